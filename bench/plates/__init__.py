@@ -1,0 +1,1 @@
+"""Finite-element generator of invented piano plates with known flaws; see README.md."""

@@ -1,0 +1,1 @@
+"""An invented shop and its simulated plates."""

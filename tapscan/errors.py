@@ -1,0 +1,29 @@
+"""One root error and a few children; each is also the built-in kind a library user would catch.
+
+Every message is one line: what is wrong (with which file), then what would mend it.
+The command line translates these in one place and never shows a traceback.
+"""
+
+
+class TapscanError(Exception):
+    """Root of everything tapscan raises on purpose."""
+
+
+class UnreadableRecording(TapscanError, OSError):
+    """A file that cannot be read as sound at all."""
+
+
+class BadLayout(TapscanError, ValueError):
+    """A layout that is unknown or malformed."""
+
+
+class BadSettings(TapscanError, ValueError):
+    """A settings file that is malformed or names an unknown threshold."""
+
+
+class BadRequest(TapscanError, ValueError):
+    """A request that contradicts itself or the recordings it names."""
+
+
+class MissingPart(TapscanError, ImportError):
+    """A library or system part that this piece of work needs is not installed."""

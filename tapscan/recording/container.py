@@ -1,0 +1,81 @@
+"""What a file is, told from its first bytes, and whether it is whole, told from its own header.
+
+    container_of(head)          'wav', 'flac', 'aiff', 'ogg', 'mp3', 'm4a', 'aac', 'caf' or None
+    missing_bytes(path, kind)   how many bytes the header promises beyond the end of the file
+
+The name's ending is not asked: phones and mail programs rename files.
+Layouts of RIFF and AIFF chunks, MPEG audio and ADTS frame headers: the published formats, from memory.
+"""
+
+import struct
+from collections.abc import Callable
+from pathlib import Path
+
+UNKNOWN_LENGTH = (0, 0xFFFFFFFF)  # what recorders that stream write where the length should stand
+
+_MPEG_KBPS = {
+    1: (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320),
+    2: (0, 8, 16, 24, 32, 40, 48, 56, 64, 80, 96, 112, 128, 144, 160),
+}
+_MPEG_RATE_HZ = {3: (44100, 48000, 32000), 2: (22050, 24000, 16000), 0: (11025, 12000, 8000)}
+
+
+def container_of(head: bytes) -> str | None:
+    """Name of the container that `head` (at least the first 8 KiB of a file) opens."""
+    if head[:4] in (b"RIFF", b"RF64") and head[8:12] == b"WAVE":
+        return "wav"
+    if head[:4] == b"FORM" and head[8:12] in (b"AIFF", b"AIFC"):
+        return "aiff"
+    for magic, kind in ((b"fLaC", "flac"), (b"OggS", "ogg"), (b"caff", "caf")):
+        if head.startswith(magic):
+            return kind
+    if head[4:8] == b"ftyp":
+        return "m4a"
+    if head.startswith(b"ID3") or _frames_chain(head, _mpeg_frame_bytes):
+        return "mp3"
+    return "aac" if _frames_chain(head, _adts_frame_bytes) else None
+
+
+def missing_bytes(path: Path, kind: str) -> int:
+    """Bytes of sound that the header promises and the file does not hold; 0 where it cannot be told."""
+    if kind not in ("wav", "aiff"):
+        return 0
+    size = path.stat().st_size
+    order, wanted = ("<", b"data") if kind == "wav" else (">", b"SSND")
+    with path.open("rb") as file:
+        file.seek(12)
+        while len(header := file.read(8)) == 8:
+            (length,) = struct.unpack(order + "I", header[4:])
+            if header[:4] == wanted:
+                return 0 if length in UNKNOWN_LENGTH else max(0, file.tell() + length - size)
+            file.seek(length + length % 2, 1)
+    return 0
+
+
+def _frames_chain(head: bytes, frame_bytes: Callable[[bytes], int]) -> bool:
+    """Whether three frames follow each other: random bytes hardly ever do."""
+    place = 0
+    for _ in range(3):
+        length = frame_bytes(head[place : place + 7])
+        if not length:
+            return False
+        place += length
+    return True
+
+
+def _mpeg_frame_bytes(h: bytes) -> int:
+    """Length of the MPEG layer III frame that opens with `h`; 0 if it is none."""
+    if len(h) < 4 or h[0] != 0xFF or h[1] & 0xE6 != 0xE2:
+        return 0
+    version, rate_index = h[1] >> 3 & 3, h[2] >> 2 & 3
+    if version == 1 or rate_index == 3 or h[2] >> 4 in (0, 15):
+        return 0
+    kbps = _MPEG_KBPS[1 if version == 3 else 2][h[2] >> 4]
+    return (144 if version == 3 else 72) * kbps * 1000 // _MPEG_RATE_HZ[version][rate_index] + (h[2] >> 1 & 1)
+
+
+def _adts_frame_bytes(h: bytes) -> int:
+    """Length of the ADTS (raw AAC) frame that opens with `h`; 0 if it is none."""
+    if len(h) < 7 or h[0] != 0xFF or h[1] & 0xF6 != 0xF0 or (h[2] >> 2 & 15) > 12:
+        return 0
+    return (h[3] & 3) << 11 | h[4] << 3 | h[5] >> 5

@@ -1,0 +1,201 @@
+"""Sound files in: opened once, read in blocks, never altered.
+
+    open_sound(path)         a SoundSource, or UnreadableRecording with one line that says what would mend it
+    SoundSource.blocks(n)    (<= n, channels) float64, full scale = 1, from the start
+    SoundSource.read(a, n)   the same for any stretch
+
+Native rate and channels; nothing is resampled or mixed. WAV, FLAC, AIFF, OGG and MP3 go through
+soundfile (libsndfile); what a phone writes (M4A, AAC, CAF) through PyAV (FFmpeg) into a temporary
+file of float32, so that a long recording needs disk and not memory.
+"""
+
+import hashlib
+import tempfile
+from collections.abc import Iterator
+from contextlib import suppress
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+import soundfile
+
+from tapscan.errors import UnreadableRecording
+from tapscan.recording.container import container_of, missing_bytes
+from tapscan.records import FloatArray
+
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
+AGAIN = "copy it again from the recorder, or save it anew as WAV or FLAC"
+HEAD_BYTES = 65536
+
+
+class SoundSource:
+    """One readable sound file. Close it, or use it in a `with` block."""
+
+    def __init__(
+        self, path: Path, sha256: str, sound: soundfile.SoundFile, faults: tuple[str, ...] = ()
+    ) -> None:
+        self.path, self.sha256, self.faults = path, sha256, faults
+        self._sound = sound
+        self.sample_rate_hz: int = sound.samplerate
+        self.channels: int = sound.channels
+        self.frames: int = sound.frames
+
+    def __enter__(self) -> "SoundSource":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._sound.close()
+
+    @property
+    def duration_s(self) -> float:
+        """Length of the recording."""
+        return self.frames / self.sample_rate_hz
+
+    def blocks(self, frames: int) -> Iterator[FloatArray]:
+        """Successive blocks of (<= frames, channels) from the start of the file."""
+        for start in range(0, self.frames, frames):
+            yield self.read(start, min(frames, self.frames - start))
+
+    def read(self, start: int, frames: int) -> FloatArray:
+        """(frames, channels) from sample `start`; raises UnreadableRecording where the data end early."""
+        start, stop = max(0, start), min(self.frames, start + frames)
+        try:
+            self._sound.seek(start)
+            block = self._sound.read(stop - start, dtype="float64", always_2d=True)
+        except (soundfile.LibsndfileError, RuntimeError) as problem:
+            raise _unreadable(
+                self.path, f"breaks off at {start / self.sample_rate_hz:.2f} s ({problem})", AGAIN
+            ) from None
+        if len(block) < stop - start:
+            found = (start + len(block)) / self.sample_rate_hz
+            raise _unreadable(
+                self.path, f"promises {self.duration_s:.2f} s of sound and ends at {found:.2f} s", AGAIN
+            )
+        if not np.isfinite(block).all():
+            bad = (start + int(np.argmin(np.isfinite(block).all(axis=1)))) / self.sample_rate_hz
+            raise _unreadable(
+                self.path,
+                f"holds a sample that is no number (at {bad:.3f} s)",
+                "save it anew as 24 bit WAV or FLAC",
+            )
+        return block
+
+
+def open_sound(path: str | Path) -> SoundSource:
+    """Open `path` for reading; raises UnreadableRecording."""
+    path = Path(path)
+    digest, head = _bytes_of(path)
+    kind = container_of(head)
+    if kind is None:
+        raise _unreadable(path, _what_instead(head), "give a WAV, FLAC, AIFF, OGG, MP3 or M4A recording")
+    if missing := missing_bytes(path, kind):
+        raise _unreadable(
+            path, f"is cut off: {missing} bytes of sound that its header promises are missing", AGAIN
+        )
+    sound = _open_with_pyav(path) if kind in ("m4a", "aac", "caf") else _open_with_soundfile(path)
+    if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
+        rate = sound.samplerate
+        sound.close()
+        raise _unreadable(
+            path, f"has {rate} samples a second", "record at 44100 or 48000 (8000 to 192000 are read)"
+        )
+    if sound.frames == 0:
+        sound.close()
+        raise _unreadable(path, "holds a header but no sound", "record it again")
+    return SoundSource(path, digest, sound)
+
+
+def _bytes_of(path: Path) -> tuple[str, bytes]:
+    """SHA-256 and the first bytes of the file."""
+    if path.is_dir():
+        raise _unreadable(path, "is a folder", "name the recordings in it")
+    digest, head = hashlib.sha256(), b""
+    try:
+        with path.open("rb") as file:
+            while chunk := file.read(1 << 20):
+                head = head or chunk[:HEAD_BYTES]
+                digest.update(chunk)
+    except FileNotFoundError:
+        raise _unreadable(path, "is not there", "check the name and the folder") from None
+    except PermissionError:
+        raise _unreadable(path, "may not be read by this user", "change its permissions or copy it") from None
+    except OSError as problem:
+        raise _unreadable(
+            path, f"cannot be read ({problem.strerror})", "copy it to this machine's disk"
+        ) from None
+    if not head:
+        raise _unreadable(path, "is empty", AGAIN)
+    return digest.hexdigest(), head
+
+
+def _open_with_soundfile(path: Path) -> soundfile.SoundFile:
+    try:
+        return soundfile.SoundFile(str(path))
+    except (soundfile.LibsndfileError, RuntimeError, ValueError, TypeError, OSError) as problem:
+        raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
+
+
+def _open_with_pyav(path: Path) -> soundfile.SoundFile:
+    """Decode the first sound stream into an unnamed temporary float32 file."""
+    import av
+
+    spool: IO[bytes] = tempfile.TemporaryFile(prefix="tapscan-")
+    try:
+        with av.open(str(path)) as container:
+            if not container.streams.audio:
+                raise _unreadable(path, "has no sound track", "give the sound recording itself")
+            rate, channels = _spool(container, spool)
+    except (av.error.FFmpegError, ValueError, OverflowError) as problem:
+        spool.close()
+        raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
+    except UnreadableRecording:
+        spool.close()
+        raise
+    if not rate or not channels:
+        spool.close()
+        raise _unreadable(path, "holds a header but no sound", AGAIN)
+    spool.seek(0)
+    return soundfile.SoundFile(
+        spool, samplerate=rate, channels=channels, format="RAW", subtype="FLOAT", endian="LITTLE"
+    )
+
+
+def _spool(container: object, spool: IO[bytes]) -> tuple[int, int]:
+    """Write interleaved little-endian float32; return rate and channels as the first frame has them."""
+    import av
+
+    rate = channels = 0
+    resampler: av.AudioResampler | None = None
+    for frame in container.decode(audio=0):  # type: ignore[attr-defined]
+        if resampler is None:
+            rate, channels = frame.sample_rate, frame.layout.nb_channels
+            resampler = av.AudioResampler(
+                format="flt", layout=frame.layout, rate=rate
+            )  # only the sample format
+        for piece in resampler.resample(frame):
+            spool.write(piece.to_ndarray().astype("<f4").tobytes())
+    if resampler is not None:
+        with suppress(av.error.EOFError):
+            for piece in resampler.resample(None):
+                spool.write(piece.to_ndarray().astype("<f4").tobytes())
+    return rate, channels
+
+
+def _what_instead(head: bytes) -> str:
+    """Guess what a file is that is not sound."""
+    try:
+        head[:512].decode("utf-8")
+    except UnicodeDecodeError as problem:
+        if problem.start < 500:
+            return "is not a sound file that is known here"
+    return "is not a sound file that is known here" if b"\0" in head[:512] else "is text, not sound"
+
+
+def _plain(problem: Exception) -> str:
+    """The library's own word, on one line, without the path it repeats."""
+    return str(problem).splitlines()[0].split(": ", 1)[-1].rstrip(".") or type(problem).__name__
+
+
+def _unreadable(path: Path, what: str, mend: str) -> UnreadableRecording:
+    name = "".join(c if c.isprintable() else "?" for c in str(path))
+    return UnreadableRecording(f"{name}: {what}; {mend}")

@@ -1,0 +1,1 @@
+"""What people read: the JSON, the page and its figures. Reads records only."""

@@ -1,0 +1,117 @@
+"""The screening as JSON, schema 1.
+
+to_json(screening)   a dict of plain values; unknown is None with `<key>_reason` or `reason` beside it
+dumps(screening)     the same as text, strict JSON without NaN
+"""
+
+import json
+from typing import Any
+
+from tapscan import __version__
+from tapscan.records import Indication, Mode, Recording, Screening, Strike
+
+SCHEMA = 1
+
+
+def to_json(screening: Screening) -> dict[str, Any]:
+    """Every key of schema 1."""
+    scan = screening.scan
+    return {
+        "tapscan": __version__,
+        "schema": SCHEMA,
+        "settings_sha256": screening.settings_sha256,
+        "disposition": screening.disposition,
+        "headline": screening.headline,
+        "summary": screening.summary,
+        "next_steps": list(screening.next_steps),
+        "state": scan.state,
+        "state_reason": None if scan.state else "not given",
+        "layout": scan.layout,
+        "layout_reason": None if scan.layout else "not given",
+        "assignment": list(screening.assignment),
+        "recordings": [_recording(r) for r in scan.recordings],
+        "strikes": [_strike(s) for s in scan.strikes],
+        "modes": [_mode(m) for m in scan.modes],
+        "indications": [_indication(i) for i in screening.indications],
+        "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
+        "limitations": [{"sentence": sentence} for sentence in screening.limitations],
+    }
+
+
+def dumps(screening: Screening) -> str:
+    """Indented text, ending in a newline."""
+    return json.dumps(to_json(screening), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _recording(r: Recording) -> dict[str, Any]:
+    return {
+        "id": r.id,
+        "file": r.file.encode("utf-8", "replace").decode(),
+        "sha256": r.sha256,
+        "sample_rate_hz": r.sample_rate_hz,
+        "channels": r.channels,
+        "channel_used": r.channel_used,
+        "channel_used_reason": r.reason,
+        "duration_s": r.duration_s,
+        "faults": list(r.faults),
+    }
+
+
+def _strike(s: Strike) -> dict[str, Any]:
+    return {
+        "id": s.id,
+        "recording": s.recording,
+        "station": s.station,
+        "force": s.force,
+        "force_reason": None if s.force else "not declared (--order)",
+        "onset_s": s.onset_s,
+        "duration_s": s.duration_s,
+        "peak": s.peak,
+        "level_db": s.level_db,
+        "snr_db": s.snr_db,
+        "snr_db_reason": s.reason,
+        "faults": list(s.faults),
+    }
+
+
+def _mode(m: Mode) -> dict[str, Any]:
+    return {
+        "id": m.id,
+        "frequency_hz": m.frequency_hz,
+        "frequency_sd_hz": m.frequency_sd_hz,
+        "decay_rate_per_s": m.decay_rate_per_s,
+        "decay_rate_sd_per_s": m.decay_rate_sd_per_s,
+        "t60_s": m.t60_s,
+        "q": m.q,
+        "loss_factor": m.loss_factor,
+        "level_db": m.level_db,
+        "tone_to_noise_db": m.tone_to_noise_db,
+        "prominence_ratio_db": m.prominence_ratio_db,
+        "prominent": m.prominent,
+        "stations_prominent": m.stations_prominent,
+        "stations_judged": m.stations_judged,
+        "note": m.note,
+        "cents": m.cents,
+        "origin": m.origin,
+        "origin_reason": "heard at one station only" if m.origin == "unknown" else None,
+        "strengths": [{"station": s.station, "strength_db": s.strength_db} for s in m.strengths],
+        "reason": m.reason,
+    }
+
+
+def _indication(i: Indication) -> dict[str, Any]:
+    return {
+        "id": i.id,
+        "rule": i.rule,
+        "interpretation": i.interpretation,
+        "status": i.status,
+        "status_reason": None if i.status else "no earlier scan to compare with",
+        "stations": list(i.stations),
+        "modes": list(i.modes),
+        "sentence": i.sentence,
+        "conditions": [
+            {"name": c.name, "value": c.value, "limit": c.limit, "unit": c.unit, "source": c.source}
+            for c in i.conditions
+        ],
+        "other_explanations": list(i.other_explanations),
+    }

@@ -1,0 +1,111 @@
+"""From indications to the scan's disposition, and the plain words for it.
+
+    dispose(scan, indications, why_nothing)   Disposition with headline, summary and next steps
+
+Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. Wording of the
+disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tapscan.records import IN_PIANO, Disposition, Indication, Scan
+
+LOOK = "Something to look at"
+NOTHING = "Nothing found in what was tested"
+REPEAT = "Repeat the test"
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The disposition in the standard's word and in plain words."""
+
+    disposition: Disposition
+    headline: str
+    summary: str
+    next_steps: tuple[str, ...]
+
+
+def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]) -> Outcome:
+    """`silent`: for each recording without a usable strike, what is wrong and what would mend it."""
+    relevant = [i for i in indications if i.interpretation == "relevant" and i.status != "unchanged"]
+    if relevant:
+        return Outcome("relevant indication", LOOK, _findings(relevant), _steps(scan))
+    why = _why_inconclusive(scan, silent)
+    if why:
+        return Outcome(
+            "inconclusive", REPEAT, why[0], tuple(why[1:]) or ("Record it again as the sheet says.",)
+        )
+    return Outcome(
+        "no relevant indication",
+        NOTHING,
+        f"{_counted(sum(s.usable for s in scan.strikes), 'tap')} at {_counted(_stations(scan), 'place')} showed "
+        f"{_counted(len(scan.modes), 'mode')}; the rules that ran raised nothing. "
+        "That does not show that the plate is free of flaws.",
+        (
+            "Keep this scan, and scan again after each stage of the work.",
+            "Look the plate over in good light at struts, screw holes and rim all the same.",
+        ),
+    )
+
+
+def _counted(n: int, word: str) -> str:
+    return f"{n} {word}" if n == 1 else f"{n} {word}s"
+
+
+def _stations(scan: Scan) -> int:
+    return len({s.station for s in scan.strikes})
+
+
+def _findings(relevant: Sequence[Indication]) -> str:
+    first = relevant[0].sentence
+    return first if len(relevant) == 1 else f"{first} {len(relevant) - 1} more of its kind or others below."
+
+
+def _steps(scan: Scan) -> tuple[str, ...]:
+    again = "Hold hook, screws, pads and loose parts still with the hand and tap again: does it stay?"
+    look = "Look at the named places in good light with a magnifier."
+    if scan.state in IN_PIANO:
+        return (
+            "Stop: do not tune and do not raise the pitch. Tell the owner.",
+            again,
+            "Have a qualified person examine the plate; if it is strung, let a qualified person lower the tension first.",
+        )
+    return (
+        again,
+        look,
+        "If it stays, have a qualified person examine the place (penetrant or magnetic particle) before any finish or string goes on.",
+    )
+
+
+def _why_inconclusive(scan: Scan, silent: Sequence[str]) -> list[str]:
+    """The reason and then the remedies; empty when there is none."""
+    if not scan.strikes:
+        return ["No tap was found.", *silent]
+    usable = [s for s in scan.strikes if s.usable]
+    if not usable:
+        worst = sorted({fault for s in scan.strikes for fault in s.faults} & set(REMEDY))
+        return [f"No tap can be used: {', '.join(worst)}.", *(REMEDY[w] for w in worst), *silent]
+    if all("cut short" in s.faults for s in usable):
+        return [
+            "The taps follow each other too closely: each ring is cut short by the next.",
+            REMEDY["cut short"],
+        ]
+    if not scan.modes:
+        return [
+            "No mode stands clear of the noise.",
+            "Find a quieter hour, bring the microphone nearer, tap harder.",
+        ]
+    if scan.state in IN_PIANO:
+        return [
+            "Nothing was raised, but the plate is in the piano, where this test has no measured reach.",
+            "Examine the plate bare where that is possible.",
+        ]
+    return []
+
+
+REMEDY = {
+    "clipped": "Turn the input down until the loudest tap stays well under full scale, and record again.",
+    "weak": "Tap harder, bring the microphone nearer, or find a quieter hour.",
+    "cut short": "Leave at least a second, better three, between taps.",
+}

@@ -1,0 +1,57 @@
+"""What weakens a test, said in sentences.
+
+limitations(scan, settings)   tuple of sentences; every one names what would mend it
+"""
+
+from collections import Counter
+
+from tapscan.records import IN_PIANO, Scan
+from tapscan.settings import Settings
+
+FEW_STATIONS = 6
+
+FAULTS = {
+    "clipped": "too loud for the recorder: turn the input down or tap more lightly",
+    "double hit": "the hammer touched twice: let it bounce off by itself",
+    "cut short": "followed by the next tap or the end of the file before the ring was over: wait longer between taps",
+    "weak": "hardly louder than the room: tap harder, or bring the microphone nearer",
+    "hum": "mains hum in the recording: move away from leads and lamps, or record on battery",
+}
+
+
+def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
+    """Sentences in order of weight."""
+    found: list[str] = []
+    counts = Counter(fault for s in scan.strikes for fault in s.faults)
+    total = len(scan.strikes)
+    found += [f"{n} of {total} taps {_was(n)} {FAULTS[f]}." for f, n in counts.most_common() if f in FAULTS]
+    stations = {s.station for s in scan.strikes}
+    if scan.strikes and len(stations) < FEW_STATIONS:
+        found.append(
+            f"Only {len(stations)} {'place was' if len(stations) == 1 else 'places were'} tapped. A flaw elsewhere, "
+            "or one whose modes are still at these places, is not heard: tap at eight places or more."
+        )
+    if scan.state in IN_PIANO:
+        found.append(
+            "The plate is in the piano, bolted to wood and coupled to strings and case. The limits here were set "
+            "for bare plates, so nothing found means little: examine it bare where that is possible."
+        )
+    found += _rates(scan)
+    found.append(
+        "A crack that is pressed shut, or that opens only under string tension, may not be heard on a bare plate. "
+        "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
+    )
+    return tuple(found)
+
+
+def _was(count: int) -> str:
+    return "was" if count == 1 else "were"
+
+
+def _rates(scan: Scan) -> list[str]:
+    low = sorted({r.sample_rate_hz for r in scan.recordings if r.sample_rate_hz < 32000})
+    if not low:
+        return []
+    return [
+        f"Recorded at {low[0]} samples a second: nothing above {0.45 * low[0] / 1000:.1f} kHz was looked at."
+    ]

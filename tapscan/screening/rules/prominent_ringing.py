@@ -1,0 +1,64 @@
+"""One mode stands out as a pitch and lasts.
+
+Reason: slow sand casting gives coarse flake graphite and much damping, so a plate answers with
+resonance but no pitch; quick cooling, stress, a part ringing on its own or a loose fitting gives a tone
+(common practice, no source). The tone alone cannot tell which. A bare, freely hung plate does ring; that
+alone is nothing, so a mode must dominate its critical band in the manner of ECMA-418-1 AND last.
+
+Limits: prominence by ECMA-418-1; duration and share of stations by engineering judgement (settings.py).
+"""
+
+from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
+from tapscan.settings import Settings
+from tapscan.signal.tones import prominence_limit_db, tone_to_noise_limit_db
+
+NAME = "prominent-ringing"
+TITLE = "Rings at a pitch"
+STANDARD = "in the manner of ECMA-418-1 (written for steady sound)"
+
+OTHERS = (
+    "a loose fitting, hook, screw or clamp that rings on its own",
+    "a string, pin or tool nearby that answers the tap",
+    "hard or stressed iron; the tone alone cannot tell which",
+)
+
+
+def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+    """One indication for each mode that stands out and lasts."""
+    if not scan.modes:
+        return RuleNotRun(NAME, "no mode was found")
+    ringing = [m for m in scan.modes if m.prominent and (m.t60_s or 0.0) > settings.ringing_t60_s]
+    return [_indication(i, m, settings) for i, m in enumerate(ringing, 1)]
+
+
+def _indication(number: int, mode: Mode, settings: Settings) -> Indication:
+    stations = tuple(s.station for s in mode.strengths)
+    heard = f"at {mode.stations_prominent} of the {mode.stations_judged} stations that hear it"
+    where = f"station {stations[0]}" if len(stations) == 1 else heard
+    sentence = (
+        f"One tone stands out, {mode.frequency_hz:.0f} Hz (near {mode.note}), and rings for "
+        f"{mode.t60_s:.1f} s, {where}. A plate usually answers without a pitch."
+    )
+    return Indication(
+        id=f"R{number}",
+        rule=NAME,
+        interpretation="relevant",
+        status=None,
+        stations=stations,
+        modes=(mode.id,),
+        sentence=sentence,
+        conditions=(
+            Condition(
+                "tone to noise",
+                mode.tone_to_noise_db,
+                tone_to_noise_limit_db(mode.frequency_hz),
+                "dB",
+                STANDARD,
+            ),
+            Condition(
+                "prominence", mode.prominence_ratio_db, prominence_limit_db(mode.frequency_hz), "dB", STANDARD
+            ),
+            Condition("time to -60 dB", mode.t60_s, settings.ringing_t60_s, "s", "engineering judgement"),
+        ),
+        other_explanations=OTHERS,
+    )

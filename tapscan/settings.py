@@ -1,0 +1,115 @@
+"""Every threshold, with unit, reason and source; a TOML file can overlay it.
+
+read_settings(path)    the defaults overlaid by a TOML file of `name = value` lines
+settings_sha256(s)     hash stored with each scan, so that figures can be tied to thresholds
+describe(s)            rows (name, value, unit, reason, source) for docs and reports
+"""
+
+import hashlib
+import json
+import tomllib
+from dataclasses import asdict, dataclass, field, fields, replace
+from pathlib import Path
+
+from tapscan.errors import BadSettings
+
+JUDGEMENT = "engineering judgement"
+PRACTICE = "common practice, no source"
+
+
+def limit(value: float, unit: str, reason: str, source: str) -> float:
+    """A dataclass field that carries its unit, reason and source."""
+    return field(default=value, metadata={"unit": unit, "reason": reason, "source": source})
+
+
+@dataclass(frozen=True)
+class Settings:
+    """All thresholds. Change them with a TOML overlay, never in the code of a rule."""
+
+    strike_rise_db: float = limit(12.0, "dB", "a tap rises this much within a few milliseconds", JUDGEMENT)
+    strike_gate_db: float = limit(15.0, "dB", "a strike stands this far over the noise floor", JUDGEMENT)
+    strike_range_db: float = limit(
+        34.0, "dB", "an onset this far under the strongest is not a tap of the same scan", JUDGEMENT
+    )
+    strike_gap_s: float = limit(0.10, "s", "two onsets closer than this are one strike", JUDGEMENT)
+    double_hit_db: float = limit(
+        -12.0, "dB", "a second blow this strong, within the gap, is a double hit", JUDGEMENT
+    )
+    strike_longest_s: float = limit(4.0, "s", "longer ring adds no precision above 60 Hz", "Cramer-Rao bound")
+    strike_shortest_s: float = limit(
+        0.10, "s", "below this no decay above 100 Hz can be told from a thud", "Cramer-Rao bound"
+    )
+    weak_snr_db: float = limit(20.0, "dB", "under this few modes stand clear of the noise", JUDGEMENT)
+    clip_run: float = limit(
+        3, "samples", "this many equal samples at the extreme are a clipped peak", JUDGEMENT
+    )
+    strikes_per_station: float = limit(
+        12, "strikes", "more strikes at one station add time, hardly precision", JUDGEMENT
+    )
+    lowest_hz: float = limit(50.0, "Hz", "supports rule the modes below", "simulation, docs/numbers.md")
+    highest_hz: float = limit(11220.0, "Hz", "upper end of the prominence criteria", "ECMA-418-1, scope")
+    mode_clear_db: float = limit(
+        17.0, "dB", "matched-filter level over noise; keeps noise peaks out of the mode list", JUDGEMENT
+    )
+    decay_spread: float = limit(0.25, "1", "a decay known worse than this, relative, is not given", JUDGEMENT)
+    overlap: float = limit(
+        0.5, "1", "above this modal overlap single modes are not told apart", "simulation, docs/numbers.md"
+    )
+    time_constants: float = limit(
+        2.0, "time constants", "a mode seen for less is cut short", "Cramer-Rao bound: 1.21 at two"
+    )
+    tone_window_start_s: float = limit(0.10, "s", "after the knock itself has passed", JUDGEMENT)
+    tone_window_end_s: float = limit(0.40, "s", "a pitch is heard within this time", JUDGEMENT)
+    tone_clear_db: float = limit(
+        20.0, "dB", "a mode less clear of the noise is not judged for prominence", "design of the rule"
+    )
+    tone_share_db: float = limit(
+        -10.0, "dB", "a fainter part of what is heard in the window is not the pitch of the strike", JUDGEMENT
+    )
+    ringing_t60_s: float = limit(0.30, "s", "shorter tones are a thud to the ear", JUDGEMENT)
+    ringing_station_share: float = limit(
+        0.5, "1", "share of the stations that hear a mode at which it must stand out", JUDGEMENT
+    )
+    plate_loss_factor: float = limit(
+        0.0015,
+        "1",
+        "half of the modes less damped than this: below what flake iron with its supports is taken to have",
+        "ASM handbook, iron castings, from memory; order of magnitude only",
+    )
+    plate_modes: float = limit(8, "modes", "fewer modes say nothing about the whole plate", JUDGEMENT)
+
+
+def read_settings(path: str | Path | None) -> Settings:
+    """Defaults overlaid by the TOML file at `path` (None: the defaults).
+
+    Raises BadSettings naming the file, the key and the nearest known names.
+    """
+    if path is None:
+        return Settings()
+    try:
+        table = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+        raise BadSettings(
+            f"{path}: not readable as TOML ({problem}); write lines like ringing_t60_s = 0.3"
+        ) from None
+    known = {f.name for f in fields(Settings)}
+    for name, value in table.items():
+        if name not in known:
+            raise BadSettings(f"{path}: unknown threshold {name!r}; known are {', '.join(sorted(known))}")
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise BadSettings(f"{path}: {name} must be a number, not {value!r}")
+    return replace(Settings(), **{name: float(value) for name, value in table.items()})
+
+
+def settings_sha256(settings: Settings) -> str:
+    """SHA-256 over the sorted names and values."""
+    text = json.dumps({k: float(v) for k, v in asdict(settings).items()}, sort_keys=True)
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def describe(settings: Settings) -> list[tuple[str, float, str, str, str]]:
+    """Rows (name, value, unit, reason, source), in the order of definition."""
+    return [
+        (f.name, getattr(settings, f.name), f.metadata["unit"], f.metadata["reason"], f.metadata["source"])
+        for f in fields(settings)
+    ]

@@ -1,0 +1,1 @@
+"""Arrays to records: strikes, sub-bands, modes, ring-down, tones. Knows no files and no rules."""

@@ -1,0 +1,225 @@
+"""Find the taps in a recording.
+
+    EnvelopeMeter        fed with blocks, keeps power and peak per millisecond and channel
+    find_strikes(...)    spans (onset, end) of one channel, with the faults seen in the envelope
+    onset_sample(...)    the onset within a short stretch of samples, to a fraction of a millisecond
+    clipped(...)         whether a stretch holds flattened peaks
+
+A strike is a rise: the power of the differenced signal (which a knock's broad attack lifts and a
+ringing plate does not) jumps within a few milliseconds above what came just before it and above
+the noise floor. It ends at the noise floor, at the next strike or at the end of the recording.
+
+Conventions: power is the mean square per hop, full scale = 1; times are seconds from the start.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import minimum_filter1d, percentile_filter, uniform_filter1d
+from scipy.signal import butter, sosfilt
+
+from tapscan.records import FloatArray
+from tapscan.settings import Settings
+
+HOP_S = 0.001
+RUMBLE_HZ = 40.0
+BEFORE_HOPS = 15  # what "just before" means, ms
+TINY = 1e-20
+PRECURSOR = 10**-1.8
+FLOOR_S = 10.0
+
+
+@dataclass(frozen=True, eq=False)
+class Envelope:
+    """Per hop and channel: power of the sound above rumble, power of its difference, and the peak."""
+
+    hop_s: float
+    power: FloatArray  # (channels, hops)
+    edge_power: FloatArray  # (channels, hops), of the first difference
+    peak: FloatArray  # (channels, hops), of the samples as recorded
+    constant: tuple[bool, ...]  # per channel: every sample alike (silence, or a constant offset)
+
+
+@dataclass(frozen=True)
+class Span:
+    """One strike in a channel, to the millisecond."""
+
+    onset_s: float
+    end_s: float
+    snr_db: float | None  # first 0.5 s over the noise before it
+    last_blow_s: float  # from the onset; 0 for a clean single blow
+
+
+class EnvelopeMeter:
+    """Accumulates an Envelope from blocks of any length: memory grows with time, not with rate."""
+
+    def __init__(self, sample_rate_hz: int, channels: int) -> None:
+        self.hop = max(1, round(sample_rate_hz * HOP_S))
+        self.rate = sample_rate_hz
+        self._sos = butter(2, RUMBLE_HZ, "highpass", fs=sample_rate_hz, output="sos")
+        self._state = np.zeros((self._sos.shape[0], channels, 2))
+        self._last: FloatArray | None = None
+        self._first: FloatArray | None = None
+        self._alike = np.ones(channels, dtype=bool)
+        self._rest = np.zeros((channels, 0)), np.zeros((channels, 0)), np.zeros((channels, 0))
+        self._parts: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+
+    def add(self, block: FloatArray) -> None:
+        """Feed the next (n, channels) samples."""
+        x = np.ascontiguousarray(block.T)
+        if self._first is None:
+            self._first = x[:, :1].copy()
+        first = self._first
+        self._alike &= (x == first).all(axis=1)
+        x0 = x - first  # a constant offset must not look like a step at the start
+        high, self._state = sosfilt(self._sos, x0, axis=1, zi=self._state)
+        last = x[:, :1] if self._last is None else self._last
+        edge = np.diff(x, axis=1, prepend=last)
+        self._last = x[:, -1:].copy()
+        streams = [np.concatenate([r, s], axis=1) for r, s in zip(self._rest, (high, edge, x), strict=True)]
+        whole = streams[0].shape[1] // self.hop * self.hop
+        self._parts.append(self._reduce([s[:, :whole] for s in streams]))
+        self._rest = streams[0][:, whole:], streams[1][:, whole:], streams[2][:, whole:]
+
+    def _reduce(self, streams: list[FloatArray]) -> tuple[FloatArray, FloatArray, FloatArray]:
+        high, edge, raw = (s.reshape(s.shape[0], -1, self.hop) for s in streams)
+        return (high**2).mean(axis=2), (edge**2).mean(axis=2), np.abs(raw).max(axis=2)
+
+    def envelope(self) -> Envelope:
+        """What has been fed so far (an incomplete last hop is left out)."""
+        power, edge, peak = (np.concatenate(part, axis=1) for part in zip(*self._parts, strict=True))
+        return Envelope(self.hop / self.rate, power, edge, peak, tuple(bool(a) for a in self._alike))
+
+
+def noise_floor(power: FloatArray, hop_s: float) -> FloatArray:
+    """(hops,) slowly moving floor: the low tenth of the power over some seconds."""
+    coarse = max(1, round(0.02 / hop_s))
+    n = max(1, len(power) // coarse)
+    means = (
+        power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
+    )
+    window = round(FLOOR_S / (coarse * hop_s))
+    floor = (
+        percentile_filter(means, 10, size=window, mode="reflect")
+        if n > window
+        else np.full(n, np.percentile(means, 10))
+    )
+    return np.interp(np.arange(len(power)), (np.arange(n) + 0.5) * coarse, floor) + TINY
+
+
+def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[Span]:
+    """Strikes of one channel, in time order."""
+    power, edge = envelope.power[channel], envelope.edge_power[channel]
+    if envelope.constant[channel] or power.size < 3:
+        return []
+    floor = noise_floor(edge, envelope.hop_s)
+    onsets = _onsets(edge, floor, envelope.hop_s, settings)
+    ends = [*onsets[1:], len(power)][: len(onsets)]
+    quiet = noise_floor(power, envelope.hop_s)
+    return [_span(envelope, channel, a, b, quiet, settings) for a, b in zip(onsets, ends, strict=True)]
+
+
+def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Settings) -> list[int]:
+    """Hops at which the differenced power jumps; the strongest jump within a gap stands for it."""
+    before = _mean_before(edge, BEFORE_HOPS)
+    rise = 10 ** (settings.strike_rise_db / 10)
+    gate = 10 ** (settings.strike_gate_db / 10)
+    least = edge.max() * 10 ** (-settings.strike_range_db / 10)
+    over = (edge > rise * before) & (edge > gate * floor) & (edge > least)
+    gap = round(settings.strike_gap_s / hop_s)
+    onsets: list[int] = []
+    for hop in np.flatnonzero(over):
+        if not onsets or hop - onsets[-1] >= gap:
+            onsets.append(_past_precursor(edge, int(hop), over, gap))
+    return onsets
+
+
+def _past_precursor(edge: FloatArray, hop: int, over: NDArray[np.bool_], gap: int) -> int:
+    """A faint click before the blow (a sleeve, a finger on the hammer) is not the onset."""
+    loudest = edge[hop : hop + gap].max()
+    for later in hop + np.flatnonzero(over[hop : hop + gap]):
+        if edge[later : later + 3].max() > loudest * PRECURSOR:
+            return int(later)
+    return hop
+
+
+def _mean_before(x: FloatArray, hops: int) -> FloatArray:
+    """Mean of the `hops` values before each, leaving out the nearest (the attack may straddle it)."""
+    sums = np.concatenate([[0.0], np.cumsum(x)])
+    i = np.arange(len(x))
+    stop = np.maximum(i - 1, 0)
+    start = np.maximum(stop - hops, 0)
+    return (sums[stop] - sums[start]) / np.maximum(stop - start, 1) + TINY
+
+
+def _span(
+    envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatArray, settings: Settings
+) -> Span:
+    power, hop_s = envelope.power[channel], envelope.hop_s
+    longest = onset + round(settings.strike_longest_s / hop_s)
+    stop = min(end, longest)
+    smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
+    # Ended where the running minimum from behind has met the floor for good.
+    above = np.flatnonzero(minimum_filter1d(smooth, 1) > 1.6 * quiet[onset:stop])
+    stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
+    return Span(
+        onset_s=onset * hop_s,
+        end_s=stop * hop_s,
+        snr_db=_snr_db(power, onset, stop, hop_s),
+        last_blow_s=_last_blow_s(envelope.edge_power[channel], onset, end, hop_s, settings),
+    )
+
+
+def _snr_db(power: FloatArray, onset: int, stop: int, hop_s: float) -> float | None:
+    """First 0.5 s against the quarter second before; None where nothing lies before the strike."""
+    before = power[max(0, onset - round(0.25 / hop_s)) : max(0, onset - 2)]
+    if before.size < round(0.02 / hop_s):
+        return None
+    signal = power[onset : min(stop, onset + round(0.5 / hop_s))].mean()
+    return float(10 * np.log10((signal + TINY) / (np.median(before) + TINY)))
+
+
+def _last_blow_s(edge: FloatArray, onset: int, end: int, hop_s: float, settings: Settings) -> float:
+    """Time of the last further blow between 6 ms and the gap: it rises sharply, nearly as strong as the first."""
+    start, stop = onset + round(0.006 / hop_s), min(end, onset + round(settings.strike_gap_s / hop_s))
+    if stop <= start:
+        return 0.0
+    first = edge[onset : onset + 4].max()
+    later = edge[start:stop]
+    strong = later > first * 10 ** (settings.double_hit_db / 10)
+    rising = later > 10 * _mean_before(edge, 4)[start:stop]
+    blows = np.flatnonzero(strong & rising)
+    return float((start + blows[-1] - onset) * hop_s) if blows.size else 0.0
+
+
+def onset_sample(samples: FloatArray, guess: int, sample_rate_hz: int) -> int:
+    """First sample of the attack near `guess`: where it leaves the noise by a tenth of its first peak.
+
+    samples : (n,) float64. Looks 4 ms back and 3 ms ahead of the guess.
+    """
+    back, ahead = round(0.004 * sample_rate_hz), round(0.003 * sample_rate_hz)
+    start = max(0, guess - back)
+    stretch = np.abs(
+        samples[start : guess + ahead] - np.median(samples[start : max(start + 1, guess - back // 4)])
+    )
+    if stretch.size == 0:
+        return guess
+    noise = stretch[: max(1, back // 4)].max() if guess - start > back // 2 else 0.0
+    level = max(0.1 * stretch.max(), min(1.5 * noise, 0.5 * stretch.max()))
+    return start + int(np.argmax(stretch >= level))
+
+
+def clipped(samples: FloatArray, run: int) -> bool:
+    """Whether `run` equal samples in a row stand at the extreme, in two places or one long stretch.
+
+    A flat top is looked for at the largest value itself, since gain after the clipping may have moved it
+    off full scale. One short flat top is a quiet sine's own peak at coarse resolution, so it takes more.
+    """
+    top = np.abs(samples).max(initial=0.0)
+    if top < 0.02:
+        return False
+    flat = np.abs(samples) >= top * (1 - 1e-4)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flat.astype(np.int8), [0]])))
+    runs = edges[1::2] - edges[::2]
+    return bool((runs >= run).sum() >= 2 or (runs >= 4 * run).any())

@@ -1,0 +1,124 @@
+"""Cut a set of strikes into complex sub-bands.
+
+    plan_bands(low, high)      contiguous bands; each owns the modes between its edges
+    Spectra(strikes, rate)     discrete Fourier transforms of all strikes over one common length
+    Spectra.bins(low, high)    the bins of a band, for the fit in frequency
+    Spectra.baseband(band)     the band moved to zero and decimated, for the subspace method
+
+Decimation multiplies the spectrum by the response of a finite Kaiser filter, so that the transient
+at the onset is over after a known number of samples and what follows is an exact sum of the same
+damped exponentials, poles z = exp((-decay_rate + 2 pi i (f - centre)) / rate).
+"""
+
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+
+import numpy as np
+from scipy.fft import fft, ifft, next_fast_len, prev_fast_len, rfft
+from scipy.signal import firwin
+
+from tapscan.records import ComplexArray, FloatArray
+
+STOP_DB = 60.0
+NARROWEST_HZ, WIDEST_HZ, RELATIVE_WIDTH = 40.0, 240.0, 0.15
+
+
+@dataclass(frozen=True)
+class Band:
+    """A band owns modes with low <= f < high; it listens `margin` further on both sides."""
+
+    low_hz: float
+    high_hz: float
+
+    @property
+    def width_hz(self) -> float:
+        """Distance of the edges."""
+        return self.high_hz - self.low_hz
+
+    @property
+    def margin_hz(self) -> float:
+        """How far past its edges the band listens, so that neighbours there can be told apart."""
+        return 0.5 * self.width_hz
+
+
+def plan_bands(low_hz: float, high_hz: float) -> list[Band]:
+    """Contiguous bands, about 15 % wide, between 40 and 240 Hz."""
+    bands = []
+    edge = low_hz
+    while edge < high_hz:
+        upper = min(high_hz, edge + float(np.clip(RELATIVE_WIDTH * edge, NARROWEST_HZ, WIDEST_HZ)))
+        bands.append(Band(edge, upper))
+        edge = upper
+    return bands
+
+
+class Spectra:
+    """Spectra of S strikes over their common length.
+
+    strikes : (S, n) float64, sample 0 at (or just after) the onset.
+    """
+
+    def __init__(self, strikes: FloatArray, sample_rate_hz: int) -> None:
+        self.rate = sample_rate_hz
+        self.length = int(prev_fast_len(strikes.shape[1], real=True))
+        self.strikes = strikes[:, : self.length]
+
+    @property
+    def duration_s(self) -> float:
+        """Common length of the strikes."""
+        return self.length / self.rate
+
+    @cached_property
+    def full(self) -> ComplexArray:
+        """(S, length // 2 + 1), not normalised."""
+        return np.asarray(rfft(self.strikes, axis=1))
+
+    @cached_property
+    def _padded(self) -> tuple[ComplexArray, int]:
+        size = next_fast_len(self.length + round(0.2 * self.rate), real=True)
+        return np.asarray(rfft(self.strikes, size, axis=1)), size
+
+    def shortened(self, seconds: float) -> "Spectra":
+        """The first `seconds` of the same strikes."""
+        return Spectra(self.strikes[:, : max(64, round(seconds * self.rate))], self.rate)
+
+    def bins(self, low_hz: float, high_hz: float) -> tuple[FloatArray, ComplexArray]:
+        """Frequencies (K,) in Hz and spectra (K, S) between two frequencies."""
+        step = self.rate / self.length
+        first = max(1, int(np.ceil(low_hz / step)))
+        last = min(self.full.shape[1] - 2, int(np.floor(high_hz / step)))
+        return np.arange(first, last + 1) * step, self.full[:, first : last + 1].T
+
+    def baseband(self, band: Band) -> tuple[ComplexArray, float, float]:
+        """Decimated series (S, m), its rate in Hz and the frequency that was moved to zero.
+
+        The filter's transient is cut away; the first sample lies that much after sample 0.
+        """
+        spectrum, size = self._padded
+        step = self.rate / size
+        half = max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step)))
+        centre = round(0.5 * (band.low_hz + band.high_hz) / step)
+        index = np.arange(centre - half, centre + half)
+        inside = (index > 0) & (index < spectrum.shape[1])
+        picked = np.zeros((spectrum.shape[0], 2 * half), dtype=complex)
+        response, transient_s = _lowpass(half, self.rate, size, 0.5 * band.width_hz + 0.75 * band.margin_hz)
+        picked[:, inside] = spectrum[:, index[inside]] * response[inside]
+        series = ifft(np.fft.ifftshift(picked, axes=1), axis=1) * (2 * half / size)
+        rate = 2 * half * step
+        skip, stop = int(np.ceil(transient_s * rate)), int((self.duration_s - transient_s) * rate)
+        return series[:, skip:stop], rate, centre * step
+
+
+@lru_cache(maxsize=256)
+def _lowpass(half: int, rate: int, size: int, cutoff_hz: float) -> tuple[FloatArray, float]:
+    """Zero-phase response at the bins -half..half-1 and half the filter's length in seconds."""
+    stop_hz = half * rate / size
+    transition_hz = 2 * (stop_hz - cutoff_hz)
+    taps = int((STOP_DB - 8) / 14.36 * rate / transition_hz) | 1
+    taps = min(taps, size // 2 | 1)
+    kernel = firwin(taps, cutoff_hz, fs=rate, window=("kaiser", 0.1102 * (STOP_DB - 8.7)))
+    centred = np.zeros(size)
+    centred[: taps // 2 + 1] = kernel[taps // 2 :]
+    centred[-(taps // 2) :] = kernel[: taps // 2]
+    response = fft(centred).real
+    return np.concatenate([response[-half:], response[:half]]), taps // 2 / rate

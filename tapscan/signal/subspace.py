@@ -1,0 +1,49 @@
+"""Poles of a sum of damped exponentials shared by several series: a shift-invariance method.
+
+    shared_poles(series, noise_power, most)   complex poles z, |z| < 1, of (S, m) series
+
+Method: signal subspace of the covariance of all series' Hankel windows, rotational invariance solved
+by total least squares (ESPRIT; Roy and Kailath, IEEE Trans. ASSP 37 (1989) 984; from memory). Order
+rule: eigenvalues above what white noise of the measured power can reach (the upper edge of the
+Marchenko-Pastur law with a reserve), and within 60 dB of the largest.
+"""
+
+import numpy as np
+from scipy.linalg import eigh, svd
+
+from tapscan.records import ComplexArray
+
+RESERVE = 2.0
+RANGE = 1e-6
+LONGEST_WINDOW = 110
+
+
+def shared_poles(series: ComplexArray, noise_power: float, most: int) -> ComplexArray:
+    """Poles common to all series, at most `most`; empty when nothing stands above the noise.
+
+    series : (S, m) complex; noise_power : mean square of the noise per sample of the series.
+    """
+    window = min(LONGEST_WINDOW, series.shape[1] // 3)
+    if window < 4:
+        return np.empty(0, dtype=complex)
+    hankel = np.concatenate([_hankel(row, window) for row in series], axis=1)
+    values, vectors = eigh(hankel @ hankel.conj().T)
+    values, vectors = values[::-1], vectors[:, ::-1]
+    columns = hankel.shape[1]
+    edge = RESERVE * noise_power * columns * (1 + np.sqrt(window / columns)) ** 2
+    order = int(np.sum(values > max(edge, RANGE * values[0])))
+    order = min(order, most, window - 2)
+    return _rotation(vectors[:, :order]) if order else np.empty(0, dtype=complex)
+
+
+def _hankel(row: ComplexArray, window: int) -> ComplexArray:
+    return np.lib.stride_tricks.sliding_window_view(row, window).T
+
+
+def _rotation(subspace: ComplexArray) -> ComplexArray:
+    """Eigenvalues of the total-least-squares rotation from the upper to the lower rows."""
+    order = subspace.shape[1]
+    _, _, v = svd(np.hstack([subspace[:-1], subspace[1:]]), full_matrices=True)
+    v = v.conj().T
+    v12, v22 = v[:order, order:], v[order:, order:]
+    return np.linalg.eigvals(-np.linalg.lstsq(v22.T, v12.T, rcond=None)[0].T)

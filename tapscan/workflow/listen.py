@@ -1,0 +1,194 @@
+"""From files to strikes: read each recording once, choose its channel, find its taps.
+
+    listen(path, number, settings)   Heard: facts, spans and an open source
+    cut(heard, index, settings)      Segment of one strike, read from the file again when it is needed
+
+Memory: the envelope of a recording (a few bytes a millisecond) and one strike at a time.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tapscan.recording.files import SoundSource, open_sound
+from tapscan.records import FloatArray, Force, Recording, Segment, Strike
+from tapscan.settings import Settings
+from tapscan.signal.strikes import Envelope, EnvelopeMeter, Span, clipped, find_strikes, onset_sample
+
+BLOCK_S = 10.0
+LEAD_S = 0.010
+NOISE_S = 0.30
+LEVEL_S = 0.5
+FURTHER_BLOW_S = 0.003
+MAINS_HZ = (50.0, 60.0)
+MAINS_SHARE = 0.7
+
+
+@dataclass(frozen=True, eq=False)
+class Heard:
+    """A recording with its strikes located."""
+
+    recording: Recording
+    source: SoundSource
+    spans: tuple[Span, ...]
+    quietest_s: float | None  # start of the quietest NOISE_S, for strikes with no quiet before them
+
+
+def listen(path: str, number: int, settings: Settings) -> Heard:
+    """Read `path` once from end to end. Raises UnreadableRecording."""
+    source = open_sound(path)
+    try:
+        meter = EnvelopeMeter(source.sample_rate_hz, source.channels)
+        for block in source.blocks(round(BLOCK_S * source.sample_rate_hz)):
+            meter.add(block)
+    except BaseException:
+        source.__exit__()
+        raise
+    envelope = meter.envelope()
+    spans = [find_strikes(envelope, c, settings) for c in range(source.channels)]
+    best = _best_channel(envelope, spans)
+    recording = Recording(
+        id=f"F{number}",
+        file=str(path),
+        sha256=source.sha256,
+        sample_rate_hz=source.sample_rate_hz,
+        channels=source.channels,
+        channel_used=best if spans[best] else None,
+        duration_s=source.duration_s,
+        faults=tuple(_channel_faults(envelope)),
+        reason=None if spans[best] else _why_silent(envelope, best, source, settings),
+    )
+    return Heard(recording, source, tuple(spans[best]), _quietest(envelope, best))
+
+
+def _best_channel(envelope: Envelope, spans: Sequence[Sequence[Span]]) -> int:
+    """Best strike-to-noise; where that cannot be told, the loudest."""
+
+    def merit(channel: int) -> tuple[int, float, float]:
+        clear = [s.snr_db for s in spans[channel] if s.snr_db is not None]
+        loudness = float(envelope.power[channel].sum()) if envelope.power.size else 0.0
+        return bool(spans[channel]), float(np.median(clear)) if clear else 0.0, loudness
+
+    return max(range(len(spans)), key=merit)
+
+
+def _channel_faults(envelope: Envelope) -> list[str]:
+    dead = [str(c + 1) for c, constant in enumerate(envelope.constant) if constant]
+    return [f"channel {c} is dead" for c in dead] if len(envelope.constant) > 1 else []
+
+
+def _why_silent(envelope: Envelope, channel: int, source: SoundSource, settings: Settings) -> str:
+    """Why no strike was found, and what would mend it."""
+    peak = float(envelope.peak[channel].max(initial=0.0))
+    if envelope.constant[channel]:
+        what = "silence" if peak == 0 else "a constant offset and no sound"
+        return f"{what}: check the microphone, its lead and the input that was chosen"
+    if peak > 0.05 and clipped(
+        source.read(0, 4 * source.sample_rate_hz)[:, channel], round(settings.clip_run)
+    ):
+        return "clipped throughout: turn the input down and record again"
+    if mains := mains_hum(source.read(0, 2 * source.sample_rate_hz)[:, channel], source.sample_rate_hz):
+        return f"steady {mains:.0f} Hz mains hum and no tap: move away from leads and lamps, and tap"
+    return "sound but no tap in it: tap the iron, one clear blow at a time"
+
+
+def mains_hum(samples: FloatArray, sample_rate_hz: int) -> float | None:
+    """50 or 60 where most of the power stands on that line and its overtones; else None."""
+    if len(samples) < 0.2 * sample_rate_hz:
+        return None
+    x = samples - samples.mean()
+    power = np.abs(np.fft.rfft(x * np.hanning(len(x)))) ** 2
+    f = np.fft.rfftfreq(len(x), 1 / sample_rate_hz)
+    total = power[f > 20].sum()
+    width = max(2.0, 2.5 * sample_rate_hz / len(x))
+    for mains in MAINS_HZ:
+        order = np.round(f / mains)
+        on_line = (np.abs(f - order * mains) < width) & (order >= 1) & (order <= 12)
+        if total > 0 and power[on_line].sum() > MAINS_SHARE * total:
+            return mains
+    return None
+
+
+def _quietest(envelope: Envelope, channel: int) -> float | None:
+    hops = round(NOISE_S / envelope.hop_s)
+    power = envelope.power[channel]
+    if len(power) < 2 * hops:
+        return None
+    sums = np.convolve(power, np.ones(hops), "valid")
+    return float(np.argmin(sums) * envelope.hop_s)
+
+
+def cut(
+    heard: Heard, index: int, settings: Settings, *, name: str, station: str, force: Force | None
+) -> Segment:
+    """Read one strike and measure it."""
+    source, span = heard.source, heard.spans[index]
+    rate, channel = source.sample_rate_hz, heard.recording.channel_used or 0
+    lead = min(round(LEAD_S * rate), round(span.onset_s * rate))
+    first = round(span.onset_s * rate) - lead
+    samples = source.read(
+        first, lead + round(min(span.end_s - span.onset_s, settings.strike_longest_s) * rate)
+    )[:, channel]
+    onset = onset_sample(samples, lead, rate)
+    noise = _noise_before(heard, index, first / rate, channel)
+    ring = samples[onset:] - (np.median(noise) if noise.size else 0.0)
+    strike = _measured(heard, span, ring, noise, (first + onset) / rate, settings)
+    return Segment(replace(strike, id=name, station=station, force=force), ring, noise, rate, _free_s(span))
+
+
+def _free_s(span: Span) -> float:
+    """Where the free ring begins: a hop after the last further blow, if there was one."""
+    return span.last_blow_s + FURTHER_BLOW_S if span.last_blow_s else 0.0
+
+
+def _noise_before(heard: Heard, index: int, start_s: float, channel: int) -> FloatArray:
+    """Up to NOISE_S of sound before the strike; the quietest stretch where the last ring still stands there."""
+    rate = heard.source.sample_rate_hz
+    free = heard.spans[index - 1].end_s if index else 0.0
+    length = min(NOISE_S, start_s - free)
+    if length >= 0.05:
+        return heard.source.read(round((start_s - length) * rate), round(length * rate))[:, channel]
+    if heard.quietest_s is None or (index == 0 and len(heard.spans) == 1):
+        return np.empty(0)
+    return heard.source.read(round(heard.quietest_s * rate), round(NOISE_S * rate))[:, channel]
+
+
+def _measured(
+    heard: Heard, span: Span, ring: FloatArray, noise: FloatArray, onset_s: float, settings: Settings
+) -> Strike:
+    rate = heard.source.sample_rate_hz
+    level = _db(float(np.mean(ring[: round(LEVEL_S * rate)] ** 2))) if ring.size else -200.0
+    snr = level - _db(float(np.var(noise))) if noise.size else None
+    return Strike(
+        id="",
+        recording=heard.recording.id,
+        station="",
+        force=None,
+        onset_s=onset_s,
+        duration_s=span.end_s - onset_s,
+        peak=float(np.abs(ring).max(initial=0.0)),
+        level_db=level,
+        snr_db=snr,
+        faults=tuple(_faults(span, ring, noise, snr, rate, settings)),
+        reason=None if noise.size else "no quiet before the strike to measure the noise in",
+    )
+
+
+def _faults(
+    span: Span, ring: FloatArray, noise: FloatArray, snr: float | None, rate: int, settings: Settings
+) -> list[str]:
+    faults = []
+    if clipped(ring[: round(0.2 * rate)], round(settings.clip_run)):
+        faults.append("clipped")
+    if span.last_blow_s:
+        faults.append("double hit")
+    if (snr is not None and snr < settings.weak_snr_db) or len(ring) < settings.strike_shortest_s * rate / 2:
+        faults.append("weak")
+    if snr is not None and snr < 40 and mains_hum(noise, rate):
+        faults.append("hum")
+    return faults
+
+
+def _db(power: float) -> float:
+    return 10 * float(np.log10(power + 1e-20))

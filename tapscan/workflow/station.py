@@ -1,0 +1,113 @@
+"""One station: its segments in, its strikes, poles, tones and picture out.
+
+analyse_station(station, segments, settings)   StationResult
+mark_cut_short(strike, results, settings)      the strike with its `cut short` fault where it applies
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from heapq import heappush, heappushpop
+
+import numpy as np
+
+from tapscan.records import Pole, Segment, StationPicture, Strike
+from tapscan.settings import Settings
+from tapscan.signal.merging import HeardPole, overlaps
+from tapscan.signal.modes import NoiseDensity, station_poles
+from tapscan.signal.pictures import picture_of
+from tapscan.signal.tones import station_tones
+
+LEVEL_S = 0.5
+WORTH_DB = 30.0  # a mode this far under the station's clearest does not make a tap "cut short"
+FULL_LENGTH = 0.6  # strikes shorter than this share of the median are left out of the joint fit
+
+
+@dataclass(frozen=True, eq=False)
+class StationResult:
+    """What one station gave."""
+
+    station: str
+    strikes: tuple[Strike, ...]
+    heard: tuple[HeardPole, ...]
+    pictures: tuple[StationPicture, ...]
+
+
+def analyse_station(
+    station: str, segments: Iterable[Segment], settings: Settings, *, pictures: bool = False
+) -> StationResult:
+    """Segments may be a generator: only the best few are held at a time."""
+    strikes: list[Strike] = []
+    best: list[tuple[float, int, Segment]] = []
+    for number, segment in enumerate(segments):
+        strikes.append(segment.strike)
+        if not segment.strike.usable:
+            continue
+        entry = (_merit(segment), -number, segment)
+        if len(best) < settings.strikes_per_station:
+            heappush(best, entry)
+        else:
+            heappushpop(best, entry)
+    chosen = _alike([entry[2] for entry in sorted(best, key=lambda e: -e[1])])
+    if not chosen:
+        return StationResult(station, tuple(strikes), (), ())
+    heard = _hear(station, chosen, settings)
+    drawn = (picture_of(max(chosen, key=_merit)),) if pictures else ()
+    return StationResult(station, tuple(strikes), tuple(heard), drawn)
+
+
+def _merit(segment: Segment) -> float:
+    s = segment.strike
+    return s.snr_db if s.snr_db is not None else 40.0 + 0.1 * s.level_db
+
+
+def _alike(segments: list[Segment]) -> list[Segment]:
+    """Clean blows before double ones, same rate as most, long enough not to shorten the fit of the others."""
+    if not segments:
+        return []
+    single = [s for s in segments if not s.free_s]
+    segments = single or segments
+    rates = [s.sample_rate_hz for s in segments]
+    rate = max(set(rates), key=rates.count)
+    same = [s for s in segments if s.sample_rate_hz == rate]
+    middle = float(np.median([len(s.samples) for s in same]))
+    return [s for s in same if len(s.samples) >= FULL_LENGTH * middle and len(s.samples) > 0.05 * rate]
+
+
+def _hear(station: str, chosen: Sequence[Segment], settings: Settings) -> list[HeardPole]:
+    rate = chosen[0].sample_rate_hz
+    samples = [s.samples for s in chosen]
+    noises = [s.noise for s in chosen if s.noise.size]
+    poles = station_poles(samples, noises, rate, settings, max(s.free_s for s in chosen))
+    if not poles:
+        return []
+    tones = station_tones(poles, samples, NoiseDensity(noises, rate).at, rate, settings)
+    crowding = overlaps(poles)
+    rms = np.array([np.sqrt(np.mean(s[: round(LEVEL_S * rate)] ** 2)) for s in samples])
+    seen = min(len(s) for s in samples) / rate
+    return [
+        HeardPole(
+            station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen
+        )
+        for p, t, o in zip(poles, tones, crowding, strict=True)
+    ]
+
+
+def _strength_db(pole: Pole, rms: np.ndarray) -> float:
+    return float(20 * np.log10(np.median(np.abs(pole.amplitudes) / rms) + 1e-15))
+
+
+def _level_db(pole: Pole, at_s: float) -> float:
+    fallen = np.exp(-pole.decay_rate_per_s * at_s)
+    return float(20 * np.log10(np.median(np.abs(pole.amplitudes)) * fallen + 1e-15))
+
+
+def mark_cut_short(strike: Strike, results: Sequence[StationResult], settings: Settings) -> Strike:
+    """A strike is cut short when a mode above 100 Hz is seen for less than two of its time constants."""
+    mine = [h for r in results if r.station == strike.station for h in r.heard]
+    if not mine:
+        short = strike.duration_s < settings.strike_shortest_s
+    else:
+        top = max(h.pole.clear_db for h in mine)
+        worth = [h.pole for h in mine if h.pole.clear_db > top - WORTH_DB and h.pole.frequency_hz > 100]
+        short = any(strike.duration_s * p.decay_rate_per_s < settings.time_constants for p in worth)
+    return replace(strike, faults=(*strike.faults, "cut short")) if short else strike

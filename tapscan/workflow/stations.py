@@ -1,0 +1,103 @@
+"""Which strike belongs to which station.
+
+station_of_file(name)                         a file's station: its name before the first "_"
+split(onsets, names, per_station)             station of each strike of one long recording
+forces(stations, order)                       soft or hard by declared order
+shortfalls(stations, names, per_station)      "expected 24, found 23: S5 has two"
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
+
+from tapscan.errors import BadRequest
+from tapscan.records import Force
+
+PAUSE_RATIO = 1.3  # a pause between stations is at least this much longer than any gap within
+
+
+def station_of_file(file: str) -> str:
+    """Station name told by a file name."""
+    stem = Path(file).stem
+    return stem.split("_", 1)[0] or stem
+
+
+def split(
+    onsets: Sequence[float], names: Sequence[str] | None, per_station: int | None
+) -> tuple[list[str], str]:
+    """Station for each onset (s, ascending), and a sentence that says how it was told.
+
+    names : stations in the order tapped, or None to number them P1, P2, ...
+    """
+    wanted = len(names) if names else max(1, round(len(onsets) / per_station)) if per_station else 1
+    labels = list(names) if names else [f"P{i}" for i in range(1, wanted + 1)]
+    groups = _by_pauses(onsets, wanted)
+    if groups is not None:
+        return [labels[g] for g in groups], "split at the pauses"
+    if per_station:
+        last = len(labels) - 1
+        return [labels[min(i // per_station, last)] for i in range(len(onsets))], (
+            f"no clear pauses between stations, so split by count, {per_station} taps each"
+        )
+    return [labels[0]] * len(onsets), "no clear pauses between stations, so all taps were given to the first"
+
+
+def _by_pauses(onsets: Sequence[float], groups: int) -> list[int] | None:
+    """Group number of each onset when the groups - 1 longest gaps stand out; None when they do not."""
+    if len(onsets) < groups:
+        return None
+    gaps = [b - a for a, b in zip(onsets, onsets[1:], strict=False)]
+    longest = sorted(range(len(gaps)), key=lambda i: -gaps[i])
+    cuts, rest = set(longest[: groups - 1]), longest[groups - 1 :]
+    if cuts and rest and min(gaps[i] for i in cuts) < PAUSE_RATIO * max(gaps[i] for i in rest):
+        return None
+    numbers, group = [], 0
+    for i in range(len(onsets)):
+        numbers.append(group)
+        group += i in cuts
+    return numbers
+
+
+def read_order(text: str) -> tuple[Force, ...]:
+    """'soft,soft,hard,hard' as forces."""
+    known: dict[str, Force] = {"soft": "soft", "hard": "hard"}
+    words = [w.strip().lower() for w in text.split(",")]
+    wrong = [w for w in words if w not in known]
+    if wrong:
+        raise BadRequest(
+            f"--order: {wrong[0]!r} is neither soft nor hard; write for example soft,soft,hard,hard"
+        )
+    return tuple(known[w] for w in words)
+
+
+def forces(stations: Sequence[str], order: Sequence[Force] | None) -> list[Force | None]:
+    """Force of each strike; None at a station whose count does not fit the order."""
+    if not order:
+        return [None] * len(stations)
+    count, seen = Counter(stations), Counter[str]()
+    told: list[Force | None] = []
+    for station in stations:
+        told.append(order[seen[station]] if count[station] == len(order) else None)
+        seen[station] += 1
+    return told
+
+
+def shortfalls(stations: Sequence[str], names: Sequence[str] | None, per_station: int | None) -> list[str]:
+    """What is missing or double against the layout and the count, in words."""
+    count = Counter(stations)
+    wanted = list(names) if names else sorted(count)
+    lines = []
+    if names:
+        strangers = sorted(set(count) - set(names))
+        if strangers:
+            lines.append(f"not in the layout: {', '.join(strangers)}")
+    if per_station:
+        odd = [f"{s} has {count[s] or 'none'}" for s in wanted if count[s] != per_station]
+        total, found = per_station * len(wanted), sum(count[s] for s in wanted)
+        if odd:
+            lines.append(f"expected {total}, found {found}: {'; '.join(odd)}")
+    elif names:
+        missing = [s for s in wanted if not count[s]]
+        if missing:
+            lines.append(f"no tap at {', '.join(missing)}")
+    return lines
