@@ -29,7 +29,7 @@ class Settings:
     strike_rise_db: float = limit(12.0, "dB", "a tap rises this much within a few milliseconds", JUDGEMENT)
     strike_gate_db: float = limit(15.0, "dB", "a strike stands this far over the noise floor", JUDGEMENT)
     strike_range_db: float = limit(
-        34.0, "dB", "an onset this far under the strongest is not a tap of the same scan", JUDGEMENT
+        48.0, "dB", "an onset this far under the strongest is not a tap of the same scan", JUDGEMENT
     )
     strike_gap_s: float = limit(0.10, "s", "two onsets closer than this are one strike", JUDGEMENT)
     double_hit_db: float = limit(
@@ -76,6 +76,13 @@ class Settings:
         "half of the modes less damped than this: below what flake iron with its supports is taken to have",
         "ASM handbook, iron castings, from memory; order of magnitude only",
     )
+    region_score: float = limit(
+        3.4, "standard deviations", "keeps simulated sound plates out; see docs/numbers.md", "simulation"
+    )
+    region_lowest_hz: float = limit(100.0, "Hz", "supports damp the modes below", "simulation")
+    region_highest_hz: float = limit(1500.0, "Hz", "above, modes overlap", "simulation")
+    region_modes: float = limit(30, "modes", "fewer give no trend to compare with", JUDGEMENT)
+    region_stations: float = limit(6, "stations", "fewer do not tell one place from another", JUDGEMENT)
     plate_modes: float = limit(8, "modes", "fewer modes say nothing about the whole plate", JUDGEMENT)
 
 

@@ -2,9 +2,12 @@
 
     container_of(head)          'wav', 'flac', 'aiff', 'ogg', 'mp3', 'm4a', 'aac', 'caf' or None
     missing_bytes(path, kind)   how many bytes the header promises beyond the end of the file
+    lacks_its_end(path, kind)   whether an OGG file stops before the page that closes its stream
+    tells_no_length(head)       whether a FLAC header leaves its length open, as streaming recorders do
 
 The name's ending is not asked: phones and mail programs rename files.
-Layouts of RIFF and AIFF chunks, MPEG audio and ADTS frame headers: the published formats, from memory.
+Layouts of RIFF and AIFF chunks, OGG pages, FLAC, MPEG audio and ADTS headers: the published formats, from
+memory.
 """
 
 import struct
@@ -12,6 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 UNKNOWN_LENGTH = (0, 0xFFFFFFFF)  # what recorders that stream write where the length should stand
+LARGEST_OGG_PAGE = 65307
 
 _MPEG_KBPS = {
     1: (0, 32, 40, 48, 56, 64, 80, 96, 112, 128, 160, 192, 224, 256, 320),
@@ -42,14 +46,38 @@ def missing_bytes(path: Path, kind: str) -> int:
         return 0
     size = path.stat().st_size
     order, wanted = ("<", b"data") if kind == "wav" else (">", b"SSND")
+    long_length = 0  # what RF64 says of a sound too long for 32 bits
     with path.open("rb") as file:
         file.seek(12)
         while len(header := file.read(8)) == 8:
             (length,) = struct.unpack(order + "I", header[4:])
+            if header[:4] == b"ds64" and length >= 16:
+                long_length = int.from_bytes(file.read(16)[8:], "little")
+                file.seek(-16, 1)
             if header[:4] == wanted:
-                return 0 if length in UNKNOWN_LENGTH else max(0, file.tell() + length - size)
+                length = long_length or (0 if length in UNKNOWN_LENGTH else length)
+                return max(0, file.tell() + length - size)
             file.seek(length + length % 2, 1)
     return 0
+
+
+def lacks_its_end(path: Path, kind: str) -> bool:
+    """Whether the last page of an OGG file is not marked as the last of its stream, or not whole."""
+    if kind != "ogg":
+        return False
+    with path.open("rb") as file:
+        file.seek(max(0, path.stat().st_size - 2 * LARGEST_OGG_PAGE))
+        tail = file.read()
+    page = tail[tail.rfind(b"OggS\0") :]
+    if len(page) < 27 or not page[5] & 4:
+        return True
+    segments = page[27 : 27 + page[26]]
+    return len(page) < 27 + page[26] + sum(segments)
+
+
+def tells_no_length(head: bytes) -> bool:
+    """36 bits of zeros where a FLAC header has its count of samples."""
+    return head[:4] == b"fLaC" and int.from_bytes(head[21:26], "big") & (1 << 36) - 1 == 0
 
 
 def _frames_chain(head: bytes, frame_bytes: Callable[[bytes], int]) -> bool:

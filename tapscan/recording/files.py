@@ -3,10 +3,12 @@
     open_sound(path)         a SoundSource, or UnreadableRecording with one line that says what would mend it
     SoundSource.blocks(n)    (<= n, channels) float64, full scale = 1, from the start
     SoundSource.read(a, n)   the same for any stretch
+    save_flac(path, ...)     one channel as 24 bit FLAC
 
-Native rate and channels; nothing is resampled or mixed. WAV, FLAC, AIFF, OGG and MP3 go through
-soundfile (libsndfile); what a phone writes (M4A, AAC, CAF) through PyAV (FFmpeg) into a temporary
-file of float32, so that a long recording needs disk and not memory.
+Native rate and channels; nothing is resampled or mixed. WAV, FLAC, AIFF and OGG go through
+soundfile (libsndfile); what a phone writes (M4A, AAC, CAF), MP3 (libsndfile's decoder talks to stderr)
+and FLAC of open length through PyAV (FFmpeg) into a temporary file of float32, so that a long recording
+needs disk and not memory.
 """
 
 import hashlib
@@ -14,18 +16,19 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import numpy as np
 import soundfile
 
 from tapscan.errors import UnreadableRecording
-from tapscan.recording.container import container_of, missing_bytes
+from tapscan.recording.container import container_of, lacks_its_end, missing_bytes, tells_no_length
 from tapscan.records import FloatArray
 
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 AGAIN = "copy it again from the recorder, or save it anew as WAV or FLAC"
 HEAD_BYTES = 65536
+LOST_S = 0.05  # a codec's own delay is shorter
 
 
 class SoundSource:
@@ -92,7 +95,9 @@ def open_sound(path: str | Path) -> SoundSource:
         raise _unreadable(
             path, f"is cut off: {missing} bytes of sound that its header promises are missing", AGAIN
         )
-    sound = _open_with_pyav(path) if kind in ("m4a", "aac", "caf") else _open_with_soundfile(path)
+    if lacks_its_end(path, kind):
+        raise _unreadable(path, "is cut off: the page that ends an OGG recording is missing", AGAIN)
+    sound = _open(path, kind, head)
     if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
         rate = sound.samplerate
         sound.close()
@@ -101,8 +106,23 @@ def open_sound(path: str | Path) -> SoundSource:
         )
     if sound.frames == 0:
         sound.close()
-        raise _unreadable(path, "holds a header but no sound", "record it again")
+        raise _unreadable(
+            path, "holds a header but no sound", "record it again, or have a sound editor mend its header"
+        )
     return SoundSource(path, digest, sound)
+
+
+def _open(path: Path, kind: str, head: bytes) -> soundfile.SoundFile:
+    if kind in ("m4a", "aac", "caf"):
+        return _open_with_pyav(path, told=kind != "aac")
+    if kind == "mp3":
+        return _open_with_pyav(path, told=b"Xing" in head or b"Info" in head)
+    return _open_with_pyav(path, told=False) if tells_no_length(head) else _open_with_soundfile(path)
+
+
+def save_flac(path: Path, samples: FloatArray, sample_rate_hz: int) -> None:
+    """Write (n,) float64 samples, |sample| <= 1, as 24 bit FLAC."""
+    soundfile.write(str(path), samples, sample_rate_hz, format="FLAC", subtype="PCM_24")
 
 
 def _bytes_of(path: Path) -> tuple[str, bytes]:
@@ -135,50 +155,66 @@ def _open_with_soundfile(path: Path) -> soundfile.SoundFile:
         raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
 
 
-def _open_with_pyav(path: Path) -> soundfile.SoundFile:
-    """Decode the first sound stream into an unnamed temporary float32 file."""
+def _open_with_pyav(path: Path, *, told: bool) -> soundfile.SoundFile:
+    """Decode the first sound stream into an unnamed temporary float32 file.
+
+    told : the container states its length, so that one cut short is noticed.
+    """
     import av
 
-    spool: IO[bytes] = tempfile.TemporaryFile(prefix="tapscan-")
+    spool: IO[bytes] = tempfile.TemporaryFile(prefix="tapscan-")  # noqa: SIM115 - the SoundFile keeps it
     try:
         with av.open(str(path)) as container:
             if not container.streams.audio:
                 raise _unreadable(path, "has no sound track", "give the sound recording itself")
-            rate, channels = _spool(container, spool)
+            promised = _promised_s(container) if told else None
+            rate, channels, damage = _spool(container, spool)
+        if not rate or not channels:
+            raise _unreadable(path, "holds a header but no sound", AGAIN)
+        found = spool.tell() / (4 * channels * rate)
+        if promised is not None and found < promised - LOST_S:
+            raise _unreadable(path, f"promises {promised:.2f} s of sound and ends at {found:.2f} s", AGAIN)
+        if promised is None and damage:  # what follows a whole sound is a tag or a leftover
+            raise _unreadable(path, f"breaks off at {found:.2f} s ({damage})", AGAIN)
     except (av.error.FFmpegError, ValueError, OverflowError) as problem:
         spool.close()
         raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
     except UnreadableRecording:
         spool.close()
         raise
-    if not rate or not channels:
-        spool.close()
-        raise _unreadable(path, "holds a header but no sound", AGAIN)
     spool.seek(0)
     return soundfile.SoundFile(
         spool, samplerate=rate, channels=channels, format="RAW", subtype="FLOAT", endian="LITTLE"
     )
 
 
-def _spool(container: object, spool: IO[bytes]) -> tuple[int, int]:
-    """Write interleaved little-endian float32; return rate and channels as the first frame has them."""
+def _promised_s(container: Any) -> float | None:
+    """Length of the sound as its container states it."""
+    stream = container.streams.audio[0]
+    return float(stream.duration * stream.time_base) if stream.duration and stream.time_base else None
+
+
+def _spool(container: Any, spool: IO[bytes]) -> tuple[int, int, str | None]:
+    """Write interleaved little-endian float32; rate and channels of the first frame, and where it went wrong."""
     import av
 
     rate = channels = 0
     resampler: av.AudioResampler | None = None
-    for frame in container.decode(audio=0):  # type: ignore[attr-defined]
-        if resampler is None:
-            rate, channels = frame.sample_rate, frame.layout.nb_channels
-            resampler = av.AudioResampler(
-                format="flt", layout=frame.layout, rate=rate
-            )  # only the sample format
-        for piece in resampler.resample(frame):
-            spool.write(piece.to_ndarray().astype("<f4").tobytes())
+    try:
+        for frame in container.decode(audio=0):
+            if resampler is None:
+                rate, channels = frame.sample_rate, frame.layout.nb_channels
+                # only the sample format changes
+                resampler = av.AudioResampler(format="flt", layout=frame.layout, rate=rate)
+            for piece in resampler.resample(frame):
+                spool.write(piece.to_ndarray().astype("<f4").tobytes())
+    except av.error.InvalidDataError as problem:
+        return rate, channels, _plain(problem)
     if resampler is not None:
         with suppress(av.error.EOFError):
             for piece in resampler.resample(None):
                 spool.write(piece.to_ndarray().astype("<f4").tobytes())
-    return rate, channels
+    return rate, channels, None
 
 
 def _what_instead(head: bytes) -> str:
@@ -193,7 +229,12 @@ def _what_instead(head: bytes) -> str:
 
 def _plain(problem: Exception) -> str:
     """The library's own word, on one line, without the path it repeats."""
-    return str(problem).splitlines()[0].split(": ", 1)[-1].rstrip(".") or type(problem).__name__
+    if isinstance(problem, UnicodeDecodeError):
+        return "damaged text in its header"
+    words = getattr(problem, "strerror", None) or str(problem)
+    if "SF_INFO struct incomplete" in words:
+        return "its header gives no sample rate"
+    return words.partition("\n")[0].split(": ", 1)[-1].rstrip(".") or type(problem).__name__
 
 
 def _unreadable(path: Path, what: str, mend: str) -> UnreadableRecording:

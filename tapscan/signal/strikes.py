@@ -24,6 +24,8 @@ from tapscan.settings import Settings
 
 HOP_S = 0.001
 RUMBLE_HZ = 40.0
+LASTING_HOPS = 5  # a strike lasts at least about half of this
+OVER_RING = 2.5  # a new blow stands so much over all that rang just before
 BEFORE_HOPS = 15  # what "just before" means, ms
 TINY = 1e-20
 PRECURSOR = 10**-1.8
@@ -126,13 +128,26 @@ def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Setting
     rise = 10 ** (settings.strike_rise_db / 10)
     gate = 10 ** (settings.strike_gate_db / 10)
     least = edge.max() * 10 ** (-settings.strike_range_db / 10)
-    over = (edge > rise * before) & (edge > gate * floor) & (edge > least)
     gap = round(settings.strike_gap_s / hop_s)
+    limit = np.maximum.reduce([rise * before, gate * floor, OVER_RING * _most_before(edge, gap)])
+    over = (np.minimum(edge, _mostly_after(edge)) > limit) & (edge > least)
     onsets: list[int] = []
     for hop in np.flatnonzero(over):
         if not onsets or hop - onsets[-1] >= gap:
             onsets.append(_past_precursor(edge, int(hop), over, gap))
     return onsets
+
+
+def _most_before(edge: FloatArray, hops: int) -> FloatArray:
+    """Largest of the hops before each, the two nearest left out: modes that beat come back to where they were."""
+    padded = np.concatenate([np.zeros(hops + 1), edge])[: len(edge) + hops - 1]
+    return np.lib.stride_tricks.sliding_window_view(padded, hops).max(axis=1)[: len(edge)]
+
+
+def _mostly_after(edge: FloatArray) -> FloatArray:
+    """Median of each hop and the next few: a click of one sample is no strike."""
+    padded = np.concatenate([edge, np.zeros(LASTING_HOPS - 1)])
+    return np.median(np.lib.stride_tricks.sliding_window_view(padded, LASTING_HOPS), axis=1)
 
 
 def _past_precursor(edge: FloatArray, hop: int, over: NDArray[np.bool_], gap: int) -> int:

@@ -5,7 +5,7 @@ check(paths, request, progress)   CheckResult: the screening of what could be re
 
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from threadpoolctl import threadpool_limits
 
@@ -29,7 +29,7 @@ Progress = Callable[[str, int, int], None]
 class Request:
     """How the recordings are to be understood."""
 
-    settings: Settings = Settings()
+    settings: Settings = field(default_factory=Settings)
     layout: Layout | None = None
     state: State | None = None
     per_station: int | None = None

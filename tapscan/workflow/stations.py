@@ -8,6 +8,7 @@ shortfalls(stations, names, per_station)      "expected 24, found 23: S5 has two
 
 from collections import Counter
 from collections.abc import Sequence
+from itertools import pairwise
 from pathlib import Path
 
 from tapscan.errors import BadRequest
@@ -46,7 +47,7 @@ def _by_pauses(onsets: Sequence[float], groups: int) -> list[int] | None:
     """Group number of each onset when the groups - 1 longest gaps stand out; None when they do not."""
     if len(onsets) < groups:
         return None
-    gaps = [b - a for a, b in zip(onsets, onsets[1:], strict=False)]
+    gaps = [b - a for a, b in pairwise(onsets)]
     longest = sorted(range(len(gaps)), key=lambda i: -gaps[i])
     cuts, rest = set(longest[: groups - 1]), longest[groups - 1 :]
     if cuts and rest and min(gaps[i] for i in cuts) < PAUSE_RATIO * max(gaps[i] for i in rest):

@@ -1,35 +1,76 @@
-"""The whole plate is less damped than flake iron is taken to be.
+"""A region, or the whole plate, rings on longer than its iron should.
 
 Reason: the damping of cast iron comes from the shape of its graphite (R. D. Adams, J. Sound Vib. 23
 (1972) 199). Chilled, nodular or white iron and steel ring several times longer than coarse flake iron.
-A real plate adds losses to air and supports, so a whole plate under the limit is unlike gray iron.
+A region of it shows in the modes that move most there; a whole plate of it in all modes.
 
-Limit: median loss factor of the modes, order of magnitude from handbook damping capacities (from memory).
-A region that rings longer than the rest of its own plate needs station by station evidence and is not
-looked for here yet.
+Limits: the region by its score against the plate's own trend (screening/iron.py; the limit keeps simulated
+sound plates out); the plate by the median loss factor of its modes, order of magnitude from handbook damping
+capacities (from memory).
 """
 
 import numpy as np
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.screening.iron import PlaceScore, place_scores
 from tapscan.settings import Settings
 
 NAME = "long-decay"
 TITLE = "Rings on too long"
 HANDBOOK = "order of magnitude from handbook damping capacities of irons, from memory"
+SIMULATED = "limit set on simulated sound plates; no iron was measured"
 
 OTHERS = (
     "not gray iron at all, or a small part instead of a plate",
     "a recorder that raises the level of what dies away (automatic gain)",
     "chilled or hard iron throughout",
 )
+REGION_OTHERS = (
+    "chilled or hard iron there (thin section, quick cooling)",
+    "supports, cloth or fittings that damp the rest of the plate and not this part",
+    "an earlier repair in another metal",
+)
 
 
 def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
-    """At most one indication, for the plate as a whole."""
+    """At most one indication for the plate as a whole and one for its longest ringing region."""
     losses = [m.loss_factor for m in scan.modes if m.loss_factor is not None]
     if len(losses) < settings.plate_modes:
         return RuleNotRun(NAME, f"needs the decay of {settings.plate_modes:.0f} modes, has {len(losses)}")
+    return _whole(scan, losses, settings) + _region(place_scores(scan.modes, settings), settings)
+
+
+def _region(places: list[PlaceScore], settings: Settings) -> list[Indication]:
+    long = [p for p in places if p.score <= -settings.region_score]
+    if not long:
+        return []
+    worst = long[0]
+    return [
+        Indication(
+            id="D2",
+            rule=NAME,
+            interpretation="relevant",
+            status=None,
+            stations=tuple(p.station for p in long),
+            modes=(),
+            sentence=(
+                f"The iron around {_listed([p.station for p in long])} rings on longer than the rest of this plate: "
+                f"the modes strongest there lose {100 * (1 - worst.loss_ratio):.0f} % less than its other modes."
+            ),
+            conditions=(
+                Condition(f"score at {worst.station}", worst.score, -settings.region_score, "standard deviations", SIMULATED),
+                Condition("loss beside the plate's trend", worst.loss_ratio, None, "1", SIMULATED),
+            ),
+            other_explanations=REGION_OTHERS,
+        )
+    ]
+
+
+def _listed(names: list[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indication]:
     middle = float(np.median(losses))
     if middle >= settings.plate_loss_factor:
         return []

@@ -1,0 +1,36 @@
+"""The command tree."""
+
+from typing import Annotated
+
+import typer
+
+from tapscan import __version__
+from tapscan.cli import check, demo, layout
+
+app = typer.Typer(
+    name="tapscan",
+    help="Screen a bare cast-iron piano plate by the sound of taps. tapscan reports indications; "
+    "a named, qualified person evaluates them.",
+    no_args_is_help=True,
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+)
+app.command("check")(check.check)
+app.command("demo")(demo.demo)
+app.add_typer(layout.app, name="layout")
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"tapscan {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+    ] = False,
+) -> None:
+    pass

@@ -1,0 +1,138 @@
+"""`tapscan check`: screen recordings on their own."""
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+from tapscan.errors import BadRequest, TapscanError
+from tapscan.records import STATES, State
+
+if TYPE_CHECKING:
+    from tapscan.records import Screening
+    from tapscan.workflow.screen import Request
+
+STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
+
+
+def check(
+    files: Annotated[list[str], typer.Argument(help="Recordings: WAV, FLAC, AIFF, OGG, MP3, M4A/AAC.")],
+    state: Annotated[
+        Optional[str], typer.Option(help=f"State of the plate: {', '.join(STATES)}.")  # noqa: UP045
+    ] = None,
+    layout: Annotated[
+        Optional[str], typer.Option(help="Layout name (tapscan layout list) or a .toml file.")  # noqa: UP045
+    ] = None,
+    per_station: Annotated[
+        Optional[int], typer.Option(min=1, help="How many taps each station got.")  # noqa: UP045
+    ] = None,
+    order: Annotated[
+        Optional[str], typer.Option(help="Force of the taps at each station: soft,soft,hard,hard.")  # noqa: UP045
+    ] = None,
+    json: Annotated[
+        Optional[str], typer.Option(metavar="FILE|-", help="Write everything as JSON; - for standard output.")  # noqa: UP045
+    ] = None,
+    report: Annotated[
+        Optional[Path], typer.Option(metavar="FILE.html", help="Write the page a person can read.")  # noqa: UP045
+    ] = None,
+    settings: Annotated[
+        Optional[Path], typer.Option(metavar="FILE.toml", help="Thresholds that overlay the defaults.")  # noqa: UP045
+    ] = None,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
+    ] = False,
+) -> None:
+    """Screen recordings of taps on their own, without a register.
+
+    One file is one station (its name before the first "_"); one long file is split at its pauses with
+    --layout or --per-station.
+    """
+    from tapscan.cli.progress import progress_line
+    from tapscan.cli.summary import print_summary
+    from tapscan.workflow.screen import check as screen
+
+    request = _request(state, layout, per_station, order, settings, pictures=report is not None)
+    with progress_line() as progress:
+        result = screen(files, request, progress)
+    for line in result.unreadable:
+        typer.echo(f"tapscan: {line}", err=True)
+    if result.screening is None:
+        raise typer.Exit(1)
+    written = _write(result.screening, json, report)
+    if json != "-":
+        print_summary(result.screening, report if written else None)
+    if result.unreadable or not written:
+        raise typer.Exit(1)
+    if strict:
+        raise typer.Exit(STRICT_STATUS.get(result.screening.disposition, 0))
+
+
+def _request(
+    state: str | None,
+    layout: str | None,
+    per_station: int | None,
+    order: str | None,
+    settings: Path | None,
+    *,
+    pictures: bool,
+) -> "Request":
+    from tapscan.layouts import read_layout
+    from tapscan.settings import read_settings
+    from tapscan.workflow.screen import Request
+    from tapscan.workflow.stations import read_order
+
+    forces = read_order(order) if order else None
+    if forces and per_station and len(forces) != per_station:
+        raise BadRequest(f"--order names {len(forces)} taps and --per-station {per_station}; leave one of them out")
+    return Request(
+        settings=read_settings(settings),
+        layout=read_layout(layout) if layout else None,
+        state=_state(state),
+        per_station=per_station,
+        order=forces,
+        pictures=pictures,
+    )
+
+
+def _state(text: str | None) -> State | None:
+    if text is None:
+        return None
+    for state in STATES:
+        if state == text.strip().lower().replace(" ", "-"):
+            return state
+    raise BadRequest(f"--state: {text!r} is unknown; one of {', '.join(STATES)}")
+
+
+def _write(screening: "Screening", json: str | None, report: Path | None) -> bool:
+    """Write what was asked for; one line and False where that fails, so that the summary still comes."""
+    try:
+        if json is not None:
+            _write_json(screening, json)
+        if report is not None:
+            from tapscan.report.page import write_page
+
+            write_page(screening, report)
+    except TapscanError as problem:
+        typer.echo(f"tapscan: {problem}", err=True)
+        return False
+    except OSError as problem:
+        typer.echo(
+            f"tapscan: {problem.filename or report or json}: cannot be written ({problem.strerror}); "
+            "name a folder that exists and may be written to",
+            err=True,
+        )
+        return False
+    return True
+
+
+def _write_json(screening: "Screening", target: str) -> None:
+    from tapscan.report.as_json import dumps
+    from tapscan.report.files import write_text
+
+    text = dumps(screening)
+    if target == "-":
+        sys.stdout.buffer.write(text.encode())
+        sys.stdout.buffer.flush()
+    else:
+        write_text(Path(target), text)

@@ -1,0 +1,28 @@
+"""A progress line on stderr, only where someone can see it.
+
+    progress_line()   context manager giving the callback that workflow calls
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+
+WORDS = {"reading": "Reading recordings", "listening": "Listening to stations"}
+
+
+@contextmanager
+def progress_line() -> Iterator[Callable[[str, int, int], None]]:
+    """The bar goes away when the work is done."""
+    console = Console(stderr=True)
+    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+        tasks: dict[str, int] = {}
+
+        def report(stage: str, done: int, total: int) -> None:
+            if stage not in tasks:
+                tasks[stage] = bar.add_task(WORDS.get(stage, stage), total=total)
+            bar.update(tasks[stage], completed=done, total=total)  # type: ignore[arg-type]
+
+        yield report

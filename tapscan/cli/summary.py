@@ -1,0 +1,92 @@
+"""One screen: plain words first, numbers after.
+
+    print_summary(screening, report)   to standard output
+"""
+
+from pathlib import Path
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from tapscan.cli.bullets import bullet
+from tapscan.cli.bullets import console as terminal
+from tapscan.records import Mode, Screening
+
+MOST_INDICATIONS = 4
+MOST_MODES = 6
+MOST_LIMITATIONS = 4
+
+
+def print_summary(screening: Screening, report: Path | None) -> None:
+    """What was found, what to do, what weakens the test, and the numbers."""
+    out = terminal()
+    _found(out, screening)
+    _next(out, screening)
+    _limits(out, screening)
+    _numbers(out, screening)
+    if report is not None:
+        out.print(Text(f"\nThe page to read and to keep: {report}"))
+
+
+def _found(out: Console, screening: Screening) -> None:
+    out.print(Text(screening.headline, style="bold underline"))
+    relevant = [i for i in screening.indications if i.interpretation == "relevant"]
+    if not relevant:
+        out.print(Text(screening.summary))
+    for indication in relevant[:MOST_INDICATIONS]:
+        out.print(bullet(indication.sentence))
+    if len(relevant) > MOST_INDICATIONS:
+        out.print(bullet(f"and {len(relevant) - MOST_INDICATIONS} more; all stand in the report and the JSON"))
+
+
+def _next(out: Console, screening: Screening) -> None:
+    out.print(Text("\nWhat to do next", style="bold"))
+    for step in screening.next_steps:
+        out.print(bullet(step))
+    out.print(Text("tapscan proposes; a named, qualified person evaluates.", style="italic"))
+
+
+def _limits(out: Console, screening: Screening) -> None:
+    out.print(Text("\nWhat weakens this test", style="bold"))
+    for sentence in screening.limitations[:MOST_LIMITATIONS]:
+        out.print(bullet(sentence))
+    if len(screening.limitations) > MOST_LIMITATIONS:
+        out.print(bullet(f"and {len(screening.limitations) - MOST_LIMITATIONS} more, in the report and the JSON"))
+    out.print(bullet(f"Rules not run: {len(screening.rules_not_run)}; each is named with its reason there."))
+
+
+def _numbers(out: Console, screening: Screening) -> None:
+    scan = screening.scan
+    out.print(Text("\nNumbers", style="bold"))
+    stations = len({s.station for s in scan.strikes})
+    usable = sum(s.usable for s in scan.strikes)
+    counts = ((len(scan.recordings), "recording"), (len(scan.strikes), "tap"), (stations, "station"))
+    told = ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for n, word in (*counts, (len(scan.modes), "mode")))
+    out.print(Text(f"{told}; {usable} taps used. In the words of ASTM E1316: {screening.disposition}."))
+    for note in screening.assignment:
+        out.print(bullet(note))
+    if scan.modes:
+        out.print(Text("The modes named above, or the strongest:"))
+        out.print(_modes(screening))
+
+
+def _modes(screening: Screening) -> Table:
+    named = {m for i in screening.indications for m in i.modes}
+    ranked = sorted(screening.scan.modes, key=lambda m: (m.id not in named, -(m.level_db or -999.0)))
+    table = Table(box=None, padding=(0, 2, 0, 0), header_style="dim")
+    for heading in ("mode", "Hz", "note", "to -60 dB", "loss factor", "stands out"):
+        table.add_column(heading, justify="left" if heading == "mode" else "right")
+    for mode in ranked[:MOST_MODES]:
+        table.add_row(*_cells(mode))
+    return table
+
+
+def _cells(m: Mode) -> tuple[str, ...]:
+    sd = f" ±{m.frequency_sd_hz:.2g}" if m.frequency_sd_hz else ""
+    ring = "unknown"
+    if m.t60_s and m.decay_rate_per_s and m.decay_rate_sd_per_s:
+        ring = f"{m.t60_s:.2f} ±{m.t60_s * m.decay_rate_sd_per_s / m.decay_rate_per_s:.1g} s"
+    stands = {True: "yes", False: "no", None: "unknown"}[m.prominent]
+    loss = f"{m.loss_factor:.5f}" if m.loss_factor else "unknown"
+    return m.id, f"{m.frequency_hz:.2f}{sd}", m.note or "", ring, loss, stands

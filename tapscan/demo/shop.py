@@ -1,0 +1,115 @@
+"""An invented shop and its three invented plates.
+
+    PLATES                         what happened to each plate between its two scans
+    sound_of(plate, number)        the long recording of one scan, made tap by tap
+    layout_text(plate)             its stations as a layout file
+
+Bellweather Yard is no real shop, and nothing here was measured: all plates are finite-element simulations
+(docs/simulated-plates.md). Only the modal tables are made beforehand; the taps are made when the demo runs.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapscan.demo.plates import Iron, State, Table, draw_iron, load_table, plate_modes
+from tapscan.demo.taps import Tap, scan, sensor_names, snr_noise_rms
+from tapscan.records import FloatArray
+
+SHOP = "Bellweather Yard (an invented shop)"
+SAMPLE_RATE_HZ = 16_000
+TAP_S = 2.2
+PAUSE_S = 2.0
+HAND_S = 0.15
+SNR_DB = 50.0
+LOSS_SCATTER = 0.12  # from mode to mode
+ORDER = ("soft", "hard")
+
+
+@dataclass(frozen=True)
+class DemoPlate:
+    """One plate of the shop: its pattern, its casting, and the flaw each scan finds it with."""
+
+    name: str
+    pattern: str
+    story: str
+    seed: int
+    loss_factor: float
+    cases: tuple[str, str]  # first and second scan
+    answer: str  # what this version can and cannot see in it
+
+
+PLATES = (
+    DemoPlate(
+        "BY-11",
+        "parlour-grand",
+        "stripped in spring, scanned again after a summer on the stand; nothing happened to it",
+        11,
+        0.0045,
+        ("sound", "sound"),
+        "Nothing was built into this plate, and nothing should be found.",
+    ),
+    DemoPlate(
+        "BY-12",
+        "small-grand",
+        "dropped from a trolley between the scans; a strut is cracked through half its width",
+        12,
+        0.0040,
+        ("sound", "width 50 %, strut 2 at 0.36"),
+        "A half-cracked strut moves its modes by less than one plate differs from the next. A single scan "
+        "cannot show it; only the comparison of the two scans can, and that is not in this version yet.",
+    ),
+    DemoPlate(
+        "BY-13",
+        "small-grand",
+        "bought in; part of it was cooled too fast in the mould",
+        13,
+        0.0050,
+        ("chill", "chill"),
+        "A chilled region was built into this plate, and both scans should point at it.",
+    ),
+)
+
+
+def sound_of(plate: DemoPlate, number: int) -> FloatArray:
+    """Tap `plate` for its scan `number` (0 or 1): one recording, stations apart by a pause, noise throughout."""
+    table = load_table(plate.pattern)
+    rng = np.random.default_rng([plate.seed, number])
+    state = State(temperature_c=18.0 + 4.0 * number)
+    modes = plate_modes(table, plate.cases[number], _casting(table, plate), state)
+    sensor = sensor_names(modes)[0]
+    taps = scan(modes, sensor, SAMPLE_RATE_HZ, rng, ORDER, duration_s=TAP_S, snr_db=None)
+    sound = _with_pauses(taps)
+    return sound + snr_noise_rms(taps, SNR_DB) * rng.standard_normal(len(sound))
+
+
+def layout_text(plate: DemoPlate) -> str:
+    """The stations of the plate's pattern as a layout file."""
+    table = load_table(plate.pattern)
+    outline = np.asarray(table.arrays["outline"])
+    low, size = outline.min(axis=0), np.ptp(outline, axis=0)
+    lines = [f'name = "{plate.pattern}"', 'kind = "simulated"', 'note = "An invented pattern."']
+    for s in table.meta["stations"]:
+        x, y = (np.array([s["x_m"], s["y_m"]]) - low) / size
+        lines += ["", "[[station]]", f'name = "{s["name"]}"', f'where = "{s["description"]}"']
+        lines += [f"x = {x:.3f}", f"y = {1 - y:.3f}"]
+    return "\n".join(lines) + "\n"
+
+
+def _casting(table: Table, plate: DemoPlate) -> Iron:
+    """The same casting in both scans."""
+    rng = np.random.default_rng(plate.seed)
+    return draw_iron(table, rng, mean_loss_factor=plate.loss_factor, loss_scatter=LOSS_SCATTER)
+
+
+def _with_pauses(taps: list[Tap]) -> FloatArray:
+    """A hand stops each ring before the next tap."""
+    pieces: list[FloatArray] = []
+    hand = np.ones(round(TAP_S * SAMPLE_RATE_HZ))
+    fade = round(HAND_S * SAMPLE_RATE_HZ)
+    hand[-fade:] = 0.5 * (1 + np.cos(np.pi * np.arange(1, fade + 1) / fade))
+    for i, tap in enumerate(taps):
+        if i and tap.station != taps[i - 1].station:
+            pieces.append(np.zeros(round(PAUSE_S * SAMPLE_RATE_HZ)))
+        pieces.append(tap.samples * hand)
+    return np.concatenate(pieces)

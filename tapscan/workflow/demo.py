@@ -1,0 +1,56 @@
+"""The whole job on the invented shop's plates.
+
+    run_demo(folder, progress)   DemoResult per scan: recordings, layouts, JSON and pages are written into `folder`
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from tapscan.demo.shop import ORDER, PLATES, SAMPLE_RATE_HZ, DemoPlate, layout_text, sound_of
+from tapscan.layouts import read_layout
+from tapscan.recording.files import save_flac
+from tapscan.records import Screening
+from tapscan.report.as_json import dumps
+from tapscan.report.files import write_text
+from tapscan.report.page import write_page
+from tapscan.workflow.screen import Request, check
+from tapscan.workflow.stations import read_order
+
+
+@dataclass(frozen=True)
+class DemoScan:
+    """One scan of one plate, and where its files lie."""
+
+    plate: DemoPlate
+    number: int  # 1 or 2
+    recording: Path
+    report: Path
+    screening: Screening
+
+
+def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan]:
+    """Make the recordings, screen them as `tapscan check` would, and write the reports."""
+    folder.mkdir(parents=True, exist_ok=True)
+    for plate in PLATES:
+        layout = folder / f"{plate.pattern}.toml"
+        write_text(layout, layout_text(plate))
+        for number in (1, 2):
+            starting(f"{plate.name}, scan {number}")
+            recording = folder / f"{plate.name}_scan-{number}.flac"
+            save_flac(recording, sound_of(plate, number - 1), SAMPLE_RATE_HZ)
+            screening = _screen(recording, layout)
+            report = recording.with_suffix(".html")
+            write_page(screening, report)
+            write_text(recording.with_suffix(".json"), dumps(screening))
+            yield DemoScan(plate, number, recording, report, screening)
+
+
+def _screen(recording: Path, layout: Path) -> Screening:
+    request = Request(
+        layout=read_layout(str(layout)), state="stripped", order=read_order(",".join(ORDER)), pictures=True
+    )
+    result = check([str(recording)], request)
+    if result.screening is None:
+        raise RuntimeError(f"the demo's own recording cannot be read: {result.unreadable}")
+    return result.screening
