@@ -7,6 +7,7 @@ describe(s)            rows (name, value, unit, reason, source) for docs and rep
 
 import hashlib
 import json
+import math
 import tomllib
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
@@ -105,6 +106,8 @@ def read_settings(path: str | Path | None) -> Settings:
             raise BadSettings(f"{path}: unknown threshold {name!r}; known are {', '.join(sorted(known))}")
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise BadSettings(f"{path}: {name} must be a number, not {value!r}")
+        if not math.isfinite(value):
+            raise BadSettings(f"{path}: {name} must be a finite number, not {value!r}")
     return replace(Settings(), **{name: float(value) for name, value in table.items()})
 
 

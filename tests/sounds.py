@@ -2,8 +2,8 @@
 
 tap, ring, noise          samples from closed-form sums
 wav_bytes, aiff_bytes     headers written byte by byte
-encoded                   FLAC, MP3, M4A, AAC through FFmpeg (the code reads the first two through libsndfile); OGG
-                          through libsndfile, since FFmpeg is mostly built without a Vorbis encoder
+encoded                   FLAC, MP3, M4A, AAC through FFmpeg (the code reads FLAC through libsndfile); OGG through
+                          libsndfile, since FFmpeg is mostly built without a Vorbis encoder
 
 Layouts of RIFF and AIFF: the published formats, from memory.
 """
@@ -27,7 +27,13 @@ def ring(seconds: float, rate: int, modes: Sequence[tuple[float, float, float]])
     )
 
 
-PLATE = ((412.0, 0.9, 0.10), (655.0, 0.7, 0.10), (1130.0, 0.5, 0.11), (1720.0, 0.4, 0.12), (2480.0, 0.3, 0.12))
+PLATE = (
+    (412.0, 0.9, 0.10),
+    (655.0, 0.7, 0.10),
+    (1130.0, 0.5, 0.11),
+    (1720.0, 0.4, 0.12),
+    (2480.0, 0.3, 0.12),
+)
 
 
 def tap(seconds: float = 1.5, rate: int = 48000, modes=PLATE, knock: float = 0.1) -> np.ndarray:
@@ -66,7 +72,7 @@ def pcm(samples: np.ndarray, bits: int, *, floating: bool = False, order: str = 
     return whole.astype(f"{order}i{bits // 8}").tobytes()
 
 
-def wav_bytes(  # noqa: PLR0913
+def wav_bytes(
     samples: np.ndarray,
     rate: int,
     bits: int = 16,

@@ -164,7 +164,7 @@ def _open_with_pyav(path: Path, *, told: bool) -> soundfile.SoundFile:
 
     spool: IO[bytes] = tempfile.TemporaryFile(prefix="tapscan-")  # noqa: SIM115 - the SoundFile keeps it
     try:
-        with av.open(str(path)) as container:
+        with av.open(str(path), metadata_errors="replace") as container:
             if not container.streams.audio:
                 raise _unreadable(path, "has no sound track", "give the sound recording itself")
             promised = _promised_s(container) if told else None
@@ -195,7 +195,7 @@ def _promised_s(container: Any) -> float | None:
 
 
 def _spool(container: Any, spool: IO[bytes]) -> tuple[int, int, str | None]:
-    """Write interleaved little-endian float32; rate and channels of the first frame, and where it went wrong."""
+    """Write interleaved little-endian float32; rate, channels, and what went wrong on the way."""
     import av
 
     rate = channels = 0

@@ -24,12 +24,16 @@ from tapscan.settings import Settings
 
 HOP_S = 0.001
 RUMBLE_HZ = 40.0
+KNOCK_HZ = 6000.0  # a blow of half a millisecond has little above; the noise of a fast converter has
 LASTING_HOPS = 5  # a strike lasts at least about half of this
 OVER_RING = 2.5  # a new blow stands so much over all that rang just before
 BEFORE_HOPS = 15  # what "just before" means, ms
 TINY = 1e-20
 PRECURSOR = 10**-1.8
 FLOOR_S = 10.0
+PIECE_HOPS = 200_000
+ROUND_TOP = 10.0  # a round top of three samples or more falls by nine steps at most, half its length on
+COARSEST = 1 / 128  # step of 8 bit sound
 
 
 @dataclass(frozen=True, eq=False)
@@ -38,7 +42,7 @@ class Envelope:
 
     hop_s: float
     power: FloatArray  # (channels, hops)
-    edge_power: FloatArray  # (channels, hops), of the first difference
+    edge_power: FloatArray  # (channels, hops), of the first difference under KNOCK_HZ
     peak: FloatArray  # (channels, hops), of the samples as recorded
     constant: tuple[bool, ...]  # per channel: every sample alike (silence, or a constant offset)
 
@@ -61,6 +65,8 @@ class EnvelopeMeter:
         self.rate = sample_rate_hz
         self._sos = butter(2, RUMBLE_HZ, "highpass", fs=sample_rate_hz, output="sos")
         self._state = np.zeros((self._sos.shape[0], channels, 2))
+        self._knock = butter(2, min(KNOCK_HZ, 0.4 * sample_rate_hz), fs=sample_rate_hz, output="sos")
+        self._knock_state = np.zeros((self._knock.shape[0], channels, 2))
         self._last: FloatArray | None = None
         self._first: FloatArray | None = None
         self._alike = np.ones(channels, dtype=bool)
@@ -76,9 +82,9 @@ class EnvelopeMeter:
         self._alike &= (x == first).all(axis=1)
         x0 = x - first  # a constant offset must not look like a step at the start
         high, self._state = sosfilt(self._sos, x0, axis=1, zi=self._state)
-        last = x[:, :1] if self._last is None else self._last
-        edge = np.diff(x, axis=1, prepend=last)
-        self._last = x[:, -1:].copy()
+        blunt, self._knock_state = sosfilt(self._knock, x0, axis=1, zi=self._knock_state)
+        edge = np.diff(blunt, axis=1, prepend=blunt[:, :1] if self._last is None else self._last)
+        self._last = blunt[:, -1:].copy()
         streams = [np.concatenate([r, s], axis=1) for r, s in zip(self._rest, (high, edge, x), strict=True)]
         whole = streams[0].shape[1] // self.hop * self.hop
         self._parts.append(self._reduce([s[:, :whole] for s in streams]))
@@ -90,7 +96,11 @@ class EnvelopeMeter:
 
     def envelope(self) -> Envelope:
         """What has been fed so far (an incomplete last hop is left out)."""
-        power, edge, peak = (np.concatenate(part, axis=1) for part in zip(*self._parts, strict=True))
+        columns = [list(part) for part in zip(*self._parts, strict=True)]
+        self._parts = []  # hours of hops are not held twice
+        joined = [np.concatenate(columns.pop(0), axis=1) for _ in range(3)]
+        self._parts = [(joined[0], joined[1], joined[2])]
+        power, edge, peak = joined
         return Envelope(self.hop / self.rate, power, edge, peak, tuple(bool(a) for a in self._alike))
 
 
@@ -107,7 +117,9 @@ def noise_floor(power: FloatArray, hop_s: float) -> FloatArray:
         if n > window
         else np.full(n, np.percentile(means, 10))
     )
-    return np.interp(np.arange(len(power)), (np.arange(n) + 0.5) * coarse, floor) + TINY
+    fine = np.interp(np.arange(len(power), dtype=float), (np.arange(n) + 0.5) * coarse, floor)
+    fine += TINY
+    return np.asarray(fine)
 
 
 def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[Span]:
@@ -115,8 +127,7 @@ def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[S
     power, edge = envelope.power[channel], envelope.edge_power[channel]
     if envelope.constant[channel] or power.size < 3:
         return []
-    floor = noise_floor(edge, envelope.hop_s)
-    onsets = _onsets(edge, floor, envelope.hop_s, settings)
+    onsets = _onsets(edge, noise_floor(edge, envelope.hop_s), envelope.hop_s, settings)
     ends = [*onsets[1:], len(power)][: len(onsets)]
     quiet = noise_floor(power, envelope.hop_s)
     return [_span(envelope, channel, a, b, quiet, settings) for a, b in zip(onsets, ends, strict=True)]
@@ -124,13 +135,15 @@ def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[S
 
 def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Settings) -> list[int]:
     """Hops at which the differenced power jumps; the strongest jump within a gap stands for it."""
-    before = _mean_before(edge, BEFORE_HOPS)
-    rise = 10 ** (settings.strike_rise_db / 10)
-    gate = 10 ** (settings.strike_gate_db / 10)
-    least = edge.max() * 10 ** (-settings.strike_range_db / 10)
     gap = round(settings.strike_gap_s / hop_s)
-    limit = np.maximum.reduce([rise * before, gate * floor, OVER_RING * _most_before(edge, gap)])
-    over = (np.minimum(edge, _mostly_after(edge)) > limit) & (edge > least)
+    least = edge.max() * 10 ** (-settings.strike_range_db / 10)
+    over = np.zeros(len(edge), dtype=bool)
+    around = gap + BEFORE_HOPS
+    for start in range(0, len(edge), PIECE_HOPS):  # hours in pieces that look a little past their ends
+        first, stop = max(0, start - around), start + PIECE_HOPS
+        piece = slice(first, stop + around)
+        over[start:stop] = _stands_out(edge[piece], floor[piece], gap, settings)[start - first : stop - first]
+    over &= edge > least
     onsets: list[int] = []
     for hop in np.flatnonzero(over):
         if not onsets or hop - onsets[-1] >= gap:
@@ -138,8 +151,16 @@ def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Setting
     return onsets
 
 
+def _stands_out(edge: FloatArray, floor: FloatArray, gap: int, settings: Settings) -> NDArray[np.bool_]:
+    """Where the power exceeds what came just before, the floor and all that rang within the gap before."""
+    rise, gate = 10 ** (settings.strike_rise_db / 10), 10 ** (settings.strike_gate_db / 10)
+    before = _mean_before(edge, BEFORE_HOPS)
+    limit = np.maximum.reduce([rise * before, gate * floor, OVER_RING * _most_before(edge, gap)])
+    return np.asarray(np.minimum(edge, _mostly_after(edge)) > limit)
+
+
 def _most_before(edge: FloatArray, hops: int) -> FloatArray:
-    """Largest of the hops before each, the two nearest left out: modes that beat come back to where they were."""
+    """Largest of the hops before each, the two nearest left out: modes that beat come back so far."""
     padded = np.concatenate([np.zeros(hops + 1), edge])[: len(edge) + hops - 1]
     return np.lib.stride_tricks.sliding_window_view(padded, hops).max(axis=1)[: len(edge)]
 
@@ -196,14 +217,14 @@ def _snr_db(power: FloatArray, onset: int, stop: int, hop_s: float) -> float | N
 
 
 def _last_blow_s(edge: FloatArray, onset: int, end: int, hop_s: float, settings: Settings) -> float:
-    """Time of the last further blow between 6 ms and the gap: it rises sharply, nearly as strong as the first."""
+    """Time of the last further blow within the gap: it rises sharply, nearly as strong as the first."""
     start, stop = onset + round(0.006 / hop_s), min(end, onset + round(settings.strike_gap_s / hop_s))
     if stop <= start:
         return 0.0
     first = edge[onset : onset + 4].max()
     later = edge[start:stop]
     strong = later > first * 10 ** (settings.double_hit_db / 10)
-    rising = later > 10 * _mean_before(edge, 4)[start:stop]
+    rising = later > 10 * _mean_before(edge[onset:stop], 4)[start - onset :]
     blows = np.flatnonzero(strong & rising)
     return float((start + blows[-1] - onset) * hop_s) if blows.size else 0.0
 
@@ -229,12 +250,31 @@ def clipped(samples: FloatArray, run: int) -> bool:
     """Whether `run` equal samples in a row stand at the extreme, in two places or one long stretch.
 
     A flat top is looked for at the largest value itself, since gain after the clipping may have moved it
-    off full scale. One short flat top is a quiet sine's own peak at coarse resolution, so it takes more.
+    off full scale. One short flat top is a quiet sine's own peak at coarse resolution, so it takes more; and
+    the sound must break off at the flat top's edge, where a slow sine's round top falls away gently.
     """
     top = np.abs(samples).max(initial=0.0)
     if top < 0.02:
         return False
-    flat = np.abs(samples) >= top * (1 - 1e-4)
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], flat.astype(np.int8), [0]])))
-    runs = edges[1::2] - edges[::2]
+    least = ROUND_TOP * _step(samples, top)
+    runs = np.concatenate([_flat_tops(samples, top, least), _flat_tops(-samples, top, least)])
     return bool((runs >= run).sum() >= 2 or (runs >= 4 * run).any())
+
+
+def _flat_tops(samples: FloatArray, top: float, least: float) -> NDArray[np.intp]:
+    """Lengths of the stretches at `top` that have fallen by `least` half their length beyond an edge."""
+    flat = samples >= top * (1 - 1e-4)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], flat.astype(np.int8), [0]])))
+    starts, stops = edges[::2], edges[1::2]
+    half = (stops - starts + 1) // 2
+    padded = np.concatenate([[-top], samples, [-top]])  # a flat top cut off at either end is one
+    beside = np.minimum(
+        padded[np.maximum(starts - half + 1, 0)], padded[np.minimum(stops + half, len(padded) - 1)]
+    )
+    return (stops - starts)[top - beside > least]
+
+
+def _step(samples: FloatArray, top: float) -> float:
+    """The resolution of the samples, or what counts as equal to `top` where that is coarser."""
+    steps = np.abs(np.diff(samples))
+    return max(1e-4 * top, float(np.min(steps, where=steps > 1e-9, initial=COARSEST)))

@@ -1,0 +1,63 @@
+"""Docs that fail the build: the steps of getting-started run, the command reference is fresh, links lead somewhere."""
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tapscan.cli.reference import reference
+
+ROOT = Path(__file__).parents[2]
+DOCS = ROOT / "docs"
+
+
+def shell_steps(text: str) -> list[str]:
+    return [re.sub(r"^ {0,3}", "", block, flags=re.M) for block in re.findall(r"```sh\n(.*?)```", text, re.S)]
+
+
+def test_command_reference_is_what_the_commands_say() -> None:
+    assert (DOCS / "command-reference.md").read_text(encoding="utf-8") == reference()
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="the steps are written for a POSIX shell")
+def test_getting_started_runs_step_by_step(tmp_path: Path) -> None:
+    shutil.copytree(ROOT / "reference_recordings" / "real", tmp_path / "recordings")
+    (tmp_path / "bin").mkdir()
+    command = tmp_path / "bin" / "tapscan"
+    command.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m tapscan "$@"\n')
+    command.chmod(0o755)
+    steps = shell_steps((DOCS / "getting-started.md").read_text(encoding="utf-8"))
+    assert len(steps) >= 5
+    for step in steps:
+        run = subprocess.run(
+            ["sh", "-e", "-c", f'PATH="{tmp_path}/bin:$PATH"; {step}'],
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert run.returncode == 0, f"{step}\n{run.stdout}\n{run.stderr}"
+    assert (tmp_path / "bell.html").stat().st_size > 10_000
+    assert (tmp_path / "bell.json").exists()
+
+
+def test_readme_names_both_commands_for_both_systems() -> None:
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    main = re.search(r"<!-- main -->\n```sh\n(.*)\n```", text)
+    tests = re.search(r"<!-- tests -->\n```sh\n(.*)\n```", text)
+    assert main and tests, "each command is a single line between its marks"
+    for line in (main[1], tests[1]):
+        twin = line.replace("python3 -m venv", "py -3 -m venv").replace(".venv/bin/", ".venv\\Scripts\\")
+        assert twin in text, f"no Windows twin of: {line}"
+
+
+@pytest.mark.parametrize(
+    "page", ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in sorted(DOCS.glob("*.md")))]
+)
+def test_links_between_pages_lead_somewhere(page: str) -> None:
+    text = (ROOT / page).read_text(encoding="utf-8")
+    for target in re.findall(r"\]\((?!https?:)([^)#]+)", text):
+        assert ((ROOT / page).parent / target).exists(), f"{page} links to {target}"

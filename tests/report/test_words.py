@@ -1,0 +1,52 @@
+"""Numbers as a reader meets them."""
+
+import pytest
+
+from tapscan.report import words
+
+
+@pytest.mark.parametrize(
+    ("value", "sd", "scale", "expected"),
+    [
+        (311.67826, 0.0083299, 1, "311.6783 ± 0.0083"),
+        (0.0026, 0.000013, 1e3, "2.600 ± 0.013"),
+        (1234.0, 123.0, 1, "1230 ± 120"),
+        (5.0, 0.0996, 1, "5.000 ± 0.100"),
+        (-3.5, 0.12, 1, "\N{MINUS SIGN}3.50 ± 0.12"),
+        (5.0, None, 1, "5.000 ± unknown"),
+        (5.0, 0.0, 1, "5.000 ± unknown"),
+        (5.0, float("nan"), 1, "5.000 ± unknown"),
+        (None, 0.1, 1, "unknown"),
+        (float("inf"), 0.1, 1, "unknown"),
+    ],
+)
+def test_value_with_standard_deviation(value, sd, scale, expected):
+    assert words.with_sd(value, sd, scale) == expected
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "expected"),
+    [
+        (12.2174, "dB", "12.2 dB"),
+        (0.3, "s", "0.3 s"),
+        (0.0015, "1", "0.0015"),
+        (-3.4, "1", "\N{MINUS SIGN}3.4"),
+        (1200.0, "Hz", "1200 Hz"),
+        (0, "s", "0 s"),
+        ("stripped", "", "stripped"),
+        (None, "dB", "unknown"),
+    ],
+)
+def test_quantity(value, unit, expected):
+    assert words.quantity(value, unit) == expected
+
+
+def test_lists_are_sentences():
+    assert words.listed([]) == ""
+    assert words.listed(["S1"]) == "S1"
+    assert words.listed(["S1", "S2", "S3"]) == "S1, S2 and S3"
+    assert words.listed(["S1", "S2", "S3"], most=2) == "S1, S2 and 1 more"
+
+
+def test_minus_signs_leave_names_alone():
+    assert words.minus("time to -60 dB at drum-rim-1") == "time to \N{MINUS SIGN}60 dB at drum-rim-1"

@@ -1,0 +1,102 @@
+"""The direction of the imports, and one outside library per edge (DEVELOPERS.md), read from the source."""
+
+import ast
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parents[2] / "tapscan"
+MODULES = sorted(ROOT.rglob("*.py"))
+BASE = {"errors", "records", "settings", "__version__"}
+ROOMS = {
+    "errors": set(),
+    "records": set(),
+    "settings": {"errors"},
+    "signal": BASE,
+    "screening": BASE | {"signal"},
+    "recording": BASE,
+    "register": BASE,
+    "layouts": BASE,
+    "report": BASE | {"layouts"},
+    "demo": BASE,
+    "workflow": BASE | {"signal", "screening", "recording", "register", "report", "layouts", "demo"},
+    "cli": BASE | {"workflow", "report", "layouts", "demo", "recording", "register"},
+}
+EDGES = {
+    "typer": ("cli/",),
+    "click": ("cli/",),
+    "rich": ("cli/",),
+    "sqlalchemy": ("register/",),
+    "alembic": ("register/",),
+    "soundfile": ("recording/files.py",),
+    "av": ("recording/files.py", "demo/nuisance.py"),
+    "sounddevice": ("recording/microphone.py",),
+    "matplotlib": ("report/figures.py",),
+    "jinja2": ("report/",),
+    "weasyprint": ("report/",),
+    "librosa": ("screening/notes.py", "report/figures.py"),
+}
+
+
+def imports(path: Path, *, top: bool = False) -> set[str]:
+    """Dotted names a module imports; `top`: only those that run when it is imported."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    inside = {
+        id(n)
+        for f in ast.walk(tree)
+        if isinstance(f, ast.FunctionDef | ast.AsyncFunctionDef)
+        or (isinstance(f, ast.If) and "TYPE_CHECKING" in ast.dump(f.test))
+        for n in ast.walk(f)
+    }
+    found: set[str] = set()
+    for node in ast.walk(tree):
+        if top and id(node) in inside:
+            continue
+        if isinstance(node, ast.Import):
+            found |= {a.name for a in node.names}
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: relative import"
+            found |= {f"{node.module}.{a.name}" for a in node.names}
+    return found
+
+
+def name_of(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_rooms_know_only_the_rooms_before_them(path):
+    room = name_of(path).split("/")[0].removesuffix(".py")
+    if room in ("__init__", "__main__"):
+        return
+    known = ROOMS[room] | {room}
+    rooms = {name.split(".")[1] for name in imports(path) if name.startswith("tapscan.")}
+    assert rooms <= known
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_one_outside_library_per_edge(path):
+    for library in {name.split(".")[0] for name in imports(path)} & set(EDGES):
+        assert name_of(path).startswith(EDGES[library]), f"{library} is not for {name_of(path)}"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
+    late = {"librosa", "av", "sounddevice", "weasyprint"}
+    assert not late & {name.split(".")[0] for name in imports(path, top=True)}
+
+
+HEAVY = ["librosa", "scipy.signal", "matplotlib", "sqlalchemy", "sounddevice"]
+HELP = (
+    "from typer.testing import CliRunner; from tapscan.cli.app import app; "
+    "assert CliRunner().invoke(app, ['--help']).exit_code == 0"
+)
+
+
+@pytest.mark.parametrize("code", ["import tapscan", HELP], ids=["import tapscan", "tapscan --help"])
+def test_nothing_heavy_is_loaded(code):
+    ask = f"{code}; import sys; print([m for m in {HEAVY} if m in sys.modules])"
+    answer = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
+    assert answer.stdout.strip() == "[]"

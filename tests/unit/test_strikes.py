@@ -1,0 +1,211 @@
+"""Onsets, counts and faults of strikes in closed-form taps."""
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from tapscan.settings import Settings
+from tapscan.signal.strikes import (
+    Envelope,
+    EnvelopeMeter,
+    Span,
+    clipped,
+    find_strikes,
+    noise_floor,
+    onset_sample,
+)
+from tests.sounds import PLATE, noise, ring, tap, taps_at
+
+IRON = tuple(
+    (f, 600 / f, 0.5 * a) for f, _, a in PLATE
+)  # one loss factor: low modes ring far into the next tap
+LONG = tuple((f, 3.0 if f < 700 else 0.5, 0.5 * a) for f, _, a in PLATE)
+
+
+def envelope_of(x: np.ndarray, rate: int, block: int = 100_000) -> Envelope:
+    columns = x.reshape(len(x), -1)
+    meter = EnvelopeMeter(rate, columns.shape[1])
+    for start in range(0, len(x), block):
+        meter.add(columns[start : start + block])
+    return meter.envelope()
+
+
+def spans_of(x: np.ndarray, rate: int = 48000) -> list[Span]:
+    return find_strikes(envelope_of(x, rate), 0, Settings())
+
+
+def onset_of(x: np.ndarray, span: Span, rate: int) -> float:
+    """As the workflow does it: a lead of 10 ms before the coarse onset, then the fine one."""
+    coarse = round(span.onset_s * rate)
+    lead = min(coarse, round(0.010 * rate))
+    start = coarse - lead
+    return (start + onset_sample(x[start : coarse + rate // 10], lead, rate)) / rate
+
+
+def snr_noise(x: np.ndarray, rate: int, snr_db: float) -> float:
+    """Noise rms for a given level of the first 0.5 s over it."""
+    return float(np.sqrt(np.mean(x[: rate // 2] ** 2))) * 10 ** (-snr_db / 20)
+
+
+@pytest.mark.parametrize("snr_db", [40, 30, 20])
+@pytest.mark.parametrize("rate", [8000, 44100, 48000, 96000, 192000])
+def test_onset_within_a_fraction_of_a_millisecond(rate, snr_db):
+    modes = [m for m in PLATE if m[0] < 0.4 * rate]
+    for seed, at in enumerate((0.4003, 0.6117, 0.8251)):
+        x = np.zeros(2 * rate)
+        first = round(at * rate)
+        clean = tap(2, rate, modes, knock=0.4)
+        x[first:] = clean[: len(x) - first]
+        x += noise(2, rate, snr_noise(clean, rate, snr_db), seed)
+        spans = spans_of(x, rate)
+        assert len(spans) == 1
+        # 0.3 ms: half the length of the hammer's contact, and under one sample of a 3 kHz ring.
+        assert onset_of(x, spans[0], rate) == pytest.approx(first / rate, abs=3e-4)
+
+
+@pytest.mark.parametrize("seed", range(10))
+@pytest.mark.parametrize("rms", [1e-4, 0.05])
+def test_no_strike_in_noise(seed, rms):
+    assert spans_of(noise(10, 48000, rms, seed)) == []
+
+
+def test_no_strike_in_drifting_noise_or_steady_tones():
+    t = np.arange(8 * 16000) / 16000
+    swelling = noise(8, 16000, 0.05) * (1.2 + np.sin(2 * np.pi * 0.3 * t))
+    steady = 0.2 * np.sin(2 * np.pi * 440 * t) + noise(8, 16000, 1e-3)
+    assert spans_of(swelling, 16000) == []
+    assert spans_of(steady, 16000) == []
+
+
+@pytest.mark.parametrize("rate", [8000, 48000])
+@pytest.mark.parametrize("modes", [PLATE, IRON, LONG], ids=["0.9 s", "one loss factor", "3 s"])
+def test_two_taps_a_second_are_all_counted(rate, modes):
+    onsets = np.arange(0.3, 12, 0.5)
+    spans = spans_of(taps_at(onsets, 12.5, rate, modes=modes, knock=0.4), rate)
+    assert len(spans) == len(onsets)
+    assert [s.onset_s for s in spans] == pytest.approx(onsets, abs=1.5e-3)  # s, a hop and a half
+    assert all(s.last_blow_s == 0 for s in spans)
+
+
+@pytest.mark.parametrize("weaker_db", [0, 6, 10])
+def test_a_strike_ends_at_the_noise_or_at_the_next(weaker_db):
+    x = taps_at([0.5], 4, modes=[(800.0, 0.5, 0.3)]) + 10 ** (-weaker_db / 20) * taps_at([3.0], 4, rms=0)
+    first, second = spans_of(x)
+    # 0.3 falls to the noise of 1e-4 after 70 dB, 0.58 s; smoothing and the gate over the floor allow 0.1 s.
+    assert first.end_s - first.onset_s == pytest.approx(0.58, abs=0.1)
+    assert second.onset_s == pytest.approx(3.0, abs=1.5e-3)
+
+
+@pytest.mark.parametrize("later_s", [0.012, 0.03, 0.06, 0.09])
+@pytest.mark.parametrize("ratio", [0.5, 0.9])
+def test_double_hit_is_seen(later_s, ratio):
+    x = taps_at([0.5], 2.5, knock=1.5, modes=IRON)
+    x += ratio * taps_at([0.5 + later_s], 2.5, rms=0, knock=1.5, modes=IRON)
+    (span,) = spans_of(x)
+    assert span.last_blow_s == pytest.approx(later_s, abs=2e-3)  # s, two hops
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_single_blow_is_no_double_hit(seed):
+    (span,) = spans_of(taps_at([0.5], 2.5, seed=seed, knock=0.4))
+    assert span.last_blow_s == 0
+
+
+def test_beats_of_a_close_pair_are_no_double_hit():
+    # 25 Hz apart: the envelope dips to nothing every 40 ms and comes back, smoothly.
+    x = np.concatenate([np.zeros(24000), ring(2, 48000, [(1000, 1.0, 0.2), (1025, 1.0, 0.2)])])
+    (span,) = spans_of(x + noise(2.5, 48000, 1e-4))
+    assert span.last_blow_s == 0
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    st.lists(st.integers(1, 3000), min_size=1, max_size=12),
+    st.sampled_from([8000, 11025, 44100]),
+)
+def test_blocks_of_any_length_give_the_same_envelope(lengths, rate):
+    x = np.stack([taps_at([0.05, 0.2], 0.5, rate), noise(0.5, rate, 0.1)], axis=1)
+    whole, meter = envelope_of(x, rate, len(x)), EnvelopeMeter(rate, 2)
+    place, turn = 0, 0
+    while place < len(x):
+        step = lengths[turn % len(lengths)]
+        meter.add(x[place : place + step])
+        place, turn = place + step, turn + 1
+    pieces = meter.envelope()
+    # Rounding only: the filter carries its state from block to block.
+    assert pieces.power == pytest.approx(whole.power, rel=1e-9, abs=1e-18)
+    assert pieces.edge_power == pytest.approx(whole.edge_power, rel=1e-9, abs=1e-18)
+    assert np.array_equal(pieces.peak, whole.peak)
+    assert pieces.constant == whole.constant
+
+
+def test_envelope_against_plain_sums():
+    rate = 8000
+    x = noise(0.2, rate, 0.1)
+    found = envelope_of(x, rate)
+    for hop in (0, 7, 199):
+        piece = slice(8 * hop, 8 * hop + 8)
+        assert found.peak[0, hop] == max(abs(v) for v in x[piece])
+
+
+def test_memory_of_the_meter_grows_with_time_and_not_with_rate():
+    held = {}
+    for rate in (8000, 192000):
+        meter = EnvelopeMeter(rate, 1)
+        for _ in range(20):
+            meter.add(np.zeros((rate, 1)))
+        envelope = meter.envelope()
+        held[rate] = envelope.power.nbytes + envelope.edge_power.nbytes + envelope.peak.nbytes
+    assert held[8000] == held[192000]
+    # Three numbers of eight bytes a millisecond: 173 MB for two hours of one channel.
+    assert held[8000] / 20_000 <= 24
+
+
+def test_noise_floor_follows_slowly_and_ignores_taps():
+    power = np.full(60_000, 1e-6)
+    power[30_000:] = 1e-4
+    power[5_000:5_400] = 1.0
+    floor = noise_floor(power, 0.001)
+    assert floor[5_200] == pytest.approx(1e-6, rel=0.01)
+    assert floor[55_000] == pytest.approx(1e-4, rel=0.01)
+
+
+def sine(f: float, rate: int, amplitude: float, seconds: float = 0.5) -> np.ndarray:
+    return amplitude * np.sin(2 * np.pi * f * np.arange(round(seconds * rate)) / rate)
+
+
+def quantised(x: np.ndarray, bits: int) -> np.ndarray:
+    return np.round(x * 2 ** (bits - 1)) / 2 ** (bits - 1)
+
+
+@pytest.mark.parametrize("gain", [1.2, 2.0, 50.0])
+@pytest.mark.parametrize("full", [1.0, 0.4], ids=["full scale", "turned down afterwards"])
+@pytest.mark.parametrize("bits", [8, 16, 24])
+def test_flattened_peaks_are_clipped(gain, full, bits):
+    x = quantised(full * np.clip(gain * sine(440, 48000, 1.0), -1, 1), bits)
+    assert clipped(x, 3)
+
+
+def test_a_clipped_tap_is_clipped():
+    x = taps_at([0.0], 0.5, knock=0.3)
+    assert clipped(quantised(np.clip(3 * x / np.abs(x).max(), -1, 1 - 2**-15), 16), 3)
+
+
+@pytest.mark.parametrize("rate", [8000, 48000, 192000])
+@pytest.mark.parametrize("f", [50.0, 60.0, 100.0, 440.0])
+@pytest.mark.parametrize("bits", [8, 16, 24])
+def test_round_peaks_are_not_clipped(f, rate, bits):
+    assert not clipped(quantised(sine(f, rate, 0.3), bits), 3)
+
+
+@pytest.mark.parametrize("bits", [8, 16, 24])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_clean_tap_is_not_clipped(bits, seed):
+    x = taps_at([0.0], 0.5, seed=seed, knock=0.3)
+    assert not clipped(quantised(0.9 * x / np.abs(x).max(), bits), 3)
+
+
+def test_faint_sound_is_never_called_clipped():
+    assert not clipped(np.full(1000, 0.01), 3)
+    assert not clipped(np.empty(0), 3)
