@@ -50,7 +50,9 @@ def seconds(path: Path) -> float:
 
 def main() -> None:
     """Print and store the table."""
-    lines = [f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}"]
+    lines = [
+        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}"
+    ]
     lines.append("strikes  plays s  takes s  times faster than it plays")
     with tempfile.TemporaryDirectory() as folder:
         for strikes in (15, 30, 60):

@@ -21,7 +21,10 @@ _HOME = {
     "to_json": "tapscan.report.as_json",
     "TapscanError": "tapscan.errors",
 }
-__all__ = [*sorted(_HOME), "__version__"]
+__all__ = [  # noqa: PLE0604 (they are strings; the list is derived)
+    *sorted(_HOME),
+    "__version__",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -17,9 +17,7 @@ Origin = Literal["plate", "string", "room", "hum", "unknown"]
 Interpretation = Literal["relevant", "nonrelevant", "false"]
 Status = Literal["new", "unchanged"]
 Disposition = Literal["relevant indication", "inconclusive", "no relevant indication"]
-State = Literal[
-    "as-found", "old-finish", "stripped", "primed", "finished", "fitted-out", "in-piano-unstrung", "strung"
-]
+State = Literal["as-found", "old-finish", "stripped", "primed", "finished", "fitted-out", "in-piano-unstrung", "strung"]
 STATES: tuple[State, ...] = (
     "as-found",
     "old-finish",
@@ -78,9 +76,7 @@ class Segment:
     samples: FloatArray  # (n,) full scale = 1, sample 0 at the onset
     noise: FloatArray  # (m,) samples before the strike (or the quietest stretch), may be empty
     sample_rate_hz: int
-    free_s: float = (
-        0.0  # from the onset to where the plate rings freely (after the last blow of a double hit)
-    )
+    free_s: float = 0.0  # from the onset to where the plate rings freely (after the last blow of a double hit)
 
 
 @dataclass(frozen=True)

@@ -33,17 +33,13 @@ class Settings:
         48.0, "dB", "an onset this far under the strongest is not a tap of the same scan", JUDGEMENT
     )
     strike_gap_s: float = limit(0.10, "s", "two onsets closer than this are one strike", JUDGEMENT)
-    double_hit_db: float = limit(
-        -12.0, "dB", "a second blow this strong, within the gap, is a double hit", JUDGEMENT
-    )
+    double_hit_db: float = limit(-12.0, "dB", "a second blow this strong, within the gap, is a double hit", JUDGEMENT)
     strike_longest_s: float = limit(4.0, "s", "longer ring adds no precision above 60 Hz", "Cramer-Rao bound")
     strike_shortest_s: float = limit(
         0.10, "s", "below this no decay above 100 Hz can be told from a thud", "Cramer-Rao bound"
     )
     weak_snr_db: float = limit(20.0, "dB", "under this few modes stand clear of the noise", JUDGEMENT)
-    clip_run: float = limit(
-        3, "samples", "this many equal samples at the extreme are a clipped peak", JUDGEMENT
-    )
+    clip_run: float = limit(3, "samples", "this many equal samples at the extreme are a clipped peak", JUDGEMENT)
     strikes_per_station: float = limit(
         12, "strikes", "more strikes at one station add time, hardly precision", JUDGEMENT
     )
@@ -97,9 +93,7 @@ def read_settings(path: str | Path | None) -> Settings:
     try:
         table = tomllib.loads(Path(path).read_text(encoding="utf-8"))
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise BadSettings(
-            f"{path}: not readable as TOML ({problem}); write lines like ringing_t60_s = 0.3"
-        ) from None
+        raise BadSettings(f"{path}: not readable as TOML ({problem}); write lines like ringing_t60_s = 0.3") from None
     known = {f.name for f in fields(Settings)}
     for name, value in table.items():
         if name not in known:

@@ -2,8 +2,8 @@
 
 tap, ring, noise          samples from closed-form sums
 wav_bytes, aiff_bytes     headers written byte by byte
-encoded                   FLAC, MP3, M4A, AAC through FFmpeg (the code reads FLAC through libsndfile); OGG through
-                          libsndfile, since FFmpeg is mostly built without a Vorbis encoder
+encoded                   FLAC, MP3, M4A, AAC through FFmpeg (the code reads FLAC through libsndfile); OGG
+                          through libsndfile, since FFmpeg is mostly built without a Vorbis encoder
 
 Layouts of RIFF and AIFF: the published formats, from memory.
 """

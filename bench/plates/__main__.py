@@ -22,9 +22,7 @@ def _parser() -> argparse.ArgumentParser:
     sub = parser.add_subparsers(dest="command", required=True)
     tables = sub.add_parser("tables", help="the tables that ship in the package")
     cache = sub.add_parser("cache", help="every flaw at every drawn place, for detection studies")
-    recordings = sub.add_parser(
-        "recordings", help="the simulated reference recordings, from the shipped tables"
-    )
+    recordings = sub.add_parser("recordings", help="the simulated reference recordings, from the shipped tables")
     tables.add_argument("--out", type=Path, default=SHIPPED_FOLDER)
     cache.add_argument("out", type=Path)
     recordings.add_argument("--out", type=Path, default=Path("reference_recordings/simulated"))

@@ -152,9 +152,7 @@ def find_hinges(opened: MeshTri, origin: np.ndarray, sides: np.ndarray) -> np.nd
     return np.array(found).T
 
 
-def _part_depth(
-    opened: MeshTri, hinges: np.ndarray, field: ElasticField, mesh: PlateMesh, share: float
-) -> np.ndarray:
+def _part_depth(opened: MeshTri, hinges: np.ndarray, field: ElasticField, mesh: PlateMesh, share: float) -> np.ndarray:
     """(k,) rotational stiffness per length of a crack of part depth, from the iron beside each side."""
     beside = opened.f2t[0, hinges[0]]
     depth = np.array([p.thickness_m for p in mesh.parts])[mesh.region][beside]
@@ -178,8 +176,7 @@ def many_flaws(pattern: Pattern) -> list[Flaw]:
 def shipped_flaws(pattern: Pattern) -> list[Flaw]:
     """The flaws in the package: a few of each kind, on a long strut and a treble strut."""
     lines = {
-        kind: [c.name for c in pattern.lines if c.kind == kind]
-        for kind in ("strut", "corner", "bolt", "pin", "rim")
+        kind: [c.name for c in pattern.lines if c.kind == kind] for kind in ("strut", "corner", "bolt", "pin", "rim")
     }
     long, treble = lines["strut"][1], lines["strut"][-1]
     out = [

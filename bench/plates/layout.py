@@ -78,10 +78,7 @@ def spots_for(pattern: Pattern) -> Pattern:
     pads = _ring_spots(pattern, "pad", [0.09, 0.33, 0.58, 0.84], 0.055)
     pads += _ring_spots(pattern, "sling", [0.18, 0.71], 0.030)
     clamps = _ring_spots(pattern, "clamp", [0.03, 0.24, 0.47, 0.66, 0.91], 0.024)
-    pickups = [
-        replace(s, name=f"pickup {i}")
-        for i, s in enumerate(_ring_spots(pattern, "", [0.415, 0.775], 0.07), 1)
-    ]
+    pickups = [replace(s, name=f"pickup {i}") for i, s in enumerate(_ring_spots(pattern, "", [0.415, 0.775], 0.07), 1)]
     middle = pattern.struts[len(pattern.struts) // 2].at(0.55)
     first = pattern.struts[0].at(0.4)
     mics = [
@@ -145,10 +142,7 @@ def _spread(lines: list[CrackLine], count: int) -> list[CrackLine]:
     """At most ``count`` lines, far from one another (greedy)."""
     chosen = lines[:1]
     while lines and len(chosen) < count:
-        gaps = [
-            min(LineString([c.start, c.end]).distance(LineString([x.start, x.end])) for c in chosen)
-            for x in lines
-        ]
+        gaps = [min(LineString([c.start, c.end]).distance(LineString([x.start, x.end])) for c in chosen) for x in lines]
         best = int(np.argmax(gaps))
         if gaps[best] < 0.08:
             break

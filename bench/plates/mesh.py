@@ -47,9 +47,7 @@ class Sizes:
     border_m: float = 0.012
 
 
-def _chains(
-    lines: list[LineString], keep: set[tuple[float, float]], metal: shapely.Geometry
-) -> list[np.ndarray]:
+def _chains(lines: list[LineString], keep: set[tuple[float, float]], metal: shapely.Geometry) -> list[np.ndarray]:
     noded = shapely.unary_union(lines, grid_size=GRID_M)
     middles = shapely.line_interpolate_point(noded.geoms, 0.5, normalized=True)
     inside = shapely.distance(metal, middles) < 2 * GRID_M  # crack lines may start a little outside the iron
@@ -114,8 +112,7 @@ def _merge(
         if target[i] == i:
             group = np.array(tree.query_ball_point(points[i], MERGE_M))
             free = group[
-                (target[group] == group)
-                & (loose[group] | (np.hypot(*(points[group] - points[i]).T) < MERGE_M / 2))
+                (target[group] == group) & (loose[group] | (np.hypot(*(points[group] - points[i]).T) < MERGE_M / 2))
             ]
             target[free] = i
     first, back = np.unique(target, return_inverse=True)
@@ -158,9 +155,7 @@ def _inside(metal: shapely.Geometry, points: np.ndarray, triangles: np.ndarray) 
     )
     c = b - a
     longest = np.max([np.sum(side**2, axis=1) for side in (a, b, c)], axis=0)
-    solid = (
-        np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) > 0.01 * longest
-    )  # not the slivers along a straight edge
+    solid = np.abs(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]) > 0.01 * longest  # not the slivers along a straight edge
     return np.asarray(triangles[solid & shapely.contains_xy(metal, centre[:, 0], centre[:, 1])])
 
 
@@ -191,9 +186,7 @@ def _settle(
     return np.concatenate([fixed, free])
 
 
-def _bisect_missing(
-    fixed: np.ndarray, sides: np.ndarray, near: np.ndarray, free: np.ndarray
-) -> tuple[np.ndarray, ...]:
+def _bisect_missing(fixed: np.ndarray, sides: np.ndarray, near: np.ndarray, free: np.ndarray) -> tuple[np.ndarray, ...]:
     """Halve fixed sides that Delaunay does not contain, until it contains them all."""
     for _ in range(12):
         tri = Delaunay(np.concatenate([fixed, free])).simplices
@@ -208,9 +201,7 @@ def _bisect_missing(
         near = np.concatenate([near, np.minimum(near[a], near[b]) / 2])
         sides = np.concatenate([sides[~missing], np.column_stack([a, new]), np.column_stack([b, new])])
         sides = np.sort(sides, axis=1)
-    raise ValueError(
-        "region borders could not be kept in the triangulation: two lines lie too close together"
-    )
+    raise ValueError("region borders could not be kept in the triangulation: two lines lie too close together")
 
 
 def triangulate(pattern: Pattern, size: Sizes | None = None, rounds: int = 40) -> PlateMesh:

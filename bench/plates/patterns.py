@@ -56,9 +56,7 @@ def _rounded(corners: list[tuple[float, float]], radius_m: float) -> Polygon:
     return Polygon(soft.simplify(2e-4).exterior)
 
 
-def _end_inside(
-    outline: Polygon, start: tuple[float, float], lean: float, margin_m: float
-) -> tuple[float, float]:
+def _end_inside(outline: Polygon, start: tuple[float, float], lean: float, margin_m: float) -> tuple[float, float]:
     ray = LineString([start, (start[0] + 4 * lean, start[1] + 4)])
     part = ray.intersection(outline.buffer(-margin_m))
     part = part if part.geom_type == "LineString" else part.geoms[0]
@@ -271,9 +269,7 @@ def upright_three_quarter() -> Pattern:
     lug_bolts = [(x, 1.022) for x in (0.07, 0.385, 0.70, 1.015, 1.33)]
     kept = [b for b in base.bolts if b[1] < 0.80 and body.contains(shapely.Point(b))]
     base = replace(base, bolts=kept + lug_bolts)
-    return add_cracks(
-        spots_for(replace(base, name="upright-three-quarter", title="upright, three-quarter plate"))
-    )
+    return add_cracks(spots_for(replace(base, name="upright-three-quarter", title="upright, three-quarter plate")))
 
 
 BUILDERS: dict[str, Callable[[], Pattern]] = {

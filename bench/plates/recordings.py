@@ -118,9 +118,7 @@ def _taps(plan: Plan, modes: PlateModes, rng: np.random.Generator) -> list[Tap]:
 def plan_taps(plan: Plan) -> tuple[list[Tap], PlateModes]:
     """Taps of one plan with noise, scaled to a peak of 0.5, and the plate's modes."""
     table = load_table(plan.pattern)
-    mean_loss = {101: 0.004, 102: 0.006, 103: 0.005, 104: 0.006, 105: 0.005, 106: 0.004, 107: 0.005}[
-        plan.casting
-    ]
+    mean_loss = {101: 0.004, 102: 0.006, 103: 0.005, 104: 0.006, 105: 0.005, 106: 0.004, 107: 0.005}[plan.casting]
     iron = draw_iron(table, np.random.default_rng(plan.casting), mean_loss)
     modes = plate_modes(table, plan.case, iron, plan.state)
     rng = np.random.default_rng(plan.scan_seed)

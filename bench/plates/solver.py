@@ -208,16 +208,12 @@ def shape_at_points(system: System, modes: Modes, points_m: np.ndarray) -> np.nd
     return out
 
 
-def energy_shares(
-    system: System, modes: Modes, label: np.ndarray, count: int
-) -> tuple[np.ndarray, np.ndarray]:
+def energy_shares(system: System, modes: Modes, label: np.ndarray, count: int) -> tuple[np.ndarray, np.ndarray]:
     """(count, n_modes) shares of strain and of kinetic energy in the patches 0..count-1 of ``label`` (per triangle)."""
     local = modes.vectors[system.basis.element_dofs]
     stiff = np.einsum("ien,eij,jen->en", local, system.element_stiffness, local, optimize=True)
     mass = np.einsum("ien,eij,jen->en", local, system.element_mass, local, optimize=True)
-    member = sparse.coo_matrix(
-        (np.ones(len(label)), (label, np.arange(len(label)))), shape=(count, len(label))
-    )
+    member = sparse.coo_matrix((np.ones(len(label)), (label, np.arange(len(label)))), shape=(count, len(label)))
     strain, kinetic = member @ stiff, member @ mass
     bends = modes.frequency_hz > 1.0  # a rigid motion has no strain to share out
     total = np.where(bends, strain.sum(axis=0), 1.0)

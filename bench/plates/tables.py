@@ -146,11 +146,9 @@ def case_arrays(pattern: Pattern, mesh: PlateMesh, case: Case) -> dict[str, np.n
         "chill_share": chill[1],
     }
     out |= _hinge_arrays(case)
-    return {
-        k: v if k == "frequency_hz" else v.astype(np.float16)
-        for k, v in out.items()
-        if k != "hinge_stiffness"
-    } | {"hinge_stiffness": out["hinge_stiffness"]}
+    return {k: v if k == "frequency_hz" else v.astype(np.float16) for k, v in out.items() if k != "hinge_stiffness"} | {
+        "hinge_stiffness": out["hinge_stiffness"]
+    }
 
 
 def _places(pattern: Pattern) -> list[tuple[str, list[Spot]]]:
@@ -189,9 +187,7 @@ def plate_mass_kg(pattern: Pattern, mesh: PlateMesh) -> float:
 
 def _meta(pattern: Pattern, mesh: PlateMesh, flaws: list[Flaw]) -> dict[str, Any]:
     label, names = patch_labels(pattern, mesh)
-    centre = {
-        line.name: [(a + b) / 2 for a, b in zip(line.start, line.end, strict=True)] for line in pattern.lines
-    }
+    centre = {line.name: [(a + b) / 2 for a, b in zip(line.start, line.end, strict=True)] for line in pattern.lines}
     depth = np.array([p.thickness_m for p in mesh.parts])[mesh.region]
     return {
         "version": VERSION,
@@ -203,17 +199,13 @@ def _meta(pattern: Pattern, mesh: PlateMesh, flaws: list[Flaw]) -> dict[str, Any
         "support_offsets_m": list(SUPPORT_OFFSETS_M),
         "clamps": [asdict(s) for s in pattern.clamps],
         "pickups": [asdict(s) for s in pattern.pickups],
-        "microphones": [
-            dict(zip(("name", "x_m", "y_m", "height_m"), m, strict=True)) for m in pattern.microphones
-        ],
+        "microphones": [dict(zip(("name", "x_m", "y_m", "height_m"), m, strict=True)) for m in pattern.microphones],
         "patches": names,
         "patch_thickness_m": [float(np.median(depth[label == i])) for i in range(len(names))],
         "struts": [asdict(s) for s in pattern.struts],
         "bays": _rings(pattern),
         "bolts": [[round(x, 4), round(y, 4)] for x, y in pattern.bolts],
-        "chill_area_share": round(
-            float(pattern.metal().intersection(pattern.chill).area / pattern.metal().area), 3
-        ),
+        "chill_area_share": round(float(pattern.metal().intersection(pattern.chill).area / pattern.metal().area), 3),
         "cases": [
             {
                 "label": f.label,

@@ -1,6 +1,6 @@
 """The command line: parses, calls workflow, prints. Nothing else in tapscan prints or exits.
 
-    main()   entry point; turns a TapscanError into one line on stderr and exit status 1
+main()   entry point; turns a TapscanError into one line on stderr and exit status 1
 """
 
 import sys

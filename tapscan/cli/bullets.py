@@ -1,7 +1,7 @@
 """Plain text on the terminal: one console, hanging bullets.
 
-    console()            standard output, no highlighting of numbers or names
-    bullet(text, indent) text behind a dash, wrapped under itself
+console()            standard output, no highlighting of numbers or names
+bullet(text, indent) text behind a dash, wrapped under itself
 """
 
 from rich.console import Console

@@ -1,6 +1,6 @@
 """A progress line on stderr, only where someone can see it.
 
-    progress_line()   context manager giving the callback that workflow calls
+progress_line()   context manager giving the callback that workflow calls
 """
 
 from collections.abc import Callable, Iterator

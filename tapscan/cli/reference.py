@@ -1,6 +1,6 @@
 """The command reference, generated from the commands themselves.
 
-    python -m tapscan.cli.reference > docs/command-reference.md
+python -m tapscan.cli.reference > docs/command-reference.md
 """
 
 import sys

@@ -1,6 +1,6 @@
 """One screen: plain words first, numbers after.
 
-    print_summary(screening, report)   to standard output
+print_summary(screening, report)   to standard output
 """
 
 from pathlib import Path

@@ -170,9 +170,7 @@ def breathing_taps(
     ]
 
 
-def _tap(
-    at_rest: PlateModes, strike: Strike, sensor: str, rate_hz: float, onset_s: float, samples: np.ndarray
-) -> Tap:
+def _tap(at_rest: PlateModes, strike: Strike, sensor: str, rate_hz: float, onset_s: float, samples: np.ndarray) -> Tap:
     """A stepped tap with the true list of the linear plate at rest."""
     linear = make_tap(
         at_rest,

@@ -43,21 +43,15 @@ def _smooth_walk(rng: np.random.Generator, count: int, sample_rate_hz: float, pe
     return np.asarray(np.interp(np.linspace(0, len(knots) - 1, count), np.arange(len(knots)), knots))
 
 
-def babble(
-    rng: np.random.Generator, count: int, sample_rate_hz: float, pitch_hz: float = 125.0
-) -> np.ndarray:
+def babble(rng: np.random.Generator, count: int, sample_rate_hz: float, pitch_hz: float = 125.0) -> np.ndarray:
     """(count,) speech-like murmur of rms 1: harmonics of a wandering pitch under three moving formants, in syllables."""
     pitch = pitch_hz * np.exp(0.08 * _smooth_walk(rng, count, sample_rate_hz, 3.0))
     phase = 2.0 * np.pi * np.cumsum(pitch) / sample_rate_hz
-    centres = [
-        c * np.exp(0.25 * _smooth_walk(rng, count, sample_rate_hz, 4.0)) for c in (500.0, 1500.0, 2500.0)
-    ]
+    centres = [c * np.exp(0.25 * _smooth_walk(rng, count, sample_rate_hz, 4.0)) for c in (500.0, 1500.0, 2500.0)]
     out = np.zeros(count)
     for number in range(1, int(min(3500.0, 0.45 * sample_rate_hz) / pitch_hz)):
         place = number * pitch
-        level = sum(
-            g / (1.0 + ((place - c) / 120.0) ** 2) for g, c in zip((1.0, 0.5, 0.25), centres, strict=True)
-        )
+        level = sum(g / (1.0 + ((place - c) / 120.0) ** 2) for g, c in zip((1.0, 0.5, 0.25), centres, strict=True))
         out += level * np.cos(number * phase)
     syllables = np.clip(np.sin(2.0 * np.pi * 4.2 * np.arange(count) / sample_rate_hz) + 0.4, 0.0, None)
     out *= syllables * np.clip(_smooth_walk(rng, count, sample_rate_hz, 1.2) + 0.8, 0.0, None)
@@ -116,13 +110,9 @@ def aac_round_trip(samples: np.ndarray, sample_rate_hz: int, bit_rate: int = 960
     with av.open(store, "w", format="mp4") as container:
         stream = container.add_stream("aac", rate=int(sample_rate_hz), layout="mono")
         stream.bit_rate = bit_rate
-        padded = np.concatenate([samples, np.zeros(-len(samples) % AAC_FRAME + 2 * AAC_FRAME)]).astype(
-            np.float32
-        )
+        padded = np.concatenate([samples, np.zeros(-len(samples) % AAC_FRAME + 2 * AAC_FRAME)]).astype(np.float32)
         for start in range(0, len(padded), AAC_FRAME):
-            frame = av.AudioFrame.from_ndarray(
-                padded[None, start : start + AAC_FRAME], format="fltp", layout="mono"
-            )
+            frame = av.AudioFrame.from_ndarray(padded[None, start : start + AAC_FRAME], format="fltp", layout="mono")
             frame.sample_rate, frame.pts = int(sample_rate_hz), start
             container.mux(stream.encode(frame))
         container.mux(stream.encode(None))

@@ -28,9 +28,7 @@ REFERENCE_TEMPERATURE_C = 20.0
 EXPANSION_PER_K = 10.8e-6  # gear handbook value for gray iron, 0 to 100 C
 MODULUS_SLOPE_PER_K = -3.3e-4  # gray iron, ASME B31.1-1995 table, -73 to 93 C (read second-hand)
 IRON_KG_M3 = 7200.0
-CHILLED_LOSS_RATIO = (
-    0.08  # loss factor of chilled over sound iron; order from handbook damping tables, from memory
-)
+CHILLED_LOSS_RATIO = 0.08  # loss factor of chilled over sound iron; order from handbook damping tables, from memory
 RUBBING_LOSS = 0.3  # loss factor of rubbing crack faces; guessed
 COINCIDENCE_HZ = 1760.0  # of a 9.5 mm iron plate in air
 AIR_IMPEDANCE_PA_S_M = 413.0
@@ -52,6 +50,7 @@ class Table:
 
     @property
     def station_names(self) -> list[str]:
+        """Names of the stations, in the order tapped."""
         return [s["name"] for s in self.meta["stations"]]
 
     @property
@@ -118,11 +117,7 @@ def draw_iron(
     ``mean_loss_factor`` : drawn log-uniform from .002 to .010 where None. ``loss_scatter`` : relative, mode to mode.
     ``patch_thickness_sd`` : relative; 0 with ``log_modulus`` replaced by 0 gives the drawing itself.
     """
-    mean = (
-        float(np.exp(rng.uniform(np.log(0.002), np.log(0.010))))
-        if mean_loss_factor is None
-        else mean_loss_factor
-    )
+    mean = float(np.exp(rng.uniform(np.log(0.002), np.log(0.010)))) if mean_loss_factor is None else mean_loss_factor
     sigma = np.sqrt(np.log1p(loss_scatter**2))
     scatter = np.exp(sigma * rng.standard_normal(table.n_modes) - sigma**2 / 2)
     overall = 0.010 * rng.standard_normal()
@@ -183,6 +178,7 @@ class PlateModes:
 
     @property
     def loss_factor(self) -> np.ndarray:
+        """(M,) loss factor 1/Q of each mode."""
         return np.asarray(self.decay_rate_per_s / (np.pi * self.frequency_hz))
 
 
@@ -222,9 +218,7 @@ def _material_loss(table: Table, case: int, iron: Iron, state: State) -> np.ndar
 def _support_shape(table: Table, case: int, support: Support) -> np.ndarray:
     offsets = np.asarray(table.meta["support_offsets_m"])
     if not offsets[0] <= support.shift_m <= offsets[-1]:
-        raise ValueError(
-            f"support moved by {support.shift_m} m; the table reaches {offsets[-1]} m: is it in mm?"
-        )
+        raise ValueError(f"support moved by {support.shift_m} m; the table reaches {offsets[-1]} m: is it in mm?")
     others = offsets[:, None] - offsets + np.eye(len(offsets))
     reach = support.shift_m - offsets[None, :] + np.zeros((len(offsets), 1))
     reach[np.diag_indices(len(offsets))] = 1.0
@@ -262,9 +256,7 @@ def plate_modes(table: Table, label: str, iron: Iron, state: State | None = None
     )
 
 
-def _put_on(
-    table: Table, case: int, eigen: np.ndarray, state: State
-) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+def _put_on(table: Table, case: int, eigen: np.ndarray, state: State) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Squared angular frequencies above (2 pi)^2, shapes in the free modes, and the springs' loss matrix."""
     stiffness, spring_loss, mass = np.diag(eigen), np.zeros((len(eigen), len(eigen))), np.eye(len(eigen))
     for support in state.supports:

@@ -105,6 +105,4 @@ def _decimate(fine: np.ndarray) -> np.ndarray:
 def in_room(samples: np.ndarray, response: np.ndarray) -> np.ndarray:
     """(n,) samples convolved with a response, same length."""
     size = 1 << int(np.ceil(np.log2(len(samples) + len(response))))
-    return np.asarray(
-        np.fft.irfft(np.fft.rfft(samples, size) * np.fft.rfft(response, size), size)[: len(samples)]
-    )
+    return np.asarray(np.fft.irfft(np.fft.rfft(samples, size) * np.fft.rfft(response, size), size)[: len(samples)])

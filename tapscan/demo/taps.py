@@ -262,9 +262,7 @@ def scan(
             dx, dy = hit_scatter_m / np.sqrt(2.0) * rng.standard_normal(2)
             force = draw_force(rng, word)
             onset_s = 0.1 + float(rng.uniform(0.0, 1.0 / sample_rate_hz))
-            tap = make_tap(
-                plate, station, force, sensor, sample_rate_hz, duration_s, onset_s, (dx, dy), word, damping
-            )
+            tap = make_tap(plate, station, force, sensor, sample_rate_hz, duration_s, onset_s, (dx, dy), word, damping)
             taps.append(tap)
     if snr_db is not None:
         taps = add_noise(taps, snr_noise_rms(taps, snr_db), rng)
@@ -280,8 +278,7 @@ def scale_to(taps: Sequence[Tap], peak: float) -> list[Tap]:
     """All taps by one gain, so that the loudest sample of all is ``peak``; strengths follow."""
     gain = peak / max(float(np.max(np.abs(t.samples))) for t in taps)
     return [
-        replace(t, samples=t.samples * gain, truth=replace(t.truth, strength=t.truth.strength * gain))
-        for t in taps
+        replace(t, samples=t.samples * gain, truth=replace(t.truth, strength=t.truth.strength * gain)) for t in taps
     ]
 
 

@@ -74,7 +74,5 @@ def _layout(table: dict[str, Any], source: str) -> Layout:
     names = [s.name for s in stations]
     twice = sorted({n for n in names if names.count(n) > 1})
     if not names or twice:
-        raise BadLayout(
-            f"{source}: {'station named twice: ' + ', '.join(twice) if twice else 'no station in it'}"
-        )
+        raise BadLayout(f"{source}: {'station named twice: ' + ', '.join(twice) if twice else 'no station in it'}")
     return layout

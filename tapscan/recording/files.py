@@ -34,9 +34,7 @@ LOST_S = 0.05  # a codec's own delay is shorter
 class SoundSource:
     """One readable sound file. Close it, or use it in a `with` block."""
 
-    def __init__(
-        self, path: Path, sha256: str, sound: soundfile.SoundFile, faults: tuple[str, ...] = ()
-    ) -> None:
+    def __init__(self, path: Path, sha256: str, sound: soundfile.SoundFile, faults: tuple[str, ...] = ()) -> None:
         self.path, self.sha256, self.faults = path, sha256, faults
         self._sound = sound
         self.sample_rate_hz: int = sound.samplerate
@@ -71,9 +69,7 @@ class SoundSource:
             ) from None
         if len(block) < stop - start:
             found = (start + len(block)) / self.sample_rate_hz
-            raise _unreadable(
-                self.path, f"promises {self.duration_s:.2f} s of sound and ends at {found:.2f} s", AGAIN
-            )
+            raise _unreadable(self.path, f"promises {self.duration_s:.2f} s of sound and ends at {found:.2f} s", AGAIN)
         if not np.isfinite(block).all():
             bad = (start + int(np.argmin(np.isfinite(block).all(axis=1)))) / self.sample_rate_hz
             raise _unreadable(
@@ -92,18 +88,14 @@ def open_sound(path: str | Path) -> SoundSource:
     if kind is None:
         raise _unreadable(path, _what_instead(head), "give a WAV, FLAC, AIFF, OGG, MP3 or M4A recording")
     if missing := missing_bytes(path, kind):
-        raise _unreadable(
-            path, f"is cut off: {missing} bytes of sound that its header promises are missing", AGAIN
-        )
+        raise _unreadable(path, f"is cut off: {missing} bytes of sound that its header promises are missing", AGAIN)
     if lacks_its_end(path, kind):
         raise _unreadable(path, "is cut off: the page that ends an OGG recording is missing", AGAIN)
     sound = _open(path, kind, head)
     if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
         rate = sound.samplerate
         sound.close()
-        raise _unreadable(
-            path, f"has {rate} samples a second", "record at 44100 or 48000 (8000 to 192000 are read)"
-        )
+        raise _unreadable(path, f"has {rate} samples a second", "record at 44100 or 48000 (8000 to 192000 are read)")
     if sound.frames == 0:
         sound.close()
         raise _unreadable(
@@ -140,9 +132,7 @@ def _bytes_of(path: Path) -> tuple[str, bytes]:
     except PermissionError:
         raise _unreadable(path, "may not be read by this user", "change its permissions or copy it") from None
     except OSError as problem:
-        raise _unreadable(
-            path, f"cannot be read ({problem.strerror})", "copy it to this machine's disk"
-        ) from None
+        raise _unreadable(path, f"cannot be read ({problem.strerror})", "copy it to this machine's disk") from None
     if not head:
         raise _unreadable(path, "is empty", AGAIN)
     return digest.hexdigest(), head

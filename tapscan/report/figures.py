@@ -51,9 +51,7 @@ def strongest(modes: Sequence[Mode], station: str) -> list[Mode]:
     return [m for _, m in sorted(heard, key=lambda pair: -pair[0])]
 
 
-def spectrum(
-    picture: StationPicture, modes: Sequence[Mode], named: Sequence[str], name: str
-) -> Markup | None:
+def spectrum(picture: StationPicture, modes: Sequence[Mode], named: Sequence[str], name: str) -> Markup | None:
     """None when there is nothing to draw."""
     heard = strongest(modes, picture.station)
     top = _top_hz(picture, [m for m in heard if m.prominent or m.id in named])
@@ -85,9 +83,7 @@ def decay(picture: StationPicture, noise_db: float | None, name: str) -> Markup 
         axes.plot(t, np.maximum(level - top, floor), color=INK, linewidth=1.1)
         if noise is not None and noise > floor:
             axes.plot([t[0], t[-1]], [noise, noise], color=GRAPHITE, linewidth=1.0, dashes=(4, 2))
-            axes.annotate(
-                "noise", (t[-1], noise), (-3, -11), textcoords="offset points", ha="right", fontsize=8.5
-            )
+            axes.annotate("noise", (t[-1], noise), (-3, -11), textcoords="offset points", ha="right", fontsize=8.5)
         axes.set_xlim(0, t[-1])
         axes.set_ylim(floor, 6)
         axes.set_xlabel("seconds after the tap")
@@ -146,9 +142,7 @@ def _draw_spectrum(axes: Any, picture: StationPicture, curve: Curve, top: float)
     if noise is not None:
         shown = np.maximum(noise[1], floor)
         axes.plot(noise[0], shown, color=GRAPHITE, linewidth=1.0, dashes=(4, 2))
-        axes.annotate(
-            "noise", (noise[0][0], shown[0]), (3, -10), textcoords="offset points", ha="left", fontsize=8.5
-        )
+        axes.annotate("noise", (noise[0][0], shown[0]), (3, -10), textcoords="offset points", ha="left", fontsize=8.5)
     return floor
 
 

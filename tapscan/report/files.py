@@ -1,6 +1,6 @@
 """Write a text file whole or not at all.
 
-    write_text(path, text)   UTF-8; the old file stands until the new one is complete
+write_text(path, text)   UTF-8; the old file stands until the new one is complete
 """
 
 import os

@@ -157,9 +157,7 @@ def _stations(strikes: Sequence[Strike]) -> list[dict[str, str]]:
                 "name": name,
                 "taps": f"{len(mine)} ({sum(s.usable for s in mine)} used)",
                 "faults": _fault_counts(mine, list(seen)),
-                "over_noise": f"{words.decibels(median(clear))} dB"
-                if clear
-                else words.unknown("; ".join(reasons)),
+                "over_noise": f"{words.decibels(median(clear))} dB" if clear else words.unknown("; ".join(reasons)),
             }
         )
     return rows

@@ -33,9 +33,7 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
         return Outcome("relevant indication", LOOK, _findings(relevant), _steps(scan))
     why = _why_inconclusive(scan, silent)
     if why:
-        return Outcome(
-            "inconclusive", REPEAT, why[0], tuple(why[1:]) or ("Record it again as the sheet says.",)
-        )
+        return Outcome("inconclusive", REPEAT, why[0], tuple(why[1:]) or ("Record it again as the sheet says.",))
     return Outcome(
         "no relevant indication",
         NOTHING,

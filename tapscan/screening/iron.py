@@ -1,4 +1,4 @@
-"""What the decays say about the iron: does the metal at one place damp less than the rest?
+"""What the decays say about the iron: whether the metal at one place damps less than the rest.
 
     place_scores(modes, settings)   PlaceScore per station, most lasting first; empty when there is too little
 

@@ -52,6 +52,4 @@ def _rates(scan: Scan) -> list[str]:
     low = sorted({r.sample_rate_hz for r in scan.recordings if r.sample_rate_hz < 32000})
     if not low:
         return []
-    return [
-        f"Recorded at {low[0]} samples a second: nothing above {0.45 * low[0] / 1000:.1f} kHz was looked at."
-    ]
+    return [f"Recorded at {low[0]} samples a second: nothing above {0.45 * low[0] / 1000:.1f} kHz was looked at."]

@@ -84,9 +84,7 @@ def _home(h: HeardPole, clusters: list[list[HeardPole]], centres: FloatArray) ->
 
 def _mode(name: str, cluster: list[HeardPole], settings: Settings) -> Mode:
     f, f_sd = _joint([h.pole.frequency_hz for h in cluster], [h.pole.frequency_sd_hz for h in cluster])
-    rate, rate_sd = _joint(
-        [h.pole.decay_rate_per_s for h in cluster], [h.pole.decay_rate_sd_per_s for h in cluster]
-    )
+    rate, rate_sd = _joint([h.pole.decay_rate_per_s for h in cluster], [h.pole.decay_rate_sd_per_s for h in cluster])
     reason = _why_no_decay(cluster, rate, rate_sd, settings)
     judged = [h for h in cluster if h.tone.prominent is not None]
     prominent = [h for h in judged if h.tone.prominent]
@@ -109,9 +107,7 @@ def _mode(name: str, cluster: list[HeardPole], settings: Settings) -> Mode:
         note=None,
         cents=None,
         origin="plate" if len(cluster) > 1 else "unknown",
-        strengths=tuple(
-            Strength(h.station, h.strength_db) for h in sorted(cluster, key=lambda h: -h.strength_db)
-        ),
+        strengths=tuple(Strength(h.station, h.strength_db) for h in sorted(cluster, key=lambda h: -h.strength_db)),
         reason=reason or (None if judged else cluster[0].tone.reason),
     )
 

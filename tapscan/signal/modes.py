@@ -11,8 +11,10 @@ Valid while modes overlap little (modal overlap below about 0.5) and the noise i
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.settings import Settings
@@ -41,7 +43,7 @@ class _Start:
     def __len__(self) -> int:
         return len(self.frequency_hz)
 
-    def where(self, keep: FloatArray) -> "_Start":
+    def where(self, keep: NDArray[Any]) -> "_Start":
         return _Start(self.frequency_hz[keep], self.decay_rate_per_s[keep])
 
     def joined(self, frequency_hz: FloatArray, decay_rate_per_s: FloatArray) -> "_Start":
@@ -141,17 +143,10 @@ def _starts(levels: _Ladder, bands: Sequence[Band], floors: dict[Band, float]) -
         z = shared_poles(series, floors[band] * rate / spectra.rate, MOST_IN_BAND)
         log_z = np.log(z[np.abs(z) > 1e-6]) * rate
         f, d = centre + log_z.imag / (2 * np.pi), -log_z.real
-        keep = (
-            (f >= band.low_hz)
-            & (f < band.high_hz)
-            & (d > -0.3 / spectra.duration_s)
-            & (np.pi * f > LEAST_Q * d)
-        )
+        keep = (f >= band.low_hz) & (f < band.high_hz) & (d > -0.3 / spectra.duration_s) & (np.pi * f > LEAST_Q * d)
         found_f.append(f[keep])
         found_d.append(np.maximum(d[keep], 0.1 / spectra.duration_s))
-    return _Start(np.empty(0), np.empty(0)).joined(
-        np.concatenate([[], *found_f]), np.concatenate([[], *found_d])
-    )
+    return _Start(np.empty(0), np.empty(0)).joined(np.concatenate([[], *found_f]), np.concatenate([[], *found_d]))
 
 
 def _fit_band(spectra: Spectra, band: Band, starts: _Start, noise: float, clear: float) -> list[Pole]:
@@ -222,9 +217,7 @@ def _share(fit: PoleFit, pair: int) -> float:
 
 
 def _single_start(fit: PoleFit, pair: int) -> _Start:
-    weight = (
-        np.sum(np.abs(fit.amplitudes[pair : pair + 2]) ** 2, axis=1) / fit.decay_rate_per_s[pair : pair + 2]
-    )
+    weight = np.sum(np.abs(fit.amplitudes[pair : pair + 2]) ** 2, axis=1) / fit.decay_rate_per_s[pair : pair + 2]
     weight /= weight.sum()
     keep = np.arange(len(fit.frequency_hz)) != pair
     f, d = fit.frequency_hz.copy(), fit.decay_rate_per_s.copy()
@@ -234,20 +227,14 @@ def _single_start(fit: PoleFit, pair: int) -> _Start:
 
 def _energy(spectra: Spectra, bins: FloatArray, fit: PoleFit, pair: int) -> float:
     both = slice(pair, pair + 2)
-    shape, _, _ = mode_spectra(
-        bins, fit.frequency_hz[both], fit.decay_rate_per_s[both], spectra.length, spectra.rate
-    )
+    shape, _, _ = mode_spectra(bins, fit.frequency_hz[both], fit.decay_rate_per_s[both], spectra.length, spectra.rate)
     return float(np.sum(np.abs(shape @ fit.amplitudes[both]) ** 2))
 
 
 def _thinned(start: _Start, bins: int) -> _Start:
     """Never more unknowns than the bins can carry."""
     most = max(1, bins // 5)
-    return (
-        start
-        if len(start) <= most
-        else start.where(np.argsort(start.decay_rate_per_s)[:most].astype(np.intp))
-    )
+    return start if len(start) <= most else start.where(np.argsort(start.decay_rate_per_s)[:most].astype(np.intp))
 
 
 def _pruned(
@@ -298,7 +285,6 @@ def _second_look(spectra: Spectra, bins: FloatArray, fit: PoleFit, clear: float)
     decays = np.array([0.5, 1.0, 2.0]) * float(np.median(fit.decay_rate_per_s))
     best, place = clear, None
     for decay in decays:
-        shape, _, _ = mode_spectra(bins[:1], bins[:1], np.array([decay]), spectra.length, spectra.rate)
         offsets = (np.arange(len(bins)) - len(bins) // 2) * (bins[1] - bins[0])
         kernel = mode_spectra(
             offsets + bins[len(bins) // 2],
@@ -308,16 +294,9 @@ def _second_look(spectra: Spectra, bins: FloatArray, fit: PoleFit, clear: float)
             spectra.rate,
         )[0][:, 0]
         size = 2 * len(bins)
-        match = np.fft.ifft(
-            np.fft.fft(fit.residual, size, axis=0) * np.conj(np.fft.fft(kernel, size))[:, None], axis=0
-        )
+        match = np.fft.ifft(np.fft.fft(fit.residual, size, axis=0) * np.conj(np.fft.fft(kernel, size))[:, None], axis=0)
         match = np.roll(match, len(bins) // 2, axis=0)[: len(bins)]
-        gain = (
-            np.sum(np.abs(match) ** 2, axis=1)
-            / np.sum(np.abs(kernel) ** 2)
-            / fit.noise
-            / fit.residual.shape[1]
-        )
+        gain = np.sum(np.abs(match) ** 2, axis=1) / np.sum(np.abs(kernel) ** 2) / fit.noise / fit.residual.shape[1]
         if gain.max() > best:
             best, place = float(gain.max()), (float(bins[int(gain.argmax())]), float(decay))
     if place is None:

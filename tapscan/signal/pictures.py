@@ -44,4 +44,4 @@ def _half_hann_spectrum(x: FloatArray, rate: int) -> tuple[FloatArray, FloatArra
     energy = np.abs(np.fft.rfft(x * taper)) ** 2
     f = np.fft.rfftfreq(len(x), 1 / rate)
     keep = f <= min(TOP_HZ, 0.5 * rate)
-    return f[keep], energy[keep]
+    return np.asarray(f[keep], dtype=np.float64), np.asarray(energy[keep], dtype=np.float64)

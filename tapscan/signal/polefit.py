@@ -85,7 +85,9 @@ def fit_poles(
     for _ in range(steps):
         normal, gradient = _normal_equations(state, derivatives, m)
         scale = np.diag(normal).copy()
-        step = -np.linalg.solve(normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m), gradient)
+        step = np.asarray(
+            -np.linalg.solve(normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m), gradient), dtype=np.float64
+        )
         trial = theta + _bounded(step, theta, m)
         next_state, next_derivatives = _project(trial, bins_hz, spectra, background, length, rate_hz)
         if next_state.cost > state.cost:
@@ -142,9 +144,7 @@ def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
     return np.concatenate([f, d])
 
 
-def _finish(
-    theta: FloatArray, state: _State, derivatives: ComplexArray, bins_hz: FloatArray, noise: float
-) -> PoleFit:
+def _finish(theta: FloatArray, state: _State, derivatives: ComplexArray, bins_hz: FloatArray, noise: float) -> PoleFit:
     m = len(theta) // 2
     free = max(1, state.residual.size - state.coefficients.size - m)
     overall = max(noise, state.cost / free)

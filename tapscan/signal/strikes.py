@@ -108,9 +108,7 @@ def noise_floor(power: FloatArray, hop_s: float) -> FloatArray:
     """(hops,) slowly moving floor: the low tenth of the power over some seconds."""
     coarse = max(1, round(0.02 / hop_s))
     n = max(1, len(power) // coarse)
-    means = (
-        power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
-    )
+    means = power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
     window = round(FLOOR_S / (coarse * hop_s))
     floor = (
         percentile_filter(means, 10, size=window, mode="reflect")
@@ -189,9 +187,7 @@ def _mean_before(x: FloatArray, hops: int) -> FloatArray:
     return (sums[stop] - sums[start]) / np.maximum(stop - start, 1) + TINY
 
 
-def _span(
-    envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatArray, settings: Settings
-) -> Span:
+def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatArray, settings: Settings) -> Span:
     power, hop_s = envelope.power[channel], envelope.hop_s
     longest = onset + round(settings.strike_longest_s / hop_s)
     stop = min(end, longest)
@@ -236,9 +232,7 @@ def onset_sample(samples: FloatArray, guess: int, sample_rate_hz: int) -> int:
     """
     back, ahead = round(0.004 * sample_rate_hz), round(0.003 * sample_rate_hz)
     start = max(0, guess - back)
-    stretch = np.abs(
-        samples[start : guess + ahead] - np.median(samples[start : max(start + 1, guess - back // 4)])
-    )
+    stretch = np.abs(samples[start : guess + ahead] - np.median(samples[start : max(start + 1, guess - back // 4)]))
     if stretch.size == 0:
         return guess
     noise = stretch[: max(1, back // 4)].max() if guess - start > back // 2 else 0.0
@@ -268,9 +262,7 @@ def _flat_tops(samples: FloatArray, top: float, least: float) -> NDArray[np.intp
     starts, stops = edges[::2], edges[1::2]
     half = (stops - starts + 1) // 2
     padded = np.concatenate([[-top], samples, [-top]])  # a flat top cut off at either end is one
-    beside = np.minimum(
-        padded[np.maximum(starts - half + 1, 0)], padded[np.minimum(stops + half, len(padded) - 1)]
-    )
+    beside = np.minimum(padded[np.maximum(starts - half + 1, 0)], padded[np.minimum(stops + half, len(padded) - 1)])
     return (stops - starts)[top - beside > least]
 
 

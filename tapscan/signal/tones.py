@@ -163,9 +163,7 @@ def station_tones(
     if not seen:
         return [Tone(None, None, None, "the strike ends before the window that is judged")] * len(poles)
     f = np.array([p.frequency_hz for p in poles])
-    per_strike = [
-        _strike_tones(f, powers(poles, k, w), w, noise_at, sample_rate_hz, settings) for k, w in seen
-    ]
+    per_strike = [_strike_tones(f, powers(poles, k, w), w, noise_at, sample_rate_hz, settings) for k, w in seen]
     return [_median_tone([tones[i] for tones in per_strike]) for i in range(len(poles))]
 
 

@@ -1,6 +1,6 @@
 """The whole job on the invented shop's plates.
 
-    run_demo(folder, progress)   DemoResult per scan: recordings, layouts, JSON and pages are written into `folder`
+run_demo(folder, progress)   DemoResult per scan: recordings, layouts, JSON and pages are written into `folder`
 """
 
 from collections.abc import Callable, Iterator

@@ -84,9 +84,7 @@ def _why_silent(envelope: Envelope, channel: int, source: SoundSource, settings:
     if envelope.constant[channel]:
         what = "silence" if peak == 0 else "a constant offset and no sound"
         return f"{what}: check the microphone, its lead and the input that was chosen"
-    if peak > 0.05 and clipped(
-        source.read(0, 4 * source.sample_rate_hz)[:, channel], round(settings.clip_run)
-    ):
+    if peak > 0.05 and clipped(source.read(0, 4 * source.sample_rate_hz)[:, channel], round(settings.clip_run)):
         return "clipped throughout: turn the input down and record again"
     if mains := mains_hum(source.read(0, 2 * source.sample_rate_hz)[:, channel], source.sample_rate_hz):
         return f"steady {mains:.0f} Hz mains hum and no tap: move away from leads and lamps, and tap"
@@ -119,17 +117,15 @@ def _quietest(envelope: Envelope, channel: int) -> float | None:
     return float(np.argmin(sums) * envelope.hop_s)
 
 
-def cut(
-    heard: Heard, index: int, settings: Settings, *, name: str, station: str, force: Force | None
-) -> Segment:
+def cut(heard: Heard, index: int, settings: Settings, *, name: str, station: str, force: Force | None) -> Segment:
     """Read one strike and measure it."""
     source, span = heard.source, heard.spans[index]
     rate, channel = source.sample_rate_hz, heard.recording.channel_used or 0
     lead = min(round(LEAD_S * rate), round(span.onset_s * rate))
     first = round(span.onset_s * rate) - lead
-    samples = source.read(
-        first, lead + round(min(span.end_s - span.onset_s, settings.strike_longest_s) * rate)
-    )[:, channel]
+    samples = source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strike_longest_s) * rate))[
+        :, channel
+    ]
     onset = onset_sample(samples, lead, rate)
     noise = _noise_before(heard, index, first / rate, channel)
     ring = samples[onset:] - (np.median(noise) if noise.size else 0.0)

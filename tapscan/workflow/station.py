@@ -85,9 +85,7 @@ def _hear(station: str, chosen: Sequence[Segment], settings: Settings) -> list[H
     rms = np.array([np.sqrt(np.mean(s[: round(LEVEL_S * rate)] ** 2)) for s in samples])
     seen = min(len(s) for s in samples) / rate
     return [
-        HeardPole(
-            station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen
-        )
+        HeardPole(station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen)
         for p, t, o in zip(poles, tones, crowding, strict=True)
     ]
 

@@ -38,9 +38,7 @@ def station_of_file(file: str) -> str:
     return stem.split("_", 1)[0] or stem
 
 
-def split(
-    onsets: Sequence[float], names: Sequence[str] | None, per_station: int | None
-) -> tuple[list[str], str]:
+def split(onsets: Sequence[float], names: Sequence[str] | None, per_station: int | None) -> tuple[list[str], str]:
     """Station for each onset (s, ascending), and a sentence that says how it was told.
 
     names : stations in the order tapped, or None to number them P1, P2, ...
@@ -80,9 +78,7 @@ def read_order(text: str) -> tuple[Force, ...]:
     words = [w.strip().lower() for w in text.split(",")]
     wrong = [w for w in words if w not in known]
     if wrong:
-        raise BadRequest(
-            f"--order: {wrong[0]!r} is neither soft nor hard; write for example soft,soft,hard,hard"
-        )
+        raise BadRequest(f"--order: {wrong[0]!r} is neither soft nor hard; write for example soft,soft,hard,hard")
     return tuple(known[w] for w in words)
 
 

@@ -54,9 +54,7 @@ def test_readme_names_both_commands_for_both_systems() -> None:
         assert twin in text, f"no Windows twin of: {line}"
 
 
-@pytest.mark.parametrize(
-    "page", ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in sorted(DOCS.glob("*.md")))]
-)
+@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in sorted(DOCS.glob("*.md")))])
 def test_links_between_pages_lead_somewhere(page: str) -> None:
     text = (ROOT / page).read_text(encoding="utf-8")
     for target in re.findall(r"\]\((?!https?:)([^)#]+)", text):

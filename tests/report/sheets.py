@@ -131,9 +131,7 @@ def screening(**changes: object) -> Screening:
 
 def empty() -> Screening:
     """A recording without a tap."""
-    silent = Recording(
-        "F1", "silent.wav", "ef" * 32, 48000, 1, None, 2.0, (), "silence: check the microphone"
-    )
+    silent = Recording("F1", "silent.wav", "ef" * 32, 48000, 1, None, 2.0, (), "silence: check the microphone")
     return screening(
         scan=Scan((silent,), (), ()),
         disposition="inconclusive",

@@ -76,9 +76,7 @@ def hostile():
         next_steps=(HOSTILE,),
         limitations=(HOSTILE,),
         assignment=(HOSTILE,),
-        indications=(
-            indication(sentence=HOSTILE, stations=(HOSTILE,), rule=HOSTILE, other_explanations=(HOSTILE,)),
-        ),
+        indications=(indication(sentence=HOSTILE, stations=(HOSTILE,), rule=HOSTILE, other_explanations=(HOSTILE,)),),
         scan=replace(
             scan,
             recordings=(replace(scan.recordings[0], file=HOSTILE, faults=(HOSTILE,)),),

@@ -34,9 +34,7 @@ def screened(plate_number: int, scan_number: int, folder: Path, *, chill_away: b
 
 
 @pytest.mark.parametrize(("plate", "expected"), [(0, []), (1, []), (2, ["long-decay"])])
-def test_the_three_plates_are_told_apart_for_the_right_reason(
-    plate: int, expected: list[str], tmp_path: Path
-) -> None:
+def test_the_three_plates_are_told_apart_for_the_right_reason(plate: int, expected: list[str], tmp_path: Path) -> None:
     found = screened(plate, 1, tmp_path)
     assert [i.rule for i in found.indications] == expected
     assert found.assignment == ("40 taps, split at the pauses",)
@@ -74,7 +72,5 @@ def test_one_station_finds_the_modes_of_the_table(pattern: str) -> None:
     hit = np.abs(nearest - f[asked]) < d[asked] / np.pi
     assert hit.mean() >= 0.95
     assert np.median(np.abs(nearest / f[asked] - 1)[hit]) < 20e-6
-    false = [
-        p for p in poles if 60 < p.frequency_hz < 1200 and np.min(np.abs(f - p.frequency_hz) * np.pi / d) > 2
-    ]
+    false = [p for p in poles if 60 < p.frequency_hz < 1200 and np.min(np.abs(f - p.frequency_hz) * np.pi / d) > 2]
     assert len(false) <= 1

@@ -111,16 +111,12 @@ def test_ratio_of_shifts_tells_the_place_not_the_size(sound_bar):
     for share, wanted in ((0.05, 0.532), (0.1, 0.535), (0.2, 0.553)):
         shift = 1.0 - bar(share, 0.3) / sound_bar
         assert shift[0] / shift[1] == pytest.approx(wanted, rel=1e-2)  # 1 %: mesh
-        assert shift[0] / shift[1] == pytest.approx(
-            0.530, rel=5e-2
-        )  # 5 %: severity, up to a fifth of the depth
+        assert shift[0] / shift[1] == pytest.approx(0.530, rel=5e-2)  # 5 %: severity, up to a fifth of the depth
 
 
 def test_crack_compliance_agrees_with_other_published_fits():
     # Dimensionless C E b h^2 = 12 (C EI) / h by Chondros et al. 1998 and Zheng and Kessissoglou 2004 (second-hand).
     for share, chondros, zheng in ((0.1, 1.268, 1.273), (0.2, 4.945, 4.888), (0.3, 11.58, 11.28)):
         own = 12.0 * edge_crack_compliance(share, 1.0)
-        assert own == pytest.approx(
-            chondros, rel=3e-2
-        )  # 3 %: spread of the fits among themselves up to 0.4 h
+        assert own == pytest.approx(chondros, rel=3e-2)  # 3 %: spread of the fits among themselves up to 0.4 h
         assert own == pytest.approx(zheng, rel=3e-2)

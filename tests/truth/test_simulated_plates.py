@@ -54,9 +54,7 @@ def shifts_percent(name: str, label: str) -> np.ndarray:
 def cracks() -> list[tuple[str, str]]:
     found = []
     for name in NAMES:
-        found += [
-            (name, c["label"]) for c in load_table(name).meta["cases"] if c["kind"] not in ("sound", "chill")
-        ]
+        found += [(name, c["label"]) for c in load_table(name).meta["cases"] if c["kind"] not in ("sound", "chill")]
     return found
 
 
@@ -132,10 +130,7 @@ def test_castings_of_one_pattern_scatter_as_planned(name):
     free = State(supports=())
     base = np.log(plate_modes(table, "sound", drawing(table), free).frequency_hz)
     rng = np.random.default_rng(11)
-    logs = [
-        np.log(plate_modes(table, "sound", draw_iron(table, rng), free).frequency_hz) - base
-        for _ in range(60)
-    ]
+    logs = [np.log(plate_modes(table, "sound", draw_iron(table, rng), free).frequency_hz) - base for _ in range(60)]
     logs = 100.0 * np.array(logs)[:, :60]
     common = np.median(logs, axis=1)
     # Study: 1.7 % together and .58 % per mode (sd). 60 draws give the sd within 18 % (two sigma); outlines differ.
@@ -237,9 +232,7 @@ def test_energy_sensitivities_agree_with_solving_a_thicker_plate(solved):
     pattern, mesh, case = solved
     thicker = [replace(p, thickness_m=p.thickness_m * 1.02) if p.name == "web" else p for p in mesh.parts]
     changed = PlateMesh(mesh.points_m, mesh.triangles, mesh.region, thicker, mesh.cracks)
-    exact = np.log(
-        solve_case(pattern, changed, SOUND, 63).modes.frequency_hz[3:] / case.modes.frequency_hz[3:63]
-    )
+    exact = np.log(solve_case(pattern, changed, SOUND, 63).modes.frequency_hz[3:] / case.modes.frequency_hz[3:63])
     table = load_table("upright-three-quarter")
     web = np.array([0.02 if p.startswith("web") else 0.0 for p in table.meta["patches"]])
     iron = Iron(0.0, web, np.full(table.n_modes, 0.005))

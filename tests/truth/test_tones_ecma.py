@@ -36,9 +36,7 @@ def test_proximity_spacing_printed_in_the_standard(f, spacing, printed):
     assert tones.proximity_hz(f) == pytest.approx(spacing, abs=printed)
 
 
-@pytest.mark.parametrize(
-    ("f", "limit"), [(200, 13.822), (500, 10.508), (1000, 8.0), (5000, 8.0), (11220, 8.0)]
-)
+@pytest.mark.parametrize(("f", "limit"), [(200, 13.822), (500, 10.508), (1000, 8.0), (5000, 8.0), (11220, 8.0)])
 def test_tone_to_noise_limits(f, limit):
     # ECMA-418-1 formulas 12 and 13. 0.001 dB: printed so.
     assert tones.tone_to_noise_limit_db(f) == pytest.approx(limit, abs=1e-3)
@@ -184,9 +182,7 @@ POLES = [Pole(f, 0.01, T60_NEPER / t60, 0.1, (-1j * a,), 60.0) for f, t60, a in 
 
 
 def scaled(poles: list[Pole], gain: float) -> list[Pole]:
-    return [
-        Pole(p.frequency_hz, 0.01, p.decay_rate_per_s, 0.1, (p.amplitudes[0] * gain,), 60.0) for p in poles
-    ]
+    return [Pole(p.frequency_hz, 0.01, p.decay_rate_per_s, 0.1, (p.amplitudes[0] * gain,), 60.0) for p in poles]
 
 
 def judged(gain: float, noise_rms: float, seed: int = 1) -> list[tones.Tone]:
@@ -214,9 +210,7 @@ def test_gain_changes_no_prominence(exponent):
     # Gain by 10 dB up and down with the noise that comes with it: exact but for rounding.
     reference, louder = judged(1.0, 1e-4), judged(10**exponent, 1e-4 * 10**exponent)
     assert [t.prominent for t in louder] == [t.prominent for t in reference]
-    assert [t.tone_to_noise_db for t in louder] == pytest.approx(
-        [t.tone_to_noise_db for t in reference], abs=1e-6
-    )
+    assert [t.tone_to_noise_db for t in louder] == pytest.approx([t.tone_to_noise_db for t in reference], abs=1e-6)
 
 
 @pytest.mark.parametrize("seed", range(5))

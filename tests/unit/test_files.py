@@ -74,8 +74,10 @@ def test_lossless(tmp_path, ending, rate, channels):
 
 @pytest.mark.parametrize(
     ("ending", "rate"),
-    [("ogg", 8000), ("ogg", 44100), ("ogg", 192000), ("mp3", 8000), ("mp3", 44100), ("mp3", 48000)]
-    + [("m4a", 8000), ("m4a", 44100), ("m4a", 96000), ("aac", 8000), ("aac", 48000)],
+    [("ogg", r) for r in (8000, 44100, 192000)]
+    + [("mp3", r) for r in (8000, 44100, 48000)]
+    + [("m4a", r) for r in (8000, 44100, 96000)]
+    + [("aac", r) for r in (8000, 48000)],
 )
 @pytest.mark.parametrize("channels", [1, 2])
 def test_lossy(tmp_path, ending, rate, channels):
@@ -161,9 +163,7 @@ def test_text_with_a_sounds_name(tmp_path, ending):
     assert "is text, not sound" in line
 
 
-@pytest.mark.skipif(
-    not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root and Windows may read it all"
-)
+@pytest.mark.skipif(not hasattr(os, "geteuid") or os.geteuid() == 0, reason="root and Windows may read it all")
 def test_no_permission(tmp_path):
     path = written(tmp_path / "tap.wav", wav_bytes(sound(), 16000))
     path.chmod(0)
@@ -200,6 +200,19 @@ def test_wav_header_cut_short(tmp_path, length):
 def test_data_cut_short(tmp_path, ending, share):
     content = file_of(ending, sound(16000, 5.0), 16000)
     refusal(written(tmp_path / f"tap.{ending}", content[: round(share * len(content))]))
+
+
+def test_ogg_cut_between_two_pages(tmp_path):
+    content = encoded(sound(16000, 5.0), 16000, "ogg")
+    path = written(tmp_path / "tap.ogg", content[: content.rfind(b"OggS")])
+    assert "page that ends" in refusal(path)
+
+
+def test_a_title_in_no_known_letters_does_not_matter(tmp_path):
+    title = b"\x03\xff\xfe\xe9t\xe9"  # told to be UTF-8, and is not
+    tag = b"TIT2" + struct.pack(">IH", len(title), 0) + title
+    content = b"ID3\x04\0\0" + struct.pack(">I", len(tag)) + tag + encoded(sound(), 16000, "mp3")
+    assert len(samples_of(written(tmp_path / "tap.mp3", content))) == 8000
 
 
 def test_wav_says_how_much_is_missing(tmp_path):

@@ -52,6 +52,4 @@ def test_the_hash_changes_with_every_threshold(name):
 
 
 def test_the_hash_does_not_care_how_a_number_is_written():
-    assert settings_sha256(replace(Settings(), clip_run=3)) == settings_sha256(
-        replace(Settings(), clip_run=3.0)
-    )
+    assert settings_sha256(replace(Settings(), clip_run=3)) == settings_sha256(replace(Settings(), clip_run=3.0))

@@ -17,9 +17,7 @@ from tapscan.signal.strikes import (
 )
 from tests.sounds import PLATE, noise, ring, tap, taps_at
 
-IRON = tuple(
-    (f, 600 / f, 0.5 * a) for f, _, a in PLATE
-)  # one loss factor: low modes ring far into the next tap
+IRON = tuple((f, 600 / f, 0.5 * a) for f, _, a in PLATE)  # one loss factor: low modes ring far into the next tap
 LONG = tuple((f, 3.0 if f < 700 else 0.5, 0.5 * a) for f, _, a in PLATE)
 
 

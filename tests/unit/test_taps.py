@@ -40,9 +40,7 @@ def tap_of(modes: PlateModes, seconds: float = 2.0, station: str = "S4", **more)
 def spectrum_at(samples: np.ndarray, frequency_hz: float, rate_hz: float) -> complex:
     """One Fourier coefficient of a Hann-weighted stretch, summed directly."""
     n = np.arange(len(samples))
-    return complex(
-        np.sum(samples * np.hanning(len(samples)) * np.exp(-2j * np.pi * frequency_hz / rate_hz * n))
-    )
+    return complex(np.sum(samples * np.hanning(len(samples)) * np.exp(-2j * np.pi * frequency_hz / rate_hz * n)))
 
 
 @pytest.mark.parametrize("sensor", ["pickup 1", "near 1", "far 2"])
@@ -78,13 +76,7 @@ def test_response_agrees_with_a_force_stepped_in_time():
     tap = tap_of(modes, seconds=0.2, onset_s=0.01)
     fine = 16 * RATE
     t = np.arange(round(0.19 * fine)) / fine
-    push = (
-        HARD.impulse_ns
-        * np.pi
-        / (2 * HARD.contact_s)
-        * np.sin(np.pi * t / HARD.contact_s)
-        * (t < HARD.contact_s)
-    )
+    push = HARD.impulse_ns * np.pi / (2 * HARD.contact_s) * np.sin(np.pi * t / HARD.contact_s) * (t < HARD.contact_s)
     w = 2 * np.pi * modes.frequency_hz[:, None]
     d = modes.decay_rate_per_s[:, None]
     impulse = np.exp(-d * t) * (np.cos(w * t) - d / w * np.sin(w * t))
@@ -95,9 +87,7 @@ def test_response_agrees_with_a_force_stepped_in_time():
 
 
 def test_the_same_seed_makes_the_same_samples():
-    one, two = (
-        scan(plate(), "pickup 1", RATE, np.random.default_rng(5), stations=["S1", "S9"]) for _ in range(2)
-    )
+    one, two = (scan(plate(), "pickup 1", RATE, np.random.default_rng(5), stations=["S1", "S9"]) for _ in range(2))
     other = scan(plate(), "pickup 1", RATE, np.random.default_rng(6), stations=["S1", "S9"])
     assert all(np.array_equal(a.samples, b.samples) for a, b in zip(one, two, strict=True))
     assert not np.array_equal(one[0].samples, other[0].samples)
@@ -204,9 +194,7 @@ def test_a_wide_open_and_a_tightly_shut_crack_are_linear(halfway):
     for gap in (1e-3, -1e-3):
         crack = Breathing(gap)
         linear = halfway if gap > 0 else closed_modes(halfway, crack)
-        for tap, strike in zip(
-            breathing_taps(halfway, crack, strikes, "pickup 1", RATE, 1.0), strikes, strict=True
-        ):
+        for tap, strike in zip(breathing_taps(halfway, crack, strikes, "pickup 1", RATE, 1.0), strikes, strict=True):
             wanted = make_tap(linear, "S4", strike.force, "pickup 1", RATE, 1.0).samples
             left = np.sqrt(np.mean((tap.samples - wanted) ** 2) / np.mean(wanted**2))
             assert left < 5e-3  # half a per cent: the force is given in steps of 10 microseconds
@@ -224,9 +212,7 @@ def test_a_shut_crack_stepped_in_time_agrees_with_its_closed_form(halfway):
 def test_a_breathing_crack_answers_force_with_another_sound(halfway):
     soft, hard = Force(0.01, 4e-4), Force(0.4, 4e-4)
     for gap in (1e-6, -1e-6):
-        taps = breathing_taps(
-            halfway, Breathing(gap), [Strike("S4", soft), Strike("S4", hard)], "pickup 1", RATE, 0.5
-        )
+        taps = breathing_taps(halfway, Breathing(gap), [Strike("S4", soft), Strike("S4", hard)], "pickup 1", RATE, 0.5)
         quiet, loud = taps[0].samples * 40.0, taps[1].samples
         assert np.sqrt(np.mean((quiet - loud) ** 2) / np.mean(quiet**2)) > 0.05
     linear = make_tap(halfway, "S4", soft, "pickup 1", RATE, 0.5).samples * 40.0
@@ -270,9 +256,7 @@ def test_coloured_noise_has_its_slope(slope):
     frequency = np.fft.rfftfreq(len(noise), 1 / RATE)
     octaves = [np.mean(power[(frequency > f) & (frequency < 2 * f)]) for f in (100, 200, 400, 800, 1600)]
     fitted = np.polyfit(np.arange(5), 10 * np.log10(octaves), 1)[0]
-    assert fitted == pytest.approx(
-        -slope, abs=0.3
-    )  # dB per octave; 0.1 dB is the scatter of the lowest octave
+    assert fitted == pytest.approx(-slope, abs=0.3)  # dB per octave; 0.1 dB is the scatter of the lowest octave
     assert noise.std() == pytest.approx(1.0, rel=1e-6)
 
 
@@ -308,9 +292,7 @@ def test_room_has_the_wanted_reverberation():
     octave[np.abs(np.fft.rfftfreq(len(response), 1 / RATE) - 1500.0) > 500.0] = 0.0
     tail = np.fft.irfft(octave, len(response)) ** 2
     early, late = (np.sum(tail[round(t * RATE) :][:1600]) for t in (0.05, 0.25))
-    assert 60.0 * 0.2 / (10 * np.log10(early / late)) == pytest.approx(
-        0.6, rel=0.2
-    )  # two stretches of 100 ms
+    assert 60.0 * 0.2 / (10 * np.log10(early / late)) == pytest.approx(0.6, rel=0.2)  # two stretches of 100 ms
     farther = replace(where, microphone_m=(2.3, 1.9, 2.6))
     reverberant = [np.sum(room.impulse_response(w, RATE)[8:] ** 2) for w in (where, farther)]
     assert reverberant[1] > 2.0 * reverberant[0]  # direct sound falls, the room stays

@@ -58,7 +58,9 @@ def _region(places: list[PlaceScore], settings: Settings) -> list[Indication]:
                 f"the modes strongest there lose {100 * (1 - worst.loss_ratio):.0f} % less than its other modes."
             ),
             conditions=(
-                Condition(f"score at {worst.station}", worst.score, -settings.region_score, "standard deviations", SIMULATED),
+                Condition(
+                    f"score at {worst.station}", worst.score, -settings.region_score, "standard deviations", SIMULATED
+                ),
                 Condition("loss beside the plate's trend", worst.loss_ratio, None, "1", SIMULATED),
             ),
             other_explanations=REGION_OTHERS,

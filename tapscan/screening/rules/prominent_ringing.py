@@ -55,9 +55,7 @@ def _indication(number: int, mode: Mode, settings: Settings) -> Indication:
                 "dB",
                 STANDARD,
             ),
-            Condition(
-                "prominence", mode.prominence_ratio_db, prominence_limit_db(mode.frequency_hz), "dB", STANDARD
-            ),
+            Condition("prominence", mode.prominence_ratio_db, prominence_limit_db(mode.frequency_hz), "dB", STANDARD),
             Condition("time to -60 dB", mode.t60_s, settings.ringing_t60_s, "s", "engineering judgement"),
         ),
         other_explanations=OTHERS,
