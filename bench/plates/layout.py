@@ -118,9 +118,9 @@ def _corner_lines(pattern: Pattern) -> list[CrackLine]:
             inward = a / np.hypot(*a) + b / np.hypot(*b)
             if not 0.9 < np.hypot(*inward) < 1.75 or bay.area < 0.01:
                 continue
-            corner = vertices[np.argmin(np.hypot(*(vertices - corner).T))]
-            end = corner - inward / np.hypot(*inward) * LONG_M
-            out.append(CrackLine("", "corner", tuple(corner), tuple(end)))
+            root = vertices[np.argmin(np.hypot(*(vertices - corner).T))]
+            end = root - inward / np.hypot(*inward) * LONG_M
+            out.append(CrackLine("", "corner", tuple(root), tuple(end)))
     fit = [line for line in out if _stays_in(pattern, line)]
     return [replace(line, name=f"corner {i}") for i, line in enumerate(_spread(fit, 5), start=1)]
 

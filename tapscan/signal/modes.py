@@ -25,7 +25,6 @@ from tapscan.signal.subspace import shared_poles
 SKIP_S = 0.001  # the blow itself lasts up to 0.6 ms
 MOST_IN_BAND = 18
 LEAST_Q = 12.0  # below this a "mode" is a thud
-QUANTUM = 2.0**-31  # power of what rounding leaves even in a clean recording
 MODEL_ERROR = 1e-6  # of a band's energy: no real ring follows the model closer
 DYNAMIC_RANGE = 1e-6  # of the strongest band's energy density: fainter modes are left alone
 ROUGH_STEPS, FINAL_STEPS = 3, 12
@@ -100,13 +99,13 @@ class NoiseDensity:
         ]
 
     def at(self, low_hz: float, high_hz: float) -> float:
-        """Mean square of white noise as strong as what is heard between two frequencies (median of stretches)."""
+        """Mean square of white noise as strong as what is heard there, median of stretches; 0 where none was measured."""
         parts = []
         for power in self._spectra:
             step = 0.5 * self.rate / (len(power) - 1)
             first, last = int(low_hz / step), int(np.ceil(high_hz / step))
             parts.append(power[max(1, first) : max(first, 1) + max(1, last - first) + 1].mean())
-        return float(np.median(parts)) + QUANTUM if parts else QUANTUM
+        return float(np.median(parts)) if parts else 0.0
 
 
 class _Ladder:

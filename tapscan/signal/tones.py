@@ -204,15 +204,15 @@ def _one_tone(
     ratio, prominence = judge(float(f[i]), tone_power, everything)
     if power[i] < power[near].max():
         return Tone(ratio, prominence, False, "part of a stronger tone beside it")
+    clear_db = 10 * log10(max(tone_power, 1e-300) / max(noise(*critical_band_hz(f[i])), 1e-300))
+    if clear_db < settings.tone_clear_db:
+        return Tone(None, None, None, f"stands only {clear_db:.0f} dB clear of the noise")
     low, high = critical_band_hz(float(f[i]))
     strongest = power[i] >= power[(f >= low) & (f < high)].max()
     if ratio < limit and not (strongest and prominence >= other_limit):
         return Tone(ratio, prominence, False)
     if tone_power < total * 10 ** (settings.tone_share_db / 10):
         return Tone(ratio, prominence, False, "too faint beside the rest of the strike to be its pitch")
-    clear_db = 10 * log10(max(tone_power, 1e-300) / max(noise(*critical_band_hz(f[i])), 1e-300))
-    if clear_db < settings.tone_clear_db:
-        return Tone(None, None, None, f"stands only {clear_db:.0f} dB clear of the noise")
     return Tone(ratio, prominence, True)
 
 

@@ -133,15 +133,22 @@ def _analyse(
     for i, station in enumerate(order):
         progress("listening", i, len(order))
         mine = [p for p in plan if p.station == station]
-        segments = _segments(heard, mine, request.settings)
+        segments = _segments(heard, mine, request.settings, unreadable)
         results.append(analyse_station(station, segments, request.settings, pictures=request.pictures))
     progress("listening", len(order), len(order))
     return results
 
 
-def _segments(heard: Sequence[Heard], mine: Sequence[_Planned], settings: Settings) -> Iterable[Segment]:
+def _segments(
+    heard: Sequence[Heard], mine: Sequence[_Planned], settings: Settings, unreadable: list[str]
+) -> Iterable[Segment]:
+    """The strikes one by one; a file that has gone bad since it was listened to is said and left out."""
     for p in mine:
-        yield cut(heard[p.file], p.span, settings, name=p.name, station=p.station, force=p.force)
+        try:
+            yield cut(heard[p.file], p.span, settings, name=p.name, station=p.station, force=p.force)
+        except UnreadableRecording as problem:
+            if str(problem) not in unreadable:
+                unreadable.append(str(problem))
 
 
 def _conclude(
