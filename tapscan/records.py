@@ -178,6 +178,12 @@ class Scan:
     state: State | None = None
     layout: str | None = None
     forces_declared: bool = False
+    places: tuple[tuple[str, str], ...] = ()  # station and where it is, in the layout's words
+
+    def where(self, station: str) -> str:
+        """Station with its place in words, as far as the layout tells."""
+        place = dict(self.places).get(station)
+        return f"{station} ({place})" if place else station
 
 
 @dataclass(frozen=True)

@@ -37,10 +37,10 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     losses = [m.loss_factor for m in scan.modes if m.loss_factor is not None]
     if len(losses) < settings.plate_modes:
         return RuleNotRun(NAME, f"needs the decay of {settings.plate_modes:.0f} modes, has {len(losses)}")
-    return _whole(scan, losses, settings) + _region(place_scores(scan.modes, settings), settings)
+    return _whole(scan, losses, settings) + _region(scan, place_scores(scan.modes, settings), settings)
 
 
-def _region(places: list[PlaceScore], settings: Settings) -> list[Indication]:
+def _region(scan: Scan, places: list[PlaceScore], settings: Settings) -> list[Indication]:
     long = [p for p in places if p.score <= -settings.region_score]
     if not long:
         return []
@@ -54,7 +54,7 @@ def _region(places: list[PlaceScore], settings: Settings) -> list[Indication]:
             stations=tuple(p.station for p in long),
             modes=(),
             sentence=(
-                f"The iron around {_listed([p.station for p in long])} rings on longer than the rest of this plate: "
+                f"The iron around {_listed([scan.where(p.station) for p in long])} rings on longer than the rest of this plate: "
                 f"the modes strongest there lose {100 * (1 - worst.loss_ratio):.0f} % less than its other modes."
             ),
             conditions=(

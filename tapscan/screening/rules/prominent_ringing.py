@@ -28,13 +28,13 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     if not scan.modes:
         return RuleNotRun(NAME, "no mode was found")
     ringing = [m for m in scan.modes if m.prominent and (m.t60_s or 0.0) > settings.ringing_t60_s]
-    return [_indication(i, m, settings) for i, m in enumerate(ringing, 1)]
+    return [_indication(i, scan, m, settings) for i, m in enumerate(ringing, 1)]
 
 
-def _indication(number: int, mode: Mode, settings: Settings) -> Indication:
+def _indication(number: int, scan: Scan, mode: Mode, settings: Settings) -> Indication:
     stations = tuple(s.station for s in mode.strengths)
     heard = f"at {mode.stations_prominent} of the {mode.stations_judged} stations that hear it"
-    where = f"station {stations[0]}" if len(stations) == 1 else heard
+    where = f"at station {scan.where(stations[0])}" if len(stations) == 1 else heard
     sentence = (
         f"One tone stands out, {mode.frequency_hz:.0f} Hz (near {mode.note}), and rings for "
         f"{mode.t60_s:.1f} s, {where}. A plate usually answers without a pitch."
