@@ -5,8 +5,8 @@ from collections.abc import Iterator
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, and for the commands the tests start
 
-import pytest  # noqa: E402
-from threadpoolctl import threadpool_limits  # noqa: E402
+import pytest
+from threadpoolctl import threadpool_limits
 
 
 @pytest.fixture(autouse=True, scope="session")
