@@ -53,7 +53,7 @@ def strongest(modes: Sequence[Mode], station: str) -> list[Mode]:
 
 def spectrum(picture: StationPicture, modes: Sequence[Mode], named: Sequence[str], name: str) -> Markup | None:
     """None when there is nothing to draw."""
-    heard = strongest(modes, picture.station)
+    heard = sorted(strongest(modes, picture.station), key=lambda m: -_height_db(picture, m.frequency_hz))
     top = _top_hz(picture, [m for m in heard if m.prominent or m.id in named])
     curve = _columns(picture.frequency_hz, picture.spectrum_db, top)
     if curve is None:
@@ -115,6 +115,12 @@ def _sheet() -> tuple[Figure, Any]:
 def _top_hz(picture: StationPicture, standing_out: Sequence[Mode]) -> float:
     last = float(picture.frequency_hz[-1]) if len(picture.frequency_hz) else USUAL_TOP_HZ
     return min(last, max([USUAL_TOP_HZ, *(1.15 * m.frequency_hz for m in standing_out)]))
+
+
+def _height_db(picture: StationPicture, frequency_hz: float) -> float:
+    """Height of the curve at a mode; the highest peaks get the numbers, as the eye expects."""
+    at = int(np.searchsorted(picture.frequency_hz, frequency_hz))
+    return float(np.max(picture.spectrum_db[max(0, at - 2) : at + 3], initial=-300.0))
 
 
 def _columns(f: FloatArray, values: FloatArray, top: float) -> Curve | None:

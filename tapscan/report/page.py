@@ -49,7 +49,7 @@ def _sheet(screening: Screening) -> dict[str, Any]:
     """Everything the templates name."""
     scan = screening.scan
     appendix, left_out = _appendix_modes(screening)
-    notes = _Notes()
+    notes = words.Notes()
     return {
         "s": screening,
         "version": __version__,
@@ -224,27 +224,7 @@ def _appendix_modes(screening: Screening) -> tuple[list[Mode], int]:
     return shown, len(modes) - len(shown)
 
 
-class _Notes:
-    """Letters for the reasons why a figure is unknown, each reason once."""
-
-    def __init__(self) -> None:
-        self._letters: dict[str, str] = {}
-
-    def letter(self, reason: str | None) -> str:
-        """Empty when there is no reason to give."""
-        if not reason:
-            return ""
-        n = len(self._letters)
-        tail = "" if n < 26 else str(n // 26)
-        return self._letters.setdefault(reason, chr(ord("a") + n % 26) + tail)
-
-    @property
-    def rows(self) -> list[tuple[str, str]]:
-        """(letter, reason) in the order met."""
-        return [(letter, reason) for reason, letter in self._letters.items()]
-
-
-def _mode_row(m: Mode, notes: _Notes) -> dict[str, Any]:
+def _mode_row(m: Mode, notes: words.Notes) -> dict[str, Any]:
     stands = {True: "yes", False: "no", None: words.UNKNOWN}[m.prominent]
     cents = words.UNKNOWN if m.cents is None else words.minus(f"{m.cents:+.0f}")
     return {

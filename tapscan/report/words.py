@@ -8,6 +8,7 @@
     quantity(value, unit)          "12.2 dB"
     unknown(reason)                the word and why
     minus(text)                    true minus signs
+    Notes                          letters for reasons, each reason once
     legible(value)                 what the template prints: never None, nan or a control character
 
 The tables give plain words for rules, faults, states and evidence; an unknown term is shown as it stands.
@@ -153,3 +154,23 @@ def legible(value: Any) -> Any:
     if not isinstance(value, str):
         return value
     return "".join("\ufffd" if unicodedata.category(c) in {"Cc", "Cf", "Cs"} else c for c in value)
+
+
+class Notes:
+    """Letters for the reasons why a figure is unknown, each reason once."""
+
+    def __init__(self) -> None:
+        self._letters: dict[str, str] = {}
+
+    def letter(self, reason: str | None) -> str:
+        """Empty when there is no reason to give."""
+        if not reason:
+            return ""
+        n = len(self._letters)
+        tail = "" if n < 26 else str(n // 26)
+        return self._letters.setdefault(reason, chr(ord("a") + n % 26) + tail)
+
+    @property
+    def rows(self) -> list[tuple[str, str]]:
+        """(letter, reason) in the order met."""
+        return [(letter, reason) for reason, letter in self._letters.items()]

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tapscan.records import Scan
+from tapscan.records import Scan, Strength
 from tapscan.report import page
 from tapscan.report.page import render_page, write_page
 from tests.report.sheets import (
@@ -272,3 +272,9 @@ def test_long_tables_are_cut_and_counted(monkeypatch):
     monkeypatch.setattr(page, "MOST_ROWS", 5)
     s = screening(scan=replace(screening().scan, strikes=tuple(strike(k) for k in range(8))))
     assert "The first 5; 3 more are in the JSON." in read(s).text
+
+
+def test_the_highest_peaks_carry_the_numbers_not_the_strongest_starts():
+    fast, slow = mode(20, strengths=(Strength("S1", 9.0),)), mode(1, strengths=(Strength("S1", 1.0),))  # 900, 140 Hz
+    html = render_page(screening(scan=replace(screening().scan, modes=(fast, slow)), indications=()))
+    assert "the strongest at 140, 900 Hz" in html  # the picture's peaks: 0 dB at 140 Hz, -20 dB at 900 Hz
