@@ -23,7 +23,3 @@ class BadSettings(TapscanError, ValueError):
 
 class BadRequest(TapscanError, ValueError):
     """A request that contradicts itself or the recordings it names."""
-
-
-class MissingPart(TapscanError, ImportError):
-    """A library or system part that this piece of work needs is not installed."""

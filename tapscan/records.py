@@ -177,7 +177,6 @@ class Scan:
     modes: tuple[Mode, ...]
     state: State | None = None
     layout: str | None = None
-    forces_declared: bool = False
     places: tuple[tuple[str, str], ...] = ()  # station and where it is, in the layout's words
 
     def where(self, station: str) -> str:

@@ -15,7 +15,6 @@ from pathlib import Path
 from tapscan.errors import BadSettings
 
 JUDGEMENT = "engineering judgement"
-PRACTICE = "common practice, no source"
 
 
 def limit(value: float, unit: str, reason: str, source: str) -> float:
@@ -43,14 +42,14 @@ class Settings:
     strikes_per_station: float = limit(
         12, "strikes", "more strikes at one station add time, hardly precision", JUDGEMENT
     )
-    lowest_hz: float = limit(50.0, "Hz", "supports rule the modes below", "simulation, docs/numbers.md")
+    lowest_hz: float = limit(50.0, "Hz", "supports rule the modes below", "finite-element study, simulated")
     highest_hz: float = limit(11220.0, "Hz", "upper end of the prominence criteria", "ECMA-418-1, scope")
     mode_clear_db: float = limit(
         17.0, "dB", "matched-filter level over noise; keeps noise peaks out of the mode list", JUDGEMENT
     )
     decay_spread: float = limit(0.25, "1", "a decay known worse than this, relative, is not given", JUDGEMENT)
     overlap: float = limit(
-        0.5, "1", "above this modal overlap single modes are not told apart", "simulation, docs/numbers.md"
+        0.5, "1", "above this modal overlap single modes are not told apart", "finite-element study, simulated"
     )
     time_constants: float = limit(
         2.0, "time constants", "a mode seen for less is cut short", "Cramer-Rao bound: 1.21 at two"

@@ -14,7 +14,7 @@ import numpy as np
 
 from tapscan.demo.plates import Iron, State, Table, draw_iron, load_table, plate_modes
 from tapscan.demo.taps import Tap, scan, sensor_names, snr_noise_rms
-from tapscan.records import FloatArray
+from tapscan.records import FloatArray, Force
 
 SHOP = "Bellweather Yard (an invented shop)"
 SAMPLE_RATE_HZ = 16_000
@@ -23,7 +23,7 @@ PAUSE_S = 2.0
 HAND_S = 0.15
 SNR_DB = 50.0
 LOSS_SCATTER = 0.12  # from mode to mode
-ORDER = ("soft", "hard")
+ORDER: tuple[Force, ...] = ("soft", "hard")
 
 
 @dataclass(frozen=True)

@@ -82,10 +82,13 @@ def _facts(screening: Screening) -> list[tuple[str, str]]:
     return [
         ("Taps", taps),
         ("Recordings", words.counted(len(scan.recordings), "file")),
-        ("Modes found", str(len(scan.modes))),
+        ("Tones (modes) told apart", str(len(scan.modes))),
         ("State of the plate", words.STATES.get(scan.state, scan.state) if scan.state else "not given"),
         ("Layout of stations", scan.layout or "not given"),
-        ("Rules not run", f"{not_run}; each is named below with its reason" if not_run else "none"),
+        (
+            "Checks this version could not make",
+            f"{not_run}; each is named below with its reason" if not_run else "none",
+        ),
     ]
 
 

@@ -57,12 +57,15 @@ def _stations(scan: Scan) -> int:
 
 def _findings(relevant: Sequence[Indication]) -> str:
     first = relevant[0].sentence
-    return first if len(relevant) == 1 else f"{first} {len(relevant) - 1} more of its kind or others below."
+    return first if len(relevant) == 1 else f"{first} {_counted(len(relevant) - 1, 'further indication')} below."
 
 
 def _steps(scan: Scan) -> tuple[str, ...]:
-    again = "Hold hook, screws, pads and loose parts still with the hand and tap again: does it stay?"
-    look = "Look at the named places in good light with a magnifier."
+    again = (
+        "Hold hanging hook, screws, pads and loose parts still with the hand and record the taps again. "
+        "What goes away came from those parts."
+    )
+    look = "Look at the named places in good light with a magnifier. Seeing nothing does not clear the plate."
     if scan.state in IN_PIANO:
         return (
             "Stop: do not tune and do not raise the pitch. Tell the owner.",
@@ -72,7 +75,8 @@ def _steps(scan: Scan) -> tuple[str, ...]:
     return (
         again,
         look,
-        "If it stays, have a qualified person examine the place (penetrant or magnetic particle) before any finish or string goes on.",
+        "What is still there: have a qualified person examine the place (dye penetrant or magnetic particle). "
+        "Wait with finish and strings until that person has decided.",
     )
 
 

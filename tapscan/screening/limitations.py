@@ -11,11 +11,11 @@ from tapscan.settings import Settings
 FEW_STATIONS = 6
 
 FAULTS = {
-    "clipped": "too loud for the recorder: turn the input down or tap more lightly",
-    "double hit": "the hammer touched twice: let it bounce off by itself",
-    "cut short": "followed by the next tap or the end of the file before the ring was over: wait longer between taps",
-    "weak": "hardly louder than the room: tap harder, or bring the microphone nearer",
-    "hum": "mains hum in the recording: move away from leads and lamps, or record on battery",
+    "clipped": "too loud for the recorder. Turn the input down or tap more lightly",
+    "double hit": "the hammer touched twice. Let it bounce off by itself",
+    "cut short": "the next tap or the end of the file came before the ring was over. Wait longer between taps",
+    "weak": "hardly louder than the room. Tap harder, or bring the microphone nearer",
+    "hum": "mains hum in the recording. Move away from leads and lamps, or record on battery",
 }
 
 
@@ -24,7 +24,7 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     found: list[str] = []
     counts = Counter(fault for s in scan.strikes for fault in s.faults)
     total = len(scan.strikes)
-    found += [f"{n} of {total} taps {_was(n)} {FAULTS[f]}." for f, n in counts.most_common() if f in FAULTS]
+    found += [f"{n} of {total} taps: {FAULTS[f]}." for f, n in counts.most_common() if f in FAULTS]
     stations = {s.station for s in scan.strikes}
     if scan.strikes and len(stations) < FEW_STATIONS:
         found.append(
@@ -42,10 +42,6 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
     )
     return tuple(found)
-
-
-def _was(count: int) -> str:
-    return "was" if count == 1 else "were"
 
 
 def _rates(scan: Scan) -> list[str]:

@@ -1,6 +1,6 @@
 """Join the poles of all stations into the modes of the plate.
 
-    merge(heard, settings)   list of Mode from what each station heard, in order of frequency
+    merge(heard, stations, settings)   list of Mode from what each station heard, in order of frequency
 
 Poles of different stations are one mode when they agree within their uncertainty or a fifth of their
 linewidth; no station gives two poles to one mode. A mode heard at a single one of many stations must be

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.settings import Settings
+from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.polefit import PoleFit, fit_poles, mode_spectra
 from tapscan.signal.subbands import Band, Spectra, plan_bands
 from tapscan.signal.subspace import shared_poles
@@ -31,7 +32,7 @@ ROUGH_STEPS, FINAL_STEPS = 3, 12
 HOPELESS = 0.3  # of the clear level: such modes are dropped together
 PAIR_WIDTHS, PAIR_SHARE = 0.6, 0.0025
 ONE_WIDTHS, ONE_SHARE = 0.35, 0.05  # so close, a pair is told from one curved decay only when it is plain
-LOOKS, FURTHER = 2, 2  # how many modes the second look may add in a band
+LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,7 +77,7 @@ def station_poles(
     return [_at_onset(p, skip / sample_rate_hz) for p in _without_doubles(poles)]
 
 
-def _floors(levels: "_Ladder", bands: Sequence[Band], noise: "NoiseDensity") -> dict[Band, float]:
+def _floors(levels: "_Ladder", bands: Sequence[Band], noise: NoiseDensity) -> dict[Band, float]:
     """Mean square per sample of the white noise each band is held against.
 
     The measured noise, or more where a strike is so strong that no model of its ring is exact.
@@ -87,25 +88,6 @@ def _floors(levels: "_Ladder", bands: Sequence[Band], noise: "NoiseDensity") -> 
         energy[band] = float(np.mean(np.abs(values) ** 2)) / levels.whole.length if values.size else 0.0
     faintest = DYNAMIC_RANGE * max(energy.values())
     return {b: max(noise.at(b.low_hz, b.high_hz), MODEL_ERROR * energy[b], faintest) for b in bands}
-
-
-class NoiseDensity:
-    """Noise energy per bin and sample, by frequency, from stretches before the strikes."""
-
-    def __init__(self, noises: Sequence[FloatArray], sample_rate_hz: int) -> None:
-        self.rate = sample_rate_hz
-        self._spectra = [
-            np.abs(np.fft.rfft(n * np.hanning(len(n)))) ** 2 / (0.375 * len(n)) for n in noises if len(n) > 64
-        ]
-
-    def at(self, low_hz: float, high_hz: float) -> float:
-        """Mean square of white noise as strong as what is heard there, median of stretches; 0 where none was measured."""
-        parts = []
-        for power in self._spectra:
-            step = 0.5 * self.rate / (len(power) - 1)
-            first, last = int(low_hz / step), int(np.ceil(high_hz / step))
-            parts.append(power[max(1, first) : max(first, 1) + max(1, last - first) + 1].mean())
-        return float(np.median(parts)) if parts else 0.0
 
 
 class _Ladder:
@@ -208,7 +190,7 @@ def _closest_pair(fit: PoleFit, refused: set[int]) -> int | None:
 
 def _widths_apart(fit: PoleFit) -> FloatArray:
     width = fit.decay_rate_per_s / np.pi
-    return np.diff(fit.frequency_hz) / (0.5 * (width[1:] + width[:-1]))
+    return np.abs(np.diff(fit.frequency_hz)) / (0.5 * (width[1:] + width[:-1]))
 
 
 def _share(fit: PoleFit, pair: int) -> float:

@@ -7,6 +7,7 @@ import numpy as np
 from scipy.ndimage import uniform_filter1d
 
 from tapscan.records import FloatArray, Segment, StationPicture
+from tapscan.signal.noise import HANN_POWER, SHORTEST, white_density
 
 TOP_HZ = 6000.0
 ENVELOPE_S = 0.01
@@ -18,11 +19,10 @@ def picture_of(segment: Segment) -> StationPicture:
     f, energy = _half_hann_spectrum(x, rate)
     top = energy.max(initial=1e-30)
     noise_db = None
-    if segment.noise.size > 64:
+    if segment.noise.size > SHORTEST:
         n = segment.noise - segment.noise.mean()
-        power = np.abs(np.fft.rfft(n * np.hanning(len(n)))) ** 2 / (0.375 * len(n))
-        smooth = uniform_filter1d(power, 9, mode="nearest")
-        expected = 0.375 * len(x) * np.interp(f, np.fft.rfftfreq(len(n), 1 / rate), smooth)
+        smooth = uniform_filter1d(white_density(n), 9, mode="nearest")
+        expected = HANN_POWER * len(x) * np.interp(f, np.fft.rfftfreq(len(n), 1 / rate), smooth)
         noise_db = 10 * np.log10(expected / top + 1e-12)
     hop = max(1, round(ENVELOPE_S * rate))
     frames = len(x) // hop

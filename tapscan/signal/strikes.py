@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import minimum_filter1d, percentile_filter, uniform_filter1d
+from scipy.ndimage import percentile_filter, uniform_filter1d
 from scipy.signal import butter, sosfilt
 
 from tapscan.records import FloatArray
@@ -31,6 +31,7 @@ BEFORE_HOPS = 15  # what "just before" means, ms
 TINY = 1e-20
 PRECURSOR = 10**-1.8
 FLOOR_S = 10.0
+OVER_FLOOR = 1.6
 PIECE_HOPS = 200_000
 ROUND_TOP = 10.0  # a round top of three samples or more falls by nine steps at most, half its length on
 COARSEST = 1 / 128  # step of 8 bit sound
@@ -192,8 +193,7 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatAr
     longest = onset + round(settings.strike_longest_s / hop_s)
     stop = min(end, longest)
     smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
-    # Ended where the running minimum from behind has met the floor for good.
-    above = np.flatnonzero(minimum_filter1d(smooth, 1) > 1.6 * quiet[onset:stop])
+    above = np.flatnonzero(smooth > OVER_FLOOR * quiet[onset:stop])  # the last place over the floor ends it
     stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
     return Span(
         onset_s=onset * hop_s,

@@ -1,6 +1,6 @@
 """The whole job on the invented shop's plates.
 
-run_demo(folder, progress)   DemoResult per scan: recordings, layouts, JSON and pages are written into `folder`
+run_demo(folder, starting)   DemoScan after DemoScan; recordings, layouts, JSON and pages go into `folder`
 """
 
 from collections.abc import Callable, Iterator
@@ -15,7 +15,6 @@ from tapscan.report.as_json import dumps
 from tapscan.report.files import write_text
 from tapscan.report.page import write_page
 from tapscan.workflow.screen import Request, check
-from tapscan.workflow.stations import read_order
 
 
 @dataclass(frozen=True)
@@ -47,9 +46,7 @@ def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan
 
 
 def _screen(recording: Path, layout: Path) -> Screening:
-    request = Request(
-        layout=read_layout(str(layout)), state="stripped", order=read_order(",".join(ORDER)), pictures=True
-    )
+    request = Request(layout=read_layout(str(layout)), state="stripped", order=ORDER, pictures=True)
     result = check([str(recording)], request)
     if result.screening is None:
         raise RuntimeError(f"the demo's own recording cannot be read: {result.unreadable}")

@@ -179,7 +179,7 @@ def _faults(
         faults.append("clipped")
     if span.last_blow_s:
         faults.append("double hit")
-    if (snr is not None and snr < settings.weak_snr_db) or len(ring) < settings.strike_shortest_s * rate / 2:
+    if snr is not None and snr < settings.weak_snr_db:
         faults.append("weak")
     if snr is not None and snr < 40 and mains_hum(noise, rate):
         faults.append("hum")

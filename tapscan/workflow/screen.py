@@ -164,7 +164,6 @@ def _conclude(
         modes=modes,
         state=request.state,
         layout=request.layout.name if request.layout else None,
-        forces_declared=bool(request.order),
         places=tuple((s.name, s.where) for s in request.layout.stations) if request.layout else (),
     )
     indications, not_run = run_rules(scan, settings)

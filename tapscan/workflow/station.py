@@ -13,11 +13,11 @@ import numpy as np
 from tapscan.records import Pole, Segment, StationPicture, Strike
 from tapscan.settings import Settings
 from tapscan.signal.merging import HeardPole, overlaps
-from tapscan.signal.modes import NoiseDensity, station_poles
+from tapscan.signal.modes import station_poles
+from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.pictures import picture_of
 from tapscan.signal.tones import station_tones
 
-LEVEL_S = 0.5
 WORTH_DB = 30.0  # a mode this far under the station's clearest does not make a tap "cut short"
 FULL_LENGTH = 0.6  # strikes shorter than this share of the median are left out of the joint fit
 
@@ -82,7 +82,7 @@ def _hear(station: str, chosen: Sequence[Segment], settings: Settings) -> list[H
         return []
     tones = station_tones(poles, samples, NoiseDensity(noises, rate).at, rate, settings)
     crowding = overlaps(poles)
-    rms = np.array([np.sqrt(np.mean(s[: round(LEVEL_S * rate)] ** 2)) for s in samples])
+    rms = np.array([10 ** (s.strike.level_db / 20) for s in chosen])
     seen = min(len(s) for s in samples) / rate
     return [
         HeardPole(station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen)

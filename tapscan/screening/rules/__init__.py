@@ -1,6 +1,6 @@
 """The rules, one file each.
 
-A rule module has NAME (as in the JSON), TITLE (plain words) and run(scan, settings), which gives a list
+A rule module has NAME (as in the JSON; its plain words stand in report/words.py) and run(scan, settings), which gives a list
 of Indication (empty: nothing found) or a RuleNotRun with the input it lacks. To add one: write the module
 beside these, put it into RULES, give its limits in settings.py with reason and source, and a test that goes
 red when the rule is broken.
@@ -26,7 +26,7 @@ NOT_BUILT = {
 
 
 def run_rules(scan: Scan, settings: Settings) -> tuple[list[Indication], list[RuleNotRun]]:
-    """Every rule once; indications are named I1, I2, ... in the order found."""
+    """Every rule once, in order; then those that are not built."""
     found: list[Indication] = []
     not_run: list[RuleNotRun] = []
     for rule in RULES:

@@ -16,7 +16,6 @@ from tapscan.screening.iron import PlaceScore, place_scores
 from tapscan.settings import Settings
 
 NAME = "long-decay"
-TITLE = "Rings on too long"
 HANDBOOK = "order of magnitude from handbook damping capacities of irons, from memory"
 SIMULATED = "limit set on simulated sound plates; no iron was measured"
 
@@ -55,7 +54,8 @@ def _region(scan: Scan, places: list[PlaceScore], settings: Settings) -> list[In
             modes=(),
             sentence=(
                 f"The iron around {_listed([scan.where(p.station) for p in long])} rings on longer than the rest of this plate: "
-                f"the modes strongest there lose {100 * (1 - worst.loss_ratio):.0f} % less than its other modes."
+                f"the tones strongest there lose {100 * (1 - worst.loss_ratio):.0f} % less energy in each swing than its "
+                "other tones. Hard or chilled iron does that."
             ),
             conditions=(
                 Condition(

@@ -13,7 +13,6 @@ from tapscan.settings import Settings
 from tapscan.signal.tones import prominence_limit_db, tone_to_noise_limit_db
 
 NAME = "prominent-ringing"
-TITLE = "Rings at a pitch"
 STANDARD = "in the manner of ECMA-418-1 (written for steady sound)"
 
 OTHERS = (
