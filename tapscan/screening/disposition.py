@@ -62,7 +62,7 @@ def _findings(relevant: Sequence[Indication]) -> str:
 
 def _steps(scan: Scan) -> tuple[str, ...]:
     again = (
-        "Hold hanging hook, screws, pads and loose parts still with the hand and record the taps again. "
+        "Hold the hook it hangs from, screws, pads and loose parts still with the hand and record the taps again. "
         "What goes away came from those parts."
     )
     look = "Look at the named places in good light with a magnifier. Seeing nothing does not clear the plate."
