@@ -9,6 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from tapscan.places import IN_PIANO, STATES, Layout, State  # noqa: F401  the states are known by this name too
+
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
 
@@ -17,18 +19,6 @@ Origin = Literal["plate", "string", "room", "hum", "unknown"]
 Interpretation = Literal["relevant", "nonrelevant", "false"]
 Status = Literal["new", "unchanged"]
 Disposition = Literal["relevant indication", "inconclusive", "no relevant indication"]
-State = Literal["as-found", "old-finish", "stripped", "primed", "finished", "fitted-out", "in-piano-unstrung", "strung"]
-STATES: tuple[State, ...] = (
-    "as-found",
-    "old-finish",
-    "stripped",
-    "primed",
-    "finished",
-    "fitted-out",
-    "in-piano-unstrung",
-    "strung",
-)
-IN_PIANO: tuple[State, ...] = ("as-found", "in-piano-unstrung", "strung")
 
 
 @dataclass(frozen=True)
@@ -178,6 +168,7 @@ class Scan:
     state: State | None = None
     layout: str | None = None
     places: tuple[tuple[str, str], ...] = ()  # station and where it is, in the layout's words
+    map: Layout | None = None  # the layout with its positions, for the map and for what may be struck
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

@@ -1,0 +1,64 @@
+"""Where a plate is tapped: stations, the picture they stand on, and the states a plate can be in.
+
+Records only, read by all rooms; `tapscan.layouts` makes them from TOML.
+"""
+
+from dataclasses import dataclass
+from typing import Literal
+
+State = Literal["as-found", "old-finish", "stripped", "primed", "finished", "fitted-out", "in-piano-unstrung", "strung"]
+STATES: tuple[State, ...] = (
+    "as-found",
+    "old-finish",
+    "stripped",
+    "primed",
+    "finished",
+    "fitted-out",
+    "in-piano-unstrung",
+    "strung",
+)
+IN_PIANO: tuple[State, ...] = ("as-found", "in-piano-unstrung", "strung")
+Direction = Literal["above", "front", "sideways"]
+Point = tuple[float, float]  # x, y, each 0..1: (0, 0) is the upper left corner of the picture, (1, 1) the lower right
+
+
+@dataclass(frozen=True)
+class Station:
+    """One marked place of a layout."""
+
+    name: str
+    where: str  # in plain words
+    x: float  # 0..1 of the picture's width, bass side to treble side
+    y: float  # 0..1 of its height; grand: tail to keyboard, upright: pins to bottom
+    direction: Direction | None = None  # of the tap; None when the layout does not tell
+    trouble: str = ""  # why this place: what is looked for there
+    states: tuple[State, ...] = STATES  # in which it may be struck
+
+
+@dataclass(frozen=True)
+class Outline:
+    """A plate as a schematic picture; no real maker's plate."""
+
+    name: str
+    width_to_height: float  # of the whole picture
+    edge: tuple[Point, ...]  # closed by itself
+    openings: tuple[tuple[Point, ...], ...] = ()  # where there is no iron
+    pin_fields: tuple[tuple[Point, ...], ...] = ()
+    struts: tuple[tuple[str, Point, Point], ...] = ()  # name and ends
+    screws: tuple[Point, ...] = ()
+    sides: tuple[str, str, str, str] = ("", "", "", "")  # words at top, right, bottom and left
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Stations in the order in which they are tapped."""
+
+    name: str
+    kind: str  # grand, upright, or a word of one's own
+    note: str
+    stations: tuple[Station, ...]
+    outline: Outline | None = None
+
+    def allowed(self, state: State | None) -> tuple[Station, ...]:
+        """Stations that may be struck in `state`; all of them when it is not known."""
+        return tuple(s for s in self.stations if state is None or state in s.states)
