@@ -24,6 +24,7 @@ HAND_S = 0.15
 SNR_DB = 50.0
 LOSS_SCATTER = 0.12  # from mode to mode
 ORDER: tuple[Force, ...] = ("soft", "hard")
+SIDES = 'sides = { top = "tail", right = "treble", bottom = "keyboard", left = "bass" }'  # all its patterns are grands
 
 
 @dataclass(frozen=True)
@@ -84,15 +85,24 @@ def sound_of(plate: DemoPlate, number: int) -> FloatArray:
 
 
 def layout_text(plate: DemoPlate) -> str:
-    """The stations of the plate's pattern as a layout file."""
+    """The stations and the outline of the plate's pattern as a layout file."""
     table = load_table(plate.pattern)
-    outline = np.asarray(table.arrays["outline"])
-    low, size = outline.min(axis=0), np.ptp(outline, axis=0)
+    edge = np.asarray(table.arrays["outline"])
+    low, size = edge.min(axis=0), np.ptp(edge, axis=0)
+
+    def points(metres: object) -> str:
+        """The picture has its upper left corner at 0, 0; the pattern has y away from the keyboard, or upward."""
+        x, y = np.clip((np.asarray(metres, dtype=float) - low) / size, 0, 1).T
+        return "[" + ", ".join(f"[{a:.3f}, {1 - b:.3f}]" for a, b in zip(x, y, strict=True)) + "]"
+
     lines = [f'name = "{plate.pattern}"', 'kind = "simulated"', 'note = "An invented pattern."']
+    lines += ["", "[outline]", f"width_to_height = {size[0] / size[1]:.3f}", SIDES, f"edge = {points(edge)}"]
+    lines += [f"openings = [{', '.join(points(bay) for bay in table.meta['bays'])}]"]
+    lines += [f"screws = {points(table.meta['bolts'])}"]
     for s in table.meta["stations"]:
-        x, y = (np.array([s["x_m"], s["y_m"]]) - low) / size
+        at = points([[s["x_m"], s["y_m"]]]).strip("[]").split(", ")
         lines += ["", "[[station]]", f'name = "{s["name"]}"', f'where = "{s["description"]}"']
-        lines += [f"x = {x:.3f}", f"y = {1 - y:.3f}"]
+        lines += [f"x = {at[0]}", f"y = {at[1]}"]
     return "\n".join(lines) + "\n"
 
 

@@ -1,78 +1,77 @@
 """Station layouts: where a plate is tapped, as TOML files and their reader.
 
-    read_layout(name_or_path)   Layout; raises BadLayout and lists the known names
-    known_layouts()             names of the layouts that come with tapscan
+    read_layout(name_or_path)        Layout; raises BadLayout and lists the known names
+    layout_text(name_or_path)        the file as text, to be kept with a scan
+    layout_from_text(text, source)   Layout from such text; `source` is what its errors call it
+    known_layouts()                  names of the layouts that come with tapscan
+    known_outlines()                 names of the outlines a layout may ask for
 
-A layout file holds `name`, `kind`, `note` and one [[station]] table a station with `name`, `where`
-(in words) and `x`, `y` (0..1, left to right and far to near, for the map and the chalking sheet).
+docs/layouts.md explains every key. The outlines are invented schematics, no real maker's plates.
 """
 
-import tomllib
-from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
-from typing import Any
 
 from tapscan.errors import BadLayout
+from tapscan.layouts.reading import parse_layout, parse_outline
+from tapscan.places import Layout, Outline, Station
 
-
-@dataclass(frozen=True)
-class Station:
-    """One marked place on the plate."""
-
-    name: str
-    where: str
-    x: float  # 0..1, bass side to treble side
-    y: float  # 0..1, tuning pins to tail (or bottom)
-
-
-@dataclass(frozen=True)
-class Layout:
-    """Stations in the order in which they are tapped."""
-
-    name: str
-    kind: str
-    note: str
-    stations: tuple[Station, ...]
+__all__ = [
+    "Layout",
+    "Outline",
+    "Station",
+    "known_layouts",
+    "known_outlines",
+    "layout_from_text",
+    "layout_text",
+    "read_layout",
+]
 
 
 def known_layouts() -> list[str]:
     """Names that `read_layout` takes without a path."""
-    here = resources.files("tapscan.layouts")
-    return sorted(entry.name[:-5] for entry in here.iterdir() if entry.name.endswith(".toml"))
+    return _names("")
+
+
+def known_outlines() -> list[str]:
+    """Names that a layout's `outline` key takes."""
+    return _names("outlines")
 
 
 def read_layout(name_or_path: str) -> Layout:
     """Layout by known name, or from a TOML file of your own."""
+    return layout_from_text(layout_text(name_or_path), name_or_path)
+
+
+def layout_text(name_or_path: str) -> str:
+    """Text of a known layout, or of a TOML file of your own."""
+    if name_or_path in known_layouts():
+        return _shipped("", name_or_path)
     path = Path(name_or_path)
+    if path.suffix.lower() != ".toml":
+        raise BadLayout(f"layout {name_or_path!r} is unknown; known are {', '.join(known_layouts())}, or a .toml file")
     try:
-        if name_or_path in known_layouts():
-            text = (resources.files("tapscan.layouts") / f"{name_or_path}.toml").read_text(encoding="utf-8")
-        elif path.suffix == ".toml":
-            text = path.read_text(encoding="utf-8")
-        else:
-            raise BadLayout(
-                f"layout {name_or_path!r} is unknown; known are {', '.join(known_layouts())}, or a .toml file"
-            )
-        return _layout(tomllib.loads(text), name_or_path)
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise BadLayout(
-            f"{name_or_path}: cannot be read as a layout ({problem}); see docs/getting-started.md"
-        ) from None
+        return path.read_text(encoding="utf-8-sig")  # some editors put a mark before the first letter
+    except UnicodeDecodeError:
+        raise BadLayout(f"{name_or_path}: is not UTF-8 text; save it again as UTF-8") from None
+    except (OSError, ValueError) as problem:
+        why = getattr(problem, "strerror", None) or problem
+        raise BadLayout(f"{name_or_path}: cannot be read ({why}); check the name and the folder") from None
 
 
-def _layout(table: dict[str, Any], source: str) -> Layout:
-    try:
-        stations = tuple(
-            Station(str(s["name"]), str(s["where"]), float(s["x"]), float(s["y"])) for s in table["station"]
-        )
-        layout = Layout(str(table["name"]), str(table["kind"]), str(table.get("note", "")), stations)
-    except (KeyError, TypeError, ValueError) as problem:
-        raise BadLayout(
-            f"{source}: a layout needs name, kind and [[station]] with name, where, x, y ({problem})"
-        ) from None
-    names = [s.name for s in stations]
-    twice = sorted({n for n in names if names.count(n) > 1})
-    if not names or twice:
-        raise BadLayout(f"{source}: {'station named twice: ' + ', '.join(twice) if twice else 'no station in it'}")
-    return layout
+def layout_from_text(text: str, source: str) -> Layout:
+    """Layout from the text of a TOML file; every mistake is told with its line or key."""
+    return parse_layout(text, source, _outline)
+
+
+def _outline(name: str) -> Outline | None:
+    return parse_outline(_shipped("outlines", name), name) if name in known_outlines() else None
+
+
+def _names(folder: str) -> list[str]:
+    here = resources.files("tapscan.layouts").joinpath(folder)
+    return sorted(entry.name[:-5] for entry in here.iterdir() if entry.name.endswith(".toml"))
+
+
+def _shipped(folder: str, name: str) -> str:
+    return resources.files("tapscan.layouts").joinpath(folder, f"{name}.toml").read_text(encoding="utf-8")

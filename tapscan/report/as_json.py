@@ -8,6 +8,7 @@ import json
 from typing import Any
 
 from tapscan import __version__
+from tapscan.places import Station
 from tapscan.records import Indication, Mode, Recording, Screening, Strike
 
 SCHEMA = 1
@@ -28,6 +29,7 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "state_reason": None if scan.state else "not given",
         "layout": scan.layout,
         "layout_reason": None if scan.layout else "not given",
+        "stations": [_station(s) for s in scan.map.stations] if scan.map else [],
         "assignment": list(screening.assignment),
         "recordings": [_recording(r) for r in scan.recordings],
         "strikes": [_strike(s) for s in scan.strikes],
@@ -41,6 +43,18 @@ def to_json(screening: Screening) -> dict[str, Any]:
 def dumps(screening: Screening) -> str:
     """Indented text, ending in a newline."""
     return json.dumps(to_json(screening), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _station(s: Station) -> dict[str, Any]:
+    return {
+        "station": s.name,
+        "where": s.where,
+        "x": s.x,
+        "y": s.y,
+        "direction": s.direction,
+        "direction_reason": None if s.direction else "not told by the layout",
+        "states": list(s.states),
+    }
 
 
 def _recording(r: Recording) -> dict[str, Any]:

@@ -165,6 +165,7 @@ def _conclude(
         state=request.state,
         layout=request.layout.name if request.layout else None,
         places=tuple((s.name, s.where) for s in request.layout.stations) if request.layout else (),
+        map=request.layout,
     )
     indications, not_run = run_rules(scan, settings)
     silent = [f"{h.recording.file}: {h.recording.reason}." for h in heard if h.recording.reason]
