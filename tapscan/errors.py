@@ -23,3 +23,11 @@ class BadSettings(TapscanError, ValueError):
 
 class BadRequest(TapscanError, ValueError):
     """A request that contradicts itself or the recordings it names."""
+
+
+class RegisterProblem(TapscanError, OSError):
+    """A register that is missing, damaged, too new, full or out of reach."""
+
+
+class UnknownName(TapscanError, LookupError):
+    """A plate or scan that the register does not hold, or a name that fits several."""

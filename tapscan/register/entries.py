@@ -1,0 +1,137 @@
+"""What goes into a register and comes out of it: frozen dataclasses without a database in them.
+
+Unknown is None. Names and notes are text as the shop writes them.
+"""
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+from tapscan.records import Disposition, ScanConditions, Screening
+
+Answer = Literal["seen", "not seen", "not looked at"]
+ANSWERS: tuple[Answer, ...] = ("seen", "not seen", "not looked at")
+CHECKLIST: dict[str, str] = {
+    "rust-line": "a line of rust",
+    "cracked-finish": "a crack in the finish",
+    "offset-edges": "edges that stand off from each other",
+    "repair": "a weld, braze or pin repair",
+    "missing-screws": "plate screws missing",
+    "loose-nose-bolts": "loose nose bolts",
+    "pitch-not-held": "a section that does not hold pitch",
+}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One line of the visual checklist."""
+
+    item: str  # a key of CHECKLIST
+    answer: Answer
+    note: str | None = None
+
+
+def full_checklist(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """Every item once, in order; what was not answered was not looked at."""
+    known = {f.item: f for f in findings}
+    return tuple(known.get(item, Finding(item, "not looked at")) for item in CHECKLIST)
+
+
+@dataclass(frozen=True)
+class KeptFile:
+    """A file in the register's folder."""
+
+    sha256: str
+    size_bytes: int
+    name: str  # as it was called when it came in; text only, never a path
+
+
+@dataclass(frozen=True)
+class Plate:
+    """A casting the shop knows."""
+
+    name: str
+    pattern: str | None = None
+    serial: str | None = None
+    kind: str | None = None  # grand, upright, ... in the shop's words
+    mass_kg: float | None = None
+    notes: str | None = None
+    added_utc: str | None = None  # ISO 8601; None before it is stored
+    retired_on: dt.date | None = None
+    retired_why: str | None = None
+    photos: tuple[KeptFile, ...] = ()
+    id: int | None = None  # row in the register; None before it is stored
+
+
+@dataclass(frozen=True)
+class NewScan:
+    """A scan about to be stored."""
+
+    date: dt.date
+    conditions: ScanConditions
+    operator: str | None = None
+    notes: str | None = None
+    baseline: bool = False
+    checklist: tuple[Finding, ...] = ()
+    reading: dict[str, Any] = field(default_factory=dict)  # how the recordings were read: layout, order, mends
+
+
+@dataclass(frozen=True)
+class NewScreening:
+    """A screening about to be stored, with what it was made by."""
+
+    screening: Screening
+    settings_text: str  # every threshold, one `name = value` line each
+    tapscan_version: str
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What a later examination found. A named person says so."""
+
+    found: str
+    method: str
+    by_whom: str
+    on: dt.date
+    note: str | None = None
+    entered_utc: str | None = None
+
+
+@dataclass(frozen=True)
+class ScreeningEntry:
+    """One screening of a scan, without its figures."""
+
+    number: int  # 1 is the first; the highest is the one that counts
+    made_utc: str
+    tapscan_version: str
+    settings_sha256: str
+    disposition: Disposition
+    headline: str
+    id: int
+
+
+@dataclass(frozen=True)
+class ScanEntry:
+    """A stored scan, without its figures."""
+
+    name: str  # PLATE/DATE[-n]
+    plate: str
+    date: dt.date
+    number: int  # 1 for the first scan of the day
+    conditions: ScanConditions
+    operator: str | None
+    notes: str | None
+    baseline: bool
+    stored_utc: str
+    layout: str | None
+    reading: dict[str, Any]
+    checklist: tuple[Finding, ...]
+    files: tuple[KeptFile, ...]
+    screenings: tuple[ScreeningEntry, ...]  # oldest first, at least one
+    outcomes: tuple[Outcome, ...]
+    id: int
+
+    @property
+    def current(self) -> ScreeningEntry:
+        """The screening that counts."""
+        return self.screenings[-1]

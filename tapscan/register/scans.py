@@ -1,0 +1,251 @@
+"""Scans: how they were made, what was seen, which are the baseline, what came out later.
+
+store_scan(register, plate, new, screening, files, pictures)   ScanEntry; every row in one transaction
+find_scan(register, name)                   one ScanEntry
+list_scans(register, plate)                 ScanEntry after ScanEntry, oldest first
+edit_scan(register, name, change)           ScanEntry after the change
+add_screening(register, name, new, ...)     a further screening; the earlier ones stay
+set_baseline(register, plate, names)        these scans, and no others
+add_outcome(register, name, outcome)        what a later examination found
+scans_holding(register, hashes)             names of the scans that hold one of these recordings
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, func, select
+
+from tapscan.errors import BadRequest, UnknownName
+from tapscan.records import ScanConditions
+from tapscan.register import tables as t
+from tapscan.register.codec import record_of, row_of
+from tapscan.register.database import Register, utc_now
+from tapscan.register.entries import (
+    CHECKLIST,
+    Finding,
+    KeptFile,
+    NewScan,
+    NewScreening,
+    Outcome,
+    ScanEntry,
+    ScreeningEntry,
+)
+from tapscan.register.names import name_key, scan_name, split_scan_name
+from tapscan.register.plates import find_plate, note_file
+from tapscan.register.results import store_screening
+
+
+def store_scan(
+    register: Register,
+    plate_name: str,
+    new: NewScan,
+    screening: NewScreening,
+    files: Sequence[KeptFile],
+    pictures: KeptFile | None = None,
+    *,
+    again: bool = False,
+) -> ScanEntry:
+    """`files` and `pictures` lie in the folder already. All rows are stored, or none.
+
+    Raises BadRequest when one of the recordings belongs to a stored scan, unless `again`.
+    """
+    plate = find_plate(register, plate_name, exact=True)
+    with register.writing() as connection:
+        if not again and (twins := _holding(connection, [f.sha256 for f in files])):
+            raise BadRequest(f"already stored as {', '.join(twins)}: the same recording; nothing was stored")
+        last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == new.date)
+        number = (connection.execute(last).scalar() or 0) + 1
+        scan_id = _insert_scan(connection, plate.id, number, new)
+        for position, file in enumerate(files):
+            note_file(connection, file)
+            row = {"scan_id": scan_id, "position": position, "sha256": file.sha256, "name": file.name}
+            connection.execute(t.scan_file.insert().values(row))
+        _write_checklist(connection, scan_id, new.checklist)
+        store_screening(connection, scan_id, 1, screening, pictures)
+    return find_scan(register, scan_name(plate.name, new.date, number))
+
+
+def _insert_scan(connection: Connection, plate_id: int | None, number: int, new: NewScan) -> int:
+    values = {
+        **row_of(new.conditions, t.scan.c.keys()),
+        "plate_id": plate_id,
+        "date": new.date,
+        "number": number,
+        "baseline": new.baseline,
+        "operator": new.operator,
+        "notes": new.notes,
+        "stored_utc": utc_now(),
+        "reading": new.reading,
+    }
+    key = connection.execute(t.scan.insert().values(values)).inserted_primary_key
+    assert key is not None
+    return int(key[0])
+
+
+def _write_checklist(connection: Connection, scan_id: int, findings: Sequence[Finding]) -> None:
+    connection.execute(t.checklist.delete().where(t.checklist.c.scan_id == scan_id))
+    for f in findings:
+        row = {"scan_id": scan_id, "item": f.item, "answer": f.answer, "note": f.note}
+        connection.execute(t.checklist.insert().values(row))
+
+
+def find_scan(register: Register, name: str) -> ScanEntry:
+    """Raises UnknownName and lists the plate's scans."""
+    plate_name, date, number = split_scan_name(name)
+    plate = find_plate(register, plate_name)
+    where = (t.scan.c.plate_id == plate.id, t.scan.c.date == date, t.scan.c.number == number)
+    with register.reading() as connection:
+        row = connection.execute(_scans().where(*where)).first()
+        if row is not None:
+            return _entries(connection, [row])[0]
+        others = connection.execute(_scans().where(t.scan.c.plate_id == plate.id)).fetchall()
+    names = ", ".join(scan_name(plate.name, r.date, r.number) for r in others[-8:])
+    raise UnknownName(f"there is no scan {name!r}; " + (f"there is {names}" if names else f"{plate.name} has none yet"))
+
+
+def list_scans(register: Register, plate_name: str | None = None) -> list[ScanEntry]:
+    """Of one plate, or of all, by plate and day."""
+    query = _scans()
+    if plate_name is not None:
+        query = query.where(t.scan.c.plate_id == find_plate(register, plate_name).id)
+    with register.reading() as connection:
+        return _entries(connection, connection.execute(query).fetchall())
+
+
+def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanEntry]) -> ScanEntry:
+    """`change` gives the entry as it should be: conditions, operator, notes, baseline or checklist."""
+    before = find_scan(register, name)
+    after = change(before)
+    with register.writing() as connection:
+        values: dict[str, Any] = {
+            **row_of(after.conditions, t.scan.c.keys()),
+            "operator": after.operator,
+            "notes": after.notes,
+            "baseline": after.baseline,
+        }
+        connection.execute(t.scan.update().where(t.scan.c.row == before.id).values(values))
+        _write_checklist(connection, before.id, after.checklist)
+    return find_scan(register, before.name)
+
+
+def add_screening(register: Register, name: str, new: NewScreening, pictures: KeptFile | None = None) -> ScanEntry:
+    """The new screening counts from now on; the earlier ones are kept."""
+    entry = find_scan(register, name)
+    with register.writing() as connection:
+        last = select(func.max(t.screening.c.number)).where(t.screening.c.scan_id == entry.id)
+        number = (connection.execute(last).scalar() or 0) + 1
+        store_screening(connection, entry.id, number, new, pictures)
+    return find_scan(register, entry.name)
+
+
+def set_baseline(register: Register, plate_name: str, names: Sequence[str]) -> list[ScanEntry]:
+    """Raises BadRequest for a scan of another plate."""
+    plate = find_plate(register, plate_name, exact=True)
+    chosen = [find_scan(register, name) for name in names]
+    if strangers := [e.name for e in chosen if name_key(e.plate) != name_key(plate.name)]:
+        raise BadRequest(f"{', '.join(strangers)}: not a scan of {plate.name}; a plate is compared with its own scans")
+    with register.writing() as connection:
+        connection.execute(t.scan.update().where(t.scan.c.plate_id == plate.id).values(baseline=False))
+        connection.execute(t.scan.update().where(t.scan.c.row.in_([e.id for e in chosen])).values(baseline=True))
+    return [replace(e, baseline=True) for e in chosen]
+
+
+def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:
+    """Raises BadRequest when nobody is named."""
+    for words, what in (
+        (outcome.by_whom, "who examined it"),
+        (outcome.found, "what was found"),
+        (outcome.method, "how"),
+    ):
+        if not words.strip():
+            raise BadRequest(f"an outcome needs {what}; an outcome without it is hearsay")
+    entry = find_scan(register, name)
+    with register.writing() as connection:
+        values = {**row_of(outcome, t.outcome.c.keys()), "scan_id": entry.id, "entered_utc": utc_now()}
+        values.pop("more")
+        connection.execute(t.outcome.insert().values(values))
+    return find_scan(register, entry.name)
+
+
+def scans_holding(register: Register, hashes: Sequence[str]) -> list[str]:
+    """Names of stored scans with one of these recordings."""
+    with register.reading() as connection:
+        return _holding(connection, hashes)
+
+
+def _holding(connection: Connection, hashes: Sequence[str]) -> list[str]:
+    held = select(t.scan_file.c.scan_id).where(t.scan_file.c.sha256.in_(list(hashes)))
+    rows = connection.execute(_scans().where(t.scan.c.row.in_(held))).fetchall()
+    return [scan_name(r.plate_name, r.date, r.number) for r in rows]
+
+
+def _scans() -> Select[Any]:
+    query = select(t.scan, t.plate.c.name.label("plate_name")).join(t.plate)
+    return query.order_by(t.plate.c.name_key, t.scan.c.date, t.scan.c.number)
+
+
+def _entries(connection: Connection, rows: Sequence[Row]) -> list[ScanEntry]:
+    """A handful of queries, however many scans."""
+    ids = {row.row for row in rows}
+    whole = len(ids) > 500  # a long list of ids is slower than reading the table
+    held = _grouped(
+        connection,
+        select(t.scan_file, t.file.c.size_bytes).join(t.file).order_by(t.scan_file.c.position),
+        t.scan_file,
+        ids,
+        whole,
+    )
+    seen = _grouped(connection, select(t.checklist), t.checklist, ids, whole)
+    came = _grouped(connection, select(t.outcome).order_by(t.outcome.c.on, t.outcome.c.row), t.outcome, ids, whole)
+    made = _grouped(connection, select(*SCREENING).order_by(t.screening.c.number), t.screening, ids, whole)
+    return [
+        _entry(row, held.get(row.row, []), seen.get(row.row, []), came.get(row.row, []), made[row.row]) for row in rows
+    ]
+
+
+SCREENING = tuple(
+    t.screening.c[name]
+    for name in (
+        "row",
+        "scan_id",
+        "number",
+        "made_utc",
+        "tapscan_version",
+        "settings_sha256",
+        "disposition",
+        "headline",
+        "layout",
+    )
+)
+
+
+def _grouped(
+    connection: Connection, query: Select[Any], table: Any, ids: set[int], whole: bool
+) -> dict[int, list[Row]]:
+    groups: dict[int, list[Row]] = {}
+    for row in connection.execute(query if whole else query.where(table.c.scan_id.in_(ids))):
+        groups.setdefault(row.scan_id, []).append(row)
+    return groups
+
+
+def _entry(row: Row, held: Sequence[Row], seen: Sequence[Row], came: Sequence[Row], made: Sequence[Row]) -> ScanEntry:
+    findings = {r.item: Finding(r.item, r.answer, r.note) for r in seen}
+    return ScanEntry(
+        name=scan_name(row.plate_name, row.date, row.number),
+        plate=row.plate_name,
+        date=row.date,
+        number=row.number,
+        conditions=record_of(ScanConditions, row._mapping),
+        operator=row.operator,
+        notes=row.notes,
+        baseline=row.baseline,
+        stored_utc=row.stored_utc,
+        layout=made[-1].layout,
+        reading=row.reading or {},
+        checklist=tuple(findings[item] for item in CHECKLIST if item in findings),
+        files=tuple(KeptFile(r.sha256, r.size_bytes, r.name) for r in held),
+        screenings=tuple(record_of(ScreeningEntry, r._mapping, id=r.row) for r in made),
+        outcomes=tuple(record_of(Outcome, r._mapping) for r in came),
+        id=row.row,
+    )

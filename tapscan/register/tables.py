@@ -1,0 +1,235 @@
+"""The tables of a register. They change only together with a new step in migrations/versions.
+
+A column named like a field of a record in records.py holds that field; fields without a column of their own travel in
+`more`, so that a record may grow without a migration. `more` and lists are JSON. A row of results is known by its
+screening and its position. Times are UTC as ISO 8601 text.
+"""
+
+from sqlalchemy import (
+    JSON,
+    BigInteger,
+    Boolean,
+    Column,
+    Date,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+metadata = MetaData(
+    naming_convention={
+        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+        "fk": "fk_%(table_name)s_%(column_0_name)s",
+        "pk": "pk_%(table_name)s",
+    }
+)
+
+
+def _json(name: str) -> Column:
+    return Column(name, JSON(none_as_null=True))
+
+
+def _of_screening() -> tuple[Column, Column]:
+    return (
+        Column("screening_id", ForeignKey("screening.row"), primary_key=True),
+        Column("position", Integer, primary_key=True, autoincrement=False),
+    )
+
+
+plate = Table(
+    "plate",
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("name_key", Text, nullable=False, unique=True),
+    Column("pattern", Text),
+    Column("serial", Text),
+    Column("kind", Text),
+    Column("mass_kg", Float),
+    Column("notes", Text),
+    Column("added_utc", String(32), nullable=False),
+    Column("retired_on", Date),
+    Column("retired_why", Text),
+)
+file = Table(
+    "file",
+    metadata,
+    Column("sha256", String(64), primary_key=True),
+    Column("size_bytes", BigInteger, nullable=False),
+    Column("stored_utc", String(32), nullable=False),
+)
+photo = Table(
+    "photo",
+    metadata,
+    Column("plate_id", ForeignKey("plate.row"), primary_key=True),
+    Column("sha256", ForeignKey("file.sha256"), primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("added_utc", String(32), nullable=False),
+)
+scan = Table(
+    "scan",
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("plate_id", ForeignKey("plate.row"), nullable=False),
+    Column("date", Date, nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("baseline", Boolean(create_constraint=False), nullable=False),
+    Column("operator", Text),
+    Column("notes", Text),
+    Column("stored_utc", String(32), nullable=False),
+    # ScanConditions
+    Column("state", Text),
+    Column("supports", Text),
+    Column("air_c", Float),
+    Column("iron_c", Float),
+    Column("hours_in_room", Float),
+    Column("sensor", Text),
+    Column("sensor_place", Text),
+    Column("hammer", Text),
+    _json("fittings"),
+    _json("more"),
+    _json("reading"),
+    UniqueConstraint("plate_id", "date", "number"),
+)
+scan_file = Table(
+    "scan_file",
+    metadata,
+    Column("scan_id", ForeignKey("scan.row"), primary_key=True),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("sha256", ForeignKey("file.sha256"), nullable=False, index=True),
+    Column("name", Text, nullable=False),
+)
+checklist = Table(
+    "checklist",
+    metadata,
+    Column("scan_id", ForeignKey("scan.row"), primary_key=True),
+    Column("item", String(32), primary_key=True),
+    Column("answer", String(16), nullable=False),
+    Column("note", Text),
+)
+outcome = Table(
+    "outcome",
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("scan_id", ForeignKey("scan.row"), nullable=False, index=True),
+    Column("found", Text, nullable=False),
+    Column("method", Text, nullable=False),
+    Column("by_whom", Text, nullable=False),
+    Column("on", Date, nullable=False),
+    Column("note", Text),
+    Column("entered_utc", String(32), nullable=False),
+)
+screening = Table(
+    "screening",
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("scan_id", ForeignKey("scan.row"), nullable=False),
+    Column("number", Integer, nullable=False),
+    Column("made_utc", String(32), nullable=False),
+    Column("tapscan_version", Text, nullable=False),
+    Column("settings_sha256", String(64), nullable=False),
+    Column("settings_text", Text, nullable=False),
+    Column("disposition", Text, nullable=False),
+    Column("headline", Text, nullable=False),
+    Column("summary", Text, nullable=False),
+    _json("next_steps"),
+    _json("rules_not_run"),
+    _json("limitations"),
+    _json("assignment"),
+    _json("more"),
+    # of Scan
+    Column("state", Text),
+    Column("layout", Text),
+    _json("places"),
+    _json("scan_more"),
+    Column("pictures_sha256", ForeignKey("file.sha256")),
+    UniqueConstraint("scan_id", "number"),
+)
+recording = Table(
+    "recording",
+    metadata,
+    *_of_screening(),
+    Column("id", Text, nullable=False),
+    Column("file", Text, nullable=False),
+    Column("sha256", ForeignKey("file.sha256"), nullable=False),
+    Column("sample_rate_hz", Integer, nullable=False),
+    Column("channels", Integer, nullable=False),
+    Column("channel_used", Integer),
+    Column("duration_s", Float, nullable=False),
+    _json("faults"),
+    Column("reason", Text),
+    _json("more"),
+)
+strike = Table(
+    "strike",
+    metadata,
+    *_of_screening(),
+    Column("id", Text, nullable=False),
+    Column("recording", Text, nullable=False),
+    Column("station", Text, nullable=False),
+    Column("force", String(8)),
+    Column("onset_s", Float, nullable=False),
+    Column("duration_s", Float, nullable=False),
+    Column("peak", Float, nullable=False),
+    Column("level_db", Float, nullable=False),
+    Column("snr_db", Float),
+    _json("faults"),
+    Column("reason", Text),
+    _json("more"),
+)
+mode = Table(
+    "mode",
+    metadata,
+    *_of_screening(),
+    Column("id", Text, nullable=False),
+    Column("frequency_hz", Float, nullable=False),
+    Column("frequency_sd_hz", Float),
+    Column("decay_rate_per_s", Float),
+    Column("decay_rate_sd_per_s", Float),
+    Column("t60_s", Float),
+    Column("q", Float),
+    Column("loss_factor", Float),
+    Column("level_db", Float),
+    Column("tone_to_noise_db", Float),
+    Column("prominence_ratio_db", Float),
+    Column("prominent", Boolean(create_constraint=False)),
+    Column("stations_prominent", Integer),
+    Column("stations_judged", Integer),
+    Column("note", Text),
+    Column("cents", Float),
+    Column("origin", Text, nullable=False),
+    _json("strengths"),
+    Column("reason", Text),
+    _json("more"),
+)
+indication = Table(
+    "indication",
+    metadata,
+    *_of_screening(),
+    Column("id", Text, nullable=False),
+    Column("rule", Text, nullable=False),
+    Column("interpretation", Text, nullable=False),
+    Column("status", Text),
+    _json("stations"),
+    _json("modes"),
+    Column("sentence", Text, nullable=False),
+    _json("conditions"),
+    _json("other_explanations"),
+    _json("more"),
+)
+comparison = Table(
+    "comparison",
+    metadata,
+    Column("screening_id", ForeignKey("screening.row"), primary_key=True),
+    Column("made_utc", String(32), nullable=False),
+    Column("summary", Text, nullable=False),
+    _json("document"),
+)
+Index("ix_screening_scan_id", screening.c.scan_id)
