@@ -8,8 +8,10 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from bench.plates.cases import many_flaws, shipped_flaws
+from bench.plates.cases import Flaw, many_flaws, shipped_flaws
+from bench.plates.drawn import draw_places
 from bench.plates.mesh import triangulate
+from bench.plates.pattern import Pattern
 from bench.plates.patterns import NAMES, build
 from bench.plates.tables import solve_pattern, write_table
 
@@ -21,15 +23,33 @@ def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m bench.plates", description=__doc__)
     sub = parser.add_subparsers(dest="command", required=True)
     tables = sub.add_parser("tables", help="the tables that ship in the package")
-    cache = sub.add_parser("cache", help="every flaw at every drawn place, for detection studies")
+    cache = sub.add_parser("cache", help="a bigger set for detection studies, into a folder of yours")
     recordings = sub.add_parser("recordings", help="the simulated reference recordings, from the shipped tables")
     tables.add_argument("--out", type=Path, default=SHIPPED_FOLDER)
     cache.add_argument("out", type=Path)
+    cache.add_argument(
+        "--places", type=int, help="draw up to so many places a flaw at random; else the shipped crack lines"
+    )
+    cache.add_argument("--seed", type=int, default=1, help="of the drawn places; another seed is another set")
+    cache.add_argument(
+        "--sizes", choices=("all", "study"), default="all", help="every size of a flaw, or a study's few"
+    )
     recordings.add_argument("--out", type=Path, default=Path("reference_recordings/simulated"))
     for each in (tables, cache):
         each.add_argument("--pattern", action="append", choices=NAMES)
         each.add_argument("--modes", type=int, default=SHIPPED_MODES)
     return parser
+
+
+def _chosen(given: argparse.Namespace, name: str) -> tuple[Pattern, list[Flaw]]:
+    """A pattern with its crack lines, and the flaws to solve."""
+    pattern = build(name)
+    if given.command == "tables":
+        return pattern, shipped_flaws(pattern)
+    study = given.sizes == "study"
+    if given.places is not None:
+        pattern = draw_places(pattern, given.places, given.seed, all_sizes=not study)
+    return pattern, many_flaws(pattern, study)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -40,12 +60,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
         write_recordings(given.out)
         return 0
-    flaws_of = shipped_flaws if given.command == "tables" else many_flaws
     for name in given.pattern or NAMES:
         begun = time.perf_counter()
-        pattern = build(name)
-        mesh = triangulate(pattern)
-        arrays = solve_pattern(pattern, mesh, flaws_of(pattern), given.modes, print)
+        pattern, flaws = _chosen(given, name)
+        arrays = solve_pattern(pattern, triangulate(pattern), flaws, given.modes, print)
         write_table(given.out / f"{name}.npz", arrays)
         print(f"{name}: {len(arrays['frequency_hz'])} cases in {time.perf_counter() - begun:.0f} s")
     return 0

@@ -3,7 +3,7 @@
 ``Flaw``             what is wrong, in words and numbers
 ``edge_crack_compliance``  rotation per moment of an edge crack in a bar
 ``Case``, ``solve_case``   modes of the pattern with one flaw
-``shipped_flaws``, ``many_flaws``   the flaws in the package's tables, and at every drawn place
+``shipped_flaws``, ``many_flaws``   the flaws in the package's tables, and at every crack line of a pattern
 """
 
 from __future__ import annotations
@@ -36,6 +36,15 @@ LENGTHS_M = {
     "pin": (0.03, 0.06, 0.10),
     "rim": (0.01, 0.03, 0.06),
 }
+# Sizes a detection study asks for; half depth is there for the closed crack that rubs.
+STUDY_SHARES = {"width": (0.25, 0.50, 1.00), "depth": (0.10, 0.25, 0.50)}
+STUDY_LENGTHS_M = {
+    "corner": (0.03,),
+    "inner corner": (0.03,),
+    "bolt": (0.03, 0.06),
+    "pin": (0.03,),
+    "rim": (0.03,),
+}
 
 
 @dataclass(frozen=True)
@@ -43,7 +52,8 @@ class Flaw:
     """One flaw.
 
     ``kind`` : "sound", "width", "severed", "depth", "corner", "inner corner", "bolt", "pin", "rim" or "chill".
-    ``line`` : name of the crack line ("" where there is none). ``size`` : share of width or depth, or length in m.
+    ``line`` : name of the crack line or chilled region ("" where there is one only). ``size`` : share of width or depth,
+    or length in m.
     """
 
     kind: str
@@ -53,7 +63,7 @@ class Flaw:
     @property
     def label(self) -> str:
         if self.kind in ("sound", "chill"):
-            return {"sound": "sound", "chill": "chilled region"}[self.kind]
+            return "sound" if self.kind == "sound" else f"chilled {self.line or 'region'}"
         if self.kind == "severed":
             return f"severed, {self.line}"
         unit = f"{100 * self.size:.0f} %" if self.kind in ("width", "depth") else f"{1000 * self.size:.0f} mm"
@@ -85,26 +95,31 @@ def edge_crack_compliance(depth_share: float, thickness_m: float) -> float:
     return float(6.0 * np.pi * thickness_m * x**2 * series)
 
 
-def field_of(pattern: Pattern, mesh: PlateMesh, chilled: bool = False) -> ElasticField:
-    """Stiffness and mass of every triangle of a meshed pattern."""
+def field_of(pattern: Pattern, mesh: PlateMesh, chill: shapely.Geometry | None = None) -> ElasticField:
+    """Stiffness and mass of every triangle of a meshed pattern, with one region hardened or none."""
     depth = np.array([p.thickness_m for p in mesh.parts])[mesh.region]
     soft = np.array([p.stiffness_factor for p in mesh.parts])[mesh.region]
     light = np.array([p.mass_factor for p in mesh.parts])[mesh.region]
     bending = soft * pattern.modulus_pa * depth**3 / (12.0 * (1.0 - pattern.poisson**2))
-    if chilled:
-        bending = bending * np.where(chill_mask(pattern, mesh), CHILL_MODULUS_FACTOR, 1.0)
+    if chill is not None:
+        bending = bending * np.where(inside(mesh, chill), CHILL_MODULUS_FACTOR, 1.0)
     return ElasticField(bending, light * pattern.density_kg_m3 * depth, pattern.poisson)
 
 
-def chill_mask(pattern: Pattern, mesh: PlateMesh) -> np.ndarray:
-    """(m,) bool: triangles of the chilled region."""
+def chill_of(pattern: Pattern, flaw: Flaw) -> shapely.Geometry:
+    """The region a chilled case hardens; for any other case the pattern's own, to weigh energy in."""
+    return pattern.chill_regions[flaw.line] if flaw.kind == "chill" and flaw.line else pattern.chill
+
+
+def inside(mesh: PlateMesh, area: shapely.Geometry) -> np.ndarray:
+    """(m,) bool: triangles whose middle lies in ``area``."""
     centre = mesh.points_m[:, mesh.triangles].mean(axis=1)
-    return np.asarray(shapely.contains_xy(pattern.chill, centre[0], centre[1]))
+    return np.asarray(shapely.contains_xy(area, centre[0], centre[1]))
 
 
 def cut_sides(mesh: PlateMesh, flaw: Flaw) -> np.ndarray:
     """(2, k) corner pairs that a flaw opens."""
-    if not flaw.line:
+    if not flaw.line or flaw.kind == "chill":
         return np.empty((2, 0), dtype=int)
     sides = mesh.cracks[flaw.line]
     ends = mesh.points_m[:, sides]
@@ -121,7 +136,7 @@ def cut_sides(mesh: PlateMesh, flaw: Flaw) -> np.ndarray:
 
 def solve_case(pattern: Pattern, mesh: PlateMesh, flaw: Flaw, count: int) -> Case:
     """Modes of a pattern with a flaw; ``count`` includes the rigid motions of all loose parts."""
-    field = field_of(pattern, mesh, chilled=flaw.kind == "chill")
+    field = field_of(pattern, mesh, chill_of(pattern, flaw) if flaw.kind == "chill" else None)
     sides = cut_sides(mesh, flaw)
     empty = np.empty((2, 0), dtype=int)
     if not sides.size:
@@ -160,17 +175,19 @@ def _part_depth(opened: MeshTri, hinges: np.ndarray, field: ElasticField, mesh: 
     return np.asarray(field.bending_stiffness_nm[beside] / compliance)
 
 
-def many_flaws(pattern: Pattern) -> list[Flaw]:
-    """Every size at every crack line, the sound case first and the chilled region last."""
+def many_flaws(pattern: Pattern, study: bool = False) -> list[Flaw]:
+    """Every size (of a ``study``: its sizes only) at every crack line, the sound case first and chilled regions last."""
+    widths, depths = (STUDY_SHARES["width"], STUDY_SHARES["depth"]) if study else (WIDTH_SHARES, DEPTH_SHARES)
+    lengths = STUDY_LENGTHS_M if study else LENGTHS_M
     out = [SOUND]
     for line in pattern.lines:
         if line.kind == "strut":
-            out += [Flaw("width" if s < 1 else "severed", line.name, s) for s in WIDTH_SHARES]
-            out += [Flaw("depth", line.name, s) for s in DEPTH_SHARES]
+            out += [Flaw("width" if s < 1 else "severed", line.name, s) for s in widths]
+            out += [Flaw("depth", line.name, s) for s in depths]
             continue
         kinds = ["corner", "inner corner"] if line.kind == "corner" else [line.kind]
-        out += [Flaw(kind, line.name, size) for kind in kinds for size in LENGTHS_M[kind]]
-    return [*out, Flaw("chill")]
+        out += [Flaw(kind, line.name, size) for kind in kinds for size in lengths[kind]]
+    return out + [Flaw("chill", name) for name in pattern.chill_regions or [""]]
 
 
 def shipped_flaws(pattern: Pattern) -> list[Flaw]:

@@ -1,7 +1,8 @@
 """Where a pattern is tapped, held, listened to and where it may crack: places drawn from the pattern's own geometry.
 
 ``spots_for``    stations, pads, clamps, pickups and microphones
-``add_cracks``   crack lines on struts, at bay corners, bolt holes, in the pin field and at the outer edge
+``add_cracks``   crack lines on struts, at bay corners, bolt holes, in the pin field and at the outer edge, as shipped
+(``drawn.py`` draws more of them at random.)
 """
 
 from __future__ import annotations
@@ -34,7 +35,8 @@ def strut_share(pattern: Pattern, strut: Strut, share: float) -> float:
     return low + share * (high - low)
 
 
-def _on_edge(pattern: Pattern, around: float, inset_m: float) -> tuple[float, float]:
+def on_edge(pattern: Pattern, around: float, inset_m: float) -> tuple[float, float]:
+    """Point ``around`` (0 to 1) along the outline, ``inset_m`` inside it."""
     ring = pattern.outline.buffer(-inset_m).exterior
     x, y = ring.interpolate(around, normalized=True).coords[0]
     return float(x), float(y)
@@ -59,7 +61,7 @@ def _stations(pattern: Pattern) -> list[Spot]:
     for share, side in ((0.19, "bass"), (0.52, "middle"), (0.83, "treble")):
         places.append((x0 + share * (x1 - x0), (y0 + y1) / 2 + 0.003, f"bar, {side}"))
     for around in np.linspace(0.07, 0.93, 20 - len(places)):
-        x, y = _on_edge(pattern, float(around), 0.062)
+        x, y = on_edge(pattern, float(around), 0.062)
         places.append((x, y, f"web by the edge, {_side_name(pattern, x)}"))
     return [Spot(f"S{i}", x + 0.0013, y + 0.0017, words) for i, (x, y, words) in enumerate(places, start=1)]
 
@@ -67,7 +69,7 @@ def _stations(pattern: Pattern) -> list[Spot]:
 def _ring_spots(pattern: Pattern, kind: str, around: list[float], inset_m: float) -> list[Spot]:
     out = []
     for number, share in enumerate(around, start=1):
-        x, y = _on_edge(pattern, share, inset_m)
+        x, y = on_edge(pattern, share, inset_m)
         out.append(Spot(f"{kind} {number}", x, y, f"by the edge, {_side_name(pattern, x)}"))
     return out
 
@@ -106,7 +108,8 @@ def _strut_lines(pattern: Pattern) -> list[CrackLine]:
     return out
 
 
-def _corner_lines(pattern: Pattern) -> list[CrackLine]:
+def corner_candidates(pattern: Pattern, length_m: float = LONG_M) -> list[CrackLine]:
+    """Lines from every inner corner of the larger bays straight into the iron, where the iron is wide enough; unnamed."""
     bars = [s.polygon() for s in pattern.struts]
     bays = shapely.unary_union(pattern.openings).difference(shapely.unary_union(bars))
     vertices = shapely.get_coordinates(pattern.metal())
@@ -119,13 +122,18 @@ def _corner_lines(pattern: Pattern) -> list[CrackLine]:
             if not 0.9 < np.hypot(*inward) < 1.75 or bay.area < 0.01:
                 continue
             root = vertices[np.argmin(np.hypot(*(vertices - corner).T))]
-            end = root - inward / np.hypot(*inward) * LONG_M
+            end = root - inward / np.hypot(*inward) * length_m
             out.append(CrackLine("", "corner", tuple(root), tuple(end)))
-    fit = [line for line in out if _stays_in(pattern, line)]
-    return [replace(line, name=f"corner {i}") for i, line in enumerate(_spread(fit, 5), start=1)]
+    return [line for line in out if stays_in(pattern, line)]
 
 
-def _stays_in(pattern: Pattern, line: CrackLine) -> bool:
+def _corner_lines(pattern: Pattern) -> list[CrackLine]:
+    spread = _spread(corner_candidates(pattern), 5)
+    return [replace(line, name=f"corner {i}") for i, line in enumerate(spread, start=1)]
+
+
+def stays_in(pattern: Pattern, line: CrackLine) -> bool:
+    """Whether a crack line lies in the iron, with a ligament left beyond all but its beginning."""
     metal = pattern.metal()
     path = LineString([line.start, line.end])
     late = LineString([path.interpolate(0.3, normalized=True), path.interpolate(1.0, normalized=True)])
@@ -150,7 +158,8 @@ def _spread(lines: list[CrackLine], count: int) -> list[CrackLine]:
     return chosen
 
 
-def _inward(outline: Polygon, at: tuple[float, float]) -> np.ndarray:
+def inward_at(outline: Polygon, at: tuple[float, float]) -> np.ndarray:
+    """(2,) unit normal into the plate at the point of the outline nearest to ``at``."""
     ring = outline.exterior
     place = ring.project(Point(at))
     p, q = ring.interpolate(place - 0.01), ring.interpolate(place + 0.01)
@@ -163,12 +172,12 @@ def _inward(outline: Polygon, at: tuple[float, float]) -> np.ndarray:
 def _bolt_lines(pattern: Pattern) -> list[CrackLine]:
     out = []
     for bolt in pattern.bolts:
-        inward = _inward(pattern.outline, bolt)
+        inward = inward_at(pattern.outline, bolt)
         for turn in (0.0, 0.9, -0.9):
             way = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ inward
             start = np.array(bolt) + (pattern.bolt_radius_m - 2 * OVERHANG_M) * way
             line = CrackLine("", "bolt", tuple(start), tuple(start + (LONG_M + 2 * OVERHANG_M) * way))
-            if _stays_in(pattern, line):
+            if stays_in(pattern, line):
                 out.append(line)
                 break
     return [replace(line, name=f"bolt {i}") for i, line in enumerate(_spread(out, 4), start=1)]
@@ -189,13 +198,13 @@ def _rim_lines(pattern: Pattern) -> list[CrackLine]:
     holes = [Point(b) for b in pattern.bolts]
     struts = shapely.unary_union([s.polygon() for s in pattern.struts])
     for around in np.linspace(0.0, 1.0, 40, endpoint=False):
-        start = _on_edge(pattern, float(around), 0.0)
-        inward = _inward(pattern.outline, start)
+        start = on_edge(pattern, float(around), 0.0)
+        inward = inward_at(pattern.outline, start)
         outside = np.array(start) - OVERHANG_M * inward
         line = CrackLine("", "rim", tuple(outside), tuple(np.array(start) + 0.060 * inward))
         path = LineString([line.start, line.end])
         clear = all(path.distance(h) > 0.035 for h in holes) and path.distance(struts) > 0.02
-        if clear and _stays_in(pattern, line):
+        if clear and stays_in(pattern, line):
             out.append(line)
     return [replace(line, name=f"rim {i}") for i, line in enumerate(_spread(out, 4), start=1)]
 

@@ -74,7 +74,10 @@ class Spot:
 
 @dataclass(frozen=True, eq=False)
 class Pattern:
-    """One plate pattern; see the module's head for the conventions."""
+    """One plate pattern; see the module's head for the conventions.
+
+    ``chill`` : the region of the shipped chilled case; ``chill_regions`` : more of them by name, in a study set.
+    """
 
     name: str
     title: str
@@ -91,6 +94,7 @@ class Pattern:
     microphones: list[tuple[str, float, float, float]]
     lines: list[CrackLine] = field(default_factory=list)
     chill: Polygon | None = None
+    chill_regions: dict[str, Polygon] = field(default_factory=dict)
     web_m: float = 0.0095
     rim_width_m: float = 0.016
     rim_m: float = 0.018

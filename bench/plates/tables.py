@@ -28,7 +28,7 @@ from typing import Any
 import numpy as np
 from shapely.geometry import Point, Polygon
 
-from bench.plates.cases import Case, Flaw, chill_mask, solve_case
+from bench.plates.cases import Case, Flaw, chill_of, inside, solve_case
 from bench.plates.mesh import PlateMesh
 from bench.plates.pattern import Pattern, Spot
 from bench.plates.solver import (
@@ -127,8 +127,11 @@ def _omega2(case: Case) -> np.ndarray:
 def case_arrays(pattern: Pattern, mesh: PlateMesh, case: Case) -> dict[str, np.ndarray]:
     """All arrays of one case, as described in the module's head."""
     label, names = patch_labels(pattern, mesh)  # triangles keep their order when the mesh is opened
-    strain, kinetic = energy_shares(case.system, case.modes, label, len(names))
-    chill, _ = energy_shares(case.system, case.modes, chill_mask(pattern, mesh).astype(int), 2)
+    chill = inside(mesh, chill_of(pattern, case.flaw))
+    count = len(names)
+    strain, kinetic = energy_shares(case.system, case.modes, label + count * chill, 2 * count)
+    chill_share = strain[count:].sum(axis=0)
+    strain, kinetic = strain[:count] + strain[count:], kinetic[:count] + kinetic[count:]
     supports = np.concatenate([_along_edge(pattern, s) for s in pattern.pads], axis=1)
     at = {name: shape_at_points(case.system, case.modes, _spots(spots)) for name, spots in _places(pattern)}
     support = shape_at_points(case.system, case.modes, supports)[0]
@@ -143,7 +146,7 @@ def case_arrays(pattern: Pattern, mesh: PlateMesh, case: Case) -> dict[str, np.n
         "microphone": microphone_coupling(case, pattern.microphones),
         "strain_share": strain.T,
         "kinetic_share": kinetic.T,
-        "chill_share": chill[1],
+        "chill_share": chill_share,
     }
     out |= _hinge_arrays(case)
     return {k: v if k == "frequency_hz" else v.astype(np.float16) for k, v in out.items() if k != "hinge_stiffness"} | {
@@ -188,6 +191,9 @@ def plate_mass_kg(pattern: Pattern, mesh: PlateMesh) -> float:
 def _meta(pattern: Pattern, mesh: PlateMesh, flaws: list[Flaw]) -> dict[str, Any]:
     label, names = patch_labels(pattern, mesh)
     centre = {line.name: [(a + b) / 2 for a, b in zip(line.start, line.end, strict=True)] for line in pattern.lines}
+    metal = pattern.metal()
+    iron = {f.line: metal.intersection(chill_of(pattern, f)) for f in flaws if f.kind == "chill"}
+    centre |= {name: list(area.centroid.coords[0]) for name, area in iron.items() if name}
     depth = np.array([p.thickness_m for p in mesh.parts])[mesh.region]
     return {
         "version": VERSION,
@@ -205,7 +211,7 @@ def _meta(pattern: Pattern, mesh: PlateMesh, flaws: list[Flaw]) -> dict[str, Any
         "struts": [asdict(s) for s in pattern.struts],
         "bays": _rings(pattern),
         "bolts": [[round(x, 4), round(y, 4)] for x, y in pattern.bolts],
-        "chill_area_share": round(float(pattern.metal().intersection(pattern.chill).area / pattern.metal().area), 3),
+        "chill_area_share": round(float(metal.intersection(pattern.chill).area / metal.area), 3),
         "cases": [
             {
                 "label": f.label,
@@ -214,6 +220,7 @@ def _meta(pattern: Pattern, mesh: PlateMesh, flaws: list[Flaw]) -> dict[str, Any
                 "size": f.size,
                 "place_m": centre.get(f.line),
             }
+            | ({"area_share": round(float(iron[f.line].area / metal.area), 3)} if f.kind == "chill" else {})
             for f in flaws
         ],
     }

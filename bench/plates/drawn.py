@@ -1,0 +1,148 @@
+"""Places drawn at random for detection studies: many crack lines and chilled regions in one pattern.
+
+``draw_places``   a pattern with up to so many crack lines of each kind, and chilled regions, from a seed
+
+All lines lie in the pattern's one mesh, so they keep clear of one another. The mesh is not that of the shipped tables:
+compare a flawed case with the sound case of the same table only.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from itertools import cycle, islice
+from zlib import crc32
+
+import numpy as np
+import shapely
+from shapely.geometry import LineString, Point, Polygon
+
+from bench.plates.layout import OVERHANG_M, corner_candidates, inward_at, on_edge, stays_in, strut_share
+from bench.plates.pattern import CrackLine, Pattern
+
+GAP_M = 0.020  # between lines
+SAME_HOLE_GAP_M = 0.011  # between lines that leave one hole on opposite sides
+CORNER_M, BOLT_M, PIN_M, RIM_M = 0.050, 0.060, 0.040, 0.060
+ALL_SIZES_M = 0.100
+STRUT_PART = (0.15, 0.85)  # of the part that crosses the bays
+CHILL_AREA = (0.152, 0.19)  # share of the plate's area
+CHILL_COUNT = 6
+TRIES = 400
+Way = tuple[float, float]
+
+
+def draw_places(pattern: Pattern, places: int, seed: int, all_sizes: bool = False) -> Pattern:
+    """The pattern with at most ``places`` crack lines of each kind and six chilled regions, all from ``seed``.
+
+    ``all_sizes`` : lines of 100 mm; they fit in fewer places than those of a study's sizes.
+    """
+    rng = np.random.default_rng([seed, crc32(pattern.name.encode())])
+    kept: list[CrackLine] = []
+    for kind, candidates in (
+        ("bolt", _bolts(pattern, rng, ALL_SIZES_M if all_sizes else BOLT_M)),
+        ("corner", _corners(pattern, rng, ALL_SIZES_M if all_sizes else CORNER_M)),
+        ("pin", _pins(pattern, rng, ALL_SIZES_M if all_sizes else PIN_M)),
+        ("rim", _rims(pattern, rng)),
+        ("strut", _struts(pattern, rng)),
+    ):
+        kept += _take(kind, candidates, kept, places)
+    regions = {f"region {i}": area for i, area in enumerate(_chills(pattern, rng), start=1)}
+    return replace(pattern, lines=kept, chill_regions=regions)
+
+
+def _take(kind: str, candidates: Iterator[CrackLine], kept: list[CrackLine], places: int) -> list[CrackLine]:
+    """The first ``places`` candidates that keep clear of all lines so far, numbered."""
+    out: list[CrackLine] = []
+    for line in islice(candidates, TRIES):
+        path = LineString([line.start, line.end])
+        others = [
+            (LineString([k.start, k.end]), SAME_HOLE_GAP_M if kind == k.kind == "bolt" else GAP_M) for k in kept + out
+        ]
+        if all(path.distance(other) > gap for other, gap in others):
+            words = {"pin": "pin field", "strut": line.name}.get(kind, kind)
+            out.append(replace(line, name=words if kind == "strut" else f"{words} {len(out) + 1}"))
+        if len(out) == places:
+            break
+    return out
+
+
+def _struts(pattern: Pattern, rng: np.random.Generator) -> Iterator[CrackLine]:
+    for number in cycle(rng.permutation(len(pattern.struts))):
+        strut = pattern.struts[number]
+        share = round(float(rng.uniform(*STRUT_PART)), 2)
+        a, b = strut.across(strut_share(pattern, strut, share), OVERHANG_M)
+        yield CrackLine(f"{strut.name} at {share:.2f}", "strut", a, b, strut.width_m / 8)
+
+
+def _corners(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Iterator[CrackLine]:
+    lines = corner_candidates(pattern, length_m)
+    return (lines[i] for i in rng.permutation(len(lines)))
+
+
+def _bolts(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Iterator[CrackLine]:
+    """One line a hole in random directions, then second ones."""
+    for _ in range(2):
+        for number in rng.permutation(len(pattern.bolts)):
+            centre = np.array(pattern.bolts[number])
+            for angle in rng.uniform(0.0, 2.0 * np.pi, 8):
+                way = np.array([np.cos(angle), np.sin(angle)])
+                start = centre + (pattern.bolt_radius_m - 2 * OVERHANG_M) * way
+                line = _line("bolt", start, start + (length_m + 2 * OVERHANG_M) * way)
+                if stays_in(pattern, line):
+                    yield line
+                    break
+
+
+def _pins(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Iterator[CrackLine]:
+    """From pin to pin, within 17 degrees of the rows."""
+    while pattern.pin_fields:
+        area = pattern.pin_fields[rng.integers(len(pattern.pin_fields))]
+        x0, y0, x1, y1 = area.bounds
+        start = np.array([rng.uniform(x0, x1), rng.uniform(y0, y1)])
+        angle = rng.uniform(-0.3, 0.3)
+        line = _line("pin", start, start + length_m * np.array([np.cos(angle), np.sin(angle)]))
+        if area.buffer(-0.01).contains(LineString([line.start, line.end])):
+            yield line
+
+
+def _rims(pattern: Pattern, rng: np.random.Generator) -> Iterator[CrackLine]:
+    holes = [Point(b) for b in pattern.bolts]
+    struts = shapely.unary_union([s.polygon() for s in pattern.struts])
+    for around in rng.uniform(0.0, 1.0, TRIES):
+        start = np.array(on_edge(pattern, float(around), 0.0))
+        inward = inward_at(pattern.outline, (float(start[0]), float(start[1])))
+        line = _line("rim", start - OVERHANG_M * inward, start + RIM_M * inward)
+        path = LineString([line.start, line.end])
+        clear = all(path.distance(h) > 0.035 for h in holes) and path.distance(struts) > 0.02
+        if clear and stays_in(pattern, line):
+            yield line
+
+
+def _line(kind: str, start: np.ndarray, end: np.ndarray) -> CrackLine:
+    return CrackLine("", kind, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])))
+
+
+def _chills(pattern: Pattern, rng: np.random.Generator) -> list[Polygon]:
+    """Ends of the plate, each cut off by a straight line: iron at an edge cools first."""
+    first = rng.uniform(0.0, 2.0 * np.pi)
+    angles = first + 2.0 * np.pi * np.arange(CHILL_COUNT) / CHILL_COUNT
+    return [cut_off(pattern, float(angle), float(rng.uniform(*CHILL_AREA))) for angle in angles]
+
+
+def cut_off(pattern: Pattern, angle: float, area_share: float) -> Polygon:
+    """The end of the plate towards ``angle`` (rad from the x axis) that holds ``area_share`` of its iron."""
+    metal = pattern.metal()
+    way = np.array([np.cos(angle), np.sin(angle)])
+    side = np.array([-way[1], way[0]])
+    middle = np.array(metal.centroid.coords[0])
+
+    def beyond(reach_m: float) -> Polygon:
+        foot = middle + reach_m * way
+        return Polygon([foot - 5 * side, foot + 5 * side, foot + 5 * side + 5 * way, foot - 5 * side + 5 * way])
+
+    low, high = -3.0, 3.0
+    for _ in range(40):
+        half = (low + high) / 2
+        more = metal.intersection(beyond(half)).area > area_share * metal.area
+        low, high = (half, high) if more else (low, half)
+    return beyond(low)
