@@ -80,6 +80,36 @@ class Settings:
     region_modes: float = limit(30, "modes", "fewer give no trend to compare with", JUDGEMENT)
     region_stations: float = limit(6, "stations", "fewer do not tell one place from another", JUDGEMENT)
     plate_modes: float = limit(8, "modes", "fewer modes say nothing about the whole plate", JUDGEMENT)
+    pairing_widest_shift_ppm: float = limit(
+        12000.0, "ppm", "temperature, finish and a general loss of stiffness move all modes by less", JUDGEMENT
+    )
+    pairing_reach: float = limit(
+        0.08, "1", "no mode is looked for further from where it was, relative", "finite-element study, simulated"
+    )
+    pairing_drop_scale: float = limit(
+        0.01, "1", "a flaw lowers a mode by this order, relative", "finite-element study, simulated"
+    )
+    pairing_rise_scale: float = limit(
+        0.003, "1", "an open crack raises no mode; what was taken off the plate does", "finite-element study, simulated"
+    )
+    pairing_moved_cost: float = limit(3.0, "1", "about one mode in twenty moves, natural log units", JUDGEMENT)
+    pairing_unlike_cost: float = limit(8.0, "1", "unrelated strength patterns, natural log units", JUDGEMENT)
+    pairing_alone_cost: float = limit(5.0, "1", "a mode left without partner, natural log units", JUDGEMENT)
+    repeat_low_ppm: float = limit(170.0, "ppm", "supports moved by up to 30 mm, at 100 Hz, one scan", "simulated plates, docs/comparison.md")
+    repeat_slope: float = limit(1.7, "1", "power by which the supports' part falls with frequency", "simulated plates, docs/comparison.md")
+    repeat_high_ppm: float = limit(4.0, "ppm", "what is left of it well above 300 Hz, contact pickup", "simulated plates, docs/comparison.md")
+    repeat_high_microphone_ppm: float = limit(300.0, "ppm", "the same by microphone in a room", "simulated plates, docs/comparison.md")
+    repeat_fit_factor: float = limit(2.0, "1", "close modes are this much worse than the fit's own sd says", "simulated plates, docs/comparison.md")
+    repeat_loss: float = limit(0.01, "1", "scatter of ln loss factor, contact pickup", "simulated plates, docs/comparison.md")
+    repeat_loss_low: float = limit(0.02, "1", "scatter of ln loss factor by supports, at 100 Hz", "simulated plates, docs/comparison.md")
+    repeat_loss_microphone: float = limit(0.15, "1", "scatter of ln loss factor, microphone in a room", "simulated plates, docs/comparison.md")
+    repeat_prior_freedom: float = limit(
+        10.0, "degrees of freedom", "weight of what ships against what this plate's neighbouring modes show", JUDGEMENT
+    )
+    repeat_own_freedom: float = limit(
+        6.0, "degrees of freedom", "weight of the neighbouring modes against the mode's own few scans", JUDGEMENT
+    )
+    repeat_smoothing: float = limit(0.30, "ln frequency", "width over which scatter is smoothed", JUDGEMENT)
 
 
 def read_settings(path: str | Path | None) -> Settings:

@@ -1,0 +1,202 @@
+"""Scans of simulated plates for bench/compare.py: through the sound, or from a model of the estimator's errors.
+
+``draw_state``     how the plate lies and how warm it is: pads moved, -8 to +8 K
+``sound_scan``     taps turned into sound and back, station by station through tapscan.signal and merge
+``model_scan``     the true modes with the errors seen in ``sound_scan`` (sizes in bench/results/compare.txt); no sound
+``Setting``        sensor, noise, room
+
+Simulated; nothing here was measured on iron.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, PlateModes, State, Support
+from tapscan.demo.room import Room, impulse_response, in_room
+from tapscan.demo.taps import (
+    Tap,
+    add_noise,
+    draw_force,
+    force_integral,
+    poles,
+    scale_to,
+    scan,
+    select_modes,
+    sensor_gain,
+    snr_noise_rms,
+    station_shape,
+)
+from tapscan.records import Mode, Scan, Segment, Strength, Strike
+from tapscan.settings import Settings
+from tapscan.signal.decay import loss_factor, q_factor, t60_s
+from tapscan.signal.merging import merge
+from tapscan.workflow.station import analyse_station
+
+RATE_HZ = 8000
+SECONDS = 2.0
+ORDER = ("soft", "hard")
+STATIONS = 12
+TOP_HZ = 1700.0
+PAD_MOVE_M = 0.030
+KELVIN = 8.0
+HIT_SCATTER_M = 0.006
+ERROR_FLOOR_PPM = 0.5  # median through the sound without a room
+WIDE_SHARE, WIDE_PPM = 0.05, 6.0  # close or faint modes
+LOSS_ERROR = 0.001
+
+
+@dataclass(frozen=True)
+class Setting:
+    """How a scan is heard. ``room_m`` : microphone distance in m, or None without a room."""
+
+    name: str
+    sensor: str = "pickup 1"
+    snr_db: float = 50.0
+    room_m: float | None = None
+
+
+PICKUP = Setting("contact pickup, 50 dB")
+QUIET = Setting("contact pickup, 35 dB", snr_db=35.0)
+NEAR = Setting("room T60 0.6 s, microphone at 0.1 m", "near 1", room_m=0.1)
+FAR = Setting("room T60 0.6 s, microphone at 0.4 m", "near 1", room_m=0.4)
+
+
+def draw_state(rng: np.random.Generator, **more: object) -> State:
+    """Four pads, each anywhere within 30 mm of its place and 10 % stiffer or softer; temperature within 8 K of 20 C."""
+    pads = tuple(
+        Support(i, 3e4 * float(np.exp(0.1 * rng.standard_normal())), float(rng.uniform(-PAD_MOVE_M, PAD_MOVE_M)))
+        for i in range(4)
+    )
+    warm = REFERENCE_TEMPERATURE_C + float(rng.uniform(-KELVIN, KELVIN))
+    return State(temperature_c=warm, supports=pads, **more)  # type: ignore[arg-type]
+
+
+def stations_of(plate: PlateModes, count: int = STATIONS) -> list[str]:
+    """``count`` stations spread over the layout's order."""
+    names = plate.table.station_names
+    return [names[round(i)] for i in np.linspace(0, len(names) - 1, count)]
+
+
+@cache
+def _room(distance_m: float, seed: int) -> np.ndarray:
+    """A place in the room, drawn by ``seed``, with the microphone ``distance_m`` above it."""
+    x, y = np.random.default_rng(seed).uniform([1.8, 1.4], [2.8, 2.4])
+    room = Room(0.6, source_m=(x, y, 1.1), microphone_m=(x, y, 1.1 + distance_m))
+    return impulse_response(room, float(RATE_HZ))
+
+
+def sound_scan(
+    plate: PlateModes, setting: Setting, rng: np.random.Generator, settings: Settings, count: int = STATIONS
+) -> Scan:
+    """Every tap made into sound with noise and taken apart again."""
+    stations = stations_of(plate, count)
+    taps = scan(
+        plate,
+        setting.sensor,
+        RATE_HZ,
+        rng,
+        ORDER,
+        stations,
+        duration_s=SECONDS,
+        snr_db=None,
+        hit_scatter_m=HIT_SCATTER_M,
+        peak=None,
+    )
+    if setting.room_m is not None:
+        response = _room(setting.room_m, 0 if setting.room_m < 0.2 else int(rng.integers(8)))
+        taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
+    taps = scale_to(add_noise(taps, snr_noise_rms(taps, setting.snr_db), rng), 0.5)
+    heard, strikes = [], []
+    low = replace(settings, highest_hz=TOP_HZ)
+    with threadpool_limits(1):
+        for station in stations:
+            result = analyse_station(station, [_segment(t) for t in taps if t.station == station], low)
+            heard += result.heard
+            strikes += result.strikes
+        return Scan((), tuple(strikes), tuple(merge(heard, len(stations), settings)))
+
+
+def _segment(tap: Tap) -> Segment:
+    start = round(tap.onset_s * RATE_HZ)
+    ring, noise = tap.samples[start:], tap.samples[: start - 16]
+    level = 10 * np.log10(np.mean(ring[: RATE_HZ // 2] ** 2))
+    peak = float(np.abs(ring).max())
+    snr = level - 10 * np.log10(np.mean(noise**2))
+    force = "soft" if tap.force_name == "soft" else "hard"
+    strike = Strike("T", "F", tap.station, force, 0.0, len(ring) / RATE_HZ, peak, float(level), float(snr))  # type: ignore[arg-type]
+    return Segment(strike, ring, noise, RATE_HZ)
+
+
+def model_scan(
+    plate: PlateModes, setting: Setting, rng: np.random.Generator, settings: Settings, count: int = STATIONS
+) -> Scan:
+    """The true modes with modelled errors: hit scatter and forces as in the sound, faint or close modes missed."""
+    plate = select_modes(plate, (plate.frequency_hz > settings.lowest_hz) & (plate.frequency_hz < TOP_HZ))
+    stations = stations_of(plate, count)
+    strength = np.stack([_strengths(plate, setting.sensor, s, rng) for s in stations])
+    energy = strength**2 / (4 * plate.decay_rate_per_s)
+    rms = np.sqrt(np.sum(strength**2 * (1 - np.exp(-plate.decay_rate_per_s)) / (2 * plate.decay_rate_per_s), axis=1))
+    noise = np.median(rms) * 10 ** (-setting.snr_db / 20)
+    clear = 10 * np.log10(energy * RATE_HZ / noise**2)
+    heard = (clear > settings.mode_clear_db + 6 * rng.random(clear.shape)) & ~_hidden(plate, strength)
+    error = ERROR_FLOOR_PPM * np.where(rng.random(len(heard[0])) < WIDE_SHARE, WIDE_PPM / ERROR_FLOOR_PPM, 1.0)
+    frequency = plate.frequency_hz * (1 + 1e-6 * error * rng.standard_normal(len(error)))
+    decay = plate.decay_rate_per_s * np.exp(LOSS_ERROR * (error / ERROR_FLOOR_PPM) * rng.standard_normal(len(error)))
+    level = 20 * np.log10(strength / rms[:, None] + 1e-12)
+    modes = []
+    for i in np.nonzero(heard.sum(axis=0) > 1)[0]:
+        at = [Strength(s, float(level[k, i])) for k, s in enumerate(stations) if heard[k, i]]
+        modes.append(_mode(f"M{len(modes) + 1}", float(frequency[i]), float(decay[i]), float(error[i]), at))
+    strikes = tuple(Strike("T", "F", s, None, 0.0, SECONDS, 0.5, -20.0, setting.snr_db) for s in stations)
+    return Scan((), strikes, tuple(modes))
+
+
+def _strengths(plate: PlateModes, sensor: str, station: str, rng: np.random.Generator) -> np.ndarray:
+    """(n,) median over the strikes of the strength in each mode, unit impulse."""
+    pole, gain = poles(plate), sensor_gain(plate, sensor)
+    rows = []
+    for word in ORDER:
+        dx, dy = HIT_SCATTER_M / np.sqrt(2) * rng.standard_normal(2)
+        force = draw_force(rng, word)
+        push = force_integral(force, pole, np.array([1.0]))[0] / force.impulse_ns
+        rows.append(np.abs(station_shape(plate, station, (float(dx), float(dy))) * gain * push))
+    return np.asarray(np.median(rows, axis=0))
+
+
+def _hidden(plate: PlateModes, strength: np.ndarray) -> np.ndarray:
+    """(stations, n) modes within a third of a width of a stronger one."""
+    width = plate.decay_rate_per_s / np.pi
+    away = np.abs(plate.frequency_hz[:, None] - plate.frequency_hz) < 0.35 * np.minimum(width[:, None], width)
+    np.fill_diagonal(away, False)
+    return np.asarray((away[None] & (strength[:, None, :] > strength[:, :, None])).any(axis=2))
+
+
+def _mode(name: str, frequency: float, decay: float, error_ppm: float, at: Sequence[Strength]) -> Mode:
+    ordered = tuple(sorted(at, key=lambda s: -s.strength_db))
+    sd = 1e-6 * error_ppm * frequency
+    return Mode(
+        name,
+        frequency,
+        sd,
+        decay,
+        LOSS_ERROR * decay,
+        t60_s(decay),
+        q_factor(frequency, decay),
+        loss_factor(frequency, decay),
+        None,
+        None,
+        None,
+        None,
+        0,
+        0,
+        None,
+        None,
+        "plate",
+        ordered,
+    )
