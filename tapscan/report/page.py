@@ -7,7 +7,7 @@ This module turns records into rows of words; the templates set them; figures.py
 (names of files and stations, sentences) passes through the template's escaping.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -18,6 +18,7 @@ from tapscan import __version__
 from tapscan.records import Condition, Indication, Mode, Recording, Screening, StationPicture, Strike
 from tapscan.report import words
 from tapscan.report.files import write_text
+from tapscan.report.map_section import map_section
 
 MOST_PICTURES = 12
 MOST_MODES = 60
@@ -55,7 +56,8 @@ def _sheet(screening: Screening) -> dict[str, Any]:
         "version": __version__,
         "facts": _facts(screening),
         "findings": [_finding(i, n, screening) for n, i in enumerate(screening.indications, 1)],
-        "stations": _stations(scan.strikes),
+        "plate": map_section(screening),
+        "stations": _stations(scan.strikes, dict(scan.places)),
         "not_run": [(words.rule(r.rule), r.reason) for r in screening.rules_not_run],
         "pictures": _pictures(screening),
         "undrawn": _undrawn(screening),
@@ -148,7 +150,7 @@ def _relative_sd(m: Mode, value: float | None) -> float | None:
     return abs(value) * m.decay_rate_sd_per_s / m.decay_rate_per_s
 
 
-def _stations(strikes: Sequence[Strike]) -> list[dict[str, str]]:
+def _stations(strikes: Sequence[Strike], where: Mapping[str, str]) -> list[dict[str, str]]:
     rows = []
     for name in dict.fromkeys(s.station for s in strikes):
         mine = [s for s in strikes if s.station == name]
@@ -158,6 +160,7 @@ def _stations(strikes: Sequence[Strike]) -> list[dict[str, str]]:
         rows.append(
             {
                 "name": name,
+                "where": where.get(name, ""),
                 "taps": f"{len(mine)} ({sum(s.usable for s in mine)} used)",
                 "faults": _fault_counts(mine, list(seen)),
                 "over_noise": f"{words.decibels(median(clear))} dB" if clear else words.unknown("; ".join(reasons)),

@@ -1,0 +1,220 @@
+"""A plate's outline and the marks on it, as bare SVG elements; plate_map.py and layout_sheet.py put them together.
+
+    Canvas(layout, width)          from the picture's 0..1 to the drawing's units; one unit is one pixel at `width`
+    plate(canvas, name)            edge, bays, struts, pin fields, screws and the words at the sides
+    mark(kind, x, y, r)            one station's mark: its shape alone tells its meaning
+    labels(canvas, spots, taken)   names beside their marks, out of each other's way
+    element(tag, *content, **at)   one element; text and values are escaped
+    whole(canvas, name, title, words, parts)   the <svg> with its title and description
+
+All of it is greys and one dark blue, and no shape is used twice, so that nothing is lost in print or to the colour-blind.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from markupsafe import Markup, escape
+
+from tapscan.places import Layout, Outline, Point
+from tapscan.report import words
+
+Kind = Literal["look", "tapped", "untapped", "unusable", "tap", "leave", "faint"]
+Box = tuple[float, float, float, float]  # left, upper, right, lower edge
+
+INK, GRAPHITE, EDGE, IRON, SHADE = "#1b2f5e", "#4a4e57", "#8b919e", "#e6e9f0", "#9aa1b0"
+FONT = 12.0  # units
+LETTER = 0.62  # mean width of a letter in font sizes, on the generous side
+STRUT = 0.036  # drawn width of a strut, of the picture's longer side
+LONGEST_LABEL = 6  # letters
+SIDE = FONT + 3  # units the words at the sides take
+
+
+@dataclass(frozen=True)
+class Canvas:
+    """A drawing `width` units wide: the picture within a margin that leaves room for the words at its sides."""
+
+    layout: Layout
+    width: float
+    margin: float = 24.0
+
+    @property
+    def inner(self) -> tuple[float, float]:
+        """Width and height of the picture itself."""
+        ratio = self.layout.outline.width_to_height if self.layout.outline else 1.0
+        wide = self.width - 2 * self.margin
+        return wide, wide / ratio
+
+    @property
+    def height(self) -> float:
+        """Of the whole drawing."""
+        return self.inner[1] + 2 * self.margin
+
+    def at(self, p: Point) -> Point:
+        """Units of a point of the picture."""
+        wide, high = self.inner
+        return self.margin + p[0] * wide, self.margin + p[1] * high
+
+
+def element(tag: str, *content: object, **at: object) -> Markup:
+    """`_` in an attribute's name stands for `-`."""
+    told = "".join(f' {k.rstrip("_").replace("_", "-")}="{escape(_short(v))}"' for k, v in at.items())
+    inside = Markup("").join(escape(c) for c in content)
+    return Markup(f"<{tag}{told}>{inside}</{tag}>" if content else f"<{tag}{told}/>")
+
+
+def _short(value: object) -> object:
+    return f"{value:.1f}".removesuffix(".0") if isinstance(value, float) else value
+
+
+def whole(canvas: Canvas, name: str, title: str, description: str, parts: Sequence[Markup]) -> Markup:
+    """`title` and `description` are read out where the drawing cannot be seen; ids begin with `name`."""
+    return element(
+        "svg",
+        element("title", words.legible(title), id=f"{name}-title"),
+        element("desc", words.legible(description), id=f"{name}-desc"),
+        *parts,
+        role="img",
+        aria_labelledby=f"{name}-title {name}-desc",
+        viewBox=f"0 0 {canvas.width:.0f} {canvas.height:.0f}",
+        font_family="sans-serif",
+        font_size=FONT,
+        fill=GRAPHITE,
+    )
+
+
+def plate(canvas: Canvas, name: str) -> list[Markup]:
+    """The plate itself, or a broken frame where the layout has no outline."""
+    outline = canvas.layout.outline
+    if outline is None:
+        frame = _polygon(canvas, ((0, 0), (1, 0), (1, 1), (0, 1)))
+        return [element("path", d=frame, fill="none", stroke=EDGE, stroke_dasharray="3 4")]
+    pins = f"{name}-pins"
+    dot = element("circle", cx=3.5, cy=3.5, r=1.1, fill=EDGE)
+    pattern = element("pattern", dot, id=pins, width=7, height=7, patternUnits="userSpaceOnUse")
+    line: dict[str, object] = {"stroke": EDGE, "stroke_width": 1.2, "stroke_linejoin": "round"}
+    parts = [element("defs", pattern)] if outline.pin_fields else []
+    parts.append(element("path", d=_polygon(canvas, outline.edge), fill=IRON, **line))
+    parts += [element("path", d=_polygon(canvas, bay), fill="#fff", **line) for bay in outline.openings]
+    parts += _struts(canvas, outline)
+    parts += [element("path", d=_polygon(canvas, f), fill=f"url(#{pins})") for f in outline.pin_fields]
+    parts += [_circle(canvas.at(p), 2.3, fill="#fff", stroke=EDGE) for p in outline.screws]
+    return parts + _side_words(canvas, outline)
+
+
+def _polygon(canvas: Canvas, points: Sequence[Point]) -> str:
+    return "M" + "L".join("{:.1f} {:.1f}".format(*canvas.at(p)) for p in points) + "Z"
+
+
+def _struts(canvas: Canvas, outline: Outline) -> list[Markup]:
+    """Each a dark bar with a lighter one upon it."""
+    width = STRUT * max(canvas.inner)
+    paths = ["M{:.1f} {:.1f}L{:.1f} {:.1f}".format(*canvas.at(a), *canvas.at(b)) for _, a, b in outline.struts]
+    dark = [element("path", d=d, stroke=EDGE, stroke_width=width) for d in paths]
+    return dark + [element("path", d=d, stroke=IRON, stroke_width=width - 2.4, stroke_linecap="square") for d in paths]
+
+
+def _side_words(canvas: Canvas, outline: Outline) -> list[Markup]:
+    top, right, bottom, left = (words.legible(w) for w in outline.sides)
+    wide, high = canvas.width, canvas.height
+    upright = {"text_anchor": "middle", "font_style": "italic"}
+    parts = [
+        element("text", top, x=wide / 2, y=FONT, **upright) if top else None,
+        element("text", bottom, x=wide / 2, y=high - 5, **upright) if bottom else None,
+        element("text", left, transform=f"translate({FONT:.0f} {high / 2:.0f}) rotate(-90)", **upright)
+        if left
+        else None,
+        element("text", right, transform=f"translate({wide - 5:.0f} {high / 2:.0f}) rotate(-90)", **upright)
+        if right
+        else None,
+    ]
+    return [p for p in parts if p is not None]
+
+
+def _circle(at: Point, r: float, **more: object) -> Markup:
+    return element("circle", cx=at[0], cy=at[1], r=r, **more)
+
+
+def mark(kind: Kind, at: Point, r: float) -> Markup:
+    """Diamond: look; ring: tapped; triangle: unusable; broken square: not tapped; on the sheet ring and barred square."""
+    x, y = at
+    halo: dict[str, object] = {"stroke": "#fff", "stroke_width": 1.2}
+    ink: dict[str, object] = {"stroke": INK, "stroke_width": 1.6, "stroke_linejoin": "round"}
+    if kind == "look":
+        d = 1.6 * r
+        return element(
+            "path", d=f"M{x:.1f} {y - d:.1f}l{d:.1f} {d:.1f}l-{d:.1f} {d:.1f}l-{d:.1f} -{d:.1f}Z", fill=INK, **halo
+        )
+    if kind == "unusable":
+        d = 1.25 * r
+        return element("path", d=f"M{x:.1f} {y - d:.1f}l{d:.1f} {1.8 * d:.1f}h-{2 * d:.1f}Z", fill=SHADE, **ink)
+    if kind == "untapped":
+        side = 1.6 * r
+        place = {"x": x - side / 2, "y": y - side / 2, "width": side, "height": side}
+        return element("rect", **place, fill="#fff", stroke=GRAPHITE, stroke_width=1.2, stroke_dasharray="2.2 1.6")
+    if kind == "leave":
+        side = 1.8 * r
+        place = {"x": x - side / 2, "y": y - side / 2, "width": side, "height": side}
+        box = element("rect", **place, fill=SHADE, stroke=GRAPHITE, stroke_width=1.2)
+        bars = f"M{x - r:.1f} {y - r:.1f}l{2 * r:.1f} {2 * r:.1f}m0 -{2 * r:.1f}l-{2 * r:.1f} {2 * r:.1f}"
+        return box + element("path", d=bars, stroke=GRAPHITE, stroke_width=1.4)
+    if kind == "faint":
+        return _circle(at, 0.45 * r, fill="#fff", stroke=GRAPHITE, stroke_width=1.1)
+    return _circle(at, r, fill="#fff", **ink)
+
+
+def disc(at: Point, r: float) -> Markup:
+    """A dark disc; its size tells how much."""
+    return _circle(at, r, fill=INK, fill_opacity=0.8, stroke="#fff", stroke_width=1)
+
+
+def label(name: str) -> str:
+    """A station's name as short as a drawing can bear."""
+    name = str(words.legible(name))
+    return name if len(name) <= LONGEST_LABEL else f"{name[: LONGEST_LABEL - 1]}\N{HORIZONTAL ELLIPSIS}"
+
+
+def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]]) -> list[Markup]:
+    """Names of (name, point in units, radius of the mark, heavy) beside their marks; heavy ones choose first."""
+    taken: list[Box] = [(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots]
+    placed = {}
+    for name, at, r, heavy in sorted(spots, key=lambda s: not s[3]):
+        box = _free(canvas, label(name), at, r, taken)
+        taken.append(box)
+        placed[name] = (box, heavy)
+    parts = []
+    for name, *_ in spots:
+        box, heavy = placed[name]
+        weight: dict[str, object] = {"font_weight": "bold", "fill": INK} if heavy else {}
+        outer: dict[str, object] = {
+            "stroke": "#fff",
+            "stroke_width": 3,
+            "paint_order": "stroke",
+            "stroke_linejoin": "round",
+        }
+        middle = (box[0] + box[2]) / 2
+        parts.append(element("text", label(name), x=middle, y=box[3] - 2.5, text_anchor="middle", **outer, **weight))
+    return parts
+
+
+def _free(canvas: Canvas, text: str, at: Point, r: float, taken: Sequence[Box]) -> Box:
+    """Of eight places round the mark the first with the least overlap."""
+    wide, high = LETTER * FONT * len(text), FONT
+    x, y = at
+    reach_x, reach_y = r + 2 + wide / 2, r + 1 + high / 2
+    steps = [(1, 0), (-1, 0), (0, -1), (0, 1), (0.8, -0.8), (-0.8, -0.8), (0.8, 0.8), (-0.8, 0.8)]
+    boxes = []
+    for dx, dy in steps:
+        cx, cy = x + dx * reach_x, y + dy * reach_y
+        boxes.append((cx - wide / 2, cy - high / 2, cx + wide / 2, cy + high / 2))
+    return min(boxes, key=lambda b: sum(_overlap(b, t) for t in taken) + _outside(canvas, b))
+
+
+def _overlap(a: Box, b: Box) -> float:
+    return max(0.0, min(a[2], b[2]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
+
+
+def _outside(canvas: Canvas, b: Box) -> float:
+    """Area by which a label would run into the words at the sides, weighed heavier than an overlap."""
+    inside = _overlap(b, (SIDE, SIDE, canvas.width - SIDE, canvas.height - SIDE))
+    return 5 * ((b[2] - b[0]) * (b[3] - b[1]) - inside)
