@@ -3,9 +3,9 @@
 check(paths, request, progress)   CheckResult: the screening of what could be read, and what could not
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from threadpoolctl import threadpool_limits
 
@@ -19,10 +19,12 @@ from tapscan.screening.rules import run_rules
 from tapscan.settings import Settings, settings_sha256
 from tapscan.signal.merging import merge
 from tapscan.workflow.listen import Heard, cut, listen
+from tapscan.workflow.mending import AssignedTap, mended, numbers_kept
 from tapscan.workflow.station import StationResult, analyse_station, mark_cut_short
 from tapscan.workflow.stations import forces, shortfalls, split, station_of_file
 
 Progress = Callable[[str, int, int], None]
+Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
 
 
 @dataclass(frozen=True)
@@ -35,11 +37,14 @@ class Request:
     per_station: int | None = None
     order: tuple[Force, ...] | None = None
     pictures: bool = False
+    assign: tuple[tuple[str, str], ...] = ()  # tap or recording, and the station a person gave it
+    skip: tuple[int, ...] = ()  # numbers of taps a person left out
+    called: Mapping[str, str] = field(default_factory=dict)  # names of recordings whose path does not tell
 
 
 @dataclass(frozen=True)
 class CheckResult:
-    """`screening` is None when nothing at all could be read."""
+    """`screening` is None when nothing at all could be read, or `agree` said no."""
 
     screening: Screening | None
     unreadable: tuple[str, ...]
@@ -50,22 +55,29 @@ def quiet(stage: str, done: int, total: int) -> None:
     """Progress that nobody watches."""
 
 
-def check(paths: Sequence[str], request: Request, progress: Progress = quiet) -> CheckResult:
-    """Screen the recordings at `paths` on their own."""
+def check(
+    paths: Sequence[str], request: Request, progress: Progress = quiet, agree: Agree | None = None
+) -> CheckResult:
+    """Screen the recordings at `paths` on their own.
+
+    agree : sees where the taps went and what is missing before they are listened to; False stops there.
+    """
     unreadable: list[str] = []
     with ExitStack() as stack:
         stack.enter_context(threadpool_limits(1))  # small matrices: more threads only wait for each other
-        heard, repeated = _listen_all(paths, request.settings, unreadable, progress, stack)
+        heard, repeated = _listen_all(paths, request, unreadable, progress, stack)
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         plan, notes = _assign(heard, request)
+        if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
+            return CheckResult(None, tuple(unreadable), tuple(repeated))
         results = _analyse(heard, plan, request, unreadable, progress)
     screening = _conclude(heard, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
 
 def _listen_all(
-    paths: Sequence[str], settings: Settings, unreadable: list[str], progress: Progress, stack: ExitStack
+    paths: Sequence[str], request: Request, unreadable: list[str], progress: Progress, stack: ExitStack
 ) -> tuple[list[Heard], list[str]]:
     heard: list[Heard] = []
     repeated: list[str] = []
@@ -73,11 +85,12 @@ def _listen_all(
     for i, path in enumerate(paths):
         progress("reading", i, len(paths))
         try:
-            one = listen(path, len(heard) + 1, settings)
+            one = listen(path, len(heard) + 1, request.settings)
         except UnreadableRecording as problem:
             unreadable.append(str(problem))
             continue
         stack.enter_context(one.source)
+        one = replace(one, recording=replace(one.recording, file=request.called.get(path, one.recording.file)))
         if twin := known.get(one.recording.sha256):
             repeated.append(f"{path} has the same content as {twin} and was counted once")
             continue
@@ -102,23 +115,35 @@ def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], l
     """Give every strike a station and a force; sentences say how, and what is missing."""
     names = [s.name for s in request.layout.stations] if request.layout else None
     per = request.per_station or (len(request.order) if request.order else None)
-    spots = [(f, k) for f, h in enumerate(heard) for k in range(len(h.spans))]
-    notes: list[str] = []
+    found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.spans))]
+    numbers = numbers_kept(len(found), request.skip)
+    spots = [found[n - 1] for n in numbers]
+    files = [heard[f].recording.file for f, _ in spots]
+    notes = [f"left out by hand: {', '.join(f'T{n}' for n in request.skip)}"] if request.skip else []
     if len(heard) == 1 and (names or per):
-        stations, how = split([s.onset_s for s in heard[0].spans], names, per)
+        stations, how = split([heard[f].spans[k].onset_s for f, k in spots], names, per)
         notes.append(f"{len(stations)} taps, {how}")
     else:
-        stations = [station_of_file(heard[f].recording.file) for f, _ in spots]
+        stations = [station_of_file(file) for file in files]
+    stations, words = mended([f"T{n}" for n in numbers], files, stations, request.assign)
+    notes += words
     told = forces(stations, request.order)
     if request.order and None in told:
         odd = sorted({s for s, t in zip(stations, told, strict=True) if t is None})
         notes.append(f"soft or hard unknown at {', '.join(odd)}: not {len(request.order)} taps there")
     notes += shortfalls(stations, names, per)
     plan = [
-        _Planned(f, k, station, force, f"T{i}")
-        for i, ((f, k), station, force) in enumerate(zip(spots, stations, told, strict=True), 1)
+        _Planned(f, k, station, force, f"T{n}")
+        for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)
     ]
     return plan, notes
+
+
+def _shown(heard: Sequence[Heard], plan: Sequence[_Planned]) -> list[AssignedTap]:
+    return [
+        AssignedTap(p.name, heard[p.file].recording.file, heard[p.file].spans[p.span].onset_s, p.station, p.force)
+        for p in plan
+    ]
 
 
 def _analyse(

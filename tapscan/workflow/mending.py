@@ -1,0 +1,64 @@
+"""What a person says about taps: this one is left out, that one belongs elsewhere.
+
+AssignedTap                                  one tap as it is shown before anything is screened
+numbers_kept(found, skip)                    numbers of the taps that stay
+mended(names, files, stations, assign)       stations with the person's word put in, and sentences that say so
+read_assign(text), read_skip(text)           'S4_2.wav=S5', 'T7=S5'; '7,12'
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import PurePath
+
+from tapscan.errors import BadRequest
+from tapscan.records import Force
+
+
+@dataclass(frozen=True)
+class AssignedTap:
+    """Where one tap went."""
+
+    name: str  # T1, T2, ... in the order found
+    recording: str
+    onset_s: float
+    station: str
+    force: Force | None
+
+
+def numbers_kept(found: int, skip: Sequence[int]) -> list[int]:
+    """1..found without those to skip. Raises BadRequest for a tap that is not there."""
+    if strange := [n for n in skip if not 1 <= n <= found]:
+        raise BadRequest(f"--skip {strange[0]}: there is no such tap; {found} were found, numbered from 1")
+    return [n for n in range(1, found + 1) if n not in set(skip)]
+
+
+def mended(
+    names: Sequence[str], files: Sequence[str], stations: Sequence[str], assign: Sequence[tuple[str, str]]
+) -> tuple[list[str], list[str]]:
+    """One name, file and station a tap. `assign`: tap or file, and its station; the last word counts."""
+    told, notes = list(stations), []
+    for what, station in assign:
+        mine = [i for i, (n, f) in enumerate(zip(names, files, strict=True)) if what in (n, f, PurePath(f).name)]
+        if not mine:
+            known = ", ".join(dict.fromkeys(PurePath(f).name for f in files))
+            raise BadRequest(f"--assign {what}={station}: no tap or recording of that name; there are {known}")
+        for i in mine:
+            told[i] = station
+        notes.append(f"{what} was given to {station} by hand")
+    return told, notes
+
+
+def read_assign(text: str) -> tuple[str, str]:
+    """FILE=STATION; the file's own name may hold an equals sign."""
+    what, sign, station = text.rpartition("=")
+    if not sign or not what.strip() or not station.strip():
+        raise BadRequest(f"--assign {text!r}: write FILE=STATION or TAP=STATION, for example S4_2.wav=S5 or T7=S5")
+    return what.strip(), station.strip()
+
+
+def read_skip(text: str) -> list[int]:
+    """Numbers of taps, with or without their T, parted by commas."""
+    words = [w.strip().upper().removeprefix("T") for w in text.split(",")]
+    if not all(w.isdecimal() and w.isascii() for w in words):
+        raise BadRequest(f"--skip {text!r}: write the numbers of the taps, for example 7 or 7,12")
+    return [int(w) for w in words]

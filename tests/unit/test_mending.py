@@ -1,0 +1,69 @@
+"""A person's word about taps: skip and assign, and what a mistake is answered with."""
+
+import pytest
+
+from tapscan.errors import BadRequest
+from tapscan.workflow.mending import mended, numbers_kept, read_assign, read_skip
+from tapscan.workflow.screen import Request, check
+from tests.sounds import taps_at, wav_bytes, written
+
+NAMES, FILES = ["T1", "T2", "T3"], ["in/S1_1.wav", "in/S1_2.wav", "in/odd=name.wav"]
+
+
+def test_numbers_stay_what_was_shown():
+    assert numbers_kept(4, [2]) == [1, 3, 4]
+    with pytest.raises(BadRequest, match="--skip 5: there is no such tap; 4 were found"):
+        numbers_kept(4, [5])
+
+
+@pytest.mark.parametrize(
+    ("assign", "expected"),
+    [
+        (("T2", "S9"), ["S1", "S9", "odd"]),
+        (("S1_2.wav", "S9"), ["S1", "S9", "odd"]),
+        (("in/S1_2.wav", "S9"), ["S1", "S9", "odd"]),
+        (("odd=name.wav", "S2"), ["S1", "S1", "S2"]),
+    ],
+)
+def test_a_tap_or_a_recording_goes_where_it_is_sent(assign, expected):
+    told, notes = mended(NAMES, FILES, ["S1", "S1", "odd"], [assign])
+    assert told == expected
+    assert notes == [f"{assign[0]} was given to {assign[1]} by hand"]
+
+
+def test_the_last_word_counts():
+    assert mended(NAMES, FILES, ["a", "a", "a"], [("T1", "S1"), ("T1", "S2")])[0][0] == "S2"
+
+
+def test_an_unknown_recording_lists_those_there_are():
+    with pytest.raises(BadRequest, match=r"no tap or recording of that name; there are S1_1.wav, S1_2.wav"):
+        mended(NAMES, FILES, ["a", "a", "a"], [("S7.wav", "S7")])
+
+
+def test_words_on_the_command_line():
+    assert read_assign("a=b.wav = S5") == ("a=b.wav", "S5")
+    assert read_skip("7, T12,t3") == [7, 12, 3]
+    for text in ("S5", "=S5", "x.wav="):
+        with pytest.raises(BadRequest, match="write FILE=STATION"):
+            read_assign(text)
+    for text in ("", "seven", "7;8", "-3", "²"):
+        with pytest.raises(BadRequest, match="numbers of the taps"):
+            read_skip(text)
+
+
+def test_a_stray_tap_left_out_mends_the_split(tmp_path):
+    sound = taps_at([0.5, 2.0, 6.0, 7.5, 11.0, 12.5, 16.0], 18, 16000)
+    path = str(written(tmp_path / "take.wav", wav_bytes(sound, 16000)))
+    shown = []
+    no = lambda taps, notes: shown.append((taps, notes)) or False  # noqa: E731
+    assert check([path], Request(per_station=2), agree=no).screening is None
+    check([path], Request(per_station=2, skip=(7,), assign=(("T6", "P9"),), called={path: "mine.wav"}), agree=no)
+    (before, _), (after, notes) = shown
+    assert len(before) == 7
+    assert [(t.name, t.station) for t in after] == [
+        ("T1", "P1"), ("T2", "P1"), ("T3", "P2"), ("T4", "P2"), ("T5", "P3"), ("T6", "P9"),
+    ]  # fmt: skip
+    assert {t.recording for t in after} == {"mine.wav"}
+    assert after[2].onset_s == pytest.approx(6.0, abs=0.01)
+    assert notes[0] == "left out by hand: T7"
+    assert "T6 was given to P9 by hand" in notes
