@@ -4,11 +4,13 @@ import numpy as np
 import pytest
 
 pytest.importorskip("skfem", reason="scikit-fem is a development dependency")
+import scipy.linalg
 from skfem import MeshTri
 
 from bench.plates.cases import edge_crack_compliance, find_hinges
+from bench.plates.lanczos import lowest_modes
 from bench.plates.mesh import split
-from bench.plates.solver import ElasticField, assemble, make_mesh, shape_at_points, solve_modes
+from bench.plates.solver import ElasticField, System, assemble, make_mesh, shape_at_points, solve_modes
 
 # Free square plate, nu = 0.3, omega a^2 sqrt(rho h / D): accurate Ritz values (agree with Gorman and with Liew, from memory).
 ACCURATE = np.array([13.468, 19.596, 24.270, 34.801, 34.801])
@@ -120,3 +122,68 @@ def test_crack_compliance_agrees_with_other_published_fits():
         own = 12.0 * edge_crack_compliance(share, 1.0)
         assert own == pytest.approx(chondros, rel=3e-2)  # 3 %: spread of the fits among themselves up to 0.4 h
         assert own == pytest.approx(zheng, rel=3e-2)
+
+
+HALF_CRACK, POISSON = 0.05, 0.26  # crack of 0.1 in the middle of the unit square
+
+
+def graded(sides: int) -> np.ndarray:
+    """Grid from -0.5 to 0.5, ``sides`` of equal length to half the crack and on to twice that, then growing."""
+    fine = np.arange(2 * sides + 1) * HALF_CRACK / sides
+    coarse = np.geomspace(fine[-1], 0.5, 14)[1:]
+    half = np.concatenate([fine, coarse])
+    return np.concatenate([-half[:0:-1], half])
+
+
+def bending_moment_x(system: System, vector: np.ndarray) -> float:
+    """Mean moment across the line x = 0 within 0.04 of the middle, per unit bending stiffness."""
+    mesh, basis = system.mesh, system.basis
+    near = np.hypot(*mesh.p[:, mesh.t].mean(axis=1)) < 0.04
+    nodal, weight = vector[basis.element_dofs[:, near]], basis.dx.sum(axis=1)[near]
+    bend = [sum(nodal[i] * basis.basis[i][0].hess[k, k][near, 0] for i in range(6)) for k in (0, 1)]
+    return float(np.average(bend[0] + POISSON * bend[1], weights=weight))
+
+
+def crack_shift(sides: int) -> tuple[float, float]:
+    """Relative drop of the eigenvalue of the plate's saddle-shaped mode by a crack: by the elements, and by theory.
+
+    Theory: a crack of length 2 a across a moment M per length releases 12 pi (1 + nu) M^2 a^2 / ((3 + nu) E h^3), from the
+    energy release rate of a thin bent plate (Williams 1961; Sih, Paris and Erdogan 1962; from memory); first order.
+    """
+    grid = graded(sides)
+    mesh = MeshTri.init_tensor(grid, grid)
+    on = np.nonzero((np.abs(mesh.p[0]) < 1e-9) & (np.abs(mesh.p[1]) < HALF_CRACK + 1e-9))[0]
+    on = on[np.argsort(mesh.p[1, on])]
+    triangles, origin = split(mesh.t, mesh.p.shape[1], np.stack([on[:-1], on[1:]]))
+    sound, cracked = (
+        assemble(m, ElasticField(np.ones(m.nelements), np.ones(m.nelements), POISSON))
+        for m in (mesh, make_mesh(mesh.p[:, origin], triangles))
+    )
+    before, after = solve_modes(sound, 6, 0.5), solve_modes(cracked, 6, 0.5)
+    value = (2.0 * np.pi * before.frequency_hz[4]) ** 2
+    stiffness = 12.0 * (1.0 - POISSON**2)  # E h^3 at unit bending stiffness
+    moment = bending_moment_x(sound, before.vectors[:, 4])
+    energy = 12.0 * np.pi * (1.0 + POISSON) * moment**2 * HALF_CRACK**2 / ((3.0 + POISSON) * stiffness)
+    return 1.0 - (after.frequency_hz[4] / before.frequency_hz[4]) ** 2, 2.0 * energy / value
+
+
+def test_an_opened_crack_releases_the_energy_of_fracture_mechanics():
+    sides = np.array([3, 6, 12])
+    excess = np.array([found / theory - 1.0 for found, theory in map(crack_shift, sides)])
+    # A crack's end costs the elements an error as the element size, from above: 21 to 36 % with three sides in half the crack.
+    assert np.all(np.diff(excess) < 0.0)
+    assert 0.15 < excess[0] < 0.45
+    # Extrapolated to no element size: 8 %, as the crack is a tenth of the plate's width and theory is of first order.
+    assert abs(2.0 * excess[2] - excess[1]) < 0.08
+
+
+def test_block_lanczos_agrees_with_a_dense_solution():
+    mesh = MeshTri.init_tensor(np.linspace(0, 1, 13), np.linspace(0, 0.7, 9))
+    system = assemble(mesh, ElasticField(np.ones(mesh.nelements), np.ones(mesh.nelements), 0.3))
+    stiffness, mass = system.stiffness.toarray(), system.mass.toarray()
+    values, vectors = lowest_modes(lambda b: np.linalg.solve(stiffness + 9.0 * mass, b), system.mass, 20, -9.0)
+    exact = scipy.linalg.eigh(stiffness, mass, eigvals_only=True)[:20]
+    assert values == pytest.approx(exact, rel=1e-8, abs=1e-6)  # residuals of 1e-6 square; 1e-6: rigid motions at 0
+    assert vectors.T @ mass @ vectors == pytest.approx(np.eye(20), abs=1e-10)
+    left = np.abs(stiffness @ vectors - mass @ vectors * values).max(axis=0) / np.maximum(values, 1.0)
+    assert left.max() < 1e-4
