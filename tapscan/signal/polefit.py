@@ -41,24 +41,29 @@ class PoleFit:
 
 @dataclass(frozen=True, eq=False)
 class _State:
-    q: ComplexArray
+    """Everything known at one set of poles; `slope` (K, M) is the derivative of each mode by log z."""
+
+    q_adjoint: ComplexArray
     r: ComplexArray
     coefficients: ComplexArray
     residual: ComplexArray
-    model: ComplexArray
+    slope: ComplexArray
     cost: float
 
 
 def mode_spectra(
     bins_hz: FloatArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
-) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-    """Spectrum (K, M) of each mode at unit amplitude, and its derivatives by Hz and by 1/s."""
+) -> tuple[ComplexArray, ComplexArray]:
+    """Spectrum (K, M) of each mode at unit amplitude, and its derivative by log z.
+
+    log z = (-decay_rate + 2 pi i frequency) / rate: by Hz it is 2 pi i / rate times that, by 1/s -1 / rate times.
+    """
     log_z = (-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz
-    turn = np.exp(log_z[None, :] - 2j * np.pi * bins_hz[:, None] / rate_hz)
-    gone = np.exp(length * log_z[None, :])  # bins are whole multiples of rate / length
-    model = 0.5 * (1 - gone) / (1 - turn)
-    by_log_z = model * turn / (1 - turn) - 0.5 * length * gone / (1 - turn)
-    return model, by_log_z * (2j * np.pi / rate_hz), by_log_z * (-1 / rate_hz)
+    turn = np.exp(log_z)[:, None] * np.exp(-2j * np.pi / rate_hz * bins_hz)
+    gone = np.exp(length * log_z)[:, None]  # bins are whole multiples of rate / length
+    inverse = 1 / (1 - turn)
+    model = inverse * (0.5 * (1 - gone))
+    return model.T, (model * (inverse - 1) - inverse * (0.5 * length * gone)).T
 
 
 def fit_poles(
@@ -71,6 +76,7 @@ def fit_poles(
     rate_hz: float,
     noise: float,
     steps: int = STEPS,
+    background_terms: int = BACKGROUND_TERMS,
 ) -> PoleFit:
     """Refine M start values by Levenberg-Marquardt steps on the projected residual.
 
@@ -79,17 +85,17 @@ def fit_poles(
     """
     m = len(frequency_hz)
     theta = np.concatenate([frequency_hz, decay_rate_per_s])
-    background = _background(bins_hz)
-    state, derivatives = _project(theta, bins_hz, spectra, background, length, rate_hz)
+    background = smooth_terms(bins_hz, background_terms)
+    state = _project(theta, bins_hz, spectra, background, length, rate_hz)
     damping = 1e-3
     for _ in range(steps):
-        normal, gradient = _normal_equations(state, derivatives, m)
+        normal, gradient = _normal_equations(state, rate_hz)
         scale = np.diag(normal).copy()
         step = np.asarray(
             -np.linalg.solve(normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m), gradient), dtype=np.float64
         )
         trial = theta + _bounded(step, theta, m)
-        next_state, next_derivatives = _project(trial, bins_hz, spectra, background, length, rate_hz)
+        next_state = _project(trial, bins_hz, spectra, background, length, rate_hz)
         if next_state.cost > state.cost:
             damping = min(damping * 20, 1e6)
             if damping >= 1e6:
@@ -97,15 +103,16 @@ def fit_poles(
             continue
         variance = max(noise, state.cost / state.residual.size)
         moved = np.max(np.abs(trial - theta) * np.sqrt(scale * 2 / variance))
-        theta, state, derivatives, damping = trial, next_state, next_derivatives, damping / 10
+        theta, state, damping = trial, next_state, damping / 10
         if moved < SETTLED:
             break
-    return _finish(theta, state, derivatives, bins_hz, noise)
+    return _finish(theta, state, bins_hz, rate_hz, noise)
 
 
-def _background(bins_hz: FloatArray) -> ComplexArray:
+def smooth_terms(bins_hz: FloatArray, terms: int) -> ComplexArray:
+    """(K, terms) low polynomials in frequency: what the tails of far modes look like."""
     x = np.linspace(-1, 1, len(bins_hz)) if len(bins_hz) > 1 else np.zeros(1)
-    return np.polynomial.legendre.legvander(x, BACKGROUND_TERMS - 1).astype(complex)
+    return np.polynomial.legendre.legvander(x, max(terms, 1) - 1)[:, :terms].astype(complex)
 
 
 def _project(
@@ -115,25 +122,33 @@ def _project(
     background: ComplexArray,
     length: int,
     rate_hz: float,
-) -> tuple[_State, ComplexArray]:
+) -> _State:
     m = len(theta) // 2
-    model, by_f, by_d = mode_spectra(bins_hz, theta[:m], theta[m:], length, rate_hz)
-    q, r = qr(np.hstack([model, background]), mode="economic", check_finite=False)
-    inside = q.conj().T @ spectra
+    model, slope = mode_spectra(bins_hz, theta[:m], theta[m:], length, rate_hz)
+    q, r = qr(np.hstack([model, background]), mode="economic", overwrite_a=True, check_finite=False)
+    q_adjoint = q.conj().T
+    inside = q_adjoint @ spectra
     coefficients = solve_triangular(r, inside, check_finite=False)
     residual = spectra - q @ inside
-    cost = float(np.sum(np.abs(residual) ** 2))
-    return _State(q, r, coefficients, residual, model, cost), np.hstack([by_f, by_d])
+    cost = float(np.vdot(residual, residual).real)
+    return _State(q_adjoint, r, coefficients, residual, slope, cost)
 
 
-def _normal_equations(state: _State, derivatives: ComplexArray, m: int) -> tuple[FloatArray, FloatArray]:
-    """Re J^H J and half the gradient of the squared residual, J by Kaufman's approximation."""
-    outside = derivatives - state.q @ (state.q.conj().T @ derivatives)
-    c = state.coefficients[:m]
-    pairs = np.tile(c.conj() @ c.T, (2, 2))
-    normal = ((outside.conj().T @ outside) * pairs).real
-    gradient = -np.sum(np.tile(c.conj(), (2, 1)) * (outside.conj().T @ state.residual), axis=1).real
-    return normal, gradient
+def _normal_equations(state: _State, rate_hz: float) -> tuple[FloatArray, FloatArray]:
+    """Re J^H J and half the gradient of the squared residual, J by Kaufman's approximation.
+
+    Unknowns: all frequencies in Hz, then all decay rates in 1/s.
+    """
+    slope = state.slope
+    within = state.q_adjoint @ slope
+    adjoint = slope.conj().T
+    c = state.coefficients[: slope.shape[1]]
+    gram = (adjoint @ slope - within.conj().T @ within) * (c.conj() @ c.T)
+    pull = np.sum(c.conj() * (adjoint @ state.residual), axis=1)  # the residual is free of q already
+    by_hz, by_rate = 2j * np.pi / rate_hz, -1 / rate_hz
+    mixed = (np.conj(by_hz) * by_rate * gram).real
+    normal = np.block([[abs(by_hz) ** 2 * gram.real, mixed], [mixed.T, by_rate**2 * gram.real]])
+    return normal, -np.concatenate([(np.conj(by_hz) * pull).real, (by_rate * pull).real])
 
 
 def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
@@ -144,12 +159,12 @@ def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
     return np.concatenate([f, d])
 
 
-def _finish(theta: FloatArray, state: _State, derivatives: ComplexArray, bins_hz: FloatArray, noise: float) -> PoleFit:
+def _finish(theta: FloatArray, state: _State, bins_hz: FloatArray, rate_hz: float, noise: float) -> PoleFit:
     m = len(theta) // 2
     free = max(1, state.residual.size - state.coefficients.size - m)
     overall = max(noise, state.cost / free)
     local = np.maximum(overall, _local_residual(theta, state.residual, bins_hz) * state.residual.size / free)
-    normal, _ = _normal_equations(state, derivatives, m)
+    normal, _ = _normal_equations(state, rate_hz)
     scale = 1 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
     try:
         inverse = cho_solve(cho_factor(normal * np.outer(scale, scale)), np.eye(2 * m))

@@ -26,18 +26,29 @@ def shared_poles(series: ComplexArray, noise_power: float, most: int) -> Complex
     window = min(LONGEST_WINDOW, series.shape[1] // 3)
     if window < 4:
         return np.empty(0, dtype=complex)
-    hankel = np.concatenate([_hankel(row, window) for row in series], axis=1)
-    values, vectors = eigh(hankel @ hankel.conj().T)
+    covariance = _covariance(series, window)
+    least = max(0, window - most)
+    values, vectors = eigh(covariance, subset_by_index=[least, window - 1], check_finite=False)
     values, vectors = values[::-1], vectors[:, ::-1]
-    columns = hankel.shape[1]
+    columns = len(series) * (series.shape[1] - window + 1)
     edge = RESERVE * noise_power * columns * (1 + np.sqrt(window / columns)) ** 2
     order = int(np.sum(values > max(edge, RANGE * values[0])))
     order = min(order, most, window - 2)
     return _rotation(vectors[:, :order]) if order else np.empty(0, dtype=complex)
 
 
-def _hankel(row: ComplexArray, window: int) -> ComplexArray:
-    return np.lib.stride_tricks.sliding_window_view(row, window).T
+def _covariance(series: ComplexArray, window: int) -> ComplexArray:
+    """H H^* of all series' Hankel windows: each entry is its upper left neighbour, one product in, one out."""
+    columns = series.shape[1] - window + 1
+    head, tail = series[:, : window - 1].T, series[:, columns:].T
+    change = tail @ tail.conj().T - head @ head.conj().T
+    gram = np.empty((window, window), dtype=complex)
+    gram[0] = [np.vdot(series[:, lag : lag + columns], series[:, :columns]) for lag in range(window)]
+    gram[:, 0] = gram[0].conj()
+    for i in range(1, window):
+        gram[i, i:] = gram[i - 1, i - 1 : -1] + change[i - 1, i - 1 :]
+        gram[i:, i] = gram[i, i:].conj()
+    return gram
 
 
 def _rotation(subspace: ComplexArray) -> ComplexArray:

@@ -1,0 +1,237 @@
+"""Fit the modes of one band: prune what could be noise, look through the residual, unite what is one.
+
+    fit_band(spectra, band, starts, noise, clear)   list of Pole that the band owns
+    poles_of(fit, band)                             the same from a finished fit
+
+`noise` is the mean square per sample of the white noise the band is held against, `clear` the matched-filter
+level (a ratio of energies) that a mode must reach per strike.
+"""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapscan.records import ComplexArray, FloatArray, Pole
+from tapscan.signal.polefit import PoleFit, fit_poles, mode_spectra
+from tapscan.signal.subbands import Band, Spectra
+
+LEAST_Q = 12.0  # below this a "mode" is a thud
+ROUGH_STEPS, FINAL_STEPS = 3, 12
+HOPELESS = 0.3  # of the clear level: such modes are dropped together
+PAIR_WIDTHS, PAIR_SHARE = 0.6, 0.0025
+ONE_WIDTHS, ONE_SHARE = 0.35, 0.05  # so close, a pair is told from one curved decay only when it is plain
+LEAST_BINS = 12
+LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
+
+
+@dataclass(frozen=True, eq=False)
+class Start:
+    """Start values of M modes, in order of frequency."""
+
+    frequency_hz: FloatArray
+    decay_rate_per_s: FloatArray
+
+    def __len__(self) -> int:
+        return len(self.frequency_hz)
+
+    def where(self, keep: NDArray[Any]) -> "Start":
+        """Those that are to stay."""
+        return Start(self.frequency_hz[keep], self.decay_rate_per_s[keep])
+
+    def joined(self, frequency_hz: FloatArray, decay_rate_per_s: FloatArray) -> "Start":
+        """These and more."""
+        order = np.argsort(f := np.concatenate([self.frequency_hz, frequency_hz]))
+        return Start(f[order], np.concatenate([self.decay_rate_per_s, decay_rate_per_s])[order])
+
+
+def fit_band(spectra: Spectra, band: Band, starts: Start, noise: float, clear: float) -> list[Pole]:
+    """Poles that `band` owns, amplitudes at sample 0 of `spectra`; `starts` may reach beyond the band."""
+    low, high = band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
+    bins, values = spectra.bins(low, high)
+    if len(bins) < LEAST_BINS:
+        return []
+    floor = spectra.length * noise
+    start = _thinned(starts.where((starts.frequency_hz > low) & (starts.frequency_hz < high)), len(bins))
+    fit = _pruned(spectra, bins, values, start, floor, clear) if len(start) else None
+    fit = fit or _nothing(values, floor)
+    for _ in range(LOOKS):
+        fit = _widened(spectra, bins, values, fit, floor, clear)
+        if not len(fit.frequency_hz):
+            return []
+        fit = _united(spectra, bins, values, fit, floor, clear)
+    return poles_of(fit, band)
+
+
+def _nothing(values: ComplexArray, floor: float) -> PoleFit:
+    """A fit of no mode: all is residual."""
+    none, shape = np.empty(0), (0, values.shape[1])
+    quiet = float(np.quantile(np.abs(values) ** 2, 0.1)) / -np.log(
+        0.9
+    )  # of white noise, whatever a mode adds elsewhere
+    noise = floor or quiet
+    return PoleFit(none, none, np.empty((0, 0)), np.empty(shape, dtype=complex), none, values, noise)
+
+
+def _widened(
+    spectra: Spectra, bins: FloatArray, values: ComplexArray, fit: PoleFit, floor: float, clear: float
+) -> PoleFit:
+    """Add modes that the residual still shows, as long as each holds its own."""
+    for _ in range(FURTHER):
+        more = _second_look(spectra, bins, fit, clear)
+        wider = _pruned(spectra, bins, values, more, floor, clear) if more is not None else None
+        if wider is None or len(wider.frequency_hz) <= len(fit.frequency_hz):
+            break
+        fit = wider
+    return fit
+
+
+def _united(
+    spectra: Spectra, bins: FloatArray, values: ComplexArray, fit: PoleFit, floor: float, clear: float
+) -> PoleFit:
+    """Make one of two poles closer than the linewidth where one explains the ring nearly as well.
+
+    The damping of flake iron changes with amplitude (Golovin, Phys. Met. Metallogr. 113 (2012) 716), so a
+    single mode's ring is no pure exponential; a split that explains little more of it is not a pair.
+    """
+    refused: set[int] = set()
+    while (pair := _closest_pair(fit, refused)) is not None:
+        one = _single_start(fit, pair)
+        single = _pruned(spectra, bins, values, one, floor, clear)
+        energy = _energy(spectra, bins, fit, pair)
+        lost = np.sum(np.abs(single.residual) ** 2) - np.sum(np.abs(fit.residual) ** 2) if single else np.inf
+        if single is not None and lost < _share(fit, pair) * energy:
+            fit, refused = single, set()
+        else:
+            refused.add(pair)
+    return fit
+
+
+def _closest_pair(fit: PoleFit, refused: set[int]) -> int | None:
+    """Index of the lower of the two poles closest in linewidths, if closer than PAIR_WIDTHS."""
+    apart = _widths_apart(fit)
+    apart[list(refused)] = np.inf
+    return int(apart.argmin()) if apart.size and apart.min() < PAIR_WIDTHS else None
+
+
+def _widths_apart(fit: PoleFit) -> FloatArray:
+    width = fit.decay_rate_per_s / np.pi
+    return np.abs(np.diff(fit.frequency_hz)) / (0.5 * (width[1:] + width[:-1]))
+
+
+def _share(fit: PoleFit, pair: int) -> float:
+    return ONE_SHARE if _widths_apart(fit)[pair] < ONE_WIDTHS else PAIR_SHARE
+
+
+def _single_start(fit: PoleFit, pair: int) -> Start:
+    weight = np.sum(np.abs(fit.amplitudes[pair : pair + 2]) ** 2, axis=1) / fit.decay_rate_per_s[pair : pair + 2]
+    weight /= weight.sum()
+    keep = np.arange(len(fit.frequency_hz)) != pair
+    f, d = fit.frequency_hz.copy(), fit.decay_rate_per_s.copy()
+    f[pair + 1], d[pair + 1] = weight @ f[pair : pair + 2], weight @ d[pair : pair + 2]
+    return Start(f[keep], d[keep])
+
+
+def _energy(spectra: Spectra, bins: FloatArray, fit: PoleFit, pair: int) -> float:
+    both = slice(pair, pair + 2)
+    shape, _ = mode_spectra(bins, fit.frequency_hz[both], fit.decay_rate_per_s[both], spectra.length, spectra.rate)
+    return float(np.sum(np.abs(shape @ fit.amplitudes[both]) ** 2))
+
+
+def _thinned(start: Start, bins: int) -> Start:
+    """Never more unknowns than the bins can carry."""
+    most = max(1, bins // 5)
+    return start if len(start) <= most else start.where(np.argsort(start.decay_rate_per_s)[:most].astype(np.intp))
+
+
+def _pruned(
+    spectra: Spectra, bins: FloatArray, values: ComplexArray, start: Start, floor: float, clear: float
+) -> PoleFit | None:
+    """Fit, drop what could be noise, fit again; only the last fit is carried to its end."""
+    steps = ROUGH_STEPS
+    while len(start):
+        fit = fit_poles(
+            bins,
+            values,
+            start.frequency_hz,
+            start.decay_rate_per_s,
+            length=spectra.length,
+            rate_hz=spectra.rate,
+            noise=floor,
+            steps=steps,
+        )
+        worth = _worth(fit, bins)
+        if worth.min() >= clear:
+            if steps == FINAL_STEPS:
+                return fit
+            steps = FINAL_STEPS
+            start = _sorted(fit)
+            continue
+        keep = worth >= HOPELESS * clear
+        if keep.all():
+            keep = np.arange(len(start)) != int(np.argmin(worth))
+        start, steps = Start(fit.frequency_hz[keep], fit.decay_rate_per_s[keep]), ROUGH_STEPS
+    return None
+
+
+def _sorted(fit: PoleFit) -> Start:
+    order = np.argsort(fit.frequency_hz)
+    return Start(fit.frequency_hz[order], fit.decay_rate_per_s[order])
+
+
+def _worth(fit: PoleFit, bins: FloatArray) -> FloatArray:
+    """Matched-filter level of each mode per strike; 0 for thuds and for what ran out of the band."""
+    worth = fit.clear / fit.amplitudes.shape[1]
+    thud = fit.frequency_hz * np.pi <= LEAST_Q * fit.decay_rate_per_s
+    outside = (fit.frequency_hz < bins[0] - 5) | (fit.frequency_hz > bins[-1] + 5)
+    return np.where(thud | outside, 0.0, worth)
+
+
+def _second_look(spectra: Spectra, bins: FloatArray, fit: PoleFit, clear: float) -> Start | None:
+    """The fitted modes and one more where a damped mode explains most of the residual; None if none would."""
+    decays = _likely_decays(spectra, bins, fit)
+    best, place = clear, None
+    for decay in decays:
+        offsets = (np.arange(len(bins)) - len(bins) // 2) * (bins[1] - bins[0])
+        kernel = mode_spectra(
+            offsets + bins[len(bins) // 2],
+            bins[len(bins) // 2, None],
+            np.array([decay]),
+            spectra.length,
+            spectra.rate,
+        )[0][:, 0]
+        size = 2 * len(bins)
+        match = np.fft.ifft(np.fft.fft(fit.residual, size, axis=0) * np.conj(np.fft.fft(kernel, size))[:, None], axis=0)
+        match = np.roll(match, len(bins) // 2, axis=0)[: len(bins)]
+        gain = np.sum(np.abs(match) ** 2, axis=1) / np.sum(np.abs(kernel) ** 2) / fit.noise / fit.residual.shape[1]
+        if gain.max() > best:
+            best, place = float(gain.max()), (float(bins[int(gain.argmax())]), float(decay))
+    if place is None:
+        return None
+    return Start(fit.frequency_hz, fit.decay_rate_per_s).joined(np.array([place[0]]), np.array([place[1]]))
+
+
+def _likely_decays(spectra: Spectra, bins: FloatArray, fit: PoleFit) -> FloatArray:
+    """Around what the band's other modes show; without any, from as slow as can be seen to as fast as a mode may be."""
+    if len(fit.decay_rate_per_s):
+        return np.array([0.5, 1.0, 2.0]) * float(np.median(fit.decay_rate_per_s))
+    return np.geomspace(2 / spectra.duration_s, np.pi * bins.mean() / LEAST_Q, 5)
+
+
+def poles_of(fit: PoleFit, band: Band) -> list[Pole]:
+    """The fitted modes inside the band's own edges."""
+    m = len(fit.frequency_hz)
+    sd = np.sqrt(np.diag(fit.covariance))
+    return [
+        Pole(
+            frequency_hz=float(fit.frequency_hz[i]),
+            frequency_sd_hz=float(sd[i]),
+            decay_rate_per_s=float(fit.decay_rate_per_s[i]),
+            decay_rate_sd_per_s=float(sd[m + i]),
+            amplitudes=tuple(complex(a) for a in fit.amplitudes[i]),
+            clear_db=float(10 * np.log10(fit.clear[i] / fit.amplitudes.shape[1])),
+        )
+        for i in range(m)
+        if band.low_hz <= fit.frequency_hz[i] < band.high_hz
+    ]
