@@ -12,13 +12,12 @@ from pathlib import Path
 from statistics import median
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from tapscan import __version__
 from tapscan.records import Condition, Indication, Mode, Recording, Screening, StationPicture, Strike
 from tapscan.report import words
 from tapscan.report.files import write_text
 from tapscan.report.map_section import map_section
+from tapscan.report.rendering import render
 
 MOST_PICTURES = 12
 MOST_MODES = 60
@@ -33,17 +32,7 @@ def write_page(screening: Screening, path: Path) -> None:
 
 def render_page(screening: Screening) -> str:
     """The page as text."""
-    environment = Environment(
-        loader=PackageLoader("tapscan.report"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        finalize=words.legible,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
-    text = environment.get_template("page.html").render(_sheet(screening))
-    return text.encode("utf-8", "replace").decode("utf-8")
+    return render("page.html", _sheet(screening))
 
 
 def _sheet(screening: Screening) -> dict[str, Any]:

@@ -4,6 +4,7 @@
     plate(canvas, name)            edge, bays, struts, pin fields, screws and the words at the sides
     mark(kind, x, y, r)            one station's mark: its shape alone tells its meaning
     labels(canvas, spots, taken)   names beside their marks, out of each other's way
+    apart(points, radii)          the same points, pushed so that no mark hides another
     element(tag, *content, **at)   one element; text and values are escaped
     whole(canvas, name, title, words, parts)   the <svg> with its title and description
 
@@ -12,6 +13,8 @@ All of it is greys and one dark blue, and no shape is used twice, so that nothin
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
+from math import hypot
 from typing import Literal
 
 from markupsafe import Markup, escape
@@ -27,6 +30,7 @@ FONT = 12.0  # units
 LETTER = 0.62  # mean width of a letter in font sizes, on the generous side
 STRUT = 0.036  # drawn width of a strut, of the picture's longer side
 LONGEST_LABEL = 6  # letters
+ROUNDS = 8
 SIDE = FONT + 3  # units the words at the sides take
 
 
@@ -166,6 +170,21 @@ def mark(kind: Kind, at: Point, r: float) -> Markup:
 def disc(at: Point, r: float) -> Markup:
     """A dark disc; its size tells how much."""
     return _circle(at, r, fill=INK, fill_opacity=0.8, stroke="#fff", stroke_width=1)
+
+
+def apart(points: Sequence[Point], radii: Sequence[float]) -> list[Point]:
+    """Marks that would hide each other step aside, each by half of what is missing; a few rounds settle a crowd."""
+    moved = list(points)
+    for _ in range(ROUNDS):
+        for i, j in combinations(range(len(moved)), 2):
+            (ax, ay), (bx, by) = moved[i], moved[j]
+            gap = hypot(bx - ax, by - ay)
+            missing = radii[i] + radii[j] + 1 - gap
+            if missing > 0:
+                dx, dy = ((bx - ax) / gap, (by - ay) / gap) if gap else (1.0, 0.0)
+                step = missing / 2
+                moved[i], moved[j] = (ax - dx * step, ay - dy * step), (bx + dx * step, by + dy * step)
+    return moved
 
 
 def label(name: str) -> str:

@@ -11,13 +11,14 @@ Without a layout there is nothing to draw: callers show no map then, not an empt
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import inf, isfinite
 
 from markupsafe import Markup
 
 from tapscan.places import Layout
 from tapscan.records import Screening, Strength
 from tapscan.report import words
-from tapscan.report.plate_drawing import Canvas, Kind, disc, element, labels, mark, plate, whole
+from tapscan.report.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, whole
 
 SMALL, LARGE = 300.0, 460.0  # units; a phone shows the large one at about three quarters of its size
 RADIUS = 5.5
@@ -74,12 +75,14 @@ def station_map(layout: Layout, found: Mapping[str, Mark], name: str, width: flo
     canvas = Canvas(layout, width)
     parts, spots = plate(canvas, name), []
     ranked = sorted(layout.stations, key=lambda s: _kind(found, s.name) == "look")  # what matters lies on top
-    for station in ranked:
-        at, kind = canvas.at((station.x, station.y)), _kind(found, station.name)
+    radii = [1.6 * RADIUS if _kind(found, s.name) == "look" else RADIUS for s in ranked]
+    places = apart([canvas.at((s.x, s.y)) for s in ranked], radii)
+    for station, at, r in zip(ranked, places, radii, strict=True):
+        kind = _kind(found, station.name)
         said = found[station.name].words if station.name in found else MEANING["untapped"]
         hint = element("title", words.legible(f"{station.name}, {station.where}: {said}"))
         parts.append(element("g", hint, mark(kind, at, RADIUS)))
-        spots.append((station.name, at, 1.6 * RADIUS if kind == "look" else RADIUS, kind == "look"))
+        spots.append((station.name, at, r, kind == "look"))
     return whole(
         canvas,
         name,
@@ -93,14 +96,14 @@ def strength_map(
     layout: Layout, strengths: Sequence[Strength], tapped: Sequence[str], name: str, what: str
 ) -> Markup | None:
     """`what` names the mode; strengths in dB at stations, any common reference. None where no station is on the map."""
-    db = {s.station: s.strength_db for s in strengths}
+    db = {s.station: s.strength_db for s in strengths if isfinite(s.strength_db)}
     on_map = [s for s in layout.stations if s.name in db]
     if not on_map:
         return None
     top = max(db[s.name] for s in on_map)
     canvas = Canvas(layout, SMALL)
     parts, spots = plate(canvas, name), []
-    for station in layout.stations:
+    for station in sorted(layout.stations, key=lambda s: -db.get(s.name, -inf)):  # small discs lie on top of large ones
         at = canvas.at((station.x, station.y))
         below = db[station.name] - top if station.name in db else None
         r = RADIUS if below is None else radius(below)

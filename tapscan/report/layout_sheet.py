@@ -1,0 +1,123 @@
+"""The sheet to chalk the stations from and to take along: the map, the places with boxes to tick, checklist, cautions.
+
+render_sheet(layout, state, order, named)   HTML as text: one file, no script, prints to A4 and to Letter
+write_sheet(path, ...)                      the same into a file, whole or not at all (OSError)
+
+Stations that may not be struck in `state` stay on the map, barred, so that nobody chalks them from memory.
+"""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from markupsafe import Markup
+
+from tapscan import __version__
+from tapscan.places import IN_PIANO, STATES, Layout, State, Station
+from tapscan.report import words
+from tapscan.report.files import write_text
+from tapscan.report.plate_drawing import Canvas, Kind, apart, element, labels, mark, plate, whole
+from tapscan.report.rendering import render
+
+WIDTH = 520.0  # units
+RADIUS = 6.0
+DIRECTIONS = {"above": "from above", "front": "from the front", "sideways": "sideways", None: "not told"}
+MEANING: dict[Kind, str] = {"tap": "tap here", "leave": "leave out: not to be struck in this state"}
+CHECKLIST = (
+    ("a line of rust", "rust bleeding from a fine line often marks a crack"),
+    ("a crack in the finish", "a hairline that goes on across an edge or a corner"),
+    ("edges that stand off from each other", "a step you can feel with the fingernail"),
+    ("a weld, braze or pin repair", "a bead, another colour, a row of plugs"),
+    ("plate screws missing", "or loose, or of another kind"),
+    ("loose nose bolts", "or a nut screwed down so far that it lifts or bends the plate"),
+    ("a section that does not hold pitch", "ask the owner; in a plate out of the piano it cannot be seen"),
+)
+
+
+def write_sheet(path: Path, layout: Layout, state: State | None, order: Sequence[str], named: str) -> None:
+    """Write the sheet to `path`; an older one stands until the new one is complete."""
+    write_text(Path(path), render_sheet(layout, state, order, named))
+
+
+def render_sheet(layout: Layout, state: State | None, order: Sequence[str], named: str) -> str:
+    """`order`: force of each tap at a station; `named`: the layout as the command line knows it."""
+    allowed = layout.allowed(state)
+    return render(
+        "layout_sheet.html",
+        {
+            "layout": layout,
+            "version": __version__,
+            "state": words.STATES[state] if state else None,
+            "states": [words.STATES[s] for s in STATES],
+            "strung": state in {None, "strung", "as-found"},
+            "map": sheet_map(layout, state),
+            "legend": _legend(layout, state),
+            "rows": [_row(k, s, state, order) for k, s in enumerate(layout.stations, 1)],
+            "order": order,
+            "taps": words.counted(len(order), "tap"),
+            "allowed": len(allowed),
+            "left_out": words.listed([s.name for s in layout.stations if s not in allowed]),
+            "checklist": CHECKLIST,
+            "command": _command(named, state, order),
+        },
+    )
+
+
+def sheet_map(layout: Layout, state: State | None) -> Markup:
+    """The map with rings to tap and barred squares to leave out."""
+    canvas = Canvas(layout, WIDTH)
+    parts, spots = plate(canvas, "sheet"), []
+    places = apart([canvas.at((s.x, s.y)) for s in layout.stations], [RADIUS] * len(layout.stations))
+    for station, at in zip(layout.stations, places, strict=True):
+        kind = _kind(station, state)
+        hint = element("title", words.legible(f"{station.name}, {station.where}: {MEANING[kind]}"))
+        parts.append(element("g", hint, mark(kind, at, RADIUS)))
+        spots.append((station.name, at, RADIUS, kind == "tap"))
+    tap = [s.name for s in layout.allowed(state)]
+    rest = [s.name for s in layout.stations if s.name not in tap]
+    said = f"Tap here: {words.listed(tap) or 'nowhere'}." + (f" Leave out: {words.listed(rest)}." if rest else "")
+    title = f"Map of the plate with {words.counted(len(spots), 'station')} to chalk"
+    return whole(canvas, "sheet", title, said, [*parts, *labels(canvas, spots)])
+
+
+def _legend(layout: Layout, state: State | None) -> list[tuple[Markup, str]]:
+    kinds = {_kind(s, state) for s in layout.stations}
+    return [
+        (element("svg", mark(k, (10, 10), RADIUS), viewBox="0 0 20 20", width=20, height=20, aria_hidden="true"), said)
+        for k, said in MEANING.items()
+        if k in kinds
+    ]
+
+
+def _kind(station: Station, state: State | None) -> Kind:
+    return "tap" if state is None or state in station.states else "leave"
+
+
+def _row(number: int, station: Station, state: State | None, order: Sequence[str]) -> dict[str, Any]:
+    return {
+        "number": number,
+        "name": station.name,
+        "where": station.where,
+        "trouble": station.trouble,
+        "direction": DIRECTIONS[station.direction],
+        "leave": _kind(station, state) == "leave",
+        "boxes": order,
+        "only": None if state else _only(station),
+    }
+
+
+def _only(station: Station) -> str:
+    """When a station may be struck, where the sheet is not for one state."""
+    if set(station.states) == set(STATES):
+        return ""
+    strung = "strung" in station.states
+    unstrung = "in-piano-unstrung" in station.states
+    if not strung and unstrung and set(STATES) - set(IN_PIANO) <= set(station.states):
+        return "not on a strung plate"
+    return "only: " + "; ".join(words.STATES[s] for s in station.states)
+
+
+def _command(named: str, state: State | None, order: Sequence[str]) -> str:
+    quoted = named if named.replace("-", "").replace(".", "").isalnum() else f'"{named}"'
+    told = f" --state {state}" if state else " --state STATE"
+    return f"tapscan check RECORDING --layout {quoted} --order {','.join(order)}{told}"
