@@ -246,6 +246,7 @@ class ModePair:
     fell: bool  # stands out after control of the false-discovery rate
     loss_ratio: float | None  # loss factor later / baseline, the plate's own trend taken out
     loss_ratio_sd: float | None  # of the natural logarithm of that ratio
+    normalised_loss_rise: float | None  # ln(loss_ratio) / sd; positive: it rose
     loss_rose: bool | None  # stands out after control of the false-discovery rate
     reason: str | None = None  # why loss_ratio is None
 
@@ -280,9 +281,10 @@ class AddedMass:
     """How far the drops look like one extra weight at one place."""
 
     station: str  # place whose strengths explain the drops best
-    mass_kg: float | None  # not known from sound alone: needs the plate's mass
-    explained: float  # share of the weighted drops that one weight there explains, 0..1
-    limit: float  # share above which a weight is the likelier explanation
+    explained: float  # share of the drops' squares that one weight there explains, 0..1
+    plate_share: float  # apparent weight over the plate's own, good to a factor of two; 0.005 is 0.5 kg on 100 kg
+    score: float  # log odds of a weight against a crack, from simulated plates
+    limit: float  # score above which a weight is the likelier explanation
     likelier: bool
 
 

@@ -95,14 +95,30 @@ class Settings:
     pairing_moved_cost: float = limit(3.0, "1", "about one mode in twenty moves, natural log units", JUDGEMENT)
     pairing_unlike_cost: float = limit(8.0, "1", "unrelated strength patterns, natural log units", JUDGEMENT)
     pairing_alone_cost: float = limit(5.0, "1", "a mode left without partner, natural log units", JUDGEMENT)
-    repeat_low_ppm: float = limit(170.0, "ppm", "supports moved by up to 30 mm, at 100 Hz, one scan", "simulated plates, docs/comparison.md")
-    repeat_slope: float = limit(1.7, "1", "power by which the supports' part falls with frequency", "simulated plates, docs/comparison.md")
-    repeat_high_ppm: float = limit(4.0, "ppm", "what is left of it well above 300 Hz, contact pickup", "simulated plates, docs/comparison.md")
-    repeat_high_microphone_ppm: float = limit(300.0, "ppm", "the same by microphone in a room", "simulated plates, docs/comparison.md")
-    repeat_fit_factor: float = limit(2.0, "1", "close modes are this much worse than the fit's own sd says", "simulated plates, docs/comparison.md")
-    repeat_loss: float = limit(0.01, "1", "scatter of ln loss factor, contact pickup", "simulated plates, docs/comparison.md")
-    repeat_loss_low: float = limit(0.02, "1", "scatter of ln loss factor by supports, at 100 Hz", "simulated plates, docs/comparison.md")
-    repeat_loss_microphone: float = limit(0.15, "1", "scatter of ln loss factor, microphone in a room", "simulated plates, docs/comparison.md")
+    repeat_low_ppm: float = limit(
+        170.0, "ppm", "supports moved by up to 30 mm, at 100 Hz, one scan", "simulated plates, docs/comparison.md"
+    )
+    repeat_slope: float = limit(
+        1.7, "1", "power by which the supports' part falls with frequency", "simulated plates, docs/comparison.md"
+    )
+    repeat_high_ppm: float = limit(
+        4.0, "ppm", "what is left of it well above 300 Hz, contact pickup", "simulated plates, docs/comparison.md"
+    )
+    repeat_high_microphone_ppm: float = limit(
+        300.0, "ppm", "the same by microphone in a room", "simulated plates, docs/comparison.md"
+    )
+    repeat_fit_factor: float = limit(
+        2.0, "1", "close modes are this much worse than the fit's own sd says", "simulated plates, docs/comparison.md"
+    )
+    repeat_loss: float = limit(
+        0.02, "1", "scatter of ln loss factor, contact pickup", "simulated plates, docs/comparison.md"
+    )
+    repeat_loss_low: float = limit(
+        0.02, "1", "scatter of ln loss factor by supports, at 100 Hz", "simulated plates, docs/comparison.md"
+    )
+    repeat_loss_microphone: float = limit(
+        0.15, "1", "scatter of ln loss factor, microphone in a room", "simulated plates, docs/comparison.md"
+    )
     repeat_prior_freedom: float = limit(
         10.0, "degrees of freedom", "weight of what ships against what this plate's neighbouring modes show", JUDGEMENT
     )
@@ -110,6 +126,82 @@ class Settings:
         6.0, "degrees of freedom", "weight of the neighbouring modes against the mode's own few scans", JUDGEMENT
     )
     repeat_smoothing: float = limit(0.30, "ln frequency", "width over which scatter is smoothed", JUDGEMENT)
+    compare_lowest_hz: float = limit(
+        100.0, "Hz", "supports rule the modes below", "simulated plates, docs/comparison.md"
+    )
+    compare_highest_hz: float = limit(
+        1500.0, "Hz", "above, modes overlap and pairs become doubtful", "simulated plates, docs/comparison.md"
+    )
+    compare_share_of_places: float = limit(
+        0.3,
+        "1",
+        "a mode heard at a smaller share of the stations is not judged",
+        "simulated plates, docs/comparison.md",
+    )
+    compare_modes: float = limit(12, "modes", "fewer pairs tell no common shift from a change", JUDGEMENT)
+    compare_false_share: float = limit(
+        0.05, "1", "share of false names allowed among the modes named as changed", "Benjamini and Hochberg 1995"
+    )
+    compare_freedom: float = limit(
+        4.0,
+        "degrees of freedom",
+        "heavy tails of the normalised change (Student)",
+        "simulated plates, docs/comparison.md",
+    )
+    drop_limit_three: float = limit(
+        6.0,
+        "standard deviations",
+        "mean of the three largest drops, three baseline scans or more",
+        "simulated plates, docs/comparison.md",
+    )
+    drop_limit_two: float = limit(
+        7.0, "standard deviations", "the same, two baseline scans", "simulated plates, docs/comparison.md"
+    )
+    drop_limit_one: float = limit(
+        9.0, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
+    )
+    loss_limit_three: float = limit(
+        6.0,
+        "standard deviations",
+        "mean of the five largest rises of the loss factor, three baseline scans",
+        "simulated plates, docs/comparison.md",
+    )
+    loss_limit_two: float = limit(
+        6.5, "standard deviations", "the same, two baseline scans", "simulated plates, docs/comparison.md"
+    )
+    loss_limit_one: float = limit(
+        8.0, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
+    )
+    loss_least_rise: float = limit(
+        0.15, "ln loss factor", "smaller rises are not called: iron damps more when hit harder", JUDGEMENT
+    )
+    finish_ppm: float = limit(
+        250.0,
+        "ppm",
+        "0.3 mm of finish, left per mode after the common shift; added to the scatter",
+        "simulated plates, docs/comparison.md",
+    )
+    supports_factor: float = limit(
+        3.0, "1", "other supports scatter this much more than the same ones moved", JUDGEMENT
+    )
+    supports_lowest_hz: float = limit(
+        300.0, "Hz", "with other supports, modes below are not judged", "simulated plates, docs/comparison.md"
+    )
+    temperature_per_k: float = limit(
+        -1.6e-4, "1/K", "change of all frequencies with the iron's temperature", "ASME B31.1 modulus, expansion"
+    )
+    temperature_small_per_k: float = limit(-1.2e-4, "1/K", "the least it may be", "range of modulus tables")
+    temperature_large_per_k: float = limit(-2.15e-4, "1/K", "the most it may be", "range of modulus tables")
+    thermometer_sd_k: float = limit(1.5, "K", "thermometer, and iron that lags behind the air", JUDGEMENT)
+    temperature_most: float = limit(0.004, "1", "a larger common shift is not temperature alone", "20 K")
+    hours_in_room: float = limit(4.0, "h", "sooner the iron is warmer in one part than in another", JUDGEMENT)
+    miss_chance: float = limit(0.005, "1", "a lost or new mode counts when a miss is less likely", JUDGEMENT)
+    lost_or_new: float = limit(
+        4.0, "modes", "so many lost or new modes that count are called", "simulated plates, docs/comparison.md"
+    )
+    mass_limit: float = limit(
+        0.0, "log odds", "above, a weight is the likelier explanation", "simulated plates, docs/comparison.md"
+    )
 
 
 def read_settings(path: str | Path | None) -> Settings:

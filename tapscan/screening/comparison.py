@@ -1,0 +1,203 @@
+"""A later scan measured against a plate's baseline: what moved, by how much, and against which scatter.
+
+    measure(later, baselines, contact, unlike, settings)   Measured, all in arrays
+    false_discoveries(p, share)                            which of many tests stand out
+    largest_mean(values, count)                            mean of the largest few
+
+What all modes share is taken out first (screening/warming.py says it as a temperature). What is left, over the scatter
+expected of it (screening/repeatability.py), is the normalised drop. An open crack only lowers modes and lowers few of them much, so
+the statistic is the mean of the three largest drops; for a closed crack that rubs it is the mean of the five largest rises of
+the loss factor, the plate's median taken out. Which single modes are named is decided by false-discovery control over all modes
+judged (Benjamini and Hochberg 1995), with a heavy-tailed null (Student's t), and only while the statistic passes its limit.
+
+Judged: paired modes from 100 to 1500 Hz that the baseline heard again and that enough stations hear on both sides.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapscan.records import FloatArray, Scan
+from tapscan.screening.pairing import ModeTable, Pairing, mode_table, pair_modes, robust_mean
+from tapscan.screening.repeatability import (
+    Baseline,
+    join,
+    log_loss,
+    log_loss_sd,
+    prior_frequency_sd,
+    prior_loss_sd,
+    shared_stations,
+)
+from tapscan.screening.unlike import Unlikeness
+from tapscan.settings import Settings
+
+Flags = NDArray[np.bool_]
+TOP_DROPS = 3
+TOP_RISES = 5
+FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """One quantity of each pair; (k,) each, nan where unknown."""
+
+    value: FloatArray  # ln(later / baseline), what the modes share taken out
+    sd: FloatArray
+    score: FloatArray  # positive in the direction of a flaw, in standard deviations
+    judged: Flags
+    named: Flags  # stands out after control of the false-discovery rate
+    statistic: float | None
+    limit: float
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """A later scan beside a baseline."""
+
+    baseline: Baseline
+    later: ModeTable
+    pairing: Pairing
+    shift: float  # ln(later / reference scan), shared
+    shift_sd: float
+    frequency: Change
+    loss: Change
+
+    @property
+    def earlier_index(self) -> NDArray[np.intp]:
+        """(k,) number of each pair's mode in the baseline's reference scan."""
+        return np.asarray(self.pairing.pairs[:, 0])
+
+    @property
+    def later_index(self) -> NDArray[np.intp]:
+        """(k,) number of each pair's mode in the later scan."""
+        return np.asarray(self.pairing.pairs[:, 1])
+
+
+def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlikeness, settings: Settings) -> Measured:
+    """Pair and measure. contact : all scans with a pickup on the iron. Raises ValueError without baselines."""
+    baseline = join(baselines, contact, settings)
+    places = set(shared_stations([later, *baselines]))
+    table = mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
+    prior = _prior(baseline.table.frequency_hz, contact, unlike, settings)
+    scatter = np.sqrt(np.nan_to_num(baseline.log_frequency.mean_sd) ** 2 + baseline.log_frequency.level * prior**2)
+    pairing = pair_modes(baseline.table, table, scatter, settings)
+    i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
+    judged = _judged(baseline, table, i, j, unlike, settings)
+    apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
+    fit = settings.repeat_fit_factor * table.frequency_sd[j]
+    sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
+    shift, shift_sd = _shared(apart, sd, judged)
+    return Measured(
+        baseline,
+        table,
+        pairing,
+        shift,
+        shift_sd,
+        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, _limit("drop", baseline.scans, settings), settings),
+        _loss(later, baseline, table, pairing, judged, contact, settings),
+    )
+
+
+def _prior(frequency_hz: FloatArray, contact: bool, unlike: Unlikeness, settings: Settings) -> FloatArray:
+    prior = unlike.support_factor * prior_frequency_sd(frequency_hz, contact, settings)
+    return np.asarray(np.hypot(prior, 1e-6 * unlike.extra_ppm))
+
+
+def _judged(
+    baseline: Baseline,
+    later: ModeTable,
+    i: NDArray[np.intp],
+    j: NDArray[np.intp],
+    unlike: Unlikeness,
+    settings: Settings,
+) -> Flags:
+    f = baseline.table.frequency_hz[i]
+    inside = (f >= max(settings.compare_lowest_hz, unlike.lowest_hz)) & (f <= settings.compare_highest_hz)
+    again = baseline.log_frequency.heard[i] >= min(2, baseline.scans)
+    stations = sum(1 for s in later.stations if s)
+    if stations < FEW_STATIONS:
+        return np.asarray(inside & again)
+    least = settings.compare_share_of_places * stations
+    heard_later = (later.pattern[j] > 0).sum(axis=1)
+    return np.asarray(inside & again & (heard_later >= least) & (baseline.places_heard[i] >= least))
+
+
+def _shared(apart: FloatArray, sd: FloatArray, judged: Flags) -> tuple[float, float]:
+    """Common log ratio of the modes judged (of all, where none is) and its sd."""
+    use = judged if judged.any() else np.ones(len(apart), dtype=bool)
+    if not len(apart):
+        return 0.0, 0.0
+    shift = robust_mean(apart[use], sd[use])
+    spread = 1.4826 * float(np.median(np.abs(apart[use] - shift)))
+    return shift, spread / np.sqrt(use.sum())
+
+
+def _change(
+    value: FloatArray, sd: FloatArray, sign: float, judged: Flags, top: int, limit: float, settings: Settings
+) -> Change:
+    score = sign * value / sd
+    usable = judged & np.isfinite(score)
+    enough = usable.sum() >= max(settings.compare_modes, top)
+    statistic = largest_mean(score[usable], top) if enough else None
+    named = np.zeros(len(value), dtype=bool)
+    if statistic is not None and statistic > limit:
+        named[usable] = false_discoveries(_tail(score[usable], settings.compare_freedom), settings.compare_false_share)
+    return Change(value, sd, score, usable, named, statistic, limit)
+
+
+def _loss(
+    later: Scan,
+    baseline: Baseline,
+    table: ModeTable,
+    pairing: Pairing,
+    judged: Flags,
+    contact: bool,
+    settings: Settings,
+) -> Change:
+    modes = {m.id: m for m in later.modes}
+    i = pairing.pairs[:, 0]
+    mine = [modes[table.names[k]] for k in pairing.pairs[:, 1]]
+    value = np.array([log_loss(m) for m in mine], dtype=float) - baseline.log_loss.mean[i]
+    prior = prior_loss_sd(baseline.table.frequency_hz[i], contact, settings)
+    fit = settings.repeat_fit_factor * np.array([log_loss_sd(m) for m in mine], dtype=float)
+    sd = np.hypot(baseline.log_loss.mean_sd[i], np.sqrt(baseline.log_loss.level[i]) * np.hypot(prior, fit))
+    known = judged & np.isfinite(value) & (baseline.log_loss.heard[i] >= min(2, baseline.scans))
+    if known.any():
+        value = value - np.median(value[known])
+    found = _change(value, sd, 1.0, known, TOP_RISES, _limit("loss", baseline.scans, settings), settings)
+    named = found.named & (value >= settings.loss_least_rise)
+    return Change(value, sd, found.score, found.judged, named, found.statistic, found.limit)
+
+
+def _limit(kind: str, scans: int, settings: Settings) -> float:
+    word = {1: "one", 2: "two"}.get(scans, "three")
+    return float(getattr(settings, f"{kind}_limit_{word}"))
+
+
+def largest_mean(values: FloatArray, count: int) -> float:
+    """Mean of the `count` largest values."""
+    return float(np.mean(np.sort(values)[-count:]))
+
+
+def _tail(score: FloatArray, freedom: float) -> FloatArray:
+    """One-sided chance of a score this large by Student's t."""
+    from scipy.special import stdtr
+
+    return np.asarray(stdtr(freedom, -score))
+
+
+def false_discoveries(chance: FloatArray, share: float) -> Flags:
+    """Which tests stand out when a `share` of false ones among them is allowed (Benjamini and Hochberg 1995).
+
+    chance : (n,) probability of each result by chance, 0..1.
+    """
+    n = len(chance)
+    if not n:
+        return np.zeros(0, dtype=bool)
+    order = np.sort(chance)
+    passing = order <= share * np.arange(1, n + 1) / n
+    if not passing.any():
+        return np.zeros(n, dtype=bool)
+    return np.asarray(chance <= order[np.nonzero(passing)[0][-1]])
