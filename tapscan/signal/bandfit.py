@@ -1,7 +1,7 @@
 """Fit the modes of one band: prune what could be noise, look through the residual, unite what is one.
 
     fit_band(spectra, band, starts, noise, clear)   list of Pole that the band owns
-    poles_of(fit, band)                             the same from a finished fit
+    poles_of(fit)                                   all poles of a finished fit
 
 `noise` is the mean square per sample of the white noise the band is held against, `clear` the matched-filter
 level (a ratio of energies) that a mode must reach per strike.
@@ -23,6 +23,7 @@ HOPELESS = 0.3  # of the clear level: such modes are dropped together
 PAIR_WIDTHS, PAIR_SHARE = 0.6, 0.0025
 ONE_WIDTHS, ONE_SHARE = 0.35, 0.05  # so close, a pair is told from one curved decay only when it is plain
 LEAST_BINS = 12
+EDGE_SD = 3.0
 LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
 
 
@@ -61,7 +62,7 @@ def fit_band(spectra: Spectra, band: Band, starts: Start, noise: float, clear: f
         if not len(fit.frequency_hz):
             return []
         fit = _united(spectra, bins, values, fit, floor, clear)
-    return poles_of(fit, band)
+    return _owned(poles_of(fit), band)
 
 
 def _nothing(values: ComplexArray, floor: float) -> PoleFit:
@@ -219,8 +220,8 @@ def _likely_decays(spectra: Spectra, bins: FloatArray, fit: PoleFit) -> FloatArr
     return np.geomspace(2 / spectra.duration_s, np.pi * bins.mean() / LEAST_Q, 5)
 
 
-def poles_of(fit: PoleFit, band: Band) -> list[Pole]:
-    """The fitted modes inside the band's own edges."""
+def poles_of(fit: PoleFit) -> list[Pole]:
+    """The fitted modes, in the order of the fit."""
     m = len(fit.frequency_hz)
     sd = np.sqrt(np.diag(fit.covariance))
     return [
@@ -233,5 +234,10 @@ def poles_of(fit: PoleFit, band: Band) -> list[Pole]:
             clear_db=float(10 * np.log10(fit.clear[i] / fit.amplitudes.shape[1])),
         )
         for i in range(m)
-        if band.low_hz <= fit.frequency_hz[i] < band.high_hz
     ]
+
+
+def _owned(poles: list[Pole], band: Band) -> list[Pole]:
+    """Those inside the band's own edges, or so near them that the neighbour may think them ours."""
+    reach = [EDGE_SD * p.frequency_sd_hz for p in poles]
+    return [p for p, r in zip(poles, reach, strict=True) if band.low_hz - r <= p.frequency_hz < band.high_hz + r]

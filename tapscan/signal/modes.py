@@ -23,6 +23,7 @@ from tapscan.signal.subspace import shared_poles
 
 SKIP_S = 0.001  # the blow itself lasts up to 0.6 ms
 MOST_IN_BAND = 18
+EDGE_WIDTHS = 0.5  # linewidths: poles of two neighbouring bands so close are one mode
 MODEL_ERROR = 1e-6  # of a band's energy: no real ring follows the model closer
 DYNAMIC_RANGE = 1e-6  # of the strongest band's energy density: fainter modes are left alone
 
@@ -51,9 +52,9 @@ def station_poles(
     starts = _starts(levels, bands, floors)
     clear = 10 ** (settings.mode_clear_db / 10)
     fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear) for b in bands]
-    poles = _without_doubles(sorted((pole for fit in fits for pole in fit), key=lambda p: p.frequency_hz))
+    poles = _without_doubles(fits)
     poles = [q for b in bands for q in polished(levels.for_band(b), b, poles, noise[b])]
-    return [_at_onset(p, skip / sample_rate_hz) for p in _without_doubles(poles)]
+    return [_at_onset(p, skip / sample_rate_hz) for p in sorted(poles, key=lambda p: p.frequency_hz)]
 
 
 def _floors(levels: "_Ladder", noise: dict[Band, float]) -> dict[Band, float]:
@@ -109,18 +110,25 @@ def _starts(levels: _Ladder, bands: Sequence[Band], floors: dict[Band, float]) -
     return Start(np.empty(0), np.empty(0)).joined(np.concatenate([[], *found_f]), np.concatenate([[], *found_d]))
 
 
-def _without_doubles(poles: list[Pole]) -> list[Pole]:
-    """Two bands may both claim a mode at their common edge: keep the one seen more clearly."""
+def _without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:
+    """All bands' poles; of a mode that two bands claim at their common edge, the one seen more clearly."""
     kept: list[Pole] = []
-    for pole in poles:
-        if kept:
-            last = kept[-1]
-            near = 3 * (pole.frequency_sd_hz + last.frequency_sd_hz)
-            if pole.frequency_hz - last.frequency_hz < near < 1.0:
-                kept[-1] = max(last, pole, key=lambda p: p.clear_db)
-                continue
-        kept.append(pole)
-    return kept
+    for fit in fits:
+        fresh = sorted(fit, key=lambda p: p.frequency_hz)
+        before = list(kept)
+        for pole in fresh:
+            twin = next((p for p in reversed(before) if _same(p, pole)), None)
+            if twin is None:
+                kept.append(pole)
+            elif twin.clear_db < pole.clear_db:
+                kept[kept.index(twin)] = pole
+    return sorted(kept, key=lambda p: p.frequency_hz)
+
+
+def _same(a: Pole, b: Pole) -> bool:
+    width = min(a.decay_rate_per_s, b.decay_rate_per_s) / np.pi
+    near = min(3 * (a.frequency_sd_hz + b.frequency_sd_hz), EDGE_WIDTHS * width)
+    return abs(a.frequency_hz - b.frequency_hz) < near
 
 
 def _at_onset(pole: Pole, seconds: float) -> Pole:

@@ -51,7 +51,7 @@ def polished(spectra: Spectra, band: Band, poles: Sequence[Pole], noise: float) 
     )
     if _tail_left(bins, fit, spectra) or _astray(fit, inside):
         return own
-    return poles_of(fit, band)
+    return [p for p, before in zip(poles_of(fit), inside, strict=True) if before in own]
 
 
 def _astray(fit: PoleFit, before: Sequence[Pole]) -> bool:
