@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest, TapscanError
-from tapscan.records import STATES, State
+from tapscan.places import STATES
 
 if TYPE_CHECKING:
     from tapscan.records import Screening
@@ -88,20 +89,11 @@ def _request(
     return Request(
         settings=read_settings(settings),
         layout=read_layout(layout) if layout else None,
-        state=_state(state),
+        state=read_state(state),
         per_station=per_station,
         order=forces,
         pictures=pictures,
     )
-
-
-def _state(text: str | None) -> State | None:
-    if text is None:
-        return None
-    for state in STATES:
-        if state == text.strip().lower().replace(" ", "-"):
-            return state
-    raise BadRequest(f"--state: {text!r} is unknown; one of {', '.join(STATES)}")
 
 
 def _write(screening: "Screening", json: str | None, report: Path | None) -> bool:

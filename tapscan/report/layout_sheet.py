@@ -114,7 +114,7 @@ def _only(station: Station) -> str:
     unstrung = "in-piano-unstrung" in station.states
     if not strung and unstrung and set(STATES) - set(IN_PIANO) <= set(station.states):
         return "not on a strung plate"
-    return "only: " + "; ".join(words.STATES[s] for s in station.states)
+    return "only: " + "; ".join(words.STATES[s] for s in STATES if s in station.states)
 
 
 def _command(named: str, state: State | None, order: Sequence[str]) -> str:

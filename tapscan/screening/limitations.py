@@ -21,7 +21,7 @@ FAULTS = {
 
 def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     """Sentences in order of weight."""
-    found: list[str] = []
+    found = _ruled_out(scan)
     counts = Counter(fault for s in scan.strikes for fault in s.faults)
     total = len(scan.strikes)
     found += [f"{n} of {total} taps: {FAULTS[f]}." for f, n in counts.most_common() if f in FAULTS]
@@ -42,6 +42,27 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
     )
     return tuple(found)
+
+
+def _ruled_out(scan: Scan) -> list[str]:
+    """Stations struck in a state in which the layout says they must not be."""
+    if scan.map is None or scan.state is None:
+        return []
+    struck = {s.station for s in scan.strikes}
+    wrong = [s.name for s in scan.map.stations if s.name in struck and scan.state not in s.states]
+    if not wrong:
+        return []
+    names = f"{', '.join(wrong[:-1])} and {wrong[-1]}" if len(wrong) > 1 else wrong[0]
+    why = (
+        "Near pins, agraffes and strings a blow can break a string, and the strings ring along in what was heard"
+        if scan.state in {"strung", "as-found"}
+        else "What was heard there may not be the plate alone"
+    )
+    return [
+        f"The layout {scan.map.name} says not to strike {names} in this state ({scan.state}), but "
+        f"{'they were' if len(wrong) > 1 else 'it was'} struck. {why}: leave {'them' if len(wrong) > 1 else 'it'} out, "
+        "or test the plate bare."
+    ]
 
 
 def _rates(scan: Scan) -> list[str]:

@@ -21,7 +21,7 @@ from tapscan.signal.merging import merge
 from tapscan.workflow.listen import Heard, cut, listen
 from tapscan.workflow.mending import AssignedTap, mended, numbers_kept
 from tapscan.workflow.station import StationResult, analyse_station, mark_cut_short
-from tapscan.workflow.stations import forces, shortfalls, split, station_of_file
+from tapscan.workflow.stations import expected, forces, left_out, shortfalls, split, station_of_file, wanted
 
 Progress = Callable[[str, int, int], None]
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
@@ -113,15 +113,15 @@ class _Planned:
 
 def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], list[str]]:
     """Give every strike a station and a force; sentences say how, and what is missing."""
-    names = [s.name for s in request.layout.stations] if request.layout else None
     per = request.per_station or (len(request.order) if request.order else None)
     found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.spans))]
     numbers = numbers_kept(len(found), request.skip)
     spots = [found[n - 1] for n in numbers]
     files = [heard[f].recording.file for f, _ in spots]
     notes = [f"left out by hand: {', '.join(f'T{n}' for n in request.skip)}"] if request.skip else []
-    if len(heard) == 1 and (names or per):
-        stations, how = split([heard[f].spans[k].onset_s for f, k in spots], names, per)
+    if len(heard) == 1 and (request.layout or per):
+        onsets = [heard[f].spans[k].onset_s for f, k in spots]
+        stations, how = split(onsets, expected(request.layout, request.state, onsets, per), per)
         notes.append(f"{len(stations)} taps, {how}")
     else:
         stations = [station_of_file(file) for file in files]
@@ -131,7 +131,8 @@ def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], l
     if request.order and None in told:
         odd = sorted({s for s, t in zip(stations, told, strict=True) if t is None})
         notes.append(f"soft or hard unknown at {', '.join(odd)}: not {len(request.order)} taps there")
-    notes += shortfalls(stations, names, per)
+    notes += shortfalls(stations, wanted(request.layout, request.state, stations), per)
+    notes += left_out(request.layout, request.state, stations)
     plan = [
         _Planned(f, k, station, force, f"T{n}")
         for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)

@@ -2,6 +2,9 @@
 
 station_of_file(name)                         a file's station: its name before the first "_"
 split(onsets, names, per_station)             station of each strike of one long recording
+expected(layout, state, onsets, per_station)  stations that one long recording should hold, in order
+wanted(layout, state, stations)               stations that should have been tapped, or were
+left_out(layout, state, stations)             a sentence on those that may not be struck in this state
 forces(stations, order)                       soft or hard by declared order
 shortfalls(stations, names, per_station)      "expected 24, found 23: S5 has two"
 """
@@ -12,6 +15,7 @@ from itertools import pairwise
 from pathlib import Path
 
 from tapscan.errors import BadRequest
+from tapscan.places import Layout, State
 from tapscan.records import Force
 
 WORDS = (
@@ -70,6 +74,35 @@ def _by_pauses(onsets: Sequence[float], groups: int) -> list[int] | None:
         numbers.append(group)
         group += i in cuts
     return numbers
+
+
+def expected(
+    layout: Layout | None, state: State | None, onsets: Sequence[float], per_station: int | None
+) -> list[str] | None:
+    """Stations that may be struck in `state`; all of them where only their number fits the taps. None without a layout."""
+    if layout is None:
+        return None
+    every = [s.name for s in layout.stations]
+    allowed = [s.name for s in layout.allowed(state)]
+    if not allowed or allowed == every or (per_station and len(onsets) == per_station * len(every)):
+        return every
+    fits_all_only = _by_pauses(onsets, len(allowed)) is None and _by_pauses(onsets, len(every)) is not None
+    return every if fits_all_only else allowed
+
+
+def wanted(layout: Layout | None, state: State | None, stations: Sequence[str]) -> list[str] | None:
+    """In layout order; None without a layout."""
+    if layout is None:
+        return None
+    allowed, tapped = layout.allowed(state), set(stations)
+    return [s.name for s in layout.stations if s in allowed or s.name in tapped]
+
+
+def left_out(layout: Layout | None, state: State | None, stations: Sequence[str]) -> list[str]:
+    """Empty where nothing is ruled out."""
+    known = wanted(layout, state, stations)
+    names = [s.name for s in layout.stations if known is not None and s.name not in known] if layout else []
+    return [f"not to be struck in this state, so not expected: {', '.join(names)}"] if names else []
 
 
 def read_order(text: str) -> tuple[Force, ...]:

@@ -1,0 +1,69 @@
+"""`tapscan layout`: what is listed, what is left out in a state, and one line where something is wrong."""
+
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+from tapscan.cli.app import app
+from tapscan.errors import BadLayout, BadRequest, TapscanError
+from tapscan.layouts import known_layouts, layout_text
+
+
+def run(*words: str) -> str:
+    result = CliRunner().invoke(app, ["layout", *words])
+    if isinstance(result.exception, TapscanError):
+        raise result.exception
+    assert result.exit_code == 0, result.output
+    return result.output
+
+
+def test_list_names_every_layout_and_what_a_strung_plate_leaves():
+    text = run("list")
+    assert all(name in text for name in known_layouts())
+    assert "On a strung plate 8 of them may be struck." in text
+
+
+def test_show_tells_where_how_and_why():
+    text = run("show", "upright-short")
+    assert "S2    treble-break strut, middle, on its flank; tap sideways\n" in text
+    assert "cracks run from pin hole to pin hole" in text and "leave out" not in text
+
+
+def test_show_for_a_state_tells_what_to_leave_out():
+    text = run("show", "grand-short", "--state", "Strung")
+    assert text.count("leave out: not to be struck in the state strung") == 4
+    assert "4 of 8 may be struck in the state strung." in text
+
+
+def test_print_writes_the_sheet_beside_the_reader(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "mine.toml").write_text(layout_text("grand-long"), encoding="utf-8")
+    assert "The sheet: mine-sheet.html." in run("print", "mine.toml", "--order", "soft,hard")
+    assert "S24" in (tmp_path / "mine-sheet.html").read_text(encoding="utf-8")
+    run("print", "grand-short", "other.html", "--state", "strung")
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["mine-sheet.html", "mine.toml", "other.html"]
+
+
+def test_print_never_writes_over_a_layout(tmp_path: Path):
+    mine = tmp_path / "mine.toml"
+    mine.write_text(layout_text("grand-long"), encoding="utf-8")
+    with pytest.raises(BadRequest, match=r"give it a name that ends in \.html"):
+        run("print", str(mine), str(mine))
+    assert mine.read_text(encoding="utf-8") == layout_text("grand-long")
+
+
+def test_what_is_wrong_is_told_in_one_line(tmp_path: Path):
+    with pytest.raises(BadRequest, match="unknown; one of as-found"):
+        run("show", "grand-short", "--state", "strong")
+    with pytest.raises(BadRequest, match=r"cannot be written .*name a folder that exists"):
+        run("print", "grand-short", str(tmp_path / "missing" / "x.html"))
+    with pytest.raises(BadRequest, match="neither soft nor hard"):
+        run("print", "grand-short", str(tmp_path / "x.html"), "--order", "loud")
+    with pytest.raises(BadLayout, match="known are grand-long"):
+        run("print", "gran", str(tmp_path / "x.html"))
+    mine = tmp_path / "mine.toml"
+    mine.write_text(layout_text("grand-short").replace('["all"]', '["bare"]'), encoding="utf-8")
+    with pytest.raises(BadRequest, match="no station of it may be struck in the state strung"):
+        run("print", str(mine), str(tmp_path / "x.html"), "--state", "strung")
+    assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]

@@ -1,0 +1,110 @@
+"""The sheet to chalk from: whole, harmless, and true to the state it was printed for."""
+
+import re
+from html import unescape
+
+import pytest
+
+from tapscan.layouts import known_layouts, read_layout
+from tapscan.places import Layout, Station
+from tapscan.register.entries import CHECKLIST
+from tapscan.report.layout_sheet import render_sheet, write_sheet
+from tests.report.sheets import HOSTILE
+from tests.report.test_page import NOT_VISIBLE, Reading
+
+ORDER = ("soft", "soft", "hard", "hard")
+
+
+def sheet(name="grand-short", state=None, order=ORDER):
+    layout = read_layout(name)
+    return render_sheet(layout, state, order, name)
+
+
+def rows(html: str) -> list[str]:
+    table = html[html.index('id="stations"') : html.index('id="look"')]
+    return [unescape(row) for row in re.findall(r"<tr.*?</tr>", table, re.S)[1:]]
+
+
+@pytest.mark.parametrize("name", known_layouts())
+def test_every_station_with_where_direction_and_boxes(name):
+    html = sheet(name)
+    reading = Reading(html)
+    assert reading.open == []
+    for station, row in zip(read_layout(name).stations, rows(html), strict=True):
+        assert station.where in row and station.trouble in row and f">{station.name}<" in row
+        assert row.count('class="box"') == 4 and row.count("soft") == 2
+        assert ("sideways" in row) == (station.direction == "sideways")
+        assert ("not on a strung plate" in row) == ("strung" not in station.states)
+    assert not NOT_VISIBLE.search(reading.text)
+
+
+def test_for_a_strung_plate_what_may_not_be_struck_has_no_box():
+    html = sheet(state="strung")
+    left = [row for row in rows(html) if "leave out" in row]
+    assert len(left) == 4 and not any('class="box"' in row for row in left)
+    text = Reading(html).text
+    assert "4 of 8 places may be struck in this state" in text
+    assert "Leave out S2, S3, S4 and S5." in text
+    assert "With strings on: strike nothing near pins, agraffes or strings" in text
+    assert "--layout grand-short --order soft,soft,hard,hard --state strung" in text
+    assert "Leave out: S2, S3, S4 and S5." in html[html.index("<desc") : html.index("</desc>")]
+
+
+def test_for_a_bare_plate_everything_is_tapped_and_no_string_is_spoken_of_in_the_steps():
+    text = Reading(sheet(state="stripped")).text
+    assert "Leave out" not in text and "With strings on" not in text and "not on a strung plate" not in text
+
+
+def test_without_a_state_it_can_be_ticked_and_the_strings_are_spoken_of():
+    text = Reading(sheet()).text
+    assert "State of the plate:" in text and "in the piano, strung" in text and "With strings on" in text
+
+
+def test_the_boxes_follow_the_order():
+    html = sheet(order=("hard", "soft"))
+    assert [w for w in re.findall(r"</i>(soft|hard)", rows(html)[0])] == ["hard", "soft"]
+    assert "give 2 taps: hard, soft." in Reading(html).text
+
+
+def test_the_checklist_asks_what_the_register_keeps():
+    text = Reading(sheet()).text.lower()
+    assert [item for item in CHECKLIST.values() if item not in text] == []
+
+
+def test_cautions_stand_on_the_sheet():
+    text = Reading(sheet()).text
+    assert "Wear eye protection" in text and "stand clear of the line of the strings" in text
+
+
+def test_it_stands_alone_and_prints_to_any_paper():
+    html = sheet()
+    assert not re.search(r"https?:|//[a-z]|@import|<script", html)
+    assert "size: auto" in html and "size: A4" not in html[html.rindex("@page") :]
+    reading = Reading(html)
+    assert not {"script", "link", "img", "iframe"} & {tag for tag, _ in reading.elements}
+    ids = reading.values("id")
+    assert len(ids) == len(set(ids))
+
+
+def test_names_from_outside_stay_text():
+    station = Station(HOSTILE, HOSTILE, 0.5, 0.5, trouble=HOSTILE, states=("strung", "stripped"))
+    html = render_sheet(Layout(HOSTILE, HOSTILE, HOSTILE, (station,)), None, ORDER, HOSTILE)
+    reading = Reading(html)
+    assert "<script" not in html.lower() and not {"script", "n"} & {tag for tag, _ in reading.elements}
+    assert "only: stripped, bare; in the piano, strung" in reading.text
+
+
+def test_a_name_with_blanks_is_quoted_in_the_command():
+    assert (
+        '--layout "my plates.toml"'
+        in Reading(render_sheet(read_layout("grand-short"), None, ORDER, "my plates.toml")).text
+    )
+
+
+def test_writing_is_whole_or_not_at_all(tmp_path):
+    target = tmp_path / "sheet.html"
+    write_sheet(target, read_layout("grand-short"), "strung", ORDER, "grand-short")
+    assert target.read_text(encoding="utf-8") == sheet(state="strung")
+    with pytest.raises(OSError):
+        write_sheet(tmp_path / "missing" / "sheet.html", read_layout("grand-short"), None, ORDER, "grand-short")
+    assert [p.name for p in tmp_path.iterdir()] == ["sheet.html"]
