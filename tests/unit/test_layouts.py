@@ -1,5 +1,8 @@
 """Station layouts: those that ship are whole and keep to their promises, a bad one is refused with what would mend it."""
 
+import re
+from pathlib import Path
+
 import pytest
 from shapely.geometry import LineString, Point, Polygon
 
@@ -141,6 +144,19 @@ def test_an_outline_of_ones_own(tmp_path):
 )
 def test_states_are_words_or_groups(given, states):
     assert layout_from_text(GOOD + f"states = {given}\n", "f").stations[0].states == states
+
+
+DOCS = (Path(__file__).parents[2] / "docs" / "layouts.md").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("example", re.findall(r"```toml\n(.*?)```", DOCS, re.S), ids=lambda text: text.split('"')[1])
+def test_the_examples_in_the_docs_are_read(example):
+    layout = layout_from_text(example, "docs/layouts.md")
+    assert layout.stations and layout.outline is not None
+
+
+def test_the_docs_name_every_layout_outline_and_state():
+    assert [name for name in (*known_layouts(), *known_outlines(), *STATES) if f"`{name}`" not in DOCS] == []
 
 
 def test_unknown_layout_lists_the_known():
