@@ -8,7 +8,6 @@ import difflib
 import unicodedata
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite
 from typing import Any
 
 from tapscan.errors import BadLayout
@@ -80,4 +79,4 @@ class Part:
 
 
 def _is_number(value: object) -> bool:
-    return isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value)
+    return isinstance(value, int | float) and not isinstance(value, bool)
