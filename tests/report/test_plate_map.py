@@ -135,6 +135,7 @@ def test_a_modes_map_shows_strength_by_size_and_what_was_not_heard():
     assert "S3, top treble strut, where it meets the capo bar: 10.0 dB below the strongest" in svg
     assert "S2, treble-break strut, middle, on its flank: too faint to say" in svg
     assert "Where mode M1, 140 Hz, is strong" in svg
+    assert "nan" not in svg
 
 
 def test_a_mode_strong_at_no_known_place_has_no_map():
@@ -218,6 +219,8 @@ def test_the_legend_names_only_what_occurs():
         "tapped, but no tap could be used (1)",
         "not tapped (5)",
     ]
+    one = {"S1": marks(on_grand())["S1"]}
+    assert [said for _, said in legend(one)] == ["tapped, nothing raised (1)"]
     assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(marks(on_grand())))
 
 
