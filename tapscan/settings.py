@@ -148,6 +148,12 @@ class Settings:
         "heavy tails of the normalised change (Student)",
         "simulated plates, docs/comparison.md",
     )
+    score_cap: float = limit(
+        10.0,
+        "standard deviations",
+        "no single mode counts for more: a wrong pair is wild but alone",
+        "simulated plates, docs/comparison.md",
+    )
     drop_limit_three: float = limit(
         6.0,
         "standard deviations",
@@ -155,10 +161,10 @@ class Settings:
         "simulated plates, docs/comparison.md",
     )
     drop_limit_two: float = limit(
-        7.0, "standard deviations", "the same, two baseline scans", "simulated plates, docs/comparison.md"
+        6.5, "standard deviations", "the same, two baseline scans", "simulated plates, docs/comparison.md"
     )
     drop_limit_one: float = limit(
-        9.0, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
+        7.5, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
     )
     loss_limit_three: float = limit(
         6.0,
@@ -170,7 +176,7 @@ class Settings:
         6.5, "standard deviations", "the same, two baseline scans", "simulated plates, docs/comparison.md"
     )
     loss_limit_one: float = limit(
-        8.0, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
+        7.0, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
     )
     loss_least_rise: float = limit(
         0.15, "ln loss factor", "smaller rises are not called: iron damps more when hit harder", JUDGEMENT

@@ -1,4 +1,4 @@
-"""Do the drops look like a weight left on the plate rather than a crack?
+"""Whether the drops look like a weight left on the plate rather than a crack.
 
     explain(measured, settings)    AddedMass, or None where nothing fell
     station_fits(drops, energy)    share of the drops one weight at each station explains, and how large it is
@@ -19,14 +19,12 @@ about a thousandth of the plate cannot be told from a crack by sound: this gives
 import numpy as np
 
 from tapscan.records import AddedMass, FloatArray
-from tapscan.screening.comparison import Measured
+from tapscan.screening.comparison import AGREE_SHARE, Flags, Measured, densest
 from tapscan.settings import Settings
 
 FIT_HZ = (60.0, 700.0)  # first order holds, and the modes are well apart
 SIZE_HZ = (200.0, 600.0)
 AGREE_HZ = 150.0
-AGREE_SD, AGREE_LEAST = 3.0, 6e-5  # modes that agree within this have not moved
-AGREE_SHARE = 0.25
 FLOOR = 1e-5
 FEW = 8
 MEAN_SQUARE_AT_EDGE = 2.0  # deflection squared at an edge over the plate's mean: 1 inside, up to 4 at a free corner
@@ -89,11 +87,9 @@ def unmoved(measured: Measured, frequency_hz: FloatArray) -> float:
     x, sd = measured.frequency.value[use], measured.frequency.sd[use]
     if not len(x):
         return 0.0
-    width = np.maximum(AGREE_SD * sd, AGREE_LEAST)
-    agree = np.mean(np.abs(x[:, None] - x[None, :]) < width[:, None], axis=1)
-    best = np.lexsort((x, np.round(agree, 2)))[-1]
-    return float(x[best]) if agree[best] > AGREE_SHARE else float(np.quantile(x, 0.9))
+    value, agree = densest(x, sd)
+    return value if agree > AGREE_SHARE else float(np.quantile(x, 0.9))
 
 
-def _within(frequency_hz: FloatArray, span: tuple[float, float]) -> FloatArray:
+def _within(frequency_hz: FloatArray, span: tuple[float, float]) -> Flags:
     return np.asarray((frequency_hz > span[0]) & (frequency_hz < span[1]))

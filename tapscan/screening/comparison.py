@@ -7,7 +7,8 @@
 What all modes share is taken out first (screening/warming.py says it as a temperature). What is left, over the scatter
 expected of it (screening/repeatability.py), is the normalised drop. An open crack only lowers modes and lowers few of them much, so
 the statistic is the mean of the three largest drops; for a closed crack that rubs it is the mean of the five largest rises of
-the loss factor, the plate's median taken out. Which single modes are named is decided by false-discovery control over all modes
+the loss factor, the plate's median taken out. No mode counts for more than a cap in either: one wild pair must not make a
+call, and a flaw moves several modes. Which single modes are named is decided by false-discovery control over all modes
 judged (Benjamini and Hochberg 1995), with a heavy-tailed null (Student's t), and only while the statistic passes its limit.
 
 Judged: paired modes from 100 to 1500 Hz that the baseline heard again and that enough stations hear on both sides.
@@ -36,6 +37,8 @@ from tapscan.settings import Settings
 Flags = NDArray[np.bool_]
 TOP_DROPS = 3
 TOP_RISES = 5
+AGREE_SD, AGREE_LEAST = 3.0, 6e-5  # modes that agree within this have not moved against each other
+AGREE_SHARE = 0.25
 FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
 
 
@@ -125,13 +128,31 @@ def _judged(
 
 
 def _shared(apart: FloatArray, sd: FloatArray, judged: Flags) -> tuple[float, float]:
-    """Common log ratio of the modes judged (of all, where none is) and its sd."""
+    """Common log ratio of the modes judged (of all, where none is) and its sd.
+
+    Where enough modes agree, their ratio; drops of many others would pull a mean down.
+    """
     use = judged if judged.any() else np.ones(len(apart), dtype=bool)
     if not len(apart):
         return 0.0, 0.0
-    shift = robust_mean(apart[use], sd[use])
-    spread = 1.4826 * float(np.median(np.abs(apart[use] - shift)))
+    x, s = apart[use], sd[use]
+    shift = robust_mean(x, s)
+    centre, agree = densest(x, s)
+    if agree > AGREE_SHARE:
+        near = np.abs(x - centre) < np.maximum(AGREE_SD * s, AGREE_LEAST)
+        shift = robust_mean(x[near], s[near])
+    spread = 1.4826 * float(np.median(np.abs(x - shift)))
     return shift, spread / np.sqrt(use.sum())
+
+
+def densest(values: FloatArray, sd: FloatArray) -> tuple[float, float]:
+    """The value that most others agree with within scatter (the higher of equals), and the share that does."""
+    width = np.maximum(AGREE_SD * sd, AGREE_LEAST)
+    weight = 1 / width  # a wide scatter agrees with anything
+    agree = (np.abs(values[:, None] - values[None, :]) < np.minimum(width[:, None], width[None, :])) @ weight
+    agree = agree / weight.sum()
+    best = np.lexsort((values, np.round(agree, 2)))[-1]
+    return float(values[best]), float(agree[best])
 
 
 def _change(
@@ -140,7 +161,7 @@ def _change(
     score = sign * value / sd
     usable = judged & np.isfinite(score)
     enough = usable.sum() >= max(settings.compare_modes, top)
-    statistic = largest_mean(score[usable], top) if enough else None
+    statistic = largest_mean(np.minimum(score[usable], settings.score_cap), top) if enough else None
     named = np.zeros(len(value), dtype=bool)
     if statistic is not None and statistic > limit:
         named[usable] = false_discoveries(_tail(score[usable], settings.compare_freedom), settings.compare_false_share)

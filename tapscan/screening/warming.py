@@ -62,12 +62,16 @@ def _sentence(
     if agrees is None:
         return f"{said}. No temperature was noted for both scans, so this could not be checked."
     if agrees:
-        return f"{said}; the thermometer says {measured_k:+.0f} degrees, which agrees."
+        return f"{said}; the thermometer says {_signed(measured_k)} degrees, which agrees."
     return (
-        f"{said}; the thermometer says {measured_k:+.0f} degrees, which does not agree. "
+        f"{said}; the thermometer says {_signed(measured_k)} degrees, which does not agree. "
         "Check the thermometer, let the iron take the room's temperature, and look for weights and finish."
     )
 
 
 def _warmth(kelvin: float) -> str:
     return "warmer" if kelvin > 0 else "cooler"
+
+
+def _signed(kelvin: float | None) -> str:
+    return "unknown" if kelvin is None else f"{round(kelvin):+d}" if round(kelvin) else "0"

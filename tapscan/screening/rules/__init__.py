@@ -9,17 +9,16 @@ red when the rule is broken.
 from types import ModuleType
 
 from tapscan.records import Indication, RuleNotRun, Scan
-from tapscan.screening.rules import long_decay, prominent_ringing
+from tapscan.screening.rules import change_since_baseline, long_decay, prominent_ringing
 from tapscan.settings import Settings
 
-RULES: tuple[ModuleType, ...] = (prominent_ringing, long_decay)
+RULES: tuple[ModuleType, ...] = (prominent_ringing, long_decay, change_since_baseline)
 
 NOT_BUILT = {
     "dead-place": "regions that die away sooner than the rest",
     "local-ringing": "a mode that rings at a few neighbouring places only",
     "force-dependence": "an answer that changes with the force of the tap",
     "buzz": "a rattle in the ring",
-    "change-since-baseline": "what changed since an earlier scan of the same plate",
     "string": "tones that come from strings",
     "room-hum-handling": "tones that come from the room or the mains",
 }

@@ -1,0 +1,176 @@
+"""Some modes fell, lost their ring, vanished or appeared since an earlier scan of the same plate.
+
+Reason: an open crack takes stiffness away where it lies, so it lowers the modes that bend the iron there and leaves the rest; it
+raises none (Rayleigh). A crack that is pressed shut and rubs shifts hardly any mode but damps those that move it. A severed part
+changes the list of modes. Temperature moves all modes in one ratio and is taken out first.
+
+Limits: against the plate's own repeatability, chosen on simulated plates of three patterns and tried on two others
+(bench/compare.py, docs/comparison.md); no iron was measured. Source of the statistic: ours.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode
+from tapscan.screening.comparison import Change, Measured
+from tapscan.settings import Settings
+
+NAME = "change-since-baseline"
+SIMULATED = "limit set on simulated plates; no iron was measured"
+NAMED_PLACES = 3
+STRONG = 0.6  # places at which the changed modes move at least this share of the strongest place's
+
+DROP_OTHERS = (
+    "something left on the plate, or fitted since: a clamp, hook, screw or magnet",
+    "the pickup moved, came loose, or is another one",
+    "the plate lay or hung otherwise than in the baseline scans",
+    "a part of the plate warmer than the rest",
+    "a repair, drilling or grinding since",
+)
+LOSS_OTHERS = (
+    "cloth, felt, tape or a hand touching the plate",
+    "the plate lay on a softer or wider support",
+    "a screw, hook or pickup that sits loose and rubs",
+    "fresh finish that is still soft",
+)
+LIST_OTHERS = (
+    "a part that was added or came away",
+    "taps in other places, or a sensor in another place",
+    "a noisier recording in which faint modes are missed",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """All the rule looks at."""
+
+    measured: Measured
+    unpaired: tuple[UnpairedMode, ...]  # lost and gained
+    mass: AddedMass | None
+    where: tuple[StationChange, ...]  # strongest first
+    since: str  # the baseline in words
+    loss_refused: str | None  # why the damping is not compared
+
+
+def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+    """On a single scan there is nothing to compare with."""
+    return RuleNotRun(NAME, "no earlier scan of this plate was given to compare with")
+
+
+def judge(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication] | RuleNotRun:
+    """At most one indication each for frequencies, for damping, and for the list of modes."""
+    if evidence.measured.frequency.statistic is None:
+        few = int(evidence.measured.frequency.judged.sum())
+        return RuleNotRun(
+            NAME, f"only {few} modes could be matched with the earlier scan; needs {settings.compare_modes:.0f}"
+        )
+    return [*_fallen(scan, evidence), *_damped(scan, evidence), *_listed_modes(scan, evidence, settings)]
+
+
+def _passes(change: Change) -> bool:
+    return change.statistic is not None and change.statistic > change.limit
+
+
+def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
+    found = evidence.measured.frequency
+    if not _passes(found):
+        return []
+    order = _strongest(found)
+    worst = order[0]
+    fell = -100 * found.value[worst]
+    hz = evidence.measured.later.frequency_hz[evidence.measured.later_index[worst]]
+    weight = evidence.mass is not None and evidence.mass.likelier
+    sentence = (
+        f"Since {evidence.since}, {_count(len(order), 'mode')} of {int(found.judged.sum())} fell by more than this plate's own "
+        f"scatter, after what all modes share was taken out. The plainest, now at {hz:.1f} Hz, fell by {fell:.3f} % "
+        f"(± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where)} {_meaning(evidence.mass)}"
+    )
+    conditions = [
+        Condition("three largest drops", found.statistic, found.limit, "standard deviations", SIMULATED),
+        Condition("largest drop", fell, None, "%", "measured"),
+    ]
+    if evidence.mass is not None:
+        conditions.append(Condition("odds of a weight (log)", evidence.mass.score, evidence.mass.limit, "1", SIMULATED))
+    others = DROP_OTHERS if weight else (*DROP_OTHERS[1:], DROP_OTHERS[0])
+    return [_indication("C1", scan, evidence, order, sentence, conditions, others)]
+
+
+def _meaning(mass: AddedMass | None) -> str:
+    if mass is not None and mass.likelier:
+        return (
+            "The pattern is more like that of something left on the plate, of the order of "
+            f"{100 * mass.plate_share:.1f} % of its weight, than of a crack: look for a clamp, hook or tool, take it off and scan again. "
+            "If the change stays, treat it as a crack."
+        )
+    return "A crack lowers some modes and leaves the others; warmth lowers all alike."
+
+
+def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
+    found = evidence.measured.loss
+    if evidence.loss_refused or not _passes(found) or not found.named.any():
+        return []
+    order = _strongest(found)
+    times = float(np.exp(np.median(found.value[order])))
+    sentence = (
+        f"Since {evidence.since}, {_count(len(order), 'mode')} of {int(found.judged.sum())} die away faster: in the middle they lose "
+        f"{times:.1f} times the energy in each swing. A crack whose faces rub does that, even one pressed shut that moves no mode. "
+        f"{_where(scan, evidence.where)}"
+    )
+    conditions = [
+        Condition("five largest rises of the loss", found.statistic, found.limit, "standard deviations", SIMULATED),
+        Condition("loss now over then, middle of the modes named", times, None, "1", "measured"),
+    ]
+    return [_indication("C2", scan, evidence, order, sentence, conditions, LOSS_OTHERS)]
+
+
+def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:
+    counting = [u for u in evidence.unpaired if u.counts]
+    if len(counting) < settings.lost_or_new:
+        return []
+    shown = ", ".join(f"{u.frequency_hz:.0f}" for u in counting[:6])
+    sentence = (
+        f"Since {evidence.since}, {len(counting)} strong modes have gone or are new (near {shown} Hz{' and more' if len(counting) > 6 else ''}), "
+        "and were too strong to be missed by chance. A part that has come away, or a large crack, changes the list of modes."
+    )
+    later = set(evidence.measured.later.names)
+    modes = tuple(u.mode for u in counting if u.mode in later)
+    conditions = (
+        Condition("lost or new modes that count", float(len(counting)), settings.lost_or_new, "modes", SIMULATED),
+    )
+    return [Indication("C3", NAME, "relevant", "new", (), modes, sentence, conditions, LIST_OTHERS)]
+
+
+def _strongest(change: Change) -> list[int]:
+    """Pairs named, by score; the largest alone where none passes the control of false discoveries."""
+    named = np.nonzero(change.named)[0]
+    if not len(named):
+        named = np.array([np.argmax(np.where(change.judged, change.score, -np.inf))])
+    return [int(k) for k in named[np.argsort(-change.score[named])]]
+
+
+def _indication(
+    name: str,
+    scan: Scan,
+    evidence: Evidence,
+    order: Sequence[int],
+    sentence: str,
+    conditions: Sequence[Condition],
+    others: tuple[str, ...],
+) -> Indication:
+    modes = tuple(evidence.measured.later.names[evidence.measured.later_index[k]] for k in order)
+    stations = tuple(w.station for w in evidence.where if w.weight >= STRONG)[:NAMED_PLACES]
+    return Indication(name, NAME, "relevant", "new", stations, modes, sentence.strip(), tuple(conditions), others)
+
+
+def _where(scan: Scan, where: Sequence[StationChange]) -> str:
+    named = [scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES]
+    if not named:
+        return ""
+    listed = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
+    return f"These modes move most at {listed}: look there first, though the cause may lie elsewhere."
+
+
+def _count(n: int, word: str) -> str:
+    return f"{n} {word}" if n == 1 else f"{n} {word}s"

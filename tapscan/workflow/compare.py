@@ -1,0 +1,224 @@
+"""Compare a later scan of a plate with its baseline: unlike pairs first, then figures, then what they mean.
+
+compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
+carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from tapscan.errors import BadRequest
+from tapscan.records import (
+    CommonShift,
+    Comparison,
+    Indication,
+    ModePair,
+    RuleNotRun,
+    ScanForComparison,
+    StationChange,
+)
+from tapscan.screening.added_mass import explain
+from tapscan.screening.comparison import Measured, measure
+from tapscan.screening.missing import gained_modes, lost_modes
+from tapscan.screening.repeatability import shared_stations
+from tapscan.screening.rules import change_since_baseline as rule
+from tapscan.screening.unlike import Unlikeness, is_contact, unlikeness
+from tapscan.screening.warming import common_shift, iron_c
+from tapscan.settings import Settings, settings_sha256
+
+SINGLE = (
+    "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
+    "Lift the plate, set it down and scan it twice more: small changes can be told then."
+)
+MICROPHONE = (
+    "By microphone the room blurs the modes, and small changes cannot be told. A pickup on the iron, or a microphone at "
+    "10 cm that stays put, is needed for those."
+)
+BLIND = (
+    "A crack that is pressed shut and does not rub changes nothing that can be heard; no change does not show that the plate "
+    "is free of flaws."
+)
+
+
+def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> Comparison:
+    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it."""
+    _check(later, baselines)
+    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
+    unlike = unlikeness(later.conditions, [b.conditions for b in baselines], places, settings)
+    contact = all(is_contact(s.conditions) for s in (later, *baselines))
+    measured = measure(later.scan, [b.scan for b in baselines], contact, unlike, settings)
+    lost, gained = lost_modes(measured, settings), gained_modes(measured, settings)
+    where = places_of_change(measured)
+    mass = explain(measured, settings) if _over(measured) else None
+    evidence = rule.Evidence(measured, (*lost, *gained), mass, where, _since(baselines), unlike.loss_refused)
+    found = RuleNotRun(rule.NAME, unlike.refused) if unlike.refused else rule.judge(later.scan, evidence, settings)
+    indications = () if isinstance(found, RuleNotRun) else tuple(found)
+    not_run = (found,) if isinstance(found, RuleNotRun) else ()
+    pairs = mode_pairs(measured, unlike)
+    return Comparison(
+        later=later.name,
+        baselines=tuple(b.name for b in baselines),
+        pairs=pairs,
+        common=_common(measured, later, baselines, settings) if pairs else None,
+        lost=lost,
+        gained=gained,
+        statistic=measured.frequency.statistic,
+        statistic_limit=measured.frequency.limit,
+        loss_statistic=None if unlike.loss_refused else measured.loss.statistic,
+        loss_statistic_limit=measured.loss.limit,
+        unlike=unlike.sentences,
+        explanation=mass,
+        where=where,
+        indications=indications,
+        carried=carry(later, baselines, measured),
+        rules_not_run=not_run,
+        limitations=_limitations(measured, contact, settings),
+        summary=_summary(later, measured, indications, not_run, baselines),
+        settings_sha256=settings_sha256(settings),
+        reason=_why_none(measured, settings),
+    )
+
+
+def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> None:
+    if not baselines:
+        raise BadRequest(f"{later.name}: no baseline scan to compare with; name one with `tapscan plate baseline`")
+    if later.name in {b.name for b in baselines}:
+        raise BadRequest(f"{later.name} is itself a baseline scan; compare a later scan with it")
+
+
+def _over(measured: Measured) -> bool:
+    s = measured.frequency.statistic
+    return s is not None and s > measured.frequency.limit
+
+
+def _why_none(measured: Measured, settings: Settings) -> str | None:
+    if measured.frequency.statistic is not None:
+        return None
+    return f"{int(measured.frequency.judged.sum())} modes matched, {settings.compare_modes:.0f} are needed"
+
+
+def mode_pairs(measured: Measured, unlike: Unlikeness) -> tuple[ModePair, ...]:
+    """Every pair in order of frequency."""
+    order = np.argsort(measured.earlier_index)
+    return tuple(_pair(measured, int(k), unlike) for k in order)
+
+
+def _pair(measured: Measured, k: int, unlike: Unlikeness) -> ModePair:
+    base, f, loss = measured.baseline, measured.frequency, measured.loss
+    i, j = int(measured.earlier_index[k]), int(measured.later_index[k])
+    known = bool(np.isfinite(loss.value[k]) and np.isfinite(loss.sd[k])) and unlike.loss_refused is None
+    reason = None if known else unlike.loss_refused or "no decay is known in one of the scans"
+    return ModePair(
+        later_mode=measured.later.names[j],
+        baseline_modes=base.members[i],
+        baseline_hz=float(np.exp(base.log_frequency.mean[i])),
+        later_hz=float(measured.later.frequency_hz[j]),
+        change_ppm=float(1e6 * f.value[k]),
+        change_sd_ppm=float(1e6 * f.sd[k]),
+        normalised_drop=float(f.score[k]),
+        fell=bool(f.named[k]),
+        loss_ratio=float(np.exp(loss.value[k])) if known else None,
+        loss_ratio_sd=float(loss.sd[k]) if known else None,
+        normalised_loss_rise=float(loss.score[k]) if known else None,
+        loss_rose=bool(loss.named[k]) if known else None,
+        reason=reason,
+    )
+
+
+def places_of_change(measured: Measured) -> tuple[StationChange, ...]:
+    """How strongly the modes that changed move at each station, strongest first; empty when none changed.
+
+    Strengths squared, over their mean of all modes at that station, weighted with the size of the change.
+    """
+    change = measured.frequency if measured.frequency.named.any() else measured.loss
+    if not change.named.any():
+        return ()
+    energy = measured.baseline.table.pattern[measured.earlier_index] ** 2
+    usual = energy.mean(axis=0)
+    size = np.abs(change.value[change.named])
+    here = size @ energy[change.named] / size.sum() / np.where(usual > 0, usual, np.inf)
+    most = float(here.max(initial=0.0))
+    if most <= 0:
+        return ()
+    rows = zip(measured.baseline.stations, here / most, strict=True)
+    return tuple(sorted((StationChange(s, float(w)) for s, w in rows), key=lambda c: -c.weight))
+
+
+def _common(
+    measured: Measured, later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings
+) -> CommonShift:
+    """Against the mean of the baseline scans."""
+    mean = float(np.mean(measured.baseline.shifts))
+    known = [t for t in (iron_c(b.conditions) for b in baselines) if t is not None]
+    before = float(np.mean(known)) if len(known) == len(baselines) else None
+    return common_shift(measured.shift - mean, measured.shift_sd, iron_c(later.conditions), before, settings)
+
+
+def carry(
+    later: ScanForComparison, baselines: Sequence[ScanForComparison], measured: Measured
+) -> tuple[Indication, ...]:
+    """The later scan's own indications: `unchanged` where a baseline scan had the same, else `new`.
+
+    The same: by the same rule, and on a paired mode; where no mode is named, at one of the same stations, or at none on both sides.
+    """
+    partner = {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
+    out = []
+    for indication in later.indications:
+        old = any(
+            _same(indication, earlier, {partner[m][k] for m in indication.modes if m in partner})
+            for k, b in enumerate(baselines)
+            for earlier in b.indications
+        )
+        out.append(replace(indication, status="unchanged" if old else "new"))
+    return tuple(out)
+
+
+def _same(now: Indication, before: Indication, modes_before: set[str | None]) -> bool:
+    if now.rule != before.rule:
+        return False
+    if now.modes and before.modes:
+        return bool(modes_before & set(before.modes))
+    if now.stations or before.stations:
+        return bool(set(now.stations) & set(before.stations))
+    return True
+
+
+def _since(baselines: Sequence[ScanForComparison]) -> str:
+    dates = sorted({b.date[:10] for b in baselines})
+    when = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
+    return f"the baseline of {when} ({len(baselines)} {'scan' if len(baselines) == 1 else 'scans'})"
+
+
+def _limitations(measured: Measured, contact: bool, settings: Settings) -> tuple[str, ...]:
+    found = []
+    if measured.baseline.scans == 1:
+        found.append(SINGLE)
+    if not contact:
+        found.append(MICROPHONE)
+    rises = int((measured.frequency.score[measured.frequency.judged] < -2 * measured.frequency.limit).sum())
+    if rises:
+        found.append(
+            f"{rises} of the modes rose. A crack raises none: something has come off the plate, most of the modes fell, or modes "
+            "were matched wrongly."
+        )
+    found.append(BLIND)
+    return tuple(found)
+
+
+def _summary(
+    later: ScanForComparison,
+    measured: Measured,
+    indications: Sequence[Indication],
+    not_run: Sequence[RuleNotRun],
+    baselines: Sequence[ScanForComparison],
+) -> str:
+    if not_run:
+        return f"Nothing is concluded from the comparison: {not_run[0].reason}"
+    if indications:
+        return indications[0].sentence
+    return (
+        f"{int(measured.frequency.judged.sum())} modes were compared with {_since(baselines)}; none changed by more than this plate "
+        "repeats to. That does not show that the plate is free of flaws."
+    )
