@@ -34,13 +34,13 @@ def common_shift(
     agrees = None
     if measured is not None:
         wide = NORMAL_95 * settings.thermometer_sd_k
-        agrees = min(ends) - wide <= measured <= max(ends) + wide
+        agrees = bool(min(ends) - wide <= measured <= max(ends) + wide)
     return CommonShift(
         shift_ppm=1e6 * shift,
-        shift_sd_ppm=1e6 * sd,
+        shift_sd_ppm=float(1e6 * sd),
         apparent_k=shift / central,
-        apparent_low_k=min(ends),
-        apparent_high_k=max(ends),
+        apparent_low_k=float(min(ends)),
+        apparent_high_k=float(max(ends)),
         thermometer_k=measured,
         agrees=agrees,
         sentence=_sentence(shift, shift / central, measured, agrees, settings),
