@@ -161,7 +161,7 @@ class Settings:
         "simulated plates, docs/comparison.md",
     )
     drop_limit_two: float = limit(
-        6.5, "standard deviations", "the same, two baseline scans", "simulated plates, docs/comparison.md"
+        7.2, "standard deviations", "the same, two baseline scans", "simulated plates, docs/comparison.md"
     )
     drop_limit_one: float = limit(
         7.5, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
@@ -203,7 +203,7 @@ class Settings:
     hours_in_room: float = limit(4.0, "h", "sooner the iron is warmer in one part than in another", JUDGEMENT)
     miss_chance: float = limit(0.005, "1", "a lost or new mode counts when a miss is less likely", JUDGEMENT)
     lost_or_new: float = limit(
-        4.0, "modes", "so many lost or new modes that count are called", "simulated plates, docs/comparison.md"
+        6.0, "modes", "so many lost or new modes that count are called", "simulated plates, docs/comparison.md"
     )
     mass_limit: float = limit(
         0.0, "log odds", "above, a weight is the likelier explanation", "simulated plates, docs/comparison.md"

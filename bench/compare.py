@@ -1,0 +1,290 @@
+"""How often the comparison of two scans is right, on simulated plates: issue D's numbers.
+
+    python -m bench.compare WORK [--tables FOLDER] [--minutes N]
+
+WORK holds every finished scan, one a line, and is taken up where it was left; FOLDER holds the tables of drawn places made
+by ``python -m bench.plates cache FOLDER --places 10 --sizes study``. After N minutes (0: make no scan) the tables over all that is
+finished go to bench/results/compare.txt. Rows "sound" went through taps, noise and the estimator; rows "model" had the true modes with
+modelled errors. Simulated; no iron was measured.
+
+Limits were chosen on SETTING patterns; unchanged plates of all other patterns set none of them. A pair is unchanged, flawed
+or weighted; between scans the pads move by up to 30 mm, their stiffness by 10 %, the temperature by -8 to +8 K, and hits, forces and noise are others.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import platform
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+import tapscan
+from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, Setting, model_scan, sound_scan
+from bench.compare_store import Casting, Maker, Store, key_of, scan_of
+from tapscan.demo.plates import Table, load_table, pattern_names, read_table
+from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
+from tapscan.settings import Settings
+from tapscan.workflow.compare import compare_scans
+
+SETTING = ("small-grand", "upright-three-quarter")
+SETTINGS = Settings()
+BASES = ("base 0", "base 1", "base 2")
+KINDS = (
+    ("width", 0.5), ("depth", 0.25), ("inner corner", 0.03), ("pin", 0.03), ("bolt", 0.06), ("rim", 0.03),
+    ("severed", 1.0), ("width", 0.25), ("depth", 0.1), ("bolt", 0.03), ("corner", 0.03),
+)  # fmt: skip
+ROOM_KINDS = ("width 50 %", "depth 25 %", "inner corner 30 mm", "rim 30 mm")
+MODEL_SEEDS = range(2000, 2060)
+
+
+@dataclass(frozen=True, eq=False)
+class Job:
+    """One later scan of one casting, heard in one setting."""
+
+    casting: Casting
+    setting: Setting
+    role: str
+
+    @property
+    def family(self) -> str:
+        """The row it belongs to."""
+        kind, _, rest = self.role.partition(": ")
+        if kind == "flaw":
+            return rest.split(",")[0]
+        if kind == "mass":
+            return f"weight of {rest.partition(': ')[2]} kg"
+        return {"same": "unchanged", "rub": "closed crack, rubbing", "finish": "finished since"}[kind.split()[0]]
+
+
+def sound_jobs(drawn: dict[str, Table]) -> list[Job]:
+    """In an order that fills all rows evenly."""
+    jobs = [j for n in range(10) for j in _drawn_jobs(drawn, n, PICKUP, [f"{k} {_size(k, s)}" for k, s in KINDS])]
+    for seed in range(60):
+        jobs += _shipped_jobs(pattern_names(), seed, rubbing=True)
+    for seed in range(100, 140):
+        jobs += _shipped_jobs([p for p in pattern_names() if p not in SETTING], seed, rubbing=False)
+    for n in range(10):
+        for setting in (QUIET, NEAR, FAR):
+            jobs += _drawn_jobs(drawn, n, setting, ROOM_KINDS)
+            jobs += [Job(Casting("drawn", t, 500 + n), setting, f"same {k}") for t in drawn.values() for k in (0, 1)]
+    return jobs
+
+
+def _size(kind: str, size: float) -> str:
+    if kind == "severed":
+        return ""
+    return f"{100 * size:.0f} %" if kind in ("width", "depth") else f"{1000 * size:.0f} mm"
+
+
+def _drawn_jobs(drawn: dict[str, Table], n: int, setting: Setting, families: Sequence[str]) -> Iterator[Job]:
+    for table in drawn.values():
+        for family in families:
+            labels = [x for x in table.labels if x.split(",")[0] == family.strip()]
+            if n < len(labels):
+                yield Job(Casting("drawn", table, 500 + n), setting, f"flaw: {labels[n]}")
+
+
+def _shipped_jobs(patterns: Sequence[str], seed: int, *, rubbing: bool) -> Iterator[Job]:
+    for pattern in patterns:
+        casting = Casting("shipped", load_table(pattern), seed)
+        yield from (Job(casting, PICKUP, role) for role in ("same 0", "same 1", f"mass: {seed % 5}: 0.5"))
+        if rubbing:
+            depth = [x for x in casting.table.labels if x.startswith("depth 50")]
+            yield Job(casting, PICKUP, f"rub: {depth[seed % 2]}")
+
+
+def model_jobs(drawn: dict[str, Table]) -> list[Job]:
+    """Every drawn flaw once; unchanged, weighted and finished plates of the shipped tables."""
+    jobs = []
+    for table in drawn.values():
+        flaws = [c["label"] for c in table.meta["cases"] if c["kind"] not in ("sound", "chill")]
+        jobs += [Job(Casting("drawn", table, 3000 + i), PICKUP, f"flaw: {x}") for i, x in enumerate(flaws)]
+    for pattern in pattern_names():
+        for seed in MODEL_SEEDS:
+            casting = Casting("shipped", load_table(pattern), seed)
+            jobs += [Job(casting, PICKUP, r) for r in ("same 0", "same 1", "finish 0")]
+            jobs += [Job(casting, PICKUP, f"mass: {seed % 5}: {m}") for m in (0.1, 0.5)]
+    return jobs
+
+
+def make(jobs: Sequence[Job], store: Store, maker: Maker, until: float) -> None:
+    """All scans the jobs need, until the time is over."""
+    for done, job in enumerate(jobs):
+        for role in (*BASES, job.role):
+            if time.time() > until:
+                print(f"stopped after {done} of {len(jobs)} later scans")
+                return
+            scan_of(job.casting, job.setting, role, store, maker, SETTINGS)
+
+
+def compare(job: Job, store: Store, bases: int) -> Comparison | None:
+    """The comparison of one job, where all its scans are finished."""
+    scans = [store.get(key_of(job.casting, job.setting, role)) for role in (*BASES[:bases], job.role)]
+    if any(s is None for s in scans):
+        return None
+    finished = job.role.startswith("finish")
+    named = [
+        _named(job, str(i), s, "finished" if finished and i == bases else "stripped")
+        for i, s in enumerate(scans)
+        if s is not None
+    ]
+    return compare_scans(named[-1], named[:-1], SETTINGS)
+
+
+def _named(job: Job, name: str, scan: Scan, state: str) -> ScanForComparison:
+    sensor = "contact pickup" if job.setting.room_m is None else "microphone"
+    conditions = ScanConditions(state=state, sensor=sensor, supports="pads", fittings=())  # type: ignore[arg-type]
+    return ScanForComparison(name, f"2026-01-{int(name) + 1:02d}", conditions, scan)
+
+
+@dataclass(frozen=True)
+class Result:
+    """What one comparison said, and how its pairs are."""
+
+    family: str
+    setting: str
+    pattern: str
+    called: bool
+    weight: bool
+    statistic: float
+    right: int
+    paired: int
+
+
+def results(jobs: Sequence[Job], store: Store, bases: int) -> list[Result]:
+    """One for each finished job."""
+    out = []
+    for job in jobs:
+        found = compare(job, store, bases)
+        if found is not None:
+            right, paired = _pairs_right(job, store, found) if bases == 3 else (0, 0)
+            weight = bool(found.explanation and found.explanation.likelier)
+            name = job.setting.name
+            said = bool(found.indications)
+            out.append(
+                Result(job.family, name, job.casting.table.name, said, weight, found.statistic or 0.0, right, paired)
+            )
+    return out
+
+
+def _pairs_right(job: Job, store: Store, found: Comparison) -> tuple[int, int]:
+    """Pairs that join a true mode to itself (by its place in the list), and pairs whose two modes are both true ones."""
+    first = int(np.argmax([len(store.get(key_of(job.casting, job.setting, r)).modes) for r in BASES]))  # type: ignore[union-attr]
+    before, after = _numbers(job, store, BASES[first]), _numbers(job, store, job.role)
+    ends = [(before.get(str(p.baseline_modes[first])), after.get(p.later_mode)) for p in found.pairs]
+    known = [(a, b) for a, b in ends if a is not None and b is not None]
+    return sum(a == b for a, b in known), len(known)
+
+
+def _numbers(job: Job, store: Store, role: str) -> dict[str, int]:
+    """Mode.id to the number of the true mode within half a linewidth; modes that two true ones may be are left out."""
+    truth, scan = job.casting.truth(role), store.get(key_of(job.casting, job.setting, role))
+    width = np.maximum(truth.decay_rate_per_s / (2 * np.pi), 5e-4 * truth.frequency_hz)
+    out = {}
+    for mode in scan.modes if scan else ():
+        near = np.nonzero(np.abs(truth.frequency_hz - mode.frequency_hz) < width)[0]
+        if len(near) == 1:
+            out[mode.id] = int(near[0])
+    return out
+
+
+def interval(hits: int, of: int) -> str:
+    """Share with its 95 % interval (Clopper and Pearson 1934)."""
+    from scipy.stats import beta
+
+    low = beta.ppf(0.025, hits, of - hits + 1) if hits else 0.0
+    high = beta.ppf(0.975, hits + 1, of - hits) if hits < of else 1.0
+    return f"{hits:4d} of {of:4d}   {100 * hits / of:5.1f} % ({100 * low:4.1f} to {100 * high:5.1f})"
+
+
+def tables(kind: str, per_bases: dict[int, list[Result]]) -> list[str]:
+    """Rows of called, weight named and pairs right."""
+    lines = []
+    for bases, rows in per_bases.items():
+        lines.append(f"{kind}, {bases} baseline {'scan' if bases == 1 else 'scans'}: a relevant indication in")
+        lines += [
+            f"  {head:62s} {interval(sum(r.called for r in part), len(part))}  largest-drop statistic, least {min(r.statistic for r in part):.1f}, most {max(r.statistic for r in part):.1f}"
+            for head, part in _groups(rows)
+        ]
+        if bases == 3:
+            lines += ["", *_weight_rows(kind, rows), "", *_pair_rows(kind, rows)]
+        lines.append("")
+    return lines
+
+
+def _groups(rows: Sequence[Result]) -> Iterator[tuple[str, list[Result]]]:
+    for setting in dict.fromkeys(r.setting for r in rows):
+        here = [r for r in rows if r.setting == setting]
+        for family in sorted({r.family for r in here}):
+            part = [r for r in here if r.family == family]
+            if family in ("unchanged", "finished since"):
+                sets = [r for r in part if r.pattern in SETTING]
+                others = [r for r in part if r.pattern not in SETTING]
+                names = ("patterns that set limits", "other patterns")
+                yield from ((f"{setting}: {family}, {n}", p) for n, p in zip(names, (sets, others), strict=True) if p)
+            else:
+                yield f"{setting}: {family}", part
+
+
+def _weight_rows(kind: str, rows: Sequence[Result]) -> list[str]:
+    here = [r for r in rows if r.setting == PICKUP.name and r.called]
+    families = sorted({r.family for r in here if r.family not in ("unchanged", "finished since")})
+    out = [f"{kind}: of those called, a weight named as the likelier explanation in"]
+    for family in families:
+        part = [r for r in here if r.family == family]
+        out.append(f"  {family:62s} {interval(sum(r.weight for r in part), len(part))}")
+    listed = {f"{k} {_size(k, s)}".strip() for k, s in KINDS}
+    for name, outside in (("all cracks of the issue's list", False), ("the same, patterns that set no weight", True)):
+        part = [r for r in here if r.family in listed and not (outside and r.pattern in SETTING)]
+        if part:
+            out.append(f"  {name:62s} {interval(sum(r.weight for r in part), len(part))}")
+    part = [r for r in here if r.family == "weight of 0.5 kg" and r.pattern not in SETTING]
+    if part:
+        out.append(
+            f"  {'weight of 0.5 kg, patterns that set no weight':62s} {interval(sum(r.weight for r in part), len(part))}"
+        )
+    return out
+
+
+def _pair_rows(kind: str, rows: Sequence[Result]) -> list[str]:
+    out = [f"{kind}: pairs right, of pairs whose two modes are each one true mode"]
+    for head, part in _groups(rows):
+        paired = sum(r.paired for r in part)
+        if paired:
+            out.append(f"  {head:62s} {interval(sum(r.right for r in part), paired)}")
+    return out
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Make scans for a while, then write the tables over all there are."""
+    parser = argparse.ArgumentParser(prog="python -m bench.compare", description=__doc__)
+    parser.add_argument("work", type=Path)
+    parser.add_argument("--tables", type=Path)
+    parser.add_argument("--minutes", type=float, default=60.0)
+    given = parser.parse_args(arguments)
+    given.work.mkdir(parents=True, exist_ok=True)
+    found = sorted(given.tables.glob("*.npz")) if given.tables else []
+    drawn = {p.stem: read_table(p) for p in found}
+    until = time.time() + 60 * given.minutes
+    lines = [
+        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        "Simulated plates, no iron. 12 stations x 2 strikes, hit scatter 6 mm, 95 % intervals (Clopper and Pearson).",
+        f"Limits chosen on {' and '.join(SETTING)}; pairs of one casting share its baseline.",
+        "",
+    ]
+    for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):
+        store = Store(given.work / f"{kind}.jsonl")
+        make(jobs, store, maker, until if kind == "sound" else until + 900)
+        lines += tables(kind, {bases: results(jobs, store, bases) for bases in (3, 2, 1)})
+    text = "\n".join(lines)
+    (Path(__file__).parent / "results" / "compare.txt").write_text(text, encoding="utf-8")
+    print(text)
+
+
+if __name__ == "__main__":
+    main()
