@@ -192,7 +192,8 @@ def test_finish_between_the_scans_hides_small_changes_and_not_large_ones():
     assert compare_scans(replace(small, conditions=STRIPPED), BASE, SETTINGS).indications != ()
     large = np.zeros(COUNT)
     large[[20, 25, 31, 38, 44]] = -8e-3
-    result = compare_scans(named(scan(large, loss=2.0, seed=51), "2026-05-01", after), BASE, SETTINGS)
+    damped = np.where(np.arange(COUNT) % 4 == 0, 2.0, 1.0)
+    result = compare_scans(named(scan(large, loss=damped, seed=51), "2026-05-01", after), BASE, SETTINGS)
     assert [i.id for i in result.indications] == ["C1"]
     assert result.loss_statistic is None and all(p.loss_ratio is None and p.reason for p in result.pairs)
 
@@ -213,6 +214,16 @@ def test_places_of_change_are_where_the_changed_modes_are_strong():
     expected = (size @ energy) / energy.mean(axis=0)
     assert result.where[0].weight == 1.0
     assert result.where[0].station in {STATIONS[k] for k in np.argsort(-expected)[:2]}
+
+
+def test_a_place_where_every_mode_is_loud_is_not_named_for_that():
+    def loud(s):
+        at = lambda m: tuple(replace(x, strength_db=x.strength_db + 15 * (x.station == "S1")) for x in m.strengths)  # noqa: E731
+        return replace(s, modes=tuple(replace(m, strengths=at(m)) for m in s.modes))
+
+    base = [replace(b, scan=loud(b.scan)) for b in BASE]
+    result = compare_scans(named(loud(scan(crack(), seed=53)), "2026-05-01"), base, SETTINGS)
+    assert result.where[0].station != "S1"
 
 
 def test_scatter_is_taken_from_the_neighbourhood_and_held_to_the_prior():

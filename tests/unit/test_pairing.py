@@ -34,8 +34,12 @@ def plate(rng, count=40):
     return frequency, pattern
 
 
+def _at(frequency, pattern):
+    return [mode(f"M{i}", f, p) for i, (f, p) in enumerate(zip(frequency, pattern, strict=True))]
+
+
 def table(frequency, pattern):
-    return mode_table([mode(f"M{i}", f, p) for i, (f, p) in enumerate(zip(frequency, pattern, strict=True))], STATIONS)
+    return mode_table(_at(frequency, pattern), STATIONS)
 
 
 def slowly(costs, price):
@@ -89,6 +93,15 @@ def test_the_coarse_shift_needs_no_pairs():
     for shift in (-0.009, -0.002, 0.0, 0.003):
         got = coarse_shift(table(frequency, pattern), table(frequency * np.exp(shift), pattern), SETTINGS)
         assert got == pytest.approx(shift, abs=6e-5)  # one and a half steps
+
+
+def test_without_patterns_a_wide_shift_is_still_found_first():
+    frequency = 200 * np.exp(0.012 * np.arange(80) + np.random.default_rng(9).uniform(0, 0.004, 80))
+    nowhere = np.full((80, len(STATIONS)), np.nan)
+    later = frequency * np.exp(-0.0095)  # most of the way to the next mode
+    found = pair_modes(mode_table(_at(frequency, nowhere), []), mode_table(_at(later, nowhere), []),
+                       np.full(80, 3e-5), SETTINGS)  # fmt: skip
+    assert [tuple(p) for p in found.pairs] == [(i, i) for i in range(80)]
 
 
 def test_patterns_decide_where_two_modes_have_crossed():
