@@ -22,6 +22,7 @@ ROUGH_STEPS, FINAL_STEPS = 3, 12
 HOPELESS = 0.3  # of the clear level: such modes are dropped together
 PAIR_WIDTHS, PAIR_SHARE = 0.6, 0.0025
 ONE_WIDTHS, ONE_SHARE = 0.35, 0.05  # so close, a pair is told from one curved decay only when it is plain
+ALIKE = 0.9  # of the strike patterns: two poles with other patterns are two modes, however close
 LEAST_BINS = 12
 EDGE_SD = 3.0
 LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
@@ -47,8 +48,11 @@ class Start:
         return Start(f[order], np.concatenate([self.decay_rate_per_s, decay_rate_per_s])[order])
 
 
-def fit_band(spectra: Spectra, band: Band, starts: Start, noise: float, clear: float) -> list[Pole]:
-    """Poles that `band` owns, amplitudes at sample 0 of `spectra`; `starts` may reach beyond the band."""
+def fit_band(spectra: Spectra, band: Band, starts: Start, noise: float, clear: float, looks: int = LOOKS) -> list[Pole]:
+    """Poles that `band` owns, amplitudes at sample 0 of `spectra`; `starts` may reach beyond the band.
+
+    looks : rounds of adding what the residual shows and uniting what is one.
+    """
     low, high = band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
     bins, values = spectra.bins(low, high)
     if len(bins) < LEAST_BINS:
@@ -57,11 +61,14 @@ def fit_band(spectra: Spectra, band: Band, starts: Start, noise: float, clear: f
     start = _thinned(starts.where((starts.frequency_hz > low) & (starts.frequency_hz < high)), len(bins))
     fit = _pruned(spectra, bins, values, start, floor, clear) if len(start) else None
     fit = fit or _nothing(values, floor)
-    for _ in range(LOOKS):
+    for _ in range(looks):
+        before = len(fit.frequency_hz)
         fit = _widened(spectra, bins, values, fit, floor, clear)
         if not len(fit.frequency_hz):
             return []
         fit = _united(spectra, bins, values, fit, floor, clear)
+        if len(fit.frequency_hz) == before:
+            break
     return _owned(poles_of(fit), band)
 
 
@@ -122,6 +129,10 @@ def _widths_apart(fit: PoleFit) -> FloatArray:
 
 
 def _share(fit: PoleFit, pair: int) -> float:
+    a, b = fit.amplitudes[pair], fit.amplitudes[pair + 1]
+    likeness = abs(np.vdot(a, b)) ** 2 / (np.vdot(a, a).real * np.vdot(b, b).real)
+    if likeness < ALIKE:
+        return 0.0
     return ONE_SHARE if _widths_apart(fit)[pair] < ONE_WIDTHS else PAIR_SHARE
 
 

@@ -46,6 +46,17 @@ def overlaps(poles: Sequence[Pole]) -> FloatArray:
 
 def merge(heard: Sequence[HeardPole], stations: int, settings: Settings) -> list[Mode]:
     """Modes named M1, M2, ... in order of frequency. `stations` is how many were tapped at all."""
+    return modes_of([(pole_of(c), c) for c in clusters_of(heard, stations)], settings)
+
+
+def modes_of(shared: Sequence[tuple[Pole, list[HeardPole]]], settings: Settings) -> list[Mode]:
+    """Modes whose frequency and decay are known from all stations together; each with what the stations hear of it."""
+    ordered = sorted(shared, key=lambda s: s[0].frequency_hz)
+    return [_mode(f"M{i}", heard, settings, pole) for i, (pole, heard) in enumerate(ordered, 1)]
+
+
+def clusters_of(heard: Sequence[HeardPole], stations: int) -> list[list[HeardPole]]:
+    """Poles of different stations that are one mode, in order of frequency. `stations` is how many were tapped at all."""
     clusters: list[list[HeardPole]] = []
     centres = np.empty(0)
     for h in sorted(heard, key=lambda h: -h.pole.clear_db):
@@ -57,8 +68,14 @@ def merge(heard: Sequence[HeardPole], stations: int, settings: Settings) -> list
             clusters[place].append(h)
             centres[place] = np.median([x.pole.frequency_hz for x in clusters[place]])
     kept = [c for c in clusters if _counts(c, stations)]
-    kept.sort(key=lambda c: c[0].pole.frequency_hz)
-    return [_mode(f"M{i}", c, settings) for i, c in enumerate(kept, 1)]
+    return sorted(kept, key=lambda c: c[0].pole.frequency_hz)
+
+
+def pole_of(cluster: Sequence[HeardPole]) -> Pole:
+    """One pole for a cluster, amplitudes left out: means over stations without outliers."""
+    f, f_sd = _joint([h.pole.frequency_hz for h in cluster], [h.pole.frequency_sd_hz for h in cluster])
+    rate, rate_sd = _joint([h.pole.decay_rate_per_s for h in cluster], [h.pole.decay_rate_sd_per_s for h in cluster])
+    return Pole(f, f_sd, rate, rate_sd, (), cluster[0].pole.clear_db)
 
 
 def _counts(cluster: list[HeardPole], stations: int) -> bool:
@@ -82,9 +99,9 @@ def _home(h: HeardPole, clusters: list[list[HeardPole]], centres: FloatArray) ->
     return None
 
 
-def _mode(name: str, cluster: list[HeardPole], settings: Settings) -> Mode:
-    f, f_sd = _joint([h.pole.frequency_hz for h in cluster], [h.pole.frequency_sd_hz for h in cluster])
-    rate, rate_sd = _joint([h.pole.decay_rate_per_s for h in cluster], [h.pole.decay_rate_sd_per_s for h in cluster])
+def _mode(name: str, cluster: list[HeardPole], settings: Settings, pole: Pole) -> Mode:
+    f, f_sd = pole.frequency_hz, pole.frequency_sd_hz
+    rate, rate_sd = pole.decay_rate_per_s, pole.decay_rate_sd_per_s
     reason = _why_no_decay(cluster, rate, rate_sd, settings)
     judged = [h for h in cluster if h.tone.prominent is not None]
     prominent = [h for h in judged if h.tone.prominent]

@@ -52,7 +52,7 @@ def station_poles(
     starts = _starts(levels, bands, floors)
     clear = 10 ** (settings.mode_clear_db / 10)
     fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear) for b in bands]
-    poles = _without_doubles(fits)
+    poles = without_doubles(fits)
     poles = [q for b in bands for q in polished(levels.for_band(b), b, poles, noise[b])]
     return [_at_onset(p, skip / sample_rate_hz) for p in sorted(poles, key=lambda p: p.frequency_hz)]
 
@@ -110,7 +110,7 @@ def _starts(levels: _Ladder, bands: Sequence[Band], floors: dict[Band, float]) -
     return Start(np.empty(0), np.empty(0)).joined(np.concatenate([[], *found_f]), np.concatenate([[], *found_d]))
 
 
-def _without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:
+def without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:
     """All bands' poles; of a mode that two bands claim at their common edge, the one seen more clearly."""
     kept: list[Pole] = []
     for fit in fits:

@@ -38,7 +38,7 @@ def polished(spectra: Spectra, band: Band, poles: Sequence[Pole], noise: float) 
     others = [p for p in poles if not low < p.frequency_hz < high]
     if len(bins) < 5 * len(inside):
         return own
-    values = values - _tails(bins, others, spectra) - _images(bins, poles, spectra)
+    values = values - tails(bins, others, spectra) - images(bins, poles, spectra)
     fit = fit_poles(
         bins,
         values,
@@ -74,7 +74,7 @@ def _window(band: Band, own: Sequence[Pole]) -> tuple[float, float]:
     )
 
 
-def _tails(bins: FloatArray, poles: Sequence[Pole], spectra: Spectra) -> ComplexArray:
+def tails(bins: FloatArray, poles: Sequence[Pole], spectra: Spectra) -> ComplexArray:
     """(K, S) spectra of poles that lie outside the bins."""
     if not poles:
         return np.zeros((len(bins), len(spectra.strikes)), dtype=complex)
@@ -83,10 +83,10 @@ def _tails(bins: FloatArray, poles: Sequence[Pole], spectra: Spectra) -> Complex
     return np.asarray(model @ np.array([p.amplitudes for p in poles]))
 
 
-def _images(bins: FloatArray, poles: Sequence[Pole], spectra: Spectra) -> ComplexArray:
+def images(bins: FloatArray, poles: Sequence[Pole], spectra: Spectra) -> ComplexArray:
     """(K, S) what the modes' other halves, at minus their frequency, leave among the bins."""
     mirrored = [replace(p, frequency_hz=-p.frequency_hz, amplitudes=tuple(np.conj(p.amplitudes))) for p in poles]
-    return _tails(bins, mirrored, spectra)
+    return tails(bins, mirrored, spectra)
 
 
 def _tail_left(bins: FloatArray, fit: PoleFit, spectra: Spectra) -> bool:

@@ -11,15 +11,15 @@ from threadpoolctl import threadpool_limits
 
 from tapscan.errors import UnreadableRecording
 from tapscan.layouts import Layout
-from tapscan.records import Force, Scan, Screening, Segment, State
+from tapscan.records import Force, Mode, Scan, Screening, Segment, State
 from tapscan.screening.disposition import dispose
 from tapscan.screening.limitations import limitations
 from tapscan.screening.notes import with_notes
 from tapscan.screening.rules import run_rules
 from tapscan.settings import Settings, settings_sha256
-from tapscan.signal.merging import merge
 from tapscan.workflow.listen import Heard, cut, listen
 from tapscan.workflow.mending import AssignedTap, mended, numbers_kept
+from tapscan.workflow.plate import modes_of_plate
 from tapscan.workflow.station import StationResult, analyse_station, mark_cut_short
 from tapscan.workflow.stations import expected, forces, left_out, shortfalls, split, station_of_file, wanted
 
@@ -72,7 +72,8 @@ def check(
         if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         results = _analyse(heard, plan, request, unreadable, progress)
-    screening = _conclude(heard, results, request, [*notes, *repeated])
+        modes = with_notes(modes_of_plate(results, request.settings))
+    screening = _conclude(heard, results, modes, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
 
@@ -178,16 +179,18 @@ def _segments(
 
 
 def _conclude(
-    heard: Sequence[Heard], results: Sequence[StationResult], request: Request, notes: Sequence[str]
+    heard: Sequence[Heard],
+    results: Sequence[StationResult],
+    modes: Sequence[Mode],
+    request: Request,
+    notes: Sequence[str],
 ) -> Screening:
     settings = request.settings
-    poles = [h for r in results for h in r.heard]
-    modes = with_notes(merge(poles, len(results), settings))
     strikes = sorted((s for r in results for s in r.strikes), key=lambda s: int(s.id[1:]))
     scan = Scan(
         recordings=tuple(h.recording for h in heard),
         strikes=tuple(mark_cut_short(s, results, settings) for s in strikes),
-        modes=modes,
+        modes=tuple(modes),
         state=request.state,
         layout=request.layout.name if request.layout else None,
         places=tuple((s.name, s.where) for s in request.layout.stations) if request.layout else (),

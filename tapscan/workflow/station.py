@@ -13,9 +13,10 @@ import numpy as np
 from tapscan.records import Pole, Segment, StationPicture, Strike
 from tapscan.settings import Settings
 from tapscan.signal.merging import HeardPole, overlaps
-from tapscan.signal.modes import station_poles
+from tapscan.signal.modes import SKIP_S, station_poles
 from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.pictures import picture_of
+from tapscan.signal.together import StationSound
 from tapscan.signal.tones import station_tones
 
 WORTH_DB = 30.0  # a mode this far under the station's clearest does not make a tap "cut short"
@@ -30,6 +31,7 @@ class StationResult:
     strikes: tuple[Strike, ...]
     heard: tuple[HeardPole, ...]
     pictures: tuple[StationPicture, ...]
+    sound: StationSound | None = None  # for the fit of all stations together
 
 
 def analyse_station(
@@ -50,9 +52,10 @@ def analyse_station(
     chosen = _alike([entry[2] for entry in sorted(best, key=lambda e: -e[1])])
     if not chosen:
         return StationResult(station, tuple(strikes), (), ())
-    heard = _hear(station, chosen, settings)
+    sound = _sound_of(station, chosen, settings)
+    heard = hear(sound, sound.poles, settings)
     drawn = (picture_of(max(chosen, key=_merit)),) if pictures else ()
-    return StationResult(station, tuple(strikes), tuple(heard), drawn)
+    return StationResult(station, tuple(strikes), tuple(heard), drawn, sound)
 
 
 def _merit(segment: Segment) -> float:
@@ -73,19 +76,28 @@ def _alike(segments: list[Segment]) -> list[Segment]:
     return [s for s in same if len(s.samples) >= FULL_LENGTH * middle and len(s.samples) > 0.05 * rate]
 
 
-def _hear(station: str, chosen: Sequence[Segment], settings: Settings) -> list[HeardPole]:
-    rate = chosen[0].sample_rate_hz
+def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings) -> StationSound:
+    rate, free_s = chosen[0].sample_rate_hz, max(SKIP_S, *(s.free_s for s in chosen))
     samples = [s.samples for s in chosen]
     noises = [s.noise for s in chosen if s.noise.size]
-    poles = station_poles(samples, noises, rate, settings, max(s.free_s for s in chosen))
+    poles = station_poles(samples, noises, rate, settings, free_s)
+    length = min(len(s) for s in samples)
+    levels = tuple(s.strike.level_db for s in chosen)
+    kept = np.stack([s[:length] for s in samples]).astype(np.float32)
+    return StationSound(station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels)
+
+
+def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list[HeardPole]:
+    """The station's view of `poles`, which carry its amplitudes at the onset."""
     if not poles:
         return []
-    tones = station_tones(poles, samples, NoiseDensity(noises, rate).at, rate, settings)
+    rate, samples = sound.sample_rate_hz, [s.astype(float) for s in sound.strikes]
+    tones = station_tones(poles, samples, sound.noise.at, rate, settings)
     crowding = overlaps(poles)
-    rms = np.array([10 ** (s.strike.level_db / 20) for s in chosen])
-    seen = min(len(s) for s in samples) / rate
+    rms = 10 ** (np.array(sound.level_db) / 20)
+    seen = sound.strikes.shape[1] / rate
     return [
-        HeardPole(station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen)
+        HeardPole(sound.station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen)
         for p, t, o in zip(poles, tones, crowding, strict=True)
     ]
 

@@ -1,0 +1,252 @@
+"""One more fit, of all stations at once: what one station hides another shows.
+
+    StationSound                              what one station brings: its strikes, their noise, the poles it gave alone
+    shared_modes(sounds, starts, settings)    list of SharedMode, empty where there is nothing to join
+
+At one station the strikes differ in little but their force, so two modes that overlap look like one, and each
+station errs its own way. Between stations a mode's strength changes freely: modes a fraction of their
+linewidth apart are told by it, and a pole that only mends the shape of a stronger one, with that one's pattern over the
+stations, is no mode (a room, or damping that changes with amplitude, makes such poles).
+
+The plate may warm while it is tapped. Each station's common shift is measured first, on the poles it gave alone, and
+taken out of its spectra exactly; a fit that forgets this splits every mode.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tapscan.records import ComplexArray, FloatArray, Pole
+from tapscan.settings import Settings
+from tapscan.signal.bandfit import Start, fit_band
+from tapscan.signal.modes import without_doubles
+from tapscan.signal.noise import NoiseDensity
+from tapscan.signal.polefit import mode_spectra, smooth_terms
+from tapscan.signal.polish import images, tails
+from tapscan.signal.subbands import Band, Spectra, plan_bands
+
+HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
+LENGTH_SHARE = 0.6  # of the median; a station heard for less would shorten the fit of all
+MODEL_ERROR = 1e-6
+SHORTEST_S = 0.5
+LOOKS, ROUNDS = 8, 3
+LOWEST_HZ = 12.0
+CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
+MARGINS = 4.5  # band widths on either side that the last fit may look at
+DRIFT_WIDTHS, LEAST_FOR_DRIFT, LEAST_DRIFT = 0.1, 6, 5e-7
+
+
+@dataclass(frozen=True, eq=False)
+class StationSound:
+    """What one station brings; float32 keeps 140 dB in half the memory."""
+
+    station: str
+    strikes: np.ndarray  # (S, n) float32, sample 0 at the onset, full scale = 1
+    noise: NoiseDensity
+    poles: tuple[Pole, ...]  # what the station gave alone
+    sample_rate_hz: int
+    free_s: float  # from the onset to where the plate rings freely
+    level_db: tuple[float, ...]  # of each strike: rms of the first 0.5 s, dB re full scale
+
+    @property
+    def ring(self) -> np.ndarray:
+        """(S, m) the strikes from where the plate rings freely."""
+        return self.strikes[:, round(self.free_s * self.sample_rate_hz) :]
+
+
+@dataclass(frozen=True, eq=False)
+class SharedMode:
+    """A mode of the plate, and how each station that took part shows it."""
+
+    frequency_hz: float
+    frequency_sd_hz: float
+    decay_rate_per_s: float
+    decay_rate_sd_per_s: float
+    at: dict[str, Pole]  # by station: the same pole with that station's amplitudes at the onset and its own clear_db
+
+
+class _Kept(Spectra):
+    """Spectra of which only the bins below HIGHEST_HZ are kept."""
+
+    def __init__(self, full: ComplexArray, length: int, rate: int) -> None:
+        self.rate, self.length = rate, length
+        self.full = full
+        self.strikes = np.empty((len(full), 0))
+
+
+@dataclass(frozen=True, eq=False)
+class _Together:
+    """All columns (strikes of all stations) and what is known of each."""
+
+    owner: np.ndarray  # (S,) number of the station
+    drift: FloatArray  # (S,) relative shift of its frequencies
+    rungs: tuple[_Kept, ...]  # full length, half, quarter...
+
+
+def shared_modes(sounds: Sequence[StationSound], starts: Start, settings: Settings) -> list[SharedMode]:
+    """Modes below 2.5 kHz from all stations together; `starts` are the modes that the stations gave alone.
+
+    Sounds of another rate, or much shorter than most, take no part. Empty where fewer than two stations are left.
+    """
+    sounds = _alike(sounds)
+    if len(sounds) < 2 or not len(starts):
+        return []
+    joint = _gathered(sounds, starts)
+    bands = [b for b in plan_bands(settings.lowest_hz, settings.highest_hz) if b.low_hz < HIGHEST_HZ]
+    bands = [Band(LOWEST_HZ, settings.lowest_hz), *bands]  # what rings below is not reported, but its tails are heard
+    columns = len(joint.owner)
+    clear = (10 ** (settings.mode_clear_db / 10) + columns + 4 * np.sqrt(columns)) / columns
+    poles: list[Pole] = []
+    for _ in range(ROUNDS):
+        fitted = {b: _weighed(joint, sounds, b, starts) for b in bands}
+        poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear) for b in bands])
+        if not poles:
+            return []
+        starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
+        joint = replace(joint, drift=_better_drift(joint, fitted, poles))
+    return [_shared(p, sounds, joint, fitted) for p in poles if p.frequency_hz >= settings.lowest_hz]
+
+
+def _band_poles(
+    fitted: tuple[_Kept, FloatArray], band: Band, starts: Start, poles: Sequence[Pole], clear: float
+) -> list[Pole]:
+    """The band's poles, with the tails of all `poles` outside taken away first: no polynomial stands for strong ones."""
+    kept, scale = fitted
+    low, high = band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
+    bins, _ = kept.bins(low, high)
+    outside = [_scaled(p, scale) for p in poles if not low < p.frequency_hz < high]
+    every = [_scaled(p, scale) for p in poles]
+    first = round(bins[0] * kept.length / kept.rate)
+    full = kept.full.copy()
+    full[:, first : first + len(bins)] -= (tails(bins, outside, kept) + images(bins, every, kept)).T
+    clean = _Kept(full, kept.length, kept.rate)
+    return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, LOOKS)]
+
+
+def _better_drift(joint: _Together, fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> FloatArray:
+    """(S,) each station's shift, mended by regression of the residual on the change that a shift makes."""
+    stations = int(joint.owner.max()) + 1
+    up, down = np.zeros(stations), np.full(stations, 1e-30)
+    for band, (kept, scale) in fitted.items():
+        inside = [_scaled(p, scale) for p in poles if band.low_hz <= p.frequency_hz < band.high_hz]
+        if not inside:
+            continue
+        bins, values = kept.bins(band.low_hz, band.high_hz)
+        others = [_scaled(p, scale) for p in poles if not band.low_hz <= p.frequency_hz < band.high_hz]
+        rest = values - tails(bins, [*inside, *others], kept)
+        model, change = _by_shift(bins, inside, kept)
+        taken, _ = np.linalg.qr(np.hstack([model, smooth_terms(bins, 3)]))  # what free amplitudes would take up
+        rest, change = (x - taken @ (taken.conj().T @ x) for x in (rest, change))
+        doubt = np.mean(np.abs(rest) ** 2)
+        up += np.bincount(joint.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
+        down += np.bincount(joint.owner, np.sum(np.abs(change) ** 2, axis=0) / doubt, stations)
+    total = np.array([joint.drift[joint.owner == i][0] for i in range(stations)]) + up / down
+    return np.asarray((total - np.median(total))[joint.owner])
+
+
+def _by_shift(bins: FloatArray, poles: Sequence[Pole], kept: _Kept) -> tuple[ComplexArray, ComplexArray]:
+    """Spectra of the modes (K, M), and how the columns (K, S) change with a relative shift of all frequencies."""
+    f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
+    model, slope = mode_spectra(bins, f, d, kept.length, kept.rate)
+    return model, slope @ (2j * np.pi / kept.rate * f[:, None] * np.array([p.amplitudes for p in poles]))
+
+
+def _scaled(pole: Pole, scale: FloatArray) -> Pole:
+    return replace(pole, amplitudes=tuple(complex(a) for a in np.array(pole.amplitudes) * scale))
+
+
+def _alike(sounds: Sequence[StationSound]) -> list[StationSound]:
+    rates = [s.sample_rate_hz for s in sounds]
+    rate = max(set(rates), key=rates.count) if rates else 0
+    same = [s for s in sounds if s.sample_rate_hz == rate and s.poles]
+    middle = float(np.median([s.ring.shape[1] for s in same])) if same else 0.0
+    return [s for s in same if s.ring.shape[1] >= LENGTH_SHARE * middle]
+
+
+def _gathered(sounds: Sequence[StationSound], starts: Start) -> _Together:
+    """Spectra of all strikes over one common length, and halves of it."""
+    rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
+    rungs: list[_Kept] = []
+    while not rungs or length > SHORTEST_S * rate:
+        parts = [Spectra(s.ring[:, :length].astype(float), rate) for s in sounds]
+        last = int(HIGHEST_HZ * 1.3 * parts[0].length / rate)
+        rungs.append(_Kept(np.vstack([p.full[:, :last] for p in parts]), parts[0].length, rate))
+        length //= 2
+    owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
+    return _Together(owner, _drifts(sounds, starts)[owner], tuple(rungs))
+
+
+def _drifts(sounds: Sequence[StationSound], starts: Start) -> FloatArray:
+    """(stations,) relative shift of each station's poles from the plate's middle, weighted median of clear poles."""
+    shifts = np.array([_drift(s, starts) for s in sounds])
+    return np.asarray(shifts - np.median(shifts))
+
+
+def _drift(sound: StationSound, starts: Start) -> float:
+    away, weight = [], []
+    for p in sound.poles:
+        i = int(np.argmin(np.abs(starts.frequency_hz - p.frequency_hz)))
+        if abs(starts.frequency_hz[i] - p.frequency_hz) < DRIFT_WIDTHS * p.decay_rate_per_s / np.pi:
+            away.append(p.frequency_hz / starts.frequency_hz[i] - 1)
+            weight.append((p.frequency_hz / max(p.frequency_sd_hz, 1e-6 * p.frequency_hz)) ** 2)
+    if len(away) < LEAST_FOR_DRIFT:
+        return 0.0
+    order = np.argsort(away)
+    total = np.cumsum(np.minimum(np.array(weight)[order], 10 * np.median(weight)))
+    return float(np.array(away)[order][np.searchsorted(total, 0.5 * total[-1])])
+
+
+def _weighed(joint: _Together, sounds: Sequence[StationSound], band: Band, starts: Start) -> tuple[_Kept, FloatArray]:
+    """The band's spectra with the drift taken out, each column scaled to noise of mean square 1, and the scales (S,)."""
+    reach = MARGINS * band.width_hz
+    near = (starts.frequency_hz > band.low_hz - reach) & (starts.frequency_hz < band.high_hz + reach)
+    mine = starts.where(near)
+    rung = _rung(joint, mine)
+    bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
+    noise = np.array([s.noise.at(band.low_hz, band.high_hz) for s in sounds])[joint.owner]
+    inside = (bins >= band.low_hz) & (bins < band.high_hz)
+    energy = np.mean(np.abs(values[inside]) ** 2, axis=0) / rung.length
+    scale = 1 / np.sqrt(np.maximum(noise, MODEL_ERROR * energy) + 1e-300)
+    full = np.zeros_like(rung.full)
+    first = round(bins[0] * rung.length / rung.rate)
+    full[:, first : first + len(bins)] = (_steadied(rung, bins, values, mine, joint) * scale).T
+    return _Kept(full, rung.length, rung.rate), scale
+
+
+def _rung(joint: _Together, starts: Start) -> _Kept:
+    """The shortest record at whose end the slower modes have fallen by 40 dB."""
+    if not len(starts):
+        return joint.rungs[-1]
+    wanted_s = CONSTANTS / float(np.quantile(starts.decay_rate_per_s, 0.2))
+    return next((r for r in reversed(joint.rungs) if r.duration_s >= wanted_s), joint.rungs[0])
+
+
+def _steadied(rung: _Kept, bins: FloatArray, values: ComplexArray, starts: Start, joint: _Together) -> ComplexArray:
+    """(K, S) as they would be had the plate kept one temperature; to first order in the shift, which is far below a width."""
+    if not len(starts) or np.abs(joint.drift).max() < LEAST_DRIFT:
+        return values
+    f = starts.frequency_hz
+    model, slope = mode_spectra(bins, f, starts.decay_rate_per_s, rung.length, rung.rate)
+    c = np.linalg.lstsq(np.hstack([model, smooth_terms(bins, 3)]), values, rcond=1e-6)[0][: len(f)]
+    return np.asarray(values - slope @ (2j * np.pi / rung.rate * f[:, None] * c * joint.drift))
+
+
+def _shared(
+    pole: Pole, sounds: Sequence[StationSound], joint: _Together, fitted: dict[Band, tuple[_Kept, FloatArray]]
+) -> SharedMode:
+    band = next(b for b in fitted if b.low_hz <= pole.frequency_hz < b.high_hz or b is list(fitted)[-1])
+    kept, scale = fitted[band]
+    seen = 1 - np.exp(-2 * pole.decay_rate_per_s * kept.duration_s)
+    energy = np.abs(np.array(pole.amplitudes) * scale) ** 2 * kept.rate / (4 * pole.decay_rate_per_s) * seen
+    at = {}
+    for i, sound in enumerate(sounds):
+        columns = joint.owner == i
+        back = np.exp((pole.decay_rate_per_s - 2j * np.pi * pole.frequency_hz) * sound.free_s)
+        amplitudes = tuple(complex(a * back) for a in np.array(pole.amplitudes)[columns])
+        clear_db = float(10 * np.log10(np.mean(energy[columns]) + 1e-30))
+        at[sound.station] = replace(pole, amplitudes=amplitudes, clear_db=clear_db)
+    sds = pole.frequency_sd_hz, pole.decay_rate_sd_per_s
+    return SharedMode(pole.frequency_hz, sds[0], pole.decay_rate_per_s, sds[1], at)

@@ -1,0 +1,59 @@
+"""All stations' results in, the modes of the plate out.
+
+modes_of_plate(results, settings)   list of Mode: below 2.5 kHz from all stations together, above from what each gave alone
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tapscan.records import Mode, Pole
+from tapscan.settings import Settings
+from tapscan.signal.bandfit import Start
+from tapscan.signal.merging import HeardPole, clusters_of, modes_of, pole_of
+from tapscan.signal.together import HIGHEST_HZ, SharedMode, shared_modes
+from tapscan.workflow.station import StationResult, hear
+
+FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
+
+
+def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> list[Mode]:
+    """Modes of the plate, in order of frequency."""
+    apart = clusters_of([h for r in results for h in r.heard], len(results))
+    poles = [pole_of(c) for c in apart]
+    sounds = [r.sound for r in results if r.sound is not None]
+    starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
+    shared = shared_modes(sounds, starts, settings)
+    if not shared:
+        return modes_of(list(zip(poles, apart, strict=True)), settings)
+    above = [(p, c) for p, c in zip(poles, apart, strict=True) if p.frequency_hz >= HIGHEST_HZ]
+    return modes_of([*_below(shared, results, settings), *above], settings)
+
+
+def _below(
+    shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings
+) -> list[tuple[Pole, list[HeardPole]]]:
+    """Each shared mode with what every station hears of it."""
+    found: list[list[HeardPole]] = [[] for _ in shared]
+    for result in results:
+        if result.sound is None:
+            continue
+        mine = {m.at[result.station]: i for i, m in enumerate(shared) if _told(m, result.station, settings)}
+        high = [h.pole for h in result.heard if h.pole.frequency_hz >= HIGHEST_HZ]
+        for h in hear(result.sound, [*mine, *high], settings):
+            if h.pole in mine:
+                found[mine[h.pole]].append(h)
+    return [(_pole(m), sorted(h, key=lambda h: -h.pole.clear_db)) for m, h in zip(shared, found, strict=True) if h]
+
+
+def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
+    """Whether the station tells how strong the mode is there; the one that hears it best always does."""
+    if station not in mode.at:
+        return False
+    clear_db = mode.at[station].clear_db
+    return clear_db > settings.mode_clear_db - FAINT_DB or clear_db == max(p.clear_db for p in mode.at.values())
+
+
+def _pole(mode: SharedMode) -> Pole:
+    best = max(p.clear_db for p in mode.at.values())
+    return Pole(mode.frequency_hz, mode.frequency_sd_hz, mode.decay_rate_per_s, mode.decay_rate_sd_per_s, (), best)
