@@ -15,7 +15,7 @@ import numpy as np
 
 from tapscan.records import FloatArray, Pole
 from tapscan.settings import Settings
-from tapscan.signal.bandfit import LEAST_Q, Start, fit_band
+from tapscan.signal.bandfit import LEAST_Q, LOOKS, Start, fit_band
 from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.polish import polished
 from tapscan.signal.subbands import Band, Spectra, plan_bands
@@ -34,12 +34,14 @@ def station_poles(
     sample_rate_hz: int,
     settings: Settings,
     free_s: float = 0.0,
+    rough_below_hz: float = 0.0,
 ) -> list[Pole]:
     """Poles common to the strikes of one station.
 
     strikes : S arrays (n_s,) float64, sample 0 at the onset, n_s at least 0.05 s.
     noises  : S arrays of samples from before each strike; may be empty, then the residual alone rules.
     free_s  : where the fit may begin at the earliest, s after the onset (later blows are over by then).
+    rough_below_hz : below this only start values are wanted, for a fit of all stations together.
     """
     skip = round(max(SKIP_S, free_s) * sample_rate_hz)
     length = min(len(s) for s in strikes) - skip
@@ -51,9 +53,18 @@ def station_poles(
     floors = _floors(levels, noise)
     starts = _starts(levels, bands, floors)
     clear = 10 ** (settings.mode_clear_db / 10)
-    fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear) for b in bands]
+    looks = {b: 0 if b.high_hz < rough_below_hz else LOOKS for b in bands}
+    fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear, looks[b]) for b in bands]
     poles = without_doubles(fits)
-    poles = [q for b in bands for q in polished(levels.for_band(b), b, poles, noise[b])]
+    poles = [
+        p
+        for b in bands
+        for p in (
+            polished(levels.for_band(b), b, poles, noise[b])
+            if looks[b]
+            else [p for p in poles if b.owns(p.frequency_hz)]
+        )
+    ]
     return [_at_onset(p, skip / sample_rate_hz) for p in sorted(poles, key=lambda p: p.frequency_hz)]
 
 

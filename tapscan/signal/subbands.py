@@ -35,6 +35,10 @@ class Band:
         """Distance of the edges."""
         return self.high_hz - self.low_hz
 
+    def owns(self, frequency_hz: float) -> bool:
+        """Whether a mode of this frequency is the band's own."""
+        return self.low_hz <= frequency_hz < self.high_hz
+
     @property
     def margin_hz(self) -> float:
         """How far past its edges the band listens, so that neighbours there can be told apart."""

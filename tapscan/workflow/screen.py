@@ -161,7 +161,9 @@ def _analyse(
         progress("listening", i, len(order))
         mine = [p for p in plan if p.station == station]
         segments = _segments(heard, mine, request.settings, unreadable)
-        results.append(analyse_station(station, segments, request.settings, pictures=request.pictures))
+        results.append(
+            analyse_station(station, segments, request.settings, pictures=request.pictures, rough=len(order) > 1)
+        )
     progress("listening", len(order), len(order))
     return results
 

@@ -16,7 +16,7 @@ from tapscan.signal.merging import HeardPole, overlaps
 from tapscan.signal.modes import SKIP_S, station_poles
 from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.pictures import picture_of
-from tapscan.signal.together import StationSound
+from tapscan.signal.together import HIGHEST_HZ, StationSound
 from tapscan.signal.tones import station_tones
 
 WORTH_DB = 30.0  # a mode this far under the station's clearest does not make a tap "cut short"
@@ -35,9 +35,12 @@ class StationResult:
 
 
 def analyse_station(
-    station: str, segments: Iterable[Segment], settings: Settings, *, pictures: bool = False
+    station: str, segments: Iterable[Segment], settings: Settings, *, pictures: bool = False, rough: bool = False
 ) -> StationResult:
-    """Segments may be a generator: only the best few are held at a time."""
+    """Segments may be a generator: only the best few are held at a time.
+
+    rough : only start values are wanted below HIGHEST_HZ, for the fit of all stations together.
+    """
     strikes: list[Strike] = []
     best: list[tuple[float, int, Segment]] = []
     for number, segment in enumerate(segments):
@@ -52,7 +55,7 @@ def analyse_station(
     chosen = _alike([entry[2] for entry in sorted(best, key=lambda e: -e[1])])
     if not chosen:
         return StationResult(station, tuple(strikes), (), ())
-    sound = _sound_of(station, chosen, settings)
+    sound = _sound_of(station, chosen, settings, HIGHEST_HZ if rough else 0.0)
     heard = hear(sound, sound.poles, settings)
     drawn = (picture_of(max(chosen, key=_merit)),) if pictures else ()
     return StationResult(station, tuple(strikes), tuple(heard), drawn, sound)
@@ -76,11 +79,11 @@ def _alike(segments: list[Segment]) -> list[Segment]:
     return [s for s in same if len(s.samples) >= FULL_LENGTH * middle and len(s.samples) > 0.05 * rate]
 
 
-def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings) -> StationSound:
+def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, rough_below_hz: float) -> StationSound:
     rate, free_s = chosen[0].sample_rate_hz, max(SKIP_S, *(s.free_s for s in chosen))
     samples = [s.samples for s in chosen]
     noises = [s.noise for s in chosen if s.noise.size]
-    poles = station_poles(samples, noises, rate, settings, free_s)
+    poles = station_poles(samples, noises, rate, settings, free_s, rough_below_hz)
     length = min(len(s) for s in samples)
     levels = tuple(s.strike.level_db for s in chosen)
     kept = np.stack([s[:length] for s in samples]).astype(np.float32)
