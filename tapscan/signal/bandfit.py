@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import fft, ifft, next_fast_len
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.polefit import PoleFit, fit_poles, mode_spectra
@@ -204,6 +205,8 @@ def _second_look(spectra: Spectra, bins: FloatArray, fit: PoleFit, clear: float)
     """The fitted modes and one more where a damped mode explains most of the residual; None if none would."""
     decays = _likely_decays(spectra, bins, fit)
     best, place = clear, None
+    size = next_fast_len(2 * len(bins))
+    seen = fft(fit.residual, size, axis=0)
     for decay in decays:
         offsets = (np.arange(len(bins)) - len(bins) // 2) * (bins[1] - bins[0])
         kernel = mode_spectra(
@@ -213,8 +216,7 @@ def _second_look(spectra: Spectra, bins: FloatArray, fit: PoleFit, clear: float)
             spectra.length,
             spectra.rate,
         )[0][:, 0]
-        size = 2 * len(bins)
-        match = np.fft.ifft(np.fft.fft(fit.residual, size, axis=0) * np.conj(np.fft.fft(kernel, size))[:, None], axis=0)
+        match = ifft(seen * np.conj(fft(kernel, size))[:, None], axis=0)
         match = np.roll(match, len(bins) // 2, axis=0)[: len(bins)]
         gain = np.sum(np.abs(match) ** 2, axis=1) / np.sum(np.abs(kernel) ** 2) / fit.noise / fit.residual.shape[1]
         if gain.max() > best:

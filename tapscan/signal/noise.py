@@ -24,13 +24,15 @@ class NoiseDensity:
 
     def __init__(self, noises: Sequence[FloatArray], sample_rate_hz: int) -> None:
         self.rate = sample_rate_hz
-        self._spectra = [white_density(n) for n in noises if len(n) > SHORTEST]
+        powers = [white_density(n) for n in noises if len(n) > SHORTEST]
+        self._sums = [(0.5 * self.rate / (len(p) - 1), np.concatenate([[0.0], np.cumsum(p)])) for p in powers]
 
     def at(self, low_hz: float, high_hz: float) -> float:
         """Mean square of white noise as strong as what is heard there, median of stretches; 0 where none was measured."""
         parts = []
-        for power in self._spectra:
-            step = 0.5 * self.rate / (len(power) - 1)
-            first, last = int(low_hz / step), int(np.ceil(high_hz / step))
-            parts.append(power[max(1, first) : max(first, 1) + max(1, last - first) + 1].mean())
-        return float(np.median(parts)) if parts else 0.0
+        for step, sums in self._sums:
+            first, last = max(1, int(low_hz / step)), int(np.ceil(high_hz / step))
+            first = min(first, len(sums) - 2)
+            last = min(max(last, first), len(sums) - 2)
+            parts.append((sums[last + 1] - sums[first]) / (last + 1 - first))
+        return float(sorted(parts)[len(parts) // 2] if len(parts) % 2 else np.median(parts)) if parts else 0.0
