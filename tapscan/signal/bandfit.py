@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from scipy.fft import fft, ifft, next_fast_len
 
 from tapscan.records import ComplexArray, FloatArray, Pole
+from tapscan.signal.echoes import LEAST_STATIONS, MIXTURE, echoes, explained
 from tapscan.signal.polefit import PoleFit, fit_poles, mode_spectra
 from tapscan.signal.subbands import Band, Spectra
 
@@ -25,6 +26,7 @@ PAIR_WIDTHS, PAIR_SHARE = 0.6, 0.0025
 ONE_WIDTHS, ONE_SHARE = 0.35, 0.05  # so close, a pair is told from one curved decay only when it is plain
 ALIKE = 0.9  # of the strike patterns: two poles with other patterns are two modes, however close
 LEAST_BINS = 12
+TRIES = 6
 EDGE_SD = 3.0
 LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
 
@@ -49,25 +51,46 @@ class Start:
         return Start(f[order], np.concatenate([self.decay_rate_per_s, decay_rate_per_s])[order])
 
 
-def fit_band(spectra: Spectra, band: Band, starts: Start, noise: float, clear: float, looks: int = LOOKS) -> list[Pole]:
+@dataclass(frozen=True, eq=False)
+class _Task:
+    """One band of one set of strikes."""
+
+    spectra: Spectra
+    bins: FloatArray  # (K,)
+    values: ComplexArray  # (K, S)
+    floor: float  # noise energy a bin
+    clear: float
+    stations: int  # how many the strikes come from
+
+
+def fit_band(
+    spectra: Spectra,
+    band: Band,
+    starts: Start,
+    noise: float,
+    clear: float,
+    looks: int = LOOKS,
+    stations: int = 1,
+) -> list[Pole]:
     """Poles that `band` owns, amplitudes at sample 0 of `spectra`; `starts` may reach beyond the band.
 
-    looks : rounds of adding what the residual shows and uniting what is one.
+    looks    : rounds of adding what the residual shows and uniting what is one.
+    stations : how many the strikes come from; with enough of them echoes of stronger modes are told from modes.
     """
     low, high = band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
     bins, values = spectra.bins(low, high)
     if len(bins) < LEAST_BINS:
         return []
-    floor = spectra.length * noise
+    task = _Task(spectra, bins, values, spectra.length * noise, clear, stations)
     start = _thinned(starts.where((starts.frequency_hz > low) & (starts.frequency_hz < high)), len(bins))
-    fit = _pruned(spectra, bins, values, start, floor, clear) if len(start) else None
-    fit = fit or _nothing(values, floor)
+    fit = _pruned(task, start) if len(start) else None
+    fit = fit or _nothing(values, task.floor)
     for _ in range(looks):
         before = len(fit.frequency_hz)
-        fit = _widened(spectra, bins, values, fit, floor, clear)
+        fit = _widened(task, fit)
         if not len(fit.frequency_hz):
             return []
-        fit = _united(spectra, bins, values, fit, floor, clear)
+        fit = _united(task, fit)
         if len(fit.frequency_hz) == before:
             break
     return _owned(poles_of(fit), band)
@@ -83,22 +106,18 @@ def _nothing(values: ComplexArray, floor: float) -> PoleFit:
     return PoleFit(none, none, np.empty((0, 0)), np.empty(shape, dtype=complex), none, values, noise)
 
 
-def _widened(
-    spectra: Spectra, bins: FloatArray, values: ComplexArray, fit: PoleFit, floor: float, clear: float
-) -> PoleFit:
+def _widened(task: _Task, fit: PoleFit) -> PoleFit:
     """Add modes that the residual still shows, as long as each holds its own."""
     for _ in range(FURTHER):
-        more = _second_look(spectra, bins, fit, clear)
-        wider = _pruned(spectra, bins, values, more, floor, clear) if more is not None else None
+        more = _second_look(task, fit)
+        wider = _pruned(task, more) if more is not None else None
         if wider is None or len(wider.frequency_hz) <= len(fit.frequency_hz):
             break
         fit = wider
     return fit
 
 
-def _united(
-    spectra: Spectra, bins: FloatArray, values: ComplexArray, fit: PoleFit, floor: float, clear: float
-) -> PoleFit:
+def _united(task: _Task, fit: PoleFit) -> PoleFit:
     """Make one of two poles closer than the linewidth where one explains the ring nearly as well.
 
     The damping of flake iron changes with amplitude (Golovin, Phys. Met. Metallogr. 113 (2012) 716), so a
@@ -107,8 +126,8 @@ def _united(
     refused: set[int] = set()
     while (pair := _closest_pair(fit, refused)) is not None:
         one = _single_start(fit, pair)
-        single = _pruned(spectra, bins, values, one, floor, clear)
-        energy = _energy(spectra, bins, fit, pair)
+        single = _pruned(task, one)
+        energy = _energy(task, fit, pair)
         lost = np.sum(np.abs(single.residual) ** 2) - np.sum(np.abs(fit.residual) ** 2) if single else np.inf
         if single is not None and lost < _share(fit, pair) * energy:
             fit, refused = single, set()
@@ -146,8 +165,8 @@ def _single_start(fit: PoleFit, pair: int) -> Start:
     return Start(f[keep], d[keep])
 
 
-def _energy(spectra: Spectra, bins: FloatArray, fit: PoleFit, pair: int) -> float:
-    both = slice(pair, pair + 2)
+def _energy(task: _Task, fit: PoleFit, pair: int) -> float:
+    both, spectra, bins = slice(pair, pair + 2), task.spectra, task.bins
     shape, _ = mode_spectra(bins, fit.frequency_hz[both], fit.decay_rate_per_s[both], spectra.length, spectra.rate)
     return float(np.sum(np.abs(shape @ fit.amplitudes[both]) ** 2))
 
@@ -158,30 +177,28 @@ def _thinned(start: Start, bins: int) -> Start:
     return start if len(start) <= most else start.where(np.argsort(start.decay_rate_per_s)[:most].astype(np.intp))
 
 
-def _pruned(
-    spectra: Spectra, bins: FloatArray, values: ComplexArray, start: Start, floor: float, clear: float
-) -> PoleFit | None:
+def _pruned(task: _Task, start: Start) -> PoleFit | None:
     """Fit, drop what could be noise, fit again; only the last fit is carried to its end."""
     steps = ROUGH_STEPS
     while len(start):
         fit = fit_poles(
-            bins,
-            values,
+            task.bins,
+            task.values,
             start.frequency_hz,
             start.decay_rate_per_s,
-            length=spectra.length,
-            rate_hz=spectra.rate,
-            noise=floor,
+            length=task.spectra.length,
+            rate_hz=task.spectra.rate,
+            noise=task.floor,
             steps=steps,
         )
-        worth = _worth(fit, bins)
-        if worth.min() >= clear:
+        worth = _worth(task, fit)
+        if worth.min() >= task.clear:
             if steps == FINAL_STEPS:
                 return fit
             steps = FINAL_STEPS
             start = _sorted(fit)
             continue
-        keep = worth >= HOPELESS * clear
+        keep = worth >= HOPELESS * task.clear
         if keep.all():
             keep = np.arange(len(start)) != int(np.argmin(worth))
         start, steps = Start(fit.frequency_hz[keep], fit.decay_rate_per_s[keep]), ROUGH_STEPS
@@ -193,44 +210,66 @@ def _sorted(fit: PoleFit) -> Start:
     return Start(fit.frequency_hz[order], fit.decay_rate_per_s[order])
 
 
-def _worth(fit: PoleFit, bins: FloatArray) -> FloatArray:
-    """Matched-filter level of each mode per strike; 0 for thuds and for what ran out of the band."""
+def _worth(task: _Task, fit: PoleFit) -> FloatArray:
+    """Matched-filter level of each mode per strike; 0 for thuds, for what ran out of the band, and for echoes."""
+    bins = task.bins
     worth = fit.clear / fit.amplitudes.shape[1]
     thud = fit.frequency_hz * np.pi <= LEAST_Q * fit.decay_rate_per_s
     outside = (fit.frequency_hz < bins[0] - 5) | (fit.frequency_hz > bins[-1] + 5)
-    return np.where(thud | outside, 0.0, worth)
+    echo = echoes(fit.frequency_hz, fit.decay_rate_per_s, fit.amplitudes, task.stations)
+    return np.where(thud | outside | echo, 0.0, worth)
 
 
-def _second_look(spectra: Spectra, bins: FloatArray, fit: PoleFit, clear: float) -> Start | None:
+def _second_look(task: _Task, fit: PoleFit) -> Start | None:
     """The fitted modes and one more where a damped mode explains most of the residual; None if none would."""
-    decays = _likely_decays(spectra, bins, fit)
-    best, place = clear, None
-    size = next_fast_len(2 * len(bins))
+    best, place = task.clear, None
+    size = next_fast_len(2 * len(task.bins))
     seen = fft(fit.residual, size, axis=0)
-    for decay in decays:
-        offsets = (np.arange(len(bins)) - len(bins) // 2) * (bins[1] - bins[0])
-        kernel = mode_spectra(
-            offsets + bins[len(bins) // 2],
-            bins[len(bins) // 2, None],
-            np.array([decay]),
-            spectra.length,
-            spectra.rate,
-        )[0][:, 0]
+    for decay in _likely_decays(task, fit):
+        kernel = _line(task, float(decay))
         match = ifft(seen * np.conj(fft(kernel, size))[:, None], axis=0)
-        match = np.roll(match, len(bins) // 2, axis=0)[: len(bins)]
-        gain = np.sum(np.abs(match) ** 2, axis=1) / np.sum(np.abs(kernel) ** 2) / fit.noise / fit.residual.shape[1]
-        if gain.max() > best:
-            best, place = float(gain.max()), (float(bins[int(gain.argmax())]), float(decay))
+        match = np.roll(match, len(task.bins) // 2, axis=0)[: len(task.bins)]
+        match /= np.sum(np.abs(kernel) ** 2)
+        gain = np.sum(np.abs(match) ** 2, axis=1) * np.sum(np.abs(kernel) ** 2) / fit.noise / fit.residual.shape[1]
+        peak = _best_peak(task, fit, match, gain, float(decay))
+        if peak is not None and gain[peak] > best:
+            best, place = float(gain[peak]), (float(task.bins[peak]), float(decay))
     if place is None:
         return None
     return Start(fit.frequency_hz, fit.decay_rate_per_s).joined(np.array([place[0]]), np.array([place[1]]))
 
 
-def _likely_decays(spectra: Spectra, bins: FloatArray, fit: PoleFit) -> FloatArray:
+def _line(task: _Task, decay_rate_per_s: float) -> ComplexArray:
+    """(K,) spectrum of a mode in the middle of the bins."""
+    middle, step = len(task.bins) // 2, task.bins[1] - task.bins[0]
+    bins = task.bins[middle] + (np.arange(len(task.bins)) - middle) * step
+    centre = task.bins[middle : middle + 1]
+    model, _ = mode_spectra(bins, centre, np.array([decay_rate_per_s]), task.spectra.length, task.spectra.rate)
+    return model[:, 0]
+
+
+def _best_peak(task: _Task, fit: PoleFit, match: ComplexArray, gain: FloatArray, decay: float) -> int | None:
+    """Bin of the highest gain that is not the echo of a fitted mode; `match` (K, S) are amplitudes there."""
+    others = fit.frequency_hz, fit.decay_rate_per_s, fit.amplitudes
+    left = gain.copy()
+    for _ in range(TRIES):
+        peak = int(left.argmax())
+        if left[peak] < task.clear:
+            return None
+        if task.stations < LEAST_STATIONS or not len(fit.frequency_hz):
+            return peak
+        if explained(match[peak], float(task.bins[peak]), decay, others, task.stations) < MIXTURE:
+            return peak
+        reach = max(2, round(decay / np.pi / (task.bins[1] - task.bins[0])))
+        left[max(0, peak - reach) : peak + reach + 1] = 0.0
+    return None
+
+
+def _likely_decays(task: _Task, fit: PoleFit) -> FloatArray:
     """Around what the band's other modes show; without any, from as slow as can be seen to as fast as a mode may be."""
     if len(fit.decay_rate_per_s):
         return np.array([0.5, 1.0, 2.0]) * float(np.median(fit.decay_rate_per_s))
-    return np.geomspace(2 / spectra.duration_s, np.pi * bins.mean() / LEAST_Q, 5)
+    return np.geomspace(2 / task.spectra.duration_s, np.pi * task.bins.mean() / LEAST_Q, 5)
 
 
 def poles_of(fit: PoleFit) -> list[Pole]:

@@ -102,7 +102,7 @@ def shared_modes(sounds: Sequence[StationSound], starts: Start, settings: Settin
     poles: list[Pole] = []
     for _ in range(ROUNDS):
         fitted = {b: _weighed(joint, sounds, b, starts) for b in bands}
-        poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear) for b in bands])
+        poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear, len(sounds)) for b in bands])
         if not poles:
             return []
         starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
@@ -111,7 +111,7 @@ def shared_modes(sounds: Sequence[StationSound], starts: Start, settings: Settin
 
 
 def _band_poles(
-    fitted: tuple[_Kept, FloatArray], band: Band, starts: Start, poles: Sequence[Pole], clear: float
+    fitted: tuple[_Kept, FloatArray], band: Band, starts: Start, poles: Sequence[Pole], clear: float, stations: int
 ) -> list[Pole]:
     """The band's poles, with the tails of all `poles` outside taken away first: no polynomial stands for strong ones."""
     kept, scale = fitted
@@ -123,7 +123,7 @@ def _band_poles(
     full = kept.full.copy()
     full[:, first : first + len(bins)] -= (tails(bins, outside, kept) + images(bins, every, kept)).T
     clean = _Kept(full, kept.length, kept.rate)
-    return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, LOOKS)]
+    return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, LOOKS, stations)]
 
 
 def _better_drift(joint: _Together, fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> FloatArray:

@@ -1,0 +1,62 @@
+"""Poles that are only the room's (or a curved decay's) work on a stronger mode.
+
+    echoes(frequency_hz, decay_rate_per_s, amplitudes, stations)    (M,) bool
+    explained(pattern, frequency_hz, ...)                           share of one pattern that stronger neighbours hold
+
+The microphone stays put while the hammer roves, so whatever a room does to a mode's sound it does alike at
+every strike: the mode's spectrum is bent, its pattern of strengths over the strikes is not. A pole whose pattern is a
+mixture of its stronger neighbours' patterns is therefore no mode of the plate. Between a few stations
+any pattern is a mixture of others, so the rule needs at least EIGHT stations.
+"""
+
+import numpy as np
+
+from tapscan.records import ComplexArray, FloatArray
+
+LEAST_STATIONS = 8
+STATIONS_A_NEIGHBOUR = 4  # how many stations there must be for each neighbour that is asked
+MIXTURE = 0.85  # share of the pattern's energy; of a chance pattern four neighbours hold about four in twenty
+STRONGER = 2.0  # in energy
+REACH_WIDTHS, REACH_HZ = 4.0, 25.0
+
+
+def echoes(
+    frequency_hz: FloatArray, decay_rate_per_s: FloatArray, amplitudes: ComplexArray, stations: int
+) -> np.ndarray:
+    """Which of M poles are mixtures of stronger ones. amplitudes : (M, S) over all strikes of all stations."""
+    out = np.zeros(len(frequency_hz), dtype=bool)
+    if stations < LEAST_STATIONS:
+        return out
+    for i in range(len(out)):
+        others = np.arange(len(out)) != i
+        share = explained(
+            amplitudes[i],
+            float(frequency_hz[i]),
+            float(decay_rate_per_s[i]),
+            (frequency_hz[others], decay_rate_per_s[others], amplitudes[others]),
+            stations,
+        )
+        out[i] = share > MIXTURE
+    return out
+
+
+def explained(
+    pattern: ComplexArray,
+    frequency_hz: float,
+    decay_rate_per_s: float,
+    others: tuple[FloatArray, FloatArray, ComplexArray],
+    stations: int,
+) -> float:
+    """Share of a pattern's (S,) energy that the patterns of its strongest near neighbours hold, 0 to 1."""
+    f, d, a = others
+    energy = np.sum(np.abs(a) ** 2, axis=1) / d
+    own = float(np.sum(np.abs(pattern) ** 2)) / decay_rate_per_s
+    away = np.abs(f - frequency_hz)
+    near = (energy > STRONGER * own) & (away < np.maximum(REACH_WIDTHS * d / np.pi, REACH_HZ))
+    if not near.any():
+        return 0.0
+    tail = np.where(near, energy / (1 + (2 * np.pi * away / d) ** 2), 0.0)
+    most = min(int(near.sum()), stations // STATIONS_A_NEIGHBOUR)
+    chosen = np.argsort(tail)[::-1][:most]
+    q, _ = np.linalg.qr(a[chosen].T)
+    return float(np.sum(np.abs(q.conj().T @ pattern) ** 2) / np.sum(np.abs(pattern) ** 2))
