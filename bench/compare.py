@@ -1,6 +1,6 @@
 """How often the comparison of two scans is right, on simulated plates: issue D's numbers.
 
-    python -m bench.compare WORK [--tables FOLDER] [--minutes N]
+    python -m bench.compare WORK [--tables FOLDER] [--minutes N] [--note WORDS]
 
 WORK holds every finished scan, one a line, and is taken up where it was left; FOLDER holds the tables of drawn places made
 by ``python -m bench.plates cache FOLDER --places 10 --sizes study``. After N minutes (0: make no scan) the tables over all that is
@@ -266,6 +266,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path)
     parser.add_argument("--minutes", type=float, default=60.0)
+    parser.add_argument(
+        "--note", default="", help="a line for the head of the table, such as which version made the scans"
+    )
     given = parser.parse_args(arguments)
     given.work.mkdir(parents=True, exist_ok=True)
     found = sorted(given.tables.glob("*.npz")) if given.tables else []
@@ -275,6 +278,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
         "Simulated plates, no iron. 12 stations x 2 strikes, hit scatter 6 mm, 95 % intervals (Clopper and Pearson).",
         f"Limits chosen on {' and '.join(SETTING)}; pairs of one casting share its baseline.",
+        *([given.note] if given.note else []),
         "",
     ]
     for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):

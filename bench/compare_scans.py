@@ -53,7 +53,7 @@ GAPS = np.array([0.3, 0.6, 1.0, 1.5, 2.5, 4.0, 8.0])
 FIT_SD_PPM = np.array([22.0, 43.0, 42.0, 28.0, 18.0, 10.0, 4.9, 2.1])
 FIT_SD_90_PPM = np.array([109.0, 172.0, 186.0, 138.0, 106.0, 65.0, 30.0, 14.0])
 ERROR_RATIO = np.array([6.0, 3.3, 1.6, 1.4, 1.3, 1.1, 1.1, 1.1])
-FOUND = np.array([0.61, 0.85, 0.93, 0.91, 0.95, 0.97, 0.98, 0.99])
+FOUND = np.array([0.61, 0.85, 0.93, 1.0, 1.0, 1.0, 1.0, 1.0])  # further apart, only faint modes are missed
 LOSS_PER_PPM = 4e-4  # error of ln loss factor for each ppm of frequency error
 TAIL_FREEDOM = 4.0
 LASTING = 0.98  # share of luck that stays with a mode from scan to scan
@@ -192,7 +192,7 @@ def _errors(plate: PlateModes, rng: np.random.Generator) -> tuple[np.ndarray, np
 
 def _quantile(share: np.ndarray) -> np.ndarray:
     """Normal quantiles."""
-    return np.array([NormalDist().inv_cdf(float(p)) for p in share])
+    return np.array([NormalDist().inv_cdf(float(p)) if p < 1 else np.inf for p in share])
 
 
 def _tailed(rng: np.random.Generator, count: int) -> np.ndarray:

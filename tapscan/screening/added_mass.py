@@ -6,16 +6,19 @@
 A point mass m at a place lowers mode n by half of m over the plate's mass times the square of the mode's deflection there
 (Rayleigh, first order), so at a station the drops follow the squares of the strengths, and nearly every mode falls. Three figures speak:
 
-* the mean drop from 200 to 600 Hz, as an apparent weight: a clamp is some thousandths to a hundredth of the plate's weight;
-* the largest drops there, by themselves and over the mean: a severed strut moves single modes further, small cracks less far;
+* the largest drops from 60 to 200, 200 to 600 and 600 to 1000 Hz: a weight spreads its drops over all three, each of the order a clamp of
+  half a kilogram gives; a severed strut goes further, small cracks less far, and a crack in one strut further in one band;
+* the geometric mean of the drops over the largest: a weight sits on the nodal lines of some modes, which hardly move;
 * the share of the drops that the strengths of one station explain. On its face a high share speaks for a weight AT that station,
   but a crack in a strut excites the very modes that a weight on that strut would, and clamps sit beside the stations: on
-  simulated plates it speaks a little against a weight.
+  simulated plates a high share is the mark of a crack in a tapped strut, and speaks against a weight.
 
-So size does most of the work, and place little. The log odds are a logistic model fitted on two simulated patterns
-(docs/comparison.md says how often it is right). It gives the likelier of two, never an all-clear: a deep crack of the effect
+So size does most of the work, and place less. The log odds are a logistic model fitted on two simulated patterns
+(docs/comparison.md says how often it is right). It gives the likelier of two, never an all-clear: a rim crack of the effect
 of a clamp is often called a weight, which is why the advice is to take things off and scan again.
 """
+
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -24,15 +27,16 @@ from tapscan.screening.comparison import AGREE_SHARE, Flags, Measured, densest
 from tapscan.settings import Settings
 
 FIT_HZ = (60.0, 700.0)  # first order holds, and the modes are well apart
-SIZE_HZ = (200.0, 600.0)
+BANDS_HZ = ((60.0, 200.0), (200.0, 600.0), (600.0, 1000.0))
 AGREE_HZ = 150.0
-FLOOR = 1e-5
-FEW = 8
+FLOOR, SMALL = 1e-5, 1e-4
+FEW, FEW_IN_BAND = 8, 3
 MEAN_SQUARE_AT_EDGE = 2.0  # deflection squared at an edge over the plate's mean: 1 inside, up to 4 at a free corner
-# Fitted on simulated plates: constant; (ln mean drop - centre)^2; share explained; (ln largest drops - centre)^2;
-# ln largest over mean. The constant puts the limit where one crack in forty of the fit's plates passes.
-CENTRE_MEAN, CENTRE_TOP = -5.8, -4.5
-WEIGHTS = (-1.81, -0.93, -0.77, -2.19, 2.47)
+# Fitted on simulated plates. Largest drops of each band: weight of the squared distance (ln) from where 0.5 kg puts them.
+CENTRES = (-4.7, -4.5, -4.8)
+BAND_WEIGHTS = (-0.409, -0.466, -0.541)
+SPREAD_WEIGHTS = (-1.390, -1.291)  # ln of the geometric mean over the largest, first two bands
+SHARE_WEIGHT, CONSTANT = -8.361, -0.982  # the constant puts the limit where 4 % of the fit's cracks pass
 
 
 def explain(measured: Measured, settings: Settings) -> AddedMass | None:
@@ -40,33 +44,32 @@ def explain(measured: Measured, settings: Settings) -> AddedMass | None:
     f = measured.baseline.table.frequency_hz[measured.earlier_index]
     drops = np.clip(unmoved(measured, f) - measured.frequency.value, 0.0, None)
     heard = measured.baseline.log_frequency.heard[measured.earlier_index] >= min(2, measured.baseline.scans)
-    fit, size = heard & _within(f, FIT_HZ), heard & _within(f, SIZE_HZ)
+    fit, bands = heard & _within(f, FIT_HZ), [drops[heard & _within(f, b)] for b in BANDS_HZ]
     pattern = measured.baseline.table.pattern[measured.earlier_index]
-    if fit.sum() < FEW or size.sum() < FEW or not pattern.shape[1] or not drops[fit].any():
+    if fit.sum() < FEW or min(map(len, bands)) < FEW_IN_BAND or not pattern.shape[1] or not drops[fit].any():
         return None
     shares, _ = station_fits(drops[fit], pattern[fit] ** 2 * pattern.shape[1])
     best = int(np.argmax(shares))
-    mean, top = figures(drops[size])
-    score = log_odds(mean, top, float(shares[best]))
+    score = log_odds(bands, float(shares[best]))
     return AddedMass(
         station=measured.baseline.stations[best],
         explained=float(shares[best]),
-        plate_share=float(2 * np.exp(mean) / MEAN_SQUARE_AT_EDGE),
+        plate_share=float(2 * np.mean(bands[1]) / MEAN_SQUARE_AT_EDGE),
         score=score,
         limit=settings.mass_limit,
         likelier=score > settings.mass_limit,
     )
 
 
-def figures(drops: FloatArray) -> tuple[float, float]:
-    """Natural logarithms of the mean and of the mean of the three largest drops."""
-    return float(np.log(np.mean(drops) + FLOOR)), float(np.log(np.sort(drops)[-3:].mean() + FLOOR))
+def log_odds(bands: Sequence[FloatArray], explained: float) -> float:
+    """Of a weight against a crack; positive speaks for a weight.
 
-
-def log_odds(log_mean: float, log_top: float, explained: float) -> float:
-    """Of a weight against a crack; positive speaks for a weight."""
-    terms = (1.0, (log_mean - CENTRE_MEAN) ** 2, explained, (log_top - CENTRE_TOP) ** 2, log_top - log_mean)
-    return float(np.dot(WEIGHTS, terms))
+    bands : drops, relative, >= 0, in each of BANDS_HZ. explained : share one station explains, 0..1.
+    """
+    top = np.array([np.log(np.sort(b)[-3:].mean() + FLOOR) for b in bands])
+    spread = np.array([np.mean(np.log(b + SMALL)) for b in bands]) - top
+    size = float(np.dot(BAND_WEIGHTS, (top - CENTRES) ** 2))
+    return size + float(np.dot(SPREAD_WEIGHTS, spread[:2])) + SHARE_WEIGHT * explained + CONSTANT
 
 
 def station_fits(drops: FloatArray, energy: FloatArray) -> tuple[FloatArray, FloatArray]:
