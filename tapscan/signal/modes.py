@@ -123,17 +123,15 @@ def _starts(levels: _Ladder, bands: Sequence[Band], floors: dict[Band, float]) -
 
 def without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:
     """All bands' poles; of a mode that two bands claim at their common edge, the one seen more clearly."""
-    kept: list[Pole] = []
-    for fit in fits:
-        fresh = sorted(fit, key=lambda p: p.frequency_hz)
-        before = list(kept)
-        for pole in fresh:
-            twin = next((p for p in reversed(before) if _same(p, pole)), None)
-            if twin is None:
-                kept.append(pole)
-            elif twin.clear_db < pole.clear_db:
-                kept[kept.index(twin)] = pole
-    return sorted(kept, key=lambda p: p.frequency_hz)
+    kept: list[tuple[int, Pole]] = []
+    for band, fit in enumerate(fits):
+        for pole in fit:
+            twins = [k for k, (b, p) in enumerate(kept) if b < band and _same(p, pole)]
+            if not twins:
+                kept.append((band, pole))
+            elif kept[twins[-1]][1].clear_db < pole.clear_db:
+                kept[twins[-1]] = (band, pole)
+    return sorted((p for _, p in kept), key=lambda p: p.frequency_hz)
 
 
 def _same(a: Pole, b: Pole) -> bool:
