@@ -322,3 +322,22 @@ def test_modes_are_followed_through_time():
     assert sum(m.course == "steady" for m in trend.modes) >= COUNT - 6
     short = follow(scans[:3], True, SETTINGS)
     assert all(m.course is None and m.reason for m in short.modes)
+
+
+def test_empty_and_tiny_scans_conclude_nothing_and_do_not_fail():
+    nothing = replace(scan(), modes=())
+    no_taps = replace(nothing, strikes=())
+    for later, earlier in [
+        (nothing, scan()),
+        (scan(), nothing),
+        (nothing, nothing),
+        (no_taps, scan()),
+        (scan(), no_taps),
+    ]:
+        result = compare_scans(named(later, "2026-05-01"), [named(earlier, "2026-01-01")], SETTINGS)
+        assert result.indications == () and result.summary
+        assert (result.statistic is None) is (not later.modes or not earlier.modes)
+    lone = replace(scan(), strikes=scan().strikes[:1])
+    found = compare_scans(named(lone, "2026-05-01"), BASE, SETTINGS)
+    assert any("places were tapped in all the scans" in s for s in found.unlike)
+    assert found.indications == ()
