@@ -44,18 +44,13 @@ class Scored:
     loss_percent: tuple[float, ...]
 
 
-def plate_of(seed: int, warm_c: float = REFERENCE_TEMPERATURE_C, pads: str = "still") -> PlateModes:
-    """A sound casting by seed: patterns in turn; `pads` still, or moved up to 30 mm by that word as seed."""
+def plate_of(seed: int, warm_c: float = REFERENCE_TEMPERATURE_C, pads_moved_m: float = 0.0) -> PlateModes:
+    """A sound casting by seed, patterns in turn; each pad moved along its edge, to one side or the other."""
     table = load_table(PATTERNS[seed % len(PATTERNS)])
     iron = draw_iron(table, np.random.default_rng(seed))
-    return plate_modes(table, "sound", iron, State(temperature_c=warm_c, supports=_pads(pads)))
-
-
-def _pads(word: str) -> tuple[Support, ...]:
-    if word == "still":
-        return tuple(Support(i) for i in range(4))
-    rng = np.random.default_rng([ord(c) for c in word])
-    return tuple(Support(i, 3e4, float(rng.choice([-1, 1]) * PAD_MOVE_M)) for i in range(4))
+    sides = np.random.default_rng([seed, 1]).choice([-1.0, 1.0], 4)
+    pads = tuple(Support(i, 3e4, float(pads_moved_m * sides[i])) for i in range(4))
+    return plate_modes(table, "sound", iron, State(temperature_c=warm_c, supports=pads))
 
 
 def measured(
@@ -101,19 +96,31 @@ def room_response(distance_m: float, place: int) -> FloatArray:
 def scored(modes: tuple[Mode, ...], plate: PlateModes) -> Scored:
     """Estimates against the plate's own modes."""
     f, loss = plate.frequency_hz, plate.loss_factor
-    width = f * loss
-    near = [m for m in modes if m.frequency_hz > 0.9 * LOW_HZ and m.frequency_hz < 1.1 * HIGH_HZ]
-    got = np.array([m.frequency_hz for m in near])
-    away = np.abs(got[None, :] - f[:, None]) / width[:, None]
-    rows, columns = linear_sum_assignment(np.minimum(away, 10.0))
-    pairs = [(i, j) for i, j in zip(rows, columns, strict=True) if away[i, j] < 1.0]
+    near, pairs = _matched(modes, plate)
     asked = (f > LOW_HZ) & (f < HIGH_HZ)
-    found = [(i, j) for i, j in pairs if asked[i]]
-    called = (got > LOW_HZ) & (got < HIGH_HZ)
-    right = sum(called[j] for _, j in pairs)
+    found = [(i, m) for i, m in pairs if asked[i]]
+    called = [m for m in near if LOW_HZ < m.frequency_hz < HIGH_HZ]
+    right = sum(LOW_HZ < m.frequency_hz < HIGH_HZ for _, m in pairs)
     return Scored(
         len(found) / int(asked.sum()),
-        right / max(1, int(called.sum())),
-        tuple(1e6 * abs(got[j] / f[i] - 1) for i, j in found),
-        tuple(100 * abs(near[j].loss_factor / loss[i] - 1) for i, j in found if near[j].loss_factor is not None),
+        right / max(1, len(called)),
+        tuple(1e6 * abs(m.frequency_hz / f[i] - 1) for i, m in found),
+        tuple(100 * abs(m.loss_factor / loss[i] - 1) for i, m in found if m.loss_factor is not None),
     )
+
+
+def scatter(one: tuple[Mode, ...], other: tuple[Mode, ...], plate: PlateModes) -> list[tuple[float, float]]:
+    """Frequency in Hz and scatter of one scan in ppm of each mode that both scans found: difference over root two."""
+    first, second = (dict(_matched(modes, plate)[1]) for modes in (one, other))
+    both = sorted(set(first) & set(second))
+    pairs = [(first[i].frequency_hz, second[i].frequency_hz) for i in both]
+    return [(a, 1e6 * abs(b / a - 1) / np.sqrt(2)) for a, b in pairs if LOW_HZ < a < HIGH_HZ]
+
+
+def _matched(modes: tuple[Mode, ...], plate: PlateModes) -> tuple[list[Mode], list[tuple[int, Mode]]]:
+    """Estimates around the asked range, and (number of the true mode, estimate) where within a linewidth."""
+    near = [m for m in modes if 0.9 * LOW_HZ < m.frequency_hz < 1.1 * HIGH_HZ]
+    got = np.array([m.frequency_hz for m in near])
+    away = np.abs(got[None, :] - plate.frequency_hz[:, None]) / (plate.frequency_hz * plate.loss_factor)[:, None]
+    rows, columns = linear_sum_assignment(np.minimum(away, 10.0))
+    return near, [(int(i), near[j]) for i, j in zip(rows, columns, strict=True) if away[i, j] < 1.0]

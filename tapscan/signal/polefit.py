@@ -102,7 +102,7 @@ def fit_poles(
                 break
             continue
         variance = max(noise, state.cost / state.residual.size)
-        moved = np.max(np.abs(trial - theta) * np.sqrt(scale * 2 / variance))
+        moved = np.max(np.abs(trial - theta) * np.sqrt(np.maximum(scale, 0) * 2 / variance))
         theta, state, damping = trial, next_state, damping / 10
         if moved < SETTLED:
             break

@@ -1,0 +1,74 @@
+"""How exact the modes are: against the Cramer-Rao bound, against simulated plates, beside three reference estimators.
+
+    python bench/accuracy.py [--work FOLDER] [--cores N] [--only single,pairs,kt,plates,false,references] [--share 0.1]
+
+Runs in parts; finished parts are kept in FOLDER and not run again, so it may be stopped and started. Writes
+bench/results/accuracy.txt. `--share` runs that share of the runs (the table says how many were run). The whole takes some
+hours of one core. Signals: bench/accuracy_modes.py and bench/accuracy_plates.py, references: bench/references.py.
+All signals are computed; the plates are simulated. Nothing here was measured on iron.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import platform
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+from bench import accuracy_parts as parts
+from bench.accuracy_table import table
+
+RESULT = Path(__file__).parent / "results" / "accuracy.txt"
+
+
+def jobs(only: set[str], share: float) -> list[tuple[str, str, tuple[Any, ...]]]:
+    """Name of the part, kind of the part, arguments; parts are small, so that little is lost by stopping."""
+    found = []
+    for kind, cells, runs, block in parts.PLAN:
+        if only and kind not in only:
+            continue
+        blocks = max(1, round(runs * share / block))
+        found += [(f"{kind} {cell} {k}", kind, (*cell, k, block)) for k in range(blocks) for cell in cells]
+    return found
+
+
+def run(job: tuple[str, str, tuple[Any, ...]]) -> dict[str, Any]:
+    """One part, in a process of its own."""
+    name, kind, arguments = job
+    function: Callable[..., dict[str, Any]] = getattr(parts, kind)
+    return {"part": name, "kind": kind, "cell": list(arguments[:-2]), **function(*arguments)}
+
+
+def main() -> None:
+    """Run what is missing, then print and store the table."""
+    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    options.add_argument("--work", type=Path, default=Path("accuracy-parts"))
+    options.add_argument("--cores", type=int, default=os.cpu_count())
+    options.add_argument("--only", default="")
+    options.add_argument("--share", type=float, default=1.0)
+    given = options.parse_args()
+    given.work.mkdir(parents=True, exist_ok=True)
+    kept = given.work / "parts.jsonl"
+    done = [json.loads(line) for line in kept.read_text().splitlines()] if kept.exists() else []
+    known = {d["part"] for d in done}
+    wanted = [j for j in jobs(set(filter(None, given.only.split(","))), given.share) if j[0] not in known]
+    with ProcessPoolExecutor(given.cores) as pool, kept.open("a") as file:
+        for result in pool.map(run, wanted):
+            file.write(json.dumps(result) + "\n")
+            file.flush()
+            done.append(result)
+    head = f"Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}"
+    text = table(done, head)
+    RESULT.write_text(text, encoding="utf-8")
+    print(text, end="")
+
+
+if __name__ == "__main__":
+    main()
