@@ -83,7 +83,7 @@ def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlik
     baseline = join(baselines, contact, settings)
     places = set(shared_stations([later, *baselines]))
     table = mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
-    prior = _prior(baseline.table.frequency_hz, contact, unlike, settings)
+    prior = _prior(baseline, contact, unlike, settings)
     scatter = np.sqrt(np.nan_to_num(baseline.log_frequency.mean_sd) ** 2 + baseline.log_frequency.level * prior**2)
     pairing = pair_modes(baseline.table, table, scatter, settings)
     i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
@@ -103,8 +103,9 @@ def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlik
     )
 
 
-def _prior(frequency_hz: FloatArray, contact: bool, unlike: Unlikeness, settings: Settings) -> FloatArray:
-    prior = unlike.support_factor * prior_frequency_sd(frequency_hz, contact, settings)
+def _prior(baseline: Baseline, contact: bool, unlike: Unlikeness, settings: Settings) -> FloatArray:
+    f, alone = baseline.table.frequency_hz, baseline.scans == 1
+    prior = unlike.support_factor * prior_frequency_sd(f, contact, settings, alone=alone)
     return np.asarray(np.hypot(prior, 1e-6 * unlike.extra_ppm))
 
 

@@ -58,9 +58,15 @@ class Baseline:
         return len(self.tables)
 
 
-def prior_frequency_sd(frequency_hz: FloatArray, contact: bool, settings: Settings) -> FloatArray:
-    """Relative sd of a mode's frequency from scan to scan; `contact`: a pickup on the iron, else a microphone."""
-    high = settings.repeat_high_ppm if contact else settings.repeat_high_microphone_ppm
+def prior_frequency_sd(
+    frequency_hz: FloatArray, contact: bool, settings: Settings, *, alone: bool = False
+) -> FloatArray:
+    """Relative sd of a mode's frequency from scan to scan.
+
+    contact : a pickup on the iron, else a microphone in a room. alone : no repeated scan will correct it.
+    """
+    room = settings.repeat_alone_microphone_ppm if alone else settings.repeat_high_microphone_ppm
+    high = settings.repeat_high_ppm if contact else room
     low = settings.repeat_low_ppm * (REFERENCE_HZ / frequency_hz) ** settings.repeat_slope
     return np.asarray(1e-6 * np.hypot(low, high))
 
@@ -98,7 +104,9 @@ def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
             loss.put(i, k, log_loss(mode), settings.repeat_fit_factor * log_loss_sd(mode))
     return Baseline(
         table=reference,
-        log_frequency=frequency.values(prior_frequency_sd(reference.frequency_hz, contact, settings), settings),
+        log_frequency=frequency.values(
+            prior_frequency_sd(reference.frequency_hz, contact, settings, alone=len(scans) == 1), settings
+        ),
         log_loss=loss.values(prior_loss_sd(reference.frequency_hz, contact, settings), settings),
         places_heard=(reference.pattern > 0).sum(axis=1).astype(float),
         members=tuple(tuple(row) for row in members),

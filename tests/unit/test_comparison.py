@@ -133,6 +133,16 @@ def test_a_single_baseline_scan_has_a_higher_limit_and_says_so():
     assert any("one baseline scan only" in s for s in one.limitations)
 
 
+def test_by_microphone_a_single_baseline_scan_allows_for_the_room():
+    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    base = [replace(b, conditions=mic) for b in BASE]
+    moved = named(scan(crack(2e-3), seed=48), "2026-05-01", mic)
+    assert compare_scans(moved, base, SETTINGS).indications != ()
+    alone = compare_scans(moved, base[:1], SETTINGS)
+    assert alone.indications == ()
+    assert any("By microphone the room blurs" in s for s in alone.limitations)
+
+
 def test_a_restless_plate_needs_larger_drops():
     restless = [named(scan(seed=60 + k, scatter=6e-4), f"2026-01-0{k + 1}") for k in range(3)]
     moved = named(scan(crack(1.5e-3), seed=48, scatter=6e-4), "2026-05-01")
