@@ -13,6 +13,7 @@ from bench.plates.drawn import draw_places
 from bench.plates.mesh import triangulate
 from bench.plates.pattern import Pattern
 from bench.plates.patterns import NAMES, build
+from bench.plates.shifts import shift_table
 from bench.plates.tables import solve_pattern, write_table
 
 SHIPPED_MODES = 143  # three rigid ones and 140 that bend
@@ -25,6 +26,8 @@ def _parser() -> argparse.ArgumentParser:
     tables = sub.add_parser("tables", help="the tables that ship in the package")
     cache = sub.add_parser("cache", help="a bigger set for detection studies, into a folder of yours")
     recordings = sub.add_parser("recordings", help="the simulated reference recordings, from the shipped tables")
+    shifts = sub.add_parser("shifts", help="how far the cracks of a folder's tables move frequencies")
+    shifts.add_argument("folder", type=Path)
     tables.add_argument("--out", type=Path, default=SHIPPED_FOLDER)
     cache.add_argument("out", type=Path)
     cache.add_argument(
@@ -59,6 +62,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         from bench.plates.recordings import write_recordings
 
         write_recordings(given.out)
+        return 0
+    if given.command == "shifts":
+        print("\n".join(shift_table(given.folder)))
         return 0
     for name in given.pattern or NAMES:
         begun = time.perf_counter()

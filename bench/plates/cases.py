@@ -14,7 +14,8 @@ import numpy as np
 import shapely
 from skfem import MeshTri
 
-from bench.plates.mesh import PlateMesh, split
+from bench.plates.mesh import PlateMesh
+from bench.plates.opening import split
 from bench.plates.pattern import Pattern
 from bench.plates.solver import (
     ElasticField,

@@ -4,13 +4,11 @@ Lines are cut at their crossings, resampled, and kept fixed; points between them
 Persson and Strang, SIAM Review 46 (2004) 329-345, from memory) under repeated Delaunay triangulation.
 
 ``triangulate``   a drawing to a ``PlateMesh``
-``split``         open chosen sides of a mesh by doubling corners
 """
 
 from __future__ import annotations
 
 import itertools
-from collections import defaultdict
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,6 +16,7 @@ import shapely
 from scipy.spatial import Delaunay, cKDTree
 from shapely.geometry import LineString
 
+from bench.plates.opening import crumbs_of
 from bench.plates.pattern import GRID_M, CrackLine, Pattern, Region, regions
 
 MERGE_M = 0.0015  # points on lines closer than this become one
@@ -213,15 +212,21 @@ def triangulate(pattern: Pattern, size: Sizes | None = None, rounds: int = 40) -
     points = _settle(metal, fixed, near, size, rounds)
     fixed, sides, near, free = _bisect_missing(fixed, sides, near, points[len(fixed) :])
     points = np.concatenate([fixed, free])
-    tri = _inside(metal, points, Delaunay(points).simplices)
-    used, tri = np.unique(tri, return_inverse=True)
-    points, tri = points[used], tri.reshape(-1, 3)
+    points, tri = _used(points, _inside(metal, points, Delaunay(points).simplices))
+    crumbs = crumbs_of(points, tri, [_sides_on(line, points, tri) for line in pattern.lines])
+    points, tri = _used(points, tri[~crumbs])
     centre = points[tri].mean(axis=1)
     region = np.full(len(tri), len(parts) - 1)
     for number, part in enumerate(parts):
         region[shapely.contains_xy(part.area, centre[:, 0], centre[:, 1])] = number
     cracks = {line.name: _sides_on(line, points, tri) for line in pattern.lines}
     return PlateMesh(points.T.copy(), tri.T.copy(), region, parts, cracks)
+
+
+def _used(points: np.ndarray, tri: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Points that triangles use, and the triangles renumbered."""
+    used, tri = np.unique(tri, return_inverse=True)
+    return points[used], tri.reshape(-1, 3)
 
 
 def _sides_on(line: CrackLine, points: np.ndarray, tri: np.ndarray) -> np.ndarray:
@@ -237,46 +242,3 @@ def _sides_on(line: CrackLine, points: np.ndarray, tri: np.ndarray) -> np.ndarra
     turned = place[edges[:, 0]] > place[edges[:, 1]]
     edges[turned] = edges[turned][:, ::-1]
     return np.asarray(edges.T)
-
-
-def split(triangles: np.ndarray, n_points: int, sides: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Open the mesh along ``sides`` (2, k): corners on them are doubled where the triangles around fall apart.
-
-    Returns new (3, m) triangles and the (n_new,) original number of each corner; the first ``n_points`` are unchanged.
-    """
-    tri = triangles.T.copy()
-    cut = {tuple(sorted(s)) for s in sides.T.tolist()}
-    origin = list(range(n_points))
-    for vertex in np.unique(sides):
-        around = np.nonzero((tri == vertex).any(axis=1))[0]
-        for group in _fans(tri, around, vertex, cut)[1:]:
-            block = tri[group]
-            block[block == vertex] = len(origin)
-            tri[group] = block
-            origin.append(origin[vertex])
-    return tri.T.copy(), np.array(origin)
-
-
-def _fans(tri: np.ndarray, around: np.ndarray, vertex: int, cut: set[tuple[int, ...]]) -> list[list[int]]:
-    """Triangles around a corner, grouped by the sides they share that are not cut (sides named by original corners)."""
-    shared: dict[int, list[int]] = defaultdict(list)
-    for t in around:
-        for other in tri[t]:
-            if other != vertex:
-                shared[int(other)].append(int(t))
-    todo, groups = set(map(int, around)), []
-    while todo:
-        stack, group = [min(todo)], []
-        todo.discard(stack[0])
-        while stack:
-            t = stack.pop()
-            group.append(t)
-            for other in tri[t]:
-                if other == vertex or tuple(sorted((int(vertex), int(other)))) in cut:
-                    continue
-                for n in shared[int(other)]:
-                    if n in todo:
-                        todo.discard(n)
-                        stack.append(n)
-        groups.append(sorted(group))
-    return groups

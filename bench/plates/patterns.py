@@ -268,7 +268,7 @@ def upright_three_quarter() -> Pattern:
     base = _upright(Polygon(outline.exterior), (0.88, 0.93), 0.20, 0.085, struts)
     lug_bolts = [(x, 1.022) for x in (0.07, 0.385, 0.70, 1.015, 1.33)]
     kept = [b for b in base.bolts if b[1] < 0.80 and body.contains(shapely.Point(b))]
-    base = replace(base, bolts=kept + lug_bolts)
+    base = replace(base, bolts=kept + lug_bolts, chill=box(0.74 * 1.40, 0.30, 4, 4))
     return add_cracks(spots_for(replace(base, name="upright-three-quarter", title="upright, three-quarter plate")))
 
 

@@ -9,7 +9,7 @@ from skfem import MeshTri
 
 from bench.plates.cases import edge_crack_compliance, find_hinges
 from bench.plates.lanczos import lowest_modes
-from bench.plates.mesh import split
+from bench.plates.opening import crumbs_of, split
 from bench.plates.solver import ElasticField, System, assemble, make_mesh, shape_at_points, solve_modes
 
 # Free square plate, nu = 0.3, omega a^2 sqrt(rho h / D): accurate Ritz values (agree with Gorman and with Liew, from memory).
@@ -187,3 +187,13 @@ def test_block_lanczos_agrees_with_a_dense_solution():
     assert vectors.T @ mass @ vectors == pytest.approx(np.eye(20), abs=1e-10)
     left = np.abs(stiffness @ vectors - mass @ vectors * values).max(axis=0) / np.maximum(values, 1.0)
     assert left.max() < 1e-4
+
+
+@pytest.mark.parametrize(("size_m", "loose"), [(0.004, 1), (0.4, 0)])
+def test_a_crumb_beside_a_crack_is_seen_and_a_severed_piece_is_not_one(size_m, loose):
+    line = np.linspace(0.0, size_m, 5)
+    mesh = MeshTri.init_tensor(line, line)
+    ends = [(line[0], line[3]), (line[1], line[4])]
+    across = [np.argmin(np.hypot(mesh.p[0] - x, mesh.p[1] - y)) for x, y in ends]
+    crumbs = crumbs_of(mesh.p.T, mesh.t.T, [np.array(across)[:, None]])
+    assert crumbs.sum() == loose
