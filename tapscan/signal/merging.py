@@ -46,13 +46,22 @@ def overlaps(poles: Sequence[Pole]) -> FloatArray:
 
 def merge(heard: Sequence[HeardPole], stations: int, settings: Settings) -> list[Mode]:
     """Modes named M1, M2, ... in order of frequency. `stations` is how many were tapped at all."""
-    return modes_of([(pole_of(c), c) for c in clusters_of(heard, stations)], settings)
+    return modes_of([Joined(pole_of(c), c) for c in clusters_of(heard, stations)], settings)
 
 
-def modes_of(shared: Sequence[tuple[Pole, list[HeardPole]]], settings: Settings) -> list[Mode]:
-    """Modes whose frequency and decay are known from all stations together; each with what the stations hear of it."""
-    ordered = sorted(shared, key=lambda s: s[0].frequency_hz)
-    return [_mode(f"M{i}", heard, settings, pole) for i, (pole, heard) in enumerate(ordered, 1)]
+@dataclass(frozen=True, eq=False)
+class Joined:
+    """One mode: its pole, the stations' views of it (the clearest first), and what is to be said of its decay."""
+
+    pole: Pole
+    heard: list[HeardPole]
+    note: str | None = None
+
+
+def modes_of(joined: Sequence[Joined], settings: Settings) -> list[Mode]:
+    """Modes named M1, M2, ... in order of frequency."""
+    ordered = sorted(joined, key=lambda j: j.pole.frequency_hz)
+    return [_mode(f"M{i}", j, settings) for i, j in enumerate(ordered, 1)]
 
 
 def clusters_of(heard: Sequence[HeardPole], stations: int) -> list[list[HeardPole]]:
@@ -99,7 +108,8 @@ def _home(h: HeardPole, clusters: list[list[HeardPole]], centres: FloatArray) ->
     return None
 
 
-def _mode(name: str, cluster: list[HeardPole], settings: Settings, pole: Pole) -> Mode:
+def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
+    cluster, pole = joined.heard, joined.pole
     f, f_sd = pole.frequency_hz, pole.frequency_sd_hz
     rate, rate_sd = pole.decay_rate_per_s, pole.decay_rate_sd_per_s
     reason = _why_no_decay(cluster, rate, rate_sd, settings)
@@ -125,7 +135,7 @@ def _mode(name: str, cluster: list[HeardPole], settings: Settings, pole: Pole) -
         cents=None,
         origin="plate" if len(cluster) > 1 else "unknown",
         strengths=tuple(Strength(h.station, h.strength_db) for h in sorted(cluster, key=lambda h: -h.strength_db)),
-        reason=reason or (None if judged else cluster[0].tone.reason),
+        reason=reason or joined.note or (None if judged else cluster[0].tone.reason),
     )
 
 

@@ -10,8 +10,9 @@ import numpy as np
 from tapscan.records import Mode, Pole
 from tapscan.settings import Settings
 from tapscan.signal.bandfit import Start
-from tapscan.signal.merging import HeardPole, clusters_of, modes_of, pole_of
-from tapscan.signal.together import HIGHEST_HZ, SharedMode, shared_modes
+from tapscan.signal.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
+from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
+from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, shared_modes
 from tapscan.workflow.station import StationResult, hear
 
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
@@ -19,20 +20,40 @@ FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode 
 
 def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> list[Mode]:
     """Modes of the plate, in order of frequency."""
-    apart = clusters_of([h for r in results for h in r.heard], len(results))
-    poles = [pole_of(c) for c in apart]
+    apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
     sounds = [r.sound for r in results if r.sound is not None]
-    starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
+    starts = Start(np.array([j.pole.frequency_hz for j in apart]), np.array([j.pole.decay_rate_per_s for j in apart]))
     shared = shared_modes(sounds, starts, settings)
-    if not shared:
-        return modes_of(list(zip(poles, apart, strict=True)), settings)
-    above = [(p, c) for p, c in zip(poles, apart, strict=True) if p.frequency_hz >= HIGHEST_HZ]
-    return modes_of([*_below(shared, results, settings), *above], settings)
+    if shared:
+        above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
+        apart = [*_below(shared, results, settings), *above]
+    return modes_of(_by_energy(apart, sounds), settings)
 
 
-def _below(
-    shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings
-) -> list[tuple[Pole, list[HeardPole]]]:
+def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:
+    """The decays held against the energy decay of the strongest strike where each mode is heard most clearly."""
+    by_name = {s.station: s for s in sounds}
+    rings: dict[tuple[str, int], Ring] = {}
+    out = []
+    for one in joined:
+        best = one.heard[0]
+        sound = by_name.get(best.station)
+        if sound is None:
+            out.append(one)
+            continue
+        strike = int(np.argmax(np.abs(best.pole.amplitudes)))
+        key = best.station, strike
+        if key not in rings:
+            rings[key] = Ring(sound.ring[strike].astype(float), sound.sample_rate_hz)
+        f, d = one.pole.frequency_hz, one.pole.decay_rate_per_s
+        others = [j.pole.frequency_hz for j in joined if j is not one]
+        found = ring_down(rings[key], f, d, others, sound.noise.at(f - d, f + d))
+        pole, note = with_ring_down(one.pole, found)
+        out.append(Joined(pole, one.heard, note))
+    return out
+
+
+def _below(shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings) -> list[Joined]:
     """Each shared mode with what every station hears of it."""
     found: list[list[HeardPole]] = [[] for _ in shared]
     for result in results:
@@ -43,7 +64,9 @@ def _below(
         for h in hear(result.sound, [*mine, *high], settings):
             if h.pole in mine:
                 found[mine[h.pole]].append(h)
-    return [(_pole(m), sorted(h, key=lambda h: -h.pole.clear_db)) for m, h in zip(shared, found, strict=True) if h]
+    return [
+        Joined(_pole(m), sorted(h, key=lambda h: -h.pole.clear_db)) for m, h in zip(shared, found, strict=True) if h
+    ]
 
 
 def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
