@@ -34,9 +34,9 @@ def test_noise_left_in_would_lengthen_the_decay():
 
 
 def test_a_ring_of_two_slopes_gives_the_decay_of_its_first_twenty_decibels_and_says_so():
-    # amplitude 1 with T60 0.5 s and 0.03 with T60 4 s, both at 700 Hz: the fit of the whole ring lies between
+    # amplitude 1 with T60 0.5 s and 0.01 with T60 4 s, both at 700 Hz: the fit of the whole ring lies between
     fit = Pole(700.0, 0.001, T60_NEPER / 0.9, 0.01, (1.0 + 0j,), 60.0)
-    found = ring_down(heard([(700.0, 0.5, 1.0), (700.0, 4.0, 0.03)], seconds=4.0), 700.0, T60_NEPER / 0.9, [], 0.0)
+    found = ring_down(heard([(700.0, 0.5, 1.0), (700.0, 4.0, 0.01)], seconds=4.0), 700.0, T60_NEPER / 0.9, [], 0.0)
     pole, note = with_ring_down(fit, found)
     assert 0.5 < T60_NEPER / pole.decay_rate_per_s < 0.75
     assert pole.decay_rate_sd_per_s >= abs(pole.decay_rate_per_s - fit.decay_rate_per_s)
