@@ -1,6 +1,6 @@
 """How exact the modes are: against the Cramer-Rao bound, against simulated plates, beside three reference estimators.
 
-    python bench/accuracy.py [--work FOLDER] [--cores N] [--only single,pairs,kt,plates,false,references] [--share 0.1]
+    python bench/accuracy.py [--work FOLDER] [--cores N] [--only single,pairs,kt,plates,repeated,no_taps,references] [--share 0.1]
 
 Runs in parts; finished parts are kept in FOLDER and not run again, so it may be stopped and started. Writes
 bench/results/accuracy.txt. `--share` runs that share of the runs (the table says how many were run). The whole takes some

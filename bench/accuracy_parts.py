@@ -12,6 +12,7 @@ from threadpoolctl import threadpool_limits
 
 from bench import accuracy_plates as simulated
 from bench.accuracy_modes import Rings, bound, kumaresan_tufts
+from bench.accuracy_sounds import SOUNDS, modes_taken
 from bench.references import by_ema, by_harminv, fourier_peak
 from tapscan.records import FloatArray, Pole
 from tapscan.settings import Settings
@@ -27,6 +28,7 @@ LENGTHS = [(s,) for s in (0.25, 0.5, 1.0, 2.0)]
 CREEP_M = 0.003
 ROWS = ("50 dB", "35 dB", "warming", "room 0.1 m", "room 0.4 m")
 PLAN = (
+    ("no_taps", [(k,) for k in SOUNDS], 100, 10),
     ("plates", [(row,) for row in ROWS], 50, 2),
     ("repeated", [()], 50, 2),
     ("kt", [(20,), (30,)], 4000, 1000),
@@ -209,3 +211,8 @@ def repeated(block: int, runs: int) -> dict[str, Any]:
         out["moved"] += [ppm for _, ppm in pairs_moved]
         out["moved above 600 Hz"] += [ppm for f, ppm in pairs_moved if f > 600]
     return out
+
+
+def no_taps(kind: str, block: int, runs: int) -> dict[str, Any]:
+    """Recordings that hold no tap."""
+    return {"runs": runs, "modes": [modes_taken(kind, block * runs + i) for i in range(runs)]}

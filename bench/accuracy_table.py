@@ -195,7 +195,21 @@ def _references(parts: list[Part]) -> list[str]:
     return rows
 
 
+def _no_taps(parts: list[Part]) -> list[str]:
+    rows = [
+        "Ten seconds that hold no tap: recordings from which a mode was given with a decay, and how many such modes"
+    ]
+    for (kind,), mine in _cells(parts).items():
+        counts = np.concatenate([p["modes"] for p in mine])
+        wrong = int(np.count_nonzero(counts))
+        rows.append(
+            f"{kind:8s} {_share(wrong, len(counts))} of {len(counts)}, {int(counts.sum())} modes; none: {_reached(wrong == 0)}"
+        )
+    return rows
+
+
 SECTIONS = (
+    ("no_taps", _no_taps),
     ("single", _single),
     ("length", _length),
     ("pairs", _pairs),

@@ -1,0 +1,68 @@
+"""Ten seconds of what is no tap: noise, mains hum, speech-like babble, music; and how many modes tapscan takes from it.
+
+Computed sounds, each drawn by seed; the babble is tapscan.demo.nuisance's. Any mode given with a decay counts as called sure.
+"""
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import soundfile
+
+from tapscan.demo.nuisance import babble
+from tapscan.records import FloatArray
+from tapscan.workflow.screen import Request, check
+
+RATE_HZ, SECONDS = 16_000, 10
+COUNT = RATE_HZ * SECONDS
+
+
+def _noise(rng: np.random.Generator) -> FloatArray:
+    return np.asarray(rng.standard_normal(COUNT))
+
+
+def _hum(rng: np.random.Generator) -> FloatArray:
+    t = np.arange(COUNT) / RATE_HZ
+    mains = float(rng.choice([50.0, 60.0]))
+    steady = sum(np.sin(2 * np.pi * mains * k * t + rng.uniform(0, 2 * np.pi)) / k for k in range(1, 9))
+    return np.asarray(steady + 0.03 * rng.standard_normal(COUNT))
+
+
+def _speech(rng: np.random.Generator) -> FloatArray:
+    return babble(rng, COUNT, RATE_HZ, float(rng.uniform(90, 240)))
+
+
+def _music(rng: np.random.Generator) -> FloatArray:
+    """Chords of one to four struck or plucked notes with six partials, 2 to 5 a second."""
+    out, t, at = np.zeros(COUNT), np.arange(COUNT) / RATE_HZ, 0.0
+    while at < SECONDS - 0.3:
+        start = int(at * RATE_HZ)
+        local = t[: COUNT - start]
+        for _ in range(int(rng.integers(1, 5))):
+            f = 440 * 2 ** (int(rng.integers(-24, 13)) / 12)
+            swell = 1 - np.exp(-local / rng.uniform(0.003, 0.03))
+            for h in range(1, 7):
+                out[start:] += (
+                    swell * np.exp(-rng.uniform(0.5, 5) * h**0.5 * local) * np.sin(2 * np.pi * f * h * local) / h
+                )
+        at += float(rng.uniform(0.2, 0.5))
+    return out
+
+
+SOUNDS: dict[str, Callable[[np.random.Generator], FloatArray]] = {
+    "noise": _noise,
+    "hum": _hum,
+    "speech": _speech,
+    "music": _music,
+}
+
+
+def modes_taken(kind: str, seed: int) -> int:
+    """Modes with a decay from one recording."""
+    x = SOUNDS[kind](np.random.default_rng([seed, 9]))
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / f"{kind}.wav"
+        soundfile.write(path, 0.5 * x / np.abs(x).max(), RATE_HZ, subtype="PCM_24")
+        screening = check([str(path)], Request()).screening
+    return sum(m.decay_rate_per_s is not None for m in screening.scan.modes) if screening else 0
