@@ -26,7 +26,7 @@ NAMES = pattern_names()
 
 # The study's own note: 20 to 30 % with the mesh, and a three-dimensional model gives 0.5 to 3 times.
 MEDIAN_FACTOR = (0.5, 3.0)
-# The shipped outer-edge and pin-field places bend less than most: the medians of ten drawn places a pattern are 1.2 to 1.7 %
+# The shipped outer-edge and pin-field places bend less than most: the medians of ten drawn places a pattern are 1.1 to 1.7 %
 # at the outer edge (study 2.3); the pin field is stiff on every outline here (docs/simulated-plates.md).
 SHIPPED_QUIET = {("rim", 0.03): 0.4, ("pin", 0.06): 0.4}
 ONE_PLACE = (
