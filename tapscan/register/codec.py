@@ -18,6 +18,8 @@ from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 import numpy as np
 
+from tapscan.errors import RegisterProblem
+
 T = TypeVar("T")
 
 
@@ -29,9 +31,13 @@ def plain(value: Any) -> Any:
         return [plain(v) for v in value]
     if isinstance(value, Mapping):
         return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, str):  # half characters, from a file name in another encoding, are no text
+        return value.encode("utf-8", "replace").decode()
     value = value.item() if isinstance(value, np.generic) else value
     if isinstance(value, float) and not math.isfinite(value):
-        raise ValueError(f"{value} is no number a register can keep; unknown is None with a reason")
+        raise RegisterProblem(
+            f"{value} is no number a register can keep (unknown is None with a reason); nothing was stored"
+        )
     return value
 
 

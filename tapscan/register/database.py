@@ -18,10 +18,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, NullPool, create_engine, event, exc
+from sqlalchemy import Connection, Engine, NullPool, create_engine, event
 
 from tapscan.errors import RegisterProblem
 from tapscan.register.files import FILES, flush_folder
+from tapscan.register.trouble import plain_words
 
 DATABASE = "register.sqlite"
 BACKUPS = "backups"
@@ -170,33 +171,3 @@ def damage(register: Register) -> list[str]:
     return lines + [
         f"database: a row of {table} refers to a {parent} that is not there" for table, _, parent, _ in orphans
     ]
-
-
-@contextmanager
-def plain_words(folder: Path) -> Iterator[None]:
-    """Trouble of the disk or the database, said in one line with what would mend it."""
-    try:
-        yield
-    except (exc.DBAPIError, sqlite3.Error) as problem:
-        raise RegisterProblem(_told(folder, str(getattr(problem, "orig", problem)))) from None
-    except RegisterProblem:
-        raise
-    except OSError as problem:
-        raise RegisterProblem(_told(folder, (problem.strerror or str(problem)).lower())) from None
-
-
-WORDS = (
-    (("disk is full", "no space", "too large", "quota"), "the disk is full; nothing was stored: free some space and do it again"),
-    (("locked",), "another tapscan is writing to it and did not finish in time; nothing was stored: do it again"),
-    (("readonly", "read-only", "permission", "not permitted"), "it may not be written to; change its permissions or copy it"),
-    (("not a database", "malformed"), "its database is damaged; restore a backup, or a copy from its folder `backups`"),
-    (("unable to open", "no such file", "disk i/o", "input/output", "not a directory", "stale"),
-     "the folder cannot be reached; nothing was stored: see that its disk is connected and do it again"),
-)  # fmt: skip
-
-
-def _told(folder: Path, what: str) -> str:
-    for signs, words in WORDS:
-        if any(sign in what.lower() for sign in signs):
-            return f"{folder}: {words}"
-    return f"{folder}: the register gave an error ({what}); nothing was stored: run `tapscan register check`"

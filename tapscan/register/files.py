@@ -4,21 +4,24 @@
     keep_bytes(folder, content, name)    the same for bytes
     path_of(folder, sha256)              where it lies
     sha256_of(path)                      hash of a file's bytes
+    copy_flushed(source, target)         a stored file into a backup
     leftovers(folder)                    unfinished copies that a stopped import left; harmless
 
 The name a file came with is text in the database; only its hash is ever part of a path.
 """
 
 import hashlib
-import io
 import os
 import re
+import shutil
 import tempfile
+from collections.abc import Iterable, Iterator
+from contextlib import suppress
 from pathlib import Path
-from typing import IO
 
 from tapscan.errors import RegisterProblem
 from tapscan.register.entries import KeptFile
+from tapscan.register.trouble import plain_words
 
 FILES = "files"
 PART = ".part"
@@ -34,40 +37,43 @@ def path_of(folder: Path, sha256: str) -> Path:
 
 
 def keep_file(folder: Path, source: Path, name: str) -> KeptFile:
-    """Copy `source` into the register's folder. Raises RegisterProblem or the source's own OSError."""
-    try:
-        with source.open("rb") as incoming:
-            return _keep(folder, incoming, name)
-    except IsADirectoryError:
-        raise RegisterProblem(f"{source}: is a folder; name the files in it") from None
-    except (FileNotFoundError, PermissionError) as problem:
-        raise RegisterProblem(
-            f"{problem.filename or source}: {problem.strerror}; check the name and the folder"
-        ) from None
+    """Copy `source` into the register's folder. Raises RegisterProblem."""
+    return _keep(folder, chunks_of(source), name)
 
 
 def keep_bytes(folder: Path, content: bytes, name: str) -> KeptFile:
     """Store `content` as a file."""
-    return _keep(folder, io.BytesIO(content), name)
+    return _keep(folder, [content], name)
 
 
-def _keep(folder: Path, incoming: IO[bytes], name: str) -> KeptFile:
-    place = folder / FILES
-    handle, temporary = tempfile.mkstemp(dir=place, prefix=".incoming-", suffix=PART)
+def chunks_of(source: Path) -> Iterator[bytes]:
+    """The file's bytes in pieces; what is wrong with it is not laid at the register's door."""
     try:
-        digest, size = hashlib.sha256(), 0
-        with os.fdopen(handle, "wb") as file:
-            while chunk := incoming.read(CHUNK):
-                file.write(chunk)
-                digest.update(chunk)
-                size += len(chunk)
-            file.flush()
-            os.fsync(file.fileno())
-        _move_in(folder, Path(temporary), digest.hexdigest())
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
-    return KeptFile(digest.hexdigest(), size, name)
+        with source.open("rb") as file:
+            while chunk := file.read(CHUNK):
+                yield chunk
+    except OSError as problem:
+        raise RegisterProblem(f"{source}: cannot be read ({problem.strerror}); check the name and the folder") from None
+
+
+def _keep(folder: Path, chunks: Iterable[bytes], name: str) -> KeptFile:
+    with plain_words(folder):
+        handle, temporary = tempfile.mkstemp(dir=folder / FILES, prefix=".incoming-", suffix=PART)
+        try:
+            digest, size = hashlib.sha256(), 0
+            with os.fdopen(handle, "wb") as file:
+                for chunk in chunks:
+                    file.write(chunk)
+                    digest.update(chunk)
+                    size += len(chunk)
+                file.flush()
+                os.fsync(file.fileno())
+            _move_in(folder, Path(temporary), digest.hexdigest())
+        except BaseException:
+            with suppress(OSError):
+                Path(temporary).unlink(missing_ok=True)
+            raise
+        return KeptFile(digest.hexdigest(), size, name)
 
 
 def _move_in(folder: Path, temporary: Path, sha256: str) -> None:
@@ -109,3 +115,12 @@ def sha256_of(path: Path) -> str:
 def leftovers(folder: Path) -> list[Path]:
     """Unfinished copies."""
     return sorted((folder / FILES).glob(f".incoming-*{PART}"))
+
+
+def copy_flushed(source: Path, target: Path) -> None:
+    """Copy a stored file into another folder and flush it."""
+    with source.open("rb") as incoming, target.open("xb") as file:
+        shutil.copyfileobj(incoming, file, CHUNK)
+        file.flush()
+        os.fsync(file.fileno())
+    target.chmod(0o444)

@@ -16,6 +16,7 @@ from sqlalchemy import Connection, Row, func, select
 
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.register import tables as t
+from tapscan.register.codec import plain
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, Plate
 from tapscan.register.names import clean_name, name_key
@@ -33,7 +34,7 @@ def add_plate(register: Register, plate: Plate) -> Plate:
         if twin := _by_key(connection, name):
             raise BadRequest(f"there is a plate {twin.name} already; choose another name, or `tapscan plate edit` it")
         values = {"name": name, "name_key": name_key(name), "added_utc": utc_now(), **facts}
-        connection.execute(t.plate.insert().values(values))
+        connection.execute(t.plate.insert().values(plain(values)))
     return find_plate(register, name, exact=True)
 
 
@@ -70,7 +71,7 @@ def edit_plate(register: Register, plate_name: str, /, **changes: Any) -> Plate:
         twin = _by_key(connection, changes["name"]) if "name" in changes else None
         if twin is not None and twin.row != plate.id:
             raise BadRequest(f"there is a plate {twin.name} already; choose another name")
-        connection.execute(t.plate.update().where(t.plate.c.row == plate.id).values(**changes))
+        connection.execute(t.plate.update().where(t.plate.c.row == plate.id).values(plain(changes)))
     return find_plate(register, changes.get("name", plate.name), exact=True)
 
 
@@ -87,7 +88,7 @@ def add_photo(register: Register, name: str, file: KeptFile) -> Plate:
         known = select(t.photo.c.sha256).where(t.photo.c.plate_id == plate.id, t.photo.c.sha256 == file.sha256)
         if connection.execute(known).first() is None:
             row = {"plate_id": plate.id, "sha256": file.sha256, "name": file.name, "added_utc": utc_now()}
-            connection.execute(t.photo.insert().values(row))
+            connection.execute(t.photo.insert().values(plain(row)))
     return find_plate(register, plate.name, exact=True)
 
 

@@ -16,9 +16,9 @@ import numpy as np
 from sqlalchemy import Connection, Row, Table, select
 
 from tapscan.errors import RegisterProblem
-from tapscan.records import FloatArray, Indication, Mode, Recording, Scan, Screening, StationPicture, Strike
+from tapscan.records import Comparison, FloatArray, Indication, Mode, Recording, Scan, Screening, StationPicture, Strike
 from tapscan.register import tables as t
-from tapscan.register.codec import record_of, row_of
+from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, NewScreening
 from tapscan.register.files import path_of
@@ -36,7 +36,7 @@ def store_screening(
     if pictures is not None:
         note_file(connection, pictures)
     values = {
-        **row_of(screening, t.screening.c.keys(), ("scan", "indications", "pictures")),
+        **row_of(screening, t.screening.c.keys(), ("scan", "indications", "pictures", "comparison")),
         **row_of(scan, t.screening.c.keys(), ("recordings", "strikes", "modes"), "scan_more"),
         "scan_id": scan_id,
         "number": number,
@@ -55,7 +55,14 @@ def store_screening(
     )
     for table, records in parts:
         _insert(connection, table, key[0], records)
+    if screening.comparison is not None:
+        _insert_comparison(connection, key[0], screening.comparison)
     return int(key[0])
+
+
+def _insert_comparison(connection: Connection, screening_id: int, comparison: Comparison) -> None:
+    values = {"made_utc": utc_now(), "summary": comparison.summary, "document": plain(comparison)}
+    connection.execute(t.comparison.insert().values({"screening_id": screening_id, **values}))
 
 
 def _insert(connection: Connection, table: Table, screening_id: int, records: Sequence[Any]) -> None:
@@ -85,7 +92,14 @@ def read_screening(connection: Connection, screening_id: int, drawn: Register | 
     )
     shown = _pictures(drawn, row) if drawn else ()
     indications = _records(connection, t.indication, Indication, screening_id)
-    return record_of(Screening, row._mapping, scan=scan, indications=indications, pictures=shown)
+    given = {"scan": scan, "indications": indications, "pictures": shown}
+    return record_of(Screening, row._mapping, **given, comparison=_comparison(connection, screening_id))
+
+
+def _comparison(connection: Connection, screening_id: int) -> Comparison | None:
+    query = select(t.comparison.c.document).where(t.comparison.c.screening_id == screening_id)
+    document = connection.execute(query).scalar()
+    return None if document is None else record_of(Comparison, document)
 
 
 def _records(connection: Connection, table: Table, kind: type[T], screening_id: int) -> tuple[T, ...]:

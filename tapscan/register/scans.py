@@ -19,7 +19,7 @@ from sqlalchemy import Connection, Row, Select, func, select
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.records import ScanConditions
 from tapscan.register import tables as t
-from tapscan.register.codec import record_of, row_of
+from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import (
     CHECKLIST,
@@ -60,7 +60,7 @@ def store_scan(
         for position, file in enumerate(files):
             note_file(connection, file)
             row = {"scan_id": scan_id, "position": position, "sha256": file.sha256, "name": file.name}
-            connection.execute(t.scan_file.insert().values(row))
+            connection.execute(t.scan_file.insert().values(plain(row)))
         _write_checklist(connection, scan_id, new.checklist)
         store_screening(connection, scan_id, 1, screening, pictures)
     return find_scan(register, scan_name(plate.name, new.date, number))
@@ -78,7 +78,7 @@ def _insert_scan(connection: Connection, plate_id: int | None, number: int, new:
         "stored_utc": utc_now(),
         "reading": new.reading,
     }
-    key = connection.execute(t.scan.insert().values(values)).inserted_primary_key
+    key = connection.execute(t.scan.insert().values(plain(values))).inserted_primary_key
     assert key is not None
     return int(key[0])
 
@@ -87,7 +87,7 @@ def _write_checklist(connection: Connection, scan_id: int, findings: Sequence[Fi
     connection.execute(t.checklist.delete().where(t.checklist.c.scan_id == scan_id))
     for f in findings:
         row = {"scan_id": scan_id, "item": f.item, "answer": f.answer, "note": f.note}
-        connection.execute(t.checklist.insert().values(row))
+        connection.execute(t.checklist.insert().values(plain(row)))
 
 
 def find_scan(register: Register, name: str) -> ScanEntry:
@@ -124,7 +124,7 @@ def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanE
             "notes": after.notes,
             "baseline": after.baseline,
         }
-        connection.execute(t.scan.update().where(t.scan.c.row == before.id).values(values))
+        connection.execute(t.scan.update().where(t.scan.c.row == before.id).values(plain(values)))
         _write_checklist(connection, before.id, after.checklist)
     return find_scan(register, before.name)
 

@@ -6,17 +6,23 @@ import numpy as np
 
 from tapscan.places import Layout, Station
 from tapscan.records import (
+    AddedMass,
+    CommonShift,
+    Comparison,
     Condition,
     Indication,
     Mode,
+    ModePair,
     Recording,
     RuleNotRun,
     Scan,
     ScanConditions,
     Screening,
+    StationChange,
     StationPicture,
     Strength,
     Strike,
+    UnpairedMode,
 )
 from tapscan.register.entries import Finding, NewScan, NewScreening
 
@@ -159,3 +165,32 @@ def new_scan(**changes) -> NewScan:
         "reading": {"per_station": 3},
     }
     return NewScan(**{**values, **changes})
+
+
+def comparison() -> Comparison:
+    pair = ModePair(
+        "M1", ("M1", None), 60.0, 59.9, -1666.6, 40.0, 41.6, True, None, None, None, None, reason="no decay is known"
+    )
+    return Comparison(
+        later="B12/2026-03-14",
+        baselines=("B12/2026-01-02", "B12/2026-01-02-2"),
+        pairs=(pair,),
+        common=CommonShift(-100.0, 20.0, 0.6, 0.4, 0.9, None, None, "As a degree would.", "no thermometer"),
+        lost=(UnpairedMode("M4", 800.0, 0.01, True),),
+        gained=(),
+        statistic=7.5,
+        statistic_limit=5.0,
+        loss_statistic=None,
+        loss_statistic_limit=4.0,
+        unlike=("The supports differ.",),
+        explanation=AddedMass("S1", 0.25, 0.005, -3.0, 0.0, False),
+        where=(StationChange("S1", 1.0), StationChange("S2", 1 / 3)),
+        indications=(
+            Indication("C1", "change since baseline", "relevant", "new", (), ("M1",), "One mode fell.", (), ()),
+        ),
+        carried=(Indication("I1", "prominent ringing", "relevant", "unchanged", ("S1",), (), "Stands out.", (), ()),),
+        rules_not_run=(),
+        limitations=("Two baseline scans.",),
+        summary="One mode fell.",
+        settings_sha256="ab" * 32,
+    )

@@ -7,7 +7,7 @@ import sqlite3
 import numpy as np
 import pytest
 
-from tapscan.errors import BadRequest, UnknownName
+from tapscan.errors import BadRequest, RegisterProblem, UnknownName
 from tapscan.records import Mode
 from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.entries import CHECKLIST, Finding, Outcome, Plate, full_checklist
@@ -57,6 +57,15 @@ def test_a_screening_comes_back_equal(register, stored):
         assert all(type(a) is type(b) for a, b in pair), field.name
 
 
+def test_a_comparison_comes_back_equal(register, stored):
+    entry = stored()
+    result = built.screening((entry.files[0].sha256,))
+    with_it = dataclasses.replace(result, comparison=built.comparison())
+    after = add_screening(register, entry.name, built.made(with_it))
+    assert load_screening(register, after.current.id).comparison == built.comparison()
+    assert load_screening(register, after.screenings[0].id).comparison is None
+
+
 def test_pictures_come_back_to_a_hundredth_of_a_db(register, stored):
     entry = stored(b"taps", pictures=3)
     back = load_screening(register, entry.current.id, pictures=True).pictures
@@ -70,7 +79,7 @@ def test_pictures_come_back_to_a_hundredth_of_a_db(register, stored):
 
 def test_no_pictures_are_no_file():
     assert pack_pictures(()) == b""
-    with pytest.raises(ValueError, match="."):
+    with pytest.raises(ValueError, match=r"no archive|pickled|magic"):
         unpack_pictures(b"no archive")
 
 
@@ -90,7 +99,7 @@ def test_a_field_without_a_column_travels_in_more():
 def test_numpy_numbers_become_pythons_and_no_number_is_refused():
     assert type(plain(np.float32(0.5))) is float
     assert type(plain((np.int64(3),))[0]) is int
-    with pytest.raises(ValueError, match="unknown is None"):
+    with pytest.raises(RegisterProblem, match="unknown is None"):
         plain({"snr_db": float("nan")})
 
 
@@ -167,7 +176,7 @@ def test_a_name_that_fits_several_lists_them(register):
     for name in ("B120", "b121", "K7"):
         add_plate(register, Plate(name))
     assert find_plate(register, "b12").name == "B12", "a full name is never ambiguous"
-    with pytest.raises(UnknownName, match="2 plates match '120|3 plates match '12': B12, B120, b121"):
+    with pytest.raises(UnknownName, match="3 plates match '12': B12, B120, b121"):
         find_plate(register, "12")
     assert find_plate(register, "k").name == "K7"
     with pytest.raises(UnknownName, match="near it: K7; write the name in full"):

@@ -1,0 +1,171 @@
+"""The register as CSV and JSON, for a spreadsheet or another program.
+
+    export_csv(register, folder)    one file a table: plates, scans, recordings, strikes, modes, ...; UTF-8 with a mark
+    export_json(register, path)     one file: every plate with its scans, current screenings and outcomes
+    defused(value)                  text that a spreadsheet would take for a formula gets an apostrophe before it
+
+CSV holds the current screening of each scan; JSON too. Unknown is an empty cell or null. Written whole or not at all.
+"""
+
+import csv
+import json
+import os
+import shutil
+import tempfile
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import IO, Any
+
+from sqlalchemy import Connection, Select, Table, func, select
+
+from tapscan.errors import RegisterProblem
+from tapscan.register import tables as t
+from tapscan.register.codec import plain
+from tapscan.register.database import Register
+from tapscan.register.entries import ScanEntry
+from tapscan.register.names import scan_name
+from tapscan.register.plates import list_plates
+from tapscan.register.results import read_screening
+from tapscan.register.scans import list_scans
+from tapscan.register.trouble import plain_words
+
+FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+RESULTS = (t.recording, t.strike, t.mode, t.indication)
+HIDDEN = {"screening_id", "position", "more"}
+SCHEMA = 1
+
+
+def defused(value: Any) -> Any:
+    """Numbers stay numbers; text that begins like a formula, blanks aside, becomes plain text."""
+    if isinstance(value, list | dict):
+        value = json.dumps(value, ensure_ascii=False)
+    if isinstance(value, str) and (value.startswith(FORMULA) or value.lstrip().startswith(FORMULA)):
+        return "'" + value
+    return value
+
+
+def export_csv(register: Register, folder: Path) -> list[str]:
+    """Write into `folder`, which must not exist or be empty. Names of the files."""
+    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+        raise RegisterProblem(f"{folder}: is there already and not empty; name a new folder")
+    part = folder.with_name(folder.name + ".part")
+    with plain_words(folder):
+        shutil.rmtree(part, ignore_errors=True)
+        part.mkdir(parents=True)
+        _write(part / "plates.csv", _plates(register))
+        _write(part / "scans.csv", _scans(register))
+        _write(part / "checklist.csv", _checklist(register))
+        _write(part / "outcomes.csv", _outcomes(register))
+        with register.reading() as connection:
+            for table in RESULTS:
+                _write(part / f"{table.name}s.csv", _results(connection, table))
+        if folder.exists():
+            folder.rmdir()
+        part.rename(folder)
+    return sorted(path.name for path in folder.iterdir())
+
+
+def _write(path: Path, rows: Iterable[Sequence[Any]]) -> None:
+    with path.open("w", encoding="utf-8-sig", newline="") as file:
+        writer = csv.writer(file)
+        writer.writerows([defused(value) for value in row] for row in rows)
+
+
+def _plates(register: Register) -> Iterator[Sequence[Any]]:
+    yield ("plate", "pattern", "serial", "kind", "mass_kg", "notes", "added_utc", "retired_on", "retired_why", "scans")
+    for p, scans, _ in list_plates(register, retired=True):
+        yield (p.name, p.pattern, p.serial, p.kind, p.mass_kg, p.notes, p.added_utc, p.retired_on, p.retired_why, scans)
+
+
+def _scans(register: Register) -> Iterator[Sequence[Any]]:
+    conditions = (
+        "state",
+        "supports",
+        "air_c",
+        "iron_c",
+        "hours_in_room",
+        "sensor",
+        "sensor_place",
+        "hammer",
+        "fittings",
+    )
+    own = ("scan", "plate", "date", "baseline", *conditions, "operator", "layout", "notes", "stored_utc")
+    yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan")
+    for e in list_scans(register):
+        told = [plain(getattr(e.conditions, name)) for name in conditions]
+        now = e.current
+        yield (
+            *(
+                e.name,
+                e.plate,
+                e.date,
+                "yes" if e.baseline else "no",
+                *told,
+                e.operator,
+                e.layout,
+                e.notes,
+                e.stored_utc,
+            ),
+            *(now.disposition, now.headline, len(e.screenings), now.settings_sha256, now.tapscan_version),
+        )
+
+
+def _checklist(register: Register) -> Iterator[Sequence[Any]]:
+    yield ("scan", "item", "answer", "note")
+    for e in list_scans(register):
+        yield from ((e.name, f.item, f.answer, f.note) for f in e.checklist)
+
+
+def _outcomes(register: Register) -> Iterator[Sequence[Any]]:
+    yield ("scan", "found", "method", "by_whom", "on", "note", "entered_utc")
+    for e in list_scans(register):
+        yield from ((e.name, o.found, o.method, o.by_whom, o.on, o.note, o.entered_utc) for o in e.outcomes)
+
+
+def _results(connection: Connection, table: Table) -> Iterator[Sequence[Any]]:
+    columns = [column for column in table.columns if column.name not in HIDDEN]
+    yield ("scan", *(column.name for column in columns))
+    for row in connection.execute(_current(table, columns)).yield_per(1000):
+        yield (scan_name(row[0], row[1], row[2]), *row[3:])
+
+
+def _current(table: Table, columns: Sequence[Any]) -> Select[Any]:
+    """Rows of the screening that counts, in the order of scans."""
+    newest = select(func.max(t.screening.c.row)).group_by(t.screening.c.scan_id)
+    joined = table.join(t.screening, t.screening.c.row == table.c.screening_id).join(t.scan).join(t.plate)
+    query = select(t.plate.c.name, t.scan.c.date, t.scan.c.number, *columns).select_from(joined)
+    order = (t.plate.c.name_key, t.scan.c.date, t.scan.c.number, table.c.position)
+    return query.where(t.screening.c.row.in_(newest)).order_by(*order)
+
+
+def export_json(register: Register, path: Path) -> None:
+    """Written plate by plate, so that a large register needs little memory."""
+    with plain_words(path):
+        handle, temporary = tempfile.mkstemp(dir=path.absolute().parent, prefix=".tapscan-", suffix=".part")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
+                _write_json(register, file)
+            Path(temporary).chmod(0o644)
+            Path(temporary).replace(path)
+        except BaseException:
+            Path(temporary).unlink(missing_ok=True)
+            raise
+
+
+def _write_json(register: Register, file: IO[str]) -> None:
+    file.write(f'{{"schema": {SCHEMA}, "plates": [')
+    for i, (plate, _, _) in enumerate(list_plates(register, retired=True)):
+        scans = list_scans(register, plate.name)
+        with register.reading() as connection:
+            told = [_scan_json(connection, entry) for entry in scans]
+        document = {**_plain(plate), "scans": told}
+        file.write((",\n" if i else "\n") + json.dumps(document, ensure_ascii=False, allow_nan=False, default=str))
+    file.write("\n]}\n")
+
+
+def _scan_json(connection: Connection, entry: ScanEntry) -> dict[str, Any]:
+    return {**_plain(entry), "screening": plain(read_screening(connection, entry.current.id))}
+
+
+def _plain(record: Any) -> dict[str, Any]:
+    return {name: value for name, value in plain(record).items() if name != "id"}

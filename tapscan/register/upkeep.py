@@ -1,0 +1,150 @@
+"""Is the register whole, and a copy of it.
+
+    check_register(register)           Findings: what is wrong, and what is only left lying about
+    back_up(register, target)          Backup: a consistent copy while others read and write
+
+A copy is made under another name and takes its own name when it is complete.
+"""
+
+import shutil
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import func, select
+
+from tapscan.errors import RegisterProblem
+from tapscan.register import tables as t
+from tapscan.register.database import BACKUPS, DATABASE, Register, copy_database, damage, open_register
+from tapscan.register.files import FILES, HASH, copy_flushed, flush_folder, leftovers, path_of, sha256_of
+from tapscan.register.names import scan_name
+from tapscan.register.trouble import plain_words
+
+Progress = Callable[[int, int], None]
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a check found."""
+
+    plates: int
+    scans: int
+    files: int
+    wrong: tuple[str, ...]  # something is missing or changed
+    leftover: tuple[str, ...]  # harmless: nothing refers to it
+
+
+@dataclass(frozen=True)
+class Backup:
+    """What was copied."""
+
+    folder: Path
+    files: int
+    size_bytes: int
+    missing: tuple[str, ...]  # files that were damaged or gone before
+
+
+def check_register(register: Register, progress: Progress = lambda done, total: None) -> Findings:
+    """Files against hashes, rows against files, the database against itself."""
+    files = _files(register)
+    wrong = [*damage(register), *_empty_scans(register)]
+    for i, (sha256, size) in enumerate(files.items()):
+        progress(i, len(files))
+        if said := _file_wrong(register.folder, sha256, size):
+            wrong.append(f"{said}; {_used_by(register, sha256)}")
+    progress(len(files), len(files))
+    with register.reading() as connection:
+        counts = [
+            connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
+        ]
+    return Findings(counts[0], counts[1], len(files), tuple(wrong), tuple(_leftover(register.folder, set(files))))
+
+
+def _files(register: Register) -> dict[str, int]:
+    with register.reading() as connection:
+        rows = connection.execute(select(t.file.c.sha256, t.file.c.size_bytes).order_by(t.file.c.sha256))
+        return {row.sha256: row.size_bytes for row in rows}
+
+
+def _file_wrong(folder: Path, sha256: str, size_bytes: int) -> str | None:
+    try:
+        path = path_of(folder, sha256)
+        if path.stat().st_size != size_bytes or sha256_of(path) != sha256:
+            return f"{path.relative_to(folder)}: its content has changed"
+    except FileNotFoundError:
+        return f"{path.relative_to(folder)}: is missing"
+    except (OSError, RegisterProblem) as problem:
+        return f"file {sha256}: {problem}"
+    return None
+
+
+def _used_by(register: Register, sha256: str) -> str:
+    scans = (
+        select(t.plate.c.name, t.scan.c.date, t.scan.c.number)
+        .select_from(t.scan.join(t.plate).join(t.scan_file))
+        .where(t.scan_file.c.sha256 == sha256)
+    )
+    photos = select(t.plate.c.name).join(t.photo).where(t.photo.c.sha256 == sha256)
+    with register.reading() as connection:
+        names = [f"the recording of {scan_name(*row)}" for row in connection.execute(scans)]
+        names += [f"a photo of {row.name}" for row in connection.execute(photos)]
+    return f"it was {', '.join(names) or 'a picture of a scan, which `tapscan scan rescreen` makes anew'}"
+
+
+def _empty_scans(register: Register) -> list[str]:
+    """A scan is stored with its screening and its recordings; one without them was not stored by tapscan."""
+    without = (
+        select(t.plate.c.name, t.scan.c.date, t.scan.c.number)
+        .select_from(
+            t.scan.join(t.plate).outerjoin(t.screening).outerjoin(t.scan_file, t.scan_file.c.scan_id == t.scan.c.row)
+        )
+        .where(t.screening.c.row.is_(None) | t.scan_file.c.sha256.is_(None))
+    )
+    with register.reading() as connection:
+        return [f"{scan_name(*row)}: has no screening or no recording" for row in connection.execute(without)]
+
+
+def _leftover(folder: Path, known: set[str]) -> list[str]:
+    lines = [f"{path.relative_to(folder)}: an unfinished copy" for path in leftovers(folder)]
+    for path in sorted((folder / FILES).glob("*/*")):
+        if path.name not in known:
+            kind = "a file no scan or plate refers to" if HASH.fullmatch(path.name) else "not a file of the register"
+            lines.append(f"{path.relative_to(folder)}: {kind}")
+    return lines
+
+
+def back_up(register: Register, target: Path, progress: Progress = lambda done, total: None) -> Backup:
+    """Copy into `target`, which must not exist. Damaged or missing files are named and the rest is copied."""
+    target = target.absolute()
+    if target.exists():
+        raise RegisterProblem(f"{target}: is there already; name a folder that does not exist yet")
+    if target.is_relative_to(register.folder):
+        raise RegisterProblem(f"{target}: lies inside the register; name a folder elsewhere, best on another disk")
+    if not target.parent.is_dir():
+        raise RegisterProblem(f"{target.parent}: there is no such folder; make it first")
+    part = target.with_name(target.name + ".part")
+    with plain_words(target):
+        shutil.rmtree(part, ignore_errors=True)
+        (part / FILES).mkdir(parents=True)
+        (part / BACKUPS).mkdir()
+        copy_database(register.folder, part / DATABASE)
+        missing, size = _copy_files(register, part, progress)
+        part.rename(target)
+        flush_folder(target.parent)
+    return Backup(target, len(_files(open_register(target))) - len(missing), size, tuple(missing))
+
+
+def _copy_files(register: Register, part: Path, progress: Progress) -> tuple[list[str], int]:
+    """Every file the copied database names; those were complete before it was copied."""
+    files, missing, total = _files(open_register(part)), [], 0
+    for i, (sha256, size) in enumerate(files.items()):
+        progress(i, len(files))
+        if said := _file_wrong(register.folder, sha256, size):
+            missing.append(f"{said}; {_used_by(register, sha256)}")
+            continue
+        target = path_of(part, sha256)
+        target.parent.mkdir(exist_ok=True)
+        copy_flushed(path_of(register.folder, sha256), target)
+        total += size
+    progress(len(files), len(files))
+    return missing, total

@@ -1,0 +1,117 @@
+"""An import stopped at every write in turn: all earlier scans are there, and all or nothing of the new one.
+
+The writes are the operating system's own calls, counted below Python and SQLite by interrupt.c.
+"""
+
+import os
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tapscan.register.database import Register, open_register
+from tapscan.register.files import sha256_of
+from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
+from tapscan.register.upkeep import check_register
+from tests.register import built
+
+ROOT = Path(__file__).parents[2]
+COMPILER = shutil.which("cc") or shutil.which("gcc")
+pytestmark = pytest.mark.skipif(
+    not sys.platform.startswith("linux") or COMPILER is None, reason="needs Linux and a C compiler"
+)
+CONTENTS = (b"one" * 500_000, b"two" * 1000)
+EARLIER = "B12/2026-03-14"
+NEW = "B12/2026-03-14-2"
+
+
+@pytest.fixture(scope="module")
+def shim(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    target = tmp_path_factory.mktemp("shim") / "interrupt.so"
+    source = Path(__file__).with_name("interrupt.c")
+    subprocess.run([str(COMPILER), "-shared", "-fPIC", "-O1", "-o", str(target), str(source), "-ldl"], check=True)
+    return target
+
+
+@pytest.fixture
+def register(template: Path) -> Iterator[Register]:
+    """In memory where the system offers that: the calls are the same, the waiting is not."""
+    with tempfile.TemporaryDirectory(dir="/dev/shm" if os.access("/dev/shm", os.W_OK) else None) as folder:
+        yield open_register(Path(shutil.copytree(template, Path(folder) / "register")))
+
+
+def tries(register, tmp_path: Path, shim: Path, how: str, first: int = 1, step: int = 1) -> list[tuple[Path, int, str]]:
+    """Folder, exit status and words of each try."""
+    recordings = tmp_path / "recordings"
+    recordings.mkdir(exist_ok=True)
+    for i, content in enumerate(CONTENTS):
+        (recordings / f"S{i}.wav").write_bytes(content)
+    command = [
+        sys.executable,
+        "-m",
+        "tests.register.importing",
+        str(register.folder),
+        str(recordings),
+        how,
+        str(first),
+        str(step),
+    ]
+    env = {**os.environ, "LD_PRELOAD": str(shim)}
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=env, timeout=240)
+    rows = [line.split("|", 2) for line in done.stdout.splitlines()]
+    return [(Path(f"{register.folder}-{how}-{at}"), int(status), said) for at, status, said in rows]
+
+
+def whole_or_not_there(folder: Path, *, after_a_stop: bool = False) -> bool:
+    """The earlier scan is whole; the new one too, or nothing of it is there."""
+    register = open_register(folder)
+    entries = {e.name: e for e in list_scans(register)}
+    hashes = tuple(sha256_of(folder / "files" / f.sha256[:2] / f.sha256) for f in entries[EARLIER].files)
+    assert load_screening(register, entries[EARLIER].current.id) == built.screening(hashes)
+    found = check_register(register)
+    assert found.wrong == ()
+    assert entries.keys() <= {EARLIER, NEW}
+    with register.reading() as connection:
+        for table in ("strike", "mode", "screening", "scan", "scan_file"):
+            rows = connection.exec_driver_sql(f"SELECT count(*) FROM {table}").scalar_one()
+            assert rows in ROWS[table], f"{rows} rows in {table}"
+    if NEW in entries:
+        assert len(load_screening(register, entries[NEW].current.id, pictures=True).scan.modes) == 12
+        assert after_a_stop or found.leftover == ()
+    return NEW in entries
+
+
+ROWS = {"strike": (3, 7), "mode": (6, 18), "screening": (1, 2), "scan": (1, 2), "scan_file": (1, 3)}
+
+
+@pytest.mark.parametrize(("how", "first", "step"), [("kill", 1, 1), ("torn", 2, 3)])
+def test_killed_at_every_write(register, stored, tmp_path, shim, how, first, step):
+    stored()
+    ended = tries(register, tmp_path, shim, how, first, step)
+    assert len(ended) * step > 60, "the writes of Python and SQLite are both counted"
+    assert all(status == -9 for _, status, _ in ended[:-1])
+    there = [whole_or_not_there(folder) for folder, _, _ in ended]
+    assert there[-1] and not there[0]
+    assert there == sorted(there), "once stored it stays stored"
+    for folder, _, _ in ended[:-1][:: max(1, len(ended) // 4)]:
+        if not whole_or_not_there(folder):  # what is left of a stopped import is in nobody's way
+            (again,) = tries(open_register(folder), tmp_path, shim, "count")
+            assert again[1] == 0
+            assert whole_or_not_there(again[0], after_a_stop=True)
+
+
+def test_the_disk_is_full_from_every_write_on(register, stored, tmp_path, shim):
+    stored()
+    ended = tries(register, tmp_path, shim, "full")
+    assert len(ended) > 20
+    for folder, status, said in ended[:-1]:
+        assert status == 1, said
+        assert "disk is full; nothing was stored" in said
+        assert "\n" not in said
+        assert not whole_or_not_there(folder)
+    assert whole_or_not_there(ended[-1][0])
