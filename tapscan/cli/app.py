@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from tapscan import __version__
-from tapscan.cli import check, demo, layout
+from tapscan.cli import check, compare, demo, history, layout, plate, register, scan
 
 app = typer.Typer(
     name="tapscan",
@@ -18,7 +18,12 @@ app = typer.Typer(
 )
 app.command("check")(check.check)
 app.command("demo")(demo.demo)
+app.command("compare")(compare.compare)
+app.command("history")(history.history)
 app.add_typer(layout.app, name="layout")
+app.add_typer(plate.app, name="plate")
+app.add_typer(scan.app, name="scan")
+app.add_typer(register.app, name="register")
 
 
 def _version(wanted: bool) -> None:

@@ -1,17 +1,15 @@
 """`tapscan check`: screen recordings on their own."""
 
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
 from tapscan.cli.states import read_state
-from tapscan.errors import BadRequest, TapscanError
+from tapscan.errors import BadRequest
 from tapscan.places import STATES
 
 if TYPE_CHECKING:
-    from tapscan.records import Screening
     from tapscan.workflow.screen import Request
 
 STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
@@ -51,16 +49,17 @@ def check(
     """
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
+    from tapscan.cli.writing import write_out
     from tapscan.workflow.screen import check as screen
 
-    request = _request(state, layout, per_station, order, settings, pictures=report is not None)
+    request = request_of(state, layout, per_station, order, settings, pictures=report is not None)
     with progress_line() as progress:
         result = screen(files, request, progress)
     for line in result.unreadable:
         typer.echo(f"tapscan: {line}", err=True)
     if result.screening is None:
         raise typer.Exit(1)
-    written = _write(result.screening, json, report)
+    written = write_out(result.screening, json, report)
     if json != "-":
         print_summary(result.screening, report if written else None)
     if result.unreadable or not written:
@@ -69,7 +68,7 @@ def check(
         raise typer.Exit(STRICT_STATUS.get(result.screening.disposition, 0))
 
 
-def _request(
+def request_of(
     state: str | None,
     layout: str | None,
     per_station: int | None,
@@ -78,6 +77,7 @@ def _request(
     *,
     pictures: bool,
 ) -> "Request":
+    """What the options say, as the workflow takes it; raises BadRequest where they contradict each other."""
     from tapscan.layouts import read_layout
     from tapscan.settings import read_settings
     from tapscan.workflow.screen import Request
@@ -94,37 +94,3 @@ def _request(
         order=forces,
         pictures=pictures,
     )
-
-
-def _write(screening: "Screening", json: str | None, report: Path | None) -> bool:
-    """Write what was asked for; one line and False where that fails, so that the summary still comes."""
-    try:
-        if json is not None:
-            _write_json(screening, json)
-        if report is not None:
-            from tapscan.report.page import write_page
-
-            write_page(screening, report)
-    except TapscanError as problem:
-        typer.echo(f"tapscan: {problem}", err=True)
-        return False
-    except OSError as problem:
-        typer.echo(
-            f"tapscan: {problem.filename or report or json}: cannot be written ({problem.strerror}); "
-            "name a folder that exists and may be written to",
-            err=True,
-        )
-        return False
-    return True
-
-
-def _write_json(screening: "Screening", target: str) -> None:
-    from tapscan.report.as_json import dumps
-    from tapscan.report.files import write_text
-
-    text = dumps(screening)
-    if target == "-":
-        sys.stdout.buffer.write(text.encode())
-        sys.stdout.buffer.flush()
-    else:
-        write_text(Path(target), text)

@@ -16,10 +16,12 @@ from tapscan.register.entries import ScanEntry
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans
-from tapscan.screening.trend import Trend, follow
+from tapscan.screening.trend import ModeCourse, Trend, follow
 from tapscan.screening.unlike import is_contact
 from tapscan.settings import Settings
 from tapscan.workflow.compare import compare_scans
+
+__all__ = ["History", "ModeCourse", "Past", "Trend", "baseline_of", "compare_stored", "for_comparison", "history_of"]
 
 
 @dataclass(frozen=True)

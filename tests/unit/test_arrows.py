@@ -31,6 +31,7 @@ EDGES = {
     "rich": ("cli/",),
     "sqlalchemy": ("register/",),
     "alembic": ("register/",),
+    "platformdirs": ("workflow/where.py",),
     "soundfile": ("recording/files.py",),
     "av": ("recording/files.py", "demo/nuisance.py"),
     "sounddevice": ("recording/microphone.py",),
@@ -89,7 +90,7 @@ def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
     assert not late & {name.split(".")[0] for name in imports(path, top=True)}
 
 
-HEAVY = ["librosa", "scipy.signal", "matplotlib", "sqlalchemy", "sounddevice"]
+HEAVY = ["librosa", "scipy.signal", "matplotlib", "sqlalchemy", "alembic", "sounddevice"]
 HELP = (
     "from typer.testing import CliRunner; from tapscan.cli.app import app; "
     "assert CliRunner().invoke(app, ['--help']).exit_code == 0"

@@ -1,0 +1,100 @@
+"""`tapscan compare`: a plate's newest scan beside its baseline."""
+
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+from tapscan import __version__
+from tapscan.cli import options as o
+from tapscan.cli.writing import write_json
+
+if TYPE_CHECKING:
+    from tapscan.records import Comparison
+
+MOST_ROWS = 8
+SCHEMA = 1
+
+
+def compare(
+    plate: o.PLATE,
+    scan: Annotated[o.TEXT, typer.Option(help="Compare this scan; else the newest.")] = None,
+    against: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="SCAN", help="Compare with this scan; once for each; else with the baseline."),
+    ] = None,
+    json: o.JSON = None,
+    settings: o.SETTINGS = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Compare a plate's newest scan with its baseline: which modes fell, beyond what warmth and chance do."""
+    from tapscan.settings import read_settings
+    from tapscan.workflow.look_back import compare_stored
+
+    found = compare_stored(o.opened(register), plate, read_settings(settings), scan, against or ())
+    written = json is None or write_json(_as_json(found), json)
+    if json != "-":
+        _print(found)
+    if not written:
+        raise typer.Exit(1)
+
+
+def _as_json(found: "Comparison") -> str:
+    from json import dumps
+
+    from tapscan.register.codec import plain
+
+    document = {"tapscan": __version__, "schema": SCHEMA, **plain(found)}
+    return dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _print(c: "Comparison") -> None:
+    from tapscan.cli.bullets import bullet, console
+
+    out = console()
+    out.print(f"{c.later} beside {', '.join(c.baselines)}", style="bold underline", soft_wrap=True)
+    out.print(c.summary)
+    for indication in c.indications[1:] if c.indications and c.indications[0].sentence == c.summary else c.indications:
+        out.print(bullet(indication.sentence))
+    for indication in c.indications:
+        for other in indication.other_explanations:
+            out.print(bullet(f"it could also be: {other}", 3))
+    if c.common is not None:
+        out.print(bullet(c.common.sentence))
+    for old in c.carried:
+        out.print(bullet(f"{'also in the baseline' if old.status == 'unchanged' else 'new'}: {old.sentence}"))
+    if c.unlike or c.limitations:
+        out.print("\nWhat weakens this comparison", style="bold")
+        for sentence in (*c.unlike, *c.limitations):
+            out.print(bullet(sentence))
+    _numbers(c)
+    out.print("tapscan proposes; a named, qualified person evaluates.", style="italic")
+
+
+def _numbers(c: "Comparison") -> None:
+    from tapscan.cli.bullets import console
+    from tapscan.cli.tables import print_table
+
+    out = console()
+    out.print("\nNumbers", style="bold")
+    changed = [p for p in c.pairs if p.fell or p.loss_rose]
+    lost = sum(u.counts for u in c.lost)
+    gained = sum(u.counts for u in c.gained)
+    out.print(f"{len(c.pairs)} modes compared, {len(changed)} changed, {lost} gone, {gained} new.")
+    if c.statistic is not None:
+        out.print(f"Largest drops, in the plate's own scatter: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
+    elif c.reason:
+        out.print(f"No figure: {c.reason}.")
+    rows = sorted(changed or c.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]
+    told = [
+        (
+            p.later_mode,
+            f"{p.baseline_hz:.2f}",
+            f"{p.later_hz:.2f}",
+            f"{p.change_ppm / 1e4:+.4f} ±{2 * p.change_sd_ppm / 1e4:.4f}",
+            "unknown" if p.loss_ratio is None else f"{p.loss_ratio:.2f}",
+            "changed" if p in changed else "",
+        )
+        for p in rows
+    ]
+    if told:
+        print_table(("mode", "before Hz", "now Hz", "change %, own", "loss, times", ""), told)

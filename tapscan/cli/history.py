@@ -1,0 +1,71 @@
+"""`tapscan history`: all scans of a plate, and its modes through time."""
+
+from typing import TYPE_CHECKING
+
+import typer
+
+from tapscan.cli import options as o
+
+if TYPE_CHECKING:
+    from tapscan.workflow.look_back import History, ModeCourse, Trend
+
+MOST_MODES = 10
+MOST_SENTENCES = 2
+
+
+def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = None) -> None:
+    """Show how a plate's modes, indications and outcomes went through all its scans."""
+    from tapscan.settings import read_settings
+    from tapscan.workflow.look_back import history_of
+
+    found = history_of(o.opened(register), plate, read_settings(settings))
+    if not found.past:
+        typer.echo(f"{found.plate} has no scans yet: tapscan scan import")
+        return
+    _print_past(found)
+    _print_trend(found)
+
+
+def _print_past(found: "History") -> None:
+    from tapscan.cli.bullets import bullet, console
+    from tapscan.cli.tables import print_scans
+
+    out = console()
+    out.print(f"Plate {found.plate}", style="bold")
+    print_scans([p.entry for p in found.past])
+    for p in found.past:
+        for indication in p.relevant[:MOST_SENTENCES]:
+            out.print(bullet(f"{p.entry.name}: {indication.sentence}"))
+        if len(p.relevant) > MOST_SENTENCES:
+            out.print(bullet(f"{p.entry.name}: and {len(p.relevant) - MOST_SENTENCES} more (tapscan scan show)"))
+
+
+def _print_trend(found: "History") -> None:
+    from tapscan.cli.bullets import bullet, console
+
+    out, trend = console(), found.trend
+    out.print("\nModes through time", style="bold")
+    if found.unlike:
+        out.print(bullet(f"left out, made in another state than the newest scan: {', '.join(found.unlike)}"))
+    if trend is None:
+        out.print(bullet("one scan in this state: nothing to follow yet"))
+        return
+    courses = [m for m in trend.modes if m.course in ("drift", "step")]
+    steady = sum(m.course == "steady" for m in trend.modes)
+    few = sum(m.course is None for m in trend.modes)
+    out.print(f"{len(trend.scans)} scans; of {len(trend.modes)} modes in the first, {len(courses)} moved, "
+              f"{steady} held, {few} cannot be told.")  # fmt: skip
+    for scan, shift in zip(trend.scans[1:], trend.shared_ppm[1:], strict=True):
+        out.print(bullet(f"{scan}: all modes together {shift / 1e4:+.3f} % against {trend.dates[0]}, as warmth does"))
+    for m in sorted(courses, key=lambda m: m.size_ppm or 0.0)[:MOST_MODES]:
+        out.print(bullet(_course(m, trend)))
+    reasons = {m.reason for m in trend.modes if m.course is None and m.reason}
+    for reason in sorted(reasons)[:MOST_SENTENCES]:
+        out.print(bullet(f"cannot be told: {reason}"))
+
+
+def _course(m: "ModeCourse", trend: "Trend") -> str:
+    size = f"{(m.size_ppm or 0.0) / 1e4:+.4f} %"
+    if m.course == "step" and m.step_before is not None:
+        return f"{m.frequency_hz:.1f} Hz: one step of {size}, seen first in {trend.scans[m.step_before]}"
+    return f"{m.frequency_hz:.1f} Hz: drifts, {size} from the first scan to the last"

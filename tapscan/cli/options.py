@@ -1,0 +1,150 @@
+"""Options that several commands share, and the words typed behind them.
+
+opened(folder)            the register of --register, TAPSCAN_REGISTER or the user's data folder
+day(text), number(...)    what a person typed as a value, or BadRequest with one that would work
+checklist(seen, not_seen) the visual checklist
+"""
+
+import datetime as dt
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+from tapscan.errors import BadRequest
+from tapscan.places import STATES
+
+if TYPE_CHECKING:
+    from tapscan.register.database import Register
+    from tapscan.register.entries import Finding
+
+CLEAR = ("", "unknown")
+
+REGISTER = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(
+        "--register", envvar="TAPSCAN_REGISTER", metavar="FOLDER",
+        help="The register's folder; else TAPSCAN_REGISTER, else your own data folder.",
+    ),
+]  # fmt: skip
+SETTINGS = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(metavar="FILE.toml", help="Thresholds that overlay the defaults."),
+]
+JSON = Annotated[
+    Optional[str],  # noqa: UP045
+    typer.Option(metavar="FILE|-", help="Write everything as JSON; - for standard output."),
+]
+REPORT = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(metavar="FILE.html", help="Write the page a person can read."),
+]
+PLATE = Annotated[str, typer.Argument(help="The plate's name.")]
+SCAN = Annotated[str, typer.Argument(metavar="SCAN", help="The scan's name: PLATE/DATE[-n].")]
+TEXT = Optional[str]  # noqa: UP045
+STATE = Annotated[TEXT, typer.Option(help=f"State of the plate: {', '.join(STATES)}.")]
+SUPPORTS = Annotated[
+    TEXT, typer.Option(help="What it lies on or hangs from, and where: 'pads: bass corner, tail, treble end'.")
+]
+AIR = Annotated[TEXT, typer.Option("--air-c", metavar="DEGREES", help="Temperature of the air, Celsius.")]
+IRON = Annotated[TEXT, typer.Option("--iron-c", metavar="DEGREES", help="Temperature of the iron, Celsius.")]
+HOURS = Annotated[TEXT, typer.Option("--hours-in-room", metavar="HOURS", help="How long it has stood in this room.")]
+SENSOR = Annotated[TEXT, typer.Option(help="Pickup or microphone, in your words.")]
+SENSOR_PLACE = Annotated[TEXT, typer.Option(help="Where the sensor sat.")]
+HAMMER = Annotated[TEXT, typer.Option(help="What was tapped with.")]
+FITTING = Annotated[
+    Optional[list[str]],  # noqa: UP045
+    typer.Option(help="A fitting left on the plate; once for each."),
+]
+BARE = Annotated[bool, typer.Option("--bare", help="Looked, and no fitting was left on.")]
+OPERATOR = Annotated[TEXT, typer.Option(help="Who tapped.")]
+NOTES = Annotated[TEXT, typer.Option(help="Anything worth knowing later.")]
+SEEN = Annotated[
+    Optional[list[str]],  # noqa: UP045
+    typer.Option(metavar="ITEM[:NOTE]", help="Seen by eye: rust-line, cracked-finish, offset-edges, repair (weld, "
+                 "braze or pin), missing-screws, loose-nose-bolts, pitch-not-held."),
+]  # fmt: skip
+NOT_SEEN = Annotated[
+    Optional[list[str]],  # noqa: UP045
+    typer.Option(metavar="ITEM[:NOTE]", help="Looked for and not seen; `all` for every other item."),
+]
+
+
+def opened(folder: Path | None) -> "Register":
+    """Raises RegisterProblem where there is none."""
+    from tapscan.register.database import open_register
+
+    return open_register(folder_of(folder))
+
+
+def folder_of(folder: Path | None) -> Path:
+    """The folder given, else the usual one."""
+    from tapscan.workflow.where import usual_folder
+
+    return folder or usual_folder()
+
+
+def day(text: str | None, option: str) -> dt.date:
+    """A day; today when nothing was typed. Raises BadRequest for one to come."""
+    from tapscan.register.names import read_date
+
+    today = dt.date.today()
+    on = read_date(text) if text else today
+    if on > today:
+        raise BadRequest(f"{option} {on.isoformat()}: that day is still to come; write year-month-day")
+    return on
+
+
+def words(text: str | None) -> str | None:
+    """None when nothing was typed, or `unknown`."""
+    return None if text is None or text.strip().lower() in CLEAR else text.strip()
+
+
+def number(text: str | None, option: str, low: float, high: float, unit: str, guess: str = "") -> float | None:
+    """A number in low..high, with a point or a comma; None for nothing or `unknown`."""
+    told = words(text)
+    if told is None:
+        return None
+    try:
+        value = float(told.replace(",", "."))
+    except ValueError:
+        raise BadRequest(f"{option} {text!r}: write a number of {unit}, for example {high / 2:g}, or unknown") from None
+    if not low <= value <= high:
+        raise BadRequest(f"{option} {value:g}: {guess}give {unit} between {low:g} and {high:g}")
+    return value
+
+
+def celsius(text: str | None, option: str) -> float | None:
+    """A temperature in a shop, not in Fahrenheit by mistake."""
+    return number(text, option, -30.0, 50.0, "degrees Celsius", "given in Fahrenheit? ")
+
+
+def fittings(named: Sequence[str] | None, bare: bool) -> tuple[str, ...] | None:
+    """None: nobody looked."""
+    if named and bare:
+        raise BadRequest("--bare says that nothing was left on, --fitting names something; leave one of them out")
+    return () if bare else tuple(named) if named else None
+
+
+def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tuple["Finding", ...]:
+    """What was answered; an item that is not named was not looked at."""
+    from tapscan.register.entries import CHECKLIST, Finding
+
+    found: dict[str, Finding] = {}
+    for text in not_seen or ():
+        item, note = _item(text)
+        for one in CHECKLIST if item == "all" else (item,):
+            found[one] = Finding(one, "not seen", note)
+    for text in seen or ():
+        item, note = _item(text)
+        found[item] = Finding(item, "seen", note)
+    for item in found:
+        if item not in CHECKLIST:
+            raise BadRequest(f"{item!r} is not on the visual checklist; on it are {', '.join(CHECKLIST)}")
+    return tuple(found[item] for item in CHECKLIST if item in found)
+
+
+def _item(text: str) -> tuple[str, str | None]:
+    item, _, note = text.partition(":")
+    return item.strip().lower().replace(" ", "-"), note.strip() or None

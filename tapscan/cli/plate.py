@@ -1,0 +1,204 @@
+"""`tapscan plate`: the plates the shop knows."""
+
+import datetime as dt
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Optional
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.errors import BadRequest
+
+if TYPE_CHECKING:
+    from tapscan.register.entries import Plate
+
+app = typer.Typer(help="Plates: the castings the register knows.", no_args_is_help=True)
+PATTERN = Annotated[o.TEXT, typer.Option(help="Pattern or model of the casting.")]
+SERIAL = Annotated[o.TEXT, typer.Option(help="Serial or casting number.")]
+KIND = Annotated[o.TEXT, typer.Option(help="Grand, upright, three-quarter, ...")]
+MASS = Annotated[o.TEXT, typer.Option("--mass-kg", metavar="KILOGRAMS", help="What the plate weighs.")]
+PHOTO = Annotated[
+    Optional[list[Path]],  # noqa: UP045
+    typer.Option(exists=True, dir_okay=False, help="A photo to keep; once for each."),
+]
+MOST_SCANS = 12
+
+
+@app.command("add")
+def add(
+    name: o.PLATE,
+    pattern: PATTERN = None,
+    serial: SERIAL = None,
+    kind: KIND = None,
+    mass: MASS = None,
+    notes: o.NOTES = None,
+    photo: PHOTO = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Add a plate. The first plate makes the register."""
+    from tapscan.register.database import make_register
+    from tapscan.register.entries import Plate
+    from tapscan.register.names import clean_name
+    from tapscan.register.plates import add_plate
+    from tapscan.workflow.keep import add_photos
+
+    plate = Plate(clean_name(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
+    opened = make_register(o.folder_of(register))
+    plate = add_plate(opened, plate)
+    if photo:
+        add_photos(opened, plate.name, photo)
+    typer.echo(f"Added plate {plate.name} to the register {opened.folder}.")
+
+
+@app.command("list")
+def list_all(
+    retired: Annotated[bool, typer.Option("--retired", help="Show retired plates too.")] = False,
+    register: o.REGISTER = None,
+) -> None:
+    """List the plates."""
+    from tapscan.cli.tables import print_table
+    from tapscan.register.plates import list_plates
+
+    rows = list_plates(o.opened(register), retired=retired)
+    if not rows:
+        typer.echo("No plates" + (" in use; --retired shows all." if not retired else "."))
+        return
+    told = [
+        (p.name, p.pattern or "", p.kind or "", str(scans), str(last or ""), "retired" if p.retired_on else "")
+        for p, scans, last in rows
+    ]
+    print_table(("plate", "pattern", "kind", "scans", "last scan", ""), told)
+
+
+@app.command("show")
+def show(name: o.PLATE, register: o.REGISTER = None) -> None:
+    """Show one plate with its scans."""
+    from tapscan.cli.tables import print_scans
+    from tapscan.register.plates import find_plate
+    from tapscan.register.scans import list_scans
+
+    opened = o.opened(register)
+    plate = find_plate(opened, name)
+    typer.echo(f"Plate {plate.name}")
+    for label, value in _facts(plate):
+        typer.echo(f"  {label + ':':16} {value}")
+    scans = list_scans(opened, plate.name)
+    if not scans:
+        typer.echo("No scans yet: tapscan scan import")
+        return
+    if len(scans) > MOST_SCANS:
+        typer.echo(f"The last {MOST_SCANS} of {len(scans)} scans (tapscan scan list shows all):")
+    print_scans(scans[-MOST_SCANS:])
+    marked = sum(s.baseline for s in scans)
+    typer.echo(_advice(plate.name, marked))
+
+
+def _facts(plate: "Plate") -> list[tuple[str, str]]:
+    facts = [
+        ("pattern", plate.pattern),
+        ("serial number", plate.serial),
+        ("kind", plate.kind),
+        ("mass", f"{plate.mass_kg:g} kg" if plate.mass_kg else None),
+        ("notes", plate.notes),
+        ("added", plate.added_utc),
+    ]
+    told = [(label, value or "unknown") for label, value in facts if value or label != "notes"]
+    told += [("photo", f"{p.name} (files/{p.sha256[:2]}/{p.sha256})") for p in plate.photos]
+    if plate.retired_on:
+        told.append(("retired", f"{plate.retired_on}{': ' + plate.retired_why if plate.retired_why else ''}"))
+    return told
+
+
+def _advice(name: str, marked: int) -> str:
+    if marked == 0:
+        return (
+            f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
+        )
+    if marked == 1:
+        return "One baseline scan. Lift the plate, set it down and scan it twice more: small changes can be told then."
+    return f"{marked} baseline scans."
+
+
+@app.command("edit")
+def edit(
+    name: o.PLATE,
+    new_name: Annotated[o.TEXT, typer.Option("--name", help="A new name; its scans are renamed with it.")] = None,
+    pattern: PATTERN = None,
+    serial: SERIAL = None,
+    kind: KIND = None,
+    mass: MASS = None,
+    notes: o.NOTES = None,
+    photo: PHOTO = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Change what is known of a plate. `unknown` clears a value."""
+    from tapscan.register.plates import edit_plate
+    from tapscan.workflow.keep import add_photos
+
+    opened = o.opened(register)
+    given = {"pattern": pattern, "serial": serial, "kind": kind, "notes": notes}
+    changes: dict[str, Any] = {key: o.words(value) for key, value in given.items() if value is not None}
+    if mass is not None:
+        changes["mass_kg"] = _mass(mass)
+    if new_name is not None:
+        changes["name"] = new_name
+    if not changes and not photo:
+        raise BadRequest("nothing to change was named; `tapscan plate edit --help` lists what can be")
+    plate = edit_plate(opened, name, **changes) if changes else None
+    if photo:
+        plate = add_photos(opened, plate.name if plate else name, photo)
+    typer.echo(f"Changed plate {plate.name if plate else name}.")
+
+
+@app.command("baseline")
+def baseline(
+    name: o.PLATE,
+    scans: Annotated[Optional[list[str]], typer.Argument(help="Scans that are the baseline: names or dates.")] = None,  # noqa: UP045
+    none: Annotated[bool, typer.Option("--none", help="No scan is the baseline any more.")] = False,
+    register: o.REGISTER = None,
+) -> None:
+    """Say which scans later ones are compared with; without scans, show them.
+
+    Two or three are best: scan, lift the plate, set it down, scan again, all on one day.
+    """
+    from tapscan.cli.tables import print_scans
+    from tapscan.register.plates import find_plate
+    from tapscan.register.scans import set_baseline
+    from tapscan.workflow.look_back import baseline_of
+
+    opened = o.opened(register)
+    if scans or none:
+        if scans and none:
+            raise BadRequest("--none and named scans contradict each other; leave one of them out")
+        named = [s if "/" in s else f"{name}/{s}" for s in scans or ()]
+        set_baseline(opened, name, named)
+    plate = find_plate(opened, name).name
+    marked = baseline_of(opened, plate)
+    if marked:
+        print_scans(marked)
+    typer.echo(_advice(plate, len(marked)))
+
+
+@app.command("retire")
+def retire(
+    name: o.PLATE,
+    why: Annotated[o.TEXT, typer.Option(help="Sold, scrapped, back in its piano, ...")] = None,
+    on: Annotated[o.TEXT, typer.Option(metavar="DATE", help="Day; else today.")] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Take it back into the list.")] = False,
+    register: o.REGISTER = None,
+) -> None:
+    """Take a plate out of the list. Its scans and recordings stay in the register."""
+    from tapscan.register.plates import edit_plate, retire_plate
+
+    opened = o.opened(register)
+    if undo:
+        plate = edit_plate(opened, name, retired_on=None, retired_why=None)
+        typer.echo(f"Plate {plate.name} is in the list again.")
+        return
+    when: dt.date = o.day(on, "--on")
+    plate = retire_plate(opened, name, when, o.words(why))
+    typer.echo(f"Retired plate {plate.name}; its scans are kept.")
+
+
+def _mass(text: str | None) -> float | None:
+    return o.number(text, "--mass-kg", 1.0, 1000.0, "kilograms", "given in grams or pounds? ")

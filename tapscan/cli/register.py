@@ -1,0 +1,73 @@
+"""`tapscan register`: is it whole, a copy of it, and its content for other programs."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.errors import BadRequest
+
+app = typer.Typer(help="The register: is it whole, copy it, take its content elsewhere.", no_args_is_help=True)
+MOST_LINES = 40
+
+
+@app.command("check")
+def check(register: o.REGISTER = None) -> None:
+    """Hold every file against its hash and every row against its files. Nothing is changed."""
+    from tapscan.cli.progress import progress_line
+    from tapscan.register.upkeep import check_register
+
+    opened = o.opened(register)
+    with progress_line() as progress:
+        found = check_register(opened, lambda done, total: progress("checking files", done, total))
+    typer.echo(f"{opened.folder}: {found.plates} plates, {found.scans} scans, {found.files} files.")
+    for line in found.wrong[:MOST_LINES]:
+        typer.echo(f"wrong: {line}")
+    if len(found.wrong) > MOST_LINES:
+        typer.echo(f"and {len(found.wrong) - MOST_LINES} more")
+    for line in found.leftover[:MOST_LINES]:
+        typer.echo(f"left over, harmless, may be deleted: {line}")
+    if len(found.leftover) > MOST_LINES:
+        typer.echo(f"and {len(found.leftover) - MOST_LINES} more left over")
+    if found.wrong:
+        typer.echo("tapscan: the register is damaged; take the missing files from a backup", err=True)
+        raise typer.Exit(1)
+    typer.echo("Everything is there and unaltered.")
+
+
+@app.command("backup")
+def backup(
+    target: Annotated[Path, typer.Argument(help="A folder that does not exist yet, best on another disk.")],
+    register: o.REGISTER = None,
+) -> None:
+    """Copy the whole register, even while it is in use. The copy is a register itself."""
+    from tapscan.cli.progress import progress_line
+    from tapscan.register.upkeep import back_up
+
+    opened = o.opened(register)
+    with progress_line() as progress:
+        made = back_up(opened, target, lambda done, total: progress("copying files", done, total))
+    typer.echo(f"Copied to {made.folder}: database and {made.files} files, {made.size_bytes / 1e6:.1f} MB.")
+    for line in made.missing:
+        typer.echo(f"tapscan: not copied: {line}", err=True)
+    if made.missing:
+        raise typer.Exit(1)
+
+
+@app.command("export")
+def export(
+    target: Annotated[Path, typer.Argument(help="A new folder for CSV, or a file ending in .json.")],
+    register: o.REGISTER = None,
+) -> None:
+    """Write plates, scans and results as CSV for a spreadsheet, or as JSON for a program."""
+    from tapscan.register.export import export_csv, export_json
+
+    opened = o.opened(register)
+    if target.suffix.lower() == ".json":
+        export_json(opened, target)
+        typer.echo(f"Written: {target}")
+    elif target.suffix.lower() == ".csv":
+        raise BadRequest(f"{target}: CSV is several files; name a folder, for example {target.with_suffix('')}")
+    else:
+        typer.echo(f"Written to {target}: {', '.join(export_csv(opened, target))}")

@@ -1,0 +1,224 @@
+"""`tapscan scan`: what was heard of a plate on one day. The import has a file of its own."""
+
+from typing import TYPE_CHECKING, Annotated, Any, Optional
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.cli.scan_import import import_scan
+from tapscan.cli.states import read_state
+from tapscan.errors import BadRequest
+
+if TYPE_CHECKING:
+    from tapscan.register.entries import ScanEntry
+
+app = typer.Typer(help="Scans: one plate, one day, one set of taps.", no_args_is_help=True)
+app.command("import")(import_scan)
+UNKNOWN = "unknown"
+
+
+@app.command("list")
+def list_all(
+    plate: Annotated[Optional[str], typer.Argument(help="Only the scans of this plate.")] = None,  # noqa: UP045
+    register: o.REGISTER = None,
+) -> None:
+    """List the scans, oldest first."""
+    from tapscan.cli.tables import print_scans
+    from tapscan.register.scans import list_scans
+
+    entries = list_scans(o.opened(register), plate)
+    if entries:
+        print_scans(entries)
+    else:
+        typer.echo("No scans yet: tapscan scan import")
+
+
+@app.command("show")
+def show(
+    name: o.SCAN,
+    screening: Annotated[
+        Optional[int], typer.Option(min=1, help="An earlier screening, by its number.")  # noqa: UP045
+    ] = None,
+    json: o.JSON = None,
+    report: o.REPORT = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Show one scan: how it was made, what was seen, what tapscan said, what came out later."""
+    from tapscan.cli.summary import print_summary
+    from tapscan.cli.writing import write_out
+    from tapscan.register.scans import find_scan
+    from tapscan.workflow.keep import stored_screening
+
+    opened = o.opened(register)
+    entry = find_scan(opened, name)
+    found = stored_screening(opened, entry, screening)
+    written = write_out(found, json, report)
+    if json != "-":
+        for line in _facts(entry):
+            typer.echo(line)
+        print_summary(found, report if written else None)
+    if not written:
+        raise typer.Exit(1)
+
+
+def _facts(e: "ScanEntry") -> list[str]:
+    from tapscan.cli.tables import shown
+
+    c = e.conditions
+    fittings = UNKNOWN if c.fittings is None else ", ".join(c.fittings) or "none, looked"
+    facts = [
+        ("state", c.state),
+        ("supports", c.supports),
+        ("air, iron", f"{_degrees(c.air_c)}, {_degrees(c.iron_c)}"),
+        ("hours in room", None if c.hours_in_room is None else f"{c.hours_in_room:g}"),
+        ("sensor", c.sensor and f"{c.sensor}, at {c.sensor_place or UNKNOWN}"),
+        ("hammer", c.hammer),
+        ("fittings left", fittings),
+        ("tapped by", e.operator),
+        ("layout", e.layout),
+        ("notes", e.notes),
+        ("recordings", ", ".join(f.name for f in e.files)),
+    ]
+    lines = [f"Scan {e.name}" + (", a baseline scan" if e.baseline else "")]
+    lines += [f"  {label + ':':16} {shown(value or UNKNOWN)}" for label, value in facts]
+    lines += [*_seen(e), *_screenings(e)]
+    for outcome in e.outcomes:
+        told = f"{outcome.found} ({outcome.method}, {outcome.by_whom}, {outcome.on})"
+        lines.append(f"  {'found later:':16} {shown(told)}{': ' + shown(outcome.note) if outcome.note else ''}")
+    return [*lines, ""]
+
+
+def _seen(e: "ScanEntry") -> list[str]:
+    from tapscan.cli.tables import shown
+    from tapscan.register.entries import CHECKLIST, full_checklist
+
+    lines = ["  Seen by eye:"]
+    for f in full_checklist(e.checklist):
+        lines.append(f"    {CHECKLIST[f.item] + ':':37} {f.answer}{': ' + shown(f.note) if f.note else ''}")
+    return lines
+
+
+def _screenings(e: "ScanEntry") -> list[str]:
+    now = e.current
+    line = f"  {'screened:':16} {now.made_utc} by tapscan {now.tapscan_version}, settings {now.settings_sha256[:12]}"
+    more = len(e.screenings) - 1
+    return [line + (f" (screening {now.number}; {more} earlier kept)" if more else "")]
+
+
+def _degrees(celsius: float | None) -> str:
+    return UNKNOWN if celsius is None else f"{celsius:g} °C"
+
+
+@app.command("edit")
+def edit(
+    name: o.SCAN,
+    state: o.STATE = None,
+    supports: o.SUPPORTS = None,
+    air_c: o.AIR = None,
+    iron_c: o.IRON = None,
+    hours: o.HOURS = None,
+    sensor: o.SENSOR = None,
+    sensor_place: o.SENSOR_PLACE = None,
+    hammer: o.HAMMER = None,
+    fitting: o.FITTING = None,
+    bare: o.BARE = False,
+    operator: o.OPERATOR = None,
+    notes: o.NOTES = None,
+    seen: o.SEEN = None,
+    not_seen: o.NOT_SEEN = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Mend what is written about a scan. `unknown` clears a value. Recordings and results are not touched."""
+    typed = {"supports": supports, "sensor": sensor, "sensor_place": sensor_place, "hammer": hammer}
+    conditions: dict[str, Any] = {key: o.words(value) for key, value in typed.items() if value is not None}
+    if state is not None:
+        conditions["state"] = None if o.words(state) is None else read_state(state)
+    conditions |= _numbers(air_c, iron_c, hours)
+    if fitting or bare:
+        conditions["fittings"] = o.fittings(fitting, bare)
+    own = {key: o.words(value) for key, value in (("operator", operator), ("notes", notes)) if value is not None}
+    found = o.checklist(seen, not_seen)
+    if not (conditions or own or found):
+        raise BadRequest("nothing to change was named; `tapscan scan edit --help` lists what can be")
+    _edit(o.opened(register), name, conditions, own, found)
+    if "state" in conditions:
+        typer.echo("The rules have not read the new state yet: tapscan scan rescreen")
+
+
+def _numbers(air_c: str | None, iron_c: str | None, hours: str | None) -> dict[str, Any]:
+    told: dict[str, Any] = {}
+    if air_c is not None:
+        told["air_c"] = o.celsius(air_c, "--air-c")
+    if iron_c is not None:
+        told["iron_c"] = o.celsius(iron_c, "--iron-c")
+    if hours is not None:
+        told["hours_in_room"] = o.number(hours, "--hours-in-room", 0, 1e5, "hours")
+    return told
+
+
+def _edit(opened: Any, name: str, conditions: dict[str, Any], own: dict[str, Any], found: Any) -> None:
+    from dataclasses import replace
+
+    from tapscan.register.scans import edit_scan
+
+    def change(e: "ScanEntry") -> "ScanEntry":
+        known = {f.item: f for f in (*e.checklist, *found)}
+        return replace(e, conditions=replace(e.conditions, **conditions), checklist=tuple(known.values()), **own)
+
+    typer.echo(f"Changed scan {edit_scan(opened, name, change).name}.")
+
+
+@app.command("rescreen")
+def rescreen(
+    name: o.SCAN,
+    layout: Annotated[Optional[str], typer.Option(help="Another layout than before.")] = None,  # noqa: UP045
+    per_station: Annotated[Optional[int], typer.Option(min=1, help="Taps a station, if told wrongly.")] = None,  # noqa: UP045
+    order: Annotated[Optional[str], typer.Option(help="Force of the taps, if told wrongly.")] = None,  # noqa: UP045
+    settings: o.SETTINGS = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Screen a stored scan anew from its recordings, with present settings. Earlier results are kept."""
+    from tapscan.cli.progress import progress_line
+    from tapscan.cli.summary import print_summary
+    from tapscan.layouts import read_layout
+    from tapscan.settings import read_settings
+    from tapscan.workflow.keep import rescreen as again
+    from tapscan.workflow.stations import read_order
+
+    changes: dict[str, Any] = {}
+    if layout:
+        changes["layout"] = read_layout(layout)
+    if per_station:
+        changes["per_station"] = per_station
+    if order:
+        changes["order"] = read_order(order)
+    opened, thresholds = o.opened(register), read_settings(settings)
+    with progress_line() as progress:
+        kept = again(opened, name, thresholds, progress, changes)
+    for line in kept.unreadable:
+        typer.echo(f"tapscan: {line}", err=True)
+    if kept.entry is None or kept.screening is None:
+        typer.echo(
+            "tapscan: nothing was changed; `tapscan register check` tells which recordings are damaged", err=True
+        )
+        raise typer.Exit(1)
+    print_summary(kept.screening, None)
+    typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
+
+
+@app.command("outcome")
+def outcome(
+    name: o.SCAN,
+    found: Annotated[str, typer.Option(help="What was found, or that nothing was.")],
+    method: Annotated[str, typer.Option(help="How: dye penetrant, magnetic particles, taken apart, ...")],
+    by: Annotated[str, typer.Option(help="Who examined it.")],
+    on: Annotated[o.TEXT, typer.Option(metavar="DATE", help="Day; else today.")] = None,
+    note: Annotated[o.TEXT, typer.Option(help="Anything else.")] = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Note what a later examination of the plate found: only that shows what a scan was worth."""
+    from tapscan.register.entries import Outcome
+    from tapscan.register.scans import add_outcome
+
+    entry = add_outcome(o.opened(register), name, Outcome(found, method, by, o.day(on, "--on"), o.words(note)))
+    typer.echo(f"Noted for {entry.name}: {found} ({method}, {by}).")

@@ -1,0 +1,181 @@
+"""`tapscan scan import`: recordings into the register, shown before they are stored."""
+
+import sys
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from pathlib import Path, PurePath
+from typing import TYPE_CHECKING, Annotated, Optional
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.cli.check import request_of
+from tapscan.cli.states import read_state
+from tapscan.errors import BadRequest
+
+if TYPE_CHECKING:
+    from tapscan.records import ScanConditions
+    from tapscan.register.entries import NewScan
+    from tapscan.workflow.mending import AssignedTap
+    from tapscan.workflow.screen import Request
+
+MOST_TAPS = 6
+
+
+def import_scan(
+    plate: o.PLATE,
+    files: Annotated[list[str], typer.Argument(help="Recordings: WAV, FLAC, AIFF, OGG, MP3, M4A/AAC.")],
+    date: Annotated[o.TEXT, typer.Option(help="Day it was tapped, year-month-day; else today.")] = None,
+    state: o.STATE = None,
+    layout: Annotated[o.TEXT, typer.Option(help="Layout name (tapscan layout list) or a .toml file.")] = None,
+    per_station: Annotated[Optional[int], typer.Option(min=1, help="How many taps each station got.")] = None,  # noqa: UP045
+    order: Annotated[o.TEXT, typer.Option(help="Force of the taps at each station: soft,soft,hard,hard.")] = None,
+    assign: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="FILE=STATION", help="Give a file, or a tap (T7=S3), to another station."),
+    ] = None,
+    skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None,
+    baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
+    supports: o.SUPPORTS = None,
+    air_c: o.AIR = None,
+    iron_c: o.IRON = None,
+    hours: o.HOURS = None,
+    sensor: o.SENSOR = None,
+    sensor_place: o.SENSOR_PLACE = None,
+    hammer: o.HAMMER = None,
+    fitting: o.FITTING = None,
+    bare: o.BARE = False,
+    operator: o.OPERATOR = None,
+    notes: o.NOTES = None,
+    seen: o.SEEN = None,
+    not_seen: o.NOT_SEEN = None,
+    settings: o.SETTINGS = None,
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show which tap goes where, and store nothing.")] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Store without asking.")] = False,
+    again: Annotated[bool, typer.Option("--again", help="Store recordings a second time.")] = False,
+    register: o.REGISTER = None,
+) -> None:
+    """Screen recordings and store them with the plate: the sounds unaltered, and all that was heard in them.
+
+    One file is one station (its name before the first "_"); one long file is split at its pauses with
+    --layout or --per-station. The taps are shown before anything is stored; what is wrong is mended with --assign
+    and --skip. A plate with a baseline is compared with it.
+    """
+    from dataclasses import replace
+
+    from tapscan.register.entries import NewScan
+    from tapscan.workflow.mending import read_assign, read_skip
+
+    if not (yes or dry_run or sys.stdin.isatty()):
+        raise BadRequest("nobody is here to be asked: give --yes to store, or --dry-run to look only")
+    request = replace(
+        request_of(None, layout, per_station, order, settings, pictures=True),
+        assign=tuple(read_assign(text) for text in assign or ()),
+        skip=tuple(read_skip(skip)) if skip else (),
+    )
+    words = (supports, sensor, sensor_place, hammer)
+    conditions = _conditions(state, words, (air_c, iron_c, hours), o.fittings(fitting, bare))
+    eye = o.checklist(seen, not_seen)
+    new = NewScan(o.day(date, "--date"), conditions, o.words(operator), o.words(notes), baseline, eye)
+    _run(plate, files, new, request, register, _ask(dry_run, yes), again)
+
+
+def _conditions(
+    state: str | None,
+    words: Sequence[str | None],
+    numbers: Sequence[str | None],
+    fittings: tuple[str, ...] | None,
+) -> "ScanConditions":
+    from tapscan.records import ScanConditions
+
+    supports, sensor, sensor_place, hammer = (o.words(text) for text in words)
+    air_c, iron_c, hours = numbers
+    return ScanConditions(
+        state=read_state(o.words(state)),
+        supports=supports,
+        air_c=o.celsius(air_c, "--air-c"),
+        iron_c=o.celsius(iron_c, "--iron-c"),
+        hours_in_room=o.number(hours, "--hours-in-room", 0, 1e5, "hours"),
+        sensor=sensor,
+        sensor_place=sensor_place,
+        hammer=hammer,
+        fittings=fittings,
+    )
+
+
+def _ask(dry_run: bool, yes: bool) -> Callable[[], bool]:
+    def ask() -> bool:
+        if dry_run:
+            typer.echo("\nNothing was stored (--dry-run).")
+            return False
+        return yes or typer.confirm("\nIs this right, and shall it be stored?", default=False)
+
+    return ask
+
+
+def _run(
+    plate: str,
+    files: list[str],
+    new: "NewScan",
+    request: "Request",
+    register: Path | None,
+    ask: Callable[[], bool],
+    again: bool,
+) -> None:
+    from tapscan.cli.progress import progress_line
+    from tapscan.cli.summary import print_summary
+    from tapscan.workflow.keep import import_scan as keep
+
+    opened = o.opened(register)
+    asked = []
+    with ExitStack() as bars:
+        line = [bars.enter_context(progress_line())]
+
+        def agree(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> bool:
+            bars.close()  # a bar would run through the question
+            print_assignment(taps, remarks)
+            asked.append(ask())
+            line[0] = bars.enter_context(progress_line())
+            return bool(asked[0])
+
+        def progress(stage: str, done: int, total: int) -> None:
+            line[0](stage, done, total)  # another bar after the question
+
+        kept = keep(opened, plate, files, new, request, progress, agree, again=again)
+    for told in kept.unreadable:
+        typer.echo(f"tapscan: {told}", err=True)
+    if kept.unreadable:
+        typer.echo("tapscan: nothing was stored; mend or leave out what cannot be read and do it again", err=True)
+        raise typer.Exit(1)
+    if kept.entry is None or kept.screening is None:
+        return
+    print_summary(kept.screening, None)
+    count = len(kept.entry.files)
+    typer.echo(f"\nStored as {kept.entry.name}: {count} recording{'s' * (count != 1)} in {opened.folder}.")
+
+
+def print_assignment(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> None:
+    """One line a station; then what is missing or double, and how to mend it."""
+    from tapscan.cli.bullets import bullet, console
+    from tapscan.cli.tables import print_table
+
+    stations: dict[str, list[AssignedTap]] = {}
+    for tap in taps:
+        stations.setdefault(tap.station, []).append(tap)
+    one = len({t.recording for t in taps}) == 1
+    rows = [(name, str(len(mine)), _taps(mine, one), _files(mine)) for name, mine in stations.items()]
+    print_table(("station", "taps", "which, and when (s)", "recording"), rows)
+    out = console()
+    for remark in remarks:
+        out.print(bullet(remark))
+    typer.echo("To mend: --skip 7 leaves out tap T7, --assign FILE=S3 or T7=S3 gives it to station S3.")
+
+
+def _taps(mine: "Sequence[AssignedTap]", one: bool) -> str:
+    told = [f"{t.name} {t.onset_s:.1f}{' ' + t.force if t.force else ''}" for t in mine[:MOST_TAPS]]
+    return ", ".join(told) + (f" and {len(mine) - MOST_TAPS} more" if len(mine) > MOST_TAPS else "")
+
+
+def _files(mine: "Sequence[AssignedTap]") -> str:
+    names = list(dict.fromkeys(PurePath(t.recording).name for t in mine))
+    return ", ".join(names[:2]) + (f" and {len(names) - 2} more" if len(names) > 2 else "")

@@ -1,0 +1,58 @@
+"""A screening into the files a person asked for.
+
+write_out(screening, json, report)   a screening as JSON, as a page, or both
+write_json(text, target)             any JSON text to a file, or to standard output for "-"
+
+Both give False where something could not be written; the line that says so is on stderr.
+"""
+
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import typer
+
+from tapscan.errors import TapscanError
+
+if TYPE_CHECKING:
+    from tapscan.records import Screening
+
+
+def write_out(screening: "Screening", json: str | None, report: Path | None) -> bool:
+    """The summary still comes after a False."""
+    from tapscan.report.as_json import dumps
+
+    done = json is None or write_json(dumps(screening), json)
+    if report is None:
+        return done
+    from tapscan.report.page import write_page
+
+    return _written(str(report), lambda: write_page(screening, report)) and done
+
+
+def write_json(text: str, target: str) -> bool:
+    """To standard output as UTF-8, whatever the terminal's own encoding."""
+    if target != "-":
+        from tapscan.report.files import write_text
+
+        return _written(target, lambda: write_text(Path(target), text))
+    sys.stdout.buffer.write(text.encode())
+    sys.stdout.buffer.flush()
+    return True
+
+
+def _written(target: str, write: Callable[[], None]) -> bool:
+    try:
+        write()
+    except TapscanError as problem:
+        typer.echo(f"tapscan: {problem}", err=True)
+        return False
+    except OSError as problem:
+        typer.echo(
+            f"tapscan: {problem.filename or target}: cannot be written ({problem.strerror}); "
+            "name a folder that exists and may be written to",
+            err=True,
+        )
+        return False
+    return True
