@@ -191,6 +191,7 @@ class Screening:
     settings_sha256: str
     assignment: tuple[str, ...] = ()  # how strikes were given to stations, and what is missing
     pictures: tuple["StationPicture", ...] = field(default=(), compare=False)
+    comparison: "Comparison | None" = field(default=None, compare=False)  # with the plate's earlier scans, when made
 
 
 @dataclass(frozen=True, eq=False)

@@ -1,6 +1,7 @@
 """An invented shop and its three invented plates.
 
     PLATES                         what happened to each plate between its two scans
+    iron_c(number)                 temperature of the iron in that scan
     sound_of(plate, number)        the long recording of one scan, made tap by tap
     layout_text(plate)             its stations as a layout file
 
@@ -23,6 +24,7 @@ PAUSE_S = 2.0
 HAND_S = 0.15
 SNR_DB = 50.0
 LOSS_SCATTER = 0.12  # from mode to mode
+DATES = ("2026-04-14", "2026-09-22")  # of the two scans
 ORDER: tuple[Force, ...] = ("soft", "hard")
 SIDES = 'sides = { top = "tail", right = "treble", bottom = "keyboard", left = "bass" }'  # all its patterns are grands
 
@@ -37,7 +39,7 @@ class DemoPlate:
     seed: int
     loss_factor: float
     cases: tuple[str, str]  # first and second scan
-    answer: str  # what this version can and cannot see in it
+    answer: str  # what was built in, and what should see it
 
 
 PLATES = (
@@ -57,8 +59,8 @@ PLATES = (
         12,
         0.0040,
         ("sound", "width 50 %, strut 2 at 0.36"),
-        "A half-cracked strut moves its modes by less than one plate differs from the next. A single scan "
-        "cannot show it; only the comparison of the two scans can, and that is not in this version yet.",
+        "A strut was cracked through half its width after the first scan. That moves its modes by less than one plate "
+        "differs from the next, so no single scan can show it; the comparison of the two scans should.",
     ),
     DemoPlate(
         "BY-13",
@@ -76,12 +78,17 @@ def sound_of(plate: DemoPlate, number: int) -> FloatArray:
     """Tap `plate` for its scan `number` (0 or 1): one recording, stations apart by a pause, noise throughout."""
     table = load_table(plate.pattern)
     rng = np.random.default_rng([plate.seed, number])
-    state = State(temperature_c=18.0 + 4.0 * number)
+    state = State(temperature_c=iron_c(number))
     modes = plate_modes(table, plate.cases[number], _casting(table, plate), state)
     sensor = sensor_names(modes)[0]
     taps = scan(modes, sensor, SAMPLE_RATE_HZ, rng, ORDER, duration_s=TAP_S, snr_db=None)
     sound = _with_pauses(taps)
     return sound + snr_noise_rms(taps, SNR_DB) * rng.standard_normal(len(sound))
+
+
+def iron_c(number: int) -> float:
+    """Temperature of the iron in scan `number` (0 or 1), degrees Celsius."""
+    return 18.0 + 4.0 * number
 
 
 def layout_text(plate: DemoPlate) -> str:

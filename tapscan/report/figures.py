@@ -2,6 +2,7 @@
 
     spectrum(picture, modes, named, name)    marks the modes heard there; `named` are those of indications
     decay(picture, noise_db, name)           level against time, noise beside it
+    shifts(pairs, name)                      change of each mode since the baseline, with its interval
     strongest(modes, station)                modes heard at a station, strongest first
 
 All of it is drawn without pyplot. Names from outside stand in the alternative text only, never in the drawing
@@ -20,8 +21,9 @@ from matplotlib import rc_context
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
+from numpy.typing import NDArray
 
-from tapscan.records import FloatArray, Mode, StationPicture
+from tapscan.records import FloatArray, Mode, ModePair, StationPicture
 
 Curve = tuple[FloatArray, FloatArray]
 
@@ -89,6 +91,38 @@ def decay(picture: StationPicture, noise_db: float | None, name: str) -> Markup 
         axes.set_xlabel("seconds after the tap")
         axes.set_ylabel("dB below the loudest")
         return _svg(figure, name, _decay_words(t, level - top, noise))
+
+
+def shifts(pairs: Sequence[ModePair], name: str) -> Markup | None:
+    """Change of each mode in per cent against frequency, twice its scatter as a line; None without pairs."""
+    if not pairs:
+        return None
+    f = np.array([p.baseline_hz for p in pairs])
+    change, half = np.array([p.change_ppm for p in pairs]) / 1e4, np.array([p.change_sd_ppm for p in pairs]) * 2e-4
+    fell = np.array([p.fell for p in pairs])
+    plain = change[fell] if fell.any() else np.quantile(change, [0.05])  # a wild single mode must not flatten the rest
+    lowest = float(min(plain.min(), -2 * np.median(half)))
+    highest = float(max(np.median(half) * 3, np.quantile(change, 0.95)))
+    out_of_sight = int(np.sum((change < lowest) | (change > highest)))
+    room = 0.08 * (highest - lowest)
+    with rc_context(STYLE):
+        figure, axes = _sheet()
+        axes.axhline(0.0, color=GRAPHITE, linewidth=0.7)
+        axes.errorbar(f, change, half, fmt="none", ecolor=GRAPHITE, elinewidth=0.7)
+        axes.plot(f[~fell], change[~fell], linestyle="", marker="o", markersize=3, mfc="white", mec=INK, mew=0.8)
+        axes.plot(f[fell], change[fell], linestyle="", marker="D", markersize=5.5, color=INK)
+        axes.set_xlim(0, float(f.max()) * 1.03)
+        axes.set_ylim(lowest - room, highest + room)
+        axes.set_xlabel("frequency, Hz")
+        axes.set_ylabel("change, %")
+        return _svg(figure, name, _shift_words(change, fell, out_of_sight))
+
+
+def _shift_words(change: FloatArray, fell: NDArray[np.bool_], out_of_sight: int) -> str:
+    told = f"Change of {len(change)} modes since the baseline, in per cent; {out_of_sight} lie beyond the picture. "
+    if not fell.any():
+        return told + "None stands out from the scatter."
+    return told + f"{int(fell.sum())} fell by more than the scatter, the largest by {-change[fell].min():.3f} %."
 
 
 def fall_time(picture: StationPicture, drop_db: float = 20.0) -> float | None:

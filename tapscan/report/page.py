@@ -15,6 +15,7 @@ from typing import Any
 from tapscan import __version__
 from tapscan.records import Condition, Indication, Mode, Recording, Screening, StationPicture, Strike
 from tapscan.report import words
+from tapscan.report.comparison_section import comparison_section
 from tapscan.report.files import write_text
 from tapscan.report.map_section import map_section
 from tapscan.report.rendering import render
@@ -46,6 +47,7 @@ def _sheet(screening: Screening) -> dict[str, Any]:
         "facts": _facts(screening),
         "findings": [_finding(i, n, screening) for n, i in enumerate(screening.indications, 1)],
         "plate": map_section(screening),
+        "comparison": comparison_section(screening),
         "stations": _stations(scan.strikes, dict(scan.places)),
         "not_run": [(words.rule(r.rule), r.reason) for r in screening.rules_not_run],
         "pictures": _pictures(screening),
@@ -124,8 +126,10 @@ def _side(c: Condition) -> str:
 
 def _mode_in_words(m: Mode) -> str:
     tone = f", near the note {m.note}" if m.note else ""
-    ring = f"fades by 60 dB in {_t60(m)} s" if m.t60_s else f"its decay is {words.unknown(m.reason)}"
-    return f"{m.id}: {words.with_sd(m.frequency_hz, m.frequency_sd_hz)} Hz{tone}; {ring}"
+    ring = f"its decay is {words.unknown(m.reason)}"
+    if m.t60_s:
+        ring = f"fades by 60 dB in {words.with_sd(m.t60_s, _relative_sd(m, m.t60_s), places=3)} s"
+    return f"{m.id}: {words.with_sd(m.frequency_hz, m.frequency_sd_hz, places=2)} Hz{tone}; {ring}"
 
 
 def _t60(m: Mode) -> str:

@@ -96,16 +96,18 @@ def quantity(value: float | str | None, unit: str) -> str:
     return text if unit == "1" or text == UNKNOWN else f"{text} {unit}"
 
 
-def with_sd(value: float | None, sd: float | None, scale: float = 1.0) -> str:
-    """Value ± standard deviation, both times `scale`, to two significant digits of the latter."""
+def with_sd(value: float | None, sd: float | None, scale: float = 1.0, places: int = 7) -> str:
+    """Value ± standard deviation, both times `scale`, to two significant digits of the latter, at most `places` decimals."""
     if value is None or not isfinite(value):
         return UNKNOWN
     if sd is None or not isfinite(sd) or sd <= 0:
         return f"{number(value * scale, 4)} ± {UNKNOWN}"
     spread = sd * scale
-    places = 1 - floor(log10(spread))
-    shown = max(0, min(places, 7))
-    return f"{minus(f'{round(value * scale, places):.{shown}f}')} ± {round(spread, places):.{shown}f}"
+    wanted = 1 - floor(log10(spread))
+    if wanted > places:
+        return f"{minus(f'{value * scale:.{places}f}')} ± under {10.0**-places:.{places}f}"
+    shown = max(0, wanted)
+    return f"{minus(f'{round(value * scale, wanted):.{shown}f}')} ± {round(spread, wanted):.{shown}f}"
 
 
 def number(value: float | None, digits: int = 3) -> str:

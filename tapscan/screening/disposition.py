@@ -1,6 +1,7 @@
 """From indications to the scan's disposition, and the plain words for it.
 
-    dispose(scan, indications, why_nothing)   Disposition with headline, summary and next steps
+    dispose(scan, indications, silent)   Outcome: disposition, headline, summary and next steps
+    silent_recordings(scan)              a sentence for each recording without a usable strike
 
 Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. Wording of the
 disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
@@ -38,7 +39,7 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
         "no relevant indication",
         NOTHING,
         f"{_counted(sum(s.usable for s in scan.strikes), 'tap')} at {_counted(_stations(scan), 'place')} showed "
-        f"{_counted(len(scan.modes), 'mode')}; the rules that ran raised nothing. "
+        f"{_counted(len(scan.modes), 'mode')}; the rules that ran raised nothing{_known(indications)}. "
         "That does not show that the plate is free of flaws.",
         (
             "Keep this scan, and scan again after each stage of the work.",
@@ -47,12 +48,23 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
     )
 
 
+def silent_recordings(scan: Scan) -> list[str]:
+    """What is wrong with each recording that gave no strike, and what would mend it."""
+    return [f"{r.file}: {r.reason}." for r in scan.recordings if r.reason]
+
+
 def _counted(n: int, word: str) -> str:
     return f"{n} {word}" if n == 1 else f"{n} {word}s"
 
 
 def _stations(scan: Scan) -> int:
     return len({s.station for s in scan.strikes})
+
+
+def _known(indications: Sequence[Indication]) -> str:
+    old = sum(i.status == "unchanged" and i.interpretation == "relevant" for i in indications)
+    stood = "stands" if old == 1 else "stand"
+    return f" new; {_counted(old, 'indication')} of the baseline still {stood}, listed below" if old else ""
 
 
 def _findings(relevant: Sequence[Indication]) -> str:

@@ -1,6 +1,7 @@
 """Compare a later scan of a plate with its baseline: unlike pairs first, then figures, then what they mean.
 
 compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
+with_comparison(screening, comparison)       the later scan's Screening as it reads beside its baseline
 carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
 """
 
@@ -17,10 +18,12 @@ from tapscan.records import (
     ModePair,
     RuleNotRun,
     ScanForComparison,
+    Screening,
     StationChange,
 )
 from tapscan.screening.added_mass import explain
 from tapscan.screening.comparison import Measured, measure
+from tapscan.screening.disposition import dispose, silent_recordings
 from tapscan.screening.missing import gained_modes, lost_modes
 from tapscan.screening.repeatability import shared_stations
 from tapscan.screening.rules import change_since_baseline as rule
@@ -78,6 +81,27 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         summary=_summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings),
         reason=_why_none(measured, settings),
+    )
+
+
+def with_comparison(screening: Screening, comparison: Comparison) -> Screening:
+    """The screening with what the comparison says: its indications first, old ones `unchanged`, the disposition anew.
+
+    An indication that stood in the baseline already does not raise the disposition.
+    """
+    indications = (*comparison.indications, *comparison.carried)
+    outcome = dispose(screening.scan, indications, silent_recordings(screening.scan))
+    others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
+    return replace(
+        screening,
+        disposition=outcome.disposition,
+        headline=outcome.headline,
+        summary=outcome.summary,
+        next_steps=outcome.next_steps,
+        indications=indications,
+        rules_not_run=(*others, *comparison.rules_not_run),
+        limitations=(*comparison.unlike, *comparison.limitations, *screening.limitations),
+        comparison=comparison,
     )
 
 

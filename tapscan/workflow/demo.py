@@ -7,13 +7,15 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from tapscan.demo.shop import ORDER, PLATES, SAMPLE_RATE_HZ, DemoPlate, layout_text, sound_of
+from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, DemoPlate, iron_c, layout_text, sound_of
 from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
-from tapscan.records import Screening
+from tapscan.records import ScanConditions, ScanForComparison, Screening
 from tapscan.report.as_json import dumps
 from tapscan.report.files import write_text
 from tapscan.report.page import write_page
+from tapscan.settings import Settings
+from tapscan.workflow.compare import compare_scans, with_comparison
 from tapscan.workflow.screen import Request, check
 
 
@@ -29,20 +31,38 @@ class DemoScan:
 
 
 def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan]:
-    """Make the recordings, screen them as `tapscan check` would, and write the reports."""
+    """Make the recordings, screen them as `tapscan check` would, compare the second scan with the first, write the reports."""
     folder.mkdir(parents=True, exist_ok=True)
     for plate in PLATES:
         layout = folder / f"{plate.pattern}.toml"
         write_text(layout, layout_text(plate))
+        earlier: list[ScanForComparison] = []
         for number in (1, 2):
             starting(f"{plate.name}, scan {number}")
             recording = folder / f"{plate.name}_scan-{number}.flac"
             save_flac(recording, sound_of(plate, number - 1), SAMPLE_RATE_HZ)
             screening = _screen(recording, layout)
+            now = _for_comparison(plate, number, screening)
+            if earlier:
+                screening = with_comparison(screening, compare_scans(now, earlier, Settings()))
+            elif screening.disposition != "relevant indication":  # a baseline is a scan that raised nothing
+                earlier.append(now)
             report = recording.with_suffix(".html")
             write_page(screening, report)
             write_text(recording.with_suffix(".json"), dumps(screening))
             yield DemoScan(plate, number, recording, report, screening)
+
+
+def _for_comparison(plate: DemoPlate, number: int, screening: Screening) -> ScanForComparison:
+    date = DATES[number - 1]
+    conditions = ScanConditions(
+        state="stripped",
+        supports="four soft pads",
+        iron_c=iron_c(number - 1),
+        sensor="contact pickup",
+        fittings=(),
+    )
+    return ScanForComparison(f"{plate.name}/{date}", date, conditions, screening.scan, screening.indications)
 
 
 def _screen(recording: Path, layout: Path) -> Screening:

@@ -12,7 +12,7 @@ from threadpoolctl import threadpool_limits
 from tapscan.errors import UnreadableRecording
 from tapscan.layouts import Layout
 from tapscan.records import Force, Mode, Scan, Screening, Segment, State
-from tapscan.screening.disposition import dispose
+from tapscan.screening.disposition import dispose, silent_recordings
 from tapscan.screening.limitations import limitations
 from tapscan.screening.notes import with_notes
 from tapscan.screening.rules import run_rules
@@ -199,7 +199,7 @@ def _conclude(
         map=request.layout,
     )
     indications, not_run = run_rules(scan, settings)
-    silent = [f"{h.recording.file}: {h.recording.reason}." for h in heard if h.recording.reason]
+    silent = silent_recordings(scan)
     outcome = dispose(scan, indications, silent)
     return Screening(
         scan=scan,

@@ -10,13 +10,14 @@ import numpy as np
 import pytest
 
 from tapscan.demo.plates import draw_iron, load_table, plate_modes
-from tapscan.demo.shop import ORDER, PLATES, SAMPLE_RATE_HZ, layout_text, sound_of
+from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, iron_c, layout_text, sound_of
 from tapscan.demo.taps import scan, sensor_names
 from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
-from tapscan.records import Screening
+from tapscan.records import ScanConditions, ScanForComparison, Screening
 from tapscan.settings import Settings
 from tapscan.signal.modes import station_poles
+from tapscan.workflow.compare import compare_scans
 from tapscan.workflow.screen import Request, check
 
 
@@ -39,6 +40,28 @@ def test_the_three_plates_are_told_apart_for_the_right_reason(plate: int, expect
     assert [i.rule for i in found.indications] == expected
     assert found.assignment == ("40 taps, split at the pauses",)
     assert all(s.force == ORDER[i % 2] for i, s in enumerate(found.scan.strikes))
+
+
+@pytest.mark.parametrize(("plate", "expected"), [(0, []), (1, ["change-since-baseline"])])
+def test_the_half_cut_strut_shows_in_the_comparison_and_nothing_in_the_plate_left_alone(
+    plate: int, expected: list[str], tmp_path: Path
+) -> None:
+    """Truth: the second plate's second scan is made with strut 2 cut through half its width, the first's is not."""
+    scans = [
+        ScanForComparison(
+            f"{PLATES[plate].name}/{DATES[n]}",
+            DATES[n],
+            ScanConditions(state="stripped", sensor="contact pickup", iron_c=iron_c(n), fittings=()),
+            screened(plate, n, tmp_path).scan,
+        )
+        for n in (0, 1)
+    ]
+    found = compare_scans(scans[1], scans[:1], Settings())
+    assert [i.rule for i in found.indications] == expected
+    # the iron was 4 K warmer: all modes lower together, and that is no change
+    assert found.common is not None
+    assert found.common.agrees
+    assert found.common.apparent_low_k < 4.0 < found.common.apparent_high_k
 
 
 def test_changing_the_sound_changes_the_verdict(tmp_path: Path) -> None:

@@ -1,0 +1,99 @@
+"""The comparison with earlier scans, as rows of words and two drawings.
+
+comparison_section(screening)   what the template names, or None where nothing was compared
+"""
+
+from math import log10
+from typing import Any
+
+from tapscan.records import Comparison, ModePair, Screening, Strength, UnpairedMode
+from tapscan.report import words
+
+MOST_ROWS = 12
+HIGHEST_HZ = 1600.0  # of the picture: above, modes overlap and are not judged
+
+
+def comparison_section(screening: Screening) -> dict[str, Any] | None:
+    """Rows for the modes that changed most, the common shift, what differs between the scans, and the drawings."""
+    c = screening.comparison
+    if c is None:
+        return None
+    from tapscan.report import figures
+    from tapscan.report.plate_map import strength_map
+
+    changed = [p for p in c.pairs if p.fell or p.loss_rose]
+    drawn = [p for p in c.pairs if p.baseline_hz <= HIGHEST_HZ]
+    shown = sorted(changed, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_ROWS]
+    shown = sorted(shown or _largest(c), key=lambda p: p.baseline_hz)
+    tapped = tuple(dict.fromkeys(s.station for s in screening.scan.strikes))
+    where = [Strength(w.station, _decibels(w.weight)) for w in c.where]
+    layout = screening.scan.map
+    return {
+        "summary": c.summary,
+        "later": c.later,
+        "baselines": words.listed(c.baselines, 6),
+        "common": c.common.sentence if c.common else c.reason or "",
+        "rows": [_row(p) for p in shown],
+        "any_changed": bool(changed),
+        "pairs": len(c.pairs),
+        "lost": [_unpaired(u) for u in c.lost if u.counts],
+        "gained": [_unpaired(u) for u in c.gained if u.counts],
+        "unlike": c.unlike,
+        "limitations": c.limitations,
+        "verdict": _verdict(c),
+        "shifts": figures.shifts(drawn, "shifts"),
+        "map": strength_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
+    }
+
+
+def _largest(c: Comparison) -> list[ModePair]:
+    return sorted(c.pairs, key=lambda p: -p.normalised_drop)[:6]
+
+
+def _decibels(weight: float) -> float:
+    return 20 * log10(max(weight, 1e-3))
+
+
+def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
+    """Figure, value, limit."""
+    rows = []
+    if c.statistic is not None:
+        rows.append(
+            ("three largest drops, in the plate's own scatter", f"{c.statistic:.1f}", f"{c.statistic_limit:.1f}")
+        )
+    if c.loss_statistic is not None:
+        rows.append(
+            (
+                "five largest rises of the loss, in the plate's own scatter",
+                f"{c.loss_statistic:.1f}",
+                f"{c.loss_statistic_limit:.1f}",
+            )
+        )
+    if c.explanation is not None:
+        rows.append(
+            (
+                "odds that a weight was left on, against a crack (logarithm)",
+                words.minus(f"{c.explanation.score:.1f}"),
+                f"{c.explanation.limit:.1f}",
+            )
+        )
+    return rows
+
+
+def _row(p: ModePair) -> dict[str, str]:
+    loss = words.UNKNOWN if p.loss_ratio is None else f"{p.loss_ratio:.2f}"
+    if p.loss_ratio is not None and p.loss_ratio_sd is not None:
+        loss = f"{p.loss_ratio:.2f} ± {2 * p.loss_ratio_sd * p.loss_ratio:.2f}"
+    said = [word for told, word in ((p.fell, "fell"), (bool(p.loss_rose), "dies away faster")) if told]
+    return {
+        "mode": p.later_mode,
+        "before": f"{p.baseline_hz:.2f}",
+        "now": f"{p.later_hz:.2f}",
+        "change": words.minus(f"{p.change_ppm / 1e4:+.4f} ± {2e-4 * p.change_sd_ppm:.4f}"),
+        "loss": loss,
+        "said": " and ".join(said) or "within the scatter",
+    }
+
+
+def _unpaired(u: UnpairedMode) -> str:
+    return f"{u.frequency_hz:.1f} Hz"

@@ -1,0 +1,87 @@
+"""The comparison on the page: what changed is named, what is unlike is said, text from outside stays text."""
+
+from dataclasses import replace
+
+from tapscan.records import CommonShift, Comparison, ModePair, StationChange, UnpairedMode
+from tapscan.report.page import render_page
+from tests.report.sheets import HOSTILE, screening
+
+
+def pair(number: int, change_ppm: float, *, fell: bool = False, loss: float | None = 1.02) -> ModePair:
+    hz = 100.0 + 40 * number
+    return ModePair(
+        later_mode=f"M{number}",
+        baseline_modes=(f"M{number}",),
+        baseline_hz=hz,
+        later_hz=hz * (1 + 1e-6 * change_ppm),
+        change_ppm=change_ppm,
+        change_sd_ppm=20.0,
+        normalised_drop=-change_ppm / 20.0,
+        fell=fell,
+        loss_ratio=loss,
+        loss_ratio_sd=None if loss is None else 0.01,
+        normalised_loss_rise=None if loss is None else 2.0,
+        loss_rose=None if loss is None else False,
+        reason=None if loss else "no decay is known in one of the scans",
+    )
+
+
+def comparison(**changes: object) -> Comparison:
+    pairs = tuple(pair(k, -1900.0 if k == 5 else 3.0, fell=k == 5) for k in range(1, 14))
+    known = Comparison(
+        later="BY-12/2026-09-22",
+        baselines=("BY-12/2026-04-14",),
+        pairs=(*pairs, pair(14, 2.0, loss=None)),
+        common=CommonShift(-700.0, 2.0, 4.1, 3.2, 5.6, 4.0, True, "All modes together lie 0.07 % lower."),
+        lost=(UnpairedMode("M9", 460.0, 0.001, True),),
+        gained=(UnpairedMode("M3", 220.0, 0.4, False),),
+        statistic=10.0,
+        statistic_limit=7.5,
+        loss_statistic=None,
+        loss_statistic_limit=None,
+        unlike=("The sensor stood elsewhere.",),
+        explanation=None,
+        where=(StationChange("S1", 1.0),),
+        indications=(),
+        carried=(),
+        rules_not_run=(),
+        limitations=(),
+        summary="One mode fell.",
+        settings_sha256="0" * 64,
+    )
+    return replace(known, **changes)  # type: ignore[arg-type]
+
+
+def section(page: str) -> str:
+    start = page.index('<section id="comparison">')
+    return page[start : page.index("</section>", start)]
+
+
+def test_a_changed_mode_is_named_with_its_uncertainty():
+    shown = section(render_page(replace(screening(), comparison=comparison())))
+    assert "The modes that changed most" in shown
+    assert "−0.1900 ± 0.0040" in shown
+    assert "fell" in shown
+    assert shown.count('<th scope="row">') == 1  # of fourteen pairs only the one that changed
+    assert "The sensor stood elsewhere." in shown
+    assert "460.0 Hz" in shown  # lost, and too strong to be missed by chance
+    assert "220.0 Hz" not in shown  # could well have been missed
+    assert "1 fell by more than the scatter, the largest by 0.190 %" in shown
+
+
+def test_where_nothing_changed_the_largest_drops_are_shown_as_such():
+    quiet = comparison(pairs=tuple(pair(k, 3.0) for k in range(1, 14)), where=())
+    shown = section(render_page(replace(screening(), comparison=quiet)))
+    assert "none stands out" in shown
+    assert "within the scatter" in shown
+
+
+def test_without_a_comparison_there_is_no_such_section_and_the_sheet_says_so():
+    page = render_page(screening())
+    assert 'id="comparison"' not in page
+    assert "nothing was compared" in page
+
+
+def test_text_from_outside_stays_text():
+    page = render_page(replace(screening(), comparison=comparison(summary=HOSTILE, unlike=(HOSTILE,), later=HOSTILE)))
+    assert "<script" not in page
