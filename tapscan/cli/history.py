@@ -11,6 +11,7 @@ if TYPE_CHECKING:
 
 MOST_MODES = 10
 MOST_SENTENCES = 2
+FEWEST = 4  # scans; screening.trend needs as many
 
 
 def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = None) -> None:
@@ -50,18 +51,25 @@ def _print_trend(found: "History") -> None:
     if trend is None:
         out.print(bullet("one scan in this state: nothing to follow yet"))
         return
+    if len(trend.scans) < FEWEST:
+        out.print(bullet(f"{len(trend.scans)} scans in this state: from {FEWEST} on a drift is told from a step"))
+    else:
+        _print_count(trend)
     courses = [m for m in trend.modes if m.course in ("drift", "step")]
-    steady = sum(m.course == "steady" for m in trend.modes)
-    few = sum(m.course is None for m in trend.modes)
-    out.print(f"{len(trend.scans)} scans; of {len(trend.modes)} modes in the first, {len(courses)} moved, "
-              f"{steady} held, {few} cannot be told.")  # fmt: skip
     for scan, shift in zip(trend.scans[1:], trend.shared_ppm[1:], strict=True):
         out.print(bullet(f"{scan}: all modes together {shift / 1e4:+.3f} % against {trend.dates[0]}, as warmth does"))
     for m in sorted(courses, key=lambda m: m.size_ppm or 0.0)[:MOST_MODES]:
         out.print(bullet(_course(m, trend)))
-    reasons = {m.reason for m in trend.modes if m.course is None and m.reason}
-    for reason in sorted(reasons)[:MOST_SENTENCES]:
-        out.print(bullet(f"cannot be told: {reason}"))
+
+
+def _print_count(trend: "Trend") -> None:
+    from tapscan.cli.bullets import bullet, console
+
+    steady = sum(m.course == "steady" for m in trend.modes)
+    few = sum(m.course is None for m in trend.modes)
+    moved = len(trend.modes) - steady - few
+    told = f"{len(trend.scans)} scans; of {len(trend.modes)} modes in the first, {moved} moved, {steady} held"
+    console().print(bullet(told + (f", {few} were heard in too few scans to tell" if few else "")))
 
 
 def _course(m: "ModeCourse", trend: "Trend") -> str:

@@ -21,7 +21,7 @@ def check(register: o.REGISTER = None) -> None:
     opened = o.opened(register)
     with progress_line() as progress:
         found = check_register(opened, lambda done, total: progress("checking files", done, total))
-    typer.echo(f"{opened.folder}: {found.plates} plates, {found.scans} scans, {found.files} files.")
+    typer.echo(f"{opened.folder}: plates {found.plates}, scans {found.scans}, files {found.files}.")
     for line in found.wrong[:MOST_LINES]:
         typer.echo(f"wrong: {line}")
     if len(found.wrong) > MOST_LINES:

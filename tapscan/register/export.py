@@ -164,7 +164,9 @@ def _write_json(register: Register, file: IO[str]) -> None:
 
 
 def _scan_json(connection: Connection, entry: ScanEntry) -> dict[str, Any]:
-    return {**_plain(entry), "screening": plain(read_screening(connection, entry.current.id))}
+    screening = plain(read_screening(connection, entry.current.id))
+    screening["scan"].pop("map")  # the drawing of the layout; its name and places stay
+    return {**_plain(entry), "screening": screening}
 
 
 def _plain(record: Any) -> dict[str, Any]:

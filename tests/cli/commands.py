@@ -1,0 +1,39 @@
+"""The command line run inside the test process: exit status, standard output, standard error."""
+
+import io
+import sys
+from collections.abc import Sequence
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from unittest.mock import patch
+
+from tapscan.cli import main
+
+
+@dataclass(frozen=True)
+class Done:
+    status: int
+    out: str
+    err: str
+
+
+def run(*words: object, answer: str | None = None) -> Done:
+    """`answer`: what a person at a terminal types; None: nobody is there."""
+    out, err = (io.TextIOWrapper(io.BytesIO(), encoding="utf-8", write_through=True) for _ in range(2))
+    typed = io.StringIO(answer or "")
+    typed.isatty = lambda: answer is not None  # type: ignore[method-assign]
+    argv: Sequence[str] = ["tapscan", *map(str, words)]
+    status = 0
+    with patch.object(sys, "argv", argv), patch.object(sys, "stdin", typed), redirect_stdout(out), redirect_stderr(err):
+        try:
+            main()
+        except SystemExit as end:
+            status = int(end.code or 0)
+    out.seek(0)
+    err.seek(0)
+    return Done(status, out.read(), err.read())
+
+
+def flat(text: str) -> str:
+    """Without the folds of the terminal."""
+    return " ".join(text.split())

@@ -1,0 +1,120 @@
+"""`tapscan plate` and `tapscan register`: what they say, what they refuse, and that no traceback shows."""
+
+import csv
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.cli.commands import flat, run
+
+
+@pytest.fixture
+def where(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
+    monkeypatch.setenv("COLUMNS", "120")
+    return tmp_path
+
+
+def test_a_plates_life(where):
+    photo = where / "front.jpg"
+    photo.write_bytes(b"jpeg")
+    done = run("plate", "add", "B12", "--pattern", "parlour grand", "--mass-kg", "104,5", "--photo", photo)
+    assert (done.status, done.err) == (0, "")
+    assert f"Added plate B12 to the register {where / 'register'}" in done.out
+    assert "parlour grand" in run("plate", "list").out
+    shown = run("plate", "show", "b").out
+    assert "104.5 kg" in shown
+    assert "front.jpg" in shown
+    assert "serial number:   unknown" in shown
+    assert run("plate", "edit", "B12", "--name", "B13", "--mass-kg", "unknown", "--notes", "from a barn").status == 0
+    shown = run("plate", "show", "B13").out
+    assert "mass:            unknown" in shown
+    assert "from a barn" in shown
+    assert run("plate", "retire", "B13", "--why", "scrapped").status == 0
+    assert "No plates in use" in run("plate", "list").out
+    assert "retired" in run("plate", "list", "--retired").out
+    assert run("plate", "retire", "B13", "--undo").status == 0
+    assert "B13" in run("plate", "list").out
+
+
+REFUSED = [
+    (("plate", "add", " "), "name of a plate is empty"),
+    (("plate", "add", "b12"), "there is a plate B12 already"),
+    (("plate", "add", "X", "--mass-kg", "140000"), "given in grams or pounds? give kilograms between 1 and 1000"),
+    (("plate", "add", "X", "--mass-kg", "heavy"), "write a number of kilograms"),
+    (("plate", "show", "Z9"), "there is no plate 'Z9'; `tapscan plate list` shows the plates"),
+    (("plate", "edit", "B12"), "nothing to change was named"),
+    (("plate", "edit", "B1", "--notes", "x"), "near it: B12; write the name in full"),
+    (("plate", "baseline", "B12", "2026-03-14"), "there is no scan 'B12/2026-03-14'; B12 has none yet"),
+    (("plate", "baseline", "B12", "yesterday"), "is not the name of a scan; write PLATE/DATE"),
+    (("plate", "retire", "B12", "--on", "2999-01-01"), "that day is still to come"),
+    (("plate", "retire", "B12", "--on", "14.3.2026"), "write year-month-day"),
+    (("scan", "show", "B12/2026-13-14"), "is not a day"),
+    (("scan", "edit", "B12/2026-03-14"), "nothing to change was named"),
+    (("compare", "B12"), "B12 has no baseline"),
+    (("register", "export", "out.csv"), "CSV is several files; name a folder"),
+    (("register", "backup", "no/such/place"), "there is no such folder"),
+]
+
+
+@pytest.mark.parametrize(("words", "said"), REFUSED)
+def test_a_mistake_is_one_line_that_says_what_would_mend_it(where, monkeypatch, words, said):
+    monkeypatch.chdir(where)
+    run("plate", "add", "B12")
+    done = run(*words)
+    assert done.status == 1
+    (line,) = done.err.splitlines()
+    assert line.startswith("tapscan: ")
+    assert said in line
+
+
+@pytest.mark.parametrize(
+    "words", [("plate", "list"), ("scan", "list"), ("register", "check"), ("history", "B12"), ("compare", "B12")]
+)
+def test_looking_makes_no_register(where, words):
+    done = run(*words)
+    assert done.status == 1
+    assert "there is no register here; `tapscan plate add NAME` makes one" in done.err
+    assert list(where.iterdir()) == []
+
+
+def test_the_register_is_the_folder_named_first(where):
+    assert run("plate", "add", "B12", "--register", where / "other").status == 0
+    assert (where / "other" / "register.sqlite").is_file()
+    assert not (where / "register").exists()
+
+
+def test_without_a_word_the_register_lies_in_the_users_data_folder(tmp_path):
+    code = "from tapscan.cli.options import folder_of; print(folder_of(None))"
+    env = {"HOME": str(tmp_path), "XDG_DATA_HOME": str(tmp_path / "data"), "PATH": "", "LOCALAPPDATA": str(tmp_path)}
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, env=env, check=True)
+    assert Path(done.stdout.strip()).is_relative_to(tmp_path)
+    assert "tapscan" in done.stdout
+
+
+@pytest.mark.parametrize("name", ["../../x", ".x", "=1+1", "[bold]x[/bold]", 'O\'Neil "x"; --', "🎹", "a/b"])
+def test_odd_names_are_shown_as_they_are(where, name):
+    assert run("plate", "add", name).status == 0
+    assert name in run("plate", "list").out
+    assert f"Plate {name}" in run("plate", "show", name).out
+    assert run("register", "export", where / "out").status == 0
+    with (where / "out" / "plates.csv").open(encoding="utf-8-sig", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert row["plate"] == ("'" + name if name == "=1+1" else name)
+    assert sorted(p.name for p in where.iterdir()) == ["out", "register"]
+
+
+def test_check_backup_and_export_say_where(where):
+    run("plate", "add", "B12", "--photo", __file__)
+    assert "Everything is there and unaltered" in run("register", "check").out
+    assert "database and 1 files" in run("register", "backup", where / "copy").out
+    assert "Everything is there" in run("register", "check", "--register", where / "copy").out
+    assert run("register", "export", where / "all.json").status == 0
+    (photo,) = (p for p in (where / "register" / "files").rglob("*") if p.is_file())
+    photo.unlink()
+    done = run("register", "check")
+    assert done.status == 1
+    assert "is missing; it was a photo of B12" in done.out
+    assert "take the missing files from a backup" in flat(done.err)

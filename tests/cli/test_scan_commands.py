@@ -1,0 +1,273 @@
+"""A plate's life by commands: import, baseline, later scan, compare, history, outcome. Recordings are simulated."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tapscan.register.database import open_register
+from tapscan.register.files import sha256_of
+from tapscan.register.scans import find_scan, list_scans
+from tapscan.settings import Settings
+from tapscan.workflow import keep
+from tests.cli.commands import flat, run
+from tests.register import built
+
+SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
+BEFORE, CUT = sorted((SIMULATED / "strut-before").glob("*.flac")), sorted((SIMULATED / "strut-half-cut").glob("*.flac"))
+HOW = ("--order", "soft,hard", "--state", "stripped", "--sensor", "contact pickup", "--bare")
+
+
+@pytest.fixture(scope="module")
+def life(tmp_path_factory) -> Path:
+    """B12: one baseline scan, and a later one with a strut half cut."""
+    folder = tmp_path_factory.mktemp("life") / "register"
+    at = ("--register", folder)
+    assert run("plate", "add", "B12", "--mass-kg", "104", *at).status == 0
+    for files, date, more in (
+        (BEFORE, "2026-03-14", ("--baseline", "--iron-c", "18")),
+        (CUT, "2026-06-01", ("--iron-c", "20,0")),
+    ):
+        done = run("scan", "import", "B12", *files, *HOW, "--date", date, *more, "--yes", *at)
+        assert (done.status, done.err) == (0, "")
+        assert f"Stored as B12/{date}: 10 recordings in {folder}" in done.out
+    return folder
+
+
+@pytest.fixture
+def where(life: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("COLUMNS", "120")
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(shutil.copytree(life, tmp_path / "register")))
+    return tmp_path / "register"
+
+
+def test_a_later_scan_is_compared_as_it_comes_in(where):
+    shown = flat(run("scan", "show", "B12/2026-06-01").out)
+    assert "Something to look at" in shown
+    assert "Since the baseline of 2026-03-14" in shown
+    assert "fell" in shown
+    shown = flat(run("scan", "show", "B12/2026-03-14").out)
+    assert "a baseline scan" in shown
+    assert "Since the baseline" not in shown
+
+
+def test_compare_reads_what_is_stored(where):
+    done = run("compare", "B12")
+    assert done.status == 0
+    assert "B12/2026-06-01 beside B12/2026-03-14" in done.out
+    assert "fell" in done.out
+    assert "it could also be" in done.out
+    told = json.loads(run("compare", "B12", "--json", "-").out)
+    assert (told["later"], told["baselines"]) == ("B12/2026-06-01", ["B12/2026-03-14"])
+    assert len(told["pairs"]) > 80
+    assert told["statistic"] > told["statistic_limit"]
+    back = run("compare", "B12", "--scan", "2026-03-14", "--against", "B12/2026-06-01", "--json", "-")
+    assert json.loads(back.out)["later"] == "B12/2026-03-14"
+    assert "itself a baseline scan" in run("compare", "B12", "--scan", "2026-03-14").err
+
+
+def test_history_shows_scans_findings_and_what_came_later(where):
+    assert (
+        run(
+            "scan",
+            "outcome",
+            "B12/2026-06-01",
+            "--found",
+            "crack in strut 2",
+            "--method",
+            "dye penetrant",
+            "--by",
+            "A. Person",
+            "--on",
+            "2026-06-03",
+        ).status
+        == 0
+    )
+    told = flat(run("history", "B12").out)
+    assert "B12/2026-06-01: Since the baseline" in told
+    assert "crack in strut 2" in told
+    assert "2 scans in this state" in told
+    assert "crack in strut 2" in run("plate", "show", "B12").out.replace("\n", " ") or "crack in strut" in told
+
+
+def test_the_baseline_can_be_moved_and_taken_away(where):
+    assert "2 baseline scans" in run("plate", "baseline", "B12", "2026-03-14", "B12/2026-06-01").out
+    assert "has no scan beside its baseline" in run("compare", "B12").err
+    assert "No baseline yet" in run("plate", "baseline", "B12", "--none").out
+
+
+def test_what_is_written_of_a_scan_can_be_mended(where):
+    done = run(
+        "scan",
+        "edit",
+        "B12/2026-06-01",
+        "--hammer",
+        "plastic tip",
+        "--sensor",
+        "unknown",
+        "--seen",
+        "rust-line: bass",
+        "--not-seen",
+        "all",
+    )
+    assert (done.status, done.err) == (0, "")
+    shown = run("scan", "show", "B12/2026-06-01").out
+    assert "plastic tip" in shown
+    assert "sensor:          unknown" in shown
+    assert "seen: bass" in shown
+    assert "iron: " not in shown or "20 °C" in shown
+    for words, said in (
+        (("--iron-c", "68"), "given in Fahrenheit?"),
+        (("--state", "polished"), "is unknown; one of as-found"),
+        (("--seen", "dent"), "is not on the visual checklist"),
+        (("--bare", "--fitting", "agraffes"), "leave one of them out"),
+    ):
+        assert said in run("scan", "edit", "B12/2026-06-01", *words).err
+
+
+def test_rescreening_keeps_the_earlier_result(where, tmp_path):
+    (tmp_path / "own.toml").write_text("highest_hz = 800\n")
+    done = run("scan", "rescreen", "B12/2026-06-01", "--settings", tmp_path / "own.toml")
+    assert (done.status, done.err) == (0, "")
+    assert "Stored as screening 2" in done.out
+    now = json.loads(run("scan", "show", "B12/2026-06-01", "--json", "-").out)
+    first = json.loads(run("scan", "show", "B12/2026-06-01", "--screening", "1", "--json", "-").out)
+    assert len(now["modes"]) < len(first["modes"])
+    assert now["settings_sha256"] != first["settings_sha256"]
+    assert [r["file"] for r in now["recordings"]] == [r["file"] for r in first["recordings"]] == [p.name for p in CUT]
+    assert [(s["station"], s["force"]) for s in now["strikes"]] == [
+        (s["station"], s["force"]) for s in first["strikes"]
+    ]
+    assert "has no screening 3; it has 1, 2" in run("scan", "show", "B12/2026-06-01", "--screening", "3").err
+
+
+def test_rescreening_with_present_settings_gives_the_same_again(where):
+    before = run("scan", "show", "B12/2026-03-14", "--json", "-").out
+    assert run("scan", "rescreen", "B12/2026-03-14").status == 0
+    assert json.loads(run("scan", "show", "B12/2026-03-14", "--json", "-").out) == json.loads(before)
+
+
+def test_the_report_is_made_from_the_register_alone(where, tmp_path):
+    assert run("scan", "show", "B12/2026-06-01", "--report", tmp_path / "page.html").status == 0
+    assert (tmp_path / "page.html").read_text(encoding="utf-8").count("<svg") > 3
+
+
+def stored(where: Path) -> list[str]:
+    return [e.name for e in list_scans(open_register(where))]
+
+
+def test_the_same_recordings_are_not_taken_twice(where):
+    done = run("scan", "import", "B12", *CUT[:2], "--yes")
+    assert done.status == 1
+    assert "already stored as B12/2026-06-01: the same recording; nothing was stored" in done.err
+    assert len(stored(where)) == 2
+
+
+OTHER = sorted((SIMULATED / "sound-parlour-grand").glob("*.flac"))[:4]
+
+
+def test_nothing_is_stored_unasked(where):
+    for words, answer in ((("--dry-run",), None), ((), "n\n")):
+        done = run("scan", "import", "B12", *OTHER, "--order", "soft,hard", *words, answer=answer)
+        assert done.status == 0
+        assert "station" in done.out
+        assert OTHER[0].name in done.out
+    assert "give --yes to store, or --dry-run" in run("scan", "import", "B12", *OTHER).err
+    assert len(stored(where)) == 2
+    files = [p for p in (where / "files").rglob("*") if p.is_file()]
+    assert len(files) == 22, "ten recordings and one file of pictures a scan"
+
+
+def test_what_is_missing_is_shown_and_can_be_mended(where):
+    station = OTHER[0].name.split("_")[0]
+    shown = run("scan", "import", "B12", *OTHER[:3], "--per-station", "2", "--dry-run").out
+    assert "expected 4, found 3" in shown
+    assert "To mend: --skip" in shown
+    shown = run(
+        "scan",
+        "import",
+        "B12",
+        *OTHER[:3],
+        "--per-station",
+        "2",
+        "--assign",
+        f"{OTHER[2].name}={station}",
+        "--skip",
+        "2",
+        "--dry-run",
+    ).out
+    assert "expected" not in shown
+    assert "left out by hand: T2" in shown
+    assert f"{OTHER[2].name} was given to {station} by hand" in shown
+    assert (
+        "no tap or recording of that name"
+        in run("scan", "import", "B12", *OTHER, "--assign", "x.wav=S1", "--dry-run").err
+    )
+    assert "there is no such tap; 4 were found" in run("scan", "import", "B12", *OTHER, "--skip", "9", "--dry-run").err
+
+
+def test_yes_on_a_terminal_stores(where):
+    done = run("scan", "import", "B12", *OTHER, "--order", "soft,hard", "--date", "2026-07-01", answer="y\n")
+    assert done.status == 0, done.err
+    assert stored(where)[-1] == "B12/2026-07-01"
+    entry = find_scan(open_register(where), "B12/2026-07-01")
+    assert [f.sha256 for f in entry.files] == [sha256_of(p) for p in OTHER]
+    assert entry.conditions.state is None
+    assert entry.conditions.fittings is None, "nobody looked"
+
+
+def test_one_bad_recording_and_nothing_is_stored(where, tmp_path):
+    (tmp_path / "S9_1.wav").write_bytes(b"RIFF")
+    done = run("scan", "import", "B12", *OTHER[:2], tmp_path / "S9_1.wav", "--yes")
+    assert done.status == 1
+    assert "S9_1.wav" in done.err
+    assert "nothing was stored; mend or leave out" in done.err
+    assert len(stored(where)) == 2
+
+
+def test_a_plate_must_be_known_before_its_scan(where):
+    done = run("scan", "import", "B1", *OTHER, "--yes")
+    assert done.status == 1
+    assert "near it: B12; write the name in full" in done.err
+
+
+def by_hand(where: Path, tmp_path: Path):
+    path = tmp_path / "S1_1.wav"
+    path.write_bytes(b"taps")
+    return built.screening((sha256_of(path),)), [str(path)]
+
+
+def test_a_recording_that_changes_on_the_way_is_refused(where, tmp_path):
+    screening, paths = by_hand(where, tmp_path)
+    Path(paths[0]).write_bytes(b"other taps")
+    with pytest.raises(OSError, match="changed while it was being read; nothing was stored"):
+        keep.store(open_register(where), "B12", built.new_scan(), screening, Settings(), paths)
+    assert len(stored(where)) == 2
+
+
+@pytest.mark.parametrize(
+    "moment",
+    ["tapscan.workflow.keep.store_scan", "tapscan.register.scans.store_screening", "tapscan.register.scans.find_scan"],
+)
+def test_the_folder_is_pulled_away_on_the_way(where, tmp_path, monkeypatch, moment):
+    """Before the first row, between rows, and after the last."""
+    module, name = moment.rsplit(".", 1)
+    real = getattr(__import__(module, fromlist=[name]), name)
+    away = tmp_path / "away"
+
+    def pulled(*args, **more):
+        shutil.move(where, away)
+        return real(*args, **more)
+
+    monkeypatch.setattr(moment, pulled)
+    screening, paths = by_hand(where, tmp_path)
+    with pytest.raises(OSError, match=r"cannot be reached|there is no register"):
+        keep.store(open_register(where), "B12", built.new_scan(), screening, Settings(), paths)
+    monkeypatch.undo()
+    assert not where.exists()
+    shutil.move(away, where)
+    names = stored(where)
+    assert names[:1] == ["B12/2026-03-14"] and "B12/2026-06-01" in names
+    assert len(names) in (2, 3)
+    assert run("register", "check", "--register", where).status == 0

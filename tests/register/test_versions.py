@@ -1,0 +1,168 @@
+"""Older registers are brought up to date after a backup, newer ones are refused untouched, strangers are left alone."""
+
+import hashlib
+import shutil
+import sqlite3
+import subprocess
+import sys
+import textwrap
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+
+from tapscan.errors import RegisterProblem
+from tapscan.register import database, migrating
+from tapscan.register.database import REVISION, make_register, open_register, revision_of
+from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
+from tapscan.register.tables import metadata
+from tests.register import built
+
+SNAPSHOT = Path(__file__).with_name("snapshot_0001.sqlite")
+
+
+def content_of(folder: Path) -> dict[str, str]:
+    return {
+        str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()
+    }
+
+
+def test_the_steps_lead_to_the_tables(register):
+    with register.engine.connect() as connection:
+        assert compare_metadata(MigrationContext.configure(connection), metadata) == []
+    script = ScriptDirectory.from_config(migrating._config())
+    assert script.get_heads() == [REVISION]
+    assert revision_of(register.folder) == REVISION
+
+
+def test_a_register_of_revision_0001_still_opens(tmp_path):
+    """The snapshot was written by the first version; its screening must stay readable, whatever records.py becomes."""
+    (tmp_path / "files").mkdir()
+    shutil.copy(SNAPSHOT, tmp_path / "register.sqlite")
+    register = open_register(tmp_path)
+    (entry,) = list_scans(register)
+    back = load_screening(register, entry.current.id)
+    expected = built.screening(("ab" * 32,))
+    assert [m.frequency_hz for m in back.scan.modes] == [m.frequency_hz for m in expected.scan.modes]
+    assert [m.strengths for m in back.scan.modes] == [m.strengths for m in expected.scan.modes]
+    assert back.indications[0].sentence == expected.indications[0].sentence
+    assert back.comparison is not None
+    assert entry.conditions == built.CONDITIONS
+
+
+def set_version(folder: Path, version: str) -> None:
+    with sqlite3.connect(folder / "register.sqlite") as connection:
+        connection.execute("UPDATE alembic_version SET version_num = ?", (version,))
+    connection.close()
+
+
+@pytest.mark.parametrize("version", ["0002", "9999", "deadbeef"])
+def test_a_newer_register_is_refused_and_left_byte_for_byte(register, stored, version):
+    stored()
+    set_version(register.folder, version)
+    before = content_of(register.folder)
+    for attempt in (open_register, make_register):
+        with pytest.raises(RegisterProblem, match=rf"newer tapscan \(its version is {version}.*update tapscan"):
+            attempt(register.folder)
+    assert content_of(register.folder) == before
+
+
+def test_a_newer_register_is_refused_by_every_command(register, stored):
+    stored()
+    set_version(register.folder, "0002")
+    before = content_of(register.folder)
+    commands = (
+        ["plate", "list"],
+        ["plate", "add", "X"],
+        ["scan", "list"],
+        ["register", "check"],
+        ["history", "B12"],
+        ["compare", "B12"],
+    )
+    for words in commands:
+        done = subprocess.run(
+            [sys.executable, "-m", "tapscan", *words, "--register", str(register.folder)],
+            capture_output=True,
+            text=True,
+            check=False,
+        )
+        assert done.returncode == 1, words
+        (line,) = done.stderr.splitlines()
+        assert "made by a newer tapscan" in line
+    assert content_of(register.folder) == before
+
+
+def test_another_programs_database_is_left_alone(tmp_path):
+    with sqlite3.connect(tmp_path / "register.sqlite") as connection:
+        connection.execute("CREATE TABLE plate (x)")
+    connection.close()
+    before = content_of(tmp_path)
+    with pytest.raises(RegisterProblem, match="not a register of tapscan"):
+        open_register(tmp_path)
+    assert content_of(tmp_path) == before
+
+
+def test_a_folder_without_a_register_stays_without(tmp_path):
+    with pytest.raises(RegisterProblem, match="there is no register here; `tapscan plate add NAME` makes one"):
+        open_register(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_register_whose_making_was_stopped_is_made_anew(tmp_path):
+    (tmp_path / "register.sqlite").touch()
+    assert list_scans(make_register(tmp_path)) == []
+
+
+@pytest.fixture
+def grown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Steps with one more, which adds a column; `fails` in the file makes it break after that."""
+    folder = Path(shutil.copytree(Path(database.__file__).with_name("migrations"), tmp_path / "migrations"))
+    step = """
+        import sqlalchemy as sa
+        from alembic import op
+
+        revision, down_revision = "0002", "0001"
+
+        def upgrade():
+            op.add_column("plate", sa.Column("colour", sa.Text()))
+            if FAILS:
+                op.execute("SELECT nonsense")
+    """
+    (folder / "versions" / "r0002.py").write_text("FAILS = False\n" + textwrap.dedent(step))
+    monkeypatch.setattr(migrating, "LOCATION", str(folder))
+    monkeypatch.setattr(database, "REVISION", "0002")
+    return folder / "versions" / "r0002.py"
+
+
+def columns(database_file: Path) -> set[str]:
+    with sqlite3.connect(database_file) as connection:
+        found = {row[1] for row in connection.execute("PRAGMA table_info(plate)")}
+    connection.close()
+    return found
+
+
+def test_an_older_register_is_copied_and_brought_up_to_date(register, stored, grown):
+    entry = stored()
+    opened = open_register(register.folder)
+    assert revision_of(register.folder) == "0002"
+    assert "colour" in columns(register.folder / "register.sqlite")
+    assert list_scans(opened) == [entry]
+    (copy,) = (register.folder / "backups").iterdir()
+    assert copy.name.startswith("before-0002-")
+    assert "colour" not in columns(copy)
+    shutil.copy(copy, register.folder / "register.sqlite")
+    assert revision_of(register.folder) == "0001"
+
+
+def test_a_step_that_fails_leaves_the_register_as_it_was(register, stored, grown):
+    entry = stored()
+    grown.write_text(grown.read_text().replace("FAILS = False", "FAILS = True"))
+    with pytest.raises(RegisterProblem, match="no such column"):
+        open_register(register.folder)
+    assert revision_of(register.folder) == "0001"
+    assert "colour" not in columns(register.folder / "register.sqlite"), "step and record share one transaction"
+    grown.write_text(grown.read_text().replace("FAILS = True", "FAILS = False"))
+    assert list_scans(open_register(register.folder)) == [entry]
