@@ -13,9 +13,9 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tapscan.records import FloatArray, Pole
+from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.settings import Settings
-from tapscan.signal.bandfit import LEAST_Q, LOOKS, Start, fit_band
+from tapscan.signal.bandfit import LEAST_Q, Start, fit_band
 from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.polish import polished
 from tapscan.signal.subbands import Band, Spectra, plan_bands
@@ -23,6 +23,7 @@ from tapscan.signal.subspace import shared_poles
 
 SKIP_S = 0.001  # the blow itself lasts up to 0.6 ms
 MOST_IN_BAND = 18
+LEAST_SERIES = 12
 EDGE_WIDTHS = 0.5  # linewidths: poles of two neighbouring bands so close are one mode
 MODEL_ERROR = 1e-6  # of a band's energy: no real ring follows the model closer
 DYNAMIC_RANGE = 1e-6  # of the strongest band's energy density: fainter modes are left alone
@@ -34,41 +35,35 @@ def station_poles(
     sample_rate_hz: int,
     settings: Settings,
     free_s: float = 0.0,
-    rough_below_hz: float = 0.0,
+    lowest_hz: float | None = None,
 ) -> list[Pole]:
     """Poles common to the strikes of one station.
 
     strikes : S arrays (n_s,) float64, sample 0 at the onset, n_s at least 0.05 s.
     noises  : S arrays of samples from before each strike; may be empty, then the residual alone rules.
     free_s  : where the fit may begin at the earliest, s after the onset (later blows are over by then).
-    rough_below_hz : below this only start values are wanted, for a fit of all stations together.
+    lowest_hz : below this nothing is looked for; None: as the settings say.
     """
     skip = round(max(SKIP_S, free_s) * sample_rate_hz)
     length = min(len(s) for s in strikes) - skip
     stacked = np.stack([s[skip : skip + length] for s in strikes])
     density = NoiseDensity(noises, sample_rate_hz)
-    levels = _Ladder(Spectra(stacked, sample_rate_hz))
+    levels = Ladder(Spectra(stacked, sample_rate_hz))
     bands = plan_bands(settings.lowest_hz, min(settings.highest_hz, 0.45 * sample_rate_hz))
+    bands = [b for b in bands if lowest_hz is None or b.high_hz > lowest_hz]
+    if not bands:
+        return []
     noise = {b: density.at(b.low_hz, b.high_hz) for b in bands}
     floors = _floors(levels, noise)
     starts = _starts(levels, bands, floors)
     clear = 10 ** (settings.mode_clear_db / 10)
-    looks = {b: 0 if b.high_hz < rough_below_hz else LOOKS for b in bands}
-    fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear, looks[b]) for b in bands]
+    fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear) for b in bands]
     poles = without_doubles(fits)
-    poles = [
-        p
-        for b in bands
-        for p in (
-            polished(levels.for_band(b), b, poles, noise[b])
-            if looks[b]
-            else [p for p in poles if b.owns(p.frequency_hz)]
-        )
-    ]
+    poles = [p for b in bands for p in polished(levels.for_band(b), b, poles, noise[b])]
     return [_at_onset(p, skip / sample_rate_hz) for p in sorted(poles, key=lambda p: p.frequency_hz)]
 
 
-def _floors(levels: "_Ladder", noise: dict[Band, float]) -> dict[Band, float]:
+def _floors(levels: "Ladder", noise: dict[Band, float]) -> dict[Band, float]:
     """Mean square per sample of the white noise each band is held against.
 
     The measured noise, or more where a strike is so strong that no model of its ring is exact.
@@ -81,7 +76,7 @@ def _floors(levels: "_Ladder", noise: dict[Band, float]) -> dict[Band, float]:
     return {b: max(heard, MODEL_ERROR * energy[b], faintest) for b, heard in noise.items()}
 
 
-class _Ladder:
+class Ladder:
     """The same strikes at full, half, quarter... length; high bands decay fast and need less."""
 
     def __init__(self, whole: Spectra) -> None:
@@ -104,21 +99,31 @@ class _Ladder:
         return whole
 
 
-def _starts(levels: _Ladder, bands: Sequence[Band], floors: dict[Band, float]) -> Start:
+def _starts(levels: Ladder, bands: Sequence[Band], floors: dict[Band, float]) -> Start:
     """Start values over all bands; each band gives those it owns."""
-    found_f, found_d = [], []
+    found = []
     for band in bands:
         spectra = levels.for_band(band)
         series, rate, centre = spectra.baseband(band)
-        if series.shape[1] < 12:
-            continue
-        z = shared_poles(series, floors[band] * rate / spectra.rate, MOST_IN_BAND)
-        log_z = np.log(z[np.abs(z) > 1e-6]) * rate
-        f, d = centre + log_z.imag / (2 * np.pi), -log_z.real
-        keep = (f >= band.low_hz) & (f < band.high_hz) & (d > -0.3 / spectra.duration_s) & (np.pi * f > LEAST_Q * d)
-        found_f.append(f[keep])
-        found_d.append(np.maximum(d[keep], 0.1 / spectra.duration_s))
-    return Start(np.empty(0), np.empty(0)).joined(np.concatenate([[], *found_f]), np.concatenate([[], *found_d]))
+        if series.shape[1] >= LEAST_SERIES:
+            z = shared_poles(series, floors[band] * rate / spectra.rate, MOST_IN_BAND)
+            found.append(starts_of(z, band, rate, centre, spectra.duration_s))
+    return joined(found)
+
+
+def starts_of(z: ComplexArray, band: Band, rate_hz: float, centre_hz: float, seconds: float) -> Start:
+    """Start values from poles of the band moved to zero: those inside its edges that may be modes."""
+    log_z = np.log(z[np.abs(z) > 1e-6]) * rate_hz
+    f, d = centre_hz + log_z.imag / (2 * np.pi), -log_z.real
+    keep = (f >= band.low_hz) & (f < band.high_hz) & (d > -0.3 / seconds) & (np.pi * f > LEAST_Q * d)
+    return Start(f[keep], np.maximum(d[keep], 0.1 / seconds))
+
+
+def joined(parts: Sequence[Start]) -> Start:
+    """All start values in order of frequency."""
+    f = np.concatenate([[], *(p.frequency_hz for p in parts)])
+    d = np.concatenate([[], *(p.decay_rate_per_s for p in parts)])
+    return Start(np.empty(0), np.empty(0)).joined(f, d)
 
 
 def without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:

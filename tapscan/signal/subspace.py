@@ -1,6 +1,7 @@
 """Poles of a sum of damped exponentials shared by several series: a shift-invariance method.
 
     shared_poles(series, noise_power, most)   complex poles z, |z| < 1, of (S, m) series
+    Covariance(most).add(series) ... .poles(noise_power)    the same for many sets of series
 
 Method: signal subspace of the covariance of all series' Hankel windows, rotational invariance solved
 by total least squares (ESPRIT; Roy and Kailath, IEEE Trans. ASSP 37 (1989) 984; from memory). Order
@@ -23,18 +24,39 @@ def shared_poles(series: ComplexArray, noise_power: float, most: int) -> Complex
 
     series : (S, m) complex; noise_power : mean square of the noise per sample of the series.
     """
-    window = min(LONGEST_WINDOW, series.shape[1] // 3)
-    if window < 4:
-        return np.empty(0, dtype=complex)
-    covariance = _covariance(series, window)
-    least = max(0, window - most)
-    values, vectors = eigh(covariance, subset_by_index=[least, window - 1], check_finite=False)
-    values, vectors = values[::-1], vectors[:, ::-1]
-    columns = len(series) * (series.shape[1] - window + 1)
-    edge = RESERVE * noise_power * columns * (1 + np.sqrt(window / columns)) ** 2
-    order = int(np.sum(values > max(edge, RANGE * values[0])))
-    order = min(order, most, window - 2)
-    return _rotation(vectors[:, :order]) if order else np.empty(0, dtype=complex)
+    gathered = Covariance(most)
+    gathered.add(series)
+    return gathered.poles(noise_power)
+
+
+class Covariance:
+    """Sum of the windows' covariances over sets of series, which may be of unlike length."""
+
+    def __init__(self, most: int) -> None:
+        self.most, self.window, self.columns = most, 0, 0
+        self._sum = np.zeros((0, 0), dtype=complex)
+
+    def add(self, series: ComplexArray) -> None:
+        """(S, m) more series; the first set fixes the length of the windows, shorter sets are left out."""
+        if not self.window:
+            self.window = min(LONGEST_WINDOW, series.shape[1] // 3)
+            self._sum = np.zeros((self.window, self.window), dtype=complex)
+        if self.window >= 4 and series.shape[1] >= 2 * self.window:
+            self._sum += _covariance(series, self.window)
+            self.columns += len(series) * (series.shape[1] - self.window + 1)
+
+    def poles(self, noise_power: float) -> ComplexArray:
+        """Poles whose eigenvalues stand above what white noise of this mean square can reach."""
+        window, columns = self.window, self.columns
+        if window < 4 or not columns:
+            return np.empty(0, dtype=complex)
+        least = max(0, window - self.most)
+        values, vectors = eigh(self._sum, subset_by_index=[least, window - 1], check_finite=False)
+        values, vectors = values[::-1], vectors[:, ::-1]
+        edge = RESERVE * noise_power * columns * (1 + np.sqrt(window / columns)) ** 2
+        order = int(np.sum(values > max(edge, RANGE * values[0])))
+        order = min(order, self.most, window - 2)
+        return _rotation(vectors[:, :order]) if order else np.empty(0, dtype=complex)
 
 
 def _covariance(series: ComplexArray, window: int) -> ComplexArray:

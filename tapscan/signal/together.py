@@ -1,15 +1,15 @@
 """One more fit, of all stations at once: what one station hides another shows.
 
     StationSound                              what one station brings: its strikes, their noise, the poles it gave alone
-    shared_modes(sounds, starts, settings)    list of SharedMode, empty where there is nothing to join
+    shared_modes(sounds, settings)            list of SharedMode, empty where there is nothing to join
 
 At one station the strikes differ in little but their force, so two modes that overlap look like one, and each
 station errs its own way. Between stations a mode's strength changes freely: modes a fraction of their
 linewidth apart are told by it, and a pole that only mends the shape of a stronger one, with that one's pattern over the
 stations, is no mode (a room, or damping that changes with amplitude, makes such poles).
 
-The plate may warm while it is tapped. Each station's common shift is measured first, on the poles it gave alone, and
-taken out of its spectra exactly; a fit that forgets this splits every mode.
+The plate may warm while it is tapped. Each station's common shift is measured in every round of the fit,
+and taken out of its spectra before the next; a fit that forgets this splits every mode.
 """
 
 from __future__ import annotations
@@ -22,21 +22,23 @@ import numpy as np
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.settings import Settings
 from tapscan.signal.bandfit import Start, fit_band
-from tapscan.signal.modes import without_doubles
+from tapscan.signal.modes import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.polefit import mode_spectra, smooth_terms
 from tapscan.signal.polish import images, tails
 from tapscan.signal.subbands import Band, Spectra, plan_bands
+from tapscan.signal.subspace import Covariance
 
 HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
 LENGTH_SHARE = 0.6  # of the median; a station heard for less would shorten the fit of all
 MODEL_ERROR = 1e-6
 SHORTEST_S = 0.5
-LOOKS, ROUNDS = 8, 3
+LOOKS = (0, 0, 0, 8, 8)  # in each round; the first three only measure the warming
 LOWEST_HZ = 12.0
 CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 4.5  # band widths on either side that the last fit may look at
-DRIFT_WIDTHS, LEAST_FOR_DRIFT, LEAST_DRIFT = 0.1, 6, 5e-7
+LEAST_DRIFT = 5e-7
+MOST_IN_BAND = 40
 
 
 @dataclass(frozen=True, eq=False)
@@ -46,7 +48,7 @@ class StationSound:
     station: str
     strikes: np.ndarray  # (S, n) float32, sample 0 at the onset, full scale = 1
     noise: NoiseDensity
-    poles: tuple[Pole, ...]  # what the station gave alone
+    poles: tuple[Pole, ...]  # what the station gave alone, above HIGHEST_HZ where there are other stations
     sample_rate_hz: int
     free_s: float  # from the onset to where the plate rings freely
     level_db: tuple[float, ...]  # of each strike: rms of the first 0.5 s, dB re full scale
@@ -86,23 +88,24 @@ class _Together:
     rungs: tuple[_Kept, ...]  # full length, half, quarter...
 
 
-def shared_modes(sounds: Sequence[StationSound], starts: Start, settings: Settings) -> list[SharedMode]:
-    """Modes below 2.5 kHz from all stations together; `starts` are the modes that the stations gave alone.
+def shared_modes(sounds: Sequence[StationSound], settings: Settings) -> list[SharedMode]:
+    """Modes below 2.5 kHz from all stations together.
 
     Sounds of another rate, or much shorter than most, take no part. Empty where fewer than two stations are left.
     """
     sounds = _alike(sounds)
-    if len(sounds) < 2 or not len(starts):
+    if len(sounds) < 2:
         return []
-    joint = _gathered(sounds, starts)
+    joint = _gathered(sounds)
     bands = [b for b in plan_bands(settings.lowest_hz, settings.highest_hz) if b.low_hz < HIGHEST_HZ]
     bands = [Band(LOWEST_HZ, settings.lowest_hz), *bands]  # what rings below is not reported, but its tails are heard
+    starts = _starts(sounds, bands)
     columns = len(joint.owner)
     clear = (10 ** (settings.mode_clear_db / 10) + columns + 4 * np.sqrt(columns)) / columns
     poles: list[Pole] = []
-    for _ in range(ROUNDS):
+    for looks in LOOKS:
         fitted = {b: _weighed(joint, sounds, b, starts) for b in bands}
-        poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear, len(sounds)) for b in bands])
+        poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear, len(sounds), looks) for b in bands])
         if not poles:
             return []
         starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
@@ -111,7 +114,13 @@ def shared_modes(sounds: Sequence[StationSound], starts: Start, settings: Settin
 
 
 def _band_poles(
-    fitted: tuple[_Kept, FloatArray], band: Band, starts: Start, poles: Sequence[Pole], clear: float, stations: int
+    fitted: tuple[_Kept, FloatArray],
+    band: Band,
+    starts: Start,
+    poles: Sequence[Pole],
+    clear: float,
+    stations: int,
+    looks: int,
 ) -> list[Pole]:
     """The band's poles, with the tails of all `poles` outside taken away first: no polynomial stands for strong ones."""
     kept, scale = fitted
@@ -123,7 +132,7 @@ def _band_poles(
     full = kept.full.copy()
     full[:, first : first + len(bins)] -= (tails(bins, outside, kept) + images(bins, every, kept)).T
     clean = _Kept(full, kept.length, kept.rate)
-    return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, LOOKS, stations)]
+    return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, looks, stations)]
 
 
 def _better_drift(joint: _Together, fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> FloatArray:
@@ -161,42 +170,44 @@ def _scaled(pole: Pole, scale: FloatArray) -> Pole:
 def _alike(sounds: Sequence[StationSound]) -> list[StationSound]:
     rates = [s.sample_rate_hz for s in sounds]
     rate = max(set(rates), key=rates.count) if rates else 0
-    same = [s for s in sounds if s.sample_rate_hz == rate and s.poles]
+    same = [s for s in sounds if s.sample_rate_hz == rate]
     middle = float(np.median([s.ring.shape[1] for s in same])) if same else 0.0
     return [s for s in same if s.ring.shape[1] >= LENGTH_SHARE * middle]
 
 
-def _gathered(sounds: Sequence[StationSound], starts: Start) -> _Together:
+def _gathered(sounds: Sequence[StationSound]) -> _Together:
     """Spectra of all strikes over one common length, and halves of it."""
     rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
     rungs: list[_Kept] = []
     while not rungs or length > SHORTEST_S * rate:
-        parts = [Spectra(s.ring[:, :length].astype(float), rate) for s in sounds]
-        last = int(HIGHEST_HZ * 1.3 * parts[0].length / rate)
-        rungs.append(_Kept(np.vstack([p.full[:, :last] for p in parts]), parts[0].length, rate))
+        kept = [_low(Spectra(s.ring[:, :length].astype(float), rate)) for s in sounds]
+        rungs.append(_Kept(np.vstack([full for full, _ in kept]), kept[0][1], rate))
         length //= 2
     owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
-    return _Together(owner, _drifts(sounds, starts)[owner], tuple(rungs))
+    return _Together(owner, np.zeros(len(owner)), tuple(rungs))
 
 
-def _drifts(sounds: Sequence[StationSound], starts: Start) -> FloatArray:
-    """(stations,) relative shift of each station's poles from the plate's middle, weighted median of clear poles."""
-    shifts = np.array([_drift(s, starts) for s in sounds])
-    return np.asarray(shifts - np.median(shifts))
+def _low(spectra: Spectra) -> tuple[ComplexArray, int]:
+    """The spectra below (and a little above) HIGHEST_HZ, and the length of the record."""
+    return spectra.full[:, : int(HIGHEST_HZ * 1.3 * spectra.length / spectra.rate)].copy(), spectra.length
 
 
-def _drift(sound: StationSound, starts: Start) -> float:
-    away, weight = [], []
-    for p in sound.poles:
-        i = int(np.argmin(np.abs(starts.frequency_hz - p.frequency_hz)))
-        if abs(starts.frequency_hz[i] - p.frequency_hz) < DRIFT_WIDTHS * p.decay_rate_per_s / np.pi:
-            away.append(p.frequency_hz / starts.frequency_hz[i] - 1)
-            weight.append((p.frequency_hz / max(p.frequency_sd_hz, 1e-6 * p.frequency_hz)) ** 2)
-    if len(away) < LEAST_FOR_DRIFT:
-        return 0.0
-    order = np.argsort(away)
-    total = np.cumsum(np.minimum(np.array(weight)[order], 10 * np.median(weight)))
-    return float(np.array(away)[order][np.searchsorted(total, 0.5 * total[-1])])
+def _starts(sounds: Sequence[StationSound], bands: Sequence[Band]) -> Start:
+    """Start values from the subspace of all strikes of all stations, each as loud as its noise (or the model) allows."""
+    gathered = {b: Covariance(MOST_IN_BAND) for b in bands}
+    places: dict[Band, tuple[float, float, float]] = {}
+    for sound in sounds:
+        ladder = Ladder(Spectra(sound.ring.astype(float), sound.sample_rate_hz))
+        for band in bands:
+            spectra = ladder.for_band(band)
+            series, rate, centre = spectra.baseband(band)
+            if series.shape[1] < LEAST_SERIES:
+                continue
+            energy = float(np.mean(np.abs(series) ** 2)) * spectra.rate / rate
+            floor = max(sound.noise.at(band.low_hz, band.high_hz), MODEL_ERROR * energy) * rate / spectra.rate
+            gathered[band].add(series / np.sqrt(floor + 1e-300))
+            places.setdefault(band, (rate, centre, spectra.duration_s))
+    return joined([starts_of(gathered[b].poles(1.0), b, *places[b]) for b in bands if b in places])
 
 
 def _weighed(joint: _Together, sounds: Sequence[StationSound], band: Band, starts: Start) -> tuple[_Kept, FloatArray]:

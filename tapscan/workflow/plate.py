@@ -9,7 +9,6 @@ import numpy as np
 
 from tapscan.records import Mode, Pole
 from tapscan.settings import Settings
-from tapscan.signal.bandfit import Start
 from tapscan.signal.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, shared_modes
@@ -22,8 +21,7 @@ def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> list
     """Modes of the plate, in order of frequency."""
     apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
     sounds = [r.sound for r in results if r.sound is not None]
-    starts = Start(np.array([j.pole.frequency_hz for j in apart]), np.array([j.pole.decay_rate_per_s for j in apart]))
-    shared = shared_modes(sounds, starts, settings)
+    shared = shared_modes(sounds, settings)
     if shared:
         above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
         apart = [*_below(shared, results, settings), *above]

@@ -39,7 +39,7 @@ def analyse_station(
 ) -> StationResult:
     """Segments may be a generator: only the best few are held at a time.
 
-    rough : only start values are wanted below HIGHEST_HZ, for the fit of all stations together.
+    rough : nothing is wanted below HIGHEST_HZ; the fit of all stations together looks there.
     """
     strikes: list[Strike] = []
     best: list[tuple[float, int, Segment]] = []
@@ -55,7 +55,7 @@ def analyse_station(
     chosen = _alike([entry[2] for entry in sorted(best, key=lambda e: -e[1])])
     if not chosen:
         return StationResult(station, tuple(strikes), (), ())
-    sound = _sound_of(station, chosen, settings, HIGHEST_HZ if rough else 0.0)
+    sound = _sound_of(station, chosen, settings, HIGHEST_HZ if rough else None)
     heard = hear(sound, sound.poles, settings)
     drawn = (picture_of(max(chosen, key=_merit)),) if pictures else ()
     return StationResult(station, tuple(strikes), tuple(heard), drawn, sound)
@@ -79,11 +79,11 @@ def _alike(segments: list[Segment]) -> list[Segment]:
     return [s for s in same if len(s.samples) >= FULL_LENGTH * middle and len(s.samples) > 0.05 * rate]
 
 
-def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, rough_below_hz: float) -> StationSound:
+def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, lowest_hz: float | None) -> StationSound:
     rate, free_s = chosen[0].sample_rate_hz, max(SKIP_S, *(s.free_s for s in chosen))
     samples = [s.samples for s in chosen]
     noises = [s.noise for s in chosen if s.noise.size]
-    poles = station_poles(samples, noises, rate, settings, free_s, rough_below_hz)
+    poles = station_poles(samples, noises, rate, settings, free_s, lowest_hz)
     length = min(len(s) for s in samples)
     levels = tuple(s.strike.level_db for s in chosen)
     kept = np.stack([s[:length] for s in samples]).astype(np.float32)
