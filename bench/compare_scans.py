@@ -1,7 +1,7 @@
 """Scans of simulated plates for bench/compare.py: through the sound, or from a model of the estimator's errors.
 
 ``draw_state``     how the plate lies and how warm it is: pads moved, -8 to +8 K
-``sound_scan``     taps turned into sound and back, station by station through tapscan.signal and merge
+``sound_scan``     taps turned into sound and back, station by station and all stations together, as `tapscan check` does
 ``model_scan``     the true modes with the errors seen in ``sound_scan`` (sizes in bench/results/compare.txt); no sound
 ``Setting``        sensor, noise, room
 
@@ -36,7 +36,7 @@ from tapscan.demo.taps import (
 from tapscan.records import Mode, Scan, Segment, Strength, Strike
 from tapscan.settings import Settings
 from tapscan.signal.decay import loss_factor, q_factor, t60_s
-from tapscan.signal.merging import merge
+from tapscan.workflow.plate import modes_of_plate
 from tapscan.workflow.station import analyse_station
 
 RATE_HZ = 8000
@@ -120,14 +120,12 @@ def sound_scan(
         response = _room(setting.room_m, 0 if setting.room_m < 0.2 else int(rng.integers(8)))
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     taps = scale_to(add_noise(taps, snr_noise_rms(taps, setting.snr_db), rng), 0.5)
-    heard, strikes = [], []
     low = replace(settings, highest_hz=TOP_HZ)
     with threadpool_limits(1):
-        for station in stations:
-            result = analyse_station(station, [_segment(t) for t in taps if t.station == station], low)
-            heard += result.heard
-            strikes += result.strikes
-        return Scan((), tuple(strikes), tuple(merge(heard, len(stations), settings)))
+        segments = {name: [_segment(t) for t in taps if t.station == name] for name in stations}
+        results = [analyse_station(name, segments[name], low, rough=True) for name in stations]
+        modes = modes_of_plate(results, low)
+    return Scan((), tuple(s for r in results for s in r.strikes), tuple(modes))
 
 
 def _segment(tap: Tap) -> Segment:
