@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from tapscan import __version__
-from tapscan.cli import check, compare, demo, history, layout, plate, register, scan
+from tapscan.cli import check, compare, demo, history, layout, plate, register, report, scan
 
 app = typer.Typer(
     name="tapscan",
@@ -19,6 +19,7 @@ app = typer.Typer(
 app.command("check")(check.check)
 app.command("demo")(demo.demo)
 app.command("compare")(compare.compare)
+app.command("report")(report.report)
 app.command("history")(history.history)
 app.add_typer(layout.app, name="layout")
 app.add_typer(plate.app, name="plate")

@@ -15,6 +15,7 @@ from typing import Any
 from tapscan import __version__
 from tapscan.records import Condition, Indication, Mode, Recording, Screening, StationPicture, Strike
 from tapscan.report import words
+from tapscan.report.about import About
 from tapscan.report.comparison_section import comparison_section
 from tapscan.report.files import write_text
 from tapscan.report.map_section import map_section
@@ -26,14 +27,14 @@ MOST_ROWS = 300
 MOST_NAMED = 6
 
 
-def write_page(screening: Screening, path: Path) -> None:
+def write_page(screening: Screening, path: Path, about: About | None = None) -> None:
     """Write the page to `path`; an older one stands until the new one is complete."""
-    write_text(Path(path), render_page(screening))
+    write_text(Path(path), render_page(screening, about))
 
 
-def render_page(screening: Screening) -> str:
-    """The page as text."""
-    return render("page.html", _sheet(screening))
+def render_page(screening: Screening, about: About | None = None) -> str:
+    """The page as text; `about`: what the shop wrote down, where the scan comes from a register."""
+    return render("page.html", {**_sheet(screening), "about": about})
 
 
 def _sheet(screening: Screening) -> dict[str, Any]:

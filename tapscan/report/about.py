@@ -1,0 +1,25 @@
+"""What the register knows of a plate and a scan, as rows of words for the page.
+
+About    the plate, how the scan was made, what the eye saw, what later examinations found
+"""
+
+from dataclasses import dataclass
+
+UNKNOWN = "not written down"
+
+
+@dataclass(frozen=True)
+class About:
+    """Rows for the page; text as the shop wrote it."""
+
+    plate: str
+    scan: str
+    plate_facts: tuple[tuple[str, str], ...] = ()  # name, value
+    scan_facts: tuple[tuple[str, str], ...] = ()
+    seen: tuple[tuple[str, str, str], ...] = ()  # what was looked for, answer, note
+    outcomes: tuple[tuple[str, str, str, str, str], ...] = ()  # found, method, by whom, when, note
+
+
+def told(value: object) -> str:
+    """The value, or that nobody wrote it down."""
+    return UNKNOWN if value is None or value == "" else str(value)
