@@ -83,10 +83,10 @@ def _modes(screening: Screening) -> Table:
 
 
 def _cells(m: Mode) -> tuple[str, ...]:
-    sd = f" ±{m.frequency_sd_hz:.2g}" if m.frequency_sd_hz else ""
+    sd = f" ±{max(m.frequency_sd_hz, 0.01):.2f}" if m.frequency_sd_hz else ""  # finer than anybody acts on
     ring = "unknown"
     if m.t60_s and m.decay_rate_per_s and m.decay_rate_sd_per_s:
-        ring = f"{m.t60_s:.2f} ±{m.t60_s * m.decay_rate_sd_per_s / m.decay_rate_per_s:.1g} s"
+        ring = f"{m.t60_s:.2f} ±{max(m.t60_s * m.decay_rate_sd_per_s / m.decay_rate_per_s, 0.01):.2f} s"
     stands = {True: "yes", False: "no", None: "unknown"}[m.prominent]
     loss = f"{m.loss_factor:.5f}" if m.loss_factor else "unknown"
     return m.id, f"{m.frequency_hz:.2f}{sd}", m.note or "", ring, loss, stands
