@@ -30,7 +30,7 @@ def clean_name(text: str) -> str:
 
 def name_key(name: str) -> str:
     """Case-folded and composed, so that two ways of typing one name meet."""
-    return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name.strip()).casefold())
+    return unicodedata.normalize("NFC", name.strip().casefold())
 
 
 def scan_name(plate: str, date: dt.date, number: int) -> str:

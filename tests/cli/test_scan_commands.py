@@ -11,6 +11,7 @@ from tapscan.register.files import sha256_of
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.settings import Settings
 from tapscan.workflow import keep
+from tapscan.workflow.look_back import for_comparison
 from tests.cli.commands import flat, run
 from tests.register import built
 
@@ -91,10 +92,27 @@ def test_history_shows_scans_findings_and_what_came_later(where):
     assert "crack in strut 2" in run("plate", "show", "B12").out.replace("\n", " ") or "crack in strut" in told
 
 
+def test_a_trend_stays_within_one_state(where):
+    assert run("scan", "edit", "B12/2026-06-01", "--state", "primed").out.count("tapscan scan rescreen") == 1
+    told = flat(run("history", "B12").out)
+    assert "left out, made in another state than the newest scan: B12/2026-03-14 (stripped)" in told
+    assert "one scan in this state" in told
+
+
 def test_the_baseline_can_be_moved_and_taken_away(where):
     assert "2 baseline scans" in run("plate", "baseline", "B12", "2026-03-14", "B12/2026-06-01").out
     assert "has no scan beside its baseline" in run("compare", "B12").err
     assert "No baseline yet" in run("plate", "baseline", "B12", "--none").out
+
+
+def test_a_scan_is_compared_by_what_its_own_taps_said(where):
+    """A scan that was compared before it became a baseline scan brings no finding of that comparison with it."""
+    register = open_register(where)
+    entry = find_scan(register, "B12/2026-06-01")
+    rules = {i.rule for i in keep.stored_screening(register, entry).indications}
+    own = {i.rule for i in for_comparison(register, entry).indications}
+    assert "change-since-baseline" in rules
+    assert own == rules - {"change-since-baseline"}
 
 
 def test_what_is_written_of_a_scan_can_be_mended(where):
@@ -208,11 +226,15 @@ def test_what_is_missing_is_shown_and_can_be_mended(where):
 
 
 def test_yes_on_a_terminal_stores(where):
-    done = run("scan", "import", "B12", *OTHER, "--order", "soft,hard", "--date", "2026-07-01", answer="y\n")
+    done = run(
+        "scan", "import", "B12", *OTHER, "--order", "soft,hard", "--date", "2026-07-01", "--baseline", answer="y\n"
+    )
     assert done.status == 0, done.err
     assert stored(where)[-1] == "B12/2026-07-01"
     entry = find_scan(open_register(where), "B12/2026-07-01")
     assert [f.sha256 for f in entry.files] == [sha256_of(p) for p in OTHER]
+    assert entry.baseline
+    assert keep.stored_screening(open_register(where), entry).comparison is None, "a baseline scan is not a later scan"
     assert entry.conditions.state is None
     assert entry.conditions.fittings is None, "nobody looked"
 

@@ -75,6 +75,8 @@ def whole_or_not_there(folder: Path, *, after_a_stop: bool = False) -> bool:
     assert load_screening(register, entries[EARLIER].current.id) == built.screening(hashes)
     found = check_register(register)
     assert found.wrong == ()
+    for path in (folder / "files").glob("*/*"):
+        assert path.name == sha256_of(path), "a name is given to complete files only"
     assert entries.keys() <= {EARLIER, NEW}
     with register.reading() as connection:
         for table in ("strike", "mode", "screening", "scan", "scan_file"):

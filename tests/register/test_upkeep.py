@@ -238,6 +238,12 @@ def test_a_folder_pulled_away_is_one_line(register, stored):
         with pytest.raises(RegisterProblem, match=r"cannot be reached|there is no register here"):
             attempt()
     assert not register.folder.exists(), "nothing is made anew in its place"
+    (register.folder / "files").mkdir(parents=True)  # the place where a disk was mounted
+    for attempt in (lambda: put(register, b"x"), lambda: list_scans(register)):
+        with pytest.raises(RegisterProblem, match="cannot be reached"):
+            attempt()
+    assert not (register.folder / "register.sqlite").exists()
+    shutil.rmtree(register.folder)
     shutil.move(away, register.folder)
     assert len(list_scans(register)) == 1
     with pytest.raises(BadRequest, match="already stored"):

@@ -7,7 +7,6 @@ from tapscan.register.tables import metadata
 context.configure(
     connection=context.config.attributes["connection"],
     target_metadata=metadata,
-    transactional_ddl=True,  # step and record together
     render_as_batch=True,
 )
 context.run_migrations()
