@@ -107,6 +107,7 @@ def shifts(pairs: Sequence[ModePair], name: str) -> Markup | None:
     room = 0.08 * (highest - lowest)
     with rc_context(STYLE):
         figure, axes = _sheet()
+        axes.set_position((0.175, 0.18, 0.8, 0.79))
         axes.axhline(0.0, color=GRAPHITE, linewidth=0.7)
         axes.errorbar(f, change, half, fmt="none", ecolor=GRAPHITE, elinewidth=0.7)
         axes.plot(f[~fell], change[~fell], linestyle="", marker="o", markersize=3, mfc="white", mec=INK, mew=0.8)

@@ -100,6 +100,7 @@ def _finding(indication: Indication, number: int, screening: Screening) -> dict[
         "modes": [_mode_in_words(m) for m in modes[:MOST_NAMED]],
         "modes_left_out": max(0, len(indication.modes) - MOST_NAMED),
         "others": indication.other_explanations,
+        "reach": words.reach(indication.rule),
     }
 
 
