@@ -36,7 +36,7 @@ SHORTEST_S = 0.5
 LOOKS = (0, 0, 0, 8, 8)  # in each round; the first three only measure the warming
 LOWEST_HZ = 12.0
 CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
-MARGINS = 4.5  # band widths on either side that the last fit may look at
+MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
 LEAST_DRIFT = 5e-7
 MOST_IN_BAND = 40
 
@@ -71,12 +71,19 @@ class SharedMode:
 
 
 class _Kept(Spectra):
-    """Spectra of which only the bins below HIGHEST_HZ are kept."""
+    """Spectra of which only some bins are kept, from number `first` on."""
 
-    def __init__(self, full: ComplexArray, length: int, rate: int) -> None:
-        self.rate, self.length = rate, length
+    def __init__(self, full: ComplexArray, length: int, rate: int, first: int = 0) -> None:
+        self.rate, self.length, self.first = rate, length, first
         self.full = full
         self.strikes = np.empty((len(full), 0))
+
+    def bins(self, low_hz: float, high_hz: float) -> tuple[FloatArray, ComplexArray]:
+        """Frequencies (K,) in Hz and spectra (K, S) of those kept between two frequencies."""
+        step = self.rate / self.length
+        first = max(1, self.first, int(np.ceil(low_hz / step)))
+        last = min(self.first + self.full.shape[1] - 1, int(np.floor(high_hz / step)))
+        return np.arange(first, last + 1) * step, self.full[:, first - self.first : last + 1 - self.first].T
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,13 +132,15 @@ def _band_poles(
     """The band's poles, with the tails of all `poles` outside taken away first: no polynomial stands for strong ones."""
     kept, scale = fitted
     low, high = band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
-    bins, _ = kept.bins(low, high)
+    bins, values = kept.bins(low, high)
     outside = [_scaled(p, scale) for p in poles if not low < p.frequency_hz < high]
     every = [_scaled(p, scale) for p in poles]
-    first = round(bins[0] * kept.length / kept.rate)
-    full = kept.full.copy()
-    full[:, first : first + len(bins)] -= (tails(bins, outside, kept) + images(bins, every, kept)).T
-    clean = _Kept(full, kept.length, kept.rate)
+    clean = _Kept(
+        (values - tails(bins, outside, kept) - images(bins, every, kept)).T,
+        kept.length,
+        kept.rate,
+        round(bins[0] * kept.length / kept.rate),
+    )
     return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, looks, stations)]
 
 
@@ -221,10 +230,8 @@ def _weighed(joint: _Together, sounds: Sequence[StationSound], band: Band, start
     inside = (bins >= band.low_hz) & (bins < band.high_hz)
     energy = np.mean(np.abs(values[inside]) ** 2, axis=0) / rung.length
     scale = 1 / np.sqrt(np.maximum(noise, MODEL_ERROR * energy) + 1e-300)
-    full = np.zeros_like(rung.full)
-    first = round(bins[0] * rung.length / rung.rate)
-    full[:, first : first + len(bins)] = (_steadied(rung, bins, values, mine, joint) * scale).T
-    return _Kept(full, rung.length, rung.rate), scale
+    steady = (_steadied(rung, bins, values, mine, joint) * scale).T
+    return _Kept(steady, rung.length, rung.rate, round(bins[0] * rung.length / rung.rate)), scale
 
 
 def _rung(joint: _Together, starts: Start) -> _Kept:
