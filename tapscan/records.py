@@ -125,6 +125,38 @@ class Mode:
 
 
 @dataclass(frozen=True)
+class ForceShift:
+    """How one mode differs between hard and soft taps."""
+
+    mode: str  # Mode.id
+    frequency_ppm: float  # hard less soft, in parts per million of the frequency
+    frequency_sd_ppm: float
+    log_decay: float  # natural logarithm of the decay rates, hard over soft
+    log_decay_sd: float
+
+
+@dataclass(frozen=True)
+class SteadyTone:
+    """What stands at a mode's frequency before the taps."""
+
+    mode: str  # Mode.id
+    before_db: float  # amplitude before the tap over the mode's at the onset, middle of the stations that hear it
+    clear_db: float  # power of that line over what lies beside it, middle of the strikes
+
+
+@dataclass(frozen=True)
+class LateSound:
+    """What the modes leave unexplained in one strike, late in its ring."""
+
+    strike: str  # Strike.id
+    station: str
+    force: Force | None
+    late_db: float  # unexplained power over the noise before the tap
+    share_db: float  # unexplained power over all power in the same time
+    unevenness: float  # standard deviation over mean of the unexplained power from frame to frame; 1 is steady noise
+
+
+@dataclass(frozen=True)
 class Condition:
     """One figure a rule looked at, with its limit."""
 
@@ -169,6 +201,14 @@ class Scan:
     layout: str | None = None
     places: tuple[tuple[str, str], ...] = ()  # station and where it is, in the layout's words
     map: Layout | None = None  # the layout with its positions, for the map and for what may be struck
+    parts_held: bool = False  # hook, screws and pads were held still during the taps
+    force_shifts: tuple[ForceShift, ...] = ()  # empty: see force_shifts_reason
+    force_shifts_reason: str | None = "not measured"  # why there is none
+    force_step_db: float | None = None  # how much louder the hard taps were, middle of the stations
+    steady_tones: tuple[SteadyTone, ...] = ()
+    steady_tones_reason: str | None = "not measured"
+    late_sounds: tuple[LateSound, ...] = ()
+    late_sounds_reason: str | None = "not measured"
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

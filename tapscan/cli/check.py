@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from tapscan.cli.options import HELD
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
 from tapscan.places import STATES
@@ -38,6 +39,7 @@ def check(
     settings: Annotated[
         Optional[Path], typer.Option(metavar="FILE.toml", help="Thresholds that overlay the defaults.")  # noqa: UP045
     ] = None,
+    held: HELD = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
@@ -52,7 +54,7 @@ def check(
     from tapscan.cli.writing import write_out
     from tapscan.workflow.screen import check as screen
 
-    request = request_of(state, layout, per_station, order, settings, pictures=report is not None)
+    request = request_of(state, layout, per_station, order, settings, pictures=report is not None, held=held)
     with progress_line() as progress:
         result = screen(files, request, progress)
     for line in result.unreadable:
@@ -76,6 +78,7 @@ def request_of(
     settings: Path | None,
     *,
     pictures: bool,
+    held: bool = False,
 ) -> "Request":
     """What the options say, as the workflow takes it; raises BadRequest where they contradict each other."""
     from tapscan.layouts import read_layout
@@ -93,4 +96,5 @@ def request_of(
         per_station=per_station,
         order=forces,
         pictures=pictures,
+        parts_held=held,
     )

@@ -57,6 +57,7 @@ FITTING = Annotated[
     Optional[list[str]],  # noqa: UP045
     typer.Option(help="A fitting left on the plate; once for each."),
 ]
+HELD = Annotated[bool, typer.Option("--held", help="Hook, screws, pads and pickup were held still during the taps.")]
 BARE = Annotated[bool, typer.Option("--bare", help="Looked, and no fitting was left on.")]
 OPERATOR = Annotated[TEXT, typer.Option(help="Who tapped.")]
 NOTES = Annotated[TEXT, typer.Option(help="Anything worth knowing later.")]

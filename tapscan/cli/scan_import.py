@@ -45,6 +45,7 @@ def import_scan(
     hammer: o.HAMMER = None,
     fitting: o.FITTING = None,
     bare: o.BARE = False,
+    held: o.HELD = False,
     operator: o.OPERATOR = None,
     notes: o.NOTES = None,
     seen: o.SEEN = None,
@@ -69,7 +70,7 @@ def import_scan(
     if not (yes or dry_run or sys.stdin.isatty()):
         raise BadRequest("nobody is here to be asked: give --yes to store, or --dry-run to look only")
     request = replace(
-        request_of(None, layout, per_station, order, settings, pictures=True),
+        request_of(None, layout, per_station, order, settings, pictures=True, held=held),
         assign=tuple(read_assign(text) for text in assign or ()),
         skip=tuple(read_skip(skip)) if skip else (),
     )

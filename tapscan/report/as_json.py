@@ -5,6 +5,7 @@ dumps(screening)     the same as text, strict JSON without NaN
 """
 
 import json
+from dataclasses import asdict
 from typing import Any
 
 from tapscan import __version__
@@ -34,6 +35,15 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "recordings": [_recording(r) for r in scan.recordings],
         "strikes": [_strike(s) for s in scan.strikes],
         "modes": [_mode(m) for m in scan.modes],
+        "parts_held": scan.parts_held,
+        "force_step_db": scan.force_step_db,
+        "force_step_db_reason": None if scan.force_step_db is not None else scan.force_shifts_reason,
+        "force_shifts": [asdict(s) for s in scan.force_shifts],
+        "force_shifts_reason": scan.force_shifts_reason,
+        "steady_tones": [asdict(s) for s in scan.steady_tones],
+        "steady_tones_reason": scan.steady_tones_reason,
+        "late_sounds": [asdict(s) for s in scan.late_sounds],
+        "late_sounds_reason": scan.late_sounds_reason,
         "indications": [_indication(i) for i in screening.indications],
         "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],

@@ -32,7 +32,7 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
     relevant = [i for i in indications if i.interpretation == "relevant" and i.status != "unchanged"]
     if relevant:
         return Outcome("relevant indication", LOOK, _findings(relevant), _steps(scan))
-    why = _why_inconclusive(scan, silent)
+    why = _why_inconclusive(scan, silent, indications)
     if why:
         return Outcome("inconclusive", REPEAT, why[0], tuple(why[1:]) or ("Record it again as the sheet says.",))
     return Outcome(
@@ -92,7 +92,7 @@ def _steps(scan: Scan) -> tuple[str, ...]:
     )
 
 
-def _why_inconclusive(scan: Scan, silent: Sequence[str]) -> list[str]:
+def _why_inconclusive(scan: Scan, silent: Sequence[str], indications: Sequence[Indication]) -> list[str]:
     """The reason and then the remedies; empty when there is none."""
     if not scan.strikes:
         return ["No tap was found.", *silent]
@@ -110,6 +110,13 @@ def _why_inconclusive(scan: Scan, silent: Sequence[str]) -> list[str]:
             "No mode stands clear of the noise.",
             "Find a quieter hour, bring the microphone nearer, tap harder.",
         ]
+    return _doubtful(scan, indications)
+
+
+def _doubtful(scan: Scan, indications: Sequence[Indication]) -> list[str]:
+    """Why a scan with good taps still tells too little."""
+    if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
+        return [buzz[0].sentence, BUZZ_AGAIN]
     if scan.state in IN_PIANO:
         return [
             "Nothing was raised, but the plate is in the piano, where this test has no measured reach.",
@@ -118,6 +125,7 @@ def _why_inconclusive(scan: Scan, silent: Sequence[str]) -> list[str]:
     return []
 
 
+BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap all places again, and say that they were held (--held)."
 REMEDY = {
     "clipped": "Turn the input down until the loudest tap stays well under full scale, and record again.",
     "weak": "Tap harder, bring the microphone nearer, or find a quieter hour.",

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapscan.records import FloatArray, Mode
+from tapscan.screening.origins import of_plate
 from tapscan.settings import Settings
 
 TREND_DEGREE = 2
@@ -34,7 +35,7 @@ class PlaceScore:
 def place_scores(modes: Sequence[Mode], settings: Settings) -> list[PlaceScore]:
     """One score a station, lowest first."""
     low, high = settings.region_lowest_hz, settings.region_highest_hz
-    used = [m for m in modes if m.loss_factor and low <= m.frequency_hz <= high]
+    used = [m for m in of_plate(modes) if m.loss_factor and low <= m.frequency_hz <= high]
     stations = sorted({s.station for m in used for s in m.strengths})
     if len(used) < settings.region_modes or len(stations) < settings.region_stations:
         return []

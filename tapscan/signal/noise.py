@@ -1,7 +1,8 @@
 """How strong the noise is, by frequency.
 
 white_density(samples)       per bin, the mean square of white noise as strong as what is heard there
-NoiseDensity(noises, rate)   the same between two frequencies, from the stretches before the strikes
+NoiseDensity(noises, rate)   the same between two frequencies, from the stretches before the strikes;
+                             .line(frequency): a steady tone in them
 """
 
 from collections.abc import Sequence
@@ -11,6 +12,7 @@ import numpy as np
 from tapscan.records import FloatArray
 
 SHORTEST = 64  # samples; less says nothing about frequency
+LINE_BINS, BESIDE_BINS = 1, 8  # the line itself; what lies beside it
 HANN_POWER = 0.375  # mean square of a Hann window
 
 
@@ -36,3 +38,21 @@ class NoiseDensity:
             last = min(max(last, first), len(sums) - 2)
             parts.append((sums[last + 1] - sums[first]) / (last + 1 - first))
         return float(sorted(parts)[len(parts) // 2] if len(parts) % 2 else np.median(parts)) if parts else 0.0
+
+    def line(self, frequency_hz: float) -> tuple[float, float] | None:
+        """Amplitude of a steady tone at a frequency, and its power over what lies beside it in dB; median of stretches.
+
+        None where nothing was measured, or the line lies at the edge of the spectrum. A Hann window turns a tone of amplitude a
+        into a^2 m / 6 at its line, m samples long.
+        """
+        lines = []
+        for step, sums in self._sums:
+            power, place = np.diff(sums), round(frequency_hz / step)
+            if not 1 + LINE_BINS < place < len(power) - 2 - BESIDE_BINS:
+                continue
+            top = float(power[place - LINE_BINS : place + LINE_BINS + 1].max())
+            low = power[max(1, place - BESIDE_BINS) : place - LINE_BINS - 1]
+            beside = float(np.median(np.concatenate([low, power[place + LINE_BINS + 2 : place + BESIDE_BINS + 1]])))
+            length = self.rate / step
+            lines.append((float(np.sqrt(6 * top / length)), 10 * float(np.log10(top / (beside + 1e-300) + 1e-30))))
+        return (float(np.median([a for a, _ in lines])), float(np.median([c for _, c in lines]))) if lines else None

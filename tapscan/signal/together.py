@@ -19,7 +19,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tapscan.records import ComplexArray, FloatArray, Pole
+from tapscan.records import ComplexArray, FloatArray, Force, Pole
 from tapscan.settings import Settings
 from tapscan.signal.bandfit import Start, fit_band
 from tapscan.signal.modes import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
@@ -52,6 +52,8 @@ class StationSound:
     sample_rate_hz: int
     free_s: float  # from the onset to where the plate rings freely
     level_db: tuple[float, ...]  # of each strike: rms of the first 0.5 s, dB re full scale
+    named: tuple[str, ...] = ()  # Strike.id of each strike
+    forces: tuple[Force | None, ...] = ()  # as declared, of each strike
 
     @property
     def ring(self) -> np.ndarray:

@@ -121,6 +121,7 @@ def rescreen(
         layout=before.scan.map,
         state=entry.conditions.state,
         pictures=True,
+        parts_held=before.scan.parts_held,
         called=paths,
         **_read_before(entry.reading),
     )

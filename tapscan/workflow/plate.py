@@ -1,17 +1,21 @@
 """All stations' results in, the modes of the plate out.
 
 modes_of_plate(results, settings)   list of Mode: below 2.5 kHz from all stations together, above from what each gave alone
+scan_of(results, settings, ...)     the Scan that the rules read: strikes, modes and what is told beside them
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
-from tapscan.records import Mode, Pole
+from tapscan.records import Mode, Pole, Scan
+from tapscan.screening.origins import with_origins
 from tapscan.settings import Settings
 from tapscan.signal.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, shared_modes
+from tapscan.workflow.beside import beside_modes
 from tapscan.workflow.station import StationResult, hear
 
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
@@ -19,9 +23,26 @@ FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode 
 
 def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> list[Mode]:
     """Modes of the plate, in order of frequency."""
-    apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
+    sounds = [r.sound for r in results if r.sound is not None]
+    return _modes(results, shared_modes(sounds, settings), settings)
+
+
+def scan_of(results: Sequence[StationResult], settings: Settings, **facts: Any) -> Scan:
+    """What the rules read. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
     sounds = [r.sound for r in results if r.sound is not None]
     shared = shared_modes(sounds, settings)
+    modes = _modes(results, shared, settings)
+    took_part = [s for s in sounds if shared and s.station in shared[0].at]
+    beside = beside_modes(took_part, shared, modes)
+    strikes = tuple(s for r in results for s in r.strikes)
+    return with_origins(
+        Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **beside, **facts}), settings
+    )
+
+
+def _modes(results: Sequence[StationResult], shared: Sequence[SharedMode], settings: Settings) -> list[Mode]:
+    apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
+    sounds = [r.sound for r in results if r.sound is not None]
     if shared:
         above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
         apart = [*_below(shared, results, settings), *above]

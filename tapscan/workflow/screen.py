@@ -11,7 +11,7 @@ from threadpoolctl import threadpool_limits
 
 from tapscan.errors import UnreadableRecording
 from tapscan.layouts import Layout
-from tapscan.records import Force, Mode, Scan, Screening, Segment, State
+from tapscan.records import Force, Scan, Screening, Segment, State
 from tapscan.screening.disposition import dispose, silent_recordings
 from tapscan.screening.limitations import limitations
 from tapscan.screening.notes import with_notes
@@ -19,7 +19,7 @@ from tapscan.screening.rules import run_rules
 from tapscan.settings import Settings, settings_sha256
 from tapscan.workflow.listen import Heard, cut, listen
 from tapscan.workflow.mending import AssignedTap, mended, numbers_kept
-from tapscan.workflow.plate import modes_of_plate
+from tapscan.workflow.plate import scan_of
 from tapscan.workflow.station import StationResult, analyse_station, mark_cut_short
 from tapscan.workflow.stations import expected, forces, left_out, shortfalls, split, station_of_file, wanted
 
@@ -38,6 +38,7 @@ class Request:
     order: tuple[Force, ...] | None = None
     pictures: bool = False
     assign: tuple[tuple[str, str], ...] = ()  # tap or recording, and the station a person gave it
+    parts_held: bool = False  # hook, screws and pads were held during the taps
     skip: tuple[int, ...] = ()  # numbers of taps a person left out
     called: Mapping[str, str] = field(default_factory=dict)  # names of recordings whose path does not tell
 
@@ -72,8 +73,8 @@ def check(
         if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         results = _analyse(heard, plan, request, unreadable, progress)
-        modes = with_notes(modes_of_plate(results, request.settings))
-    screening = _conclude(heard, results, modes, request, [*notes, *repeated])
+        scan = _scan(heard, results, request)
+    screening = _conclude(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
 
@@ -180,24 +181,26 @@ def _segments(
                 unreadable.append(str(problem))
 
 
-def _conclude(
-    heard: Sequence[Heard],
-    results: Sequence[StationResult],
-    modes: Sequence[Mode],
-    request: Request,
-    notes: Sequence[str],
-) -> Screening:
+def _scan(heard: Sequence[Heard], results: Sequence[StationResult], request: Request) -> Scan:
+    """Everything the rules may read."""
     settings = request.settings
     strikes = sorted((s for r in results for s in r.strikes), key=lambda s: int(s.id[1:]))
-    scan = Scan(
+    scan = scan_of(
+        results,
+        settings,
         recordings=tuple(h.recording for h in heard),
         strikes=tuple(mark_cut_short(s, results, settings) for s in strikes),
-        modes=tuple(modes),
         state=request.state,
+        parts_held=request.parts_held,
         layout=request.layout.name if request.layout else None,
         places=tuple((s.name, s.where) for s in request.layout.stations) if request.layout else (),
         map=request.layout,
     )
+    return replace(scan, modes=with_notes(scan.modes))
+
+
+def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:
+    settings = request.settings
     indications, not_run = run_rules(scan, settings)
     silent = silent_recordings(scan)
     outcome = dispose(scan, indications, silent)

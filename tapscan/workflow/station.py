@@ -87,7 +87,8 @@ def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, lowes
     length = min(len(s) for s in samples)
     levels = tuple(s.strike.level_db for s in chosen)
     kept = np.stack([s[:length] for s in samples]).astype(np.float32)
-    return StationSound(station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels)
+    named, forces = tuple(s.strike.id for s in chosen), tuple(s.strike.force for s in chosen)
+    return StationSound(station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels, named, forces)
 
 
 def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list[HeardPole]:

@@ -13,6 +13,7 @@ import numpy as np
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
 from tapscan.screening.iron import PlaceScore, place_scores
+from tapscan.screening.origins import of_plate
 from tapscan.settings import Settings
 
 NAME = "long-decay"
@@ -33,7 +34,7 @@ REGION_OTHERS = (
 
 def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     """At most one indication for the plate as a whole and one for its longest ringing region."""
-    losses = [m.loss_factor for m in scan.modes if m.loss_factor is not None]
+    losses = [m.loss_factor for m in of_plate(scan.modes) if m.loss_factor is not None]
     if len(losses) < settings.plate_modes:
         return RuleNotRun(NAME, f"needs the decay of {settings.plate_modes:.0f} modes, has {len(losses)}")
     return _whole(scan, losses, settings) + _region(scan, place_scores(scan.modes, settings), settings)
@@ -76,7 +77,7 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
     middle = float(np.median(losses))
     if middle >= settings.plate_loss_factor:
         return []
-    long = tuple(m.id for m in scan.modes if (m.loss_factor or 1.0) < settings.plate_loss_factor)
+    long = tuple(m.id for m in of_plate(scan.modes) if (m.loss_factor or 1.0) < settings.plate_loss_factor)
     stations = tuple(sorted({s.station for m in scan.modes if m.id in long for s in m.strengths}))
     return [
         Indication(

@@ -9,6 +9,7 @@ Limits: prominence by ECMA-418-1; duration and share of stations by engineering 
 """
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
+from tapscan.screening.origins import of_plate
 from tapscan.settings import Settings
 from tapscan.signal.tones import prominence_limit_db, tone_to_noise_limit_db
 
@@ -26,7 +27,7 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     """One indication for each mode that stands out and lasts."""
     if not scan.modes:
         return RuleNotRun(NAME, "no mode was found")
-    ringing = [m for m in scan.modes if m.prominent and (m.t60_s or 0.0) > settings.ringing_t60_s]
+    ringing = [m for m in of_plate(scan.modes) if m.prominent and (m.t60_s or 0.0) > settings.ringing_t60_s]
     return [_indication(i, scan, m, settings) for i, m in enumerate(ringing, 1)]
 
 

@@ -1,0 +1,192 @@
+"""Single scans of simulated plates for bench/detection.py, sound and flawed alike spoilt by the same nuisances.
+
+``draw_circumstances``   pads, warmth, sensor, room, hum, a hum of the room, a rattling part, damping that grows with force
+``taps_of``              the taps of one plate in these circumstances, with noise
+``scan_of_taps``         taken apart again, station by station and all stations together, as `tapscan check` does
+
+Simulated; nothing here was measured on iron. How often each nuisance comes is guessed; it is the same for every plate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from threadpoolctl import threadpool_limits
+
+from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state, stations_of
+from tapscan.demo.breathing import Breathing, Strike, breathing_taps
+from tapscan.demo.nuisance import rattle
+from tapscan.demo.plates import PlateModes, State, Table, draw_iron, plate_modes
+from tapscan.demo.room import Room, impulse_response, in_room
+from tapscan.demo.taps import Damping, Tap, draw_force, make_tap, scale_to, snr_noise_rms
+from tapscan.records import Scan, Segment
+from tapscan.records import Strike as ScanStrike
+from tapscan.settings import Settings
+from tapscan.workflow.plate import scan_of
+from tapscan.workflow.station import StationResult, analyse_station
+
+ORDER = ("soft", "hard")
+SECONDS = 2.0
+HIT_SCATTER_M = 0.006
+TOP_HZ = 2200.0
+SENSORS = ((PICKUP, 0.55), (QUIET, 0.2), (NEAR, 0.25))
+RATTLES, HUMS, TONES, UNEVEN = 0.15, 0.2, 0.1, 0.5  # shares of the plates
+BREATHING_REACH_M = 1e-6
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What a scan is made in; the same for a sound plate and a flawed one."""
+
+    state: State
+    setting: Setting
+    room_seed: int
+    mains_hz: float  # 0: none
+    hum_db: float  # rms of the hum, dB re the median strike's first half second
+    tone_hz: float  # 0: none; a steady tone in the room, 20 dB over the noise
+    rattle_place: int  # -1: none
+    rattle_gap_m: float
+    damping: Damping
+
+
+def draw_circumstances(table: Table, rng: np.random.Generator, **state: object) -> Circumstances:
+    """Drawn once for a plate, whatever its flaw."""
+    share = np.cumsum([s for _, s in SENSORS])
+    setting = SENSORS[int(np.searchsorted(share, rng.random()))][0]
+    places = next(iter(table.arrays["clamp_shape"])).shape[1]
+    hum = rng.random() < HUMS
+    return Circumstances(
+        draw_state(rng, **state),
+        setting,
+        int(rng.integers(1000)),
+        float(rng.choice([50.0, 60.0])) if hum else 0.0,
+        float(rng.uniform(-55, -30)),
+        float(np.exp(rng.uniform(np.log(120), np.log(1500)))) if rng.random() < TONES else 0.0,
+        int(rng.integers(places)) if rng.random() < RATTLES else -1,
+        float(np.exp(rng.uniform(np.log(1e-6), np.log(8e-6)))),
+        Damping(float(rng.uniform(0.0, 0.05)) if rng.random() < UNEVEN else 0.0),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Plate:
+    """One casting with its flaw: `label` of the table, or a breathing crack of that label."""
+
+    table: Table
+    label: str
+    seed: int
+    breathing: bool = False
+    rubbing: bool = False
+    loss_scatter: float = 0.17
+
+    @property
+    def name(self) -> str:
+        """What the finished scan is stored under."""
+        kind = "breathing " if self.breathing else "rubbing " if self.rubbing else ""
+        return f"{self.table.name}|{kind}{self.label}|{self.loss_scatter}|{self.seed}"
+
+
+def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[Tap], Circumstances]:
+    """All taps of the scan with their noise, and what it was made in."""
+    iron = draw_iron(plate.table, np.random.default_rng([77, plate.seed]), loss_scatter=plate.loss_scatter)
+    rng = np.random.default_rng([plate.seed, 5])
+    more = {"rubbing": plate.label} if plate.rubbing else {}
+    around = draw_circumstances(plate.table, rng, **more)
+    modes = plate_modes(plate.table, "sound" if plate.rubbing else plate.label, iron, around.state)
+    strikes = _strikes(modes, rng, stations)
+    if plate.breathing:
+        gap = float(np.random.default_rng([plate.seed, 6]).uniform(-BREATHING_REACH_M, BREATHING_REACH_M))
+        taps = breathing_taps(modes, Breathing(gap), strikes, around.setting.sensor, RATE_HZ, SECONDS)
+    else:
+        taps = [_tap(modes, s, around) for s in strikes]
+    if around.rattle_place >= 0:
+        taps = [
+            replace(t, samples=t.samples + _rattle(modes, t, s, around, rng))
+            for t, s in zip(taps, strikes, strict=True)
+        ]
+    if around.setting.room_m is not None:
+        x, y = np.random.default_rng(around.room_seed).uniform([1.8, 1.4], [2.8, 2.4])
+        room = Room(0.6, source_m=(x, y, 1.1), microphone_m=(x, y, 1.1 + around.setting.room_m))
+        response = impulse_response(room, float(RATE_HZ))
+        taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
+    return scale_to(_noisy(taps, around, rng), 0.5), around
+
+
+def _strikes(modes: PlateModes, rng: np.random.Generator, stations: Sequence[str] | None) -> list[Strike]:
+    out = []
+    for station in stations or stations_of(modes):
+        for word in ORDER:
+            dx, dy = HIT_SCATTER_M / np.sqrt(2) * rng.standard_normal(2)
+            out.append(Strike(station, draw_force(rng, word), word, (float(dx), float(dy))))
+    return out
+
+
+def _tap(modes: PlateModes, s: Strike, around: Circumstances) -> Tap:
+    return make_tap(
+        modes,
+        s.station,
+        s.force,
+        around.setting.sensor,
+        RATE_HZ,
+        SECONDS,
+        0.1,
+        s.offset_m,
+        s.force_name,
+        around.damping,
+    )
+
+
+def _rattle(modes: PlateModes, tap: Tap, strike: Strike, around: Circumstances, rng: np.random.Generator) -> np.ndarray:
+    return rattle(
+        modes, tap, around.setting.sensor, around.rattle_place, rng, gap_m=around.rattle_gap_m, offset_m=strike.offset_m
+    )
+
+
+def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator) -> list[Tap]:
+    """White noise at the setting's ratio; hum and a room's tone that go on through all taps."""
+    rms = snr_noise_rms(taps, around.setting.snr_db)
+    count = len(taps[0].samples)
+    strong = snr_noise_rms(taps, 0.0)
+    out = []
+    for i, tap in enumerate(taps):
+        time = np.arange(count) / RATE_HZ + i * 3.37
+        more = rms * rng.standard_normal(count)
+        if around.mains_hz:
+            hum = sum(np.cos(2 * np.pi * k * around.mains_hz * time + k) / k for k in (1, 2, 3, 4, 6))
+            more = more + strong * 10 ** (around.hum_db / 20) * hum
+        if around.tone_hz:
+            more = more + 10 * rms * np.sqrt(2) * np.cos(2 * np.pi * around.tone_hz * time)
+        out.append(replace(tap, samples=tap.samples + more))
+    return out
+
+
+def results_of(taps: Sequence[Tap], settings: Settings) -> list[StationResult]:
+    """What each station gave."""
+    with threadpool_limits(1):
+        return [
+            analyse_station(
+                name, [_segment(t, f"T{i}") for i, t in enumerate(taps, 1) if t.station == name], settings, rough=True
+            )
+            for name in dict.fromkeys(t.station for t in taps)
+        ]
+
+
+def _segment(tap: Tap, name: str) -> Segment:
+    start = round(tap.onset_s * RATE_HZ)
+    ring, noise = tap.samples[start:], tap.samples[: start - 16]
+    level = 10 * np.log10(np.mean(ring[: RATE_HZ // 2] ** 2))
+    peak = float(np.abs(ring).max())
+    snr = level - 10 * np.log10(np.mean(noise**2))
+    force = "soft" if tap.force_name == "soft" else "hard"
+    strike = ScanStrike(name, "F1", tap.station, force, 0.0, len(ring) / RATE_HZ, peak, float(level), float(snr))  # type: ignore[arg-type]
+    return Segment(strike, ring, noise, RATE_HZ)
+
+
+def scan_of_taps(taps: Sequence[Tap], settings: Settings) -> Scan:
+    """The scan as the rules see it."""
+    low = replace(settings, highest_hz=TOP_HZ)
+    results = results_of(taps, low)
+    with threadpool_limits(1):
+        return scan_of(results, low, state="stripped")

@@ -1,0 +1,58 @@
+"""Tones that are not the plate's: they stand before the tap, or are alike wherever the plate is hit.
+
+    steady(scan, settings)        the steady tones among the modes: what sounds before the tap as strongly as after it
+    alike(scan, settings)         modes that every station excites alike
+    mains(frequency, settings)    50 or 60 and the multiple, where the frequency is one of mains hum
+
+A mode of the plate starts with the tap and is stronger where the plate moves more. Hum, a fan or a machine sounds before it too; a
+stand, a pickup's own resonance or the hammer's answers every tap alike. Ours.
+"""
+
+import numpy as np
+
+from tapscan.records import Mode, Scan, SteadyTone
+from tapscan.settings import Settings
+
+MAINS_HZ = (50, 60)
+MOST_MULTIPLE = 24
+
+
+def steady(scan: Scan, settings: Settings) -> list[SteadyTone]:
+    """Tones that stood before the taps and do not die away."""
+    by_id = {m.id: m for m in scan.modes}
+    return [
+        t
+        for t in scan.steady_tones
+        if t.before_db > settings.steady_before_db
+        and t.clear_db > settings.steady_clear_db
+        and _lasts(by_id[t.mode], settings)
+    ]
+
+
+def _lasts(mode: Mode, settings: Settings) -> bool:
+    """Whether it may be steady: no decay could be given, or one too slow to matter."""
+    return mode.t60_s is None or mode.t60_s > settings.steady_t60_s
+
+
+def alike(scan: Scan, settings: Settings) -> list[tuple[Mode, float]]:
+    """Modes that all stations excite alike, with the standard deviation of their strength in dB."""
+    stations = {s.station for s in scan.strikes if s.usable}
+    if len(stations) < settings.alike_stations:
+        return []
+    spread = [
+        (m, float(np.std([s.strength_db for s in m.strengths])))
+        for m in scan.modes
+        if len(m.strengths) == len(stations)
+    ]
+    return [(m, sd) for m, sd in spread if sd < settings.alike_spread_db]
+
+
+def mains(frequency_hz: float, settings: Settings) -> tuple[int, int] | None:
+    """(50 or 60, which multiple), None where it is neither."""
+    best: tuple[float, int, int] | None = None
+    for base in MAINS_HZ:
+        multiple = round(frequency_hz / base)
+        away = abs(frequency_hz - multiple * base) / base
+        if 1 <= multiple <= MOST_MULTIPLE and away < settings.mains_reach * multiple:
+            best = min(best or (away, base, multiple), (away, base, multiple))
+    return best[1:] if best else None

@@ -1,0 +1,62 @@
+"""A buzz: bursts late in the ring that no mode explains.
+
+Reason: once the knock is over a plate is the sum of its modes. Parts that touch and let go again, a loose screw, hook or pad, or the faces of a
+crack, add bursts. The usual cause is a loose part, so a buzz counts as relevant only once hook, screws and pads were held and it was tapped
+again (scan.parts_held); until then the test is to be repeated.
+
+Limits: chosen on simulated plates with and without a rattling screw (settings.py, docs/rules.md). Needs rings of a quarter second, two places
+or more, and a bare plate.
+"""
+
+from collections import Counter
+
+from tapscan.records import Condition, Indication, Interpretation, LateSound, RuleNotRun, Scan
+from tapscan.settings import Settings
+
+NAME = "buzz"
+SIMULATED = "limit set on simulated plates; no iron was measured"
+NAMED_PLACES = 3
+OTHERS = (
+    "a loose screw, hook, pad, pickup or tool on the plate or near it",
+    "something in the room that rattles along",
+    "faces of a crack that touch and let go",
+    "a phone's or recorder's processing of the sound",
+)
+
+
+def buzzing(scan: Scan, settings: Settings) -> list[LateSound]:
+    """The strikes with a buzz in them, plainest first; empty where too few have it."""
+    found = [
+        s
+        for s in scan.late_sounds
+        if s.late_db >= settings.buzz_late_db
+        and s.share_db >= settings.buzz_share_db
+        and s.unevenness >= settings.buzz_unevenness
+    ]
+    return sorted(found, key=lambda s: -s.share_db) if len(found) >= settings.buzz_strikes else []
+
+
+def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+    """At most one indication."""
+    if scan.late_sounds_reason:
+        return RuleNotRun(NAME, scan.late_sounds_reason)
+    found = buzzing(scan, settings)
+    if not found:
+        return []
+    stations = tuple(s for s, _ in Counter(s.station for s in found).most_common())
+    first = ", ".join(scan.where(s) for s in stations[:NAMED_PLACES])
+    heard = f"{len(found)} of {len(scan.late_sounds)} taps"
+    told = (
+        "Hook, screws and pads were held, and it is still there: look for faces that touch."
+        if scan.parts_held
+        else "Most often a loose part does that. Hold hook, screws, pads and pickup still, tap again and say so (--held): if it stays, it counts."
+    )
+    sentence = f"A buzz goes on in {heard} after the knock is over, plainest at {first}. {told}"
+    worst = found[0]
+    conditions = (
+        Condition("left over the noise", worst.late_db, settings.buzz_late_db, "dB", SIMULATED),
+        Condition("left over all that is heard then", worst.share_db, settings.buzz_share_db, "dB", SIMULATED),
+        Condition("unevenness of it", worst.unevenness, settings.buzz_unevenness, "1", SIMULATED),
+    )
+    meaning: Interpretation = "relevant" if scan.parts_held else "nonrelevant"
+    return [Indication("B1", NAME, meaning, None, stations, (), sentence, conditions, OTHERS)]

@@ -1,0 +1,119 @@
+"""The plate answers otherwise when it is hit harder.
+
+Reason: iron in one piece gives the same modes to a hard tap as to a soft one, only louder. Faces of a crack that touch during the hard
+tap and not during the soft one, or the other way round, change stiffness as they do so: some modes fall or rise (Chati, Rand and
+Mukherjee 1997, from memory). The sign is not presumed. A crack that stands wide open or is firmly clamped does not do it, so no
+change proves nothing. Flake iron itself is slightly dependent on amplitude (Golovin 2012): what all modes share is taken out and a floor
+is added. A few modes err in pairs where they overlap, so the seventh largest change is judged, not the largest.
+
+Decays, and the start against the rest of one ring, were tried and are not used: on simulated sound plates close modes make both differ as much as
+a crack does (docs/rules.md).
+
+Limit: chosen on simulated plates of two patterns, tried on three others. Needs soft and hard taps at the same places, and a bare plate
+on which nothing buzzes: a loose part depends on force as well.
+"""
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from tapscan.records import Condition, FloatArray, ForceShift, Indication, RuleNotRun, Scan
+from tapscan.screening.rules.buzz import buzzing
+from tapscan.settings import Settings
+
+NAME = "force-dependence"
+SIMULATED = "limit set on simulated plates; no iron was measured"
+NAMED_PLACES = 3
+STRONG = 0.6  # places at which the moved modes are at least this share of the strongest place's
+OTHERS = (
+    "a screw, hook, pad or pickup that is loose and moves under the hard tap",
+    "a part of the plate that rests against something",
+    "a recorder that squeezes loud sounds (automatic gain, limiter)",
+    "a joint, repair or insert in the plate",
+)
+
+
+def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+    """At most one indication."""
+    lacking = _lacking(scan, settings)
+    if lacking:
+        return RuleNotRun(NAME, lacking)
+    gone = {m.id for m in scan.modes if m.origin not in {"plate", "unknown"}}
+    shifts = [s for s in scan.force_shifts if s.mode not in gone]
+    change, score = _scores(shifts, settings)
+    order = np.argsort(-score)
+    rank = round(settings.force_rank)
+    last = float(score[order[rank - 1]])
+    if last < settings.force_score:
+        return []
+    moved = [int(i) for i in order if score[i] >= settings.force_score]
+    return [_indication(scan, shifts, moved, change, last, settings)]
+
+
+def _lacking(scan: Scan, settings: Settings) -> str | None:
+    """What the rule lacks, in words."""
+    if scan.force_shifts_reason:
+        return scan.force_shifts_reason
+    if scan.force_step_db is None or scan.force_step_db < settings.force_step_db:
+        step = "unknown" if scan.force_step_db is None else f"{scan.force_step_db:.0f} dB"
+        return f"the hard taps were hardly louder than the soft ones ({step}; needs {settings.force_step_db:.0f} dB)"
+    if len(scan.force_shifts) < settings.force_modes:
+        return f"only {len(scan.force_shifts)} modes could be told in both soft and hard taps; needs {settings.force_modes:.0f}"
+    if buzzing(scan, settings) and not scan.parts_held:
+        return (
+            "something buzzed, and a loose part answers hard taps otherwise by itself: hold hook, screws and pads still, tap again and "
+            "say so (--held)"
+        )
+    return None
+
+
+def _scores(shifts: Sequence[ForceShift], settings: Settings) -> tuple[FloatArray, FloatArray]:
+    """(M,) change of each mode in ppm with the common part taken out, and that over its scatter."""
+    ppm = np.array([s.frequency_ppm for s in shifts])
+    sd = np.array([s.frequency_sd_ppm for s in shifts])
+    change = ppm - np.median(ppm)
+    return change, np.abs(change) / np.hypot(sd, settings.force_floor_ppm)
+
+
+def _indication(
+    scan: Scan, shifts: Sequence[ForceShift], moved: Sequence[int], change: FloatArray, last: float, settings: Settings
+) -> Indication:
+    by_id = {m.id: m for m in scan.modes}
+    first = shifts[moved[0]]
+    hz, percent = by_id[first.mode].frequency_hz, change[moved[0]] / 1e4
+    stations = _where(scan, [shifts[i].mode for i in moved])
+    places = [scan.where(s) for s in stations]
+    listed = places[0] if len(places) == 1 else f"{', '.join(places[:-1])} and {places[-1]}"
+    sentence = (
+        f"Hit hard, the plate answers otherwise than hit softly: {len(moved)} of {len(shifts)} modes move, the plainest, near {hz:.0f} Hz, "
+        f"{'up' if percent > 0 else 'down'} by {abs(percent):.2f} % (± {2e-4 * first.frequency_sd_ppm:.2f} %). Iron in one piece only gets "
+        f"louder; faces of a crack that touch under the blow do this. The moved modes are strongest at {listed}: look there first."
+    )
+    conditions = (
+        Condition(
+            f"change of the {round(settings.force_rank)}th mode, by size",
+            last,
+            settings.force_score,
+            "standard deviations",
+            SIMULATED,
+        ),
+        Condition("modes moved", float(len(moved)), settings.force_rank, "modes", SIMULATED),
+        Condition(
+            "hard taps over soft ones", scan.force_step_db, settings.force_step_db, "dB", "engineering judgement"
+        ),
+    )
+    modes = tuple(shifts[i].mode for i in moved)
+    return Indication("F1", NAME, "relevant", None, stations, modes, sentence, conditions, OTHERS)
+
+
+def _where(scan: Scan, modes: Sequence[str]) -> tuple[str, ...]:
+    """Places where these modes are strongest, each mode's energy over all places counted as one."""
+    weight: dict[str, float] = {}
+    for mode in (m for m in scan.modes if m.id in set(modes)):
+        energy = {s.station: 10 ** (s.strength_db / 10) for s in mode.strengths}
+        total = sum(energy.values())
+        for station, e in energy.items():
+            weight[station] = weight.get(station, 0.0) + e / total
+    top = max(weight.values())
+    strongest = sorted((s for s in weight if weight[s] >= STRONG * top), key=lambda s: -weight[s])
+    return tuple(strongest[:NAMED_PLACES])

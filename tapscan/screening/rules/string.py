@@ -1,0 +1,51 @@
+"""Some tones come from strings.
+
+Reason: the partials of one stiff string keep to one stretched series and die away together (screening/strings.py, with sources); a
+plate's modes keep to none. Only a piano with strings has strings.
+
+Limits: settings.py; by engineering judgement about published inharmonicities. Its false calls on mode lists of simulated bare plates
+taken for strung stand in docs/rules.md; what it finds in a strung piano was not measured.
+"""
+
+from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.screening.origins import STRUNG, of_plate
+from tapscan.screening.strings import Series, string_series, usual_inharmonicity
+from tapscan.settings import Settings
+
+NAME = "string"
+SHAPE = "inharmonicity of piano strings (Fletcher 1964, Young 1952), in part from memory"
+JUDGEMENT = "engineering judgement"
+OTHERS = (
+    "modes of the plate that fall into such a row by chance",
+    "a string of another instrument, or a duplex part, nearby",
+)
+
+
+def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+    """One indication for each string."""
+    if scan.state is None:
+        return RuleNotRun(NAME, "the state of the plate was not given (--state)")
+    if scan.state not in STRUNG:
+        return RuleNotRun(NAME, "no strings on the plate in this state")
+    if not scan.modes:
+        return RuleNotRun(NAME, "no mode was found")
+    mine = [*of_plate(scan.modes), *(m for m in scan.modes if m.origin == "string")]
+    series = string_series(sorted(mine, key=lambda m: m.frequency_hz), settings)
+    return [_indication(i, s, scan, settings) for i, s in enumerate(sorted(series, key=lambda s: s.fundamental_hz), 1)]
+
+
+def _indication(number: int, series: Series, scan: Scan, settings: Settings) -> Indication:
+    partials = len(series.modes)
+    usual = usual_inharmonicity(series.fundamental_hz)
+    times = [m.t60_s for m in scan.modes if m.id in series.modes and m.t60_s]
+    sentence = (
+        f"{partials} tones belong to one string of {series.fundamental_hz:.1f} Hz: they keep to its series within {series.cents:.1f} cents and "
+        "die away together. They are left out of what the other rules look at. Mute the strings with felt and tap again: what goes away came from them."
+    )
+    conditions = (
+        Condition("partials in a row", float(partials), settings.string_partials, "partials", JUDGEMENT),
+        Condition("furthest from the series", series.cents, settings.string_cents, "cents", SHAPE),
+        Condition("stiffness of the series over the usual one", series.inharmonicity / usual, settings.string_stiffness_factor, "1", SHAPE),
+        Condition("longest decay over the shortest", max(times) / min(times), settings.string_decay_ratio, "1", JUDGEMENT),
+    )  # fmt: skip
+    return Indication(f"S{number}", NAME, "nonrelevant", None, (), series.modes, sentence, conditions, OTHERS)
