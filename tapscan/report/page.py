@@ -80,8 +80,8 @@ def _facts(screening: Screening) -> list[tuple[str, str]]:
         ("State of the plate", words.STATES.get(scan.state, scan.state) if scan.state else "not given"),
         ("Layout of stations", scan.layout or "not given"),
         (
-            "Checks this version could not make",
-            f"{not_run}; each is named below with its reason" if not_run else "none",
+            "Checks not made",
+            f"{not_run}; each is named further down with its reason" if not_run else "none",
         ),
     ]
 

@@ -26,7 +26,7 @@ LARGEST = 15.0  # radius of the disc where a mode is strongest
 FLOOR_DB = -30.0  # below the strongest place: drawn as faint
 MEANING: dict[Kind, str] = {
     "look": "something to look at here",
-    "tapped": "tapped, nothing raised",
+    "tapped": "tapped, no finding here",
     "unusable": "tapped, but no tap could be used",
     "untapped": "not tapped",
 }

@@ -74,8 +74,8 @@ def _findings(relevant: Sequence[Indication]) -> str:
 
 def _steps(scan: Scan) -> tuple[str, ...]:
     again = (
-        "Hold the hook it hangs from, screws, pads and loose parts still with the hand and record the taps again. "
-        "What goes away came from those parts."
+        "Tighten or steady screws, pads and loose parts one after the other, see that the hook does not rattle, and record the taps "
+        "again. What the test no longer shows came from those parts."
     )
     look = "Look at the named places in good light with a magnifier. Seeing nothing does not clear the plate."
     if scan.state in IN_PIANO:
@@ -85,10 +85,10 @@ def _steps(scan: Scan) -> tuple[str, ...]:
             "Have a qualified person examine the plate; if it is strung, let a qualified person lower the tension first.",
         )
     return (
+        "Hold off finish and strings until a qualified person has decided.",
         again,
         look,
-        "What is still there: have a qualified person examine the place (dye penetrant or magnetic particle). "
-        "Wait with finish and strings until that person has decided.",
+        "If the tap test still says the same, have a qualified person examine the named places (dye penetrant or magnetic particle).",
     )
 
 

@@ -215,12 +215,12 @@ def test_characters_that_hide_or_turn_the_text_are_shown_as_boxes():
 def test_the_legend_names_only_what_occurs():
     assert [said for _, said in legend(marks(on_grand()))] == [
         "something to look at here (1)",
-        "tapped, nothing raised (1)",
+        "tapped, no finding here (1)",
         "tapped, but no tap could be used (1)",
         "not tapped (5)",
     ]
     one = {"S1": marks(on_grand())["S1"]}
-    assert [said for _, said in legend(one)] == ["tapped, nothing raised (1)"]
+    assert [said for _, said in legend(one)] == ["tapped, no finding here (1)"]
     assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(marks(on_grand())))
 
 
