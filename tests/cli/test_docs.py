@@ -59,3 +59,9 @@ def test_links_between_pages_lead_somewhere(page: str) -> None:
     text = (ROOT / page).read_text(encoding="utf-8")
     for target in re.findall(r"\]\((?!https?:)([^)#]+)", text):
         assert ((ROOT / page).parent / target).exists(), f"{page} links to {target}"
+
+
+def test_the_accuracy_page_shows_what_the_benches_wrote():
+    from bench.accuracy_docs import PAGE, page
+
+    assert PAGE.read_text(encoding="utf-8") == page(), "stale: python -m bench.accuracy_docs"
