@@ -1,6 +1,6 @@
 """How often the rules for a single scan are right, on simulated plates: issue F's numbers.
 
-    python -m bench.detection WORK --tables FOLDER [--minutes N]
+    python -m bench.detection WORK --tables FOLDER [--minutes N] [--first SEED]
 
 WORK keeps every finished scan, a file each, and is taken up where it was left; the rules are run anew on all of them each time, so a changed
 limit needs no new sound. FOLDER holds the tables of drawn places made by ``python -m bench.plates cache FOLDER --places 10 --sizes study``.
@@ -43,9 +43,9 @@ MODEL_PLATES = 100  # a pattern and kind
 Row = tuple[str, Scan, bool]  # kind, scan, whether a part rattled
 
 
-def plates(tables: dict[str, Table]) -> Iterator[Plate]:
+def plates(tables: dict[str, Table], first: int = FIRST_SEED) -> Iterator[Plate]:
     """Without end, in an order that fills all rows evenly; patterns that set no limit come more often."""
-    seed = FIRST_SEED
+    seed = first
     while True:
         for name, table in tables.items():
             if name in SETTING and seed % 3:
@@ -83,10 +83,10 @@ def kind_of(plate: Plate) -> str:
     return "severed strut" if plate.label.startswith("severed") else "sound"
 
 
-def make(tables: dict[str, Table], work: Path, minutes: float) -> None:
+def make(tables: dict[str, Table], work: Path, minutes: float, first: int = FIRST_SEED) -> None:
     """Scans that are missing, until the time is over."""
     stop = time.monotonic() + 60 * minutes
-    for plate in plates(tables):
+    for plate in plates(tables, first):
         if time.monotonic() > stop:
             return
         path = work / (plate.name.replace("|", "; ").replace("/", "-") + ".json.gz")
@@ -207,10 +207,13 @@ def main() -> None:
     parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=100.0)
+    parser.add_argument(
+        "--first", type=int, default=FIRST_SEED, help="seed to begin with, for a second run beside the first"
+    )
     given = parser.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
     tables = {p.stem: read_table(p) for p in sorted(given.tables.glob("*.npz"))}
-    make(tables, given.work, given.minutes)
+    make(tables, given.work, given.minutes, given.first)
     text = report(tables, given.work)
     RESULTS.write_text(text, encoding="utf-8")
     print(text, end="")

@@ -1,0 +1,99 @@
+"""Force dependence: called when enough modes move, whichever way; never by what all share, by a few, or without its input."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.rule_scans import late, mode, scan, shift
+
+from tapscan.records import RuleNotRun
+from tapscan.screening.disposition import dispose
+from tapscan.screening.rules import force_dependence, run_rules
+from tapscan.settings import Settings
+
+S = Settings()
+MODES = [mode(f"M{i}", 100.0 + 20 * i) for i in range(40)]
+QUIET = np.random.default_rng(1).normal(0, 15, 40)
+
+
+def taps(moved: int, ppm: float, common: float = 0.0, **more):
+    """40 modes; the first `moved` differ by ppm between hard and soft, all by `common`."""
+    shifts = tuple(shift(m.id, QUIET[i] + common + (ppm if i < moved else 0.0)) for i, m in enumerate(MODES))
+    return scan(MODES, **{"force_shifts": shifts, "force_shifts_reason": None, "force_step_db": 20.0, **more})
+
+
+def told(given):
+    return force_dependence.run(given, S)
+
+
+@pytest.mark.parametrize("ppm", [3000.0, -3000.0])
+def test_moved_modes_are_called_whichever_way_they_move(ppm):
+    (found,) = told(taps(10, ppm))
+    assert found.interpretation == "relevant"
+    assert set(found.modes) == {f"M{i}" for i in range(10)}
+    assert f"{'up' if ppm > 0 else 'down'} by 0.30 %" in found.sentence
+    assert "10 of 40 modes" in found.sentence
+
+
+def test_what_all_modes_share_is_no_change():
+    assert told(taps(0, 0.0, common=3000.0)) == []
+
+
+def test_a_few_modes_that_err_are_no_change():
+    assert told(taps(round(S.force_rank) - 1, 30000.0)) == []
+    assert told(taps(round(S.force_rank), 30000.0)) != []
+
+
+def test_changes_as_sound_plates_show_are_not_called():
+    assert told(taps(20, 300.0)) == []  # the study's largest for a sound plate
+
+
+def test_an_uncertain_change_is_not_called():
+    vague = taps(10, 3000.0)
+    assert (
+        told(replace(vague, force_shifts=tuple(replace(s, frequency_sd_ppm=2000.0) for s in vague.force_shifts))) == []
+    )
+
+
+def test_modes_of_mains_and_room_do_not_count():
+    hum = [replace(m, origin="hum") if i < 10 else m for i, m in enumerate(MODES)]
+    assert told(replace(taps(10, 3000.0), modes=tuple(hum))) == []
+
+
+@pytest.mark.parametrize(
+    ("more", "match"),
+    [
+        ({"force_shifts": (), "force_shifts_reason": "needs soft and hard taps"}, "soft and hard"),
+        ({"force_step_db": 3.0}, "hardly louder"),
+        ({"force_step_db": None}, "unknown"),
+        ({"force_shifts": tuple(shift(f"M{i}", 3000.0) for i in range(12))}, "only 12 modes"),
+        ({"late_sounds": tuple(late(i) for i in range(12)), "late_sounds_reason": None}, "buzzed"),
+    ],
+)
+def test_without_its_input_it_does_not_run(more, match):
+    outcome = told(taps(10, 3000.0, **more))
+    assert isinstance(outcome, RuleNotRun)
+    assert match in outcome.reason
+
+
+def test_a_buzz_no_longer_hides_it_once_parts_were_held():
+    buzz = {"late_sounds": tuple(late(i) for i in range(12)), "late_sounds_reason": None, "parts_held": True}
+    assert isinstance(told(taps(10, 3000.0, **buzz)), list)
+
+
+def test_the_place_named_is_where_the_moved_modes_are_strong():
+    at = {f"S{i}": (0.0 if i == 7 else -30.0) for i in range(1, 13)}
+    strong = [mode(m.id, m.frequency_hz, db=at) if i < 10 else m for i, m in enumerate(MODES)]
+    (found,) = told(replace(taps(10, 3000.0), modes=tuple(strong)))
+    assert found.stations == ("S7",)
+
+
+def test_it_does_not_run_in_the_piano():
+    found, not_run = run_rules(taps(10, 3000.0, state="strung"), S)
+    assert "force-dependence" in {r.rule for r in not_run}
+    assert "force-dependence" not in {i.rule for i in found}
+
+
+def test_it_leads_to_something_to_look_at():
+    given = taps(10, 3000.0)
+    assert dispose(given, told(given), []).disposition == "relevant indication"

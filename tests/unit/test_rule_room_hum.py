@@ -1,0 +1,87 @@
+"""Room, hum, handling: what stood before the tap and stays, and what every place excites alike."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from tests.rule_scans import STATIONS, mode, scan, steady_tone
+
+from tapscan.records import RuleNotRun
+from tapscan.screening.origins import with_origins
+from tapscan.screening.room import mains
+from tapscan.screening.rules import prominent_ringing, room_hum
+from tapscan.settings import Settings
+from tapscan.signal.noise import NoiseDensity
+
+S = Settings()
+LASTING = {"loss": None}
+
+
+def heard(modes, tones=(), **more):
+    return with_origins(scan(modes, steady_tones=tuple(tones), steady_tones_reason=None, **more), S)
+
+
+def test_a_steady_tone_is_hum_or_room_and_never_the_plates():
+    modes = [mode("M1", 300.1, **LASTING), mode("M2", 437.0, **LASTING), mode("M3", 610.0)]
+    given = heard(modes, [steady_tone("M1"), steady_tone("M2"), steady_tone("M3", before_db=-40.0)])
+    assert [m.origin for m in given.modes] == ["hum", "room", "plate"]
+    found = room_hum.run(given, S)
+    assert [(i.id, i.interpretation, i.modes) for i in found] == [
+        ("H1", "nonrelevant", ("M1",)),
+        ("H2", "nonrelevant", ("M2",)),
+    ]
+    assert "50 Hz" in found[0].sentence or "60 Hz" in found[0].sentence
+
+
+@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 11.0}, 20.0), ({}, 1.0)])
+def test_a_mode_that_dies_away_or_did_not_sound_before_is_the_plates(tone, t60_s):
+    given = heard([mode("M1", 300.0, t60_s=t60_s)], [steady_tone("M1", **tone)])
+    assert given.modes[0].origin == "plate"
+    assert room_hum.run(given, S) == []
+
+
+def test_a_hum_is_no_pitch_of_the_plate():
+    loud = mode("M1", 300.0, t60_s=30.0, prominent=True, stations_prominent=12, tone_to_noise_db=20.0)
+    assert prominent_ringing.run(heard([loud]), S) != []
+    assert prominent_ringing.run(heard([loud], [steady_tone("M1")]), S) == []
+
+
+def test_what_every_place_excites_alike_is_not_the_plate():
+    rng = np.random.default_rng(3)
+    same = {s: float(v) for s, v in zip(STATIONS, rng.normal(0, 0.4, 12), strict=True)}
+    given = heard([mode("M1", 500.0, db=same), mode("M2", 600.0)])
+    assert [m.origin for m in given.modes] == ["room", "plate"]
+    assert [i.id for i in room_hum.run(given, S)] == ["H3"]
+    few = replace(given, strikes=given.strikes[:14], modes=(mode("M1", 500.0, db=dict(list(same.items())[:7])),))
+    assert with_origins(few, S).modes[0].origin == "plate"  # seven places may be alike by chance
+
+
+@pytest.mark.parametrize(
+    ("hz", "expected"),
+    [(50.0, (50, 1)), (120.2, (60, 2)), (300.0, (50, 6)), (360.0, (60, 6)), (75.0, None), (437.0, None)],
+)
+def test_mains_and_their_multiples(hz, expected):
+    assert mains(hz, S) == expected
+
+
+def test_without_quiet_and_with_few_places_it_does_not_run():
+    given = scan([mode("M1", 300.0)], strikes=scan([]).strikes[:6], steady_tones_reason="no quiet before the taps")
+    outcome = room_hum.run(given, S)
+    assert isinstance(outcome, RuleNotRun)
+    assert "no quiet" in outcome.reason
+
+
+@pytest.mark.parametrize("hz", [123.0, 437.0, 1000.3])
+def test_the_line_of_a_tone_in_noise(hz):
+    """Truth: a sine of amplitude 0.01 in white noise of rms 0.001; a Hann line loses up to 1.42 dB between two bins."""
+    rate, seconds = 8000, 0.3
+    time = np.arange(round(rate * seconds)) / rate
+    rng = np.random.default_rng(4)
+    noises = [0.01 * np.cos(2 * np.pi * hz * time + i) + 0.001 * rng.standard_normal(len(time)) for i in range(8)]
+    amplitude, clear = NoiseDensity(noises, rate).line(hz)
+    assert 0.84 * 0.01 < amplitude < 1.06 * 0.01
+    assert clear > 30.0  # a^2 n / 6 over 1e-6: 46 dB, less scalloping and what the median of chi-square gives
+    assert (
+        NoiseDensity([0.001 * rng.standard_normal(len(time)) for _ in range(8)], rate).line(hz)[1] < S.steady_clear_db
+    )
+    assert NoiseDensity([], rate).line(hz) is None
