@@ -2,13 +2,13 @@
 
 import numpy as np
 import pytest
-from tests.rule_scans import late, mode, scan
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose
 from tapscan.screening.rules import buzz
 from tapscan.settings import Settings
 from tapscan.signal.buzz import _unevenness
+from tests.rule_scans import late, mode, scan
 
 S = Settings()
 MODES = [mode("M1", 200.0)]

@@ -4,12 +4,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.rule_scans import late, mode, scan, shift
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose
 from tapscan.screening.rules import force_dependence, run_rules
 from tapscan.settings import Settings
+from tests.rule_scans import late, mode, scan, shift
 
 S = Settings()
 MODES = [mode(f"M{i}", 100.0 + 20 * i) for i in range(40)]
@@ -86,6 +86,15 @@ def test_the_place_named_is_where_the_moved_modes_are_strong():
     strong = [mode(m.id, m.frequency_hz, db=at) if i < 10 else m for i, m in enumerate(MODES)]
     (found,) = told(replace(taps(10, 3000.0), modes=tuple(strong)))
     assert found.stations == ("S7",)
+
+
+def test_places_are_named_by_share_the_strongest_first():
+    """Each mode counts as one over all places: a single loud mode does not outvote nine."""
+    quiet = {f"S{i}": {7: 0.0, 3: -1.5}.get(i, -30.0) for i in range(1, 13)}
+    loud = {f"S{i}": 60.0 if i == 2 else 0.0 for i in range(1, 13)}
+    strong = [mode(m.id, m.frequency_hz, db=loud if i == 0 else quiet) if i < 10 else m for i, m in enumerate(MODES)]
+    (found,) = told(replace(taps(10, 3000.0), modes=tuple(strong)))
+    assert found.stations == ("S7", "S3")
 
 
 def test_it_does_not_run_in_the_piano():

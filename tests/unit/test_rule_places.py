@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.rule_scans import STATIONS, mode, scan
 
 from tapscan.places import Layout, Station
 from tapscan.records import RuleNotRun
+from tapscan.screening.iron import PlaceScore
 from tapscan.screening.rules import dead_place, local_ringing, long_decay, run_rules
 from tapscan.settings import Settings
+from tests.rule_scans import STATIONS, mode, scan
 
 S = Settings()
 
@@ -39,6 +40,14 @@ def test_a_plate_of_one_iron_has_none():
     assert [s for s in range(40) if dead_place.run(plate(s, None), S)] == []
 
 
+def test_the_dullest_place_comes_first(monkeypatch):
+    scores = [PlaceScore("S1", 0.1, 1.0), PlaceScore("S2", 3.8, 1.2), PlaceScore("S3", 5.0, 1.6)]
+    monkeypatch.setattr(dead_place, "place_scores", lambda modes, settings: scores)
+    (found,) = dead_place.run(plate(1, None), S)
+    assert found.stations == ("S3", "S2")
+    assert "60 % more energy" in found.sentence
+
+
 def test_the_same_plate_is_not_called_ringing():
     called = [long_decay.run(plate(s, dull=s), S) for s in range(8)]
     assert all("D2" not in [i.id for i in one] for one in called)
@@ -54,9 +63,9 @@ def test_hum_does_not_count_and_few_modes_do_not_run():
 ON = replace(S, local_ringing_on=1.0)
 
 
-def ringing(names, **more):
+def ringing(names, others=None, **more):
     """One mode strong at `names` only, that stands out there."""
-    db = {s: (0.0 if s in names else -25.0) for s in STATIONS}
+    db = {s: (0.0 if s in names else -25.0) for s in STATIONS} | (others or {})
     told = {"t60_s": 1.5, "stations_prominent": len(names), **more}
     return mode("L", 700.0, db=db, **told)
 
@@ -74,6 +83,10 @@ def test_a_part_that_rings_by_itself():
         ringing(["S3"], stations_prominent=0),
         ringing(["S3"], t60_s=0.2),
         ringing(["S3"], origin="room"),
+        ringing(
+            ["S3"], others={"S4": -5.9, "S5": -5.9, "S6": -5.9}
+        ),  # a fifth of the places by share, but four of them
+        ringing(["S3"], others={s: -7.0 for s in STATIONS if s != "S3"}),  # one place strongest, all move
     ],
 )
 def test_what_is_no_local_ringing(one):

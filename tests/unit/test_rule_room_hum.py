@@ -4,7 +4,6 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.rule_scans import STATIONS, mode, scan, steady_tone
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.origins import with_origins
@@ -12,6 +11,7 @@ from tapscan.screening.room import mains
 from tapscan.screening.rules import prominent_ringing, room_hum
 from tapscan.settings import Settings
 from tapscan.signal.noise import NoiseDensity
+from tests.rule_scans import STATIONS, mode, scan, steady_tone
 
 S = Settings()
 LASTING = {"loss": None}
@@ -85,3 +85,11 @@ def test_the_line_of_a_tone_in_noise(hz):
         NoiseDensity([0.001 * rng.standard_normal(len(time)) for _ in range(8)], rate).line(hz)[1] < S.steady_clear_db
     )
     assert NoiseDensity([], rate).line(hz) is None
+
+
+def test_a_second_tone_beside_it_does_not_hide_a_line():
+    rate, length = 8000, 2400
+    time = np.arange(length) / rate
+    noise = 0.001 * np.random.default_rng(5).standard_normal(length)
+    two = 0.01 * np.cos(2 * np.pi * 437.0 * time) + 0.01 * np.cos(2 * np.pi * 457.0 * time) + noise
+    assert NoiseDensity([two], rate).line(437.0)[1] > 25.0

@@ -4,13 +4,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from tests.rule_scans import mode, scan
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import string
 from tapscan.screening.strings import string_series, usual_inharmonicity
 from tapscan.settings import Settings
+from tests.rule_scans import mode, scan
 
 S = Settings()
 PLATE = [mode(f"P{i}", f, loss=0.004) for i, f in enumerate(np.random.default_rng(7).uniform(60, 2000, 70))]
@@ -50,13 +50,19 @@ def test_two_partials_are_too_few_and_three_are_enough():
     assert len(string_series(ordered([*PLATE, *partials(220.0, 3e-4, 3)]), S)) == 1
 
 
+def test_a_tone_that_strays_from_the_series_is_left_out():
+    """The sixth lies 20 cents off, where a stiffer string of that pitch might have it."""
+    (found,) = string_series(ordered([*PLATE, *partials(220.0, 3e-4, 6, bend=[(6, 20.0)])]), S)
+    assert found.modes == ("N1", "N2", "N3", "N4", "N5")
+
+
 @pytest.mark.parametrize(
     "row",
     [
         partials(220.0, 0.0, 3),  # a harmonic series has no stiffness: no steel string
         partials(220.0, 6e-3, 5),  # far too stiff for its pitch
         partials(220.0, 3e-4, 3, bend=[(2, 25.0)]),
-        partials(220.0, 3e-4, 3, t60=[8.0, 1.0, 8.0]),
+        partials(220.0, 3e-4, 3, t60=[8.0, 2.0, 8.0]),  # each lasts longer than the plate, but not together
         partials(220.0, 3e-4, 5, t60=0.5),  # no longer than the plate
     ],
 )
