@@ -1,6 +1,6 @@
 """docs/accuracy.md from the results of bench/accuracy.py and bench/speed.py.
 
-    python -m bench.accuracy_docs        writes docs/accuracy.md; a test fails when it is stale
+python -m bench.accuracy_docs        writes docs/accuracy.md; a test fails when it is stale
 """
 
 from pathlib import Path
