@@ -56,11 +56,11 @@ def plates(tables: dict[str, Table], first: int = FIRST_SEED) -> Iterator[Plate]
 
 
 def _flawed(table: Table, seed: int) -> Plate:
-    """One of the flaws in turn, at one of the drawn places."""
+    """One of the flaws in turn, at one of the drawn places by chance."""
+    rng = np.random.default_rng([seed, 7, *table.name.encode()])
 
     def case(start: str) -> str:
-        fitting = [x for x in table.labels if x.startswith(start)]
-        return fitting[(seed // 5) % len(fitting)]
+        return str(rng.choice([x for x in table.labels if x.startswith(start)]))
 
     turn = (seed + sum(table.name.encode())) % 5
     if turn == 0:

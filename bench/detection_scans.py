@@ -91,13 +91,17 @@ class Plate:
 def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[Tap], Circumstances]:
     """All taps of the scan with their noise, and what it was made in."""
     iron = draw_iron(plate.table, np.random.default_rng([77, plate.seed]), loss_scatter=plate.loss_scatter)
-    rng = np.random.default_rng([plate.seed, 5])
+    rng = np.random.default_rng([plate.seed, 5, *plate.table.name.encode()])  # other luck for each pattern
     more = {"rubbing": plate.label} if plate.rubbing else {}
     around = draw_circumstances(plate.table, rng, **more)
     modes = plate_modes(plate.table, "sound" if plate.rubbing else plate.label, iron, around.state)
     strikes = _strikes(modes, rng, stations)
     if plate.breathing:
-        gap = float(np.random.default_rng([plate.seed, 6]).uniform(-BREATHING_REACH_M, BREATHING_REACH_M))
+        gap = float(
+            np.random.default_rng([plate.seed, 6, *plate.table.name.encode()]).uniform(
+                -BREATHING_REACH_M, BREATHING_REACH_M
+            )
+        )
         taps = breathing_taps(modes, Breathing(gap), strikes, around.setting.sensor, RATE_HZ, SECONDS)
     else:
         taps = [_tap(modes, s, around) for s in strikes]

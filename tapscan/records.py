@@ -129,6 +129,7 @@ class ForceShift:
     """How one mode differs between hard and soft taps."""
 
     mode: str  # Mode.id
+    begun: Literal["all taps", "soft taps"]  # whose modes both fits began with
     frequency_ppm: float  # hard less soft, in parts per million of the frequency
     frequency_sd_ppm: float
     log_decay: float  # natural logarithm of the decay rates, hard over soft

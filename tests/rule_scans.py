@@ -42,8 +42,8 @@ def scan(modes, **more) -> Scan:
     return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), "state": "stripped", **more})
 
 
-def shift(name: str, ppm: float, sd_ppm: float = 10.0) -> ForceShift:
-    return ForceShift(name, ppm, sd_ppm, 0.0, 0.01)
+def shift(name: str, ppm: float, sd_ppm: float = 10.0, begun="all taps") -> ForceShift:
+    return ForceShift(name, begun, ppm, sd_ppm, 0.0, 0.01)
 
 
 def steady_tone(name: str, before_db: float = 0.0, clear_db: float = 30.0) -> SteadyTone:

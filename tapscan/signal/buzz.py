@@ -8,6 +8,7 @@ a band wider than the frame is short is even, and where what a fit missed dies a
 """
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,6 +19,7 @@ FROM_S, TO_S = 0.15, 0.65  # the knock and its echoes are over; a soft rattle st
 FRAME_S = 0.004
 LOWEST_HZ = 200.0  # supports and steps below
 HIGHEST_SHARE = 0.45  # of the sample rate
+SLICES = 24
 LEAST_FRAMES = 20
 
 
@@ -38,7 +40,9 @@ def late_sounds(columns: Columns) -> Late | None:
         return None
     low, high = LOWEST_HZ, HIGHEST_SHARE * columns.rate
     left, heard = (x[:, first : first + count * frame] for x in columns.without_modes(low, high))
-    noise = columns.noise(low, high) * 2 * (high - low) / columns.rate
+    edges = np.linspace(low, high, SLICES + 1)  # the middle slice: a steady tone is no noise
+    slices = [columns.noise(float(a), float(b)) for a, b in pairwise(edges)]
+    noise = np.median(slices, axis=0) * 2 * (high - low) / columns.rate
     power = np.mean(left**2, axis=1) + 1e-300
     frames = np.mean(left.reshape(len(left), count, frame) ** 2, axis=2) + 1e-300
     return Late(

@@ -1,15 +1,19 @@
 """Whether the modes of a plate depend on how hard it is hit: hard taps beside soft ones.
 
-    shifts_by_force(columns)     Shifts of every shared mode, hard less soft
+    shifts_by_force(columns, settings)     Shifts of every shared mode, hard less soft
     force_step_db(sounds)               how much louder the hard taps were
 
-Each band is fitted twice (maximum likelihood, polefit) from the shared modes on: once to one group of strikes, once to the other, over
-all stations; frequency and decay are free in each group, strengths in each strike. A plate that answers in proportion to the tap gives
+Each band is fitted twice (maximum likelihood, polefit), over all stations: to the soft strikes and to the hard ones. Either both begin with
+all shared modes, or with those alone that the soft strikes need: a mode that moves as a whole is found twice among the shared ones, once for
+each force, and only the second way sees it move; a mode that moves while it rings leaves tones beside it, and the first way sees it better.
+Frequency and decay are free in each group, strengths in each strike. A plate that answers in proportion to the tap gives
 the same modes twice. Faces that touch during a hard tap and not during a soft one do not (bilinear stiffness of a crack: Chati, Rand
 and Mukherjee 1997, from memory); loose parts and the damping of flake iron (Golovin 2012) depend on force as well.
 
 Standard errors are those of both fits together. A fit that lost a mode (moved it by more than FAR_WIDTHS of its linewidths) tells nothing of it.
 """
+
+from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,7 +21,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from tapscan.records import FloatArray
+from tapscan.records import ComplexArray, FloatArray
+from tapscan.settings import Settings
 from tapscan.signal.columns import Columns
 from tapscan.signal.polefit import PoleFit, fit_poles
 from tapscan.signal.subbands import Band, plan_bands
@@ -25,6 +30,7 @@ from tapscan.signal.together import HIGHEST_HZ, MODEL_ERROR, StationSound
 
 IntArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]
+STEPS, ROUGH_STEPS = 20, 3
 FAR_WIDTHS = 3.0
 LOWEST_HZ = 80.0
 
@@ -42,18 +48,27 @@ class Shifts:
     log_decay_sd: FloatArray
 
 
-def shifts_by_force(columns: Columns) -> Shifts:
-    """Hard strikes less soft ones, over all stations. Both kinds must be there."""
-    f, d = columns.frequency_hz, columns.decay_rate_per_s
+def shifts_by_force(columns: Columns, settings: Settings, *, from_soft: bool) -> Shifts:
+    """Hard strikes less soft ones, over all stations. Both kinds must be there.
+
+    from_soft : both fits begin with the modes that the soft strikes need, instead of with all shared modes.
+    """
+    f = columns.frequency_hz
     out = Shifts(*(np.full(len(f), np.nan) for _ in range(4)))
     for band in plan_bands(LOWEST_HZ, HIGHEST_HZ):
-        own = (f >= band.low_hz) & (f < band.high_hz)
-        if not own.any():
+        soft, hard = (_Group.of(columns, band, columns.forces == word) for word in ("soft", "hard"))
+        index = np.nonzero(soft.inside)[0]
+        if len(soft.bins) < 4 * len(index):
             continue
-        soft, hard = (_fit(columns, band, columns.forces == word) for word in ("soft", "hard"))
-        if soft is not None and hard is not None:
-            inside = (f > band.low_hz - band.margin_hz) & (f < band.high_hz + band.margin_hz)
-            _enter(out, np.nonzero(inside)[0], own, f, d, soft, hard)
+        if from_soft:
+            index = _needed(soft, index, columns, settings)
+        if not len(index):
+            continue
+        start = columns.frequency_hz[index], columns.decay_rate_per_s[index]
+        first = soft.fit(*start)
+        second = hard.fit(first.frequency_hz, first.decay_rate_per_s) if from_soft else hard.fit(*start)
+        own = (f[index] >= band.low_hz) & (f[index] < band.high_hz)
+        _enter(out, index, own, first, second)
     return out
 
 
@@ -67,37 +82,61 @@ def force_step_db(sounds: Sequence[StationSound]) -> float | None:
     return float(np.median(steps)) if steps else None
 
 
-def _fit(columns: Columns, band: Band, group: BoolArray) -> PoleFit | None:
-    """One group's modes in the band, from the shared ones on; each strike weighed by its noise."""
-    bins, values, inside = columns.window(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz)
-    if len(bins) < 4 * inside.sum() or not group.any():
-        return None
-    values = values[:, group]
-    floor = np.maximum(columns.floor(band)[group], MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
-    return fit_poles(
-        bins,
-        values / np.sqrt(floor + 1e-300),
-        columns.frequency_hz[inside],
-        columns.decay_rate_per_s[inside],
-        length=columns.length,
-        rate_hz=columns.rate,
-        noise=1.0,
-    )
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """The strikes of one force in one band, each weighed by its noise."""
+
+    bins: FloatArray  # (K,)
+    values: ComplexArray  # (K, S)
+    inside: BoolArray  # (M,) which modes lie in the window
+    length: int
+    rate_hz: float
+
+    @staticmethod
+    def of(columns: Columns, band: Band, group: BoolArray) -> _Group:
+        """The band with its margins; tails of modes outside taken away."""
+        bins, values, inside = columns.window(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz)
+        values = values[:, group]
+        floor = np.maximum(columns.floor(band)[group], MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
+        return _Group(bins, values / np.sqrt(floor + 1e-300), inside, columns.length, columns.rate)
+
+    def fit(self, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, steps: int = STEPS) -> PoleFit:
+        """From these start values on."""
+        return fit_poles(
+            self.bins,
+            self.values,
+            frequency_hz,
+            decay_rate_per_s,
+            length=self.length,
+            rate_hz=self.rate_hz,
+            noise=1.0,
+            steps=steps,
+        )
 
 
-def _enter(
-    out: Shifts, index: IntArray, own: BoolArray, f: FloatArray, d: FloatArray, first: PoleFit, second: PoleFit
-) -> None:
-    """What two fits of one band say of the band's own modes."""
+def _needed(soft: _Group, index: IntArray, columns: Columns, settings: Settings) -> IntArray:
+    """Which of these shared modes the soft strikes need; the weakest is left out until all are clear of the noise."""
+    count = soft.values.shape[1]
+    least = 10 ** (settings.mode_clear_db / 10) + count + 4 * np.sqrt(count)
+    while len(index):
+        fit = soft.fit(columns.frequency_hz[index], columns.decay_rate_per_s[index], ROUGH_STEPS)
+        weakest = int(np.argmin(fit.clear))
+        if fit.clear[weakest] >= least:
+            break
+        index = np.delete(index, weakest)
+    return index
+
+
+def _enter(out: Shifts, index: IntArray, own: BoolArray, soft: PoleFit, hard: PoleFit) -> None:
+    """What the two fits of one band say of the band's own modes."""
     count = len(index)
-    variance = np.diag(first.covariance) + np.diag(second.covariance)
-    away = second.frequency_hz - first.frequency_hz
-    told = np.abs(away) < FAR_WIDTHS * d[index] / np.pi
-    for fit in (first, second):
-        told &= np.abs(fit.frequency_hz - f[index]) < FAR_WIDTHS * d[index] / np.pi
-    keep = told & own[index] & np.isfinite(variance[:count]) & np.isfinite(variance[count:])
+    f, d = soft.frequency_hz, soft.decay_rate_per_s
+    variance = np.diag(soft.covariance) + np.diag(hard.covariance)
+    away = hard.frequency_hz - f
+    told = own & (np.abs(away) < FAR_WIDTHS * d / np.pi)
+    keep = told & np.isfinite(variance[:count]) & np.isfinite(variance[count:])
     mine = index[keep]
-    out.frequency_ppm[mine] = 1e6 * away[keep] / f[mine]
-    out.frequency_sd_ppm[mine] = 1e6 * np.sqrt(variance[:count][keep]) / f[mine]
-    out.log_decay[mine] = np.log(second.decay_rate_per_s / first.decay_rate_per_s)[keep]
-    out.log_decay_sd[mine] = np.sqrt(variance[count:][keep]) / d[mine]
+    out.frequency_ppm[mine] = (1e6 * away / f)[keep]
+    out.frequency_sd_ppm[mine] = (1e6 * np.sqrt(variance[:count]) / f)[keep]
+    out.log_decay[mine] = np.log(hard.decay_rate_per_s / d)[keep]
+    out.log_decay_sd[mine] = (np.sqrt(variance[count:]) / d)[keep]

@@ -1,14 +1,15 @@
 """What the rules look at beside the modes: hard taps beside soft ones, steady tones before the taps, what is left late in the ring.
 
-beside_modes(sounds, shared, modes)   a dict of the Scan's fields; where a figure is missing its reason is there
+beside_modes(sounds, shared, modes, settings)   a dict of the Scan's fields; where a figure is missing its reason is there
 """
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 
 from tapscan.records import ForceShift, LateSound, Mode, SteadyTone
+from tapscan.settings import Settings
 from tapscan.signal.buzz import late_sounds
 from tapscan.signal.columns import Columns
 from tapscan.signal.force import force_step_db, shifts_by_force
@@ -17,7 +18,9 @@ from tapscan.signal.together import SharedMode, StationSound
 NO_MODES = "needs two places or more with modes in common"
 
 
-def beside_modes(sounds: Sequence[StationSound], shared: Sequence[SharedMode], modes: Sequence[Mode]) -> dict[str, Any]:
+def beside_modes(
+    sounds: Sequence[StationSound], shared: Sequence[SharedMode], modes: Sequence[Mode], settings: Settings
+) -> dict[str, Any]:
     """Fields of Scan. `sounds` are those that took part in the fit of all stations, `modes` the final list."""
     if not shared or not sounds:
         names = ("force_shifts", "steady_tones", "late_sounds")
@@ -26,30 +29,27 @@ def beside_modes(sounds: Sequence[StationSound], shared: Sequence[SharedMode], m
     kept = [m for m in shared if m.frequency_hz in found]
     columns = Columns(sounds, shared)
     return {
-        **_shifts(columns, kept, found),
+        **_shifts(columns, kept, found, settings),
         **_steady(sounds, kept, found),
         **_late(columns),
     }
 
 
-def _shifts(columns: Columns, shared: Sequence[SharedMode], found: dict[float, str]) -> dict[str, Any]:
+def _shifts(
+    columns: Columns, shared: Sequence[SharedMode], found: dict[float, str], settings: Settings
+) -> dict[str, Any]:
     step = force_step_db(columns.sounds)
     if step is None:
         return {"force_shifts_reason": "needs soft and hard taps at the same places (--order soft,hard)"}
-    told = shifts_by_force(columns)
-    known = np.isfinite(told.frequency_ppm)
-    rows = {f: i for i, f in enumerate(columns.frequency_hz)}
-    shifts = tuple(
-        ForceShift(
-            found[m.frequency_hz],
-            *(float(x[rows[m.frequency_hz]]) for x in (told.frequency_ppm, told.frequency_sd_ppm)),
-            *(float(x[rows[m.frequency_hz]]) for x in (told.log_decay, told.log_decay_sd)),
-        )
-        for m in shared
-        if known[rows[m.frequency_hz]]
-    )
+    rows = [(columns.frequency_hz.tolist().index(m.frequency_hz), found[m.frequency_hz]) for m in shared]
+    shifts: list[ForceShift] = []
+    begun: tuple[Literal["all taps", "soft taps"], ...] = ("all taps", "soft taps")
+    for word in begun:
+        told = shifts_by_force(columns, settings, from_soft=word == "soft taps")
+        four = told.frequency_ppm, told.frequency_sd_ppm, told.log_decay, told.log_decay_sd
+        shifts += [ForceShift(name, word, *(float(x[i]) for x in four)) for i, name in rows if np.isfinite(four[0][i])]
     reason = None if shifts else "no mode could be told apart by force"
-    return {"force_shifts": shifts, "force_shifts_reason": reason, "force_step_db": step}
+    return {"force_shifts": tuple(shifts), "force_shifts_reason": reason, "force_step_db": step}
 
 
 def _steady(sounds: Sequence[StationSound], shared: Sequence[SharedMode], found: dict[float, str]) -> dict[str, Any]:

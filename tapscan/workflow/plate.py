@@ -33,7 +33,7 @@ def scan_of(results: Sequence[StationResult], settings: Settings, **facts: Any) 
     shared = shared_modes(sounds, settings)
     modes = _modes(results, shared, settings)
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
-    beside = beside_modes(took_part, shared, modes)
+    beside = beside_modes(took_part, shared, modes, settings)
     strikes = tuple(s for r in results for s in r.strikes)
     return with_origins(
         Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **beside, **facts}), settings

@@ -35,6 +35,15 @@ def test_moved_modes_are_called_whichever_way_they_move(ppm):
     assert "10 of 40 modes" in found.sentence
 
 
+def test_either_way_of_fitting_may_show_it_but_each_by_itself():
+    still = tuple(shift(m.id, QUIET[i]) for i, m in enumerate(MODES))
+    moving = tuple(shift(m.id, QUIET[i] + (3000.0 if i < 10 else 0.0), begun="soft taps") for i, m in enumerate(MODES))
+    assert told(taps(0, 0.0, force_shifts=still + moving)) != []
+    ways = ("all taps", "soft taps")
+    half = tuple(shift(m.id, 3000.0 if i < 6 else 0.0, begun=way) for way in ways for i, m in enumerate(MODES))
+    assert told(taps(0, 0.0, force_shifts=half)) == []
+
+
 def test_what_all_modes_share_is_no_change():
     assert told(taps(0, 0.0, common=3000.0)) == []
 

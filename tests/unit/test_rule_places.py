@@ -10,7 +10,7 @@ from tapscan.records import RuleNotRun
 from tapscan.screening.iron import PlaceScore
 from tapscan.screening.rules import dead_place, local_ringing, long_decay, run_rules
 from tapscan.settings import Settings
-from tests.rule_scans import STATIONS, mode, scan
+from tests.rule_scans import STATIONS, late, mode, scan
 
 S = Settings()
 
@@ -51,6 +51,15 @@ def test_the_dullest_place_comes_first(monkeypatch):
 def test_the_same_plate_is_not_called_ringing():
     called = [long_decay.run(plate(s, dull=s), S) for s in range(8)]
     assert all("D2" not in [i.id for i in one] for one in called)
+
+
+@pytest.mark.parametrize("rule", [dead_place, long_decay])
+def test_while_something_buzzes_decays_are_not_judged(rule):
+    buzz = {"late_sounds": tuple(late(i) for i in range(12)), "late_sounds_reason": None}
+    outcome = rule.run(replace(plate(1, 1), **buzz), S)
+    assert isinstance(outcome, RuleNotRun)
+    assert "die away" in outcome.reason
+    assert not isinstance(rule.run(replace(plate(1, 1), **buzz, parts_held=True), S), RuleNotRun)
 
 
 def test_hum_does_not_count_and_few_modes_do_not_run():

@@ -24,6 +24,14 @@ OTHERS = (
 )
 
 
+HELD_FIRST = "something buzzed, and a loose part changes {what} by itself: hold hook, screws and pads still, tap again and say so (--held)"
+
+
+def held_first(scan: Scan, settings: Settings, what: str) -> str | None:
+    """Why another rule cannot judge `what` yet; None where nothing buzzes or the parts were held."""
+    return HELD_FIRST.format(what=what) if buzzing(scan, settings) and not scan.parts_held else None
+
+
 def buzzing(scan: Scan, settings: Settings) -> list[LateSound]:
     """The strikes with a buzz in them, plainest first; empty where too few have it."""
     found = [

@@ -4,11 +4,12 @@ Reason: faces that rub take energy from the modes that move them, and leave the 
 support, cloth, a loose fitting. The score is that of long-decay with the other sign (screening/iron.py).
 
 Limit: chosen on simulated plates of two patterns, tried on three others (docs/rules.md). Weaker than other findings: whatever touches
-the plate looks alike. Needs the decays of 30 modes at 6 places, and a bare plate.
+the plate looks alike. Needs the decays of 30 modes at 6 places, and a bare plate on which nothing buzzes.
 """
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
 from tapscan.screening.iron import place_scores
+from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
 NAME = "dead-place"
@@ -24,6 +25,8 @@ OTHERS = (
 
 def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     """At most one indication, for the dullest places."""
+    if wait := held_first(scan, settings, "how fast the tones die away"):
+        return RuleNotRun(NAME, wait)
     scores = place_scores(scan.modes, settings)
     if not scores:
         return RuleNotRun(

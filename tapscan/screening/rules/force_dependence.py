@@ -2,7 +2,7 @@
 
 Reason: iron in one piece gives the same modes to a hard tap as to a soft one, only louder. Faces of a crack that touch during the hard
 tap and not during the soft one, or the other way round, change stiffness as they do so: some modes fall or rise (Chati, Rand and
-Mukherjee 1997, from memory). The sign is not presumed. A crack that stands wide open or is firmly clamped does not do it, so no
+Mukherjee 1997, from memory). Of two ways to fit (signal/force.py) the plainer counts. The sign is not presumed. A crack that stands wide open or is firmly clamped does not do it, so no
 change proves nothing. Flake iron itself is slightly dependent on amplitude (Golovin 2012): what all modes share is taken out and a floor
 is added. A few modes err in pairs where they overlap, so the seventh largest change is judged, not the largest.
 
@@ -18,7 +18,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tapscan.records import Condition, FloatArray, ForceShift, Indication, RuleNotRun, Scan
-from tapscan.screening.rules.buzz import buzzing
+from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
 NAME = "force-dependence"
@@ -39,15 +39,22 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     if lacking:
         return RuleNotRun(NAME, lacking)
     gone = {m.id for m in scan.modes if m.origin not in {"plate", "unknown"}}
-    shifts = [s for s in scan.force_shifts if s.mode not in gone]
-    change, score = _scores(shifts, settings)
-    order = np.argsort(-score)
-    rank = round(settings.force_rank)
-    last = float(score[order[rank - 1]])
+    plainest: tuple[float, list[ForceShift]] = (0.0, [])
+    for begun in ("all taps", "soft taps"):
+        shifts = [s for s in scan.force_shifts if s.mode not in gone and s.begun == begun]
+        if len(shifts) >= settings.force_modes:
+            plainest = max(plainest, (_ranked(shifts, settings), shifts), key=lambda one: one[0])
+    last, shifts = plainest
     if last < settings.force_score:
         return []
-    moved = [int(i) for i in order if score[i] >= settings.force_score]
+    change, score = _scores(shifts, settings)
+    moved = [int(i) for i in np.argsort(-score) if score[i] >= settings.force_score]
     return [_indication(scan, shifts, moved, change, last, settings)]
+
+
+def _ranked(shifts: Sequence[ForceShift], settings: Settings) -> float:
+    """By how many standard deviations the last of the modes that must have moved did so."""
+    return float(np.sort(_scores(shifts, settings)[1])[-round(settings.force_rank)])
 
 
 def _lacking(scan: Scan, settings: Settings) -> str | None:
@@ -57,14 +64,10 @@ def _lacking(scan: Scan, settings: Settings) -> str | None:
     if scan.force_step_db is None or scan.force_step_db < settings.force_step_db:
         step = "unknown" if scan.force_step_db is None else f"{scan.force_step_db:.0f} dB"
         return f"the hard taps were hardly louder than the soft ones ({step}; needs {settings.force_step_db:.0f} dB)"
-    if len(scan.force_shifts) < settings.force_modes:
-        return f"only {len(scan.force_shifts)} modes could be told in both soft and hard taps; needs {settings.force_modes:.0f}"
-    if buzzing(scan, settings) and not scan.parts_held:
-        return (
-            "something buzzed, and a loose part answers hard taps otherwise by itself: hold hook, screws and pads still, tap again and "
-            "say so (--held)"
-        )
-    return None
+    told = len({s.mode for s in scan.force_shifts})
+    if told < settings.force_modes:
+        return f"only {told} modes could be told in both soft and hard taps; needs {settings.force_modes:.0f}"
+    return held_first(scan, settings, "the answer to hard taps")
 
 
 def _scores(shifts: Sequence[ForceShift], settings: Settings) -> tuple[FloatArray, FloatArray]:

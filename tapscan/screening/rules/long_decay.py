@@ -14,6 +14,7 @@ import numpy as np
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
 from tapscan.screening.iron import PlaceScore, place_scores
 from tapscan.screening.origins import of_plate
+from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
 NAME = "long-decay"
@@ -34,6 +35,8 @@ REGION_OTHERS = (
 
 def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     """At most one indication for the plate as a whole and one for its longest ringing region."""
+    if wait := held_first(scan, settings, "how fast the tones die away"):
+        return RuleNotRun(NAME, wait)
     losses = [m.loss_factor for m in of_plate(scan.modes) if m.loss_factor is not None]
     if len(losses) < settings.plate_modes:
         return RuleNotRun(NAME, f"needs the decay of {settings.plate_modes:.0f} modes, has {len(losses)}")
