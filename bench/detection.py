@@ -20,6 +20,7 @@ import platform
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -32,7 +33,8 @@ from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table
 from tapscan.records import Scan
 from tapscan.register.codec import plain, record_of
 from tapscan.screening.origins import with_origins
-from tapscan.screening.rules import run_rules
+from tapscan.screening.rules import local_ringing, run_rules
+from tapscan.screening.strings import string_series
 from tapscan.settings import Settings, settings_sha256
 
 SETTING = ("small-grand", "upright-three-quarter")
@@ -143,6 +145,20 @@ def table(rows: Sequence[Row]) -> list[str]:
     return lines
 
 
+def asides(rows: Sequence[Row]) -> list[str]:
+    """What is off by default, and what looks for strings, on the same scans."""
+    on = replace(SETTINGS, local_ringing_on=1.0)
+    lines = []
+    for kind in sorted({k for k, _, _ in rows}, key=lambda k: (k != "sound", k)):
+        scans = [with_origins(scan, SETTINGS) for k, scan, _ in rows if k == kind]
+        hits = sum(bool(local_ringing.run(s, on)) for s in scans)
+        lines.append(f"  {kind:44s} local ringing, if switched on   {interval(hits, len(scans))}")
+        if kind == "sound":
+            hits = sum(bool(string_series(s.modes, SETTINGS)) for s in scans)
+            lines.append(f"  {kind:44s} taken for strung: a string       {interval(hits, len(scans))}")
+    return lines
+
+
 def rattling(rows: Sequence[Row]) -> str:
     """Among sound plates with a rattling screw."""
     told = [relevant(scan) for kind, scan, rattles in rows if kind == "sound" and rattles]
@@ -193,6 +209,7 @@ def report(tables: dict[str, Table], work: Path) -> str:
     unseen = [r for name, rows in found.items() if name not in SETTING for r in rows]
     seen = [r for name, rows in found.items() if name in SETTING for r in rows]
     lines += ["", "Through the sound, patterns that set no limit", *table(unseen), rattling(unseen)]
+    lines += ["", "Asides, the same scans", *asides(unseen), "", "By pattern"]
     for name in sorted(n for n in found if n not in SETTING):
         lines += [f" {name}", *(line for line in table(found[name]) if line[:6] != "      ")]
     lines += ["", "Through the sound, the two patterns that set limits (other plates)", *table(seen), rattling(seen)]
