@@ -47,7 +47,7 @@ class RuleLimits:
     steady_clear_db: float = limit(
         12.0, "dB", "noise alone seldom makes so clear a line", "simulated plates, docs/rules.md"
     )
-    steady_t60_s: float = limit(5.0, "s", "what dies away sooner is no steady tone", JUDGEMENT)
+    steady_t60_s: float = limit(10.0, "s", "what dies away sooner is no steady tone", JUDGEMENT)
     alike_spread_db: float = limit(
         1.0, "dB", "no mode of a plate moves so alike at all places", "simulated plates, docs/rules.md"
     )

@@ -18,7 +18,9 @@ STRUNG: tuple[State, ...] = ("strung", "as-found")
 
 
 def with_origins(scan: Scan, settings: Settings) -> Scan:
-    """Hum and room before strings: a steady tone is nobody's partial."""
+    """Hum and room before strings: a steady tone is nobody's partial. What was told before is told anew."""
+    own: dict[Origin, Origin] = {"unknown": "unknown"}
+    scan = replace(scan, modes=tuple(replace(m, origin=own.get(m.origin, "plate")) for m in scan.modes))
     frequency = {m.id: m.frequency_hz for m in scan.modes}
     told: dict[str, Origin] = {}
     for tone in steady(scan, settings):

@@ -33,11 +33,17 @@ def test_a_steady_tone_is_hum_or_room_and_never_the_plates():
     assert "50 Hz" in found[0].sentence or "60 Hz" in found[0].sentence
 
 
-@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 11.0}, 20.0), ({}, 1.0)])
+@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 11.0}, 20.0), ({}, 8.0)])
 def test_a_mode_that_dies_away_or_did_not_sound_before_is_the_plates(tone, t60_s):
     given = heard([mode("M1", 300.0, t60_s=t60_s)], [steady_tone("M1", **tone)])
     assert given.modes[0].origin == "plate"
     assert room_hum.run(given, S) == []
+
+
+def test_origins_told_twice_are_told_anew():
+    given = heard([mode("M1", 300.1, **LASTING), mode("M2", 437.0, origin="unknown")], [steady_tone("M1")])
+    assert [m.origin for m in with_origins(given, S).modes] == ["hum", "unknown"]
+    assert [m.origin for m in with_origins(replace(given, steady_tones=()), S).modes] == ["plate", "unknown"]
 
 
 def test_a_hum_is_no_pitch_of_the_plate():
