@@ -4,7 +4,7 @@
 
 WORK keeps every finished scan, a file each, and is taken up where it was left; the rules are run anew on all of them each time, so a changed
 limit needs no new sound. FOLDER holds the tables of drawn places made by ``python -m bench.plates cache FOLDER --places 10 --sizes study``.
-After N minutes (0: make no scan) the tables go to bench/results/detection.txt. Simulated; no iron was measured.
+After N minutes (0: make no scan) the tables go to bench/results/detection.txt and into docs/rules.md. Simulated; no iron was measured.
 
 Limits were chosen on small-grand and upright-three-quarter with seeds under 1000; nothing here was among those plates. Sound and flawed plates are
 spoilt alike (bench/detection_scans.py). Decay rules are also tried on mode lists with modelled errors (bench/compare_scans.py), many more of them.
@@ -14,13 +14,14 @@ from __future__ import annotations
 
 import argparse
 import gzip
+import hashlib
 import json
 import os
 import platform
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import asdict, fields, replace
 from pathlib import Path
 
 import numpy as np
@@ -32,13 +33,16 @@ from bench.detection_scans import Plate, scan_of_taps, taps_of
 from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table
 from tapscan.records import Scan
 from tapscan.register.codec import plain, record_of
+from tapscan.rule_limits import RuleLimits
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import local_ringing, run_rules
 from tapscan.screening.strings import string_series
-from tapscan.settings import Settings, settings_sha256
+from tapscan.settings import Settings
 
 SETTING = ("small-grand", "upright-three-quarter")
 RESULTS = Path(__file__).parent / "results" / "detection.txt"
+PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
+MARKS = "<!-- figures -->", "<!-- end of figures -->"
 SETTINGS = Settings()
 FIRST_SEED = 1000
 MODEL_PLATES = 100  # a pattern and kind
@@ -199,12 +203,20 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> set[str]:
     return relevant(model_scan(plate, PICKUP, rng, SETTINGS))[0]
 
 
+def limits_sha256() -> str:
+    """Over the thresholds that the single-scan rules read: figures are of these limits."""
+    names = {f.name for f in fields(RuleLimits)}
+    also = ("region_", "plate_", "ringing_", "tone_", "mode_clear", "decay_spread", "overlap")
+    used = {k: float(v) for k, v in sorted(asdict(SETTINGS).items()) if k in names or k.startswith(also)}
+    return hashlib.sha256(json.dumps(used).encode()).hexdigest()[:16]
+
+
 def report(tables: dict[str, Table], work: Path) -> str:
     """All tables as text."""
     found = read(work)
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-        f"settings {settings_sha256(SETTINGS)[:16]}; single scans, 12 places, one soft and one hard tap; 95 % Clopper-Pearson; SIMULATED",
+        f"limits {limits_sha256()}; single scans, 12 places, one soft and one hard tap; 95 % Clopper-Pearson; SIMULATED",
     ]
     unseen = [r for name, rows in found.items() if name not in SETTING for r in rows]
     seen = [r for name, rows in found.items() if name in SETTING for r in rows]
@@ -216,6 +228,13 @@ def report(tables: dict[str, Table], work: Path) -> str:
     unseen_tables = {n: t for n, t in tables.items() if n not in SETTING}
     lines += ["", "Mode lists with modelled errors, patterns that set no limit", *modelled(unseen_tables)]
     return "\n".join(lines) + "\n"
+
+
+def page(text: str, figures: str) -> str:
+    """The page of the rules with these figures in it."""
+    before, _, rest = text.partition(MARKS[0])
+    _, _, after = rest.partition(MARKS[1])
+    return f"{before}{MARKS[0]}\n```text\n{figures}```\n{MARKS[1]}{after}"
 
 
 def main() -> None:
@@ -233,6 +252,7 @@ def main() -> None:
     make(tables, given.work, given.minutes, given.first)
     text = report(tables, given.work)
     RESULTS.write_text(text, encoding="utf-8")
+    PAGE.write_text(page(PAGE.read_text(encoding="utf-8"), text), encoding="utf-8")
     print(text, end="")
 
 
