@@ -1,6 +1,6 @@
 """Ten seconds of what is no tap: noise, mains hum, speech-like babble, music; and how many modes tapscan takes from it.
 
-Computed sounds, each drawn by seed; the babble is tapscan.demo.nuisance's. Any mode given with a decay counts as called sure.
+Computed sounds, each drawn by seed; the babble is tapscan.demo.nuisance's. A mode given with a decay and no word of doubt counts as called sure.
 """
 
 import tempfile
@@ -65,4 +65,4 @@ def modes_taken(kind: str, seed: int) -> int:
         path = Path(folder) / f"{kind}.wav"
         soundfile.write(path, 0.5 * x / np.abs(x).max(), RATE_HZ, subtype="PCM_24")
         screening = check([str(path)], Request()).screening
-    return sum(m.decay_rate_per_s is not None for m in screening.scan.modes) if screening else 0
+    return sum(m.decay_rate_per_s is not None and m.reason is None for m in screening.scan.modes) if screening else 0

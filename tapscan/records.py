@@ -54,8 +54,8 @@ class Strike:
 
     @property
     def usable(self) -> bool:
-        """Clipped and hopelessly weak strikes are shown but not used for modes."""
-        return not {"clipped", "weak"} & set(self.faults)
+        """Clipped and hopelessly weak strikes, and what is no tap, are shown but not used for modes."""
+        return not {"clipped", "weak", "crowded", "not a tap"} & set(self.faults)
 
 
 @dataclass(frozen=True, eq=False)

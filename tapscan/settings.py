@@ -27,6 +27,9 @@ class Settings(RuleLimits):
     )
     strike_gap_s: float = limit(0.10, "s", "two onsets closer than this are one strike", JUDGEMENT)
     double_hit_db: float = limit(-12.0, "dB", "a second blow this strong, within the gap, is a double hit", JUDGEMENT)
+    strike_alone_s: float = limit(
+        0.20, "s", "a tap followed sooner by another sound is not heard alone and is not used", JUDGEMENT
+    )
     strike_longest_s: float = limit(4.0, "s", "longer ring adds no precision above 60 Hz", "Cramer-Rao bound")
     strike_shortest_s: float = limit(
         0.10, "s", "below this no decay above 100 Hz can be told from a thud", "Cramer-Rao bound"
@@ -44,6 +47,12 @@ class Settings(RuleLimits):
     decay_spread: float = limit(0.25, "1", "a decay known worse than this, relative, is not given", JUDGEMENT)
     overlap: float = limit(
         0.5, "1", "above this modal overlap single modes are not told apart", "finite-element study, simulated"
+    )
+    explained_share: float = limit(
+        0.6,
+        "1",
+        "where the modes explain less of the sound, they are not sure; plates .7 and more, talk under .55",
+        "bench/accuracy, simulated",
     )
     time_constants: float = limit(
         2.0, "time constants", "a mode seen for less is cut short", "Cramer-Rao bound: 1.21 at two"

@@ -41,6 +41,8 @@ FAULTS = {
     "double hit": "the hammer touched twice",
     "cut short": "cut off before the ring was over",
     "weak": "hardly louder than the room",
+    "crowded": "another sound followed at once",
+    "not a tap": "no tap: it grew instead of fading",
     "hum": "mains hum in it",
 }
 

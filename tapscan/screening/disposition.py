@@ -129,5 +129,7 @@ BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap al
 REMEDY = {
     "clipped": "Turn the input down until the loudest tap stays well under full scale, and record again.",
     "weak": "Tap harder, bring the microphone nearer, or find a quieter hour.",
+    "crowded": "Give one tap at a time and let it ring; leave at least a second, better three, between taps.",
+    "not a tap": "Tap the iron, one clear blow at a time, and say nothing while it rings.",
     "cut short": "Leave at least a second, better three, between taps.",
 }

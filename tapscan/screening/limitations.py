@@ -15,6 +15,8 @@ FAULTS = {
     "double hit": "the hammer touched twice. Let it bounce off by itself",
     "cut short": "the next tap or the end of the file came before the ring was over. Wait longer between taps",
     "weak": "hardly louder than the room. Tap harder, or bring the microphone nearer",
+    "crowded": "another sound followed at once. Give one tap, and let it ring",
+    "not a tap": "it grew like talk or handling, where iron that was tapped can only fade. Say nothing while tapping",
     "hum": "mains hum in the recording. Move away from leads and lamps, or record on battery",
 }
 

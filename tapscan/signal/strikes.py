@@ -25,6 +25,9 @@ from tapscan.settings import Settings
 HOP_S = 0.001
 RUMBLE_HZ = 40.0
 KNOCK_HZ = 6000.0  # a blow of half a millisecond has little above; the noise of a fast converter has
+SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
+GROWTH, SWELL = 2.0, 4.0  # of power over the last half second; a bell may swell at first, to 1.7 times
+AT_START_S, QUIETER, ATTACK_S, RISEN_AT_START, RISEN = 0.005, 1e-3, 0.02, 1.25, 2.5
 LASTING_HOPS = 5  # a strike lasts at least about half of this
 OVER_RING = 2.5  # a new blow stands so much over all that rang just before
 BEFORE_HOPS = 15  # what "just before" means, ms
@@ -56,6 +59,8 @@ class Span:
     end_s: float
     snr_db: float | None  # first 0.5 s over the noise before it
     last_blow_s: float  # from the onset; 0 for a clean single blow
+    crowded: bool = False  # the next onset follows before this one can be heard alone
+    swells: bool = False  # it grows where a struck plate can only fade
 
 
 class EnvelopeMeter:
@@ -195,12 +200,38 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatAr
     smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
     above = np.flatnonzero(smooth > OVER_FLOOR * quiet[onset:stop])  # the last place over the floor ends it
     stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
+    edge = envelope.edge_power[channel]
+    grown = onset + _grows_again(edge[onset:stop], hop_s)
+    least = round(settings.strike_alone_s / hop_s)
     return Span(
         onset_s=onset * hop_s,
-        end_s=stop * hop_s,
+        end_s=min(stop, grown) * hop_s,
         snr_db=_snr_db(power, onset, stop, hop_s),
-        last_blow_s=_last_blow_s(envelope.edge_power[channel], onset, end, hop_s, settings),
+        last_blow_s=_last_blow_s(edge, onset, end, hop_s, settings),
+        crowded=end < len(power) and end - onset < least,
+        swells=grown < min(stop, onset + least) or _attackless(edge[:stop], onset, hop_s),
     )
+
+
+def _grows_again(edge: FloatArray, hop_s: float) -> int:
+    """Hop at which something else than the ring begins: free modes may beat, yet each beat is weaker than those before."""
+    smooth = uniform_filter1d(edge, round(SMOOTH_S / hop_s), mode="nearest")
+    back, near = round(BEAT_S / hop_s), round(2 * SMOOTH_S / hop_s)
+    padded = np.concatenate([np.full(back, smooth[0]), smooth])
+    before = np.lib.stride_tricks.sliding_window_view(padded, back - near).max(axis=1)[: len(smooth)]
+    limit = np.where(np.arange(len(smooth)) * hop_s < SWELL_S, SWELL, GROWTH)
+    growing = np.flatnonzero(smooth > limit * before)
+    growing = growing[growing > near]
+    return max(1, int(growing[0]) - near) if growing.size else len(edge)
+
+
+def _attackless(edge: FloatArray, onset: int, hop_s: float) -> bool:
+    """Louder later than in what should be the attack; less is allowed where the recording begins inside the sound."""
+    attack = round(ATTACK_S / hop_s)
+    ring = uniform_filter1d(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s), mode="nearest")
+    quiet_before = edge[:onset].min(initial=edge[onset]) < QUIETER * edge[onset : onset + 4].max()
+    within = onset * hop_s <= AT_START_S and not quiet_before
+    return bool(ring[attack:].max(initial=0.0) > (RISEN_AT_START if within else RISEN) * ring[:attack].max())
 
 
 def _snr_db(power: FloatArray, onset: int, stop: int, hop_s: float) -> float | None:

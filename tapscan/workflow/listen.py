@@ -179,6 +179,10 @@ def _faults(
         faults.append("clipped")
     if span.last_blow_s:
         faults.append("double hit")
+    if span.crowded:
+        faults.append("crowded")
+    if span.swells:
+        faults.append("not a tap")
     if snr is not None and snr < settings.weak_snr_db:
         faults.append("weak")
     if snr is not None and snr < 40 and mains_hum(noise, rate):

@@ -12,6 +12,7 @@ import numpy as np
 from tapscan.records import Mode, Pole, Scan
 from tapscan.screening.origins import with_origins
 from tapscan.settings import Settings
+from tapscan.signal.explained import explained_share
 from tapscan.signal.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, shared_modes
@@ -46,7 +47,32 @@ def _modes(results: Sequence[StationResult], shared: Sequence[SharedMode], setti
     if shared:
         above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
         apart = [*_below(shared, results, settings), *above]
-    return modes_of(_by_energy(apart, sounds), settings)
+    return modes_of(_held_against(_by_energy(apart, sounds), sounds, settings), settings)
+
+
+def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], settings: Settings) -> list[Joined]:
+    """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
+    shares = {s.station: _explained(joined, s, settings) for s in sounds}
+    out = []
+    for one in joined:
+        share = shares.get(one.heard[0].station)
+        doubt = share is not None and share < settings.explained_share
+        note = (
+            f"unsure: all modes together explain {100 * max(share or 0, 0):.0f} % of what is heard there"
+            if doubt
+            else None
+        )
+        out.append(Joined(one.pole, one.heard, note or one.note))
+    return out
+
+
+def _explained(joined: Sequence[Joined], sound: StationSound, settings: Settings) -> float | None:
+    """Of the station's loudest strike."""
+    loudest = int(np.argmax(sound.level_db))
+    poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
+    parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
+    ring = sound.strikes[loudest]
+    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.lowest_hz)
 
 
 def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:

@@ -207,3 +207,45 @@ def test_a_clean_tap_is_not_clipped(bits, seed):
 def test_faint_sound_is_never_called_clipped():
     assert not clipped(np.full(1000, 0.01), 3)
     assert not clipped(np.empty(0), 3)
+
+
+def test_a_tap_that_another_follows_at_once_is_not_used():
+    close, apart = spans_of(taps_at([0.5, 0.65, 1.5], 3.0)), spans_of(taps_at([0.5, 1.0, 1.5], 3.0))
+    assert [s.crowded for s in close] == [True, False, False]
+    assert not any(s.crowded for s in apart)
+
+
+@pytest.mark.parametrize("rise_s", [0.1, 0.3])
+def test_what_swells_is_no_tap(rise_s):
+    """Closed form: a tone that rises as a straight line after a knock a fifth as high."""
+    rate = 48000
+    t = np.arange(2 * rate) / rate
+    x = noise(2, rate, 1e-5)
+    x += np.where(
+        t > 0.5, np.clip((t - 0.5) / rise_s, 0.1, 1) * np.exp(-3 * np.clip(t - 0.5 - rise_s, 0, 9)), 0
+    ) * np.sin(2 * np.pi * 700 * t)
+    assert [s.swells for s in spans_of(x, rate)][:1] == [True]
+
+
+def test_a_recording_that_begins_inside_a_sound_has_no_attack_there():
+    rate = 48000
+    t = np.arange(rate) / rate
+    swelling = (0.2 + 0.3 * np.clip(t / 0.06, 0, 1)) * np.exp(-4 * t) * np.sin(2 * np.pi * 900 * t) + noise(
+        1, rate, 1e-6
+    )
+    assert spans_of(swelling, rate)[0].swells
+    assert not spans_of(tap(1.0, rate)[5:] + noise(1, rate, 1e-6)[5:], rate)[0].swells
+
+
+def test_sound_that_grows_ends_the_ring_and_beats_do_not():
+    """Talk begins 0.8 s into a ring; a pair that beats twice a second, with nearly no sound between, runs on."""
+    rate = 48000
+    t = np.arange(3 * rate) / rate
+    talk = np.where(t > 1.3, 0.1 * np.clip((t - 1.3) / 0.1, 0, 1), 0) * np.sin(2 * np.pi * 300 * t)
+    quiet = np.zeros(rate // 2)
+    spoken = np.concatenate([quiet, tap(2.5, rate)]) + talk + noise(3, rate, 1e-5)
+    assert spans_of(spoken, rate)[0].end_s == pytest.approx(1.3, abs=0.08)
+    pair = ring(2.5, rate, [(900.0, 4.0, 0.3), (902.0, 4.0, 0.29)])
+    pair[:40] += 0.5 * np.sin(np.pi * np.arange(40) / 40)
+    beating = np.concatenate([quiet, pair]) + noise(3, rate, 1e-5)
+    assert spans_of(beating, rate)[0].end_s > 2.9
