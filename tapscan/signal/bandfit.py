@@ -16,7 +16,7 @@ from scipy.fft import fft, ifft, next_fast_len
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.echoes import LEAST_STATIONS, MIXTURE, echoes, explained
-from tapscan.signal.polefit import PoleFit, fit_poles, mode_spectra
+from tapscan.signal.polefit import PoleFit, fit_poles, mode_values
 from tapscan.signal.subbands import Band, Spectra
 
 LEAST_Q = 12.0  # below this a "mode" is a thud
@@ -167,7 +167,7 @@ def _single_start(fit: PoleFit, pair: int) -> Start:
 
 def _energy(task: _Task, fit: PoleFit, pair: int) -> float:
     both, spectra, bins = slice(pair, pair + 2), task.spectra, task.bins
-    shape, _ = mode_spectra(bins, fit.frequency_hz[both], fit.decay_rate_per_s[both], spectra.length, spectra.rate)
+    shape = mode_values(bins, fit.frequency_hz[both], fit.decay_rate_per_s[both], spectra.length, spectra.rate)
     return float(np.sum(np.abs(shape @ fit.amplitudes[both]) ** 2))
 
 
@@ -244,7 +244,7 @@ def _line(task: _Task, decay_rate_per_s: float) -> ComplexArray:
     middle, step = len(task.bins) // 2, task.bins[1] - task.bins[0]
     bins = task.bins[middle] + (np.arange(len(task.bins)) - middle) * step
     centre = task.bins[middle : middle + 1]
-    model, _ = mode_spectra(bins, centre, np.array([decay_rate_per_s]), task.spectra.length, task.spectra.rate)
+    model = mode_values(bins, centre, np.array([decay_rate_per_s]), task.spectra.length, task.spectra.rate)
     return model[:, 0]
 
 

@@ -11,9 +11,10 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.fft import prev_fast_len
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.polefit import mode_spectra
+from tapscan.signal.polefit import mode_values
 from tapscan.signal.subbands import Band
 from tapscan.signal.together import SharedMode, StationSound
 
@@ -21,7 +22,7 @@ BoolArray = NDArray[np.bool_]
 
 
 class Columns:
-    """All strikes of all stations over the length of the shortest.
+    """All strikes of all stations over the length of the shortest, or a few samples less: a length that Fourier transforms take fast.
 
     sounds : of one sample rate, each with the names and forces of its strikes.
     """
@@ -29,7 +30,7 @@ class Columns:
     def __init__(self, sounds: Sequence[StationSound], shared: Sequence[SharedMode]) -> None:
         self.sounds = list(sounds)
         self.rate = sounds[0].sample_rate_hz
-        self.length = min(s.ring.shape[1] for s in sounds)
+        self.length = prev_fast_len(min(s.ring.shape[1] for s in sounds))
         self.full = np.vstack([np.fft.rfft(s.ring[:, : self.length].astype(float), axis=1) for s in sounds])
         self.frequency_hz = np.array([m.frequency_hz for m in shared])
         self.decay_rate_per_s = np.array([m.decay_rate_per_s for m in shared])
@@ -63,7 +64,7 @@ class Columns:
         f, c = self.frequency_hz[which], self.amplitudes[which]
         if mirrored:
             f, c = -f, c.conj()
-        return np.asarray(mode_spectra(bins, f, self.decay_rate_per_s[which], self.length, self.rate)[0] @ c)
+        return np.asarray(mode_values(bins, f, self.decay_rate_per_s[which], self.length, self.rate) @ c)
 
     def floor(self, band: Band) -> FloatArray:
         """(S,) noise energy a bin of each strike there."""

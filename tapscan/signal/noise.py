@@ -47,11 +47,13 @@ class NoiseDensity:
         """
         lines = []
         for step, sums in self._sums:
-            power, place = np.diff(sums), round(frequency_hz / step)
-            if not 1 + LINE_BINS < place < len(power) - 2 - BESIDE_BINS:
+            place = round(frequency_hz / step)
+            if not 1 + LINE_BINS < place < len(sums) - 3 - BESIDE_BINS:
                 continue
+            first = max(0, place - BESIDE_BINS - 1)
+            power, place = np.diff(sums[first : place + BESIDE_BINS + 2]), place - first
             top = float(power[place - LINE_BINS : place + LINE_BINS + 1].max())
-            low = power[max(1, place - BESIDE_BINS) : place - LINE_BINS - 1]
+            low = power[max(1 - first, place - BESIDE_BINS) : place - LINE_BINS - 1]
             beside = float(np.median(np.concatenate([low, power[place + LINE_BINS + 2 : place + BESIDE_BINS + 1]])))
             length = self.rate / step
             lines.append((float(np.sqrt(6 * top / length)), 10 * float(np.log10(top / (beside + 1e-300) + 1e-30))))

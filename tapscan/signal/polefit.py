@@ -58,12 +58,28 @@ def mode_spectra(
 
     log z = (-decay_rate + 2 pi i frequency) / rate: by Hz it is 2 pi i / rate times that, by 1/s -1 / rate times.
     """
-    log_z = (-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz
-    turn = np.exp(log_z)[:, None] * np.exp(-2j * np.pi / rate_hz * bins_hz)
-    gone = np.exp(length * log_z)[:, None]  # bins are whole multiples of rate / length
-    inverse = 1 / (1 - turn)
+    inverse, gone = _geometric(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
     model = inverse * (0.5 * (1 - gone))
     return model.T, (model * (inverse - 1) - inverse * (0.5 * length * gone)).T
+
+
+def mode_values(
+    bins_hz: FloatArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
+) -> ComplexArray:
+    """Spectrum (K, M) of each mode at unit amplitude."""
+    inverse, gone = _geometric(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
+    inverse *= 0.5 * (1 - gone)
+    return inverse.T
+
+
+def _geometric(
+    bins_hz: FloatArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
+) -> tuple[ComplexArray, ComplexArray]:
+    """(M, K) sum of the endless series and (M, 1) what of a mode is left after `length` samples."""
+    log_z = (-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz
+    turn = np.exp(log_z)[:, None] * np.exp(-2j * np.pi / rate_hz * bins_hz)
+    np.subtract(1, turn, out=turn)
+    return np.reciprocal(turn, out=turn), np.exp(length * log_z)[:, None]  # bins are whole multiples of rate / length
 
 
 def fit_poles(

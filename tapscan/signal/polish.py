@@ -15,7 +15,7 @@ import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.bandfit import poles_of
-from tapscan.signal.polefit import BACKGROUND_TERMS, PoleFit, fit_poles, mode_spectra, smooth_terms
+from tapscan.signal.polefit import BACKGROUND_TERMS, PoleFit, fit_poles, mode_spectra, mode_values, smooth_terms
 from tapscan.signal.subbands import Band, Spectra
 
 WIDTHS = 8.0  # linewidths either side; a Lorentzian line keeps all but a thousandth of what tells its decay
@@ -79,7 +79,7 @@ def tails(bins: FloatArray, poles: Sequence[Pole], spectra: Spectra) -> ComplexA
     if not poles:
         return np.zeros((len(bins), len(spectra.strikes)), dtype=complex)
     f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
-    model, _ = mode_spectra(bins, f, d, spectra.length, spectra.rate)
+    model = mode_values(bins, f, d, spectra.length, spectra.rate)
     return np.asarray(model @ np.array([p.amplitudes for p in poles]))
 
 

@@ -175,7 +175,7 @@ def _by_shift(bins: FloatArray, poles: Sequence[Pole], kept: _Kept) -> tuple[Com
 
 
 def _scaled(pole: Pole, scale: FloatArray) -> Pole:
-    return replace(pole, amplitudes=tuple(complex(a) for a in np.array(pole.amplitudes) * scale))
+    return replace(pole, amplitudes=tuple((np.array(pole.amplitudes) * scale).tolist()))
 
 
 def _alike(sounds: Sequence[StationSound]) -> list[StationSound]:
