@@ -200,7 +200,7 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> set[str]:
     rubs = start.startswith("depth")
     state = draw_state(rng, **({"rubbing": label} if rubs else {}))
     plate = plate_modes(pattern, "sound" if rubs else label, iron, state)
-    return relevant(model_scan(plate, PICKUP, rng, SETTINGS))[0]
+    return relevant(model_scan(plate, PICKUP, rng, SETTINGS, len(pattern.station_names)))[0]
 
 
 def limits_sha256() -> str:
@@ -216,7 +216,7 @@ def report(tables: dict[str, Table], work: Path) -> str:
     found = read(work)
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-        f"limits {limits_sha256()}; single scans, 12 places, one soft and one hard tap; 95 % Clopper-Pearson; SIMULATED",
+        f"limits {limits_sha256()}; single scans, all places of the long layout, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
     ]
     unseen = [r for name, rows in found.items() if name not in SETTING for r in rows]
     seen = [r for name, rows in found.items() if name in SETTING for r in rows]

@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state, stations_of
+from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state
 from tapscan.demo.breathing import Breathing, Strike, breathing_taps
 from tapscan.demo.nuisance import rattle
 from tapscan.demo.plates import PlateModes, State, Table, draw_iron, plate_modes
@@ -120,7 +120,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
 
 def _strikes(modes: PlateModes, rng: np.random.Generator, stations: Sequence[str] | None) -> list[Strike]:
     out = []
-    for station in stations or stations_of(modes):
+    for station in stations or modes.table.station_names:
         for word in ORDER:
             dx, dy = HIT_SCATTER_M / np.sqrt(2) * rng.standard_normal(2)
             out.append(Strike(station, draw_force(rng, word), word, (float(dx), float(dy))))

@@ -78,6 +78,9 @@ class Settings(RuleLimits):
     region_score: float = limit(
         3.4, "standard deviations", "keeps simulated sound plates out; see docs/numbers.md", "simulation"
     )
+    spread_score: float = limit(
+        3.5, "standard deviations", "loss that goes with place; keeps simulated sound plates out", "simulation"
+    )
     region_lowest_hz: float = limit(100.0, "Hz", "supports damp the modes below", "simulation")
     region_highest_hz: float = limit(1500.0, "Hz", "above, modes overlap", "simulation")
     region_modes: float = limit(30, "modes", "fewer give no trend to compare with", JUDGEMENT)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tapscan.records import Mode, RuleNotRun, Scan, Strength
-from tapscan.screening.iron import place_scores
+from tapscan.screening.iron import place_scores, spread_score
 from tapscan.screening.rules import long_decay
 from tapscan.settings import Settings
 
@@ -72,3 +72,52 @@ def test_too_few_stations_give_no_score() -> None:
         for m in few
     ]
     assert place_scores(cut, Settings()) == []
+
+
+def spread_plate(seed: int, region: tuple[int, ...], sign: float) -> list[Mode]:
+    """60 modes with 10 % scatter; a tenth of them live in a region of several places, each a poor witness, and lose more or less."""
+    rng = np.random.default_rng(seed)
+    modes = []
+    for i, f in enumerate(np.sort(rng.uniform(100, 1400, 60))):
+        held = rng.exponential()
+        energy = rng.exponential(size=len(STATIONS))
+        energy[list(region)] *= held
+        loss = 0.004 * np.exp(0.10 * rng.standard_normal() + sign * (0.1 * held if region else 0.0))
+        modes.append(mode(f"M{i}", float(f), float(loss), 10 * np.log10(energy + 1e-6)))
+    return modes
+
+
+def test_chance_alone_gives_a_spread_score_of_mean_0_and_spread_1() -> None:
+    scores = [spread_score(spread_plate(seed, (), 0.0), Settings()) for seed in range(200)]
+    values = np.array([s.score for s in scores if s is not None])
+    assert len(values) == 200
+    assert abs(values.mean()) < 0.2 and values.std() == pytest.approx(1, abs=0.2)
+    assert np.mean([s.lasting for s in scores if s is not None]) == pytest.approx(0.5, abs=0.15)
+
+
+@pytest.mark.parametrize("sign", [-1.0, 1.0])
+def test_a_region_under_several_places_is_found_where_no_single_place_tells(sign: float) -> None:
+    """Four places in twelve, each a poor witness: the sum finds more than the best single place, and on the right side."""
+    found = single = 0
+    for seed in range(40):
+        modes = spread_plate(seed, (1, 2, 3, 4), sign)
+        spread = spread_score(modes, Settings())
+        assert spread is not None
+        places = place_scores(modes, Settings())
+        single += (places[0].score <= -3.4) if sign < 0 else (places[-1].score >= 3.7)
+        found += spread.score >= Settings().spread_score and spread.lasting == (sign < 0)
+    assert found > single + 8
+
+
+def test_a_spread_region_is_an_indication_of_the_rule() -> None:
+    modes = next(
+        m
+        for m in (spread_plate(seed, (1, 2, 3, 4), -1.0) for seed in range(40))
+        if place_scores(m, Settings())[0].score > -3.0
+        and (s := spread_score(m, Settings())) is not None
+        and s.lasting
+        and s.score > 4
+    )
+    (indication,) = long_decay.run(Scan((), (), tuple(modes)), Settings())
+    assert len(indication.stations) == 3
+    assert any(c.name == "loss that goes with place" for c in indication.conditions)

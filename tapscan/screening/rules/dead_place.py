@@ -1,14 +1,14 @@
 """A place whose modes die away sooner than the plate's own trend.
 
 Reason: faces that rub take energy from the modes that move them, and leave the others. So does whatever touches the plate there: a
-support, cloth, a loose fitting. The score is that of long-decay with the other sign (screening/iron.py).
+support, cloth, a loose fitting. The scores are those of long-decay with the other sign (screening/iron.py).
 
 Limit: chosen on simulated plates of two patterns, tried on three others (docs/rules.md). Weaker than other findings: whatever touches
 the plate looks alike. Needs the decays of 30 modes at 6 places, and a bare plate on which nothing buzzes.
 """
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
-from tapscan.screening.iron import place_scores
+from tapscan.screening.iron import place_scores, spread_score
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
@@ -34,8 +34,11 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
             f"needs the decay of {settings.region_modes:.0f} modes from {settings.region_lowest_hz:.0f} to "
             f"{settings.region_highest_hz:.0f} Hz at {settings.region_stations:.0f} places",
         )
-    dull = [p for p in reversed(scores) if p.score >= settings.dead_score][:NAMED_PLACES]
-    if not dull:
+    spread = spread_score(scan.modes, settings)
+    together = spread is not None and not spread.lasting and spread.score >= settings.spread_score
+    dullest = list(reversed(scores))[:NAMED_PLACES]
+    dull = [p for p in dullest if p.score >= settings.dead_score] or (dullest if together else [])
+    if not dull or spread is None:
         return []
     worst = dull[0]
     sentence = (
@@ -45,6 +48,7 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     )
     conditions = (
         Condition(f"score at {worst.station}", worst.score, settings.dead_score, "standard deviations", SIMULATED),
+        Condition("loss that goes with place", spread.score, settings.spread_score, "standard deviations", SIMULATED),
         Condition("loss beside the plate's trend", worst.loss_ratio, None, "1", "measured"),
     )
     stations = tuple(p.station for p in dull)

@@ -4,21 +4,22 @@ Reason: the damping of cast iron comes from the shape of its graphite (R. D. Ada
 (1972) 199). Chilled, nodular or white iron and steel ring several times longer than coarse flake iron.
 A region of it shows in the modes that move most there; a whole plate of it in all modes.
 
-Limits: the region by its score against the plate's own trend (screening/iron.py; the limit keeps simulated
-sound plates out); the plate by the median loss factor of its modes, order of magnitude from handbook damping
+Limits: the region by the score of one place, or of all places together, against the plate's own trend (screening/iron.py; the
+limits keep simulated sound plates out); the plate by the median loss factor of its modes, order of magnitude from handbook damping
 capacities (from memory).
 """
 
 import numpy as np
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
-from tapscan.screening.iron import PlaceScore, place_scores
+from tapscan.screening.iron import PlaceScore, SpreadScore, place_scores, spread_score
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
 NAME = "long-decay"
 HANDBOOK = "order of magnitude from handbook damping capacities of irons, from memory"
+NAMED_PLACES = 3
 SIMULATED = "limit set on simulated sound plates; no iron was measured"
 
 OTHERS = (
@@ -40,12 +41,15 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     losses = [m.loss_factor for m in of_plate(scan.modes) if m.loss_factor is not None]
     if len(losses) < settings.plate_modes:
         return RuleNotRun(NAME, f"needs the decay of {settings.plate_modes:.0f} modes, has {len(losses)}")
-    return _whole(scan, losses, settings) + _region(scan, place_scores(scan.modes, settings), settings)
+    places, spread = place_scores(scan.modes, settings), spread_score(scan.modes, settings)
+    return _whole(scan, losses, settings) + _region(scan, places, spread, settings)
 
 
-def _region(scan: Scan, places: list[PlaceScore], settings: Settings) -> list[Indication]:
-    long = [p for p in places if p.score <= -settings.region_score]
-    if not long:
+def _region(scan: Scan, places: list[PlaceScore], spread: SpreadScore | None, settings: Settings) -> list[Indication]:
+    """By one place that rings on, or by several that do a little each."""
+    together = spread is not None and spread.lasting and spread.score >= settings.spread_score
+    long = [p for p in places if p.score <= -settings.region_score] or (places[:NAMED_PLACES] if together else [])
+    if not long or spread is None:
         return []
     worst = long[0]
     return [
@@ -64,6 +68,9 @@ def _region(scan: Scan, places: list[PlaceScore], settings: Settings) -> list[In
             conditions=(
                 Condition(
                     f"score at {worst.station}", worst.score, -settings.region_score, "standard deviations", SIMULATED
+                ),
+                Condition(
+                    "loss that goes with place", spread.score, settings.spread_score, "standard deviations", SIMULATED
                 ),
                 Condition("loss beside the plate's trend", worst.loss_ratio, None, "1", SIMULATED),
             ),
