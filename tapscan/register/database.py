@@ -26,7 +26,7 @@ from tapscan.register.trouble import plain_words
 
 DATABASE = "register.sqlite"
 BACKUPS = "backups"
-REVISION = "0001"  # the newest step in migrations/versions
+REVISION = "0002"  # the newest step in migrations/versions
 WAIT_S = 30.0  # for another process that writes
 
 
@@ -108,14 +108,14 @@ def _bring_up_to_date(folder: Path) -> None:
             f"{folder}: this register was made by a newer tapscan (its version is {revision}, this program knows "
             f"up to {REVISION}); nothing was touched: update tapscan"
         )
+    empty = revision is None
     for step in steps:
-        if revision is not None:
+        if not empty:
             (folder / BACKUPS).mkdir(exist_ok=True)
             stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
             copy_database(folder, folder / BACKUPS / f"before-{step}-{stamp}.sqlite")
         with _engine(folder).execution_options(begin="BEGIN IMMEDIATE").begin() as connection:
             migrate(connection, step)
-        revision = step
 
 
 def _connect(folder: Path, mode: str) -> sqlite3.Connection:

@@ -126,6 +126,31 @@ outcome = Table(
     Column("note", Text),
     Column("entered_utc", String(32), nullable=False),
 )
+unfinished = Table(
+    "unfinished",  # a scan that is being recorded at the plate, or was given up
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("plate_id", ForeignKey("plate.row"), nullable=False),
+    Column("begun_utc", String(32), nullable=False),
+    _json("facts"),  # NewScan
+    _json("plan"),  # layout, order of the forces
+    Column("ended_utc", String(32)),
+    Column("ended_how", Text),  # the name of the scan it became, or why it was given up
+)
+taken_strike = Table(
+    "taken_strike",
+    metadata,
+    Column("unfinished_id", ForeignKey("unfinished.row"), primary_key=True),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("station", Text, nullable=False),
+    Column("force", String(8)),
+    Column("sha256", ForeignKey("file.sha256"), nullable=False),
+    Column("level_db", Float, nullable=False),
+    Column("snr_db", Float),
+    Column("blocks_lost", Integer, nullable=False),
+    Column("taken_utc", String(32), nullable=False),
+    Column("undone_utc", String(32)),
+)
 screening = Table(
     "screening",
     metadata,

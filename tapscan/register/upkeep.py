@@ -85,9 +85,15 @@ def _used_by(register: Register, sha256: str) -> str:
         .where(t.scan_file.c.sha256 == sha256)
     )
     photos = select(t.plate.c.name).join(t.photo).where(t.photo.c.sha256 == sha256)
+    taken = (
+        select(t.plate.c.name, t.taken_strike.c.station)
+        .select_from(t.plate.join(t.unfinished).join(t.taken_strike))
+        .where(t.taken_strike.c.sha256 == sha256)
+    )
     with register.reading() as connection:
         names = [f"the recording of {scan_name(*row)}" for row in connection.execute(scans)]
         names += [f"a photo of {row.name}" for row in connection.execute(photos)]
+        names += [f"a strike on {row.name} at {row.station}" for row in connection.execute(taken)]
     return f"it was {', '.join(names) or 'a picture of a scan, which `tapscan scan rescreen` makes anew'}"
 
 

@@ -19,6 +19,7 @@ from tapscan.register.database import REVISION, make_register, open_register, re
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.tables import metadata
+from tapscan.register.unfinished import unfinished_scans
 from tests.register import built
 
 SNAPSHOT = Path(__file__).with_name("snapshot_0001.sqlite")
@@ -43,6 +44,9 @@ def test_a_register_of_revision_0001_still_opens(tmp_path):
     (tmp_path / "files").mkdir()
     shutil.copy(SNAPSHOT, tmp_path / "register.sqlite")
     register = open_register(tmp_path)
+    (copy,) = (tmp_path / "backups").iterdir()
+    assert copy.name.startswith("before-0002-")
+    assert unfinished_scans(register) == []
     (entry,) = list_scans(register)
     back = load_screening(register, entry.current.id)
     expected = built.screening(("ab" * 32,))
@@ -59,7 +63,7 @@ def set_version(folder: Path, version: str) -> None:
     connection.close()
 
 
-@pytest.mark.parametrize("version", ["0002", "9999", "deadbeef"])
+@pytest.mark.parametrize("version", ["0003", "9999", "deadbeef"])
 def test_a_newer_register_is_refused_and_left_byte_for_byte(register, stored, version):
     stored()
     set_version(register.folder, version)
@@ -72,7 +76,7 @@ def test_a_newer_register_is_refused_and_left_byte_for_byte(register, stored, ve
 
 def test_a_newer_register_is_refused_by_every_command(register, stored):
     stored()
-    set_version(register.folder, "0002")
+    set_version(register.folder, "0003")
     before = content_of(register.folder)
     commands = (
         ["plate", "list"],
@@ -124,17 +128,17 @@ def grown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         import sqlalchemy as sa
         from alembic import op
 
-        revision, down_revision = "0002", "0001"
+        revision, down_revision = "0003", "0002"
 
         def upgrade():
             op.add_column("plate", sa.Column("colour", sa.Text()))
             if FAILS:
                 op.execute("SELECT nonsense")
     """
-    (folder / "versions" / "r0002.py").write_text("FAILS = False\n" + textwrap.dedent(step))
+    (folder / "versions" / "r0003.py").write_text("FAILS = False\n" + textwrap.dedent(step))
     monkeypatch.setattr(migrating, "LOCATION", str(folder))
-    monkeypatch.setattr(database, "REVISION", "0002")
-    return folder / "versions" / "r0002.py"
+    monkeypatch.setattr(database, "REVISION", "0003")
+    return folder / "versions" / "r0003.py"
 
 
 def columns(database_file: Path) -> set[str]:
@@ -147,14 +151,14 @@ def columns(database_file: Path) -> set[str]:
 def test_an_older_register_is_copied_and_brought_up_to_date(register, stored, grown):
     entry = stored()
     opened = open_register(register.folder)
-    assert revision_of(register.folder) == "0002"
+    assert revision_of(register.folder) == "0003"
     assert "colour" in columns(register.folder / "register.sqlite")
     assert list_scans(opened) == [entry]
     (copy,) = (register.folder / "backups").iterdir()
-    assert copy.name.startswith("before-0002-")
+    assert copy.name.startswith("before-0003-")
     assert "colour" not in columns(copy)
     shutil.copy(copy, register.folder / "register.sqlite")
-    assert revision_of(register.folder) == "0001"
+    assert revision_of(register.folder) == "0002"
 
 
 def test_a_step_that_fails_leaves_the_register_as_it_was(register, stored, grown):
@@ -162,7 +166,7 @@ def test_a_step_that_fails_leaves_the_register_as_it_was(register, stored, grown
     grown.write_text(grown.read_text().replace("FAILS = False", "FAILS = True"))
     with pytest.raises(RegisterProblem, match="no such column"):
         open_register(register.folder)
-    assert revision_of(register.folder) == "0001"
+    assert revision_of(register.folder) == "0002"
     assert "colour" not in columns(register.folder / "register.sqlite"), "step and record share one transaction"
     grown.write_text(grown.read_text().replace("FAILS = True", "FAILS = False"))
     assert list_scans(open_register(register.folder)) == [entry]
