@@ -31,3 +31,7 @@ class RegisterProblem(TapscanError, OSError):
 
 class UnknownName(TapscanError, LookupError):
     """A plate or scan that the register does not hold, or a name that fits several."""
+
+
+class MicrophoneTrouble(TapscanError, OSError):
+    """A sound device that is missing, cannot be opened or has gone."""

@@ -19,7 +19,7 @@ class RuleLimits:
     """How they were chosen: docs/rules.md."""
 
     dead_score: float = limit(
-        3.7,
+        4.2,
         "standard deviations",
         "region score above which a place damps more than the rest",
         "simulated plates, docs/rules.md",

@@ -30,6 +30,20 @@ class Settings(RuleLimits):
     strike_alone_s: float = limit(
         0.20, "s", "a tap followed sooner by another sound is not heard alone and is not used", JUDGEMENT
     )
+    record_lead_s: float = limit(0.35, "s", "quiet kept before each strike, to measure the noise in", JUDGEMENT)
+    record_fallen_db: float = limit(
+        25.0, "dB", "the last ring must have fallen so far under a new strike, or that one waits", JUDGEMENT
+    )
+    record_peaked_db: float = limit(
+        16.0, "dB", "lines of ringing iron stand so far out of the spectrum; a thud's noise gives about 9", JUDGEMENT
+    )
+    undo_shortest_s: float = limit(0.12, "s", "two knocks closer than this are one double hit", JUDGEMENT)
+    undo_longest_s: float = limit(0.45, "s", "two knocks within this take the last strike back", JUDGEMENT)
+    undo_alike_db: float = limit(15.0, "dB", "the two knocks are about equally strong", JUDGEMENT)
+    noise_good_db: float = limit(
+        -65.0, "dB re full scale", "taps at a fifth of full scale then stand 50 dB over the noise", JUDGEMENT
+    )
+    noise_most_db: float = limit(-50.0, "dB re full scale", "above it the faint modes of a tap drown", JUDGEMENT)
     strike_longest_s: float = limit(4.0, "s", "longer ring adds no precision above 60 Hz", "Cramer-Rao bound")
     strike_shortest_s: float = limit(
         0.10, "s", "below this no decay above 100 Hz can be told from a thud", "Cramer-Rao bound"
@@ -79,7 +93,7 @@ class Settings(RuleLimits):
         3.4, "standard deviations", "keeps simulated sound plates out; see docs/numbers.md", "simulation"
     )
     spread_score: float = limit(
-        3.5, "standard deviations", "loss that goes with place; keeps simulated sound plates out", "simulation"
+        3.0, "standard deviations", "loss that goes with place; keeps simulated sound plates out", "simulation"
     )
     region_lowest_hz: float = limit(100.0, "Hz", "supports damp the modes below", "simulation")
     region_highest_hz: float = limit(1500.0, "Hz", "above, modes overlap", "simulation")

@@ -4,6 +4,7 @@
     SoundSource.blocks(n)    (<= n, channels) float64, full scale = 1, from the start
     SoundSource.read(a, n)   the same for any stretch
     save_flac(path, ...)     one channel as 24 bit FLAC
+    flac_bytes(samples, ..)  the same as bytes
 
 Native rate and channels; nothing is resampled or mixed. WAV, FLAC, AIFF and OGG go through
 soundfile (libsndfile); what a phone writes (M4A, AAC, CAF), MP3 (libsndfile's decoder talks to stderr)
@@ -12,6 +13,7 @@ needs disk and not memory.
 """
 
 import hashlib
+import io
 import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
@@ -115,6 +117,13 @@ def _open(path: Path, kind: str, head: bytes) -> soundfile.SoundFile:
 def save_flac(path: Path, samples: FloatArray, sample_rate_hz: int) -> None:
     """Write (n,) float64 samples, |sample| <= 1, as 24 bit FLAC."""
     soundfile.write(str(path), samples, sample_rate_hz, format="FLAC", subtype="PCM_24")
+
+
+def flac_bytes(samples: FloatArray, sample_rate_hz: int) -> bytes:
+    """(n,) samples, full scale = 1, as a 24 bit FLAC file."""
+    out = io.BytesIO()
+    soundfile.write(out, np.clip(samples, -1.0, 1.0 - 2.0**-23), sample_rate_hz, format="FLAC", subtype="PCM_24")
+    return out.getvalue()
 
 
 def _bytes_of(path: Path) -> tuple[str, bytes]:

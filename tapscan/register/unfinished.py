@@ -36,9 +36,10 @@ def take(register: Register, unfinished: int, strike: TakenStrike) -> int:
         note_file(connection, strike.file)
         mine = t.taken_strike.c.unfinished_id == unfinished
         last = connection.execute(select(func.max(t.taken_strike.c.position)).where(mine)).scalar()
+        position = int(last or 0) + 1
         row = {
             "unfinished_id": unfinished,
-            "position": (last or 0) + 1,
+            "position": position,
             "station": strike.station,
             "force": strike.force,
             "sha256": strike.file.sha256,
@@ -48,7 +49,7 @@ def take(register: Register, unfinished: int, strike: TakenStrike) -> int:
             "taken_utc": utc_now(),
         }
         connection.execute(t.taken_strike.insert().values(plain(row)))
-    return int(row["position"])
+    return position
 
 
 def undo(register: Register, unfinished: int, position: int) -> None:
@@ -76,7 +77,7 @@ def find_unfinished(register: Register, number: int) -> Unfinished:
 
 def unfinished_scans(register: Register, plate_name: str | None = None) -> list[Unfinished]:
     """Of one plate, or of all."""
-    where = [t.unfinished.c.ended_utc.is_(None)]
+    where: list[Any] = [t.unfinished.c.ended_utc.is_(None)]
     if plate_name is not None:
         where.append(t.unfinished.c.plate_id == find_plate(register, plate_name).id)
     with register.reading() as connection:

@@ -28,7 +28,7 @@ from tapscan.workflow.compare import compare_scans, with_comparison
 from tapscan.workflow.look_back import for_comparison
 from tapscan.workflow.screen import Agree, Progress, Request, check, quiet
 
-READING = ("per_station", "order", "assign", "skip")
+READING = ("per_station", "order", "assign", "skip", "told")
 
 
 @dataclass(frozen=True)
@@ -50,8 +50,11 @@ def import_scan(
     agree: Agree | None = None,
     *,
     again: bool = False,
+    called: Mapping[str, str] | None = None,
 ) -> Kept:
     """Screen the recordings and store the scan. Nothing is stored unless every recording can be read.
+
+    called : names of the recordings; without it those of their files.
 
     Raises UnknownName for a plate that is not in the register, BadRequest for recordings that are stored already.
     """
@@ -61,13 +64,13 @@ def import_scan(
             f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
             "(`tapscan scan rescreen` screens it anew, --again stores it a second time)"
         )
-    request = replace(request, state=new.conditions.state, pictures=True, called=_called(paths))
+    request = replace(request, state=new.conditions.state, pictures=True, called=called or _called(paths))
     result = check(paths, request, progress, agree)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     new = replace(new, reading=_reading(request))
     screening = _beside_baseline(register, name, new, result.screening, request.settings)
-    entry = store(register, name, new, screening, request.settings, paths, again=again)
+    entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
 
 
@@ -93,9 +96,10 @@ def store(
     paths: Sequence[str],
     *,
     again: bool = False,
+    called: Mapping[str, str] | None = None,
 ) -> ScanEntry:
     """Files first, then every row in one transaction: a scan is there whole, or not at all."""
-    called = _called(paths)
+    called = called or _called(paths)
     kept: dict[str, KeptFile] = {}
     for path in paths:
         file = keep_file(register.folder, Path(path), called[path])
@@ -184,6 +188,7 @@ def _read_before(reading: Mapping[str, Any]) -> dict[str, Any]:
     for key in ("order", "skip"):
         if key in told:
             told[key] = tuple(told[key])
-    if "assign" in told:
-        told["assign"] = tuple((what, station) for what, station in told["assign"])
+    for key in ("assign", "told"):
+        if key in told:
+            told[key] = tuple((what, which) for what, which in told[key])
     return told

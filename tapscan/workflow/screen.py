@@ -41,6 +41,7 @@ class Request:
     parts_held: bool = False  # hook, screws and pads were held during the taps
     skip: tuple[int, ...] = ()  # numbers of taps a person left out
     called: Mapping[str, str] = field(default_factory=dict)  # names of recordings whose path does not tell
+    told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
 
 
 @dataclass(frozen=True)
@@ -129,7 +130,8 @@ def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], l
         stations = [station_of_file(file) for file in files]
     stations, words = mended([f"T{n}" for n in numbers], files, stations, request.assign)
     notes += words
-    told = forces(stations, request.order)
+    noted = dict(request.told)
+    told = [noted.get(file, f) for file, f in zip(files, forces(stations, request.order), strict=True)]
     if request.order and None in told:
         odd = sorted({s for s, t in zip(stations, told, strict=True) if t is None})
         notes.append(f"soft or hard unknown at {', '.join(odd)}: not {len(request.order)} taps there")

@@ -1,0 +1,107 @@
+"""Which tap is wanted next: the stations in order, the taps wanted at each, what was taken. No sound, no screen, no clock.
+
+Guide(stations, order, taken)   taken: station and force of each strike so far, in the order taken
+    .station, .force            what is wanted now; None when all is done
+    .accept()                   the wanted strike was taken; moves on when the station has all its taps
+    .undo()                     index into the taken strikes of the one taken back, or None
+    .skip() .back() .repeat()   leave this station; go to the one before; take this station's taps anew
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from tapscan.records import Force
+
+
+@dataclass
+class Guide:
+    """Where the person is on the way round the plate."""
+
+    stations: tuple[str, ...]
+    order: tuple[Force, ...]
+    taken: list[tuple[str, Force]] = field(default_factory=list)
+    at: int = 0
+    skipped: set[str] = field(default_factory=set)
+
+    @classmethod
+    def resumed(cls, stations: Sequence[str], order: Sequence[Force], taken: Sequence[tuple[str, Force]]) -> "Guide":
+        """At the first station that lacks a tap."""
+        guide = cls(tuple(stations), tuple(order), list(taken))
+        guide.at = next((i for i, s in enumerate(guide.stations) if guide.missing(s)), len(guide.stations))
+        return guide
+
+    @property
+    def station(self) -> str | None:
+        """The one to tap now."""
+        return self.stations[self.at] if self.at < len(self.stations) else None
+
+    @property
+    def force(self) -> Force | None:
+        """Of the tap wanted now."""
+        wanted = self.missing(self.station) if self.station else []
+        return wanted[0] if wanted else None
+
+    def missing(self, station: str) -> list[Force]:
+        """Taps still wanted at a station, in order."""
+        left = list(self.order)
+        for where, force in self.taken:
+            if where == station and force in left:
+                left.remove(force)
+        return left
+
+    def count(self, station: str, force: Force) -> tuple[int, int]:
+        """Taken and wanted."""
+        return sum(t == (station, force) for t in self.taken), self.order.count(force)
+
+    @property
+    def done(self) -> int:
+        """Stations with all their taps."""
+        return sum(not self.missing(s) for s in self.stations)
+
+    def accept(self) -> bool:
+        """Whether the station is complete now."""
+        station, force = self.station, self.force
+        if station is None or force is None:
+            return False
+        self.taken.append((station, force))
+        self.skipped.discard(station)
+        if self.missing(station):
+            return False
+        self._on()
+        return True
+
+    def _on(self) -> None:
+        """To the next station that lacks a tap and was not skipped; at the end to those that were."""
+        later = [i for i in range(self.at + 1, len(self.stations)) if self._open(i)]
+        before = [i for i in range(self.at) if self._open(i)]
+        self.at = (later or before or [len(self.stations)])[0]
+
+    def _open(self, i: int) -> bool:
+        return bool(self.missing(self.stations[i])) and self.stations[i] not in self.skipped
+
+    def undo(self) -> int | None:
+        """The last strike does not count; its station is wanted again."""
+        if not self.taken:
+            return None
+        station, _ = self.taken.pop()
+        self.at = self.stations.index(station)
+        return len(self.taken)
+
+    def skip(self) -> None:
+        """Leave this station; its taps so far stay."""
+        if self.station is not None:
+            self.skipped.add(self.station)
+            self._on()
+
+    def back(self) -> None:
+        """To the station before, whatever was taken there."""
+        self.at = max(0, self.at - 1)
+        if self.station is not None:
+            self.skipped.discard(self.station)
+
+    def repeat(self) -> list[int]:
+        """Indices of this station's strikes, which no longer count; at a complete one after `back` it begins anew."""
+        station = self.station
+        gone = [i for i, (where, _) in enumerate(self.taken) if where == station]
+        self.taken = [t for t in self.taken if t[0] != station]
+        return gone
