@@ -79,6 +79,16 @@ class Trigger:
         return 10 * float(np.log10(self._power_floor + TINY)) if np.isfinite(self._power_floor) else None
 
     @property
+    def clock_s(self) -> float:
+        """Of all that was fed."""
+        return self._count * self.hop_s
+
+    @property
+    def sounding_since_s(self) -> float | None:
+        """Onset of what is sounding now, on the same clock."""
+        return None if self._onset is None else self._onset * self.hop_s
+
+    @property
     def deaf(self) -> bool:
         """Whether a beep keeps it from hearing."""
         return self._count < self._free_from

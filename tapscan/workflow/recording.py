@@ -62,46 +62,59 @@ class Recorder:
         self._levels = {s.position: s.level_db for s in kept}
         self.trigger = Trigger(sample_rate_hz, settings)
         self.paused = False
-        self._knock: tuple[Judged, bool] | None = None  # the last clip, and whether it was accepted
+        self._knocks: list[Judged] = []  # the last clear knock, and those that followed it at once
+        self._first_counts = False  # the first of them was accepted as a strike
         self._lost = 0
 
     def hear(self, samples: FloatArray, lost: int = 0) -> list[Event]:
         """Feed the next (n,) samples."""
         self._lost += lost
         clips = self.trigger.feed(samples, lost)
-        if self.paused or self.guide.station is None:
+        if self.paused:
             return []
-        return [event for clip in clips for event in self._clip(clip)]
+        events = [event for clip in clips for event in self._clip(clip)]
+        return events + self._after_knocks()
 
     def _clip(self, clip: Clip) -> list[Event]:
         judged = judge(clip, self.settings)
-        if self._is_gesture(judged):
-            return self._gesture()
+        if self._knocks and self._follows(judged):
+            self._knocks.append(judged)
+            return []
+        events = self._knocks_end()
+        self._knocks = [judged] if _clear(judged) else []
+        self._first_counts = False
         if judged.refused is None:
-            events = self._accept(judged)
-            self._knock = (judged, True)
-            return events
-        self._knock = (judged, False)
+            self._first_counts = self.guide.station is not None
+            return events + self._accept(judged)
         if clip.next_s is not None and self.settings.undo_shortest_s <= clip.next_s <= self.settings.undo_longest_s:
-            return []  # perhaps the first of two knocks: the next clip tells
-        return [Event("refused", REFUSED[judged.refused], judged.refused)]
+            return events  # perhaps the first of two knocks: the next clip tells
+        return [*events, Event("refused", REFUSED[judged.refused], judged.refused)]
 
-    def _is_gesture(self, later: Judged) -> bool:
-        """Two clear knocks of about one strength, and nothing that follows at once."""
-        if self._knock is None or later.strike is None or self._knock[0].strike is None:
-            return False
-        first, s = self._knock[0], self.settings
-        apart = later.clip.at_s - first.clip.at_s
-        alone = later.clip.next_s is None or later.clip.next_s > s.undo_longest_s
-        alike = abs(_peak_db(first) - _peak_db(later)) <= s.undo_alike_db
-        clear = not {"not a tap", "weak"} & ({*later.strike.faults} | {*first.strike.faults})  # type: ignore[union-attr]
-        return s.undo_shortest_s <= apart <= s.undo_longest_s and alone and alike and clear
+    def _follows(self, later: Judged) -> bool:
+        """Whether it comes as soon after the last knock as the second of two, and is as clear and about as strong."""
+        s, last = self.settings, self._knocks[-1]
+        apart = later.clip.at_s - last.clip.at_s
+        alike = abs(_level_db(last) - _level_db(later)) <= s.undo_alike_db
+        return s.undo_shortest_s <= apart <= s.undo_longest_s and alike and _clear(later)
 
-    def _gesture(self) -> list[Event]:
-        """The first knock, where it was taken for a strike, goes too."""
-        if self._knock is not None and self._knock[1]:
+    def _after_knocks(self) -> list[Event]:
+        """Two knocks mean something only when nothing follows them."""
+        if len(self._knocks) < 2:
+            return []
+        limit = self._knocks[-1].clip.at_s + self.settings.undo_longest_s
+        since = self.trigger.sounding_since_s
+        waiting = self.trigger.clock_s < limit or (since is not None and since <= limit)
+        return [] if waiting else self._knocks_end()
+
+    def _knocks_end(self) -> list[Event]:
+        """Two: take back the last strike, and the first knock where it was taken for one. More: nothing but a word."""
+        knocks, self._knocks = self._knocks, []
+        if len(knocks) < 2:
+            return []
+        if len(knocks) > 2:
+            return [Event("refused", REFUSED["crowded"], "crowded")]
+        if self._first_counts:
             self._undo()
-        self._knock = None
         return self.key("undo")
 
     def _accept(self, judged: Judged) -> list[Event]:
@@ -165,7 +178,13 @@ class Recorder:
         return [Event("undone", f"{self.guide.station}: begin anew.")]
 
 
-def _peak_db(judged: Judged) -> float:
+def _clear(judged: Judged) -> bool:
+    return (
+        judged.strike is not None and not {"not a tap", "weak"} & set(judged.strike.faults) and judged.refused != "thud"
+    )
+
+
+def _level_db(judged: Judged) -> float:
     return judged.strike.level_db if judged.strike else -200.0
 
 

@@ -1,0 +1,37 @@
+"""Run by test_recording.py: a scan recorded from a file, each strike said as soon as it is shown; its parent kills it.
+
+python -m tests.register.recording_child REGISTER LAYOUT SOUND [HOW FIRST STEP]
+"""
+
+import datetime as dt
+import sys
+import time
+from pathlib import Path
+
+import soundfile
+
+from tapscan.records import ScanConditions
+from tapscan.register.database import open_register
+from tapscan.register.entries import NewScan
+from tapscan.register.unfinished import find_unfinished
+from tapscan.settings import Settings
+from tapscan.workflow.recording import Recorder, begin_recording
+
+
+def record(folder: str, layout: str, sound: str, pause_s: float = 0.0) -> None:
+    """Says `begun`, then `accepted HASH` for each strike."""
+    register = open_register(Path(folder))
+    facts = NewScan(dt.date(2026, 3, 14), ScanConditions(state="stripped"))
+    unfinished = begin_recording(register, "B12", facts, layout, ("soft", "hard"))
+    samples, rate = soundfile.read(sound)
+    recorder = Recorder(register, unfinished, rate, Settings())
+    print("begun", flush=True)
+    for start in range(0, len(samples), rate // 50):
+        for event in recorder.hear(samples[start : start + rate // 50]):
+            if event.what == "accepted":
+                print("accepted", find_unfinished(register, recorder.id).kept[-1].file.sha256, flush=True)
+        time.sleep(pause_s)
+
+
+if __name__ == "__main__":
+    record(*sys.argv[1:4], pause_s=0.001)
