@@ -16,7 +16,8 @@ from skfem import MeshTri
 
 from bench.plates.mesh import PlateMesh
 from bench.plates.opening import split
-from bench.plates.pattern import Pattern
+from bench.plates.pattern import CrackLine, Pattern
+from bench.plates.pin_rows import end_to_end_m
 from bench.plates.solver import (
     ElasticField,
     Modes,
@@ -43,7 +44,7 @@ STUDY_LENGTHS_M = {
     "corner": (0.03,),
     "inner corner": (0.03,),
     "bolt": (0.03, 0.06),
-    "pin": (0.03,),
+    "pin": (0.03, 0.06),
     "rim": (0.03,),
 }
 
@@ -54,7 +55,7 @@ class Flaw:
 
     ``kind`` : "sound", "width", "severed", "depth", "corner", "inner corner", "bolt", "pin", "rim" or "chill".
     ``line`` : name of the crack line or chilled region ("" where there is one only). ``size`` : share of width or depth,
-    or length in m.
+    or iron torn, in m.
     """
 
     kind: str
@@ -128,11 +129,18 @@ def cut_sides(mesh: PlateMesh, flaw: Flaw) -> np.ndarray:
     far = np.cumsum(length)
     if flaw.kind == "depth":
         return sides
-    reach = far[-1] * flaw.size if flaw.kind in ("width", "severed") else flaw.size
+    reach = _reach_m(flaw, float(far[-1]))
     chosen = far <= reach + 0.0015
     if flaw.kind == "inner corner":
         chosen = (far - length > INNER_LIGAMENT_M - 0.0015) & (far <= INNER_LIGAMENT_M + flaw.size + 0.0015)
     return sides[:, chosen]
+
+
+def _reach_m(flaw: Flaw, line_m: float) -> float:
+    """Length from the line's start that a crack opens."""
+    if flaw.kind in ("width", "severed"):
+        return line_m * flaw.size
+    return end_to_end_m(flaw.size) if flaw.kind == "pin" else flaw.size
 
 
 def solve_case(pattern: Pattern, mesh: PlateMesh, flaw: Flaw, count: int) -> Case:
@@ -187,8 +195,14 @@ def many_flaws(pattern: Pattern, study: bool = False) -> list[Flaw]:
             out += [Flaw("depth", line.name, s) for s in depths]
             continue
         kinds = ["corner", "inner corner"] if line.kind == "corner" else [line.kind]
-        out += [Flaw(kind, line.name, size) for kind in kinds for size in lengths[kind]]
+        out += [Flaw(kind, line.name, size) for kind in kinds for size in lengths[kind] if _fits(line, size)]
     return out + [Flaw("chill", name) for name in pattern.chill_regions or [""]]
+
+
+def _fits(line: CrackLine, size_m: float) -> bool:
+    """Whether the line is long enough; only a row of pins grows with its holes."""
+    length = np.hypot(line.end[0] - line.start[0], line.end[1] - line.start[1])
+    return line.kind != "pin" or end_to_end_m(size_m) < length + 0.0015
 
 
 def shipped_flaws(pattern: Pattern) -> list[Flaw]:
@@ -214,5 +228,5 @@ def shipped_flaws(pattern: Pattern) -> list[Flaw]:
         Flaw("inner corner", lines["corner"][0], 0.06),
         Flaw("bolt", lines["bolt"][0], 0.06),
     ]
-    out += [Flaw("pin", lines["pin"][0], 0.06)] if lines["pin"] else []
+    out += [Flaw("pin", lines["pin"][0], 0.03)] if lines["pin"] else []
     return [*out, Flaw("rim", lines["rim"][1], 0.03), Flaw("chill")]

@@ -19,15 +19,18 @@ from shapely.geometry import LineString, Point, Polygon
 
 from bench.plates.layout import OVERHANG_M, corner_candidates, inward_at, on_edge, stays_in, strut_share
 from bench.plates.pattern import CrackLine, Pattern
+from bench.plates.pin_rows import end_to_end_m
 
 GAP_M = 0.020  # between lines
 SAME_HOLE_GAP_M = 0.011  # between lines that leave one hole on opposite sides
-CORNER_M, BOLT_M, PIN_M, RIM_M = 0.050, 0.060, 0.040, 0.060
+CORNER_M, BOLT_M, RIM_M = 0.050, 0.060, 0.060
 ALL_SIZES_M = 0.100
+PIN_TORN_M = 0.060
 STRUT_PART = (0.15, 0.85)  # of the part that crosses the bays
 CHILL_AREA = (0.152, 0.19)  # share of the plate's area
 CHILL_COUNT = 6
 TRIES = 400
+DIRECTIONS, LINES_A_HOLE = 16, 4  # tried at each bolt hole, a round; rounds over the holes
 Way = tuple[float, float]
 
 
@@ -41,7 +44,7 @@ def draw_places(pattern: Pattern, places: int, seed: int, all_sizes: bool = Fals
     for kind, candidates in (
         ("bolt", _bolts(pattern, rng, ALL_SIZES_M if all_sizes else BOLT_M)),
         ("corner", _corners(pattern, rng, ALL_SIZES_M if all_sizes else CORNER_M)),
-        ("pin", _pins(pattern, rng, ALL_SIZES_M if all_sizes else PIN_M)),
+        ("pin", _pins(pattern, rng, end_to_end_m(ALL_SIZES_M if all_sizes else PIN_TORN_M))),
         ("rim", _rims(pattern, rng)),
         ("strut", _struts(pattern, rng)),
     ):
@@ -80,12 +83,18 @@ def _corners(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Ite
 
 
 def _bolts(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Iterator[CrackLine]:
-    """One line a hole in random directions, then second ones."""
-    for _ in range(2):
+    """One line a hole, then further ones, each in the likeliest directions most often.
+
+    At a free edge the iron can only be pulled along the edge, so a crack at ``angle`` from straight across it is opened by
+    cos(angle) squared of that pull: directions are drawn with this density, and those that leave the iron fall out.
+    """
+    for _ in range(LINES_A_HOLE):
         for number in rng.permutation(len(pattern.bolts)):
             centre = np.array(pattern.bolts[number])
-            for angle in rng.uniform(0.0, 2.0 * np.pi, 8):
-                way = np.array([np.cos(angle), np.sin(angle)])
+            inward = inward_at(pattern.outline, pattern.bolts[number])
+            angles, chance = rng.uniform(0.0, 2.0 * np.pi, DIRECTIONS), rng.uniform(0.0, 1.0, DIRECTIONS)
+            for angle in angles[chance < np.cos(angles) ** 2]:
+                way = np.cos(angle) * inward + np.sin(angle) * np.array([-inward[1], inward[0]])
                 start = centre + (pattern.bolt_radius_m - 2 * OVERHANG_M) * way
                 line = _line("bolt", start, start + (length_m + 2 * OVERHANG_M) * way)
                 if stays_in(pattern, line):
@@ -94,7 +103,7 @@ def _bolts(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Itera
 
 
 def _pins(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Iterator[CrackLine]:
-    """From pin to pin, within 17 degrees of the rows."""
+    """From pin hole to pin hole, within 17 degrees of the rows."""
     while pattern.pin_fields:
         area = pattern.pin_fields[rng.integers(len(pattern.pin_fields))]
         x0, y0, x1, y1 = area.bounds

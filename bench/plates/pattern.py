@@ -18,6 +18,7 @@ from shapely.geometry import LineString, Point, Polygon
 GRID_M = 1e-4
 PIN_HOLE_STIFFNESS = 0.72  # a field of drilled holes, smeared: about 15 % of the area removed
 PIN_HOLE_MASS = 0.86
+PIN_HOLE_M, PIN_PITCH_M = 0.008, 0.018  # bore and pitch of such a field: 15.5 % of the area
 
 
 @dataclass(frozen=True)
@@ -77,6 +78,7 @@ class Pattern:
     """One plate pattern; see the module's head for the conventions.
 
     ``chill`` : the region of the shipped chilled case; ``chill_regions`` : more of them by name, in a study set.
+    ``pin_boss_m`` : iron of a pin field over the web's. ``pin_holes`` : middles of holes really drilled; all others are smeared.
     """
 
     name: str
@@ -99,6 +101,8 @@ class Pattern:
     rim_width_m: float = 0.016
     rim_m: float = 0.018
     bolt_radius_m: float = 0.008
+    pin_boss_m: float = 0.002
+    pin_holes: list[tuple[float, float]] = field(default_factory=list)
     modulus_pa: float = 105e9
     poisson: float = 0.26
     density_kg_m3: float = 7200.0
@@ -109,6 +113,7 @@ class Pattern:
         iron = shapely.unary_union([iron, *[s.polygon() for s in self.struts], *[b[1] for b in self.bars]])
         iron = iron.intersection(self.outline)
         holes = [Point(b).buffer(self.bolt_radius_m, quad_segs=2) for b in self.bolts]
+        holes += [Point(p).buffer(PIN_HOLE_M / 2, quad_segs=2) for p in self.pin_holes]
         iron = shapely.set_precision(iron.difference(shapely.unary_union(holes)), GRID_M)
         if len(shapely.get_parts(iron)) > 1:
             raise ValueError(f"{self.name}: the iron falls into {len(iron.geoms)} parts")
@@ -134,7 +139,7 @@ def regions(pattern: Pattern) -> list[Region]:
     wanted.append(Region("rim", rim, pattern.rim_m))
     wanted += [Region(s.name, s.polygon(), s.depth_m) for s in pattern.struts]
     wanted += [
-        Region("pin field", area, pattern.web_m + 0.002, PIN_HOLE_STIFFNESS, PIN_HOLE_MASS)
+        Region("pin field", area, pattern.web_m + pattern.pin_boss_m, PIN_HOLE_STIFFNESS, PIN_HOLE_MASS)
         for area in pattern.pin_fields
     ]
     wanted.append(Region("web", pattern.outline, pattern.web_m))

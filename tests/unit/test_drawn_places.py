@@ -8,13 +8,15 @@ import pytest
 
 pytest.importorskip("skfem", reason="scikit-fem is a development dependency")
 pytest.importorskip("shapely", reason="shapely is a development dependency")
-from shapely.geometry import LineString
+from shapely.geometry import LineString, Point
 
-from bench.plates.cases import chill_of, cut_sides, inside, many_flaws
+from bench.plates.cases import chill_of, cut_sides, inside, many_flaws, shipped_flaws
 from bench.plates.drawn import CHILL_AREA, SAME_HOLE_GAP_M, cut_off, draw_places
+from bench.plates.layout import inward_at
 from bench.plates.mesh import triangulate
-from bench.plates.pattern import Pattern
+from bench.plates.pattern import PIN_HOLE_M, PIN_HOLE_MASS, PIN_PITCH_M, Pattern
 from bench.plates.patterns import NAMES, build
+from bench.plates.pin_rows import drill_row, end_to_end_m
 
 KINDS = ("strut", "corner", "bolt", "rim", "pin")
 SIDE_M = 0.004  # a crack ends at a corner of the mesh; sides along it are about 5 mm
@@ -67,11 +69,60 @@ def test_a_cut_off_end_lies_on_its_side():
 def test_the_same_seed_draws_the_same_places_and_another_seed_others(drawn):
     again, other = (draw_places(build("small-grand"), 10, seed) for seed in (1, 2))
     assert again.lines == drawn["small-grand"].lines
-    assert not {line.start for line in other.lines} & {line.start for line in again.lines if line.kind != "corner"}
+    free = [{line.start for line in drawing.lines if line.kind in ("bolt", "pin", "rim")} for drawing in (again, other)]
+    assert not free[0] & free[1]
+    strut = [{line.start for line in drawing.lines if line.kind == "strut"} for drawing in (again, other)]
+    assert len(strut[0] & strut[1]) < 3  # drawn to a hundredth of the length: one may fall together
+
+
+@pytest.mark.parametrize(
+    ("torn_m", "reach_m"),
+    [(0.005, 0.013), (0.010, 0.026), (0.015, 0.031), (0.030, 0.062), (0.060, 0.116), (0.100, 0.188)],
+)
+def test_a_crack_along_pin_holes_of_8_at_18_mm_reaches_as_far_as_counting_by_hand(torn_m, reach_m):
+    assert (PIN_HOLE_M, PIN_PITCH_M) == (0.008, 0.018)
+    assert end_to_end_m(torn_m) == pytest.approx(reach_m)
+
+
+def test_the_pitch_of_the_pin_holes_agrees_with_the_iron_they_are_said_to_take():
+    taken = np.pi * PIN_HOLE_M**2 / 4 / PIN_PITCH_M**2
+    assert taken == pytest.approx(1.0 - PIN_HOLE_MASS, abs=0.02)
+
+
+def test_only_pin_cracks_that_fit_their_line_are_asked_for(drawn):
+    shipped, study = many_flaws(build("small-grand")), many_flaws(drawn["small-grand"], study=True)
+    assert {flaw.size for flaw in shipped if flaw.kind == "pin"} == {0.03}  # 62 mm end to end, on lines of 100 mm
+    assert {flaw.size for flaw in study if flaw.kind == "pin"} == {0.03, 0.06}
+    assert [f.size for f in shipped_flaws(build("small-grand")) if f.kind == "pin"] == [0.03]
+
+
+@pytest.mark.parametrize("torn_m", [0.030, 0.055])
+def test_a_drilled_row_has_its_holes_and_its_line_tears_the_iron_between_them(torn_m):
+    pattern = build("upright-full")
+    drilled = drill_row(pattern, next(k for k in pattern.lines if k.kind == "pin"), torn_m)
+    count = round(np.ceil(torn_m / 0.010)) + 1
+    assert len(drilled.pin_holes) == count
+    row = next(k for k in drilled.lines if k.kind == "pin")
+    torn = drilled.metal().intersection(LineString([row.start, row.end])).length
+    assert torn == pytest.approx(0.010 * (count - 1), rel=0.06)  # holes drawn with eight sides: .3 mm at most a side
+
+
+def test_bolt_hole_cracks_run_across_the_edge_more_often_than_along_it():
+    """Directions drawn evenly would lie within 45 degrees of straight across in half the cases."""
+    close = []
+    for name in NAMES:
+        for seed in range(1, 4):
+            pattern = draw_places(build(name), 10, seed)
+            for line in (k for k in pattern.lines if k.kind == "bolt"):
+                bolt = min(pattern.bolts, key=lambda b: Point(b).distance(Point(line.start)))
+                way = np.subtract(line.end, line.start) / np.hypot(*np.subtract(line.end, line.start))
+                close.append(abs(way @ inward_at(pattern.outline, bolt)) > np.sqrt(0.5))
+    # cos squared: .5 + 1 / pi = .82 within 45 degrees; lines that leave the iron take some straight ones away.
+    assert np.mean(close) > 0.7
 
 
 def test_a_flaw_opens_the_length_it_says_and_a_region_hardens_its_own_triangles(drawn):
-    pattern = drawn["upright-three-quarter"]
+    pattern = drawn["upright-full"]
     mesh = triangulate(pattern)
     for flaw in many_flaws(pattern, study=True):
         if flaw.kind == "chill":
@@ -82,5 +133,6 @@ def test_a_flaw_opens_the_length_it_says_and_a_region_hardens_its_own_triangles(
         opened = np.hypot(*(ends[:, 1] - ends[:, 0])).sum()
         strut = next((s for s in pattern.struts if flaw.line.startswith(s.name + " at")), None)
         share = {"depth": 1.0, "width": flaw.size, "severed": 1.0}.get(flaw.kind)
-        wanted = flaw.size if strut is None else strut.width_m * share
+        plain = end_to_end_m(flaw.size) if flaw.kind == "pin" else flaw.size
+        wanted = plain if strut is None else strut.width_m * share
         assert opened == pytest.approx(wanted, abs=SIDE_M)
