@@ -6,6 +6,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.scan_import import import_scan
+from tapscan.cli.scan_record import record
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
 
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
     from tapscan.register.entries import ScanEntry
 
 app = typer.Typer(help="Scans: one plate, one day, one set of taps.", no_args_is_help=True)
+app.command("record")(record)
 app.command("import")(import_scan)
 UNKNOWN = "unknown"
 
@@ -25,12 +27,19 @@ def list_all(
     """List the scans, oldest first."""
     from tapscan.cli.tables import print_scans
     from tapscan.register.scans import list_scans
+    from tapscan.register.unfinished import unfinished_scans
 
-    entries = list_scans(o.opened(register), plate)
+    opened = o.opened(register)
+    entries = list_scans(opened, plate)
     if entries:
         print_scans(entries)
     else:
-        typer.echo("No scans yet: tapscan scan import")
+        typer.echo("No scans yet: tapscan scan record, or tapscan scan import")
+    for u in unfinished_scans(opened, plate):
+        begun = u.begun_utc[:16].replace("T", " ")
+        typer.echo(
+            f"Unfinished: {u.plate}, begun {begun} UTC, {len(u.kept)} strikes; tapscan scan record {u.plate} --resume"
+        )
 
 
 @app.command("show")

@@ -1,10 +1,10 @@
 """A scan recorded at the plate: sound in, strikes safe in the register, the guide moved on. Knows neither device nor screen.
 
-    begin_recording(register, plate, facts, layout, order)   Recorder for a new scan
-    resume_recording(register, unfinished)                   Recorder that goes on
+    begin_recording(register, plate, facts, layout, order)   Unfinished: a new scan, or one found again, is what a Recorder works on
     Recorder.hear(block, lost)                               events that the sound led to
     Recorder.key(action)                                     events that a key led to
-    finish(register, unfinished, settings, ...)              Kept: screened, compared and stored like an import
+    finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
+missing_stations(unfinished)                             stations that still lack a tap
 
 An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe. Two quick
 knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
@@ -12,7 +12,6 @@ knocks take the last strike back. Only strikes are kept, not the talk between th
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Literal
 
 from tapscan.errors import BadRequest
@@ -224,6 +223,10 @@ def finish(
     return stored
 
 
-def recording_of(register: Register, unfinished: Unfinished) -> list[Path]:
-    """Files of the strikes that count."""
-    return [path_of(register.folder, s.file.sha256) for s in unfinished.kept]
+def missing_stations(unfinished: Unfinished) -> list[str]:
+    """Stations that lack a tap."""
+    layout = layout_from_text(unfinished.plan["layout"], "the unfinished scan")
+    names = [s.name for s in layout.allowed(unfinished.facts.conditions.state)]
+    taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
+    guide = Guide.resumed(names, unfinished.plan["order"], taken)
+    return [name for name in names if guide.missing(name)]
