@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from tapscan import __version__
-from tapscan.cli import check, compare, demo, history, layout, plate, register, report, scan
+from tapscan.cli import check, compare, demo, history, layout, mic, plate, register, report, scan
 
 app = typer.Typer(
     name="tapscan",
@@ -21,6 +21,7 @@ app.command("demo")(demo.demo)
 app.command("compare")(compare.compare)
 app.command("report")(report.report)
 app.command("history")(history.history)
+app.command("mic")(mic.mic)
 app.add_typer(layout.app, name="layout")
 app.add_typer(plate.app, name="plate")
 app.add_typer(scan.app, name="scan")

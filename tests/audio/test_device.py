@@ -173,3 +173,15 @@ def test_nothing_in_noise_through_the_device(sink, tmp_path):
     player = sink.play(np.asarray(noise(3.5, RATE, 1e-3)))
     assert [line for line in child.stdout.read().splitlines() if line.endswith("None")] == []
     player.wait()
+
+
+def test_mic_names_the_noise(sink):
+    player = sink.play(np.asarray(noise(12, RATE, 1e-4)))
+    time.sleep(1)
+    done = subprocess.run(
+        [sys.executable, "-m", "tapscan", "mic", "--device", "pulse", "--rate", str(RATE), "--seconds", "3"],
+        capture_output=True, text=True, check=False, cwd=ROOT, env=sink.env,
+    )  # fmt: skip
+    player.kill()
+    assert done.returncode == 0, done.stderr
+    assert "Noise: -80 dB" in done.stdout and "Quiet enough for a scan." in done.stdout
