@@ -1,5 +1,7 @@
 """Run by test_interrupted.py under interrupt.c: imports of a scan, each in a child process that is stopped on its way.
 
+With RECORD=LAYOUT in the environment a scan is recorded from the one sound file instead, and each strike said when it is shown.
+
 python importing.py REGISTER RECORDINGS HOW FIRST STEP     one line a try: number, how it ended, what was said
 """
 
@@ -16,11 +18,15 @@ from tapscan.register.files import sha256_of
 from tapscan.settings import Settings
 from tapscan.workflow.keep import store
 from tests.register import built
+from tests.register.recording_child import record
 
 MODES = {"count": 0, "kill": 1, "torn": 2, "full": 3}
 
 
 def one_import(folder: Path, paths: list[Path]) -> None:
+    if layout := os.environ.get("RECORD"):
+        record(str(folder), layout, str(paths[0]))
+        return
     screening = built.screening(tuple(sha256_of(p) for p in paths), modes=12, stations=4, pictures=1)
     store(open_register(folder), "B12", built.new_scan(), screening, Settings(), [str(p) for p in paths])
 

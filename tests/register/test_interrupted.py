@@ -12,13 +12,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+import soundfile
 
 from tapscan.register.database import Register, open_register
 from tapscan.register.files import sha256_of
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
+from tapscan.register.unfinished import unfinished_scans
 from tapscan.register.upkeep import check_register
 from tests.register import built
+from tests.sounds import taps_at
 
 ROOT = Path(__file__).parents[2]
 COMPILER = shutil.which("cc") or shutil.which("gcc")
@@ -117,3 +120,60 @@ def test_the_disk_is_full_from_every_write_on(register, stored, tmp_path, shim):
         assert "\n" not in said
         assert not whole_or_not_there(folder)
     assert whole_or_not_there(ended[-1][0])
+
+
+def test_a_recording_killed_at_every_write_keeps_every_strike_it_showed(register, tmp_path, shim):
+    """Two strikes, stopped before each write in turn: what was shown as accepted is there and whole; the rest is all or nothing."""
+    recordings = tmp_path / "sounds"
+    recordings.mkdir()
+    lasting = ((412.0, 0.2, 0.10), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
+    soundfile.write(recordings / "taps.wav", taps_at([0.6, 1.2], 2.0, 16000, modes=lasting), 16000, subtype="FLOAT")
+    layout = tmp_path / "two.toml"
+    layout.write_text(TWO)
+    command = [
+        sys.executable,
+        "-m",
+        "tests.register.importing",
+        str(register.folder),
+        str(recordings),
+        "kill",
+        "1",
+        "1",
+    ]
+    env = {**os.environ, "LD_PRELOAD": str(shim), "RECORD": str(layout)}
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=env, timeout=280)
+    shown: list[str] = []
+    kept_so_far = []
+    for line in done.stdout.splitlines():
+        if line.startswith("accepted"):
+            shown.append(line.split()[1])
+        elif "|" in line:
+            at, status, said = line.split("|", 2)
+            assert status in ("-9", "0"), said
+            opened = open_register(Path(f"{register.folder}-kill-{at}"))
+            kept = [s.file.sha256 for u in unfinished_scans(opened) for s in u.kept]
+            assert kept[: len(shown)] == shown and len(kept) - len(shown) in (0, 1)
+            for sha256 in kept:
+                assert sha256_of(opened.folder / "files" / sha256[:2] / sha256) == sha256
+            assert check_register(opened).wrong == ()
+            kept_so_far.append(len(kept))
+            shown = []
+    assert kept_so_far[0] == 0 and kept_so_far[-1] == 2 and len(kept_so_far) > 20
+    assert kept_so_far == sorted(kept_so_far)
+
+
+TWO = """
+name = "two"
+kind = "grand"
+note = "two places"
+[[station]]
+name = "S1"
+where = "strut"
+x = 0.2
+y = 0.5
+[[station]]
+name = "S2"
+where = "rim"
+x = 0.5
+y = 0.5
+"""
