@@ -39,6 +39,7 @@ CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
 LEAST_DRIFT = 5e-7
 MOST_IN_BAND = 40
+SATELLITE_WIDTHS, SATELLITE_SHARE = 0.5, 10**-2.6
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +120,23 @@ def shared_modes(sounds: Sequence[StationSound], settings: Settings) -> list[Sha
             return []
         starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
         joint = replace(joint, drift=_better_drift(joint, fitted, poles))
-    return [_shared(p, sounds, joint, fitted) for p in poles if p.frequency_hz >= settings.lowest_hz]
+    kept = without_satellites([p for p in poles if p.frequency_hz >= settings.lowest_hz])
+    return [_shared(p, sounds, joint, fitted) for p in kept]
+
+
+def without_satellites(poles: Sequence[Pole]) -> list[Pole]:
+    """Without poles that only mend a far stronger one next to them.
+
+    Where a plate warms, or its damping changes with amplitude, the model fits no mode to the last bit, and at 50 dB over the noise
+    what is left looks like a faint mode within the strong one's width.
+    """
+    if not poles:
+        return []
+    f, width = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]) / np.pi
+    energy = np.array([np.sum(np.abs(p.amplitudes) ** 2) for p in poles]) / width
+    near = np.abs(f[:, None] - f[None, :]) < SATELLITE_WIDTHS * width[None, :]
+    overshadowed = (near & (energy[:, None] < SATELLITE_SHARE * energy[None, :])).any(axis=1)
+    return [p for p, gone in zip(poles, overshadowed, strict=True) if not gone]
 
 
 def _band_poles(

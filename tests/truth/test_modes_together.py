@@ -9,7 +9,9 @@ import numpy as np
 import pytest
 
 from bench import accuracy_plates as simulated
+from tapscan.records import Pole
 from tapscan.signal.echoes import echoes
+from tapscan.signal.together import without_satellites
 
 SEED = 4  # a concert grand of loss factor .0115, more than any asked for: the most crowded of the bench
 
@@ -52,3 +54,17 @@ def test_a_pole_with_its_stronger_neighbours_pattern_is_an_echo():
     assert echoes(*poles, np.array([a, b, mixture, 0.1 * c]), 20).tolist() == [False, False, True, False]
     # with few stations any pattern is a mixture of others: the rule keeps silent
     assert not echoes(*poles, np.array([a, b, mixture, 0.1 * c]), 4).any()
+
+
+def test_a_faint_pole_on_the_flank_of_a_strong_one_is_its_satellite():
+    """Half a linewidth and 26 dB of energy are the limits; outside either it is a mode of its own."""
+
+    def pole(f, d, a):
+        return Pole(f, 1e-3, d, 1e-2, (a + 0j, 0.5j * a), 30.0)
+
+    strong = pole(300.0, 3.0, 1.0)  # linewidth 0.95 Hz
+    near, far, loud = pole(300.4, 3.0, 0.04), pole(300.6, 3.0, 0.04), pole(300.3, 3.0, 0.06)
+    assert without_satellites([strong, near]) == [strong]
+    assert without_satellites([strong, far]) == [strong, far]
+    assert without_satellites([strong, loud]) == [strong, loud]
+    assert without_satellites([]) == []
