@@ -1,0 +1,83 @@
+"""Detection against size from hits and misses, in the manner of MIL-HDBK-1823A (2009); formulas from memory.
+
+    fit(sizes, hits)        Pod: logit model on the logarithm of size by maximum likelihood
+    Pod.size_at(p)          a50 at .5, a90 at .9
+    Pod.a90_95()            size at which the lower 95 % bound of detection is .9 (Wald, on the logit); None where it never is
+    Pod.band(sizes)         lower and upper bound, the same way
+    clopper_pearson(k, n)   95 % interval of a rate
+
+Which bound: one-sided 95 % Wald on the logit; the handbook's likelihood ratio gives other figures (tests/unit/test_pod.py has both beside it).
+No model where sizes do not separate: `fit` says so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from scipy.optimize import brentq
+from scipy.stats import beta, norm
+
+STEPS = 100
+ONE_SIDED_95 = float(norm.ppf(0.95))
+
+
+@dataclass(frozen=True, eq=False)
+class Pod:
+    """logit(p) = b[0] + b[1] ln(size)."""
+
+    b: np.ndarray
+    covariance: np.ndarray
+    log_likelihood: float
+
+    def at(self, size: float) -> float:
+        """Probability of detection."""
+        return float(1 / (1 + np.exp(-(self.b[0] + self.b[1] * np.log(size)))))
+
+    def size_at(self, p: float) -> float:
+        """The size found with probability p."""
+        return float(np.exp((np.log(p / (1 - p)) - self.b[0]) / self.b[1]))
+
+    def _bound(self, size: float, sign: float) -> float:
+        row = np.array([1.0, np.log(size)])
+        spread = float(np.sqrt(row @ self.covariance @ row))
+        return float(1 / (1 + np.exp(-(row @ self.b + sign * ONE_SIDED_95 * spread))))
+
+    def band(self, sizes: Sequence[float]) -> list[tuple[float, float]]:
+        """One-sided 95 % bounds."""
+        return [(self._bound(s, -1.0), self._bound(s, 1.0)) for s in sizes]
+
+    def a90_95(self) -> float | None:
+        """None where the lower bound does not reach .9 within a hundred times a90."""
+        start = self.size_at(0.9)
+        if self._bound(100 * start, -1.0) < 0.9:
+            return None
+        return float(
+            np.exp(brentq(lambda x: self._bound(float(np.exp(x)), -1.0) - 0.9, np.log(start), np.log(100 * start)))
+        )
+
+
+def fit(sizes: Sequence[float], hits: Sequence[bool]) -> Pod | None:
+    """Newton steps; None where hits and misses do not overlap in size, so that no model fits (ask for more sizes)."""
+    x = np.column_stack([np.ones(len(sizes)), np.log(sizes)])
+    y = np.asarray(hits, dtype=float)
+    if y.min() == y.max() or max(np.log(sizes)[y == 0]) <= min(np.log(sizes)[y == 1]):
+        return None
+    b = np.zeros(2)
+    for _ in range(STEPS):
+        p = 1 / (1 + np.exp(-x @ b))
+        information = (x * (p * (1 - p))[:, None]).T @ x
+        step = np.linalg.solve(information, x.T @ (y - p))
+        b += step
+        if np.abs(step).max() < 1e-12:
+            break
+    p = 1 / (1 + np.exp(-x @ b))
+    likelihood = float(np.sum(y * np.log(p + 1e-300) + (1 - y) * np.log(1 - p + 1e-300)))
+    return Pod(b, np.linalg.inv(information), likelihood) if b[1] > 0 else None
+
+
+def clopper_pearson(k: int, n: int) -> tuple[float, float]:
+    """95 % interval (Clopper and Pearson 1934)."""
+    low = float(beta.ppf(0.025, k, n - k + 1)) if k else 0.0
+    return low, float(beta.ppf(0.975, k + 1, n - k)) if k < n else 1.0

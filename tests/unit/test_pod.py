@@ -1,0 +1,40 @@
+"""Hit/miss statistics against worked values: a regression calculated elsewhere with the same data, and Newcombe's table.
+
+Newcombe, Stat. Med. 17 (1998) 857-872, table I (Clopper-Pearson rows, from memory); Wald on the logit for a90/95, calculated.
+"""
+
+import numpy as np
+import pytest
+
+from bench.pod import clopper_pearson, fit
+
+SIZES = (0.5, 1, 1.5, 2, 3, 4, 6, 8)
+HITS = (0, 1, 3, 5, 8, 9, 10, 10)
+
+
+def worked():
+    sizes = [s for s in SIZES for _ in range(10)]
+    return fit(sizes, [i < h for h in HITS for i in range(10)])
+
+
+def test_the_worked_example():
+    pod = worked()
+    assert pod.b == pytest.approx([-2.38911, 3.53389], abs=1e-4)
+    assert np.sqrt(np.diag(pod.covariance)) == pytest.approx([0.66626, 0.78563], abs=1e-4)
+    assert pod.covariance[0, 1] == pytest.approx(-0.441415, abs=1e-4)
+    assert pod.log_likelihood == pytest.approx(-24.96871, abs=1e-4)
+    assert (pod.size_at(0.5), pod.size_at(0.9)) == pytest.approx((1.9661, 3.6613), abs=1e-4)
+    assert pod.a90_95() == pytest.approx(5.4302, abs=1e-3)
+
+
+def test_no_model_where_sizes_do_not_overlap():
+    assert fit([1, 2, 3, 4], [False, False, True, True]) is None
+    assert fit([1, 2, 3], [True, True, True]) is None
+
+
+@pytest.mark.parametrize(
+    ("k", "n", "low", "high"),
+    [(81, 263, 0.2527, 0.3676), (15, 148, 0.0578, 0.1617), (0, 20, 0.0, 0.1684), (1, 29, 0.0009, 0.1776)],
+)
+def test_clopper_pearson(k, n, low, high):
+    assert clopper_pearson(k, n) == pytest.approx((low, high), abs=5e-5)
