@@ -35,3 +35,7 @@ class UnknownName(TapscanError, LookupError):
 
 class MicrophoneTrouble(TapscanError, OSError):
     """A sound device that is missing, cannot be opened or has gone."""
+
+
+class MissingExtra(TapscanError, ImportError):
+    """A library that only some need, and that is not installed."""

@@ -14,14 +14,25 @@ def report(
         Optional[Path],  # noqa: UP045
         typer.Option(metavar="FILE.html", help="Where the page goes; else PLATE_DATE.html in this folder."),
     ] = None,
+    summary: Annotated[bool, typer.Option("--summary", help="One page for a buyer instead of the whole.")] = False,
+    pdf: Annotated[bool, typer.Option("--pdf", help="PDF instead of HTML (needs the extra: tapscan[pdf]).")] = False,
+    shop: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(envvar="TAPSCAN_SHOP", metavar="FILE.toml", help="Your name, logo, contact, units and dates."),
+    ] = None,
     register: o.REGISTER = None,
 ) -> None:
     """Write the page of a stored scan: findings, comparison, checklist, outcomes, figures. It needs no network."""
-    from tapscan.errors import BadRequest
+    from tapscan.errors import BadRequest, TapscanError
+    from tapscan.report.shop import read_shop
     from tapscan.workflow.tell import write_report
 
     try:
-        written = write_report(o.opened(register), scan, out)
+        written = write_report(
+            o.opened(register), scan, out, read_shop(shop) if shop else None, summary=summary, pdf=pdf
+        )
+    except TapscanError:
+        raise
     except OSError as problem:
         raise BadRequest(
             f"{out or 'the page'} cannot be written: {problem.strerror}; give another place with --out"

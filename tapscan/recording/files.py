@@ -5,6 +5,7 @@
     SoundSource.read(a, n)   the same for any stretch
     save_flac(path, ...)     one channel as 24 bit FLAC
     flac_bytes(samples, ..)  the same as bytes
+    mp3_bytes(samples, ..)   for a page that is listened to
 
 Native rate and channels; nothing is resampled or mixed. WAV, FLAC, AIFF and OGG go through
 soundfile (libsndfile); what a phone writes (M4A, AAC, CAF), MP3 (libsndfile's decoder talks to stderr)
@@ -17,11 +18,13 @@ import io
 import tempfile
 from collections.abc import Iterator
 from contextlib import suppress
+from math import gcd
 from pathlib import Path
 from typing import IO, Any
 
 import numpy as np
 import soundfile
+from scipy.signal import resample_poly
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.container import container_of, lacks_its_end, missing_bytes, tells_no_length
@@ -30,6 +33,7 @@ from tapscan.records import FloatArray
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 AGAIN = "copy it again from the recorder, or save it anew as WAV or FLAC"
 HEAD_BYTES = 65536
+MP3_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
 LOST_S = 0.05  # a codec's own delay is shorter
 
 
@@ -123,6 +127,24 @@ def flac_bytes(samples: FloatArray, sample_rate_hz: int) -> bytes:
     """(n,) samples, full scale = 1, as a 24 bit FLAC file."""
     out = io.BytesIO()
     soundfile.write(out, np.clip(samples, -1.0, 1.0 - 2.0**-23), sample_rate_hz, format="FLAC", subtype="PCM_24")
+    return out.getvalue()
+
+
+def mp3_bytes(samples: FloatArray, sample_rate_hz: int) -> bytes:
+    """(n,) samples, |sample| <= 1, as MP3: what every browser plays. Rates that MP3 does not know are lowered by whole steps."""
+    step = 1
+    while sample_rate_hz // step > 48000:
+        step += 1
+    if step > 1:
+        samples, sample_rate_hz = resample_poly(samples, 1, step), sample_rate_hz // step
+    if sample_rate_hz not in MP3_RATES:
+        nearest = min(MP3_RATES, key=lambda r: abs(r - sample_rate_hz))
+        samples = resample_poly(
+            samples, nearest // gcd(nearest, sample_rate_hz), sample_rate_hz // gcd(nearest, sample_rate_hz)
+        )
+        sample_rate_hz = nearest
+    out = io.BytesIO()
+    soundfile.write(out, np.clip(samples, -1, 1), sample_rate_hz, format="MP3")
     return out.getvalue()
 
 

@@ -14,6 +14,7 @@ class About:
 
     plate: str
     scan: str
+    tapped: str = ""  # the day, as the shop writes it
     plate_facts: tuple[tuple[str, str], ...] = ()  # name, value
     scan_facts: tuple[tuple[str, str], ...] = ()
     seen: tuple[tuple[str, str, str], ...] = ()  # what was looked for, answer, note

@@ -1,13 +1,15 @@
 """The one page a person reads: what was found and what to do first, evidence and figures after.
 
-render_page(screening)         HTML as text: one file, no script, nothing fetched from anywhere
-write_page(screening, path)    the same into a file, whole or not at all (OSError)
+render_page(screening, about, beside)   HTML as text: one file, no script, nothing fetched from anywhere
+write_page(screening, path, ...)        the same into a file, whole or not at all (OSError)
+Beside                                  the shop, the sounds, and whether only the first things are wanted
 
 This module turns records into rows of words; the templates set them; figures.py draws. All text from outside
 (names of files and stations, sentences) passes through the template's escaping.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -19,7 +21,9 @@ from tapscan.report.about import About
 from tapscan.report.comparison_section import comparison_section
 from tapscan.report.files import write_text
 from tapscan.report.map_section import map_section
+from tapscan.report.players import Sound, players
 from tapscan.report.rendering import render
+from tapscan.report.shop import Shop
 
 MOST_PICTURES = 12
 MOST_MODES = 60
@@ -27,14 +31,24 @@ MOST_ROWS = 300
 MOST_NAMED = 6
 
 
-def write_page(screening: Screening, path: Path, about: About | None = None) -> None:
+@dataclass(frozen=True)
+class Beside:
+    """What a page may carry beside the screening."""
+
+    shop: Shop | None = None
+    sounds: tuple[Sound, ...] = ()
+    summary: bool = False  # one page for a buyer
+
+
+def write_page(screening: Screening, path: Path, about: About | None = None, beside: Beside = Beside()) -> None:
     """Write the page to `path`; an older one stands until the new one is complete."""
-    write_text(Path(path), render_page(screening, about))
+    write_text(Path(path), render_page(screening, about, beside))
 
 
-def render_page(screening: Screening, about: About | None = None) -> str:
+def render_page(screening: Screening, about: About | None = None, beside: Beside = Beside()) -> str:
     """The page as text; `about`: what the shop wrote down, where the scan comes from a register."""
-    return render("page.html", {**_sheet(screening), "about": about})
+    more = {"about": about, "shop": beside.shop, "sounds": players(beside.sounds)}
+    return render("summary.html" if beside.summary else "page.html", {**_sheet(screening), **more})
 
 
 def _sheet(screening: Screening) -> dict[str, Any]:

@@ -63,3 +63,61 @@ def test_what_cannot_be_done_is_told_in_one_line(where, arguments, why):
     assert done.status == 1
     assert why in done.err
     assert len(done.err.strip().splitlines()) == 1
+
+
+PNG = bytes.fromhex(
+    "89504e470d0a1a0a0000000d49484452000000010000000108060000001f15c4890000000d49444154789c6360000002000001e221bc330000000049454e44ae426082"
+)
+
+
+def test_the_shop_puts_its_name_logo_units_and_dates_on_the_page(where):
+    name = stored("B12")
+    (where / "logo.png").write_bytes(PNG)
+    (where / "shop.toml").write_text(
+        'name = "Kettle Lane <Pianos>"\ncontact = "12 Kettle Lane"\nlogo = "logo.png"\nunits = "inch"\ndates = "month/day/year"\n'
+    )
+    assert run("report", name, "--shop", "shop.toml", "--out", "page.html").status == 0
+    page = (where / "page.html").read_text(encoding="utf-8")
+    assert "Kettle Lane &lt;Pianos&gt;" in page and "12 Kettle Lane" in page
+    assert "data:image/png;base64,iVBOR" in page
+    assert "229 lb" in page and "tapped 03/14/2026" in page
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ('units = "cubits"', "units = 'cubits' is not known; write metric or inch"),
+        ('colour = "red"', "'colour' is not known here"),
+        ("name = 3", "name must be text"),
+        ('logo = "gone.png"', "cannot be read"),
+        ('logo = "shop.toml"', "neither PNG nor JPEG"),
+        ("name =", "is no TOML"),
+    ],
+)
+def test_a_shop_file_that_cannot_be_used_is_told_in_one_line(where, text, why):
+    name = stored("B12")
+    (where / "shop.toml").write_text(text)
+    done = run("report", name, "--shop", "shop.toml")
+    assert done.status == 1
+    (line,) = done.err.splitlines()
+    assert why in line
+
+
+def test_the_summary_is_short_and_says_who_decides(where):
+    name = stored("B12")
+    assert run("report", name, "--summary").status == 0
+    page = (where / f"{name.replace('/', '_')}-summary.html").read_text(encoding="utf-8")
+    assert "What to do next" in page and "named, qualified person evaluates" in page
+    assert "<svg" not in page and len(page) < 60_000
+
+
+def test_pdf_or_one_line_that_says_what_is_missing(where):
+    """WeasyPrint is an extra: where it is there the file is a PDF, else one line tells how to get it."""
+    name = stored("B12")
+    done = run("report", name, "--pdf", "--summary", "--out", "page.pdf")
+    if done.status == 0:
+        assert (where / "page.pdf").read_bytes().startswith(b"%PDF-")
+    else:
+        (line,) = done.err.splitlines()
+        assert "pip install 'tapscan[pdf]'" in line
+        assert not (where / "page.pdf").exists()

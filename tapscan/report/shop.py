@@ -1,0 +1,81 @@
+"""Who made the test, and how figures are written: from a TOML file of the shop's own.
+
+    name = "Kettle Lane Pianos"
+    contact = "12 Kettle Lane, by appointment"
+    logo = "logo.png"              PNG or JPEG beside the file, 300 kB at most
+    units = "metric"               or "inch": pounds and degrees Fahrenheit
+    dates = "year-month-day"       or "day.month.year", "month/day/year"
+
+read_shop(path)    Shop; BadSettings with one line on what is wrong
+"""
+
+import base64
+import datetime as dt
+import tomllib
+from dataclasses import dataclass
+from pathlib import Path
+
+from tapscan.errors import BadSettings
+
+LOGO_BYTES = 300_000
+PICTURES = {b"\x89PNG\r\n\x1a\n": "image/png", b"\xff\xd8\xff": "image/jpeg"}
+UNITS = ("metric", "inch")
+DATES = {"year-month-day": "%Y-%m-%d", "day.month.year": "%d.%m.%Y", "month/day/year": "%m/%d/%Y"}
+KEYS = ("name", "contact", "logo", "units", "dates")
+
+
+@dataclass(frozen=True)
+class Shop:
+    """`logo` is a data URI."""
+
+    name: str = ""
+    contact: str = ""
+    logo: str = ""
+    units: str = "metric"
+    dates: str = "year-month-day"
+
+    def day(self, on: dt.date) -> str:
+        """A day as the shop writes it."""
+        return on.strftime(DATES[self.dates])
+
+    def mass(self, kg: float) -> str:
+        """Kilograms or pounds."""
+        return f"{kg:g} kg" if self.units == "metric" else f"{kg / 0.45359237:.0f} lb"
+
+    def degrees(self, celsius: float) -> str:
+        """Celsius or Fahrenheit."""
+        return f"{celsius:g} °C" if self.units == "metric" else f"{celsius * 1.8 + 32:.0f} °F"
+
+
+def read_shop(path: Path) -> Shop:
+    """Raises BadSettings."""
+    try:
+        told = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    except OSError as problem:
+        raise BadSettings(f"{path}: cannot be read ({problem.strerror}); check the name") from None
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
+        raise BadSettings(f'{path}: is no TOML ({problem}); write lines like name = "Kettle Lane Pianos"') from None
+    if strange := [k for k in told if k not in KEYS]:
+        raise BadSettings(f"{path}: {strange[0]!r} is not known here; known are {', '.join(KEYS)}")
+    if wrong := [k for k, v in told.items() if not isinstance(v, str)]:
+        raise BadSettings(f"{path}: {wrong[0]} must be text between quotes")
+    for key, known in (("units", UNITS), ("dates", tuple(DATES))):
+        if key in told and told[key] not in known:
+            raise BadSettings(f"{path}: {key} = {told[key]!r} is not known; write {' or '.join(known)}")
+    logo = _logo(path.parent / told["logo"], path) if told.get("logo") else ""
+    return Shop(**{**told, "logo": logo})
+
+
+def _logo(picture: Path, path: Path) -> str:
+    try:
+        content = picture.read_bytes()
+    except OSError as problem:
+        raise BadSettings(f"{path}: the logo {picture} cannot be read ({problem.strerror})") from None
+    kind = next((k for start, k in PICTURES.items() if content.startswith(start)), None)
+    if kind is None:
+        raise BadSettings(f"{path}: the logo {picture.name} is neither PNG nor JPEG; save it as one of them")
+    if len(content) > LOGO_BYTES:
+        raise BadSettings(
+            f"{path}: the logo {picture.name} has {len(content) // 1000} kB; make it smaller than {LOGO_BYTES // 1000} kB"
+        )
+    return f"data:{kind};base64,{base64.b64encode(content).decode()}"
