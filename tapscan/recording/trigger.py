@@ -154,6 +154,8 @@ class Trigger:
         return None
 
     def _learn(self, power: float, edge: float) -> None:
+        if power == 0.0:  # digital silence is no room: a floor learnt from it would take all that follows for a strike
+            return
         self._sums[0] += power
         self._sums[1] += edge
         self._sums[2] += 1

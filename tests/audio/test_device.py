@@ -82,6 +82,7 @@ class Terminal:
         return self.shown
 
     def until(self, words: str, seconds: float) -> None:
+        """Within the last of what was shown, or what comes."""
         start, limit = len(self.shown), time.monotonic() + seconds
         while words not in self.shown[max(0, start - 4000) :]:
             assert time.monotonic() < limit, f"{words!r} was not shown; last: {self.shown[-1500:]}"
@@ -113,13 +114,19 @@ def test_a_scan_of_all_stations_in_a_terminal(sink, folder):
     count = len(layout.stations)
     assert count >= 18
     screen = record(sink, folder, "--layout", "grand-long", "--order", "hard")
-    screen.until("tap", 20)
+    screen.until("listening to the room", 20)
     onsets = [1.5 + 0.8 * i for i in range(count)]
-    player = sink.play(taps_at(onsets, onsets[-1] + 2.0, RATE, modes=SHORT))
-    screen.until("Write the report", 90)
+    for _ in range(3):  # on a busy machine the player itself may stumble: what was refused is tapped again
+        player = sink.play(taps_at(onsets, onsets[-1] + 2.0, RATE, modes=SHORT))
+        while player.poll() is None and "Write the report" not in screen.shown:
+            screen.read(0.5)
+        player.kill()
+        screen.read(5)
+        if "Write the report" in screen.shown or "Stored as" in screen.shown:
+            break
+    screen.until("Write the report", 120)
     screen.type("n\n")
     screen.read(2)
-    player.wait()
     assert screen.ended() == 0
     register = open_register(folder)
     (entry,) = list_scans(register)
@@ -132,7 +139,7 @@ def test_a_scan_of_all_stations_in_a_terminal(sink, folder):
 
 def test_the_device_goes_and_comes_back(sink, folder):
     screen = record(sink, folder, "--layout", "grand-short", "--order", "hard")
-    screen.until("tap", 20)
+    screen.until("listening to the room", 20)
     sink.play(taps_at([1.5], 3.0, RATE, modes=SHORT)).wait()
     screen.until("1 of 8 places done", 10)
     sink.stop()

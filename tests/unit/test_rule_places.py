@@ -42,7 +42,7 @@ def test_a_plate_of_one_iron_has_none():
 
 
 def test_the_dullest_place_comes_first(monkeypatch):
-    scores = [PlaceScore("S1", 0.1, 1.0), PlaceScore("S2", 3.8, 1.2), PlaceScore("S3", 5.0, 1.6)]
+    scores = [PlaceScore("S1", 0.1, 1.0), PlaceScore("S2", 4.3, 1.2), PlaceScore("S3", 5.0, 1.6)]
     monkeypatch.setattr(dead_place, "place_scores", lambda modes, settings: scores)
     (found,) = dead_place.run(plate(1, None), S)
     assert found.stations == ("S3", "S2")

@@ -130,3 +130,10 @@ def test_hot_taps_after_the_trigger_learnt_the_room():
 
 def test_tap_helper_is_a_tap():
     assert reasons(np.concatenate([noise(0.7, RATE, 1e-4), tap(2.0, RATE) + noise(2.0, RATE, 1e-4, 2)])) == [None]
+
+
+def test_digital_silence_is_not_learnt_as_the_room():
+    """A muted input, then the room and two taps: the taps, and not the room, are what is cut."""
+    x = taps_at([1.5, 2.2], 3.2, modes=SHORT)
+    x = np.concatenate([np.zeros(2 * RATE), x])
+    assert [c.at_s for c in clips_of(x)] == pytest.approx([3.5, 4.2], abs=0.002)
