@@ -310,6 +310,6 @@ def test_a_row_of_pin_holes_torn_open_moves_modes_as_a_line_from_end_to_end_in_s
     whole_line = Flaw("rim", line.name, 1.0)  # opens all there is: the iron between the drilled holes
     drilled = drops(drill_row(smeared, line, torn_m), whole_line)
     plain = drops(smeared, Flaw("pin", line.name, torn_m))
-    # Two meshes, 20 to 30 % by the study's note; found: 2 to 9 % over ten places of two patterns.
+    # Two meshes, 20 to 30 % by the study's note; found: within 9 % at ten places of two patterns.
     assert drilled.max() == pytest.approx(plain.max(), rel=0.2)
     assert drilled.sum() == pytest.approx(plain.sum(), rel=0.2)
