@@ -30,9 +30,9 @@ def large(text: str, across: int = 2) -> list[str]:
     return rows
 
 
-def fitting(text: str, width: int) -> list[str]:
-    """As large as the width allows; plain text where even the smallest does not fit."""
-    for across in (3, 2, 1):
+def fitting(text: str, width: int, most: int = 3) -> list[str]:
+    """As large as the width allows, blocks at most `most` wide; plain text where even the smallest does not fit."""
+    for across in range(most, 0, -1):
         rows = large(text, across)
         if max(map(len, rows)) <= width:
             return rows

@@ -16,9 +16,9 @@ from rich.text import Text
 from tapscan.cli.large_letters import fitting
 from tapscan.places import Layout, Point
 
-KEYS = "[u] take back   [r] this place anew   [s] skip   [b] back   [p] pause   [q] stop and keep"
+KEYS = "u take back   r place anew   s skip   b back   p pause   q stop and keep"
 HANDS = "Two quick knocks take the last strike back."
-MAP_WIDE, MAP_HIGH = 30, 13
+MAP_WIDE, MAP_HIGH = 30, 12
 HERE, DONE, OPEN, EDGE = "◆", "●", "○", "·"
 LEVEL_LOW_DB, LEVEL_HIGH_DB = -80.0, 0.0
 
@@ -46,7 +46,7 @@ class View:
 def screen(view: View, wide: int) -> RenderableType:
     """Large name at the left, the plate at the right, the last verdict below."""
     body = Rows()
-    body.split_column(Rows(_head(view), size=1), Rows(name="middle"), Rows(_foot(view, wide), size=8))
+    body.split_column(Rows(_head(view), size=1), Rows(name="middle"), Rows(_foot(view, wide), size=7))
     left = max(20, wide - MAP_WIDE - 3)
     body["middle"].split_row(
         Rows(_name(view, left), size=left), Rows(Panel(plate_picture(view), padding=0), size=MAP_WIDE + 3)
@@ -64,7 +64,9 @@ def _name(view: View, wide: int) -> RenderableType:
             *(Text(f" {row}") for row in ["", *fitting("DONE", wide - 2)]), Text("\n All places have their taps.")
         )
     rows = [Text(f" {row}", style="bold", no_wrap=True) for row in ["", *fitting(view.station, wide - 2), ""]]
-    rows += [Text(f" {row}", style="bold", no_wrap=True) for row in fitting((view.force or "done").upper(), wide // 2)]
+    rows += [
+        Text(f" {row}", style="bold", no_wrap=True) for row in fitting((view.force or "done").upper(), wide - 2, 2)
+    ]
     return Group(*rows, Text(f"\n {view.where}"), Text(f" {view.counts}"))
 
 
@@ -76,7 +78,7 @@ def _foot(view: View, wide: int) -> RenderableType:
         said = Text(f" [!] {view.trouble}", style="bold reverse")
     return Group(
         Panel(said, padding=0),
-        Text(f" {view.waiting}", style="bold"),
+        Text(f" {view.waiting} ", style="bold reverse" if view.waiting.startswith("READY") else "bold"),
         _bar(view, wide),
         Text(f" {KEYS}"),
         Text(f" {HANDS}"),

@@ -1,0 +1,59 @@
+"""The recorder's screen at 80 by 24: everything fits, the name is large, places differ by shape."""
+
+import io
+
+import pytest
+from rich.console import Console
+
+from tapscan.cli.large_letters import FIVE, fitting, large
+from tapscan.cli.plate_screen import DONE, HERE, OPEN, View, screen
+from tapscan.layouts import known_layouts, read_layout
+
+
+def shown(**changes) -> list[str]:
+    layout = read_layout(changes.pop("layout", "grand-short"))
+    view = View(
+        "S4", "pin field, treble, between the pins", "hard", "1 of 1 soft, 1 of 2 hard", 3, 8,
+        "The hammer touched twice. Let it bounce off by itself.", "bad", -31.0, -72.0, "READY: tap", None, layout,
+        frozenset({"S1", "S2", "S3"}),
+    )  # fmt: skip
+    view = View(**{**view.__dict__, **changes})
+    console = Console(width=80, height=24, file=io.StringIO(), force_terminal=False)
+    console.print(screen(view, 80), height=24)
+    return console.file.getvalue().splitlines()  # type: ignore[attr-defined]
+
+
+def test_all_of_it_fits_and_nothing_wraps():
+    lines = shown()
+    assert len(lines) == 24
+    text = "\n".join(lines)
+    for words in (
+        "3 of 8 places done",
+        "pin field, treble",
+        "touched twice",
+        "READY: tap",
+        "q stop and keep",
+        "take the last strike back",
+    ):
+        assert words in text
+    assert sum("█" in line for line in lines[:13]) == 10, "name and force stand in block letters"
+
+
+@pytest.mark.parametrize("layout", known_layouts())
+def test_places_differ_by_shape_on_every_layout(layout):
+    text = "\n".join(shown(layout=layout, station=read_layout(layout).stations[-1].name))
+    assert text.count(HERE) == 2, "the place and the legend"
+    assert DONE in text and OPEN in text
+
+
+def test_trouble_stands_over_the_last_words():
+    text = "\n".join(shown(trouble="The microphone gives no sound."))
+    assert "gives no sound" in text and "touched twice" not in text
+
+
+def test_letters_are_of_one_size():
+    for sign, rows in FIVE.items():
+        widths = {len(r) for r in rows.split()}
+        assert len(rows.split()) == 5 and len(widths) == 1, sign
+    assert len(large("S12")) == 5
+    assert fitting("a name that is far too long for it", 20) == ["a name that is far t"]
