@@ -16,6 +16,7 @@ class Sound:
     title: str
     words: str
     mp3: bytes
+    picture: str | None = None  # data URI of its time and frequency
 
 
 def players(sounds: tuple[Sound, ...]) -> list[tuple[str, list[dict[str, str]]]]:
@@ -26,6 +27,7 @@ def players(sounds: tuple[Sound, ...]) -> list[tuple[str, list[dict[str, str]]]]
             "title": s.title,
             "words": s.words,
             "source": f"data:audio/mpeg;base64,{base64.b64encode(s.mp3).decode()}",
+            "picture": s.picture or "",
         }
         groups.setdefault(s.group, []).append(row)
     return list(groups.items())

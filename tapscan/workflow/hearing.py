@@ -21,6 +21,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.report import words
 from tapscan.report.players import Sound
+from tapscan.report.time_frequency import picture_of
 
 MOST_INDICATIONS, SECONDS, PEAK = 5, 2.0, 0.7
 TONE_RATE_HZ = 32000
@@ -69,7 +70,7 @@ def _strike(register: Register, scan: Scan, station: str | None, group: str, whi
             x = source.read(first, round(SECONDS * rate))[:, recording.channel_used or 0]
     except UnreadableRecording:
         return []
-    return [Sound(group, f"{station}, {which}", MATCHED, mp3_bytes(_shown(x, rate), rate))]
+    return [Sound(group, f"{station}, {which}", MATCHED, mp3_bytes(_shown(x, rate), rate), picture_of(x, rate))]
 
 
 def _shown(x: FloatArray, rate: int) -> FloatArray:

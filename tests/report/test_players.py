@@ -1,6 +1,9 @@
 """What can be listened to in the page of a stored scan: the strikes themselves, and a named tone of the right pitch."""
 
+import base64
 import io
+import struct
+import zlib
 
 import numpy as np
 import pytest
@@ -9,6 +12,7 @@ import soundfile
 from tapscan.recording.files import mp3_bytes
 from tapscan.report.page import Beside, render_page
 from tapscan.report.players import Sound
+from tapscan.report.time_frequency import picture_of
 from tests.register import built
 
 RATE = 44100
@@ -31,3 +35,32 @@ def test_forty_players_stay_small_and_inside_the_page():
     assert "A &lt;place&gt;" in page and "media-src data:" in page
     assert len(page.encode()) < 3_000_000
     assert 'src="http' not in page
+
+
+def test_the_picture_is_dark_where_the_tone_is_and_after_it_began():
+    """A tone of 1 kHz that begins at half a second, read back through soundfile's neighbour: the PNG itself."""
+    t = np.arange(2 * RATE) / RATE
+    x = np.where(t > 0.5, np.sin(2 * np.pi * 1000 * t) * np.exp(-2 * (t - 0.5)), 0) + 1e-6 * np.cos(np.arange(len(t)))
+    uri = picture_of(x, RATE)
+    assert uri is not None
+    raw = base64.b64decode(uri.partition(",")[2])
+    wide, high = struct.unpack(">II", raw[16:24])
+    start = raw.index(b"IDAT")
+    (size,) = struct.unpack(">I", raw[start - 4 : start])
+    rows = np.frombuffer(zlib.decompress(raw[start + 4 : start + 4 + size]), dtype=np.uint8).reshape(high, wide + 1)[
+        :, 1:
+    ]
+    darkest = high - 1 - int(rows[:, int(0.6 * wide)].argmin())
+    assert np.geomspace(50, 4000, high)[darkest] == pytest.approx(1000, rel=0.03)
+    assert rows[:, int(0.1 * wide)].min() > 150 and rows[:, int(0.3 * wide)].min() < 60
+    assert picture_of(x[:100], RATE) is None
+
+
+def test_a_page_of_forty_stations_with_its_sounds_stays_under_six_megabytes():
+    rng = np.random.default_rng(1)
+    ring = rng.standard_normal(2 * RATE) * np.exp(-3 * np.arange(2 * RATE) / RATE)
+    sound = Sound("A change: S1", "S1, this scan", "as recorded", mp3_bytes(0.2 * ring, RATE), picture_of(ring, RATE))
+    page = render_page(
+        built.screening(("ab" * 32,), modes=180, stations=40, pictures=40), None, Beside(sounds=(sound,) * 16)
+    )
+    assert len(page.encode()) < 6_000_000
