@@ -17,6 +17,7 @@ from tapscan.signal.columns import Columns
 
 FROM_S, TO_S = 0.15, 0.65  # the knock and its echoes are over; a soft rattle still lives
 FRAME_S = 0.004
+MARGIN = 1.5  # so far beyond is looked at, so that the end of what is cut out does not reach into it
 LOWEST_HZ = 200.0  # supports and steps below
 HIGHEST_SHARE = 0.45  # of the sample rate
 SLICES = 24
@@ -39,7 +40,7 @@ def late_sounds(columns: Columns) -> Late | None:
     if count < LEAST_FRAMES:
         return None
     low, high = LOWEST_HZ, HIGHEST_SHARE * columns.rate
-    left, heard = (x[:, first : first + count * frame] for x in columns.without_modes(low, high))
+    left, heard = (x[:, first : first + count * frame] for x in columns.without_modes(low, high, MARGIN * TO_S))
     edges = np.linspace(low, high, SLICES + 1)  # the middle slice: a steady tone is no noise
     slices = [columns.noise(float(a), float(b)) for a, b in pairwise(edges)]
     noise = np.median(slices, axis=0) * 2 * (high - low) / columns.rate

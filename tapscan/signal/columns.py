@@ -2,7 +2,7 @@
 
     Columns(sounds, shared)     spectra over one common stretch, and each mode's strength in each strike
         .window(low, high)      bins and spectra of a band, without the tails of modes outside it
-        .without_modes(low, high)   the strikes in time, without any mode and as heard
+        .without_modes(low, high, seconds)   the strikes in time, without any mode and as heard
 
 Frequencies in Hz, decay rates in 1/s (amplitude); arrays (K bins, S strikes), (M modes,), (S strikes, n samples).
 """
@@ -11,14 +11,15 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.fft import prev_fast_len
+from scipy.fft import irfft, prev_fast_len, rfft
 
 from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.polefit import mode_values
 from tapscan.signal.subbands import Band
-from tapscan.signal.together import SharedMode, StationSound
+from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound
 
 BoolArray = NDArray[np.bool_]
+TOP_HZ = 1.3 * HIGHEST_HZ  # spectra are kept so far
 
 
 class Columns:
@@ -31,7 +32,8 @@ class Columns:
         self.sounds = list(sounds)
         self.rate = sounds[0].sample_rate_hz
         self.length = prev_fast_len(min(s.ring.shape[1] for s in sounds))
-        self.full = np.vstack([np.fft.rfft(s.ring[:, : self.length].astype(float), axis=1) for s in sounds])
+        kept = int(TOP_HZ * self.length / self.rate) + 2
+        self.full = np.vstack([rfft(s.ring[:, : self.length].astype(float), axis=1)[:, :kept] for s in sounds])
         self.frequency_hz = np.array([m.frequency_hz for m in shared])
         self.decay_rate_per_s = np.array([m.decay_rate_per_s for m in shared])
         self.forces = np.array([f for s in sounds for f in (s.forces or (None,) * len(s.strikes))], dtype=object)
@@ -75,12 +77,17 @@ class Columns:
         noise = [s.noise.at(low_hz, high_hz) for s in self.sounds]
         return np.repeat(noise, [len(s.strikes) for s in self.sounds])
 
-    def without_modes(self, low_hz: float, high_hz: float) -> tuple[FloatArray, FloatArray]:
-        """(S, n) the strikes between two frequencies without the modes, and as they were heard."""
-        bins = np.arange(self.full.shape[1]) * self.rate / self.length
-        keep = (bins >= low_hz) & (bins <= high_hz)
-        every = np.ones(len(self.frequency_hz), dtype=bool)
-        heard = np.where(keep, self.full, 0)
-        left = heard.copy()
-        left[:, keep] -= (self._spectra(bins[keep], every) + self._spectra(bins[keep], every, mirrored=True)).T
-        return np.fft.irfft(left, self.length, axis=1), np.fft.irfft(heard, self.length, axis=1)
+    def without_modes(self, low_hz: float, high_hz: float, seconds: float) -> tuple[FloatArray, FloatArray]:
+        """(S, n) the first `seconds` of the strikes between two frequencies without the modes, and as they were heard."""
+        n = prev_fast_len(min(self.length, round(seconds * self.rate)))
+        t = np.arange(n) / self.rate
+        turn = -self.decay_rate_per_s + 2j * np.pi * self.frequency_hz
+        modes = (self.amplitudes.T @ np.exp(turn[:, None] * t)).real
+        heard = np.vstack([s.ring[:, :n].astype(float) for s in self.sounds])
+        return self._between(heard - modes, low_hz, high_hz), self._between(heard, low_hz, high_hz)
+
+    def _between(self, x: FloatArray, low_hz: float, high_hz: float) -> FloatArray:
+        spectrum = rfft(x, axis=1)
+        f = np.arange(spectrum.shape[1]) * self.rate / x.shape[1]
+        spectrum[:, (f < low_hz) | (f > high_hz)] = 0
+        return np.asarray(irfft(spectrum, x.shape[1], axis=1))
