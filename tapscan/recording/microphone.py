@@ -23,6 +23,7 @@ from tapscan.records import FloatArray
 
 BLOCK_S = 0.02
 QUEUE_BLOCKS = 1000  # 20 s
+LATENCY_S = 0.3  # asked of the device: so long a busy computer may keep it waiting before sound is lost
 NO_PORTAUDIO = (
     "no sound devices: the PortAudio library is missing; on Debian or Ubuntu `sudo apt install libportaudio2`, on Windows and macOS "
     "`pip install --force-reinstall sounddevice`. Recordings made elsewhere need none of it (`tapscan scan import`)"
@@ -126,6 +127,7 @@ class Microphone:
                 device=self.device.number,
                 channels=self.channel + 1,
                 dtype="float32",
+                latency=LATENCY_S,
                 callback=self._copy,
             )
             self._stream.start()
