@@ -48,12 +48,12 @@ class Mark:
 def marks(screening: Screening) -> dict[str, Mark]:
     """By station of the layout, in its order; empty without a layout.
 
-    An indication that is not relevant, or that was there before, does not raise the disposition, nor does it raise a mark.
+    An indication that is not relevant raises no mark. One that stood in the baseline does: it is still to be looked at.
     """
     scan = screening.scan
     if scan.map is None:
         return {}
-    raised = [i for i in screening.indications if i.interpretation == "relevant" and i.status != "unchanged"]
+    raised = [i for i in screening.indications if i.interpretation == "relevant"]
     look = {station for i in raised for station in i.stations}
     struck = {s.station for s in scan.strikes}
     used = {s.station for s in scan.strikes if s.usable}

@@ -3,7 +3,8 @@
     dispose(scan, indications, silent)   Outcome: disposition, headline, summary and next steps
     silent_recordings(scan)              a sentence for each recording without a usable strike
 
-Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. Wording of the
+Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. One that is `unchanged` does not raise the
+disposition, but headline, summary and steps carry it: who reads only these must not take it for gone. Wording of the
 disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
 """
 
@@ -14,6 +15,7 @@ from tapscan.records import IN_PIANO, Disposition, Indication, Scan
 
 LOOK = "Something to look at"
 NOTHING = "Nothing found in what was tested"
+STANDS = "Nothing new; an earlier finding still stands"
 REPEAT = "Repeat the test"
 
 
@@ -29,20 +31,24 @@ class Outcome:
 
 def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]) -> Outcome:
     """`silent`: for each recording without a usable strike, what is wrong and what would mend it."""
-    relevant = [i for i in indications if i.interpretation == "relevant" and i.status != "unchanged"]
+    every = [i for i in indications if i.interpretation == "relevant"]
+    relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
     if relevant:
-        return Outcome("relevant indication", LOOK, _findings(relevant), _steps(scan))
+        return Outcome("relevant indication", LOOK, _findings(relevant) + _known(standing), _steps(scan))
     why = _why_inconclusive(scan, silent, indications)
     if why:
-        return Outcome("inconclusive", REPEAT, why[0], tuple(why[1:]) or ("Record it again as the sheet says.",))
+        steps = tuple(why[1:]) or ("Record it again as the sheet says.",)
+        return Outcome("inconclusive", REPEAT, why[0] + _known(standing), (*steps, *(EXAMINED if standing else ())))
+    if standing:
+        return Outcome("no relevant indication", STANDS, _standing(standing), (*EXAMINED, KEEP))
     return Outcome(
         "no relevant indication",
         NOTHING,
         f"{_counted(sum(s.usable for s in scan.strikes), 'tap')} at {_counted(_stations(scan), 'place')} showed "
-        f"{_counted(len(scan.modes), 'mode')}; the rules that ran raised nothing{_known(indications)}. "
+        f"{_counted(len(scan.modes), 'mode')}; the rules that ran raised nothing. "
         "That does not show that the plate is free of flaws.",
         (
-            "Keep this scan, and scan again after each stage of the work.",
+            KEEP,
             "Look the plate over in good light at struts, screw holes and rim all the same.",
         ),
     )
@@ -61,10 +67,16 @@ def _stations(scan: Scan) -> int:
     return len({s.station for s in scan.strikes})
 
 
-def _known(indications: Sequence[Indication]) -> str:
-    old = sum(i.status == "unchanged" and i.interpretation == "relevant" for i in indications)
-    stood = "stands" if old == 1 else "stand"
-    return f" new; {_counted(old, 'indication')} of the baseline still {stood}, listed below" if old else ""
+def _known(standing: Sequence[Indication]) -> str:
+    """A sentence on what the baseline had already."""
+    if not standing:
+        return ""
+    return f" {_counted(len(standing), 'earlier finding')} of the baseline still {'stands' if len(standing) == 1 else 'stand'}, listed below."
+
+
+def _standing(standing: Sequence[Indication]) -> str:
+    more = f" {_counted(len(standing) - 1, 'further earlier finding')} below." if len(standing) > 1 else ""
+    return f"As in the baseline: {standing[0].sentence}{more} Nothing new was raised, which does not show that the plate is free of flaws."
 
 
 def _findings(relevant: Sequence[Indication]) -> str:
@@ -125,6 +137,11 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> list[str]:
     return []
 
 
+KEEP = "Keep this scan, and scan again after each stage of the work."
+EXAMINED = (
+    "Ask whether a qualified person has examined the earlier finding. If not, hold off finish and strings, and have the named places examined "
+    "(dye penetrant or magnetic particle).",
+)
 BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap all places again, and say that they were held (--held)."
 REMEDY = {
     "clipped": "Turn the input down until the loudest tap stays well under full scale, and record again.",

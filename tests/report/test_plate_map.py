@@ -43,12 +43,16 @@ def test_every_meaning_has_its_own_mark():
     assert found == {"S1": "tapped", "S2": "unusable", "S3": "look", **{f"S{k}": "untapped" for k in range(4, 9)}}
 
 
-@pytest.mark.parametrize(
-    "changes", [{"interpretation": "nonrelevant"}, {"interpretation": "false"}, {"status": "unchanged"}]
-)
-def test_what_does_not_raise_the_disposition_raises_no_mark(changes):
+@pytest.mark.parametrize("changes", [{"interpretation": "nonrelevant"}, {"interpretation": "false"}])
+def test_what_is_not_relevant_raises_no_mark(changes):
     s = on_grand(indications=(indication(stations=("S3",), **changes),))
     assert marks(s)["S3"].kind == "tapped"
+
+
+def test_what_stood_in_the_baseline_is_still_marked():
+    """A reader of the page took an unmarked map for a plate at which nothing was found."""
+    s = on_grand(indications=(indication(stations=("S3",), status="unchanged"),))
+    assert marks(s)["S3"].kind == "look"
 
 
 def test_shape_alone_tells_the_meaning():
