@@ -75,18 +75,19 @@ def import_scan(
         skip=tuple(read_skip(skip)) if skip else (),
     )
     words = (supports, sensor, sensor_place, hammer)
-    conditions = _conditions(state, words, (air_c, iron_c, hours), o.fittings(fitting, bare))
+    conditions = conditions_of(state, words, (air_c, iron_c, hours), o.fittings(fitting, bare))
     eye = o.checklist(seen, not_seen)
     new = NewScan(o.day(date, "--date"), conditions, o.words(operator), o.words(notes), baseline, eye)
     _run(plate, files, new, request, register, _ask(dry_run, yes), again)
 
 
-def _conditions(
+def conditions_of(
     state: str | None,
     words: Sequence[str | None],
     numbers: Sequence[str | None],
     fittings: tuple[str, ...] | None,
 ) -> "ScanConditions":
+    """`words`: supports, sensor, its place, hammer; `numbers`: air, iron, hours in the room, as typed."""
     from tapscan.records import ScanConditions
 
     supports, sensor, sensor_place, hammer = (o.words(text) for text in words)

@@ -72,7 +72,7 @@ def record(
 
     Every accepted strike is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
     """
-    from tapscan.cli.scan_import import _conditions
+    from tapscan.cli.scan_import import conditions_of
     from tapscan.register.entries import NewScan
     from tapscan.settings import read_settings
     from tapscan.workflow.stations import read_order
@@ -80,7 +80,7 @@ def record(
     used = read_settings(settings)
     opened = o.opened(register)
     words = (supports, sensor, sensor_place, hammer)
-    conditions = _conditions(state, words, (air_c, iron_c, hours), o.fittings(fitting, bare))
+    conditions = conditions_of(state, words, (air_c, iron_c, hours), o.fittings(fitting, bare))
     facts = NewScan(o.day(None, "--date"), conditions, o.words(operator), o.words(notes), baseline)
 
     def begin() -> "Unfinished":
@@ -122,14 +122,17 @@ def _at_the_plate(
 ) -> int:
     """Runs until all is done or the person stops; returns the unfinished scan's number."""
     from tapscan.recording.microphone import Beeper, Microphone
-    from tapscan.workflow.recording import Recorder
+    from tapscan.workflow.recording import Recorder, rate_of
 
-    microphone = Microphone(*input_)  # before anything is begun: without an input nothing is
-    microphone.__enter__()
-    microphone.__exit__(None, None, None)
+    device, rate, channel = input_
+    before = None if callable(unfinished) else rate_of(opened, unfinished)
+    if before and rate not in (None, before):
+        raise BadRequest(f"the strikes so far were taken at {before} Hz; leave --rate out to go on with that")
+    with Microphone(device, before or rate, channel) as microphone:  # without an input nothing is begun
+        rate = microphone.sample_rate_hz
     known = unfinished() if callable(unfinished) else unfinished
-    recorder = Recorder(opened, known, microphone.sample_rate_hz, settings)
-    session = Session(recorder, Beeper(on=beeps), (input_[0], microphone.sample_rate_hz, input_[2]))
+    recorder = Recorder(opened, known, rate, settings)
+    session = Session(recorder, Beeper(on=beeps), (device, rate, channel))
     with _shown() as show:
         session.run(show)
     return known.id
@@ -144,6 +147,7 @@ class Session:
         self.trouble: str | None = None
         self.stopped = False
         self.zeros_s = 0.0
+        self.microphone: Microphone | None = None
 
     def run(self, show: Callable[["View"], None]) -> None:
         """Opens the device again whenever it has gone."""
@@ -166,6 +170,7 @@ class Session:
 
     def _listen(self, microphone: "Microphone", keys: Callable[[], str], show: Callable[["View"], None]) -> None:
         """Until it is over, or the device gives nothing any more."""
+        self.microphone = microphone
         last_sound = last_frame = time.monotonic()
         while not self.over:
             block = microphone.read(0.05)
@@ -213,9 +218,14 @@ class Session:
         words = [e.words for e in events if e.what != "moved"] or [events[-1].words]
         self.said = " ".join(words)
         self.tone = "bad" if events[-1].what == "refused" else "good" if events[0].what == "accepted" else "plain"
-        sounds = self.beeper.beep(TONES[events[-1].what])
-        if sounds:
-            self.recorder.trigger.deaf_for(sounds + TAIL_S)
+        began = time.monotonic()
+        over_s = self.beeper.beep(TONES[events[-1].what])
+        if self.beeper.trouble and self.beeper.on:
+            self.beeper.on = False
+            self.said += f" ({self.beeper.trouble})"
+        if over_s and self.microphone is not None:  # it comes back as late as the sound is old that is read now
+            least_s, most_s = self.microphone.age_s
+            self.recorder.trigger.deaf_between(least_s - (time.monotonic() - began), most_s + over_s + TAIL_S)
 
     def _keys(self, pressed: str) -> None:
         actions = {"u": "undo", "r": "repeat", "s": "skip", "b": "back"}

@@ -2,7 +2,7 @@
 
     input_devices()                 InputDevice after InputDevice
     Microphone(device, rate, ...)   with it open: read(timeout_s) gives the next Block, or None when none came
-    Beeper(device)                  short tones to the ear; without an output it stays silent and says why once
+    Beeper(on=...)                  short tones to the ear; without an output it stays silent, and `trouble` says why
 
 The callback only copies what came into a bounded queue. What does not fit is counted: each Block says how many pieces were
 lost before it, so that a strike with a hole in it is never taken for a whole one.
@@ -12,6 +12,7 @@ Errors are MicrophoneTrouble, one line each.
 from __future__ import annotations
 
 import queue
+from contextlib import suppress
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Any
@@ -161,38 +162,40 @@ class Microphone:
         self.lost += missed + pending
         return Block(samples, missed + pending)
 
+    @property
+    def age_s(self) -> tuple[float, float]:
+        """How old the sound is when it is read, at least and at most: what waits in the queue, and the way in, which may be shorter than told."""
+        waiting = self._queue.qsize() * BLOCK_S
+        return waiting, waiting + (float(self._stream.latency) if self._stream is not None else 0.0)
+
     def _close(self) -> None:
         stream, self._stream = self._stream, None
         if stream is None:
             return
-        try:
+        with suppress(_sounddevice().PortAudioError):  # a device that has gone cannot be closed either
             stream.abort()
             stream.close()
-        except Exception as problem:  # a device that has gone cannot be closed either
-            self.trouble_at_end = _plain(problem)
-
-    trouble_at_end: str | None = None
 
 
 class Beeper:
     """Tones that say what happened. `trouble` is None as long as they can be heard."""
 
-    def __init__(self, sample_rate_hz: int = 0, *, on: bool) -> None:
-        self.trouble: str | None = None if on else "switched off"
-        self.rate = sample_rate_hz
+    def __init__(self, *, on: bool) -> None:
+        self.on = on
+        self.trouble: str | None = None
 
     def beep(self, tones: list[tuple[float, float]]) -> float:
-        """Start (frequency Hz, seconds) after another; returns how long they sound, 0 when nothing does."""
-        if self.trouble is not None:
+        """Start (frequency Hz, seconds) after another; returns after how long they are over, the way out included; 0 when nothing sounds."""
+        if not self.on or self.trouble is not None:
             return 0.0
         sd = _sounddevice()
         try:
-            rate = self.rate or round(sd.query_devices(kind="output")["default_samplerate"])
+            rate = round(sd.query_devices(kind="output")["default_samplerate"])
             sd.play(_tones(tones, rate), rate)
         except (sd.PortAudioError, ValueError) as problem:
             self.trouble = f"no beeps: {_plain(problem)}"
             return 0.0
-        return sum(seconds for _, seconds in tones)
+        return float(sd.get_stream().latency) + sum(seconds for _, seconds in tones)
 
 
 def _tones(tones: list[tuple[float, float]], rate: int) -> FloatArray:

@@ -2,7 +2,7 @@
 
     Trigger(sample_rate_hz, settings)
         .feed(samples, lost)      (n,) the next samples; returns the Clips that are complete
-        .deaf_for(seconds)        hears nothing for so long: a beep is sounding
+        .deaf_between(a, b)       hears nothing from a to b seconds from now: a beep comes by then
         .level_db                 of the last tenth of a second, dB re full scale
 
 Works on any block sizes and gives the same clips for all. It only finds where something rises out of the noise; whether that
@@ -65,6 +65,7 @@ class Trigger:
         self._count = 0  # hops fed
         self._onset: int | None = None  # hop of the strike that is sounding
         self._free_from = 0  # hop from which a new onset counts
+        self._deaf: list[tuple[int, int]] = []  # hops from, to
         self._quiet = 0
         self._lost = 0
 
@@ -90,13 +91,12 @@ class Trigger:
 
     @property
     def deaf(self) -> bool:
-        """Whether a beep keeps it from hearing."""
-        return self._count < self._free_from
+        """Whether a beep keeps it from hearing, or soon will."""
+        return bool(self._deaf)
 
-    def deaf_for(self, seconds: float) -> None:
-        """What is sounding is dropped."""
-        self._onset = None
-        self._free_from = max(self._free_from, self._count + round(seconds / self.hop_s))
+    def deaf_between(self, from_s: float, to_s: float) -> None:
+        """What sounds then is dropped; what is still to be read before then is not."""
+        self._deaf.append((self._count + round(from_s / self.hop_s), self._count + round(to_s / self.hop_s)))
 
     def feed(self, samples: FloatArray, lost: int = 0) -> list[Clip]:
         """`lost` pieces are missing before these samples."""
@@ -127,6 +127,9 @@ class Trigger:
         self._count += 1
         self._learn(power, edge)
         here = self._count - 1 - LOOK_AHEAD  # the hop that is judged now
+        if self._is_deaf(here):
+            self._onset = None
+            return None
         if self._onset is None:
             if here >= self._free_from and self._rises():
                 self._begin(here)
@@ -137,6 +140,10 @@ class Trigger:
             self._begin(here)
             return clip
         return self._ended(power)
+
+    def _is_deaf(self, here: int) -> bool:
+        self._deaf = [(a, b) for a, b in self._deaf if b > here]
+        return any(a <= here for a, _ in self._deaf)
 
     def _begin(self, hop: int) -> None:
         self._onset, self._quiet, self._lost = hop, 0, 0

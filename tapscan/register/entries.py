@@ -159,7 +159,7 @@ class Unfinished:
     plate: str
     begun_utc: str
     facts: NewScan
-    plan: dict[str, Any]  # layout as text, order of the forces, sample rate
+    plan: dict[str, Any]  # layout as text, order of the forces
     strikes: tuple[TakenStrike, ...]  # in the order taken, the undone ones included
     ended_how: str | None = None
 

@@ -5,6 +5,7 @@
     Recorder.key(action)                                     events that a key led to
     finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
 missing_stations(unfinished)                             stations that still lack a tap
+rate_of(register, unfinished)                            sample rate to go on with
 
 An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe. Two quick
 knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
@@ -15,7 +16,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.errors import BadRequest
-from tapscan.layouts import layout_from_text, layout_text
+from tapscan.layouts import Layout, layout_from_text, layout_text
+from tapscan.recording.files import open_sound
 from tapscan.recording.trigger import Clip, Trigger
 from tapscan.records import FloatArray, Force
 from tapscan.register.database import Register
@@ -48,15 +50,9 @@ class Recorder:
 
     def __init__(self, register: Register, unfinished: Unfinished, sample_rate_hz: int, settings: Settings) -> None:
         self.register, self.id, self.settings = register, unfinished.id, settings
-        self.layout = layout_from_text(unfinished.plan["layout"], "the unfinished scan")
-        self.order: tuple[Force, ...] = tuple(unfinished.plan["order"])
-        state = unfinished.facts.conditions.state
+        self.layout = _layout_of(unfinished)
         kept = unfinished.kept
-        self.guide = Guide.resumed(
-            [s.name for s in self.layout.allowed(state)],
-            self.order,
-            [(s.station, s.force) for s in kept if s.force is not None],
-        )
+        self.guide = _guide_of(unfinished)
         self._positions = [s.position for s in kept if s.force is not None]
         self._levels = {s.position: s.level_db for s in kept}
         self.trigger = Trigger(sample_rate_hz, settings)
@@ -213,7 +209,7 @@ def finish(
     paths = {str(path_of(register.folder, s.file.sha256)): s.file.name for s in kept}
     request = Request(
         settings=settings,
-        layout=layout_from_text(unfinished.plan["layout"], "the unfinished scan"),
+        layout=_layout_of(unfinished),
         told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
         parts_held=held,
     )
@@ -225,8 +221,23 @@ def finish(
 
 def missing_stations(unfinished: Unfinished) -> list[str]:
     """Stations that lack a tap."""
-    layout = layout_from_text(unfinished.plan["layout"], "the unfinished scan")
-    names = [s.name for s in layout.allowed(unfinished.facts.conditions.state)]
+    guide = _guide_of(unfinished)
+    return [name for name in guide.stations if guide.missing(name)]
+
+
+def rate_of(register: Register, unfinished: Unfinished) -> int | None:
+    """Sample rate in Hz of the strikes so far, to go on with: strikes of two rates are not fitted together. None before the first."""
+    if not unfinished.kept:
+        return None
+    with open_sound(path_of(register.folder, unfinished.kept[0].file.sha256)) as sound:
+        return sound.sample_rate_hz
+
+
+def _layout_of(unfinished: Unfinished) -> Layout:
+    return layout_from_text(unfinished.plan["layout"], "the unfinished scan")
+
+
+def _guide_of(unfinished: Unfinished) -> Guide:
+    names = [s.name for s in _layout_of(unfinished).allowed(unfinished.facts.conditions.state)]
     taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
-    guide = Guide.resumed(names, unfinished.plan["order"], taken)
-    return [name for name in names if guide.missing(name)]
+    return Guide.resumed(names, unfinished.plan["order"], taken)

@@ -35,19 +35,20 @@ SHORT = ((412.0, 0.2, 0.10), (655.0, 0.2, 0.1), (1130.0, 0.15, 0.11), (2480.0, 0
 THREE = ((412.3, 1.2, 0.10), (905.7, 0.9, 0.1), (1722.1, 0.8, 0.1))
 
 
-def test_frequency_and_decay_of_what_was_played(sink, tmp_path):
-    child = subprocess.Popen(
-        [sys.executable, "-m", "tests.audio.hearing", "7", str(tmp_path)],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-        env=sink.env,
-    )
+def heard(sink, seconds: float, folder: Path, samples: np.ndarray) -> list[str]:
+    """What the child that listens says while `samples` are played to it."""
+    command = [sys.executable, "-m", "tests.audio.hearing", str(seconds), str(folder)]
+    child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT, env=sink.env)
     assert child.stdout is not None
     assert child.stdout.readline() == "begun\n"
-    player = sink.play(taps_at([1.0], 5.5, RATE, rms=1e-6, modes=THREE))
+    player = sink.play(samples)
     lines = child.stdout.read().splitlines()
     player.wait()
+    return lines
+
+
+def test_frequency_and_decay_of_what_was_played(sink, tmp_path):
+    lines = heard(sink, 7, tmp_path, taps_at([1.0], 5.5, RATE, rms=1e-6, modes=THREE))
     assert [line.split()[1] for line in lines] == ["None", "0"], lines
     samples, rate = soundfile.read(tmp_path / "1.flac")
     assert rate == RATE
@@ -98,7 +99,8 @@ class Terminal:
 def record(sink, folder: Path, *more: str) -> Terminal:
     command = [sys.executable, "-m", "tapscan", "scan", "record", "P1", "--register", str(folder), "--device", "pulse"]
     os.chdir(ROOT)
-    return Terminal([*command, "--rate", str(RATE), "--state", "stripped", "--no-beeps", *more], sink.env)
+    sounds = [] if "--beeps" in more else ["--no-beeps"]
+    return Terminal([*command, "--rate", str(RATE), "--state", "stripped", *sounds, *more], sink.env)
 
 
 @pytest.fixture
@@ -137,6 +139,23 @@ def test_a_scan_of_all_stations_in_a_terminal(sink, folder):
     assert f"of {count} places done" in screen.shown
 
 
+def test_beeps_are_never_taken_for_strikes(sink, folder):
+    """The sink that plays the beeps is the input itself: each comes back at full strength."""
+    screen = record(sink, folder, "--layout", "grand-short", "--order", "hard", "--beeps")
+    screen.until("listening to the room", 20)
+    sink.play(taps_at([1.5, 4.0, 6.5], 8.5, RATE, modes=SHORT)).wait()
+    screen.until("3 of 8 places done", 10)
+    screen.read(2)
+    screen.type("q")
+    screen.until("Screen what there is", 20)
+    screen.type("n\n")
+    screen.read(2)
+    assert screen.ended() == 0
+    assert "no beeps" not in screen.shown
+    (unfinished,) = unfinished_scans(open_register(folder))
+    assert [s.station for s in unfinished.kept] == ["S1", "S2", "S3"]
+
+
 def test_the_device_goes_and_comes_back(sink, folder):
     screen = record(sink, folder, "--layout", "grand-short", "--order", "hard")
     screen.until("listening to the room", 20)
@@ -168,18 +187,8 @@ def test_the_device_goes_and_comes_back(sink, folder):
 
 
 def test_nothing_in_noise_through_the_device(sink, tmp_path):
-    child = subprocess.Popen(
-        [sys.executable, "-m", "tests.audio.hearing", "4", str(tmp_path)],
-        stdout=subprocess.PIPE,
-        text=True,
-        cwd=ROOT,
-        env=sink.env,
-    )
-    assert child.stdout is not None
-    child.stdout.readline()
-    player = sink.play(np.asarray(noise(3.5, RATE, 1e-3)))
-    assert [line for line in child.stdout.read().splitlines() if line.endswith("None")] == []
-    player.wait()
+    lines = heard(sink, 4, tmp_path, noise(3.5, RATE, 1e-3))
+    assert [line for line in lines if line.endswith("None")] == []
 
 
 def test_mic_names_the_noise(sink):

@@ -17,6 +17,27 @@ from tapscan.register.unfinished import find_unfinished
 from tapscan.settings import Settings
 from tapscan.workflow.recording import Recorder, begin_recording
 
+LAYOUT = """
+name = "three"
+kind = "grand"
+note = "three places"
+[[station]]
+name = "S1"
+where = "strut"
+x = 0.2
+y = 0.5
+[[station]]
+name = "S2"
+where = "rim"
+x = 0.5
+y = 0.5
+[[station]]
+name = "S3"
+where = "tail"
+x = 0.8
+y = 0.5
+"""
+
 
 def record(folder: str, layout: str, sound: str, pause_s: float = 0.0) -> None:
     """Says `begun`, then `accepted HASH` for each strike."""

@@ -20,7 +20,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.register.upkeep import check_register
-from tests.register import built
+from tests.register import built, recording_child
 from tests.sounds import taps_at
 
 ROOT = Path(__file__).parents[2]
@@ -48,25 +48,23 @@ def register(template: Path) -> Iterator[Register]:
         yield open_register(Path(shutil.copytree(template, Path(folder) / "register")))
 
 
+def child(folder: Path, recordings: Path, how: str, first: int, step: int, more: dict[str, str]) -> list[str]:
+    """Lines that tests.register.importing says."""
+    words = [str(folder), str(recordings), how, str(first), str(step)]
+    command = [sys.executable, "-m", "tests.register.importing", *words]
+    env = {**os.environ, **more}
+    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=env, timeout=280)
+    return done.stdout.splitlines()
+
+
 def tries(register, tmp_path: Path, shim: Path, how: str, first: int = 1, step: int = 1) -> list[tuple[Path, int, str]]:
     """Folder, exit status and words of each try."""
     recordings = tmp_path / "recordings"
     recordings.mkdir(exist_ok=True)
     for i, content in enumerate(CONTENTS):
         (recordings / f"S{i}.wav").write_bytes(content)
-    command = [
-        sys.executable,
-        "-m",
-        "tests.register.importing",
-        str(register.folder),
-        str(recordings),
-        how,
-        str(first),
-        str(step),
-    ]
-    env = {**os.environ, "LD_PRELOAD": str(shim)}
-    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=env, timeout=240)
-    rows = [line.split("|", 2) for line in done.stdout.splitlines()]
+    lines = child(register.folder, recordings, how, first, step, {"LD_PRELOAD": str(shim)})
+    rows = [line.split("|", 2) for line in lines]
     return [(Path(f"{register.folder}-{how}-{at}"), int(status), said) for at, status, said in rows]
 
 
@@ -129,22 +127,11 @@ def test_a_recording_killed_at_every_write_keeps_every_strike_it_showed(register
     lasting = ((412.0, 0.2, 0.10), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
     soundfile.write(recordings / "taps.wav", taps_at([0.6, 1.2], 2.0, 16000, modes=lasting), 16000, subtype="FLOAT")
     layout = tmp_path / "two.toml"
-    layout.write_text(TWO)
-    command = [
-        sys.executable,
-        "-m",
-        "tests.register.importing",
-        str(register.folder),
-        str(recordings),
-        "kill",
-        "1",
-        "1",
-    ]
-    env = {**os.environ, "LD_PRELOAD": str(shim), "RECORD": str(layout)}
-    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=env, timeout=280)
+    layout.write_text(recording_child.LAYOUT)
+    lines = child(register.folder, recordings, "kill", 1, 1, {"LD_PRELOAD": str(shim), "RECORD": str(layout)})
     shown: list[str] = []
     kept_so_far = []
-    for line in done.stdout.splitlines():
+    for line in lines:
         if line.startswith("accepted"):
             shown.append(line.split()[1])
         elif "|" in line:
@@ -160,20 +147,3 @@ def test_a_recording_killed_at_every_write_keeps_every_strike_it_showed(register
             shown = []
     assert kept_so_far[0] == 0 and kept_so_far[-1] == 2 and len(kept_so_far) > 20
     assert kept_so_far == sorted(kept_so_far)
-
-
-TWO = """
-name = "two"
-kind = "grand"
-note = "two places"
-[[station]]
-name = "S1"
-where = "strut"
-x = 0.2
-y = 0.5
-[[station]]
-name = "S2"
-where = "rim"
-x = 0.5
-y = 0.5
-"""

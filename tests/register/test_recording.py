@@ -26,31 +26,12 @@ from tapscan.register.upkeep import check_register
 from tapscan.settings import Settings
 from tapscan.workflow.keep import rescreen
 from tapscan.workflow.recording import Event, Recorder, begin_recording, finish
+from tests.register.recording_child import LAYOUT
 from tests.sounds import taps_at
 
 RATE = 16000
 SHORT = ((412.0, 0.2, 0.10), (655.0, 0.2, 0.1), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
 ROOT = Path(__file__).parents[2]
-LAYOUT = """
-name = "three"
-kind = "grand"
-note = "three places"
-[[station]]
-name = "S1"
-where = "strut"
-x = 0.2
-y = 0.5
-[[station]]
-name = "S2"
-where = "rim"
-x = 0.5
-y = 0.5
-[[station]]
-name = "S3"
-where = "tail"
-x = 0.8
-y = 0.5
-"""
 
 
 @pytest.fixture

@@ -97,15 +97,16 @@ def test_a_hole_in_the_sound_is_refused():
     assert reasons(x, block=960, lost_at=5) == [None]
 
 
-def test_while_deaf_nothing_is_heard_and_afterwards_all():
+def test_while_deaf_nothing_is_heard_and_before_and_afterwards_all():
     trigger = Trigger(RATE, Settings())
-    x = taps_at([0.7, 1.6], 3.0, modes=SHORT)
+    x = taps_at([0.7, 1.6, 2.5], 3.5, modes=SHORT)
     cut = round(0.65 * RATE)
     found = trigger.feed(x[:cut])
-    trigger.deaf_for(0.3)
+    trigger.deaf_between(0.85, 1.1)
     assert trigger.deaf
     found += trigger.feed(x[cut:])
-    assert [c.at_s for c in found] == pytest.approx([1.6], abs=0.002)
+    assert [c.at_s for c in found] == pytest.approx([0.7, 2.5], abs=0.002)
+    assert not trigger.deaf
 
 
 @pytest.mark.parametrize("seed", range(6))
