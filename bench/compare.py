@@ -26,6 +26,7 @@ import numpy as np
 import tapscan
 from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, Setting, model_scan, sound_scan
 from bench.compare_store import Casting, Maker, Store, key_of, scan_of
+from bench.pod import clopper_pearson
 from tapscan.demo.plates import Table, load_table, pattern_names, read_table
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
 from tapscan.settings import Settings
@@ -195,10 +196,7 @@ def _numbers(job: Job, store: Store, role: str) -> dict[str, int]:
 
 def interval(hits: int, of: int) -> str:
     """Share with its 95 % interval (Clopper and Pearson 1934)."""
-    from scipy.stats import beta
-
-    low = beta.ppf(0.025, hits, of - hits + 1) if hits else 0.0
-    high = beta.ppf(0.975, hits + 1, of - hits) if hits < of else 1.0
+    low, high = clopper_pearson(hits, of)
     return f"{hits:4d} of {of:4d}   {100 * hits / of:5.1f} % ({100 * low:4.1f} to {100 * high:5.1f})"
 
 

@@ -25,11 +25,11 @@ from dataclasses import asdict, fields, replace
 from pathlib import Path
 
 import numpy as np
-from scipy.stats import beta
 
 import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_scans import Plate, scan_of_taps, taps_of
+from bench.pod import clopper_pearson
 from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table
 from tapscan.records import Scan
 from tapscan.register.codec import plain, record_of
@@ -123,8 +123,7 @@ def read(work: Path) -> dict[str, list[Row]]:
 
 def interval(hits: int, count: int) -> str:
     """Clopper-Pearson, 95 %."""
-    low = beta.ppf(0.025, hits, count - hits + 1) if hits else 0.0
-    high = beta.ppf(0.975, hits + 1, count - hits) if hits < count else 1.0
+    low, high = clopper_pearson(hits, count)
     return f"{hits:4d} of {count:4d}   {100 * low:5.1f} to {100 * high:5.1f} %"
 
 

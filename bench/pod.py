@@ -6,7 +6,7 @@
     Pod.band(sizes)         lower and upper bound, the same way
     clopper_pearson(k, n)   95 % interval of a rate
 
-Which bound: one-sided 95 % Wald on the logit; the handbook's likelihood ratio gives other figures (tests/unit/test_pod.py has both beside it).
+Which bound: one-sided 95 % Wald on the logit; the handbook's likelihood ratio gives other figures (for the worked example 5.06 instead of 5.43).
 No model where sizes do not separate: `fit` says so.
 """
 

@@ -12,9 +12,9 @@ import numpy as np
 from scipy.signal import resample_poly
 
 from tapscan.records import FloatArray
+from tapscan.signal.together import HIGHEST_HZ
 
 WINDOW_S = 0.5
-HIGHEST_HZ = 2500.0
 WORK_RATE_HZ = 8000.0
 
 
