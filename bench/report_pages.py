@@ -16,7 +16,13 @@ from pathlib import Path
 
 DOCS = Path(__file__).parents[1] / "docs" / "reports"
 PLATES = {"BY-11": "parlour-grand", "BY-12": "small-grand", "BY-13": "small-grand"}
-PAGES = (("BY-11", 2, "nothing-found"), ("BY-12", 2, "changed-since-baseline"), ("BY-13", 2, "something-to-look-at"))
+DAYS = {1: "2026-03-02", 2: "2026-09-02"}
+PAGES = (
+    ("BY-11", 2, "nothing-found"),
+    ("BY-12", 2, "changed-since-baseline"),
+    ("BY-13", 1, "something-to-look-at"),
+    ("BY-13", 2, "earlier-finding-stands"),
+)
 SHOP = 'name = "Kettle Lane Pianos"\ncontact = "12 Kettle Lane, by appointment"\n'
 FLAGS = (
     "--headless",
@@ -46,7 +52,7 @@ def pages(folder: Path) -> dict[str, Path]:
     for plate, pattern in PLATES.items():
         tapscan("plate", "add", plate, "--register", "register", folder=folder)
         layout = layouts[pattern]
-        for number, day in ((1, "2026-03-02"), (2, "2026-09-02")):
+        for number, day in DAYS.items():
             words = [
                 "scan",
                 "import",
@@ -71,10 +77,10 @@ def pages(folder: Path) -> dict[str, Path]:
             ]
             tapscan(*words, *(["--baseline"] if number == 1 else []), "--register", "register", folder=folder)
     out = {}
-    for plate, _, name in PAGES:
+    for plate, number, name in PAGES:
         tapscan(
             "report",
-            f"{plate}/2026-09-02",
+            f"{plate}/{DAYS[number]}",
             "--shop",
             "shop.toml",
             "--register",
@@ -123,7 +129,7 @@ def main() -> None:
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else tempfile.mkdtemp()).absolute()
     made = pages(folder)
     for name, page in made.items():
-        picture(page, name, "900,1000" if name == "summary" else "1180,900")
+        picture(page, name, "900,1350" if name == "summary" else "1180,900")
     picture(made["changed-since-baseline"], "changed-since-baseline-phone", "390,844")
     print(f"pages in {folder}, pictures in {DOCS}")
 
