@@ -1,6 +1,6 @@
 """How often the comparison of two scans is right, on simulated plates: issue D's numbers.
 
-    python -m bench.compare WORK [--tables FOLDER] [--minutes N] [--note WORDS]
+    python -m bench.compare WORK [--tables FOLDER] [--minutes N] [--cores N] [--note WORDS]
 
 WORK holds every finished scan, one a line, and is taken up where it was left; FOLDER holds the tables of drawn places made
 by ``python -m bench.plates cache FOLDER --places 10 --sizes study``. After N minutes (0: make no scan) the tables over all that is
@@ -14,11 +14,13 @@ or weighted; between scans the pads move by up to 30 mm, their stiffness by 10 %
 from __future__ import annotations
 
 import argparse
+import multiprocessing
 import os
 import platform
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -64,13 +66,18 @@ class Job:
 
 def sound_jobs(drawn: dict[str, Table]) -> list[Job]:
     """In an order that fills all rows evenly."""
-    jobs = [j for n in range(10) for j in _drawn_jobs(drawn, n, PICKUP, [f"{k} {_size(k, s)}" for k, s in KINDS])]
-    for seed in range(60):
-        jobs += _shipped_jobs(pattern_names(), seed, rubbing=True)
-    for seed in range(100, 140):
-        jobs += _shipped_jobs([p for p in pattern_names() if p not in SETTING], seed, rubbing=False)
+    unseen = [p for p in pattern_names() if p not in SETTING]
+    jobs = []
     for n in range(10):
-        for setting in (QUIET, NEAR, FAR):
+        jobs += _drawn_jobs(drawn, n, PICKUP, [f"{k} {_size(k, s)}" for k, s in KINDS])
+        for seed in range(5 * n, 5 * n + 5):
+            jobs += _shipped_jobs(unseen, seed, more=seed % 2 == 0)
+        jobs += _drawn_jobs(drawn, n, NEAR, ROOM_KINDS)
+        jobs += [Job(Casting("drawn", t, 500 + n), NEAR, f"same {k}") for t in drawn.values() for k in (0, 1)]
+    for seed in range(20):
+        jobs += _shipped_jobs(SETTING, seed, more=True)
+    for n in range(10):
+        for setting in (QUIET, FAR):
             jobs += _drawn_jobs(drawn, n, setting, ROOM_KINDS)
             jobs += [Job(Casting("drawn", t, 500 + n), setting, f"same {k}") for t in drawn.values() for k in (0, 1)]
     return jobs
@@ -90,13 +97,14 @@ def _drawn_jobs(drawn: dict[str, Table], n: int, setting: Setting, families: Seq
                 yield Job(Casting("drawn", table, 500 + n), setting, f"flaw: {labels[n]}")
 
 
-def _shipped_jobs(patterns: Sequence[str], seed: int, *, rubbing: bool) -> Iterator[Job]:
+def _shipped_jobs(patterns: Sequence[str], seed: int, *, more: bool) -> Iterator[Job]:
     for pattern in patterns:
         casting = Casting("shipped", load_table(pattern), seed)
-        yield from (Job(casting, PICKUP, role) for role in ("same 0", "same 1", f"mass: {seed % 5}: 0.5"))
-        if rubbing:
+        yield from (Job(casting, PICKUP, role) for role in ("same 0", "same 1"))
+        if more:
             depth = [x for x in casting.table.labels if x.startswith("depth 50")]
-            yield Job(casting, PICKUP, f"rub: {depth[seed % 2]}")
+            yield Job(casting, PICKUP, f"mass: {seed % 5}: 0.5")
+            yield Job(casting, PICKUP, f"rub: {depth[seed // 2 % 2]}")
 
 
 def model_jobs(drawn: dict[str, Table]) -> list[Job]:
@@ -113,14 +121,29 @@ def model_jobs(drawn: dict[str, Table]) -> list[Job]:
     return jobs
 
 
-def make(jobs: Sequence[Job], store: Store, maker: Maker, until: float) -> None:
-    """All scans the jobs need, until the time is over."""
-    for done, job in enumerate(jobs):
-        for role in (*BASES, job.role):
-            if time.time() > until:
-                print(f"stopped after {done} of {len(jobs)} later scans")
-                return
-            scan_of(job.casting, job.setting, role, store, maker, SETTINGS)
+Task = tuple[Casting, Setting, str]
+_tasks: list[Task] = []  # what the children of a fork read
+
+
+def make(jobs: Sequence[Job], store: Store, maker: Maker, until: float, cores: int = 1) -> None:
+    """All scans the jobs need, in their order, until the time is over."""
+    wanted = {key_of(j.casting, j.setting, r): (j.casting, j.setting, r) for j in jobs for r in (*BASES, j.role)}
+    _tasks[:] = [task for key, task in wanted.items() if store.get(key) is None]
+    if not _tasks:
+        return
+    with multiprocessing.get_context("fork").Pool(cores) as pool:
+        finished = pool.imap(partial(_made, maker, until), range(len(_tasks)))
+        for task, scan in zip(_tasks, finished, strict=True):
+            if scan is not None:
+                store.add(key_of(*task), scan)
+    left = sum(store.get(key) is None for key in wanted)
+    print(f"{len(wanted) - left} of {len(wanted)} scans")
+
+
+def _made(maker: Maker, until: float, number: int) -> Scan | None:
+    if time.time() > until:
+        return None
+    return scan_of(*_tasks[number], Store(None), maker, SETTINGS)
 
 
 def compare(job: Job, store: Store, bases: int) -> Comparison | None:
@@ -264,6 +287,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path)
     parser.add_argument("--minutes", type=float, default=60.0)
+    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     parser.add_argument(
         "--note", default="", help="a line for the head of the table, such as which version made the scans"
     )
@@ -281,7 +305,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     ]
     for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):
         store = Store(given.work / f"{kind}.jsonl")
-        make(jobs, store, maker, until if kind == "sound" else until + 900)
+        make(jobs, store, maker, until if kind == "sound" else until + 900, given.cores)
         lines += tables(kind, {bases: results(jobs, store, bases) for bases in (3, 2, 1)})
     text = "\n".join(lines)
     (Path(__file__).parent / "results" / "compare.txt").write_text(text, encoding="utf-8")
