@@ -291,6 +291,7 @@ class ModePair:
     normalised_loss_rise: float | None  # ln(loss_ratio) / sd; positive: it rose
     loss_rose: bool | None  # stands out after control of the false-discovery rate
     reason: str | None = None  # why loss_ratio is None
+    judged: bool | None = None  # within reach of the comparison; None: stored before this was kept
 
 
 @dataclass(frozen=True)

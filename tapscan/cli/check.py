@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-from tapscan.cli.options import HELD
+from tapscan.cli.options import HELD, SHOP
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
 from tapscan.places import STATES
@@ -39,6 +39,7 @@ def check(
     settings: Annotated[
         Optional[Path], typer.Option(metavar="FILE.toml", help="Thresholds that overlay the defaults.")  # noqa: UP045
     ] = None,
+    shop: SHOP = None,
     held: HELD = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
@@ -52,8 +53,10 @@ def check(
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_out
+    from tapscan.report.shop import read_shop
     from tapscan.workflow.screen import check as screen
 
+    head = read_shop(shop) if shop and report else None
     request = request_of(state, layout, per_station, order, settings, pictures=report is not None, held=held)
     with progress_line() as progress:
         result = screen(files, request, progress)
@@ -61,7 +64,7 @@ def check(
         typer.echo(f"tapscan: {line}", err=True)
     if result.screening is None:
         raise typer.Exit(1)
-    written = write_out(result.screening, json, report)
+    written = write_out(result.screening, json, report, head)
     if json != "-":
         print_summary(result.screening, report if written else None)
     if result.unreadable or not written:

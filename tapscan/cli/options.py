@@ -40,6 +40,15 @@ REPORT = Annotated[
     Optional[Path],  # noqa: UP045
     typer.Option(metavar="FILE.html", help="Write the page a person can read."),
 ]
+SHOP = Annotated[
+    Optional[Path],  # noqa: UP045
+    typer.Option(
+        "--shop",
+        envvar="TAPSCAN_SHOP",
+        metavar="FILE.toml",
+        help="Your name, logo, contact, units and dates on the page.",
+    ),
+]
 PLATE = Annotated[str, typer.Argument(help="The plate's name.")]
 SCAN = Annotated[str, typer.Argument(metavar="SCAN", help="The scan's name: PLATE/DATE[-n].")]
 TEXT = Optional[str]  # noqa: UP045

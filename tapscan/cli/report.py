@@ -16,21 +16,18 @@ def report(
     ] = None,
     summary: Annotated[bool, typer.Option("--summary", help="One page for a buyer instead of the whole.")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="PDF instead of HTML (needs the extra: tapscan[pdf]).")] = False,
-    shop: Annotated[
-        Optional[Path],  # noqa: UP045
-        typer.Option(envvar="TAPSCAN_SHOP", metavar="FILE.toml", help="Your name, logo, contact, units and dates."),
-    ] = None,
+    whom: Annotated[str, typer.Option("--for", metavar="NAME", help="Whom the page is for; stands at its head.")] = "",
+    shop: o.SHOP = None,
     register: o.REGISTER = None,
 ) -> None:
     """Write the page of a stored scan: findings, comparison, checklist, outcomes, figures. It needs no network."""
     from tapscan.errors import BadRequest, TapscanError
     from tapscan.report.shop import read_shop
-    from tapscan.workflow.tell import write_report
+    from tapscan.workflow.tell import Wish, write_report
 
+    wish = Wish(read_shop(shop) if shop else None, summary, pdf, whom)
     try:
-        written = write_report(
-            o.opened(register), scan, out, read_shop(shop) if shop else None, summary=summary, pdf=pdf
-        )
+        written = write_report(o.opened(register), scan, out, wish)
     except TapscanError:
         raise
     except OSError as problem:

@@ -1,6 +1,6 @@
 """A screening into the files a person asked for.
 
-write_out(screening, json, report)   a screening as JSON, as a page, or both
+write_out(screening, json, report, shop)   a screening as JSON, as a page, or both
 write_json(text, target)             any JSON text to a file, or to standard output for "-"
 
 Both give False where something could not be written; the line that says so is on stderr.
@@ -17,18 +17,19 @@ from tapscan.errors import TapscanError
 
 if TYPE_CHECKING:
     from tapscan.records import Screening
+    from tapscan.report.shop import Shop
 
 
-def write_out(screening: "Screening", json: str | None, report: Path | None) -> bool:
+def write_out(screening: "Screening", json: str | None, report: Path | None, shop: "Shop | None" = None) -> bool:
     """The summary still comes after a False."""
     from tapscan.report.as_json import dumps
 
     done = json is None or write_json(dumps(screening), json)
     if report is None:
         return done
-    from tapscan.report.page import write_page
+    from tapscan.workflow.tell import write_check_page
 
-    return _written(str(report), lambda: write_page(screening, report)) and done
+    return _written(str(report), lambda: write_check_page(screening, report, shop)) and done
 
 
 def write_json(text: str, target: str) -> bool:

@@ -26,6 +26,11 @@ SNR_DB = 50.0
 LOSS_SCATTER = 0.12  # from mode to mode
 DATES = ("2026-04-14", "2026-09-22")  # of the two scans
 ORDER: tuple[Force, ...] = ("soft", "hard")
+PLAINER = {
+    "near the bar": "keyboard end",
+    "near the hitch pins": "tail end",
+    "bar, ": "front bar, ",
+}  # one word, one thing
 SIDES = 'sides = { top = "tail", right = "treble", bottom = "keyboard", left = "bass" }'  # all its patterns are grands
 
 
@@ -108,7 +113,10 @@ def layout_text(plate: DemoPlate) -> str:
     lines += [f"screws = {points(table.meta['bolts'])}"]
     for s in table.meta["stations"]:
         at = points([[s["x_m"], s["y_m"]]]).strip("[]").split(", ")
-        lines += ["", "[[station]]", f'name = "{s["name"]}"', f'where = "{s["description"]}"']
+        where = s["description"]
+        for word, plainer in PLAINER.items():
+            where = where.replace(word, plainer)
+        lines += ["", "[[station]]", f'name = "{s["name"]}"', f'where = "{where}"']
         lines += [f"x = {at[0]}", f"y = {at[1]}"]
     return "\n".join(lines) + "\n"
 

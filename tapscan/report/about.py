@@ -15,6 +15,8 @@ class About:
     plate: str
     scan: str
     tapped: str = ""  # the day, as the shop writes it
+    which: str = ""  # pattern and serial number, where they were written down
+    by: str = ""  # who tapped
     plate_facts: tuple[tuple[str, str], ...] = ()  # name, value
     scan_facts: tuple[tuple[str, str], ...] = ()
     seen: tuple[tuple[str, str, str], ...] = ()  # what was looked for, answer, note

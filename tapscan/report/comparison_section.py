@@ -1,6 +1,7 @@
 """The comparison with earlier scans, as rows of words and two drawings.
 
 comparison_section(screening)   what the template names, or None where nothing was compared
+counted_tones(screening)        how many tones were told apart, found again and judged
 """
 
 from math import log10
@@ -10,7 +11,6 @@ from tapscan.records import Comparison, ModePair, Screening, Strength, UnpairedM
 from tapscan.report import words
 
 MOST_ROWS = 12
-HIGHEST_HZ = 1600.0  # of the picture: above, modes overlap and are not judged
 
 
 def comparison_section(screening: Screening) -> dict[str, Any] | None:
@@ -18,18 +18,18 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     c = screening.comparison
     if c is None:
         return None
-    from tapscan.report import figures
+    from tapscan.report.figures.changes import shifts
     from tapscan.report.plate_map import strength_map
 
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
-    drawn = [p for p in c.pairs if p.baseline_hz <= HIGHEST_HZ]
     shown = sorted(changed, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_ROWS]
     shown = sorted(shown or _largest(c), key=lambda p: p.baseline_hz)
     tapped = tuple(dict.fromkeys(s.station for s in screening.scan.strikes))
     where = [Strength(w.station, _decibels(w.weight)) for w in c.where]
     layout = screening.scan.map
     return {
-        "summary": c.summary,
+        "summary": "" if c.summary in screening.summary else c.summary,
+        "tones": counted_tones(screening),
         "later": c.later,
         "baselines": words.listed(c.baselines, 6),
         "common": c.common.sentence if c.common else c.reason or "",
@@ -41,7 +41,7 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "unlike": c.unlike,
         "limitations": c.limitations,
         "verdict": _verdict(c),
-        "shifts": figures.shifts(drawn, "shifts"),
+        "shifts": shifts(c.pairs, c.statistic_limit, "shifts"),
         "map": strength_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
     }
 
@@ -50,8 +50,21 @@ def _largest(c: Comparison) -> list[ModePair]:
     return sorted(c.pairs, key=lambda p: -p.normalised_drop)[:6]
 
 
+def counted_tones(screening: Screening) -> str:
+    """In words a reader can add up."""
+    told, c = len(screening.scan.modes), screening.comparison
+    if c is None:
+        return f"{told} told apart"
+    again = f"{told} told apart; {len(c.pairs)} of them were in the baseline too"
+    judged = [p.judged for p in c.pairs]
+    if not judged or None in judged:
+        return again
+    return f"{again}; {sum(map(bool, judged))} of these are clear enough to be compared (the others are too high, too low or too faint)"
+
+
 def _decibels(weight: float) -> float:
-    return 20 * log10(max(weight, 1e-3))
+    """Squared: the eye sees small differences of size badly."""
+    return 40 * log10(max(weight, 1e-3))
 
 
 def _verdict(c: Comparison) -> list[tuple[str, str, str]]:

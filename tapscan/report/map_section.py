@@ -1,6 +1,7 @@
-"""What the page shows of the plate's map: a small one first, a large one and where modes are strong further below.
+"""What the page shows of the plate's map: a small one first, a large one below, and where single modes are strong.
 
 map_section(screening)   what the templates first.html and map.html name; None without a layout
+mode_map(...)            where one mode is strong
 """
 
 from dataclasses import dataclass
@@ -10,9 +11,7 @@ from markupsafe import Markup
 from tapscan.places import Layout
 from tapscan.records import Mode, Scan, Screening
 from tapscan.report import words
-from tapscan.report.plate_map import SMALL, legend, marks, station_map, strength_legend, strength_map
-
-MOST_MODES = 4
+from tapscan.report.plate_map import SMALL, legend, marks, station_map, strength_map
 
 
 @dataclass(frozen=True)
@@ -23,9 +22,6 @@ class MapSection:
     large: Markup
     legend: list[tuple[Markup, str]]
     notes: list[str]
-    modes: list[tuple[Markup, str]]  # drawing and caption
-    modes_left_out: int
-    sizes: list[tuple[Markup, str]]
 
 
 def map_section(screening: Screening) -> MapSection | None:
@@ -34,15 +30,11 @@ def map_section(screening: Screening) -> MapSection | None:
     if layout is None:
         return None
     found = marks(screening)
-    drawings, left_out = _modes(screening, layout)
     return MapSection(
         small=station_map(layout, found, "map-small", SMALL),
         large=station_map(layout, found, "map-large"),
         legend=legend(found),
         notes=_notes(screening, layout),
-        modes=drawings,
-        modes_left_out=left_out,
-        sizes=strength_legend() if drawings else [],
     )
 
 
@@ -60,17 +52,7 @@ def _notes(screening: Screening, layout: Layout) -> list[str]:
     return notes
 
 
-def _modes(screening: Screening, layout: Layout) -> tuple[list[tuple[Markup, str]], int]:
-    """A map of each of the first few modes that indications name; how many are left out."""
-    scan = screening.scan
-    by_id = {m.id: m for m in scan.modes}
-    named = [by_id[m] for m in dict.fromkeys(m for i in screening.indications for m in i.modes) if m in by_id]
-    drawn = [d for k, m in enumerate(named[:MOST_MODES], 1) if (d := _mode(scan, layout, m, f"map-mode-{k}"))]
-    return drawn, max(0, len(named) - MOST_MODES) if drawn else 0
-
-
-def _mode(scan: Scan, layout: Layout, mode: Mode, name: str) -> tuple[Markup, str] | None:
+def mode_map(scan: Scan, layout: Layout, mode: Mode, name: str, what: str) -> Markup | None:
+    """Where one mode is strong; None where no station of it is on the map. `what` names the mode."""
     tapped = [s.station for s in scan.strikes if s.usable]
-    what = f"mode {mode.id}, {words.with_sd(mode.frequency_hz, mode.frequency_sd_hz)} Hz,"
-    drawing = strength_map(layout, mode.strengths, tapped, name, what)
-    return None if drawing is None else (drawing, f"Where {what} is strong")
+    return strength_map(layout, mode.strengths, tapped, name, what)

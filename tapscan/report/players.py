@@ -1,33 +1,33 @@
 """Small players for the page: sounds as text inside it, so that the page needs nothing else.
 
-Sound     a title, what it is in words, and MP3 bytes
-player(sound)    rows for the template
+players(sounds)    rows for the template, by group, in order
 """
 
 import base64
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import Any
+
+from tapscan.report.beside import Sound
 
 
-@dataclass(frozen=True, eq=False)
-class Sound:
-    """`group` is what it belongs to: the title of an indication, or of a quiet place."""
-
-    group: str
-    title: str
-    words: str
-    mp3: bytes
-    picture: str | None = None  # data URI of its time and frequency
-
-
-def players(sounds: tuple[Sound, ...]) -> list[tuple[str, list[dict[str, str]]]]:
-    """By group, in order."""
-    groups: dict[str, list[dict[str, str]]] = {}
-    for s in sounds:
+def players(sounds: Sequence[Sound]) -> list[tuple[str, list[dict[str, Any]]]]:
+    """Each row: title, words, data URI of the sound, drawing or None."""
+    groups: dict[str, list[dict[str, Any]]] = {}
+    for number, s in enumerate(sounds, 1):
         row = {
             "title": s.title,
             "words": s.words,
             "source": f"data:audio/mpeg;base64,{base64.b64encode(s.mp3).decode()}",
-            "picture": s.picture or "",
+            "picture": _picture(s, number),
+            "marked": bool(s.marks_hz),
         }
         groups.setdefault(s.group, []).append(row)
     return list(groups.items())
+
+
+def _picture(sound: Sound, number: int) -> object:
+    if sound.picture is None:
+        return None
+    from tapscan.report.figures.tones import time_frequency
+
+    return time_frequency(sound.picture, sound.marks_hz, sound.title, f"heard-{number}")

@@ -17,7 +17,7 @@ The tables give plain words for rules, faults, states and evidence; an unknown t
 import re
 import unicodedata
 from collections.abc import Sequence
-from math import floor, isfinite, log10
+from math import ceil, floor, isfinite, log10
 from typing import Any
 
 from markupsafe import Markup
@@ -107,7 +107,9 @@ def with_sd(value: float | None, sd: float | None, scale: float = 1.0, places: i
     spread = sd * scale
     wanted = 1 - floor(log10(spread))
     if wanted > places:
-        return f"{minus(f'{value * scale:.{places}f}')} ± under {10.0**-places:.{places}f}"
+        least = 10.0**-places
+        told = f"under {least:.{places}f}" if spread < least else f"{ceil(spread / least) * least:.{places}f}"
+        return f"{minus(f'{value * scale:.{places}f}')} ± {told}"
     shown = max(0, wanted)
     return f"{minus(f'{round(value * scale, wanted):.{shown}f}')} ± {round(spread, wanted):.{shown}f}"
 

@@ -148,6 +148,7 @@ def _pair(measured: Measured, k: int, unlike: Unlikeness) -> ModePair:
         normalised_loss_rise=float(loss.score[k]) if known else None,
         loss_rose=bool(loss.named[k]) if known else None,
         reason=reason,
+        judged=bool(f.judged[k]),
     )
 
 

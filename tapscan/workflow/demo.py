@@ -13,10 +13,11 @@ from tapscan.recording.files import save_flac
 from tapscan.records import ScanConditions, ScanForComparison, Screening
 from tapscan.report.as_json import dumps
 from tapscan.report.files import write_text
-from tapscan.report.page import write_page
 from tapscan.settings import Settings
 from tapscan.workflow.compare import compare_scans, with_comparison
 from tapscan.workflow.screen import Request, check
+from tapscan.workflow.tapes import tape_of_files
+from tapscan.workflow.tell import write_check_page
 
 
 @dataclass(frozen=True)
@@ -47,8 +48,9 @@ def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan
                 screening = with_comparison(screening, compare_scans(now, earlier, Settings()))
             elif screening.disposition != "relevant indication":  # a baseline is a scan that raised nothing
                 earlier.append(now)
+            before = tape_of_files(earlier[0].scan) if screening.comparison else None
             report = recording.with_suffix(".html")
-            write_page(screening, report)
+            write_check_page(screening, report, before=before)
             write_text(recording.with_suffix(".json"), dumps(screening))
             yield DemoScan(plate, number, recording, report, screening)
 

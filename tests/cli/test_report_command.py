@@ -31,7 +31,12 @@ def test_the_page_tells_what_the_shop_wrote_down(where):
     done = run("report", name)
     assert (done.status, done.err) == (0, "")
     page = (where / f"{name.replace('/', '_')}.html").read_text(encoding="utf-8")
-    for told in ("Tap test of plate B12", "small grand", "104 kg", "treble-break strut, underside", "the hook hummed"):
+    for told in (
+        '<strong class="name">B12</strong>, small grand',
+        "104 kg",
+        "treble-break strut, underside",
+        "the hook hummed",
+    ):
         assert told in page
     assert all(what in page for what in CHECKLIST.values())
     assert "crack in strut 2 (dye penetrant, by A. Person)" in page
@@ -80,7 +85,7 @@ def test_the_shop_puts_its_name_logo_units_and_dates_on_the_page(where):
     page = (where / "page.html").read_text(encoding="utf-8")
     assert "Kettle Lane &lt;Pianos&gt;" in page and "12 Kettle Lane" in page
     assert "data:image/png;base64,iVBOR" in page
-    assert "229 lb" in page and "tapped 03/14/2026" in page
+    assert "229 lb" in page and "<strong>03/14/2026</strong>" in page
 
 
 @pytest.mark.parametrize(

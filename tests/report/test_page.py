@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from tapscan.records import Scan, Strength
-from tapscan.report import page, words
+from tapscan.report import appendix, words
 from tapscan.report.page import render_page, write_page
 from tests.report.sheets import (
     HOSTILE,
@@ -110,8 +110,8 @@ def test_everything_the_screening_says_is_on_the_page():
 
 def test_what_was_found_and_what_to_do_come_before_any_figure():
     html = render_page(screening())
-    order = ["<h1>", 'id="next"', 'id="indications"', 'id="tested"', 'id="pictures"', "<svg", 'id="cautions"']
-    places = [html.index(mark) for mark in [*order, 'id="words"', 'id="appendix"']]
+    order = ["<h1>", 'id="next"', 'id="indications"', 'id="tested"', 'id="reach"', 'id="cautions"', 'id="words"']
+    places = [html.index(mark) for mark in [*order, 'id="pictures"', "<svg", 'id="appendix"']]
     assert places == sorted(places)
 
 
@@ -183,7 +183,7 @@ def test_figures_have_words_in_their_place_and_ids_are_unique():
     assert set(used) <= set(ids)
 
 
-def test_at_most_twelve_stations_are_drawn_and_the_rest_named():
+def test_at_most_eight_stations_are_drawn_and_the_rest_named():
     names = [f"P{k}" for k in range(1, 16)]
     s = screening(
         scan=replace(screening().scan, strikes=tuple(strike(k, n) for k, n in enumerate(names))),
@@ -191,8 +191,8 @@ def test_at_most_twelve_stations_are_drawn_and_the_rest_named():
         indications=(indication(stations=("P15",)),),
     )
     reading = read(s)
-    assert sum(tag == "svg" for tag, _ in reading.elements) == 24
-    assert "Not drawn, to keep this sheet short: stations P12, P13 and P14." in reading.text
+    assert sum(tag == "svg" for tag, _ in reading.elements) == 16
+    assert "Not drawn, to keep this sheet short: stations P8, P9, P10, P11, P12, P13 and P14." in reading.text
 
 
 def test_the_strongest_modes_and_the_named_ones_are_listed_and_the_rest_counted():
@@ -270,7 +270,7 @@ def test_an_empty_scan_with_nothing_to_say_still_makes_a_page():
 
 
 def test_long_tables_are_cut_and_counted(monkeypatch):
-    monkeypatch.setattr(page, "MOST_ROWS", 5)
+    monkeypatch.setattr(appendix, "MOST_ROWS", 5)
     s = screening(scan=replace(screening().scan, strikes=tuple(strike(k) for k in range(8))))
     assert "The first 5; 3 more are in the JSON." in read(s).text
 

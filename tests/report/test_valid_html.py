@@ -8,20 +8,41 @@ from itertools import pairwise
 from xml.etree import ElementTree
 
 import html5lib
+import numpy as np
 import pytest
 
 from tapscan.recording.files import mp3_bytes
 from tapscan.report.about import About
-from tapscan.report.page import Beside, render_page
-from tapscan.report.players import Sound
+from tapscan.report.beside import Beside, Course, CourseLine, Sound, ToneDecay
+from tapscan.report.page import render_page
 from tapscan.report.shop import Shop
+from tapscan.report.time_frequency import time_frequency_of
 from tests.register import built
 from tests.report.sheets import HOSTILE
 
 H = "{http://www.w3.org/1999/xhtml}"
-SOUND = Sound("A buzz: S1", "S1, this scan", "as recorded", mp3_bytes([0.0] * 4000, 8000))
+RING = np.random.default_rng(1).normal(size=16000) * np.exp(-np.arange(16000) / 4000)
+SOUND = Sound(
+    HOSTILE, HOSTILE, HOSTILE, mp3_bytes([0.0] * 4000, 8000), time_frequency_of(RING, 8000, 0.0), (300.0, 9000.0)
+)
+SECONDS = np.linspace(0, 1, 50)
+DECAY = ToneDecay("M1", 60.0, HOSTILE, HOSTILE, SECONDS, -30 * SECONDS, 0.0, 3.5, 0.1)
+COURSE = Course(
+    (HOSTILE, HOSTILE),
+    ("2026-03-14", "2026-09-14"),
+    (0.0, -600.0),
+    (CourseLine(300.0, (0.0, None), (1.0, None), "x"),),
+    7,
+)
 ABOUT = About(
-    HOSTILE, HOSTILE, "2026-03-14", (("Plate", HOSTILE),), (("Notes", HOSTILE * 3),), (("rust", "seen", HOSTILE),)
+    HOSTILE,
+    HOSTILE,
+    "2026-03-14",
+    HOSTILE,
+    HOSTILE,
+    (("Plate", HOSTILE),),
+    (("Notes", HOSTILE * 3),),
+    (("rust", "seen", HOSTILE),),
 )
 
 
@@ -30,7 +51,7 @@ def pages() -> dict[str, str]:
     shop = Shop(name=HOSTILE, contact="12 <Lane>")
     return {
         "alone": render_page(made),
-        "from a register": render_page(made, ABOUT, Beside(shop, (SOUND,))),
+        "from a register": render_page(made, ABOUT, Beside(shop, (SOUND,), (DECAY,), COURSE, whom=HOSTILE)),
         "summary": render_page(made, ABOUT, Beside(shop, summary=True)),
     }
 

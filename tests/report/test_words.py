@@ -25,6 +25,14 @@ def test_value_with_standard_deviation(value, sd, scale, expected):
 
 
 @pytest.mark.parametrize(
+    ("sd", "expected"),
+    [(0.0123, "140.00 ± 0.02"), (0.01, "140.00 ± 0.01"), (0.004, "140.00 ± under 0.01"), (0.35, "140.00 ± 0.35")],
+)
+def test_few_places_never_make_the_uncertainty_smaller(sd, expected):
+    assert words.with_sd(140.0, sd, places=2) == expected
+
+
+@pytest.mark.parametrize(
     ("value", "unit", "expected"),
     [
         (12.2174, "dB", "12.2 dB"),

@@ -36,10 +36,10 @@ EDGES = {
     "soundfile": ("recording/files.py",),
     "av": ("recording/files.py", "demo/nuisance.py"),
     "sounddevice": ("recording/microphone.py",),
-    "matplotlib": ("report/figures.py",),
+    "matplotlib": ("report/figures/",),
     "jinja2": ("report/",),
     "weasyprint": ("report/",),
-    "librosa": ("screening/notes.py", "report/figures.py"),
+    "librosa": ("screening/notes.py",),
 }
 
 

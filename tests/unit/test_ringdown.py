@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tapscan.records import Pole
-from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
+from tapscan.signal.ringdown import Ring, energy_left, ring_down, with_ring_down
 from tests.sounds import T60_NEPER
 
 RATE = 16_000
@@ -63,3 +63,35 @@ def test_where_the_road_is_closed_it_says_why(ring, others, noise, why):
     found = ring_down(ring, 700.0, T60_NEPER / 0.3, others, noise)
     assert found.decay_rate_per_s is None
     assert why in found.reason
+
+
+def quiet(noise):
+    return Ring(noise * np.random.default_rng(6).standard_normal(RATE // 3), RATE)
+
+
+@pytest.mark.parametrize("t60", [0.4, 0.8, 1.6])
+@pytest.mark.parametrize("noise", [0.0, 0.02])
+def test_the_energy_left_falls_by_sixty_decibels_in_the_time_that_is_called_so(t60, noise):
+    found = energy_left(heard([(700.0, t60, 1.0)], noise), quiet(noise), 700.0, T60_NEPER / t60, [])
+    assert found.reason is None
+    assert found.level_db[0] == 0 and found.level_db[-1] < -15
+    straight = -60 / t60 * (found.time_s - found.time_s[0])
+    assert (
+        np.abs(found.level_db - straight).max() < 0.6
+    )  # a decay drawn a tenth wrong parts by more than this within 6 dB
+
+
+def test_the_curve_ends_before_noise_bends_it():
+    loud, soft = (
+        energy_left(heard([(700.0, 0.8, 1.0)], noise), quiet(noise), 700.0, T60_NEPER / 0.8, [])
+        for noise in (0.05, 0.005)
+    )
+    assert -35 <= soft.level_db[-1] < loud.level_db[-1] - 3 < -15
+
+
+def test_a_neighbour_closes_the_road_to_the_energy():
+    assert "neighbour" in energy_left(heard([(700.0, 0.4, 1.0)]), None, 700.0, T60_NEPER / 0.4, [706.0]).reason
+
+
+def test_a_sound_that_is_too_short_is_told():
+    assert "short" in energy_left(heard([(700.0, 1.8, 1.0)], seconds=0.25), None, 700.0, T60_NEPER / 1.8, []).reason

@@ -1,56 +1,40 @@
-"""Pictures of one station for the page, as inline SVG: its spectrum and its decay.
+"""Pictures of one station, as inline SVG: its spectrum and its decay.
 
-    spectrum(picture, modes, named, name)    marks the modes heard there; `named` are those of indications
-    decay(picture, noise_db, name)           level against time, noise beside it
-    shifts(pairs, name)                      change of each mode since the baseline, with its interval
-    strongest(modes, station)                modes heard at a station, strongest first
-
-All of it is drawn without pyplot. Names from outside stand in the alternative text only, never in the drawing
-(where a "$" would be read as mathematics). Ids begin with `name`, so that many pictures share a page. The
-same screening gives the same bytes.
+spectrum(picture, modes, named, name)    marks the modes heard there; `named` are those of indications
+decay(picture, noise_db, name)           level against time, noise beside it
+strongest(modes, station)                modes heard at a station, strongest first
+widest_hz(modes)                         the largest uncertainty among modes, two standard deviations
+fall_time(picture, drop_db)              seconds until the level has fallen for good
 """
 
-import io
-import re
 from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from markupsafe import Markup, escape
+from markupsafe import Markup
 from matplotlib import rc_context
-from matplotlib.backends.backend_svg import FigureCanvasSVG
-from matplotlib.figure import Figure
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
-from numpy.typing import NDArray
 
-from tapscan.records import FloatArray, Mode, ModePair, StationPicture
+from tapscan.records import FloatArray, Mode, StationPicture
+from tapscan.report.figures.sheet import GRAPHITE, INK, STYLE, WASH, as_svg, sheet
 
 Curve = tuple[FloatArray, FloatArray]
 
-INK, GRAPHITE, RULE, WASH = "#1b2f5e", "#4a4e57", "#c9ccd3", "#dfe5f1"
-SIZE_IN = (4.6, 2.9)
 LOWEST_HZ, USUAL_TOP_HZ = 45.0, 3000.0
 COLUMNS = 360
 LABELS = 6
 LABEL_GAP = 0.09  # of the axis: closer labels would touch
-STYLE: Any = {
-    "svg.fonttype": "none",
-    "svg.hashsalt": "tapscan",
-    "font.size": 9.5,
-    "text.color": GRAPHITE,
-    "axes.labelcolor": GRAPHITE,
-    "axes.edgecolor": GRAPHITE,
-    "xtick.color": GRAPHITE,
-    "ytick.color": GRAPHITE,
-    "axes.linewidth": 0.7,
-    "axes.unicode_minus": True,
-}
 
 
 def strongest(modes: Sequence[Mode], station: str) -> list[Mode]:
     """Modes heard at `station`, the strongest there first."""
     heard = [(s.strength_db, m) for m in modes for s in m.strengths if s.station == station]
     return [m for _, m in sorted(heard, key=lambda pair: -pair[0])]
+
+
+def widest_hz(modes: Sequence[Mode]) -> float | None:
+    """Twice the largest standard deviation of the frequencies; None where none is known."""
+    return max((2 * m.frequency_sd_hz for m in modes if m.frequency_sd_hz is not None), default=None)
 
 
 def spectrum(picture: StationPicture, modes: Sequence[Mode], named: Sequence[str], name: str) -> Markup | None:
@@ -61,14 +45,14 @@ def spectrum(picture: StationPicture, modes: Sequence[Mode], named: Sequence[str
     if curve is None:
         return None
     with rc_context(STYLE):
-        figure, axes = _sheet()
+        figure, axes = sheet()
         floor = _draw_spectrum(axes, picture, curve, top)
         _mark_modes(axes, [m for m in heard if LOWEST_HZ <= m.frequency_hz <= top], named)
         _frequency_axis(axes, top)
         axes.set_ylim(floor, 27)
         axes.set_yticks(np.arange(-20 * int(-floor // 20), 1, 20))
         axes.set_ylabel("dB below the strongest", y=0.38)
-        return _svg(figure, name, _spectrum_words(picture, heard, named, top))
+        return as_svg(figure, name, _spectrum_words(picture, heard, named, top))
 
 
 def decay(picture: StationPicture, noise_db: float | None, name: str) -> Markup | None:
@@ -79,7 +63,7 @@ def decay(picture: StationPicture, noise_db: float | None, name: str) -> Markup 
     top = float(level.max())
     noise = None if noise_db is None else noise_db - top
     with rc_context(STYLE):
-        figure, axes = _sheet()
+        figure, axes = sheet()
         floor = _decay_floor(level - top, noise)
         axes.fill_between(t, np.maximum(level - top, floor), floor, color=WASH, linewidth=0)
         axes.plot(t, np.maximum(level - top, floor), color=INK, linewidth=1.1)
@@ -90,40 +74,7 @@ def decay(picture: StationPicture, noise_db: float | None, name: str) -> Markup 
         axes.set_ylim(floor, 6)
         axes.set_xlabel("seconds after the tap")
         axes.set_ylabel("dB below the loudest")
-        return _svg(figure, name, _decay_words(t, level - top, noise))
-
-
-def shifts(pairs: Sequence[ModePair], name: str) -> Markup | None:
-    """Change of each mode in per cent against frequency, twice its scatter as a line; None without pairs."""
-    if not pairs:
-        return None
-    f = np.array([p.baseline_hz for p in pairs])
-    change, half = np.array([p.change_ppm for p in pairs]) / 1e4, np.array([p.change_sd_ppm for p in pairs]) * 2e-4
-    fell = np.array([p.fell for p in pairs])
-    plain = change[fell] if fell.any() else np.quantile(change, [0.05])  # a wild single mode must not flatten the rest
-    lowest = float(min(plain.min(), -2 * np.median(half)))
-    highest = float(max(np.median(half) * 3, np.quantile(change, 0.95)))
-    out_of_sight = int(np.sum((change < lowest) | (change > highest)))
-    room = 0.08 * (highest - lowest)
-    with rc_context(STYLE):
-        figure, axes = _sheet()
-        axes.set_position((0.175, 0.18, 0.8, 0.79))
-        axes.axhline(0.0, color=GRAPHITE, linewidth=0.7)
-        axes.errorbar(f, change, half, fmt="none", ecolor=GRAPHITE, elinewidth=0.7)
-        axes.plot(f[~fell], change[~fell], linestyle="", marker="o", markersize=3, mfc="white", mec=INK, mew=0.8)
-        axes.plot(f[fell], change[fell], linestyle="", marker="D", markersize=5.5, color=INK)
-        axes.set_xlim(0, float(f.max()) * 1.03)
-        axes.set_ylim(lowest - room, highest + room)
-        axes.set_xlabel("frequency, Hz")
-        axes.set_ylabel("change, %")
-        return _svg(figure, name, _shift_words(change, fell, out_of_sight))
-
-
-def _shift_words(change: FloatArray, fell: NDArray[np.bool_], out_of_sight: int) -> str:
-    told = f"Change of {len(change)} modes since the baseline, in per cent; {out_of_sight} lie beyond the picture. "
-    if not fell.any():
-        return told + "None stands out from the scatter."
-    return told + f"{int(fell.sum())} fell by more than the scatter, the largest by {-change[fell].min():.3f} %."
+        return as_svg(figure, name, _decay_words(t, level - top, noise))
 
 
 def fall_time(picture: StationPicture, drop_db: float = 20.0) -> float | None:
@@ -133,18 +84,6 @@ def fall_time(picture: StationPicture, drop_db: float = 20.0) -> float | None:
         return None
     above = np.flatnonzero(level > level.max() - drop_db)
     return None if above[-1] + 1 >= len(level) else float(picture.time_s[above[-1] + 1])
-
-
-def _sheet() -> tuple[Figure, Any]:
-    figure = Figure(figsize=SIZE_IN)
-    FigureCanvasSVG(figure)
-    axes = figure.add_axes((0.14, 0.18, 0.835, 0.79))
-    figure.patch.set_visible(False)
-    axes.patch.set_visible(False)
-    axes.spines[["top", "right"]].set_visible(False)
-    axes.grid(True, color=RULE, linewidth=0.5)
-    axes.set_axisbelow(True)
-    return figure, axes
 
 
 def _top_hz(picture: StationPicture, standing_out: Sequence[Mode]) -> float:
@@ -192,6 +131,9 @@ def _mark_modes(axes: Any, heard: Sequence[Mode], named: Sequence[str]) -> None:
     plain = [m.frequency_hz for m in heard if m.id not in named]
     special = [m.frequency_hz for m in heard if m.id in named]
     axes.vlines(plain, 4, 9, color=INK, linewidth=0.7)
+    known = [m for m in heard if m.frequency_sd_hz is not None]
+    ends = np.array([(m.frequency_hz, 2 * (m.frequency_sd_hz or 0.0)) for m in known]).reshape(-1, 2)
+    axes.hlines(np.full(len(known), 6.5), ends[:, 0] - ends[:, 1], ends[:, 0] + ends[:, 1], color=INK, linewidth=1.6)
     if special:
         axes.vlines(special, -2, 9, color=INK, linewidth=1.5)
         axes.plot(special, [11] * len(special), linestyle="none", marker="v", markersize=5.5, color=INK)
@@ -246,20 +188,3 @@ def _spectrum_words(picture: StationPicture, heard: Sequence[Mode], named: Seque
 def _decay_words(t: FloatArray, level: FloatArray, noise: float | None) -> str:
     clear = "noise unknown" if noise is None else f"noise {-noise:.0f} dB below the loudest"
     return f"Level after the tap over {t[-1]:.1f} s: it ends {-level[-1]:.0f} dB below the loudest; {clear}."
-
-
-def _svg(figure: Figure, name: str, words: str) -> Markup:
-    """Bare <svg> element: no header, no outside address, ids of its own, and words in its place."""
-    out = io.StringIO()
-    figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None})
-    text = out.getvalue()
-    text = text[text.index("<svg") :]
-    text = re.sub(r"<metadata>.*?</metadata>", "", text, flags=re.DOTALL)
-    text = re.sub(r'\s+xmlns(:\w+)?="[^"]*"', "", text).replace("xlink:href=", "href=")
-    text = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>{name}-", text)
-    text = re.sub(r'(<svg[^>]*?)\s+width="[^"]*"', r"\1", text, count=1)
-    text = re.sub(r'(<svg[^>]*?)\s+height="[^"]*"', r"\1", text, count=1)
-    label = escape(words)
-    head = f'<svg role="img" aria-label="{label}"'
-    text = text.replace("<svg", head, 1)
-    return Markup(re.sub(r"(<svg[^>]*>)", lambda m: f"{m[1]}<title>{label}</title>", text, count=1))

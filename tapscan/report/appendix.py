@@ -1,0 +1,90 @@
+"""All figures, as rows of words for the tables at the end.
+
+listed_modes(screening)     modes that the table holds, and how many it leaves out
+mode_row, strike_row, recording_row
+t60(mode), relative_sd(mode, value)
+"""
+
+from typing import Any
+
+from tapscan.records import Mode, Recording, Screening, Strike
+from tapscan.report import words
+
+MOST_MODES = 60
+MOST_ROWS = 300
+
+
+def t60(m: Mode) -> str:
+    """Time to -60 dB with its standard deviation."""
+    return words.with_sd(m.t60_s, relative_sd(m, m.t60_s))
+
+
+def relative_sd(m: Mode, value: float | None) -> float | None:
+    """Standard deviation of a figure that goes as the decay rate or its inverse."""
+    if value is None or not m.decay_rate_per_s or m.decay_rate_sd_per_s is None:
+        return None
+    return abs(value) * m.decay_rate_sd_per_s / m.decay_rate_per_s
+
+
+def listed_modes(screening: Screening) -> tuple[list[Mode], int]:
+    """The strongest and those that indications name, in order of frequency; how many are left out."""
+    named = {m for i in screening.indications for m in i.modes}
+    modes = screening.scan.modes
+    by_level = sorted(modes, key=lambda m: -(-1e3 if m.level_db is None else m.level_db))
+    kept = {m.id for m in by_level[:MOST_MODES]} | named
+    shown = sorted((m for m in modes if m.id in kept), key=lambda m: m.frequency_hz)
+    return shown, len(modes) - len(shown)
+
+
+def mode_row(m: Mode, notes: words.Notes) -> dict[str, Any]:
+    """`notes` gives a letter to each reason why a figure is unknown."""
+    stands = {True: "yes", False: "no", None: words.UNKNOWN}[m.prominent]
+    cents = words.UNKNOWN if m.cents is None else words.minus(f"{m.cents:+.0f}")
+    return {
+        "id": m.id,
+        "frequency": words.with_sd(m.frequency_hz, m.frequency_sd_hz),
+        "decay": words.with_sd(m.decay_rate_per_s, m.decay_rate_sd_per_s),
+        "t60": t60(m),
+        "q": words.with_sd(m.q, relative_sd(m, m.q)),
+        "loss": words.with_sd(m.loss_factor, relative_sd(m, m.loss_factor), scale=1e3),
+        "note": f"{m.note} {cents}" if m.note else words.UNKNOWN,
+        "tone_to_noise": words.decibels(m.tone_to_noise_db),
+        "prominence": words.decibels(m.prominence_ratio_db),
+        "stands": f"{stands}, {m.stations_prominent}/{m.stations_judged}" if m.stations_judged else stands,
+        "level": words.decibels(m.level_db),
+        "stations": words.listed([s.station for s in m.strengths], 4),
+        "origin": words.ORIGINS.get(m.origin, m.origin),
+        "why": notes.letter(m.reason),
+    }
+
+
+def strike_row(s: Strike) -> dict[str, str]:
+    """One tap."""
+    return {
+        "id": s.id,
+        "recording": s.recording,
+        "station": s.station,
+        "force": s.force or "not declared",
+        "onset": f"{s.onset_s:.3f}",
+        "duration": f"{s.duration_s:.2f}",
+        "peak": words.number(s.peak, 2),
+        "level": words.decibels(s.level_db),
+        "over_noise": words.unknown(s.reason) if s.snr_db is None else words.decibels(s.snr_db),
+        "faults": words.faults(s.faults),
+    }
+
+
+def recording_row(r: Recording) -> dict[str, str]:
+    """One file."""
+    used = f"none ({r.reason or 'no reason given'})"
+    if r.channel_used is not None:
+        used = f"{r.channel_used + 1} of {r.channels}"
+    return {
+        "id": r.id,
+        "file": r.file,
+        "sha256": r.sha256,
+        "rate": f"{r.sample_rate_hz}",
+        "channel": used,
+        "duration": f"{r.duration_s:.2f}",
+        "faults": words.faults(r.faults),
+    }

@@ -1,0 +1,63 @@
+"""One indication as rows of words.
+
+finding(indication, number, screening)   what indications.html names
+"""
+
+from collections.abc import Sequence
+from typing import Any
+
+from tapscan.records import Condition, Indication, Mode, Screening
+from tapscan.report import words
+from tapscan.report.appendix import relative_sd, t60
+
+MOST_NAMED = 6
+
+
+def finding(indication: Indication, number: int, screening: Screening) -> dict[str, Any]:
+    """`number` as it stands before it on the page."""
+    by_id = {m.id: m for m in screening.scan.modes}
+    modes = [by_id[m] for m in indication.modes if m in by_id]
+    return {
+        "number": number,
+        "title": words.rule(indication.rule),
+        "sentence": indication.sentence,
+        "stations": words.listed(indication.stations) or "the plate as a whole",
+        "where": words.listed([screening.scan.where(s) for s in indication.stations]) or "the plate as a whole",
+        "interpretation": words.INTERPRETATIONS.get(indication.interpretation, indication.interpretation),
+        "status": words.STATUSES.get(indication.status, str(indication.status)),
+        "evidence": [_evidence(c, modes) for c in indication.conditions],
+        "modes": [_mode_in_words(m) for m in modes[:MOST_NAMED]],
+        "modes_left_out": max(0, len(indication.modes) - MOST_NAMED),
+        "others": indication.other_explanations,
+        "reach": words.reach(indication.rule),
+    }
+
+
+def _evidence(c: Condition, modes: Sequence[Mode]) -> dict[str, str]:
+    value = words.quantity(c.value, c.unit)
+    if c.name == "time to -60 dB" and len(modes) == 1:
+        value = f"{t60(modes[0])} {c.unit}"
+    return {
+        "name": words.minus(c.name),
+        "meaning": words.EVIDENCE.get(c.name, ""),
+        "value": value,
+        "limit": "none set" if c.limit is None else words.quantity(c.limit, c.unit),
+        "side": _side(c),
+        "source": c.source,
+    }
+
+
+def _side(c: Condition) -> str:
+    if isinstance(c.value, str) or isinstance(c.limit, str) or c.value is None or c.limit is None:
+        return ""
+    if c.value == c.limit:
+        return "at the limit"
+    return "above the limit" if c.value > c.limit else "below the limit"
+
+
+def _mode_in_words(m: Mode) -> str:
+    tone = f", near the note {m.note}" if m.note else ""
+    ring = f"its decay is {words.unknown(m.reason)}"
+    if m.t60_s:
+        ring = f"fades by 60 dB in {words.with_sd(m.t60_s, relative_sd(m, m.t60_s), places=3)} s"
+    return f"{m.id}: {words.with_sd(m.frequency_hz, m.frequency_sd_hz, places=2)} Hz{tone}; {ring}"

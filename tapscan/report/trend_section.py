@@ -1,0 +1,38 @@
+"""All scans of the plate, as rows of words and a drawing.
+
+trend_section(course, shop)   what trend.html names, or None with fewer than two scans
+"""
+
+import datetime as dt
+from typing import Any
+
+from tapscan.report import words
+from tapscan.report.beside import Course
+from tapscan.report.shop import Shop
+
+FEWEST = 4  # scans: three cannot tell a drift from a step
+
+
+def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | None:
+    """Drawing, rows of a table (tone, then its change in each scan) and the words beside them."""
+    if course is None or len(course.dates) < 2:
+        return None
+    from tapscan.report.figures.changes import trend
+
+    day = (shop or Shop()).day
+    return {
+        "drawing": trend(course, "trend"),
+        "days": [day(dt.date.fromisoformat(d)) for d in course.dates],
+        "together": [_per_cent(x) for x in course.shared_ppm],
+        "rows": [
+            (f"{line.frequency_hz:.1f} Hz", [_per_cent(x) for x in line.change_ppm], line.said) for line in course.lines
+        ],
+        "followed": course.followed,
+        "scans": len(course.dates),
+        "few": len(course.dates) < FEWEST,
+        "left_out": words.listed(course.left_out),
+    }
+
+
+def _per_cent(ppm: float | None) -> str:
+    return "not heard" if ppm is None else words.minus(f"{ppm / 1e4:+.3f}")

@@ -1,0 +1,113 @@
+"""Named tones, the course through all scans, how far the test reaches, and what stands at the head of the page."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapscan.records import RuleNotRun
+from tapscan.report import words
+from tapscan.report.about import About
+from tapscan.report.beside import Beside, Course, CourseLine, ToneDecay
+from tapscan.report.comparison_section import counted_tones
+from tapscan.report.page import render_page
+from tapscan.report.reach_section import reach_section
+from tapscan.report.shop import Shop
+from tapscan.report.tones_section import named, tones_section
+from tapscan.report.trend_section import trend_section
+from tests.report.sheets import indication, mode, screening
+from tests.report.test_comparison_section import comparison, pair
+
+T = np.linspace(0.05, 1.0, 40)
+
+
+def decay(**changes: object) -> ToneDecay:
+    known = ToneDecay("M1", 140.0, "S1", "T1", T, -43.4 * T, 0.0, 5.0, 0.05)
+    return replace(known, **changes)  # type: ignore[arg-type]
+
+
+def course(*lines: CourseLine, dates=("2024-03-01", "2025-03-01", "2026-03-01")) -> Course:
+    names = tuple(f"B12/{d}" for d in dates)
+    return Course(names, tuple(dates), tuple(-100.0 * k for k in range(len(dates))), lines, 70)
+
+
+def test_tones_come_in_turn_from_every_indication():
+    modes = tuple(mode(k) for k in range(1, 10))
+    s = screening(
+        scan=replace(screening().scan, modes=modes),
+        indications=(indication(modes=("M1", "M2", "M3")), indication(modes=("M2", "M7")), indication(modes=("M99",))),
+    )
+    assert [m.id for m in named(s)] == ["M1", "M2", "M7", "M3"]
+
+
+def test_a_named_tone_has_its_decay_with_the_measured_line_and_the_fitted_one():
+    found = tones_section(screening(), [decay()])
+    assert found is not None
+    row = found.rows[0]
+    assert "falls by 43.4 dB a second" in row["decay"]
+    assert "after tap T1 at S1" in row["decay_words"] and "1.382 ± 0.014 s" in row["decay_words"]
+
+
+def test_a_decay_that_could_not_be_had_says_why():
+    nothing = decay(time_s=np.empty(0), level_db=np.empty(0), reason="heard too shortly")
+    found = tones_section(screening(), [nothing])
+    assert found is not None
+    assert found.rows[0]["decay"] is None
+    assert found.rows[0]["decay_words"] == "Its energy at S1 could not be followed: heard too shortly."
+
+
+def test_without_named_tones_there_is_no_such_section():
+    assert tones_section(screening(indications=()), []) is None
+    assert 'id="tones"' not in render_page(screening(indications=()))
+
+
+def test_the_course_is_drawn_and_told_in_a_table():
+    line = CourseLine(311.2, (0.0, None, -1900.0), (10.0, None, 12.0), "one step")
+    html = render_page(screening(), None, Beside(Shop(dates="day.month.year"), course=course(line)))
+    for told in ("01.03.2024", "311.2 Hz", "not heard", "\N{MINUS SIGN}0.190", "one step", "\N{MINUS SIGN}0.020"):
+        assert told in html
+    assert "all modes together -0.020 %; beyond that 311 Hz -0.190 %" in html
+    assert "3 scans so far. From four on" in html
+
+
+def test_one_scan_has_no_course():
+    assert trend_section(None, None) is None
+    assert trend_section(course(dates=("2026-03-01",)), None) is None
+    assert 'id="trend"' not in render_page(screening())
+
+
+def test_scans_of_one_day_are_drawn_too():
+    line = CourseLine(311.2, (0.0, 5.0), (10.0, 10.0), "too few scans to say")
+    found = trend_section(course(line, dates=("2026-03-01", "2026-03-01")), None)
+    assert found is not None and "<svg" in found["drawing"]
+
+
+def test_every_rule_says_what_it_did_here_and_how_far_it_reaches():
+    s = screening(indications=(indication(rule="buzz"),), rules_not_run=(RuleNotRun("string", "no strings"),))
+    rows = {name: (said, far) for name, said, far in reach_section(s)}
+    assert len(rows) >= len(words.RULES)
+    assert rows["A buzz"] == ("raised 1 indication here", words.reach("buzz"))
+    assert rows["Tones that come from strings"][0] == "not run here"
+    assert rows["A dead place"][0] == "ran here and raised nothing"
+
+
+@pytest.mark.parametrize(
+    ("judged", "told"),
+    [
+        ((True, True, False), "3 of them were in the baseline too; 2 of these are clear enough to be compared"),
+        ((None, True, True), "3 of them were in the baseline too"),
+    ],
+)
+def test_tones_told_apart_found_again_and_compared_add_up(judged, told):
+    pairs = tuple(replace(pair(k, 1.0), judged=j) for k, j in enumerate(judged, 1))
+    said = counted_tones(replace(screening(), comparison=comparison(pairs=pairs)))
+    assert said.startswith(f"{len(screening().scan.modes)} told apart; {told}")
+    assert ("clear enough" in said) == (None not in judged)
+
+
+def test_plate_day_and_whom_it_is_for_stand_at_the_head():
+    about = About("B12", "B12/2026-03-14", "2026-03-14", "small grand, serial number 77", "A. Person")
+    head = render_page(screening(), about, Beside(whom="Mill Street <School>")).split("<h1>")[0]
+    for told in ("B12", "small grand, serial number 77", "2026-03-14", "A. Person", "Mill Street &lt;School&gt;"):
+        assert told in head
+    assert "come from no register" in render_page(screening()).split("<h1>")[0]
