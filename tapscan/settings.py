@@ -83,6 +83,9 @@ class Settings(RuleLimits):
     ringing_station_share: float = limit(
         0.5, "1", "share of the stations that hear a mode at which it must stand out", JUDGEMENT
     )
+    heard_places_share: float = limit(
+        0.6, "1", "of the places tapped; where fewer gave a good tap, silence of the rules says little", JUDGEMENT
+    )
     plate_loss_factor: float = limit(
         0.0015,
         "1",

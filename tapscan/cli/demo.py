@@ -9,14 +9,14 @@ import typer
 def demo(
     folder: Annotated[Path, typer.Argument(help="Where recordings and reports are written.")] = Path("tapscan-demo"),
 ) -> None:
-    """Do the whole job on an invented shop's three plates, two scans each. All of it is simulated."""
+    """Do the whole job on the five plates of an invented shop. All of it is simulated."""
     from tapscan.cli.bullets import bullet, console
     from tapscan.demo.shop import SHOP
     from tapscan.workflow.demo import run_demo
 
     out = console()
-    out.print(f"{SHOP}. Three simulated plates, two scans each, 20 stations, a soft and a hard tap at each.\n")
-    typer.echo("Tapping and listening; this takes about a minute.", err=True)
+    out.print(f"{SHOP}. Five simulated plates, one or two scans each, 20 stations, a soft and a hard tap at each.\n")
+    typer.echo("Tapping and listening; this takes a minute or two.", err=True)
     plate = ""
     for scan in run_demo(folder, lambda what: typer.echo(f"  {what} ...", err=True)):
         if scan.plate.name != plate:
@@ -27,7 +27,7 @@ def demo(
         for indication in screening.indications:
             out.print(bullet(indication.sentence, 4))
         out.print(bullet(f"report: {scan.report}", 4))
-        if scan.number == 2:
+        if scan.number == len(scan.plate.cases):
             out.print(bullet(scan.plate.answer, 2))
             out.print()
     out.print("tapscan proposes; a named, qualified person evaluates. Open a report in any browser.")

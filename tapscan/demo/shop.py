@@ -1,6 +1,6 @@
-"""An invented shop and its three invented plates.
+"""An invented shop and its invented plates.
 
-    PLATES                         what happened to each plate between its two scans
+    PLATES                         what happened to each plate, scan by scan
     iron_c(number)                 temperature of the iron in that scan
     sound_of(plate, number)        the long recording of one scan, made tap by tap
     layout_text(plate)             its stations as a layout file
@@ -9,13 +9,15 @@ Bellweather Yard is no real shop, and nothing here was measured: all plates are 
 (docs/simulated-plates.md). Only the modal tables are made beforehand; the taps are made when the demo runs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tapscan.demo.plates import Iron, State, Table, draw_iron, load_table, plate_modes
+from tapscan.demo.strings import singing
 from tapscan.demo.taps import Tap, scan, sensor_names, snr_noise_rms
 from tapscan.records import FloatArray, Force
+from tapscan.records import State as PlateState
 
 SHOP = "Bellweather Yard (an invented shop)"
 SAMPLE_RATE_HZ = 16_000
@@ -43,8 +45,11 @@ class DemoPlate:
     story: str
     seed: int
     loss_factor: float
-    cases: tuple[str, str]  # first and second scan
+    cases: tuple[str, ...]  # one for each scan
     answer: str  # what was built in, and what should see it
+    state: PlateState = "stripped"
+    overload: float = 1.0  # how far the loudest tap stands over full scale
+    strings: float = 0.0  # how loud unmuted strings sound along, of the loudest tap
 
 
 PLATES = (
@@ -76,23 +81,47 @@ PLATES = (
         ("chill", "chill"),
         "A chilled region was built into this plate, and both scans should point at it.",
     ),
+    DemoPlate(
+        "BY-14",
+        "small-grand",
+        "tapped in a hurry, with the input turned up far too high",
+        14,
+        0.0045,
+        ("sound",),
+        "Most taps were cut off at full scale. Nothing can be said of such a recording, and nothing should be.",
+        overload=40.0,
+    ),
+    DemoPlate(
+        "BY-15",
+        "parlour-grand",
+        "looked at for a buyer, strung and in the piano; two strings were left unmuted",
+        15,
+        0.0100,
+        ("sound",),
+        "Two strings of 131 and 196 Hz were built in, and no flaw. The strings should be told from the plate, and the plate left undecided: "
+        "in the piano this test has no measured reach.",
+        state="strung",
+        strings=0.05,
+    ),
 )
 
 
 def sound_of(plate: DemoPlate, number: int) -> FloatArray:
-    """Tap `plate` for its scan `number` (0 or 1): one recording, stations apart by a pause, noise throughout."""
+    """Tap `plate` for its scan `number`, counted from 0: one recording, stations apart by a pause, noise throughout."""
     table = load_table(plate.pattern)
     rng = np.random.default_rng([plate.seed, number])
     state = State(temperature_c=iron_c(number))
     modes = plate_modes(table, plate.cases[number], _casting(table, plate), state)
     sensor = sensor_names(modes)[0]
     taps = scan(modes, sensor, SAMPLE_RATE_HZ, rng, ORDER, duration_s=TAP_S, snr_db=None)
-    sound = _with_pauses(taps)
-    return sound + snr_noise_rms(taps, SNR_DB) * rng.standard_normal(len(sound))
+    noise = snr_noise_rms(taps, SNR_DB)
+    sound = _with_pauses(_with_strings(taps, plate.strings, rng) if plate.strings else taps)
+    heard = sound + noise * rng.standard_normal(len(sound))
+    return np.clip(plate.overload * heard, -1, 1) if plate.overload > 1 else heard
 
 
 def iron_c(number: int) -> float:
-    """Temperature of the iron in scan `number` (0 or 1), degrees Celsius."""
+    """Temperature of the iron in scan `number`, counted from 0, degrees Celsius."""
     return 18.0 + 4.0 * number
 
 
@@ -125,6 +154,17 @@ def _casting(table: Table, plate: DemoPlate) -> Iron:
     """The same casting in both scans."""
     rng = np.random.default_rng(plate.seed)
     return draw_iron(table, rng, mean_loss_factor=plate.loss_factor, loss_scatter=LOSS_SCATTER)
+
+
+def _with_strings(taps: list[Tap], share: float, rng: np.random.Generator) -> list[Tap]:
+    """Louder taps make the strings louder."""
+    return [replace(t, samples=t.samples + _strings_of(t, share, rng)) for t in taps]
+
+
+def _strings_of(tap: Tap, share: float, rng: np.random.Generator) -> FloatArray:
+    start = round(tap.onset_s * SAMPLE_RATE_HZ)
+    ring = singing(rng, len(tap.samples) - start, SAMPLE_RATE_HZ)
+    return share * float(np.abs(tap.samples).max()) * np.concatenate([np.zeros(start), ring])
 
 
 def _with_pauses(taps: list[Tap]) -> FloatArray:

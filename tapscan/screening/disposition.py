@@ -1,7 +1,7 @@
 """From indications to the scan's disposition, and the plain words for it.
 
-    dispose(scan, indications, silent)   Outcome: disposition, headline, summary and next steps
-    silent_recordings(scan)              a sentence for each recording without a usable strike
+    dispose(scan, indications, silent, settings)   Outcome: disposition, headline, summary and next steps
+    silent_recordings(scan)                        a sentence for each recording without a usable strike
 
 Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. One that is `unchanged` does not raise the
 disposition, but headline, summary and steps carry it: who reads only these must not take it for gone. Wording of the
@@ -11,12 +11,14 @@ disposition after ASTM E1316 (indication, relevant); the tool proposes, a named 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tapscan.records import IN_PIANO, Disposition, Indication, Scan
+from tapscan.records import IN_PIANO, Disposition, Indication, Scan, Strike
+from tapscan.settings import Settings
 
 LOOK = "Something to look at"
 NOTHING = "Nothing found in what was tested"
 STANDS = "Nothing new; an earlier finding still stands"
 REPEAT = "Repeat the test"
+UNDECIDED = "No answer: this test cannot clear a plate in the piano"
 
 
 @dataclass(frozen=True)
@@ -29,22 +31,23 @@ class Outcome:
     next_steps: tuple[str, ...]
 
 
-def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]) -> Outcome:
+def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str], settings: Settings) -> Outcome:
     """`silent`: for each recording without a usable strike, what is wrong and what would mend it."""
     every = [i for i in indications if i.interpretation == "relevant"]
     relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
     if relevant:
         return Outcome("relevant indication", LOOK, _findings(relevant) + _known(standing), _steps(scan))
-    why = _why_inconclusive(scan, silent, indications)
+    why = _why_inconclusive(scan, silent, indications, settings)
     if why:
         steps = tuple(why[1:]) or ("Record it again as the sheet says.",)
-        return Outcome("inconclusive", REPEAT, why[0] + _known(standing), (*steps, *(EXAMINED if standing else ())))
+        headline = UNDECIDED if why[0] == IN_THE_PIANO else REPEAT
+        return Outcome("inconclusive", headline, why[0] + _known(standing), (*steps, *(EXAMINED if standing else ())))
     if standing:
         return Outcome("no relevant indication", STANDS, _standing(standing), (*EXAMINED, KEEP))
     return Outcome(
         "no relevant indication",
         NOTHING,
-        f"{_counted(sum(s.usable for s in scan.strikes), 'tap')} at {_counted(_stations(scan), 'place')} showed "
+        f"{_counted(sum(s.usable for s in scan.strikes), 'tap')} at {_counted(len(_heard(scan)), 'place')} showed "
         f"{_counted(len(scan.modes), 'mode')}; the rules that ran raised nothing. "
         "That does not show that the plate is free of flaws.",
         (
@@ -63,8 +66,9 @@ def _counted(n: int, word: str) -> str:
     return f"{n} {word}" if n == 1 else f"{n} {word}s"
 
 
-def _stations(scan: Scan) -> int:
-    return len({s.station for s in scan.strikes})
+def _heard(scan: Scan) -> set[str]:
+    """Stations with a tap that can be used."""
+    return {s.station for s in scan.strikes if s.usable}
 
 
 def _known(standing: Sequence[Indication]) -> str:
@@ -104,14 +108,18 @@ def _steps(scan: Scan) -> tuple[str, ...]:
     )
 
 
-def _why_inconclusive(scan: Scan, silent: Sequence[str], indications: Sequence[Indication]) -> list[str]:
+def _why_inconclusive(
+    scan: Scan, silent: Sequence[str], indications: Sequence[Indication], settings: Settings
+) -> list[str]:
     """The reason and then the remedies; empty when there is none."""
     if not scan.strikes:
         return ["No tap was found.", *silent]
     usable = [s for s in scan.strikes if s.usable]
     if not usable:
-        worst = sorted({fault for s in scan.strikes for fault in s.faults} & set(REMEDY))
+        worst = _worst(scan.strikes)
         return [f"No tap can be used: {', '.join(worst)}.", *(REMEDY[w] for w in worst), *silent]
+    if few := _too_few_places(scan, settings):
+        return few
     if all("cut short" in s.faults for s in usable):
         return [
             "The taps follow each other too closely: each ring is cut short by the next.",
@@ -125,15 +133,26 @@ def _why_inconclusive(scan: Scan, silent: Sequence[str], indications: Sequence[I
     return _doubtful(scan, indications)
 
 
+def _worst(strikes: Sequence[Strike]) -> list[str]:
+    return sorted({fault for s in strikes if not s.usable for fault in s.faults} & set(REMEDY))
+
+
+def _too_few_places(scan: Scan, settings: Settings) -> list[str]:
+    heard, tapped = _heard(scan), {s.station for s in scan.strikes}
+    if len(heard) >= settings.heard_places_share * len(tapped):
+        return []
+    worst = _worst([s for s in scan.strikes if s.station not in heard])
+    what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used; the others: {', '.join(worst)}."
+    return [what, *(REMEDY[w] for w in worst)]
+
+
 def _doubtful(scan: Scan, indications: Sequence[Indication]) -> list[str]:
     """Why a scan with good taps still tells too little."""
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
         return [buzz[0].sentence, BUZZ_AGAIN]
     if scan.state in IN_PIANO:
-        return [
-            "Nothing was raised, but the plate is in the piano, where this test has no measured reach.",
-            "Examine the plate bare where that is possible.",
-        ]
+        strings = any(i.rule == "string" for i in indications)
+        return [IN_THE_PIANO, *([MUTE] if strings else []), *PIANO_STEPS]
     return []
 
 
@@ -141,6 +160,15 @@ KEEP = "Keep this scan, and scan again after each stage of the work."
 EXAMINED = (
     "Ask whether a qualified person has examined the earlier finding. If not, hold off finish and strings, and have the named places examined "
     "(dye penetrant or magnetic particle).",
+)
+IN_THE_PIANO = (
+    "Nothing was raised. But the plate is bolted to wood and joined to strings and case, and how far this test reaches there was never measured: "
+    "take it neither for good news nor for bad."
+)
+MUTE = "Mute all strings with felt and tap again, so that only the plate is heard."
+PIANO_STEPS = (
+    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier, and note any section that does not hold its pitch.",
+    "Where much hangs on it, have a qualified person examine the plate; for this test it has to be bare, the tension let down first by a qualified person.",
 )
 BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap all places again, and say that they were held (--held)."
 REMEDY = {

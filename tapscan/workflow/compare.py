@@ -1,7 +1,7 @@
 """Compare a later scan of a plate with its baseline: unlike pairs first, then figures, then what they mean.
 
 compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
-with_comparison(screening, comparison)       the later scan's Screening as it reads beside its baseline
+with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
 carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
 """
 
@@ -84,13 +84,13 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     )
 
 
-def with_comparison(screening: Screening, comparison: Comparison) -> Screening:
+def with_comparison(screening: Screening, comparison: Comparison, settings: Settings) -> Screening:
     """The screening with what the comparison says: its indications first, old ones `unchanged`, the disposition anew.
 
     An indication that stood in the baseline already does not raise the disposition.
     """
     indications = (*comparison.indications, *comparison.carried)
-    outcome = dispose(screening.scan, indications, silent_recordings(screening.scan))
+    outcome = dispose(screening.scan, indications, silent_recordings(screening.scan), settings)
     others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
     return replace(
         screening,

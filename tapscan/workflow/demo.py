@@ -10,7 +10,7 @@ from pathlib import Path
 from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, DemoPlate, iron_c, layout_text, sound_of
 from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
-from tapscan.records import ScanConditions, ScanForComparison, Screening
+from tapscan.records import ScanConditions, ScanForComparison, Screening, State
 from tapscan.report.as_json import dumps
 from tapscan.report.files import write_text
 from tapscan.settings import Settings
@@ -25,7 +25,7 @@ class DemoScan:
     """One scan of one plate, and where its files lie."""
 
     plate: DemoPlate
-    number: int  # 1 or 2
+    number: int  # from 1
     recording: Path
     report: Path
     screening: Screening
@@ -38,14 +38,14 @@ def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan
         layout = folder / f"{plate.pattern}.toml"
         write_text(layout, layout_text(plate))
         earlier: list[ScanForComparison] = []
-        for number in (1, 2):
+        for number in range(1, len(plate.cases) + 1):
             starting(f"{plate.name}, scan {number}")
             recording = folder / f"{plate.name}_scan-{number}.flac"
             save_flac(recording, sound_of(plate, number - 1), SAMPLE_RATE_HZ)
-            screening = _screen(recording, layout)
+            screening = _screen(recording, layout, plate.state)
             now = _for_comparison(plate, number, screening)
             if earlier:
-                screening = with_comparison(screening, compare_scans(now, earlier, Settings()))
+                screening = with_comparison(screening, compare_scans(now, earlier, Settings()), Settings())
             elif screening.disposition != "relevant indication":  # a baseline is a scan that raised nothing
                 earlier.append(now)
             before = tape_of_files(earlier[0].scan) if screening.comparison else None
@@ -58,7 +58,7 @@ def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan
 def _for_comparison(plate: DemoPlate, number: int, screening: Screening) -> ScanForComparison:
     date = DATES[number - 1]
     conditions = ScanConditions(
-        state="stripped",
+        state=plate.state,
         supports="four soft pads",
         iron_c=iron_c(number - 1),
         sensor="contact pickup",
@@ -67,8 +67,8 @@ def _for_comparison(plate: DemoPlate, number: int, screening: Screening) -> Scan
     return ScanForComparison(f"{plate.name}/{date}", date, conditions, screening.scan, screening.indications)
 
 
-def _screen(recording: Path, layout: Path) -> Screening:
-    request = Request(layout=read_layout(str(layout)), state="stripped", order=ORDER, pictures=True)
+def _screen(recording: Path, layout: Path, state: State) -> Screening:
+    request = Request(layout=read_layout(str(layout)), state=state, order=ORDER, pictures=True)
     result = check([str(recording)], request)
     if result.screening is None:
         raise RuntimeError(f"the demo's own recording cannot be read: {result.unreadable}")

@@ -84,7 +84,9 @@ def _beside_baseline(
     same_day = [e.number for e in list_scans(register, plate) if e.date == new.date]
     name = scan or scan_name(plate, new.date, max(same_day, default=0) + 1)
     later = ScanForComparison(name, new.date.isoformat(), new.conditions, screening.scan, screening.indications)
-    return with_comparison(screening, compare_scans(later, [for_comparison(register, e) for e in baseline], settings))
+    return with_comparison(
+        screening, compare_scans(later, [for_comparison(register, e) for e in baseline], settings), settings
+    )
 
 
 def store(

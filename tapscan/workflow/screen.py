@@ -205,7 +205,7 @@ def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, no
     settings = request.settings
     indications, not_run = run_rules(scan, settings)
     silent = silent_recordings(scan)
-    outcome = dispose(scan, indications, silent)
+    outcome = dispose(scan, indications, silent, settings)
     return Screening(
         scan=scan,
         disposition=outcome.disposition,

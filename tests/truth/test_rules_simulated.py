@@ -104,7 +104,7 @@ def test_a_rattle_asks_for_another_test():
     assert rules_of(given)["buzz"] == "nonrelevant"
     found, not_run = run_rules(given, S)
     assert "force-dependence" in {r.rule for r in not_run}
-    assert dispose(given, [i for i in found if i.rule == "buzz"], []).disposition == "inconclusive"
+    assert dispose(given, [i for i in found if i.rule == "buzz"], [], S).disposition == "inconclusive"
     assert rules_of(replace(given, parts_held=True))["buzz"] == "relevant"
 
 

@@ -5,14 +5,15 @@ from dataclasses import replace
 import pytest
 
 from tapscan.records import Scan
-from tapscan.screening.disposition import LOOK, NOTHING, STANDS, dispose
-from tests.report.sheets import indication, screening
+from tapscan.screening.disposition import LOOK, MUTE, NOTHING, REPEAT, STANDS, UNDECIDED, dispose
+from tapscan.settings import Settings
+from tests.report.sheets import indication, screening, strike
 
 SCAN = screening().scan
 
 
 def said(*indications, scan: Scan = SCAN):
-    return dispose(scan, indications, [])
+    return dispose(scan, indications, [], Settings())
 
 
 def test_an_earlier_finding_that_still_stands_is_in_headline_summary_and_steps():
@@ -42,3 +43,34 @@ def test_a_test_to_be_repeated_does_not_hide_it():
 @pytest.mark.parametrize("interpretation", ["nonrelevant", "false"])
 def test_what_is_not_relevant_changes_no_headline(interpretation):
     assert said(indication(status="unchanged", interpretation=interpretation)).headline == NOTHING
+
+
+def tapped(good: int, places: int = 10, **changes: object) -> Scan:
+    """One tap a place, all but `good` of them clipped."""
+    strikes = tuple(strike(i, f"P{i}", faults=() if i < good else ("clipped",)) for i in range(places))
+    return replace(SCAN, strikes=strikes, **changes)
+
+
+@pytest.mark.parametrize(("good", "headline"), [(10, NOTHING), (6, NOTHING), (5, REPEAT), (1, REPEAT)])
+def test_silence_of_the_rules_counts_only_where_most_places_were_heard(good, headline):
+    """Ten clean taps of forty once read "nothing found in what was tested" (settings: heard_places_share)."""
+    outcome = said(scan=tapped(good))
+    assert outcome.headline == headline
+    if headline == REPEAT:
+        assert f"Only {good} of 10 places" in outcome.summary and "clipped" in outcome.summary
+        assert "Turn the input down" in outcome.next_steps[0]
+    else:
+        assert f"{good} taps at {good} places" in outcome.summary
+
+
+def test_too_few_places_do_not_hide_an_indication():
+    assert said(indication(), scan=tapped(2)).headline == LOOK
+
+
+def test_in_the_piano_nothing_raised_is_no_answer_and_strings_are_to_be_muted():
+    strung = tapped(10, state="strung")
+    assert said(scan=strung).headline == UNDECIDED
+    assert MUTE not in said(scan=strung).next_steps
+    strings = indication(rule="string", interpretation="nonrelevant", status=None)
+    assert said(strings, scan=strung).next_steps[0] == MUTE
+    assert said(scan=strung).disposition == "inconclusive"

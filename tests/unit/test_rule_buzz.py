@@ -23,14 +23,14 @@ def test_bursts_in_enough_taps_ask_for_another_test_first():
     (found,) = buzz.run(given, S)
     assert found.interpretation == "nonrelevant"
     assert "Hold hook" in found.sentence
-    assert dispose(given, [found], []).disposition == "inconclusive"
+    assert dispose(given, [found], [], Settings()).disposition == "inconclusive"
 
 
 def test_they_are_relevant_once_parts_were_held():
     given = heard([late(i) for i in range(5)], parts_held=True)
     (found,) = buzz.run(given, S)
     assert found.interpretation == "relevant"
-    assert dispose(given, [found], []).disposition == "relevant indication"
+    assert dispose(given, [found], [], Settings()).disposition == "relevant indication"
 
 
 @pytest.mark.parametrize("less", [{"late_db": 14.0}, {"share_db": -26.0}, {"unevenness": 0.9}])

@@ -114,4 +114,4 @@ def test_it_does_not_run_in_the_piano():
 
 def test_it_leads_to_something_to_look_at():
     given = taps(10, 3000.0)
-    assert dispose(given, told(given), []).disposition == "relevant indication"
+    assert dispose(given, told(given), [], Settings()).disposition == "relevant indication"
