@@ -14,14 +14,17 @@ import sys
 import tempfile
 from pathlib import Path
 
+from tapscan.demo.shop import PLATES, DemoPlate, iron_c
+
 DOCS = Path(__file__).parents[1] / "docs" / "reports"
-PLATES = {"BY-11": "parlour-grand", "BY-12": "small-grand", "BY-13": "small-grand"}
 DAYS = {1: "2026-03-02", 2: "2026-09-02"}
 PAGES = (
     ("BY-11", 2, "nothing-found"),
     ("BY-12", 2, "changed-since-baseline"),
     ("BY-13", 1, "something-to-look-at"),
     ("BY-13", 2, "earlier-finding-stands"),
+    ("BY-14", 1, "repeat-the-test"),
+    ("BY-15", 1, "strung"),
 )
 SHOP = 'name = "Kettle Lane Pianos"\ncontact = "12 Kettle Lane, by appointment"\n'
 FLAGS = (
@@ -44,65 +47,40 @@ def tapscan(*words: str, folder: Path) -> None:
 
 def pages(folder: Path) -> dict[str, Path]:
     """Reports of the demo's plates, by the name of the picture."""
+    folder.mkdir(parents=True, exist_ok=True)
     if not (folder / "tapscan-demo").exists():
         tapscan("demo", folder=folder)
     (folder / "shop.toml").write_text(SHOP)
     shutil.rmtree(folder / "register", ignore_errors=True)
-    layouts = {p.stem: p for p in (folder / "tapscan-demo").glob("*.toml")}
-    for plate, pattern in PLATES.items():
-        tapscan("plate", "add", plate, "--register", "register", folder=folder)
-        layout = layouts[pattern]
-        for number, day in DAYS.items():
-            words = [
-                "scan",
-                "import",
-                plate,
-                f"tapscan-demo/{plate}_scan-{number}.flac",
-                "--layout",
-                str(layout),
-                "--order",
-                "soft,hard",
-            ]
-            words += [
-                "--state",
-                "stripped",
-                "--sensor",
-                "contact pickup",
-                "--iron-c",
-                "20",
-                "--bare",
-                "--yes",
-                "--date",
-                day,
-            ]
-            tapscan(*words, *(["--baseline"] if number == 1 else []), "--register", "register", folder=folder)
-    out = {}
-    for plate, number, name in PAGES:
-        tapscan(
-            "report",
-            f"{plate}/{DAYS[number]}",
-            "--shop",
-            "shop.toml",
-            "--register",
-            "register",
-            "--out",
-            f"{name}.html",
-            folder=folder,
-        )
-        out[name] = folder / f"{name}.html"
-    tapscan(
-        "report",
-        "BY-12/2026-09-02",
-        "--summary",
-        "--shop",
-        "shop.toml",
-        "--register",
-        "register",
-        "--out",
-        "summary.html",
-        folder=folder,
-    )
-    return {**out, "summary": folder / "summary.html"}
+    for plate in PLATES:
+        tapscan("plate", "add", plate.name, "--register", "register", folder=folder)
+        for number in range(1, len(plate.cases) + 1):
+            tapscan(*_import_words(plate, number), folder=folder)
+    for plate_name, number, name in PAGES:
+        _report(folder, f"{plate_name}/{DAYS[number]}", name)
+    _report(folder, "BY-12/2026-09-02", "summary", "--summary")
+    return {name: folder / f"{name}.html" for name in [*(p[2] for p in PAGES), "summary"]}
+
+
+def _import_words(plate: DemoPlate, number: int) -> list[str]:
+    words = ["scan", "import", plate.name, f"tapscan-demo/{plate.name}_scan-{number}.flac"]
+    words += ["--layout", f"tapscan-demo/{plate.pattern}.toml", "--order", "soft,hard", "--state", plate.state]
+    words += [
+        "--sensor",
+        "contact pickup",
+        "--iron-c",
+        f"{iron_c(number - 1)}",
+        "--bare",
+        "--yes",
+        "--date",
+        DAYS[number],
+    ]
+    return [*words, *(["--baseline"] if number == 1 and len(plate.cases) > 1 else []), "--register", "register"]
+
+
+def _report(folder: Path, scan: str, name: str, *more: str) -> None:
+    given = ("--shop", "shop.toml", "--register", "register", "--out", f"{name}.html")
+    tapscan("report", scan, *given, *more, folder=folder)
 
 
 def picture(page: Path, name: str, size: str) -> None:

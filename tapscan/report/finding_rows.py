@@ -19,6 +19,7 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
     modes = [by_id[m] for m in indication.modes if m in by_id]
     return {
         "number": number,
+        "relevant": indication.interpretation == "relevant",
         "title": words.rule(indication.rule),
         "sentence": indication.sentence,
         "stations": words.listed(indication.stations) or "the plate as a whole",

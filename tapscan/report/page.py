@@ -45,14 +45,24 @@ def render_page(screening: Screening, about: About | None = None, beside: Beside
 
 def _first(screening: Screening) -> dict[str, Any]:
     """What the first screen and the page for a buyer name."""
+    findings = [finding(i, n, screening) for n, i in enumerate(screening.indications, 1)]
     return {
         "s": screening,
         "version": __version__,
         "facts": _facts(screening),
-        "findings": [finding(i, n, screening) for n, i in enumerate(screening.indications, 1)],
+        "findings": findings,
+        "jumps": _jumps(findings),
         "plate": map_section(screening),
         "compared": screening.comparison is not None,
     }
+
+
+def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mapping[str, Any]]]]:
+    """Lists of links for the first screen: what counts, where it is more than one, and what does not."""
+    counts = [f for f in findings if f["relevant"]]
+    beside = [f for f in findings if not f["relevant"]]
+    rows = [(f"All {len(counts)} indications:", counts)] if len(counts) > 1 else []
+    return [*rows, *([("Heard too, and not taken as a sign of a flaw:", beside)] if beside else [])]
 
 
 def _further(screening: Screening, beside: Beside) -> dict[str, Any]:

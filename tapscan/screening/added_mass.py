@@ -23,7 +23,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from tapscan.records import AddedMass, FloatArray
-from tapscan.screening.comparison import AGREE_SHARE, Flags, Measured, densest
+from tapscan.screening.comparison import Measured
+from tapscan.screening.shared_shift import AGREE_SHARE, Flags, densest
 from tapscan.settings import Settings
 
 FIT_HZ = (60.0, 700.0)  # first order holds, and the modes are well apart

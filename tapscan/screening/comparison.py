@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Scan
-from tapscan.screening.pairing import ModeTable, Pairing, mode_table, pair_modes, robust_mean
+from tapscan.screening.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.repeatability import (
     Baseline,
     join,
@@ -31,14 +31,12 @@ from tapscan.screening.repeatability import (
     prior_loss_sd,
     shared_stations,
 )
+from tapscan.screening.shared_shift import Flags, shared_shift
 from tapscan.screening.unlike import Unlikeness
 from tapscan.settings import Settings
 
-Flags = NDArray[np.bool_]
 TOP_DROPS = 3
 TOP_RISES = 5
-AGREE_SD, AGREE_LEAST = 3.0, 6e-5  # modes that agree within this have not moved against each other
-AGREE_SHARE = 0.25
 FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
 
 
@@ -91,7 +89,7 @@ def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlik
     apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
     fit = settings.repeat_fit_factor * table.frequency_sd[j]
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
-    shift, shift_sd = _shared(apart, sd, judged)
+    shift, shift_sd = shared_shift(apart, sd, judged)
     return Measured(
         baseline,
         table,
@@ -126,34 +124,6 @@ def _judged(
     least = settings.compare_share_of_places * stations
     heard_later = (later.pattern[j] > 0).sum(axis=1)
     return np.asarray(inside & again & (heard_later >= least) & (baseline.places_heard[i] >= least))
-
-
-def _shared(apart: FloatArray, sd: FloatArray, judged: Flags) -> tuple[float, float]:
-    """Common log ratio of the modes judged (of all, where none is) and its sd.
-
-    Where enough modes agree, their ratio; drops of many others would pull a mean down.
-    """
-    use = judged if judged.any() else np.ones(len(apart), dtype=bool)
-    if not len(apart):
-        return 0.0, 0.0
-    x, s = apart[use], sd[use]
-    shift = robust_mean(x, s)
-    centre, agree = densest(x, s)
-    if agree > AGREE_SHARE:
-        near = np.abs(x - centre) < np.maximum(AGREE_SD * s, AGREE_LEAST)
-        shift = robust_mean(x[near], s[near])
-    spread = 1.4826 * float(np.median(np.abs(x - shift)))
-    return shift, spread / np.sqrt(use.sum())
-
-
-def densest(values: FloatArray, sd: FloatArray) -> tuple[float, float]:
-    """The value that most others agree with within scatter (the higher of equals), and the share that does."""
-    width = np.maximum(AGREE_SD * sd, AGREE_LEAST)
-    weight = 1 / width  # a wide scatter agrees with anything
-    agree = (np.abs(values[:, None] - values[None, :]) < np.minimum(width[:, None], width[None, :])) @ weight
-    agree = agree / weight.sum()
-    best = np.lexsort((values, np.round(agree, 2)))[-1]
-    return float(values[best]), float(agree[best])
 
 
 def _change(

@@ -40,7 +40,7 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
     why = _why_inconclusive(scan, silent, indications, settings)
     if why:
         steps = tuple(why[1:]) or ("Record it again as the sheet says.",)
-        headline = UNDECIDED if why[0] == IN_THE_PIANO else REPEAT
+        headline = UNDECIDED if why[0].endswith(IN_THE_PIANO) else REPEAT
         return Outcome("inconclusive", headline, why[0] + _known(standing), (*steps, *(EXAMINED if standing else ())))
     if standing:
         return Outcome("no relevant indication", STANDS, _standing(standing), (*EXAMINED, KEEP))
@@ -142,8 +142,8 @@ def _too_few_places(scan: Scan, settings: Settings) -> list[str]:
     if len(heard) >= settings.heard_places_share * len(tapped):
         return []
     worst = _worst([s for s in scan.strikes if s.station not in heard])
-    what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used; the others: {', '.join(worst)}."
-    return [what, *(REMEDY[w] for w in worst)]
+    what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used. The taps at the others: {'; '.join(MEANT[w] for w in worst)}."
+    return [f"{what} {NEITHER_WAY}", *(REMEDY[w] for w in worst)]
 
 
 def _doubtful(scan: Scan, indications: Sequence[Indication]) -> list[str]:
@@ -151,8 +151,13 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> list[str]:
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
         return [buzz[0].sentence, BUZZ_AGAIN]
     if scan.state in IN_PIANO:
-        strings = any(i.rule == "string" for i in indications)
-        return [IN_THE_PIANO, *([MUTE] if strings else []), *PIANO_STEPS]
+        strings = sum(i.rule == "string" for i in indications)
+        heard = (
+            f"{_counted(strings, 'string')} sounded along and {'were' if strings > 1 else 'was'} left out. "
+            if strings
+            else ""
+        )
+        return [heard + IN_THE_PIANO, *([MUTE] if strings else []), *PIANO_STEPS]
     return []
 
 
@@ -162,7 +167,7 @@ EXAMINED = (
     "(dye penetrant or magnetic particle).",
 )
 IN_THE_PIANO = (
-    "Nothing was raised. But the plate is bolted to wood and joined to strings and case, and how far this test reaches there was never measured: "
+    "Nothing was raised against the plate. But it is bolted to wood and joined to strings and case, and how far this test reaches there was never measured: "
     "take it neither for good news nor for bad."
 )
 MUTE = "Mute all strings with felt and tap again, so that only the plate is heard."
@@ -171,6 +176,14 @@ PIANO_STEPS = (
     "Where much hangs on it, have a qualified person examine the plate; for this test it has to be bare, the tension let down first by a qualified person.",
 )
 BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap all places again, and say that they were held (--held)."
+NEITHER_WAY = "The test as it stands says nothing about the plate, neither one way nor the other."
+MEANT = {
+    "clipped": "too loud, so that their peaks are cut off (clipped)",
+    "weak": "too faint beside the noise (weak)",
+    "crowded": "too close together (crowded)",
+    "not a tap": "other sounds than a tap",
+    "cut short": "cut short by the next",
+}
 REMEDY = {
     "clipped": "Turn the input down until the loudest tap stays well under full scale, and record again.",
     "weak": "Tap harder, bring the microphone nearer, or find a quieter hour.",

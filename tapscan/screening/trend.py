@@ -3,7 +3,7 @@
     follow(scans, contact, settings)    Trend over scans in order of date; the first is the reference
     judge_course(days, values, sd)      steady, drift or step for one series
 
-Each scan is paired with the first, and what all modes share is taken out scan by scan, so a series shows what one mode did beside the others.
+Each scan is paired with the first, and what all modes share (as in the comparison) is taken out scan by scan, so a series shows what one mode did beside the others.
 Three courses are fitted by weighted least squares: a constant, a straight line over time, and one step between two scans. The
 constant stands unless another is plainly better: the sum of squares must fall by more than chance would let it in one mode of many, and a step is
 searched over every place it could be, so it must do better still (Bayesian information criterion, Schwarz 1978, from memory).
@@ -19,6 +19,7 @@ import numpy as np
 from tapscan.records import FloatArray, ScanForComparison
 from tapscan.screening.pairing import mode_table, pair_modes
 from tapscan.screening.repeatability import prior_frequency_sd, shared_stations
+from tapscan.screening.shared_shift import shared_shift
 from tapscan.settings import Settings
 
 Course = Literal["steady", "drift", "step"]
@@ -66,9 +67,13 @@ def follow(scans: Sequence[ScanForComparison], contact: bool, settings: Settings
     for k, table in enumerate(tables):
         found = pair_modes(first, table, np.sqrt(2) * prior, settings)
         i, j = found.pairs[:, 0], found.pairs[:, 1]
-        change[i, k] = table.log_frequency[j] - first.log_frequency[i] - found.shift
+        apart = table.log_frequency[j] - first.log_frequency[i]
         sd[i, k] = np.hypot(prior[i], settings.repeat_fit_factor * table.frequency_sd[j])
-        shared.append(1e6 * found.shift)
+        f = first.frequency_hz[i]
+        inside = (f >= settings.compare_lowest_hz) & (f <= settings.compare_highest_hz)
+        shift = shared_shift(apart, sd[i, k], inside)[0]
+        change[i, k] = apart - shift
+        shared.append(1e6 * shift)
     sd = sd * _restlessness(first.frequency_hz, change, sd)
     days = _days([s.date for s in ordered])
     modes = tuple(

@@ -62,7 +62,8 @@ def _sentence(
     if agrees is None:
         return f"{said}. No temperature was noted for both scans, so this could not be checked."
     if agrees:
-        return f"{said}; the thermometer says {_signed(measured_k)} degrees, which agrees."
+        reach = NORMAL_95 * settings.thermometer_sd_k
+        return f"{said}; the thermometer says {_signed(measured_k)} degrees, which agrees within the {reach:.0f} degrees that two readings may be off."
     return (
         f"{said}; the thermometer says {_signed(measured_k)} degrees, which does not agree. "
         "Check the thermometer, let the iron take the room's temperature, and look for weights and finish."

@@ -9,9 +9,10 @@ import pytest
 from tapscan.errors import BadRequest
 from tapscan.records import Indication, Mode, Scan, ScanConditions, ScanForComparison, Strength, Strike
 from tapscan.screening.added_mass import station_fits
-from tapscan.screening.comparison import densest, false_discoveries, largest_mean
+from tapscan.screening.comparison import false_discoveries, largest_mean
 from tapscan.screening.missing import miss_chance
 from tapscan.screening.repeatability import join, scatter_level
+from tapscan.screening.shared_shift import densest
 from tapscan.screening.trend import follow, judge_course
 from tapscan.screening.unlike import is_contact, unlikeness
 from tapscan.screening.warming import common_shift

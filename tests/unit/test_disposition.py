@@ -57,7 +57,7 @@ def test_silence_of_the_rules_counts_only_where_most_places_were_heard(good, hea
     outcome = said(scan=tapped(good))
     assert outcome.headline == headline
     if headline == REPEAT:
-        assert f"Only {good} of 10 places" in outcome.summary and "clipped" in outcome.summary
+        assert f"Only {good} of 10 places" in outcome.summary and "(clipped)" in outcome.summary
         assert "Turn the input down" in outcome.next_steps[0]
     else:
         assert f"{good} taps at {good} places" in outcome.summary
@@ -72,5 +72,9 @@ def test_in_the_piano_nothing_raised_is_no_answer_and_strings_are_to_be_muted():
     assert said(scan=strung).headline == UNDECIDED
     assert MUTE not in said(scan=strung).next_steps
     strings = indication(rule="string", interpretation="nonrelevant", status=None)
+    assert (
+        said(strings, scan=strung).headline == UNDECIDED
+        and "1 string sounded along" in said(strings, scan=strung).summary
+    )
     assert said(strings, scan=strung).next_steps[0] == MUTE
     assert said(scan=strung).disposition == "inconclusive"
