@@ -335,6 +335,20 @@ def test_modes_are_followed_through_time():
     assert all(m.course is None and m.reason for m in short.modes)
 
 
+def test_trend_and_comparison_take_out_the_same_shared_change():
+    """A reader sees both on one page; in a first version they parted by a tenth, with many modes fallen."""
+    before = named(scan(), "2026-01-01")
+    fallen = -7e-4 - 1e-3 * (np.arange(COUNT) % 2) * np.linspace(0.2, 1, COUNT)  # every other mode, each by more
+    later = named(scan(change=fallen, seed=2), "2026-02-01")
+    compared = compare_scans(later, [before], SETTINGS)
+    trend = follow([before, later], True, SETTINGS)
+    assert trend.shared_ppm[1] == pytest.approx(compared.common.shift_ppm, abs=5)
+    told = {p.baseline_modes[0]: p.change_ppm for p in compared.pairs}
+    both = [(m.change_ppm[1], told[m.mode]) for m in trend.modes if m.mode in told and m.change_ppm[1]]
+    assert len(both) > 50
+    assert np.allclose(*zip(*both, strict=True), atol=10)
+
+
 def test_empty_and_tiny_scans_conclude_nothing_and_do_not_fail():
     nothing = replace(scan(), modes=())
     no_taps = replace(nothing, strikes=())
