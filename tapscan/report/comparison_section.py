@@ -54,12 +54,12 @@ def counted_tones(screening: Screening) -> str:
     """In words a reader can add up."""
     told, c = len(screening.scan.modes), screening.comparison
     if c is None:
-        return f"{told} told apart"
-    again = f"{told} told apart; {len(c.pairs)} of them were in the baseline too"
+        return f"{told} found"
+    again = f"{told} found, {len(c.pairs)} of them in the earlier scan too"
     judged = [p.judged for p in c.pairs]
     if not judged or None in judged:
         return again
-    return f"{again}; {sum(map(bool, judged))} of these are clear enough to be compared (the others are too high, too low or too faint)"
+    return f"{again}; {sum(map(bool, judged))} of these clear enough to compare (others are too high, low or faint)"
 
 
 def _decibels(weight: float) -> float:

@@ -14,7 +14,7 @@ from statistics import median
 from typing import Any
 
 from tapscan import __version__
-from tapscan.records import Screening, Strike
+from tapscan.records import RuleNotRun, Screening, Strike
 from tapscan.report import appendix, words
 from tapscan.report.about import About
 from tapscan.report.beside import NOTHING, Beside
@@ -28,6 +28,8 @@ from tapscan.report.rendering import render
 from tapscan.report.station_pictures import station_pictures, undrawn
 from tapscan.report.tones_section import tones_section
 from tapscan.report.trend_section import trend_section
+
+FEW_NAMED = 3
 
 
 def write_page(screening: Screening, path: Path, about: About | None = None, beside: Beside = NOTHING) -> None:
@@ -62,7 +64,8 @@ def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mappin
     counts = [f for f in findings if f["relevant"]]
     beside = [f for f in findings if not f["relevant"]]
     rows = [(f"All {len(counts)} indications:", counts)] if len(counts) > 1 else []
-    return [*rows, *([("Heard too, and not taken as a sign of a flaw:", beside)] if beside else [])]
+    once = {f["title"]: f for f in reversed(beside)}
+    return [*rows, *([("Heard too, and not a sign of a flaw:", list(reversed(once.values())))] if beside else [])]
 
 
 def _further(screening: Screening, beside: Beside) -> dict[str, Any]:
@@ -104,14 +107,20 @@ def _facts(screening: Screening) -> dict[str, str]:
     if scan.strikes:
         places = words.counted(stations, "station")
         taps = f"{words.counted(len(scan.strikes), 'tap')} at {places}, {usable} used"
-    not_run = len(screening.rules_not_run)
     return {
         "Taps": taps,
         "Tones (modes)": counted_tones(screening),
         "State of the plate": words.STATES.get(scan.state, scan.state) if scan.state else "not given",
         "Layout of stations": scan.layout or "not given",
-        "Checks not made": f"{not_run}; each is named further down with its reason" if not_run else "none",
+        "Checks not made": _not_made(screening.rules_not_run),
     }
+
+
+def _not_made(not_run: Sequence[RuleNotRun]) -> str:
+    if not not_run:
+        return "none"
+    names = "; ".join(words.rule(r.rule) for r in not_run) if len(not_run) <= FEW_NAMED else str(len(not_run))
+    return f"{names} (why: see further down)"
 
 
 def _stations(strikes: Sequence[Strike], where: Mapping[str, str]) -> list[dict[str, str]]:

@@ -193,6 +193,9 @@ def label(name: str) -> str:
     return name if len(name) <= LONGEST_LABEL else f"{name[: LONGEST_LABEL - 1]}\N{HORIZONTAL ELLIPSIS}"
 
 
+RIM: dict[str, object] = {"fill": "#fff", "stroke": "#fff", "stroke_width": 3, "stroke_linejoin": "round"}
+
+
 def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]]) -> list[Markup]:
     """Names of (name, point in units, radius of the mark, heavy) beside their marks; heavy ones choose first."""
     taken: list[Box] = [(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots]
@@ -205,14 +208,9 @@ def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]]) -> l
     for name, *_ in spots:
         box, heavy = placed[name]
         weight: dict[str, object] = {"font_weight": "bold", "fill": INK} if heavy else {}
-        outer: dict[str, object] = {
-            "stroke": "#fff",
-            "stroke_width": 3,
-            "paint_order": "stroke",
-            "stroke_linejoin": "round",
-        }
-        middle = (box[0] + box[2]) / 2
-        parts.append(element("text", label(name), x=middle, y=box[3] - 2.5, text_anchor="middle", **outer, **weight))
+        place = {"x": (box[0] + box[2]) / 2, "y": box[3] - 2.5, "text_anchor": "middle", **weight}
+        # not paint-order: what makes the PDF does not know it and hides the name behind its rim
+        parts.append(element("text", label(name), **{**place, **RIM}) + element("text", label(name), **place))
     return parts
 
 

@@ -18,7 +18,7 @@ LOOK = "Something to look at"
 NOTHING = "Nothing found in what was tested"
 STANDS = "Nothing new; an earlier finding still stands"
 REPEAT = "Repeat the test"
-UNDECIDED = "No answer: this test cannot clear a plate in the piano"
+UNDECIDED = "No answer: this test cannot judge a plate in the piano"
 
 
 @dataclass(frozen=True)
@@ -80,7 +80,7 @@ def _known(standing: Sequence[Indication]) -> str:
 
 def _standing(standing: Sequence[Indication]) -> str:
     more = f" {_counted(len(standing) - 1, 'further earlier finding')} below." if len(standing) > 1 else ""
-    return f"As in the baseline: {standing[0].sentence}{more} Nothing new was raised, which does not show that the plate is free of flaws."
+    return f"The earlier scan found it too: {standing[0].sentence}{more} Nothing new was raised, which does not show that the plate is free of flaws."
 
 
 def _findings(relevant: Sequence[Indication]) -> str:
@@ -90,8 +90,8 @@ def _findings(relevant: Sequence[Indication]) -> str:
 
 def _steps(scan: Scan) -> tuple[str, ...]:
     again = (
-        "Tighten or steady screws, pads and loose parts one after the other, see that the hook does not rattle, and record the taps "
-        "again. What the test no longer shows came from those parts."
+        "Tighten or steady screws, supports and loose parts, see that nothing rattles in the hook or sling that holds the plate, and record the "
+        "taps again. A finding that is then gone came from those parts."
     )
     look = "Look at the named places in good light with a magnifier. Seeing nothing does not clear the plate."
     if scan.state in IN_PIANO:
@@ -101,10 +101,10 @@ def _steps(scan: Scan) -> tuple[str, ...]:
             "Have a qualified person examine the plate; if it is strung, let a qualified person lower the tension first.",
         )
     return (
-        "Hold off finish and strings until a qualified person has decided.",
+        "Put no finish and no strings on the plate until a qualified person has decided.",
         again,
         look,
-        "If the tap test still says the same, have a qualified person examine the named places (dye penetrant or magnetic particle).",
+        "If the tap test still says the same, have a qualified person examine the named places with dye penetrant or magnetic particles, which show cracks too fine for the eye.",
     )
 
 
@@ -152,28 +152,29 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> list[str]:
         return [buzz[0].sentence, BUZZ_AGAIN]
     if scan.state in IN_PIANO:
         strings = sum(i.rule == "string" for i in indications)
-        heard = (
-            f"{_counted(strings, 'string')} sounded along and {'were' if strings > 1 else 'was'} left out. "
-            if strings
-            else ""
-        )
-        return [heard + IN_THE_PIANO, *([MUTE] if strings else []), *PIANO_STEPS]
+        heard = f"The tones of {_counted(strings, 'string')} were heard and set aside. " if strings else ""
+        return [
+            heard + ("Nothing else" if heard else "Nothing") + IN_THE_PIANO,
+            *([MUTE] if strings else []),
+            *PIANO_STEPS,
+        ]
     return []
 
 
 KEEP = "Keep this scan, and scan again after each stage of the work."
 EXAMINED = (
-    "Ask whether a qualified person has examined the earlier finding. If not, hold off finish and strings, and have the named places examined "
-    "(dye penetrant or magnetic particle).",
+    "Ask whether a qualified person has examined the earlier finding. If not, put no finish and no strings on, and have the named places examined "
+    "with dye penetrant or magnetic particles, which show cracks too fine for the eye.",
 )
 IN_THE_PIANO = (
-    "Nothing was raised against the plate. But it is bolted to wood and joined to strings and case, and how far this test reaches there was never measured: "
-    "take it neither for good news nor for bad."
+    " stood out. But the plate is bolted to wood and joined to strings and case, and how much a tap test shows there was never "
+    "measured: take this neither for good news nor for bad."
 )
-MUTE = "Mute all strings with felt and tap again, so that only the plate is heard."
+MUTE = "Mute all strings with felt and tap again, so that their tones do not hide the plate's."
 PIANO_STEPS = (
-    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier, and note any section that does not hold its pitch.",
-    "Where much hangs on it, have a qualified person examine the plate; for this test it has to be bare, the tension let down first by a qualified person.",
+    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any part of the keyboard that does not stay in tune.",
+    "Where much depends on it, have a qualified person examine the plate. For a tap test that can answer, the plate has to be out of the piano; "
+    "let a qualified person lower the tension first.",
 )
 BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap all places again, and say that they were held (--held)."
 NEITHER_WAY = "The test as it stands says nothing about the plate, neither one way nor the other."

@@ -74,7 +74,7 @@ def test_in_the_piano_nothing_raised_is_no_answer_and_strings_are_to_be_muted():
     strings = indication(rule="string", interpretation="nonrelevant", status=None)
     assert (
         said(strings, scan=strung).headline == UNDECIDED
-        and "1 string sounded along" in said(strings, scan=strung).summary
+        and "tones of 1 string were heard" in said(strings, scan=strung).summary
     )
     assert said(strings, scan=strung).next_steps[0] == MUTE
     assert said(scan=strung).disposition == "inconclusive"

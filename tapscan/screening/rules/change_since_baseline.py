@@ -83,8 +83,8 @@ def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
     hz = evidence.measured.later.frequency_hz[evidence.measured.later_index[worst]]
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
-        f"Since {evidence.since}, {len(order)} of the {int(found.judged.sum())} tones (modes) compared fell by more than this plate "
-        f"repeats to; what warmth does to all tones alike was taken out first. The one that stands out most, now at {hz:.1f} Hz, fell by "
+        f"Since {evidence.since}, {len(order)} of the {int(found.judged.sum())} tones (modes) compared have become lower, by more than two scans of one unchanged plate "
+        f"differ. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
         f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where)} {_meaning(evidence.mass)}"
     )
     conditions = [
@@ -104,7 +104,7 @@ def _meaning(mass: AddedMass | None) -> str:
             f"{100 * mass.plate_share:.1f} % of its weight, than of a crack: look for a clamp, hook or tool, take it off and scan again. "
             "If the change stays, treat it as a crack."
         )
-    return "A crack does that, and so do other things; the first steps below are to rule those out."
+    return "A crack does that; so do a loose part, other supports, or something left on the plate. The first steps below are to rule those out."
 
 
 def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
@@ -169,7 +169,7 @@ def _where(scan: Scan, where: Sequence[StationChange]) -> str:
     if not named:
         return ""
     listed = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
-    return f"In these tones the iron swings most at {listed}: look there first, though the cause may lie elsewhere."
+    return f"Their ringing is strongest at {listed}: look there first, though the cause may lie elsewhere."
 
 
 def _count(n: int, word: str) -> str:

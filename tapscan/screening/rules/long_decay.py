@@ -63,7 +63,7 @@ def _region(scan: Scan, places: list[PlaceScore], spread: SpreadScore | None, se
             sentence=(
                 f"The iron around {_listed([scan.where(p.station) for p in long])} rings on longer than the rest of this plate: "
                 f"the tones strongest there lose {100 * (1 - worst.loss_ratio):.0f} % less energy in each swing than its "
-                "other tones. Hard or chilled iron does that."
+                "other tones do. Iron that is hard there, or chilled (cooled too fast in the mould), does that."
             ),
             conditions=(
                 Condition(
