@@ -3,7 +3,7 @@
     name = "Kettle Lane Pianos"
     contact = "12 Kettle Lane, by appointment"
     logo = "logo.png"              PNG or JPEG beside the file, 300 kB at most
-    units = "metric"               or "inch": pounds and degrees Fahrenheit
+    units = "metric"               or "inch": pounds, degrees Fahrenheit and Letter paper
     dates = "year-month-day"       or "day.month.year", "month/day/year"
 
 read_shop(path)    Shop; BadSettings with one line on what is wrong
@@ -33,6 +33,11 @@ class Shop:
     logo: str = ""
     units: str = "metric"
     dates: str = "year-month-day"
+
+    @property
+    def paper(self) -> str:
+        """Of a PDF."""
+        return "A4" if self.units == "metric" else "letter"
 
     def day(self, on: dt.date) -> str:
         """A day as the shop writes it."""

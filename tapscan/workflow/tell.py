@@ -50,7 +50,7 @@ def write_report(register: Register, name: str, path: Path | None, wish: Wish = 
         Beside(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)
     )
     if wish.pdf:
-        write_pdf(render_page(screening, told_of, beside), target)
+        write_pdf(render_page(screening, told_of, beside), target, (wish.shop or Shop()).paper)
     else:
         write_page(screening, target, told_of, beside)
     return target
