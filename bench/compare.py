@@ -29,6 +29,7 @@ import tapscan
 from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, Setting, model_scan, sound_scan
 from bench.compare_store import Casting, Maker, Store, key_of, scan_of
 from bench.pod import clopper_pearson
+from bench.reach_file import share, write_part
 from tapscan.demo.plates import Table, load_table, pattern_names, read_table
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
 from tapscan.settings import Settings
@@ -281,6 +282,15 @@ def _pair_rows(kind: str, rows: Sequence[Result]) -> list[str]:
     return out
 
 
+def counted(rows: Sequence[Result]) -> dict[str, object]:
+    """What the report says of the comparison, for tapscan/report/reach.json: three baseline scans, by pickup."""
+    here = [r for r in rows if r.setting == PICKUP.name]
+    plain = [r.called for r in here if r.family == "unchanged" and r.pattern not in SETTING]
+    listed = {f"{k} {_size(k, s)}".strip() for k, s in KINDS}
+    cracked = [r.called for r in here if r.family in listed]
+    return {"unchanged": share(sum(plain), len(plain)), "cracked": share(sum(cracked), len(cracked))}
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Make scans for a while, then write the tables over all there are."""
     parser = argparse.ArgumentParser(prog="python -m bench.compare", description=__doc__)
@@ -306,7 +316,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):
         store = Store(given.work / f"{kind}.jsonl")
         make(jobs, store, maker, until if kind == "sound" else until + 900, given.cores)
-        lines += tables(kind, {bases: results(jobs, store, bases) for bases in (3, 2, 1)})
+        found_by_bases = {bases: results(jobs, store, bases) for bases in (3, 2, 1)}
+        if kind == "sound":
+            write_part("comparison", counted(found_by_bases[3]))
+        lines += tables(kind, found_by_bases)
     text = "\n".join(lines)
     (Path(__file__).parent / "results" / "compare.txt").write_text(text, encoding="utf-8")
     print(text)

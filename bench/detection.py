@@ -14,14 +14,13 @@ from __future__ import annotations
 
 import argparse
 import gzip
-import hashlib
 import json
 import os
 import platform
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, fields, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -30,12 +29,13 @@ import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_scans import Plate, scan_of_taps, taps_of
 from bench.pod import clopper_pearson
+from bench.reach_file import share, write_part
 from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table
 from tapscan.records import Scan
 from tapscan.register.codec import plain, record_of
-from tapscan.rule_limits import RuleLimits
+from tapscan.report.reach import limits_sha256
 from tapscan.screening.origins import with_origins
-from tapscan.screening.rules import local_ringing, run_rules
+from tapscan.screening.rules import RULES, local_ringing, run_rules
 from tapscan.screening.strings import string_series
 from tapscan.settings import Settings
 
@@ -202,20 +202,33 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> set[str]:
     return relevant(model_scan(plate, PICKUP, rng, SETTINGS, len(pattern.station_names)))[0]
 
 
-def limits_sha256() -> str:
-    """Over the thresholds that the single-scan rules read: figures are of these limits."""
-    names = {f.name for f in fields(RuleLimits)}
-    also = ("region_", "plate_", "ringing_", "tone_", "mode_clear", "decay_spread", "overlap")
-    used = {k: float(v) for k, v in sorted(asdict(SETTINGS).items()) if k in names or k.startswith(also)}
-    return hashlib.sha256(json.dumps(used).encode()).hexdigest()[:16]
+def counted(rows: Sequence[Row]) -> dict[str, object]:
+    """What the report says of each rule, for tapscan/report/reach.json."""
+    told = [(kind, rattles, relevant(scan)) for kind, scan, rattles in rows]
+    kinds = sorted({kind for kind, _, _ in told})
+    names = [rule.NAME for rule in RULES]
+    by_kind = {k: [r for kind, _, (r, _) in told if kind == k] for k in kinds}
+    sound = [(rattles, "buzz" in r | n) for kind, rattles, (r, n) in told if kind == "sound"]
+    bare = [with_origins(scan, SETTINGS).modes for kind, scan, _ in rows if kind == "sound"]
+    return {
+        "relevant": {
+            k: {n: share(sum(n in r for r in found), len(found)) for n in names} for k, found in by_kind.items()
+        },
+        "any_relevant": {k: share(sum(map(bool, found)), len(found)) for k, found in by_kind.items()},
+        "buzz": {
+            name: share(sum(h for r, h in sound if r == rattles), sum(r == rattles for r, _ in sound))
+            for name, rattles in (("rattling", True), ("quiet", False))
+        },
+        "string_on_bare": share(sum(bool(string_series(m, SETTINGS)) for m in bare), len(bare)),
+    }
 
 
 def report(tables: dict[str, Table], work: Path) -> str:
     """All tables as text."""
-    found = read(work)
+    found, limits = read(work), limits_sha256(SETTINGS, "single")
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-        f"limits {limits_sha256()}; single scans, all places of the long layout, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+        f"limits {limits}; single scans, all places of the long layout, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
     ]
     unseen = [r for name, rows in found.items() if name not in SETTING for r in rows]
     seen = [r for name, rows in found.items() if name in SETTING for r in rows]
@@ -250,6 +263,8 @@ def main() -> None:
     tables = {p.stem: read_table(p) for p in sorted(given.tables.glob("*.npz"))}
     make(tables, given.work, given.minutes, given.first)
     text = report(tables, given.work)
+    unseen = [r for name, rows in read(given.work).items() if name not in SETTING for r in rows]
+    write_part("single", counted(unseen))
     RESULTS.write_text(text, encoding="utf-8")
     PAGE.write_text(page(PAGE.read_text(encoding="utf-8"), text), encoding="utf-8")
     print(text, end="")

@@ -9,6 +9,7 @@ from typing import Any
 from tapscan.records import Condition, Indication, Mode, Screening
 from tapscan.report import words
 from tapscan.report.appendix import relative_sd, t60
+from tapscan.report.reach import reach
 
 MOST_NAMED = 6
 
@@ -30,7 +31,7 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
         "modes": [_mode_in_words(m) for m in modes[:MOST_NAMED]],
         "modes_left_out": max(0, len(indication.modes) - MOST_NAMED),
         "others": indication.other_explanations,
-        "reach": words.reach(indication.rule),
+        "reach": reach(indication.rule, screening.settings_sha256),
     }
 
 

@@ -5,6 +5,7 @@ reach_section(screening)   (rule in words, what it said here, how far it can be 
 
 from tapscan.records import Screening
 from tapscan.report import words
+from tapscan.report.reach import reach
 
 
 def reach_section(screening: Screening) -> list[tuple[str, str, str]]:
@@ -12,7 +13,9 @@ def reach_section(screening: Screening) -> list[tuple[str, str, str]]:
     not_run = {r.rule for r in screening.rules_not_run}
     raised = [i.rule for i in screening.indications]
     names = dict.fromkeys([*words.RULES, *raised, *not_run])
-    return [(words.rule(n), _said(n, n in not_run, raised.count(n)), words.reach(n)) for n in names]
+    return [
+        (words.rule(n), _said(n, n in not_run, raised.count(n)), reach(n, screening.settings_sha256)) for n in names
+    ]
 
 
 def _said(name: str, not_run: bool, raised: int) -> str:

@@ -180,34 +180,3 @@ class Notes:
     def rows(self) -> list[tuple[str, str]]:
         """(letter, reason) in the order met."""
         return [(letter, reason) for reason, letter in self._letters.items()]
-
-
-NOT_MEASURED = (
-    "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
-    "with a flaw, is not known."
-)
-SINGLE = " No iron was measured (docs/rules.md)."
-REACH = {
-    "force-dependence": "on simulated plates it spoke on 1 of 191 without a flaw (95 % interval: up to 3 %) and on 28 of 36 with half a strut "
-    "cracked and the faces within a micrometre of touching (five of the others buzzed and were not judged); on other flaws it is silent."
-    + SINGLE,
-    "long-decay": "on simulated plates it spoke on 1 of 191 without a flaw (95 % interval: up to 3 %) and on 15 of 38 with a chilled region where "
-    "losses scatter little, on 5 of 38 where they scatter more." + SINGLE,
-    "dead-place": "on simulated plates it spoke on 1 of 191 without a flaw (95 % interval: up to 3 %) and on 21 of 38 with a closed, rubbing crack through half "
-    "a strut; cloth, pads or loose parts that touch were not tried." + SINGLE,
-    "prominent-ringing": "on simulated plates it spoke on none of 191 without a flaw (95 % interval: up to 2 %), and on none with one: none of the flaws tried "
-    "makes a pitch." + SINGLE,
-    "buzz": "on simulated plates it was heard on 20 of 28 with a rattling screw and on none of 163 without." + SINGLE,
-    "room-hum-handling": "of 264 tones it named on simulated plates in an earlier run, 260 were the hum or the steady tone put in."
-    + SINGLE,
-    "string": "not measured on strings. On 1 of 191 simulated bare plates taken for strung it took plate tones for a string's."
-    + SINGLE,
-    "change-since-baseline": "on simulated plates, by contact pickup and with three baseline scans, it spoke on none of 240 plates that had "
-    "not changed (95 % interval: up to 1.5 %) and on nearly all plates with a new crack; with one baseline scan, or by microphone, "
-    "it sees less (docs/comparison.md). No iron was measured, and real supports and rooms may do worse.",
-}
-
-
-def reach(rule: str) -> str:
-    """How far a rule can be trusted, as far as measured."""
-    return REACH.get(rule, NOT_MEASURED)

@@ -1,8 +1,14 @@
 """The page of the rules: its figures are the bench's, of the limits that ship, and every rule is on it."""
 
-from bench.detection import PAGE, RESULTS, interval, limits_sha256, page
+from dataclasses import replace
+
+import pytest
+
+from bench.detection import PAGE, RESULTS, interval, page
+from tapscan.report.reach import limits_sha256, measured
 from tapscan.report.words import RULES as TITLES
 from tapscan.screening.rules import RULES
+from tapscan.settings import Settings
 
 TEXT = PAGE.read_text(encoding="utf-8")
 
@@ -14,7 +20,23 @@ def test_the_page_shows_what_the_bench_wrote():
 
 
 def test_the_figures_are_of_the_limits_that_ship():
-    assert f"limits {limits_sha256()}" in RESULTS.read_text(encoding="utf-8")
+    assert f"limits {limits_sha256(Settings(), 'single')}" in RESULTS.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("part", ["single", "comparison"])
+def test_what_the_report_says_was_counted_with_the_limits_that_ship(part):
+    assert measured()[part]["limits_sha256"] == limits_sha256(Settings(), part), "stale: bench.detection, bench.compare"
+
+
+@pytest.mark.parametrize(("name", "part"), [("region_score", "single"), ("drop_limit_three", "comparison")])
+def test_another_limit_has_another_hash(name, part):
+    moved = replace(Settings(), **{name: getattr(Settings(), name) + 0.1})
+    assert limits_sha256(moved, part) != limits_sha256(Settings(), part)
+
+
+def test_the_page_and_the_report_count_alike():
+    figures = measured()["single"]["any_relevant"]["sound"]
+    assert f"| without a flaw | {figures['spoke']} of {figures['of']} |" in TEXT
 
 
 def test_every_rule_has_a_title():

@@ -1,0 +1,122 @@
+"""How often each rule is right and wrong, as far as the benches measured it, in words.
+
+    reach(rule, settings_sha256)     a sentence; for other settings than those that ship, that nothing was measured
+    limits_sha256(settings, part)    hash of the limits that the figures of one part of the file depend on
+    FILE                             reach.json, written by bench/detection.py and bench/compare.py and by nothing else
+
+The file holds, for each part, the hash of its limits; a test compares it with the limits that ship.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from functools import cache
+from pathlib import Path
+from typing import Any, Literal
+
+from tapscan.rule_limits import RuleLimits
+from tapscan.settings import Settings, settings_sha256
+
+FILE = Path(__file__).with_name("reach.json")
+Part = Literal["single", "comparison"]
+SINGLE = ("region_", "plate_", "spread_", "ringing_", "tone_", "mode_clear", "decay_spread", "overlap")
+COMPARISON = (
+    *("pairing_", "repeat_", "compare_", "score_", "drop_", "loss_", "finish_", "supports_", "temperature_"),
+    *("thermometer_", "hours_", "miss_", "lost_", "mass_"),
+)
+
+KINDS = {
+    "breathing crack, half a strut deep": "with half a strut cracked and the faces within a micrometre of touching",
+    "closed crack that rubs, half a strut deep": "with a closed, rubbing crack through half a strut",
+    "chilled region, losses scatter 10 %": "with a chilled region where losses scatter little",
+    "chilled region, losses scatter 20 %": "with a chilled region where losses scatter more",
+    "severed strut": "with a strut cut through",
+}
+AIMED = {
+    "force-dependence": ("breathing crack, half a strut deep",),
+    "long-decay": ("chilled region, losses scatter 10 %", "chilled region, losses scatter 20 %"),
+    "dead-place": ("closed crack that rubs, half a strut deep",),
+    "prominent-ringing": tuple(KINDS),
+}
+MORE = {
+    "force-dependence": "On other flaws it is silent.",
+    "dead-place": "Cloth, pads or loose parts that touch were not tried.",
+    "prominent-ringing": "None of the flaws tried makes a pitch.",
+}
+NO_IRON = "No iron was measured (docs/rules.md)."
+NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse (docs/comparison.md)."
+NOT_MEASURED = (
+    "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
+    "with a flaw, is not known."
+)
+OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
+
+
+def limits_sha256(settings: Settings, part: Part) -> str:
+    """First 16 hex digits."""
+    own = {f.name for f in fields(RuleLimits)} if part == "single" else set()
+    starts = SINGLE if part == "single" else COMPARISON
+    used = {k: float(v) for k, v in sorted(asdict(settings).items()) if k in own or k.startswith(starts)}
+    return hashlib.sha256(json.dumps(used).encode()).hexdigest()[:16]
+
+
+@cache
+def measured() -> Mapping[str, Any]:
+    """What the benches wrote."""
+    return dict(json.loads(FILE.read_text(encoding="utf-8")))
+
+
+@cache
+def _shipped_sha256() -> str:
+    return settings_sha256(Settings())
+
+
+def reach(rule: str, used_sha256: str) -> str:
+    """`used_sha256` : of the settings that the screening ran with."""
+    if rule not in (*AIMED, "buzz", "string", "change-since-baseline"):
+        return NOT_MEASURED
+    if used_sha256 != _shipped_sha256():
+        return OTHER_SETTINGS
+    if rule == "change-since-baseline":
+        return _compared(measured()["comparison"])
+    figures = measured()["single"]
+    if rule == "buzz":
+        return _buzz(figures)
+    if rule == "string":
+        found = figures["string_on_bare"]
+        return f"not measured on strings. On {_share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
+    return _rule(rule, figures)
+
+
+def _rule(rule: str, figures: Mapping[str, Any]) -> str:
+    plain = figures["relevant"]["sound"]
+    found = [f"{_share(figures['relevant'][kind][rule])} {KINDS[kind]}" for kind in AIMED[rule]]
+    if rule == "prominent-ringing":
+        hits = sum(figures["relevant"][kind][rule]["spoke"] for kind in KINDS)
+        of = sum(figures["relevant"][kind][rule]["of"] for kind in KINDS)
+        found = [f"{hits or 'none'} of {of} with a flaw"]
+    told = f"on simulated plates it spoke on {_share(plain[rule])} without a flaw ({_up_to(plain[rule])}) and on {' and on '.join(found)}."
+    return " ".join(part for part in (told, MORE.get(rule, ""), NO_IRON) if part)
+
+
+def _buzz(figures: Mapping[str, Any]) -> str:
+    with_rattle, without = figures["buzz"]["rattling"], figures["buzz"]["quiet"]
+    return f"on simulated plates it was heard on {_share(with_rattle)} with a rattling screw and on {_share(without)} without. {NO_IRON}"
+
+
+def _compared(figures: Mapping[str, Any]) -> str:
+    plain, cracked = figures["unchanged"], figures["cracked"]
+    return (
+        f"on simulated plates, by contact pickup and with three baseline scans, it spoke on {_share(plain)} that had not changed "
+        f"({_up_to(plain)}) and on {_share(cracked)} with one of the cracks tried, from a tenth of a strut's depth up; with one baseline scan, or by "
+        f"microphone, it sees less. {NO_IRON_COMPARED}"
+    )
+
+
+def _share(found: Mapping[str, Any]) -> str:
+    return f"{found['spoke'] or 'none'} of {found['of']}"
+
+
+def _up_to(found: Mapping[str, Any]) -> str:
+    return f"95 % interval: up to {100 * found['high']:.1f} %"
