@@ -315,7 +315,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     ]
     for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):
         store = Store(given.work / f"{kind}.jsonl")
-        make(jobs, store, maker, until if kind == "sound" else until + 900, given.cores)
+        make(jobs, store, maker, until if kind == "sound" or not given.minutes else until + 900, given.cores)
         found_by_bases = {bases: results(jobs, store, bases) for bases in (3, 2, 1)}
         if kind == "sound":
             write_part("comparison", counted(found_by_bases[3]))

@@ -118,6 +118,12 @@ class Settings(RuleLimits):
     pairing_moved_cost: float = limit(3.0, "1", "about one mode in twenty moves, natural log units", JUDGEMENT)
     pairing_unlike_cost: float = limit(8.0, "1", "unrelated strength patterns, natural log units", JUDGEMENT)
     pairing_alone_cost: float = limit(5.0, "1", "a mode left without partner, natural log units", JUDGEMENT)
+    pairing_merged_reach: float = limit(
+        1.0,
+        "linewidths",
+        "a mode this near one that only one scan heard may be both in one, and is not judged",
+        "simulation: an unchanged plate once read as changed for that",
+    )
     repeat_low_ppm: float = limit(
         170.0, "ppm", "supports moved by up to 30 mm, at 100 Hz, one scan", "simulated plates, docs/comparison.md"
     )

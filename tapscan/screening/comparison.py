@@ -85,7 +85,7 @@ def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlik
     scatter = np.sqrt(np.nan_to_num(baseline.log_frequency.mean_sd) ** 2 + baseline.log_frequency.level * prior**2)
     pairing = pair_modes(baseline.table, table, scatter, settings)
     i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
-    judged = _judged(baseline, table, i, j, unlike, settings)
+    judged = _judged(baseline, table, i, j, unlike, settings) & ~_perhaps_merged(baseline, table, pairing, settings)
     apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
     fit = settings.repeat_fit_factor * table.frequency_sd[j]
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
@@ -124,6 +124,28 @@ def _judged(
     least = settings.compare_share_of_places * stations
     heard_later = (later.pattern[j] > 0).sum(axis=1)
     return np.asarray(inside & again & (heard_later >= least) & (baseline.places_heard[i] >= least))
+
+
+def _perhaps_merged(baseline: Baseline, later: ModeTable, pairing: Pairing, settings: Settings) -> Flags:
+    """(k,) a neighbour that one side alone heard lies so near that the pair's mode there may be the two in one.
+
+    The fit of a merged mode knows nothing of the other and states too small an error.
+    """
+    loss = baseline.log_loss.mean[np.isfinite(baseline.log_loss.mean)]
+    reach = settings.pairing_merged_reach * float(np.exp(np.median(loss))) if len(loss) else 0.0
+    heard = baseline.log_frequency.heard >= min(2, baseline.scans)
+    lost = [n for n in pairing.lone(len(baseline.table), 0) if heard[n]]
+    gained = pairing.lone(len(later), 1)
+    before, after = baseline.table.frequency_hz, later.frequency_hz
+    i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
+    return _near(before[i], before[lost], reach) | _near(after[j], after[gained], reach)
+
+
+def _near(frequency_hz: FloatArray, others_hz: FloatArray, reach: float) -> Flags:
+    """(k,) whether any of the others lies within `reach` times the frequency."""
+    if not len(others_hz):
+        return np.zeros(len(frequency_hz), dtype=bool)
+    return np.asarray(np.abs(frequency_hz[:, None] - others_hz[None, :]).min(axis=1) < reach * frequency_hz)
 
 
 def _change(

@@ -55,7 +55,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     lost, gained = lost_modes(measured, settings), gained_modes(measured, settings)
     where = places_of_change(measured)
     mass = explain(measured, settings) if _over(measured) else None
-    evidence = rule.Evidence(measured, (*lost, *gained), mass, where, _since(baselines), unlike.loss_refused)
+    evidence = rule.Evidence(measured, (*lost, *gained), mass, where, _since(baselines), unlike.loss_refused, contact)
     found = RuleNotRun(rule.NAME, unlike.refused) if unlike.refused else rule.judge(later.scan, evidence, settings)
     indications = () if isinstance(found, RuleNotRun) else tuple(found)
     not_run = (found,) if isinstance(found, RuleNotRun) else ()
