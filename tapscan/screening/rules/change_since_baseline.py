@@ -105,7 +105,7 @@ def _meaning(mass: AddedMass | None) -> str:
             f"{100 * mass.plate_share:.1f} % of its weight, than of a crack: look for a clamp, hook or tool, take it off and scan again. "
             "If the change stays, treat it as a crack."
         )
-    return "A crack does that; so do a loose part, other supports, or something left on the plate. The first steps below are to rule those out."
+    return "A crack does that; so do a loose part, other supports or a forgotten clamp. The first steps below are to rule those out."
 
 
 def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
