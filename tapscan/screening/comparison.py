@@ -37,6 +37,7 @@ from tapscan.settings import Settings
 
 TOP_DROPS = 3
 TOP_RISES = 5
+OWN_SCATTER = 2  # baseline scans that show what the room does to this plate's modes
 FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
 
 
@@ -90,13 +91,16 @@ def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlik
     fit = settings.repeat_fit_factor * table.frequency_sd[j]
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
+    limit = _limit("drop", baseline.scans, settings)
+    if not contact and baseline.scans < OWN_SCATTER:
+        limit *= _restlessness_of_room((apart - shift) / sd, judged, settings)
     return Measured(
         baseline,
         table,
         pairing,
         shift,
         shift_sd,
-        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, _limit("drop", baseline.scans, settings), settings),
+        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings),
         _loss(later, baseline, table, pairing, judged, contact, settings),
     )
 
@@ -159,6 +163,14 @@ def _change(
     if statistic is not None and statistic > limit:
         named[usable] = false_discoveries(_tail(score[usable], settings.compare_freedom), settings.compare_false_share)
     return Change(value, sd, score, usable, named, statistic, limit)
+
+
+def _restlessness_of_room(rises: FloatArray, judged: Flags, settings: Settings) -> float:
+    """Factor on the limit for drops, at least 1. A crack raises no mode; a microphone moved in a room raises as many as it lowers."""
+    usable = rises[judged & np.isfinite(rises)]
+    if len(usable) < TOP_DROPS:
+        return 1.0
+    return max(1.0, largest_mean(np.minimum(usable, settings.score_cap), TOP_DROPS) / settings.compare_rises_free)
 
 
 def _loss(

@@ -21,7 +21,7 @@ ROOMS = {
     "recording": BASE,
     "register": BASE,
     "layouts": BASE,
-    "report": BASE | {"layouts"},
+    "report": BASE | {"layouts", "rule_limits"},
     "demo": BASE,
     "workflow": BASE | {"signal", "screening", "recording", "register", "report", "layouts", "demo"},
     "cli": BASE | {"workflow", "report", "layouts", "demo", "recording", "register"},
