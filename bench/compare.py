@@ -315,11 +315,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
     ]
     for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):
         store = Store(given.work / f"{kind}.jsonl")
-        make(jobs, store, maker, until if kind == "sound" or not given.minutes else until + 900, given.cores)
+        make(jobs, store, maker, until + 900 * (kind == "model" and given.minutes > 0), given.cores)
         found_by_bases = {bases: results(jobs, store, bases) for bases in (3, 2, 1)}
         if kind == "sound":
             write_part("comparison", counted(found_by_bases[3]))
-        lines += tables(kind, found_by_bases)
+        if any(found_by_bases.values()):
+            lines += tables(kind, found_by_bases)
     text = "\n".join(lines)
     (Path(__file__).parent / "results" / "compare.txt").write_text(text, encoding="utf-8")
     print(text)

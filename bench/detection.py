@@ -223,9 +223,9 @@ def counted(rows: Sequence[Row]) -> dict[str, object]:
     }
 
 
-def report(tables: dict[str, Table], work: Path) -> str:
-    """All tables as text."""
-    found, limits = read(work), limits_sha256(SETTINGS, "single")
+def report(tables: dict[str, Table], found: dict[str, list[Row]]) -> str:
+    """All tables as text, of finished scans by pattern."""
+    limits = limits_sha256(SETTINGS, "single")
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
         f"limits {limits}; single scans, all places of the long layout, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
@@ -262,9 +262,9 @@ def main() -> None:
     given.work.mkdir(parents=True, exist_ok=True)
     tables = {p.stem: read_table(p) for p in sorted(given.tables.glob("*.npz"))}
     make(tables, given.work, given.minutes, given.first)
-    text = report(tables, given.work)
-    unseen = [r for name, rows in read(given.work).items() if name not in SETTING for r in rows]
-    write_part("single", counted(unseen))
+    found = read(given.work)
+    text = report(tables, found)
+    write_part("single", counted([r for name, rows in found.items() if name not in SETTING for r in rows]))
     RESULTS.write_text(text, encoding="utf-8")
     PAGE.write_text(page(PAGE.read_text(encoding="utf-8"), text), encoding="utf-8")
     print(text, end="")

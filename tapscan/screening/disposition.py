@@ -22,6 +22,15 @@ UNDECIDED = "No answer: this test cannot judge a plate in the piano"
 
 
 @dataclass(frozen=True)
+class Why:
+    """Why a scan tells too little, and what would mend it."""
+
+    reason: str
+    steps: tuple[str, ...]
+    headline: str = REPEAT
+
+
+@dataclass(frozen=True)
 class Outcome:
     """The disposition in the standard's word and in plain words."""
 
@@ -39,9 +48,8 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
         return Outcome("relevant indication", LOOK, _findings(relevant) + _known(standing), _steps(scan))
     why = _why_inconclusive(scan, silent, indications, settings)
     if why:
-        steps = tuple(why[1:]) or ("Record it again as the sheet says.",)
-        headline = UNDECIDED if why[0].endswith(IN_THE_PIANO) else REPEAT
-        return Outcome("inconclusive", headline, why[0] + _known(standing), (*steps, *(EXAMINED if standing else ())))
+        steps = (*(why.steps or AS_THE_SHEET), *(EXAMINED if standing else ()))
+        return Outcome("inconclusive", why.headline, why.reason + _known(standing), steps)
     if standing:
         return Outcome("no relevant indication", STANDS, _standing(standing), (*EXAMINED, KEEP))
     return Outcome(
@@ -110,26 +118,23 @@ def _steps(scan: Scan) -> tuple[str, ...]:
 
 def _why_inconclusive(
     scan: Scan, silent: Sequence[str], indications: Sequence[Indication], settings: Settings
-) -> list[str]:
-    """The reason and then the remedies; empty when there is none."""
+) -> Why | None:
     if not scan.strikes:
-        return ["No tap was found.", *silent]
+        return Why("No tap was found.", tuple(silent))
     usable = [s for s in scan.strikes if s.usable]
     if not usable:
         worst = _worst(scan.strikes)
-        return [f"No tap can be used: {', '.join(worst)}.", *(REMEDY[w] for w in worst), *silent]
+        return Why(f"No tap can be used: {', '.join(worst)}.", (*(REMEDY[w] for w in worst), *silent))
     if few := _too_few_places(scan, settings):
         return few
     if all("cut short" in s.faults for s in usable):
-        return [
-            "The taps follow each other too closely: each ring is cut short by the next.",
-            REMEDY["cut short"],
-        ]
+        return Why(
+            "The taps follow each other too closely: each ring is cut short by the next.", (REMEDY["cut short"],)
+        )
     if not scan.modes:
-        return [
-            "No mode stands clear of the noise.",
-            "Find a quieter hour, bring the microphone nearer, tap harder.",
-        ]
+        return Why(
+            "No mode stands clear of the noise.", ("Find a quieter hour, bring the microphone nearer, tap harder.",)
+        )
     return _doubtful(scan, indications)
 
 
@@ -137,37 +142,36 @@ def _worst(strikes: Sequence[Strike]) -> list[str]:
     return sorted({fault for s in strikes if not s.usable for fault in s.faults} & set(REMEDY))
 
 
-def _too_few_places(scan: Scan, settings: Settings) -> list[str]:
+def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
     heard, tapped = _heard(scan), {s.station for s in scan.strikes}
     if len(heard) >= settings.heard_places_share * len(tapped):
-        return []
+        return None
     worst = _worst([s for s in scan.strikes if s.station not in heard])
     what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used. The taps at the others: {'; '.join(MEANT[w] for w in worst)}."
-    return [f"{what} {NEITHER_WAY}", *(REMEDY[w] for w in worst)]
+    return Why(f"{what} {NEITHER_WAY}", tuple(REMEDY[w] for w in worst))
 
 
-def _doubtful(scan: Scan, indications: Sequence[Indication]) -> list[str]:
+def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     """Why a scan with good taps still tells too little."""
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
-        return [buzz[0].sentence, BUZZ_AGAIN]
-    if scan.state in IN_PIANO:
-        strings = sum(i.rule == "string" for i in indications)
-        heard = f"The tones of {_counted(strings, 'string')} were heard and set aside. " if strings else ""
-        return [
-            heard + ("Nothing else" if heard else "Nothing") + IN_THE_PIANO,
-            *([MUTE] if strings else []),
-            *PIANO_STEPS,
-        ]
-    return []
+        return Why(buzz[0].sentence, (BUZZ_AGAIN,))
+    if scan.state not in IN_PIANO:
+        return None
+    strings = sum(i.rule == "string" for i in indications)
+    if not strings:
+        return Why(f"Nothing stood out. {IN_THE_PIANO}", PIANO_STEPS, UNDECIDED)
+    heard = f"The tones of {_counted(strings, 'string')} were heard and set aside. Nothing else stood out."
+    return Why(f"{heard} {IN_THE_PIANO}", (MUTE, *PIANO_STEPS), UNDECIDED)
 
 
+AS_THE_SHEET = ("Record it again as the sheet says.",)
 KEEP = "Keep this scan, and scan again after each stage of the work."
 EXAMINED = (
     "Ask whether a qualified person has examined the earlier finding. If not, put no finish and no strings on, and have the named places examined "
     "with dye penetrant or magnetic particles, which show cracks too fine for the eye.",
 )
 IN_THE_PIANO = (
-    " stood out. But the plate is bolted to wood and joined to strings and case, and how much a tap test shows there was never "
+    "But the plate is bolted to wood and joined to strings and case, and how much a tap test shows there was never "
     "measured: take this neither for good news nor for bad."
 )
 MUTE = "Mute all strings with felt and tap again, so that their tones do not hide the plate's."

@@ -36,7 +36,7 @@ SINGLE = (
     "Lift the plate, set it down and scan it twice more: small changes can be told then."
 )
 MICROPHONE = (
-    "By microphone the room blurs the modes, and small changes cannot be told. A pickup on the iron, or a microphone at "
+    "By microphone the room blurs the modes, and small changes cannot be told; modes that are lost or new make no indication. A pickup on the iron, or a microphone at "
     "10 cm that stays put, is needed for those."
 )
 BLIND = (

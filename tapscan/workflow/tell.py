@@ -79,9 +79,7 @@ def about(plate: Plate, entry: ScanEntry, shop: Shop) -> About:
     """Rows of words of what the register knows."""
     return About(
         tapped=shop.day(entry.date),
-        which=", ".join(
-            [*filter(None, [plate.pattern]), *(f"serial number {plate.serial}" for _ in [0] if plate.serial)]
-        ),
+        which=", ".join(filter(None, [plate.pattern, plate.serial and f"serial number {plate.serial}"])),
         by=entry.operator or "",
         plate=plate.name,
         scan=entry.name,

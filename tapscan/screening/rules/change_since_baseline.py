@@ -128,9 +128,7 @@ def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
 
 def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:
     counting = [u for u in evidence.unpaired if u.counts]
-    if (
-        not evidence.contact
-    ):  # a room hides modes and lends its own: at 0.4 m half of all unchanged simulated plates were called for that
+    if not evidence.contact:  # a room hides modes and lends its own (docs/comparison.md)
         return []
     if len(counting) < settings.lost_or_new:
         return []

@@ -1,0 +1,44 @@
+"""What the report says of a rule's errors is what the benches counted, and only for the limits they were counted with."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from tapscan.report.reach import AIMED, KINDS, NOT_MEASURED, OTHER_SETTINGS, measured, reach
+from tapscan.settings import Settings, settings_sha256
+
+SHIPPED = settings_sha256(Settings())
+COUNTED = [*AIMED, "buzz", "string", "change-since-baseline"]
+
+
+@pytest.mark.parametrize("rule", COUNTED)
+def test_other_settings_have_no_measured_reach(rule):
+    other = settings_sha256(replace(Settings(), region_score=9.9))
+    assert reach(rule, other) == OTHER_SETTINGS
+    assert reach(rule, SHIPPED) != OTHER_SETTINGS
+    assert "o iron was measured" in reach(rule, SHIPPED)
+
+
+@pytest.mark.parametrize("rule", list(AIMED))
+def test_all_kinds_of_plates_are_counted_once(rule):
+    """Shares in the sentence add up to all flawed plates of the bench, and to the times the rule spoke on them."""
+    found = {kind: share[rule] for kind, share in measured()["single"]["relevant"].items()}
+    assert set(found) == {"sound", *KINDS}
+    told = [(0 if a == "none" else int(a), int(b)) for a, b in re.findall(r"(none|\d+) of (\d+)", reach(rule, SHIPPED))]
+    assert told[0] == (found["sound"]["spoke"], found["sound"]["of"])
+    flawed = [found[kind] for kind in KINDS]
+    assert sum(a for a, _ in told[1:]) == sum(f["spoke"] for f in flawed)
+    assert sum(b for _, b in told[1:]) == sum(f["of"] for f in flawed)
+
+
+def test_the_comparison_tells_unchanged_and_cracked_plates():
+    figures = measured()["comparison"]
+    said = reach("change-since-baseline", SHIPPED)
+    for kind in ("unchanged", "cracked"):
+        assert f"{figures[kind]['spoke']} of {figures[kind]['of']}" in said
+    assert f"up to {100 * figures['unchanged']['high']:.1f} %" in said
+
+
+def test_a_rule_that_was_never_counted_says_so():
+    assert reach("room-hum-handling", SHIPPED) == NOT_MEASURED
