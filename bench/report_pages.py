@@ -107,7 +107,7 @@ def main() -> None:
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else tempfile.mkdtemp()).absolute()
     made = pages(folder)
     for name, page in made.items():
-        picture(page, name, "900,1350" if name == "summary" else "1180,900")
+        picture(page, name, "900,1000" if name == "summary" else "1180,900")
     picture(made["changed-since-baseline"], "changed-since-baseline-phone", "390,844")
     print(f"pages in {folder}, pictures in {DOCS}")
 

@@ -54,6 +54,7 @@ def _first(screening: Screening) -> dict[str, Any]:
         "facts": _facts(screening),
         "findings": findings,
         "jumps": _jumps(findings),
+        "unsaid": [f for f in findings if f["sentence"] not in screening.summary],
         "plate": map_section(screening),
         "compared": screening.comparison is not None,
     }

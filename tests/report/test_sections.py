@@ -112,3 +112,10 @@ def test_plate_day_and_whom_it_is_for_stand_at_the_head():
     for told in ("B12", "small grand, serial number 77", "2026-03-14", "A. Person", "Mill Street &lt;School&gt;"):
         assert told in head
     assert "come from no register" in render_page(screening()).split("<h1>")[0]
+
+
+def test_the_page_for_a_buyer_says_each_finding_once():
+    first, second = indication(sentence="The first thing."), indication(sentence="The second thing.")
+    told = screening(indications=(first, second), summary="The first thing. 1 further indication below.")
+    page = render_page(told, None, Beside(summary=True))
+    assert page.count("The first thing.") == page.count("The second thing.") == 1
