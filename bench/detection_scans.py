@@ -1,6 +1,7 @@
 """Single scans of simulated plates for bench/detection.py, sound and flawed alike spoilt by the same nuisances.
 
 ``draw_circumstances``   pads, warmth, sensor, room, hum, a hum of the room, a rattling part, damping that grows with force
+``luck_of``              the circumstances of one plate's scan
 ``taps_of``              the taps of one plate in these circumstances, with noise
 ``scan_of_taps``         taken apart again, station by station and all stations together, as `tapscan check` does
 
@@ -80,20 +81,20 @@ class Plate:
     breathing: bool = False
     rubbing: bool = False
     loss_scatter: float = 0.17
+    visit: int = 0  # 0: the scan that is judged; 1: an earlier one of the same casting, heard the same way
 
     @property
     def name(self) -> str:
         """What the finished scan is stored under."""
         kind = "breathing " if self.breathing else "rubbing " if self.rubbing else ""
-        return f"{self.table.name}|{kind}{self.label}|{self.loss_scatter}|{self.seed}"
+        visit = f"|before {self.visit}" if self.visit else ""
+        return f"{self.table.name}|{kind}{self.label}|{self.loss_scatter}|{self.seed}{visit}"
 
 
 def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[Tap], Circumstances]:
     """All taps of the scan with their noise, and what it was made in."""
     iron = draw_iron(plate.table, np.random.default_rng([77, plate.seed]), loss_scatter=plate.loss_scatter)
-    rng = np.random.default_rng([plate.seed, 5, *plate.table.name.encode()])  # other luck for each pattern
-    more = {"rubbing": plate.label} if plate.rubbing else {}
-    around = draw_circumstances(plate.table, rng, **more)
+    rng, around = luck_of(plate)
     modes = plate_modes(plate.table, "sound" if plate.rubbing else plate.label, iron, around.state)
     strikes = _strikes(modes, rng, stations)
     if plate.breathing:
@@ -116,6 +117,19 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
         response = impulse_response(room, float(RATE_HZ))
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     return scale_to(_noisy(taps, around, rng), 0.5), around
+
+
+def luck_of(plate: Plate) -> tuple[np.random.Generator, Circumstances]:
+    """Other luck for each pattern and visit; a later visit comes with the same sensor to the same place in the room."""
+    seed = [plate.seed, 5, *plate.table.name.encode()]
+    rng = np.random.default_rng(seed)
+    more = {"rubbing": plate.label} if plate.rubbing else {}
+    around = draw_circumstances(plate.table, rng, **more)
+    if not plate.visit:
+        return rng, around
+    rng = np.random.default_rng([*seed, plate.visit])
+    other = draw_circumstances(plate.table, rng)
+    return rng, replace(other, setting=around.setting, room_seed=around.room_seed)
 
 
 def _strikes(modes: PlateModes, rng: np.random.Generator, stations: Sequence[str] | None) -> list[Strike]:

@@ -5,6 +5,7 @@
     Pod.a90_95()            size at which the lower 95 % bound of detection is .9 (Wald, on the logit); None where it never is
     Pod.band(sizes)         lower and upper bound, the same way
     clopper_pearson(k, n)   95 % interval of a rate
+    interval(k, n)          the same as words
 
 Which bound: one-sided 95 % Wald on the logit; the handbook's likelihood ratio gives other figures (for the worked example 5.06 instead of 5.43).
 No model where sizes do not separate: `fit` says so.
@@ -81,3 +82,9 @@ def clopper_pearson(k: int, n: int) -> tuple[float, float]:
     """95 % interval (Clopper and Pearson 1934)."""
     low = float(beta.ppf(0.025, k, n - k + 1)) if k else 0.0
     return low, float(beta.ppf(0.975, k + 1, n - k)) if k < n else 1.0
+
+
+def interval(hits: int, count: int) -> str:
+    """Clopper-Pearson, 95 %."""
+    low, high = clopper_pearson(hits, count)
+    return f"{hits:4d} of {count:4d}   {100 * low:5.1f} to {100 * high:5.1f} %"

@@ -162,7 +162,9 @@ def through_the_device(seconds: float, count: int) -> list[str]:
         soundfile.write(Path(folder) / "long.wav", played.samples, RATE, subtype="FLOAT")
         (Path(folder) / "clips").mkdir()
         command = [sys.executable, "-m", "tests.audio.hearing", str(seconds), str(Path(folder) / "clips")]
-        heard_file = Path(folder) / "heard.txt"  # a pipe that nobody empties would stop the listener after an hour's lines
+        heard_file = (
+            Path(folder) / "heard.txt"
+        )  # a pipe that nobody empties would stop the listener after an hour's lines
         with heard_file.open("w", encoding="utf-8") as out:
             child = subprocess.Popen(command, env=sink.env, stdout=out)
         burner = subprocess.Popen(["nice", "-n", "5", sys.executable, "-c", "while True: pass"])

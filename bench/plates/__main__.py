@@ -8,7 +8,7 @@ import time
 from collections.abc import Sequence
 from pathlib import Path
 
-from bench.plates.cases import Flaw, many_flaws, shipped_flaws
+from bench.plates.cases import SIZES, Flaw, many_flaws, shipped_flaws
 from bench.plates.drawn import draw_places
 from bench.plates.mesh import triangulate
 from bench.plates.pattern import Pattern
@@ -35,7 +35,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     cache.add_argument("--seed", type=int, default=1, help="of the drawn places; another seed is another set")
     cache.add_argument(
-        "--sizes", choices=("all", "study"), default="all", help="every size of a flaw, or a study's few"
+        "--sizes", choices=tuple(SIZES), default="all", help="every size of a flaw, a study's few, or those of a curve"
     )
     recordings.add_argument("--out", type=Path, default=Path("reference_recordings/simulated"))
     for each in (tables, cache):
@@ -49,10 +49,9 @@ def _chosen(given: argparse.Namespace, name: str) -> tuple[Pattern, list[Flaw]]:
     pattern = build(name)
     if given.command == "tables":
         return pattern, shipped_flaws(pattern)
-    study = given.sizes == "study"
     if given.places is not None:
-        pattern = draw_places(pattern, given.places, given.seed, all_sizes=not study)
-    return pattern, many_flaws(pattern, study)
+        pattern = draw_places(pattern, given.places, given.seed, all_sizes=given.sizes == "all")
+    return pattern, many_flaws(pattern, given.sizes)
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

@@ -9,6 +9,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import shapely
@@ -46,6 +47,21 @@ STUDY_LENGTHS_M = {
     "bolt": (0.03, 0.06),
     "pin": (0.03, 0.06),
     "rim": (0.03,),
+}
+# Sizes for a curve of detection against size: from what nothing finds to what everything finds.
+CURVE_SHARES = {"width": (0.125, 0.25, 0.375, 0.50), "depth": (0.05, 0.10, 0.15, 0.25)}
+CURVE_LENGTHS_M = {
+    "corner": (0.01, 0.02, 0.03, 0.05),
+    "inner corner": (0.01, 0.02, 0.03),
+    "bolt": (0.01, 0.02, 0.03, 0.06),
+    "pin": (0.01, 0.02, 0.03, 0.06),
+    "rim": (0.01, 0.02, 0.03, 0.06),
+}
+Sizes = Literal["all", "study", "curve"]
+SIZES: dict[Sizes, tuple[dict[str, tuple[float, ...]], dict[str, tuple[float, ...]]]] = {
+    "all": ({"width": WIDTH_SHARES, "depth": DEPTH_SHARES}, LENGTHS_M),
+    "study": (STUDY_SHARES, STUDY_LENGTHS_M),
+    "curve": (CURVE_SHARES, CURVE_LENGTHS_M),
 }
 
 
@@ -184,15 +200,14 @@ def _part_depth(opened: MeshTri, hinges: np.ndarray, field: ElasticField, mesh: 
     return np.asarray(field.bending_stiffness_nm[beside] / compliance)
 
 
-def many_flaws(pattern: Pattern, study: bool = False) -> list[Flaw]:
-    """Every size (of a ``study``: its sizes only) at every crack line, the sound case first and chilled regions last."""
-    widths, depths = (STUDY_SHARES["width"], STUDY_SHARES["depth"]) if study else (WIDTH_SHARES, DEPTH_SHARES)
-    lengths = STUDY_LENGTHS_M if study else LENGTHS_M
+def many_flaws(pattern: Pattern, sizes: Sizes = "all") -> list[Flaw]:
+    """Every size of a set at every crack line, the sound case first and chilled regions last."""
+    shares, lengths = SIZES[sizes]
     out = [SOUND]
     for line in pattern.lines:
         if line.kind == "strut":
-            out += [Flaw("width" if s < 1 else "severed", line.name, s) for s in widths]
-            out += [Flaw("depth", line.name, s) for s in depths]
+            out += [Flaw("width" if s < 1 else "severed", line.name, s) for s in shares["width"]]
+            out += [Flaw("depth", line.name, s) for s in shares["depth"]]
             continue
         kinds = ["corner", "inner corner"] if line.kind == "corner" else [line.kind]
         out += [Flaw(kind, line.name, size) for kind in kinds for size in lengths[kind] if _fits(line, size)]

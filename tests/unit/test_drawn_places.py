@@ -42,7 +42,7 @@ def test_lines_keep_clear_of_one_another(drawn, name):
 
 @pytest.mark.parametrize("name", NAMES)
 def test_labels_are_unique_and_of_the_shipped_form(drawn, name):
-    labels = [flaw.label for flaw in many_flaws(drawn[name], study=True)]
+    labels = [flaw.label for flaw in many_flaws(drawn[name], "study")]
     assert len(set(labels)) == len(labels)
     assert labels[0] == "sound"
     assert any(label.startswith("width 25 %, strut 2 at 0.") for label in labels)
@@ -90,7 +90,7 @@ def test_the_pitch_of_the_pin_holes_agrees_with_the_iron_they_are_said_to_take()
 
 
 def test_only_pin_cracks_that_fit_their_line_are_asked_for(drawn):
-    shipped, study = many_flaws(build("small-grand")), many_flaws(drawn["small-grand"], study=True)
+    shipped, study = many_flaws(build("small-grand")), many_flaws(drawn["small-grand"], "study")
     assert {flaw.size for flaw in shipped if flaw.kind == "pin"} == {0.03}  # 62 mm end to end, on lines of 100 mm
     assert {flaw.size for flaw in study if flaw.kind == "pin"} == {0.03, 0.06}
     assert [f.size for f in shipped_flaws(build("small-grand")) if f.kind == "pin"] == [0.03]
@@ -124,7 +124,7 @@ def test_bolt_hole_cracks_run_across_the_edge_more_often_than_along_it():
 def test_a_flaw_opens_the_length_it_says_and_a_region_hardens_its_own_triangles(drawn):
     pattern = drawn["upright-full"]
     mesh = triangulate(pattern)
-    for flaw in many_flaws(pattern, study=True):
+    for flaw in many_flaws(pattern, "study"):
         if flaw.kind == "chill":
             area = inside(mesh, chill_of(pattern, flaw)).mean()
             assert 0.05 < area < 0.45  # share of triangles, not of area: they differ in size

@@ -1,0 +1,155 @@
+"""Which simulated plates bench/detection.py scans, and the finished scans in their folder.
+
+first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every third seed
+earlier_visits(plates)        the same castings before they were flawed, other pads, warmth, hits and nuisances
+breathing_sizes(tables, n)    breathing cracks of other depths, for a curve
+make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
+read(work)                    every finished scan by its plate's name
+"""
+
+from __future__ import annotations
+
+import gzip
+import json
+import multiprocessing
+import time
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+
+import numpy as np
+
+from bench.detection_scans import Plate, scan_of_taps, taps_of
+from tapscan.demo.plates import Table
+from tapscan.records import Scan
+from tapscan.register.codec import plain, record_of
+from tapscan.settings import Settings
+
+SETTING = ("small-grand", "upright-three-quarter")
+SETTINGS = Settings()
+FIRST_SEED = 4000
+DEPTHS = ("depth 10 %", "depth 25 %")
+BREATHING = {
+    "depth 10 %": "breathing crack, a tenth of a strut deep",
+    "depth 25 %": "breathing crack, a quarter of a strut deep",
+    "depth 50 %": "breathing crack, half a strut deep",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Row:
+    """One finished scan."""
+
+    kind: str
+    pattern: str
+    scan: Scan
+    rattles: bool  # whether a part rattled
+
+
+def first_visits(tables: Mapping[str, Table], seeds: int, first: int = FIRST_SEED) -> Iterator[Plate]:
+    """In an order that fills all rows evenly."""
+    for seed in range(first, first + seeds):
+        for name, table in tables.items():
+            if name in SETTING and seed % 3:
+                continue
+            yield Plate(table, "sound", seed)
+            yield _flawed(table, seed)
+
+
+def _flawed(table: Table, seed: int) -> Plate:
+    """One of the flaws in turn, at one of the drawn places by chance."""
+    rng = np.random.default_rng([seed, 7, *table.name.encode()])
+
+    def case(start: str) -> str:
+        return str(rng.choice([x for x in table.labels if x.startswith(start)]))
+
+    turn = (seed + sum(table.name.encode())) % 5
+    if turn == 0:
+        return Plate(table, case("depth 50 %"), seed, breathing=True)
+    if turn == 1:
+        return Plate(table, case("depth 50 %"), seed, rubbing=True)
+    if turn == 2:
+        return Plate(table, case("severed"), seed)
+    return Plate(table, case("chilled"), seed, loss_scatter=0.10 if turn == 3 else 0.20)
+
+
+def earlier_visits(plates: Iterable[Plate]) -> list[Plate]:
+    """One a casting of the patterns that set no limits; a sound plate and a cracked one of the same seed are one casting."""
+    found: dict[str, Plate] = {}
+    for plate in plates:
+        if plate.table.name not in SETTING:
+            earlier = before(plate)
+            found.setdefault(earlier.name, earlier)
+    return list(found.values())
+
+
+def before(plate: Plate) -> Plate:
+    """The casting of this plate when it had no flaw."""
+    return replace(plate, label="sound", breathing=False, rubbing=False, visit=1)
+
+
+def breathing_sizes(tables: Mapping[str, Table], count: int) -> Iterator[Plate]:
+    """``count`` of each depth, spread over the patterns that set no limits."""
+    unseen = [t for name, t in tables.items() if name not in SETTING]
+    for number in range(count):
+        table, seed = unseen[number % len(unseen)], 2 * FIRST_SEED + number
+        for depth in DEPTHS:
+            labels = [x for x in table.labels if x.startswith(depth)]
+            yield Plate(table, labels[number // len(unseen) % len(labels)], seed, breathing=True)
+
+
+def kind_of(plate: Plate) -> str:
+    """The row it belongs to."""
+    if plate.breathing:
+        return BREATHING[plate.label.split(",")[0]]
+    if plate.rubbing:
+        return "closed crack that rubs, half a strut deep"
+    if plate.label.startswith("chilled"):
+        return f"chilled region, losses scatter {100 * plate.loss_scatter:.0f} %"
+    return "severed strut" if plate.label.startswith("severed") else "sound"
+
+
+def path_of(plate: Plate, work: Path) -> Path:
+    """Where its finished scan is kept."""
+    return work / (plate.name.replace("|", "; ").replace("/", "-") + ".json.gz")
+
+
+_plates: list[Plate] = []  # what the children of a fork read
+
+
+def make(plates: Iterable[Plate], work: Path, until: float, cores: int) -> None:
+    """Scans that are missing, in their order, until the time (time.time) is over."""
+    _plates[:] = [p for p in plates if not path_of(p, work).exists()]
+    with multiprocessing.get_context("fork").Pool(cores) as pool:
+        for _ in pool.imap_unordered(partial(_made, work, until), range(len(_plates))):
+            pass
+
+
+def _made(work: Path, until: float, number: int) -> None:
+    if time.time() > until:
+        return
+    plate = _plates[number]
+    path = path_of(plate, work)
+    taps, around = taps_of(plate)
+    row = {
+        "kind": kind_of(plate),
+        "pattern": plate.table.name,
+        "rattles": around.rattle_place >= 0,
+        "scan": plain(scan_of_taps(taps, SETTINGS)),
+    }
+    half = path.with_suffix(".half")
+    half.write_bytes(gzip.compress(json.dumps(row).encode(), 4))
+    half.replace(path)
+
+
+def read(plates: Sequence[Plate], work: Path) -> dict[str, Row]:
+    """Finished scans of these plates by the plate's name."""
+    found = {}
+    for plate in plates:
+        path = path_of(plate, work)
+        if path.exists():
+            row = json.loads(gzip.decompress(path.read_bytes()))
+            scan = record_of(Scan, row["scan"])
+            found[plate.name] = Row(row["kind"], row["pattern"], scan, row["rattles"])
+    return found
