@@ -49,14 +49,8 @@ STUDY_LENGTHS_M = {
     "rim": (0.03,),
 }
 # Sizes for a curve of detection against size: from what nothing finds to what everything finds.
-CURVE_SHARES = {"width": (0.125, 0.25, 0.375, 0.50), "depth": (0.05, 0.10, 0.15, 0.25)}
-CURVE_LENGTHS_M = {
-    "corner": (0.01, 0.02, 0.03, 0.05),
-    "inner corner": (0.01, 0.02, 0.03),
-    "bolt": (0.01, 0.02, 0.03, 0.06),
-    "pin": (0.01, 0.02, 0.03, 0.06),
-    "rim": (0.01, 0.02, 0.03, 0.06),
-}
+CURVE_SHARES = {"width": (0.125, 0.25), "depth": (0.02, 0.035, 0.05, 0.10)}
+CURVE_LENGTHS_M = {kind: (0.005, 0.01, 0.02, 0.03) for kind in LENGTHS_M}
 Sizes = Literal["all", "study", "curve"]
 SIZES: dict[Sizes, tuple[dict[str, tuple[float, ...]], dict[str, tuple[float, ...]]]] = {
     "all": ({"width": WIDTH_SHARES, "depth": DEPTH_SHARES}, LENGTHS_M),
