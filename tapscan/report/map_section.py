@@ -33,7 +33,7 @@ def map_section(screening: Screening) -> MapSection | None:
     return MapSection(
         small=station_map(layout, found, "map-small", SMALL),
         large=station_map(layout, found, "map-large"),
-        legend=legend(found),
+        legend=legend(layout, found),
         notes=_notes(screening, layout),
     )
 

@@ -2,6 +2,7 @@
 
     Canvas(layout, width)          from the picture's 0..1 to the drawing's units; one unit is one pixel at `width`
     plate(canvas, name)            edge, bays, struts, pin fields, screws and the words at the sides
+    screw(at)                      a plate screw
     mark(kind, x, y, r)            one station's mark: its shape alone tells its meaning
     labels(canvas, spots, taken)   names beside their marks, out of each other's way
     apart(points, radii)          the same points, pushed so that no mark hides another
@@ -31,6 +32,9 @@ LETTER = 0.62  # mean width of a letter in font sizes, on the generous side
 STRUT = 0.036  # drawn width of a strut, of the picture's longer side
 LONGEST_LABEL = 6  # letters
 ROUNDS = 8
+CHOICES = 5  # times that every label chooses its place
+FAR_COST = 8.0  # square units of overlap that a name close to its mark may have before it stands off
+WAYS = ((1, 0), (-1, 0), (0, -1), (0, 1), (0.8, -0.8), (-0.8, -0.8), (0.8, 0.8), (-0.8, 0.8))
 SIDE = FONT + 3  # units the words at the sides take
 
 
@@ -102,7 +106,7 @@ def plate(canvas: Canvas, name: str) -> list[Markup]:
     parts += [element("path", d=_polygon(canvas, bay), fill="#fff", **line) for bay in outline.openings]
     parts += _struts(canvas, outline)
     parts += [element("path", d=_polygon(canvas, f), fill=f"url(#{pins})") for f in outline.pin_fields]
-    parts += [_circle(canvas.at(p), 2.3, fill="#fff", stroke=EDGE) for p in outline.screws]
+    parts += [screw(canvas.at(p)) for p in outline.screws]
     return parts + _side_words(canvas, outline)
 
 
@@ -116,6 +120,11 @@ def _struts(canvas: Canvas, outline: Outline) -> list[Markup]:
     paths = ["M{:.1f} {:.1f}L{:.1f} {:.1f}".format(*canvas.at(a), *canvas.at(b)) for _, a, b in outline.struts]
     dark = [element("path", d=d, stroke=EDGE, stroke_width=width) for d in paths]
     return dark + [element("path", d=d, stroke=IRON, stroke_width=width - 2.4, stroke_linecap="square") for d in paths]
+
+
+def screw(at: Point) -> Markup:
+    """A plate screw: the smallest ring, without weight."""
+    return _circle(at, 2.3, fill="#fff", stroke=EDGE)
 
 
 def _side_words(canvas: Canvas, outline: Outline) -> list[Markup]:
@@ -197,16 +206,19 @@ RIM: dict[str, object] = {"fill": "#fff", "stroke": "#fff", "stroke_width": 3, "
 
 
 def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]]) -> list[Markup]:
-    """Names of (name, point in units, radius of the mark, heavy) beside their marks; heavy ones choose first."""
-    taken: list[Box] = [(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots]
-    placed = {}
-    for name, at, r, heavy in sorted(spots, key=lambda s: not s[3]):
-        box = _free(canvas, label(name), at, r, taken)
-        taken.append(box)
-        placed[name] = (box, heavy)
+    """Names of (name, point in units, radius of the mark, heavy) beside their marks; heavy ones choose first, then all choose again."""
+    marks: list[Box] = [(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots]
+    placed: dict[int, Box] = {}
+    order = sorted(range(len(spots)), key=lambda i: not spots[i][3])
+    for _ in range(CHOICES):
+        for i in order:
+            name, at, r, _ = spots[i]
+            others = [*marks, *(box for j, box in placed.items() if j != i)]
+            placed[i] = _free(canvas, label(name), at, r, others)
     parts = []
-    for name, *_ in spots:
-        box, heavy = placed[name]
+    for i, (name, at, r, heavy) in enumerate(spots):
+        box = placed[i]
+        parts += _leader(at, r, box)
         weight: dict[str, object] = {"font_weight": "bold", "fill": INK} if heavy else {}
         place = {"x": (box[0] + box[2]) / 2, "y": box[3] - 2.5, "text_anchor": "middle", **weight}
         # not paint-order: what makes the PDF does not know it and hides the name behind its rim
@@ -215,16 +227,27 @@ def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]]) -> l
 
 
 def _free(canvas: Canvas, text: str, at: Point, r: float, taken: Sequence[Box]) -> Box:
-    """Of eight places round the mark the first with the least overlap."""
+    """Of eight places close to the mark and eight further off the first with the least overlap; far off only where that helps."""
     wide, high = LETTER * FONT * len(text), FONT
     x, y = at
-    reach_x, reach_y = r + 2 + wide / 2, r + 1 + high / 2
-    steps = [(1, 0), (-1, 0), (0, -1), (0, 1), (0.8, -0.8), (-0.8, -0.8), (0.8, 0.8), (-0.8, 0.8)]
     boxes = []
-    for dx, dy in steps:
-        cx, cy = x + dx * reach_x, y + dy * reach_y
-        boxes.append((cx - wide / 2, cy - high / 2, cx + wide / 2, cy + high / 2))
-    return min(boxes, key=lambda b: sum(_overlap(b, t) for t in taken) + _outside(canvas, b))
+    for far, cost in ((0.0, 0.0), (0.9 * FONT, FAR_COST)):
+        reach_x, reach_y = r + 2 + far + wide / 2, r + 1 + far + high / 2
+        for dx, dy in WAYS:
+            cx, cy = x + dx * reach_x, y + dy * reach_y
+            boxes.append(((cx - wide / 2, cy - high / 2, cx + wide / 2, cy + high / 2), cost))
+    return min(boxes, key=lambda b: sum(_overlap(b[0], t) for t in taken) + _outside(canvas, b[0]) + b[1])[0]
+
+
+def _leader(at: Point, r: float, box: Box) -> list[Markup]:
+    """A thin line from the mark to a name that stands off; none where it stands beside the mark."""
+    (x, y) = at
+    end = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
+    gap = hypot(end[0] - x, end[1] - y)
+    if gap < r + 5:
+        return []
+    start = (x + (end[0] - x) * r / gap, y + (end[1] - y) * r / gap)
+    return [element("path", d="M{:.1f} {:.1f}L{:.1f} {:.1f}".format(*start, *end), stroke=GRAPHITE, stroke_width=0.8)]
 
 
 def _overlap(a: Box, b: Box) -> float:

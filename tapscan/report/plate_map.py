@@ -3,7 +3,7 @@
     marks(screening)                                    Mark of each station of the layout
     station_map(layout, marks, name, width)             outline and stations; a mark's shape tells its meaning
     strength_map(layout, strengths, tapped, name, what) outline and stations; a disc's size tells how strong a mode is there
-    legend(kinds)                                       (mark, words) for those marks that occur
+    legend(layout, marks)                               (mark, words) for what occurs
     strength_legend()                                   (mark, words) for the sizes
 
 Without a layout there is nothing to draw: callers show no map then, not an empty box. Words from outside are escaped.
@@ -18,7 +18,7 @@ from markupsafe import Markup
 from tapscan.places import Layout
 from tapscan.records import Screening, Strength
 from tapscan.report import words
-from tapscan.report.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, whole
+from tapscan.report.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, screw, whole
 
 SMALL, LARGE = 300.0, 460.0  # units; a phone shows the large one at about three quarters of its size
 RADIUS = 5.5
@@ -131,12 +131,14 @@ def radius(below_db: float) -> float:
     return float(LARGEST * 10 ** (max(below_db, FLOOR_DB) / 40))
 
 
-def legend(found: Mapping[str, Mark]) -> list[tuple[Markup, str]]:
-    """Only of marks that occur, with how many there are."""
+def legend(layout: Layout, found: Mapping[str, Mark]) -> list[tuple[Markup, str]]:
+    """Only of marks that occur, with how many there are; and the screws where the outline has them."""
     kinds = [m.kind for m in found.values()]
-    return [
+    drawn = [
         (_sample(mark(k, (10, 10), RADIUS)), f"{said} ({kinds.count(k)})") for k, said in MEANING.items() if k in kinds
     ]
+    screws = layout.outline is not None and layout.outline.screws
+    return [*drawn, (_sample(screw((10, 10))), "plate screw")] if screws else drawn
 
 
 def strength_legend() -> list[tuple[Markup, str]]:

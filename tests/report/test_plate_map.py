@@ -103,11 +103,19 @@ def test_marks_and_names_do_not_hide_each_other(name, width):
     for (ax, ay), (bx, by) in combinations(places, 2):
         assert hypot(ax - bx, ay - by) > 11.0
     drawn = labels(canvas, [(s.name, at, 5.5, False) for s, at in zip(layout.stations, places, strict=True)])
-    boxes = [re.search(r' x="([\d.]+)" y="([\d.]+)"', str(t)).groups() for t in drawn]
+    boxes = [re.search(r' x="([\d.]+)" y="([\d.]+)"', str(t)).groups() for t in drawn if "<text" in t]
     at = [(float(x), float(y)) for x, y in boxes]
     crowded = [(a, b) for a, b in combinations(at, 2) if abs(a[0] - b[0]) < 18 and abs(a[1] - b[1]) < 9]
     assert crowded == []
     assert all(0 < x < canvas.width and 0 < y < canvas.height for x, y in at)
+
+
+def test_a_name_in_a_crowd_stands_off_with_a_line_to_its_mark():
+    crowd = [(f"S{i}", (150.0 + 12 * (i % 4), 150.0 + 12 * (i // 4)), 5.5, False) for i in range(16)]
+    drawn = [str(t) for t in labels(Canvas(GRAND, 300.0), crowd)]
+    assert any(t.startswith("<path") for t in drawn)
+    alone = labels(Canvas(GRAND, 300.0), crowd[:1])
+    assert not any(str(t).startswith("<path") for t in alone)
 
 
 def test_stations_on_one_spot_step_apart_and_others_stay():
@@ -218,15 +226,16 @@ def test_characters_that_hide_or_turn_the_text_are_shown_as_boxes():
 
 
 def test_the_legend_names_only_what_occurs():
-    assert [said for _, said in legend(marks(on_grand()))] == [
+    assert [said for _, said in legend(GRAND, marks(on_grand()))] == [
         "something to look at here (1)",
         "tapped, no finding here (1)",
         "tapped, but no tap could be used (1)",
         "not tapped (5)",
+        "plate screw",
     ]
     one = {"S1": marks(on_grand())["S1"]}
-    assert [said for _, said in legend(one)] == ["tapped, no finding here (1)"]
-    assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(marks(on_grand())))
+    assert [said for _, said in legend(replace(GRAND, outline=None), one)] == ["tapped, no finding here (1)"]
+    assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(GRAND, marks(on_grand())))
 
 
 def test_json_gives_the_stations_with_their_positions():
