@@ -81,12 +81,18 @@ class Ladder:
 
     def __init__(self, whole: Spectra) -> None:
         self.whole = whole
+        self._chosen: dict[Band, Spectra] = {}
         self._rungs = [whole]
         while self._rungs[-1].duration_s > 0.5:
             self._rungs.append(self._rungs[-1].shortened(self._rungs[-1].duration_s / 2))
 
     def for_band(self, band: Band) -> Spectra:
         """The shortest length after which a ten-thousandth of the band's energy is left."""
+        if band not in self._chosen:
+            self._chosen[band] = self._shortest(band)
+        return self._chosen[band]
+
+    def _shortest(self, band: Band) -> Spectra:
         whole = self.whole
         series, rate, _ = whole.baseband(band)
         power = np.sum(np.abs(series) ** 2, axis=0)

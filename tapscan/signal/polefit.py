@@ -16,7 +16,7 @@ Conventions: frequency in Hz, decay rate in 1/s (amplitude), arrays (K bins, S s
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, qr, solve_triangular
+from scipy.linalg import cho_factor, cho_solve, lapack
 
 from tapscan.records import ComplexArray, FloatArray
 
@@ -141,13 +141,30 @@ def _project(
 ) -> _State:
     m = len(theta) // 2
     model, slope = mode_spectra(bins_hz, theta[:m], theta[m:], length, rate_hz)
-    q, r = qr(np.hstack([model, background]), mode="economic", overwrite_a=True, check_finite=False)
+    q, r = _qr(np.hstack([model, background]))
     q_adjoint = q.conj().T
     inside = q_adjoint @ spectra
-    coefficients = solve_triangular(r, inside, check_finite=False)
+    coefficients = _solved(r, inside)
     residual = spectra - q @ inside
     cost = float(np.vdot(residual, residual).real)
     return _State(q_adjoint, r, coefficients, residual, slope, cost)
+
+
+def _qr(columns: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+    """Economic QR of (K, M) with K >= M, straight from LAPACK: for such small matrices the usual wrapper costs as much as the work."""
+    many = columns.shape[1]
+    work = 64 * many  # LAPACK's block size times the columns
+    packed, tau, _, _ = lapack.zgeqrf(np.asfortranarray(columns), lwork=work, overwrite_a=1)
+    r = np.triu(packed[:many])
+    return lapack.zungqr(packed, tau, lwork=work, overwrite_a=1)[0], r
+
+
+def _solved(r: ComplexArray, right: ComplexArray) -> ComplexArray:
+    """Of an upper triangular system. Raises LinAlgError where it has no solution."""
+    x, zero = lapack.ztrtrs(r, right)
+    if zero:
+        raise np.linalg.LinAlgError(f"column {zero} of the model is a sum of the others")
+    return np.asarray(x)
 
 
 def _normal_equations(state: _State, rate_hz: float) -> tuple[FloatArray, FloatArray]:
@@ -189,7 +206,7 @@ def _finish(theta: FloatArray, state: _State, bins_hz: FloatArray, rate_hz: floa
     spread = np.sqrt(np.tile(local, 2))
     with np.errstate(invalid="ignore"):
         covariance = 0.5 * inverse * np.outer(scale * spread, scale * spread)
-    r_inverse = solve_triangular(state.r, np.eye(state.r.shape[0]), check_finite=False)
+    r_inverse = _solved(state.r, np.eye(state.r.shape[0], dtype=complex))
     lever = np.sum(np.abs(r_inverse) ** 2, axis=1)[:m]
     c = state.coefficients[:m]
     clear = np.sum(np.abs(c) ** 2, axis=1) / lever / local

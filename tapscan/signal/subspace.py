@@ -65,7 +65,7 @@ def _covariance(series: ComplexArray, window: int) -> ComplexArray:
     head, tail = series[:, : window - 1].T, series[:, columns:].T
     change = tail @ tail.conj().T - head @ head.conj().T
     gram = np.empty((window, window), dtype=complex)
-    gram[0] = [np.vdot(series[:, lag : lag + columns], series[:, :columns]) for lag in range(window)]
+    gram[0] = np.sum([np.correlate(one, one[:columns], "valid") for one in series], axis=0).conj()
     gram[:, 0] = gram[0].conj()
     for i in range(1, window):
         gram[i, i:] = gram[i - 1, i - 1 : -1] + change[i - 1, i - 1 :]
