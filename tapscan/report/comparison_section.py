@@ -54,8 +54,8 @@ def counted_tones(screening: Screening) -> str:
     """In words a reader can add up."""
     told, c = len(screening.scan.modes), screening.comparison
     if c is None:
-        return f"{told} found"
-    again = f"{told} found, {len(c.pairs)} of them in the earlier scan too"
+        return f"{told} heard"
+    again = f"{told} heard, {len(c.pairs)} of them paired with one of the earlier scan"
     judged = [p.judged for p in c.pairs]
     if not judged or None in judged:
         return again

@@ -24,6 +24,7 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
         "title": words.rule(indication.rule),
         "sentence": indication.sentence,
         "stations": words.listed(indication.stations) or "the plate as a whole",
+        "has_places": bool(indication.stations),
         "where": words.listed([screening.scan.where(s) for s in indication.stations]) or "the plate as a whole",
         "interpretation": words.INTERPRETATIONS.get(indication.interpretation, indication.interpretation),
         "status": words.STATUSES.get(indication.status, str(indication.status)),

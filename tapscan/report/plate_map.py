@@ -26,10 +26,11 @@ LARGEST = 15.0  # radius of the disc where a mode is strongest
 FLOOR_DB = -30.0  # below the strongest place: drawn as faint
 MEANING: dict[Kind, str] = {
     "look": "something to look at here",
-    "tapped": "tapped, no finding here",
+    "tapped": "tapped; nothing points to this place",
     "unusable": "tapped, but no tap could be used",
     "untapped": "not tapped",
 }
+NO_ANSWER = "tapped; the test gives no answer"
 SIZES_DB = (
     (0.0, "strongest here"),
     (-10.0, "a third of that (\N{MINUS SIGN}10 dB)"),
@@ -63,7 +64,7 @@ def marks(screening: Screening) -> dict[str, Mark]:
         kind: Kind = (
             "look" if name in look else "tapped" if name in used else "unusable" if name in struck else "untapped"
         )
-        said = MEANING[kind]
+        said = NO_ANSWER if kind == "tapped" and screening.disposition == "inconclusive" else MEANING[kind]
         if kind == "untapped" and scan.state and scan.state not in station.states:
             said += ": not to be struck in this state"
         found[name] = Mark(kind, said)
@@ -135,10 +136,15 @@ def legend(layout: Layout, found: Mapping[str, Mark]) -> list[tuple[Markup, str]
     """Only of marks that occur, with how many there are; and the screws where the outline has them."""
     kinds = [m.kind for m in found.values()]
     drawn = [
-        (_sample(mark(k, (10, 10), RADIUS)), f"{said} ({kinds.count(k)})") for k, said in MEANING.items() if k in kinds
+        (_sample(mark(k, (10, 10), RADIUS)), f"{said} ({kinds.count(k)})") for k, said in _meanings(found) if k in kinds
     ]
     screws = layout.outline is not None and layout.outline.screws
     return [*drawn, (_sample(screw((10, 10))), "plate screw")] if screws else drawn
+
+
+def _meanings(found: Mapping[str, Mark]) -> list[tuple[Kind, str]]:
+    unsaid = any(m.words == NO_ANSWER for m in found.values())
+    return [(k, NO_ANSWER if unsaid and k == "tapped" else said) for k, said in MEANING.items()]
 
 
 def strength_legend() -> list[tuple[Markup, str]]:
@@ -170,7 +176,7 @@ def _strength(below: float | None, tapped: bool) -> str:
 def _told(layout: Layout, found: Mapping[str, Mark]) -> str:
     """The map in words, what matters first."""
     pieces = []
-    for kind, said in MEANING.items():
+    for kind, said in _meanings(found):
         there = [s for s in layout.stations if _kind(found, s.name) == kind]
         names = [f"{s.name} ({s.where})" if kind == "look" else s.name for s in there]
         if names:

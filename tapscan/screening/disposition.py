@@ -88,7 +88,7 @@ def _known(standing: Sequence[Indication]) -> str:
 
 def _standing(standing: Sequence[Indication]) -> str:
     more = f" {_counted(len(standing) - 1, 'further earlier finding')} below." if len(standing) > 1 else ""
-    return f"The earlier scan found it too: {standing[0].sentence}{more} Nothing new was raised, which does not show that the plate is free of flaws."
+    return f"Found before, and still there: {standing[0].sentence}{more} That nothing else was raised does not show that the plate is free of flaws."
 
 
 def _findings(relevant: Sequence[Indication]) -> str:
@@ -99,7 +99,7 @@ def _findings(relevant: Sequence[Indication]) -> str:
 def _steps(scan: Scan) -> tuple[str, ...]:
     again = (
         "Tighten or steady screws, supports and loose parts, see that nothing rattles in the hook or sling that holds the plate, and record the "
-        "taps again. A finding that is then gone came from those parts."
+        "taps again. If the finding is then gone, it came from those parts."
     )
     look = "Look at the named places in good light with a magnifier. Seeing nothing does not clear the plate."
     if scan.state in IN_PIANO:
@@ -167,17 +167,18 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 KEEP = "Keep this scan, and scan again after each stage of the work."
 EXAMINED = (
-    "Ask whether a qualified person has examined the earlier finding. If not, put no finish and no strings on, and have the named places examined "
-    "with dye penetrant or magnetic particles, which show cracks too fine for the eye.",
+    "Put no finish and no strings on the plate until the earlier finding has been examined by a qualified person.",
+    "Ask the owner, or whoever made the earlier scan, whether that was done and what came of it. If it was not done, have the named places examined with dye "
+    "penetrant or magnetic particles, which show cracks too fine for the eye.",
 )
 IN_THE_PIANO = (
-    "But the plate is bolted to wood and joined to strings and case, and how much a tap test shows there was never "
-    "measured: take this neither for good news nor for bad."
+    "But the plate is bolted to wood and joined to strings and case, and how much a tap test can show in a piano has never "
+    "been measured: take this neither for good news nor for bad."
 )
-MUTE = "Mute all strings with felt and tap again, so that their tones do not hide the plate's."
+MUTE = "Mute all strings with felt and tap again: their tones may hide a finding. If nothing is found then, that is still no answer."
 PIANO_STEPS = (
-    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any part of the keyboard that does not stay in tune.",
-    "Where much depends on it, have a qualified person examine the plate. For a tap test that can answer, the plate has to be out of the piano; "
+    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any run of notes that does not stay in tune.",
+    "Before money or safety rests on this plate, have a qualified person examine it. For a tap test that can answer, the plate has to be out of the piano: that is heavy work; "
     "let a qualified person lower the tension first.",
 )
 BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap all places again, and say that they were held (--held)."

@@ -228,14 +228,22 @@ def test_characters_that_hide_or_turn_the_text_are_shown_as_boxes():
 def test_the_legend_names_only_what_occurs():
     assert [said for _, said in legend(GRAND, marks(on_grand()))] == [
         "something to look at here (1)",
-        "tapped, no finding here (1)",
+        "tapped; nothing points to this place (1)",
         "tapped, but no tap could be used (1)",
         "not tapped (5)",
         "plate screw",
     ]
     one = {"S1": marks(on_grand())["S1"]}
-    assert [said for _, said in legend(replace(GRAND, outline=None), one)] == ["tapped, no finding here (1)"]
+    assert [said for _, said in legend(replace(GRAND, outline=None), one)] == [
+        "tapped; nothing points to this place (1)"
+    ]
     assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(GRAND, marks(on_grand())))
+
+
+def test_a_test_without_an_answer_clears_no_place():
+    found = marks(on_grand(disposition="inconclusive"))
+    assert [said for _, said in legend(GRAND, found)][1] == "tapped; the test gives no answer (1)"
+    assert "nothing points" not in str(station_map(GRAND, found, "m"))
 
 
 def test_json_gives_the_stations_with_their_positions():

@@ -95,14 +95,14 @@ def test_every_rule_says_what_it_did_here_and_how_far_it_reaches():
 @pytest.mark.parametrize(
     ("judged", "told"),
     [
-        ((True, True, False), "3 of them in the earlier scan too; 2 of these clear enough to compare"),
-        ((None, True, True), "3 of them in the earlier scan too"),
+        ((True, True, False), "3 of them paired with one of the earlier scan; 2 of these clear enough to compare"),
+        ((None, True, True), "3 of them paired with one of the earlier scan"),
     ],
 )
 def test_tones_found_again_and_compared_add_up(judged, told):
     pairs = tuple(replace(pair(k, 1.0), judged=j) for k, j in enumerate(judged, 1))
     said = counted_tones(replace(screening(), comparison=comparison(pairs=pairs)))
-    assert said.startswith(f"{len(screening().scan.modes)} found, {told}")
+    assert said.startswith(f"{len(screening().scan.modes)} heard, {told}")
     assert ("clear enough" in said) == (None not in judged)
 
 

@@ -84,8 +84,8 @@ def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
     hz = evidence.measured.later.frequency_hz[evidence.measured.later_index[worst]]
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
-        f"Since {evidence.since}, {len(order)} of the {int(found.judged.sum())} tones (modes) compared have become lower, by more than two scans of one unchanged plate "
-        f"differ. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
+        f"Since {evidence.since}, {len(order)} of the {int(found.judged.sum())} tones (modes) compared have become lower, by more than an unchanged plate differs from "
+        f"scan to scan. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
         f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where)} {_meaning(evidence.mass)}"
     )
     conditions = [
@@ -172,7 +172,7 @@ def _where(scan: Scan, where: Sequence[StationChange]) -> str:
     if not named:
         return ""
     listed = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
-    return f"Their ringing is strongest at {listed}: look there first, though the cause may lie elsewhere."
+    return f"The tones that fell ring strongest at {listed}: look there first, though the cause may lie elsewhere."
 
 
 def _count(n: int, word: str) -> str:
