@@ -73,7 +73,7 @@ def sound_jobs(drawn: dict[str, Table]) -> list[Job]:
         jobs += _drawn_jobs(drawn, n, PICKUP, [f"{k} {_size(k, s)}" for k, s in KINDS])
         for seed in range(5 * n, 5 * n + 5):
             jobs += _shipped_jobs(unseen, seed, more=seed % 2 == 0)
-        jobs += _drawn_jobs(drawn, n, NEAR, ROOM_KINDS)
+        jobs += _drawn_jobs(drawn, n, NEAR, (*ROOM_KINDS, "corner 30 mm"))
         jobs += [Job(Casting("drawn", t, 500 + n), NEAR, f"same {k}") for t in drawn.values() for k in (0, 1)]
     for seed in range(20):
         jobs += _shipped_jobs(SETTING, seed, more=True)
