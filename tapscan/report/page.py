@@ -9,6 +9,7 @@ through the template's escaping.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from statistics import median
 from typing import Any
@@ -25,6 +26,7 @@ from tapscan.report.map_section import map_section
 from tapscan.report.players import players
 from tapscan.report.reach_section import reach_section
 from tapscan.report.rendering import render
+from tapscan.report.shop import Shop
 from tapscan.report.station_pictures import station_pictures, undrawn
 from tapscan.report.tones_section import tones_section
 from tapscan.report.trend_section import trend_section
@@ -39,10 +41,20 @@ def write_page(screening: Screening, path: Path, about: About | None = None, bes
 
 def render_page(screening: Screening, about: About | None = None, beside: Beside = NOTHING) -> str:
     """The page as text; `about`: what the shop wrote down, where the scan comes from a register."""
+    screening = _dated(screening, beside.shop or Shop())
     first = {**_first(screening), "about": about, "shop": beside.shop, "whom": beside.whom}
     if beside.summary:
         return render("summary.html", first)
     return render("page.html", {**first, **_further(screening, beside), **_appendix(screening)})
+
+
+def _dated(screening: Screening, shop: Shop) -> Screening:
+    """The same with the days in its sentences as the shop writes them."""
+    return replace(
+        screening,
+        summary=shop.dated(screening.summary),
+        indications=tuple(replace(i, sentence=shop.dated(i.sentence)) for i in screening.indications),
+    )
 
 
 def _first(screening: Screening) -> dict[str, Any]:

@@ -11,6 +11,7 @@ read_shop(path)    Shop; BadSettings with one line on what is wrong
 
 import base64
 import datetime as dt
+import re
 import tomllib
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +22,7 @@ LOGO_BYTES = 300_000
 PICTURES = {b"\x89PNG\r\n\x1a\n": "image/png", b"\xff\xd8\xff": "image/jpeg"}
 UNITS = ("metric", "inch")
 DATES = {"year-month-day": "%Y-%m-%d", "day.month.year": "%d.%m.%Y", "month/day/year": "%m/%d/%Y"}
+DAY = re.compile(r"(?<![\w/.-])\d{4}-\d{2}-\d{2}(?![\w-])")
 KEYS = ("name", "contact", "logo", "units", "dates")
 
 
@@ -42,6 +44,16 @@ class Shop:
     def day(self, on: dt.date) -> str:
         """A day as the shop writes it."""
         return on.strftime(DATES[self.dates])
+
+    def dated(self, text: str) -> str:
+        """A sentence with its days as the shop writes them; names of scans (PLATE/2026-03-02) stay."""
+        return DAY.sub(lambda found: self._day_or_as_it_stands(found[0]), text)
+
+    def _day_or_as_it_stands(self, text: str) -> str:
+        try:
+            return self.day(dt.date.fromisoformat(text))
+        except ValueError:  # no day of the calendar
+            return text
 
     def mass(self, kg: float) -> str:
         """Kilograms or pounds."""

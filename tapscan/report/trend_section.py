@@ -3,8 +3,9 @@
 trend_section(course, shop)   what trend.html names, or None with fewer than two scans
 """
 
-import datetime as dt
 from typing import Any
+
+from markupsafe import Markup
 
 from tapscan.report import words
 from tapscan.report.beside import Course
@@ -19,10 +20,10 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
         return None
     from tapscan.report.figures.changes import trend
 
-    day = (shop or Shop()).day
+    shop = shop or Shop()
     return {
-        "drawing": trend(course, "trend"),
-        "days": [day(dt.date.fromisoformat(d)) for d in course.dates],
+        "drawing": Markup(shop.dated(trend(course, "trend") or "")),
+        "days": [shop.dated(d) for d in course.dates],
         "together": [_per_cent(x) for x in course.shared_ppm],
         "rows": [
             (f"{line.frequency_hz:.1f} Hz", [_per_cent(x) for x in line.change_ppm], line.said) for line in course.lines

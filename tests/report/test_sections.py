@@ -69,6 +69,17 @@ def test_the_course_is_drawn_and_told_in_a_table():
         assert told in html
     assert "all modes together -0.020 %; beyond that 311 Hz -0.190 %" in html
     assert "3 scans so far. From four on" in html
+    assert "2024-03-01" not in html.replace("B12/2024-03-01", "")
+
+
+def test_days_in_sentences_are_the_shops_and_names_of_scans_stay():
+    shop = Shop(dates="month/day/year")
+    told = "Since the baseline of 2026-03-02 to 2026-08-31 (2 scans), B12/2026-03-02-1, 2026-13-45."
+    assert shop.dated(told) == "Since the baseline of 03/02/2026 to 08/31/2026 (2 scans), B12/2026-03-02-1, 2026-13-45."
+    s = screening(
+        indications=(indication(sentence="Since 2026-03-02 it rings."),), summary="Since 2026-03-02 it rings."
+    )
+    assert "2026-03-02" not in render_page(s, None, Beside(shop))
 
 
 def test_one_scan_has_no_course():
