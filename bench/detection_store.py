@@ -1,6 +1,6 @@
 """Which simulated plates bench/detection.py scans, and the finished scans in their folder.
 
-first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every third seed
+first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every ninth seed
 earlier_visits(plates)        the same castings before they were flawed, other pads, warmth, hits and nuisances
 breathing_sizes(tables, n)    breathing cracks of other depths, for a curve
 make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
@@ -51,7 +51,7 @@ def first_visits(tables: Mapping[str, Table], seeds: int, first: int = FIRST_SEE
     """In an order that fills all rows evenly."""
     for seed in range(first, first + seeds):
         for name, table in tables.items():
-            if name in SETTING and seed % 3:
+            if name in SETTING and seed % 9:
                 continue
             yield Plate(table, "sound", seed)
             yield _flawed(table, seed)

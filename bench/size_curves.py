@@ -39,7 +39,7 @@ from tapscan.records import FloatArray
 RESULTS = Path(__file__).parent / "results" / "size_curves.txt"
 DOCS = Path(__file__).parents[1] / "docs"
 MARKS = "<!-- sizes -->", "<!-- end of sizes -->"
-CASTINGS = range(7000, 7003)  # of each place
+CASTINGS = range(7000, 7002)  # of each place
 RESAMPLED = 400
 WORDS = {
     "width": ("strut, cut across its width", "% of the width"),
