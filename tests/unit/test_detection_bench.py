@@ -1,0 +1,87 @@
+"""What the detection benches count: pairs of scans of one casting, curves over sizes, and the table in short."""
+
+import numpy as np
+import pytest
+
+from bench.detection import in_short
+from bench.detection_pairs import Told, pair_table
+from bench.detection_scans import Plate, luck_of
+from bench.detection_store import before, earlier_visits, first_visits
+from bench.size_curves import Trial, curve_of, rows
+from tapscan.demo.plates import load_table
+
+TABLES = {name: load_table(name) for name in ("parlour-grand", "small-grand")}
+
+
+def test_an_earlier_visit_is_the_same_casting_heard_the_same_way_with_other_pads():
+    cracked = Plate(TABLES["parlour-grand"], "depth 50 %, strut 2 at 0.60", 7, breathing=True)
+    earlier = before(cracked)
+    assert (earlier.label, earlier.breathing, earlier.seed, earlier.visit) == ("sound", False, 7, 1)
+    now, then = luck_of(cracked)[1], luck_of(earlier)[1]
+    assert (now.setting, now.room_seed) == (then.setting, then.room_seed)
+    assert now.state.supports != then.state.supports and now.state.temperature_c != then.state.temperature_c
+    assert earlier.name != before(Plate(cracked.table, "sound", 8)).name
+
+
+def test_one_earlier_visit_serves_all_plates_of_one_casting_and_none_is_made_for_setting_patterns():
+    plates = [Plate(t, label, 9) for t in TABLES.values() for label in ("sound", "severed, strut 1 at 0.57")]
+    assert [p.table.name for p in earlier_visits(plates)] == ["parlour-grand"]
+
+
+def test_patterns_that_set_limits_come_seldom_and_each_seed_has_a_plate_without_a_flaw():
+    drawn = {name: TABLES["parlour-grand"] for name in ("a", "b")} | {"small-grand": TABLES["small-grand"]}
+    plates = list(first_visits(drawn, 18, first=0))
+    assert sum(p.label == "sound" for p in plates) == 18 * 2 + 2
+
+
+def test_a_curve_finds_the_size_it_was_drawn_from():
+    """logit p = 6 ln(size / 20): a50 = 20, a90 = 20 exp(ln 9 / 6) = 28.8 (worked by hand)."""
+    rng = np.random.default_rng(3)
+    sizes = [8.0, 14.0, 20.0, 28.0, 40.0]
+    trials = [
+        Trial("rim", s, f"place {i}", bool(rng.random() < 1 / (1 + (20 / s) ** 6))) for i in range(1200) for s in sizes
+    ]
+    curve = curve_of("rim", trials, rng)
+    assert curve.pod is not None
+    assert curve.pod.size_at(0.5) == pytest.approx(20, rel=0.06)
+    assert curve.pod.size_at(0.9) == pytest.approx(28.8, rel=0.08)
+    assert 1.0 < curve.a90_95 / curve.pod.size_at(0.9) < 1.06
+    low, high = curve.band(np.array([20.0]))
+    assert low[0] < 0.5 < high[0] and high[0] - low[0] < 0.08
+
+
+def test_places_that_share_their_luck_widen_the_bound():
+    """Eight castings at each of ten places, some places easy and some hard: fewer trials than they seem."""
+    rng = np.random.default_rng(4)
+    middle = np.exp(rng.normal(np.log(20), 0.5, 10))
+    trials = [
+        Trial("rim", s, f"{i}", bool(rng.random() < 1 / (1 + (middle[i] / s) ** 8)))
+        for i in range(10)
+        for _ in range(8)
+        for s in (6.0, 12.0, 24.0, 48.0)
+    ]
+    curve = curve_of("rim", trials, rng)
+    assert curve.pod is not None
+    as_if_independent = curve.pod.a90_95()
+    assert as_if_independent is not None and curve.a90_95 > 1.1 * as_if_independent
+
+
+def test_no_curve_where_all_is_found_and_the_rows_say_so():
+    curve = curve_of("bolt", [Trial("bolt", s, "p, bolt 1", True) for s in (10.0, 30.0)], np.random.default_rng(1))
+    assert curve.pod is None
+    assert rows(curve)[-1].strip().startswith("no curve")
+    assert "worst place 100 %" in rows(curve)[1]
+
+
+def test_counts_by_sensor_add_up():
+    told = [Told("sound", "a", True, False, False, False), Told("sound", "a", False, True, True, False)]
+    lines = pair_table(told)
+    assert "1 of    2" in lines[1] and "0 of    1" in lines[3] and "1 of    1" in lines[5]
+    assert "by the comparison 1, by a rule of its own and new 0" in lines[5]
+
+
+def test_the_short_table_says_what_was_not_run():
+    share = {"spoke": 1, "of": 50, "low": 0.0005, "high": 0.106}
+    lines = in_short({"any_relevant": {"severed strut": share, "sound": share}, "with_baseline": {"sound": share}})
+    assert lines[2] == "| without a flaw | 1 of 50 | 0.1 to 10.6 % | 1 of 50 | 0.1 to 10.6 % |"
+    assert lines[3].endswith("| not run |  |")
