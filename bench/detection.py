@@ -18,9 +18,10 @@ import os
 import platform
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
@@ -50,6 +51,7 @@ from tapscan.screening.strings import string_series
 RESULTS = Path(__file__).parent / "results" / "detection.txt"
 PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
 MARKS = "<!-- figures -->", "<!-- end of figures -->"
+SHORT = "<!-- in short -->", "<!-- end of in short -->"
 SEEDS = 68  # 204 plates without a flaw on the patterns that set no limits, 40 or 41 of each flaw
 SIZED = 30  # breathing cracks of each other depth
 MODEL_PLATES = 100  # a pattern and kind
@@ -181,7 +183,7 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> frozenset
     return said(with_origins(scan, SETTINGS))[0]
 
 
-def counted(rows: Sequence[Judged], told: Sequence[Told]) -> dict[str, object]:
+def counted(rows: Sequence[Judged], told: Sequence[Told]) -> dict[str, Any]:
     """What the report says of each rule, for tapscan/report/reach.json; and what a test holds against docs/rules.md."""
     names = [rule.NAME for rule in RULES]
     by_kind = {k: [r for r in rows if r.kind == k] for k in kinds_of(rows)}
@@ -231,11 +233,31 @@ def report(tables: dict[str, Table], unseen: Sequence[Judged], seen: Sequence[Ju
     return "\n".join(lines) + "\n"
 
 
-def page(text: str, figures: str) -> str:
-    """The page of the rules with these figures in it."""
-    before, _, rest = text.partition(MARKS[0])
-    _, _, after = rest.partition(MARKS[1])
-    return f"{before}{MARKS[0]}\n```text\n{figures}```\n{MARKS[1]}{after}"
+def page(text: str, figures: str, counts: Mapping[str, Any]) -> str:
+    """The page of the rules with these figures in it: all of them, and the counts in short."""
+    return _between(_between(text, MARKS, f"```text\n{figures}```"), SHORT, "\n".join(in_short(counts)))
+
+
+def _between(text: str, marks: tuple[str, str], new: str) -> str:
+    before, _, rest = text.partition(marks[0])
+    _, _, after = rest.partition(marks[1])
+    return f"{before}{marks[0]}\n{new}\n{marks[1]}{after}"
+
+
+def in_short(counts: Mapping[str, Any]) -> list[str]:
+    """A table: something relevant in a single scan, and beside one earlier scan."""
+    lines = ["| plate | single scan | 95 % | beside one earlier scan | 95 % |", "|---|---|---|---|---|"]
+    alone, beside = counts["any_relevant"], counts["with_baseline"]
+    for kind in sorted(alone, key=lambda k: (k != "sound", k)):
+        words = "without a flaw" if kind == "sound" else kind
+        lines.append(f"| {words} | {_cells(alone[kind])} | {_cells(beside.get(kind))} |")
+    return lines
+
+
+def _cells(found: Mapping[str, Any] | None) -> str:
+    if found is None:
+        return "not run | "
+    return f"{found['spoke']} of {found['of']} | {100 * found['low']:.1f} to {100 * found['high']:.1f} %"
 
 
 def main() -> None:
@@ -257,9 +279,10 @@ def main() -> None:
     unseen, seen = ([r for r in found if (r.pattern in SETTING) == is_seen] for is_seen in (False, True))
     told = pairs(later, rows)
     text = report(tables, unseen, seen, told)
-    write_part("single", counted(unseen, told))
+    counts = counted(unseen, told)
+    write_part("single", counts)
     RESULTS.write_text(text, encoding="utf-8")
-    PAGE.write_text(page(PAGE.read_text(encoding="utf-8"), text), encoding="utf-8")
+    PAGE.write_text(page(PAGE.read_text(encoding="utf-8"), text, counts), encoding="utf-8")
     print(text, end="")
 
 

@@ -15,7 +15,7 @@ TEXT = PAGE.read_text(encoding="utf-8")
 
 
 def test_the_page_shows_what_the_bench_wrote():
-    assert page(TEXT, RESULTS.read_text(encoding="utf-8")) == TEXT, (
+    assert page(TEXT, RESULTS.read_text(encoding="utf-8"), measured()["single"]) == TEXT, (
         "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
     )
 
