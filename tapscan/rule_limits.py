@@ -27,16 +27,16 @@ class RuleLimits:
     force_step_db: float = limit(6.0, "dB", "hard taps must be at least this much louder than soft ones", JUDGEMENT)
     force_modes: float = limit(20.0, "modes", "fewer do not tell a change of some from an error of a few", JUDGEMENT)
     force_floor_ppm: float = limit(
-        100.0,
+        300.0,
         "ppm",
-        "added to the scatter: modes of sound plates move by up to three times this with force",
+        "added to the scatter: modes of sound plates move by up to so much with force",
         "finite-element study, simulated",
     )
     force_rank: float = limit(
-        7.0, "modes", "so many must have moved: close modes err by pairs", "simulated plates, docs/rules.md"
+        12.0, "modes", "so many must have moved: close modes err by pairs", "simulated plates, docs/rules.md"
     )
     force_score: float = limit(
-        7.0, "standard deviations", "by which the last of them must have moved", "simulated plates, docs/rules.md"
+        3.1, "standard deviations", "by which the last of them must have moved", "simulated plates, docs/rules.md"
     )
     steady_before_db: float = limit(
         -6.0,

@@ -4,7 +4,7 @@ Reason: iron in one piece gives the same modes to a hard tap as to a soft one, o
 tap and not during the soft one, or the other way round, change stiffness as they do so: some modes fall or rise (Chati, Rand and
 Mukherjee 1997, from memory). Of two ways to fit (signal/force.py) the plainer counts. The sign is not presumed. A crack that stands wide open or is firmly clamped does not do it, so no
 change proves nothing. Flake iron itself is slightly dependent on amplitude (Golovin 2012): what all modes share is taken out and a floor
-is added. A few modes err in pairs where they overlap, so the seventh largest change is judged, not the largest.
+is added. A few modes err in pairs where they overlap, so the twelfth largest change is judged, not the largest.
 
 Decays, and the start against the rest of one ring, were tried and are not used: on simulated sound plates close modes make both differ as much as
 a crack does (docs/rules.md).
