@@ -120,7 +120,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
 
 
 def luck_of(plate: Plate) -> tuple[np.random.Generator, Circumstances]:
-    """Other luck for each pattern and visit; a later visit comes with the same sensor to the same place in the room."""
+    """Other luck for each pattern and visit; every visit is by the same sensor in the same place of the room."""
     seed = [plate.seed, 5, *plate.table.name.encode()]
     rng = np.random.default_rng(seed)
     more = {"rubbing": plate.label} if plate.rubbing else {}

@@ -19,6 +19,7 @@ import tempfile
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import soundfile
@@ -168,19 +169,14 @@ def through_the_device(seconds: float, count: int) -> list[str]:
         with heard_file.open("w", encoding="utf-8") as out:
             child = subprocess.Popen(command, env=sink.env, stdout=out)
         burner = subprocess.Popen(["nice", "-n", "5", sys.executable, "-c", "while True: pass"])
-        while "begun" not in heard_file.read_text(encoding="utf-8"):
-            time.sleep(0.1)
-        began, rounds, memory = time.monotonic(), 0, []
-        while time.monotonic() - began < seconds - len(played.samples) / RATE - 3:
-            player = sink.play(played.samples, "long.wav")
-            while player.poll() is None:
-                memory.append(_memory_mb(child.pid))
-                time.sleep(5)
-            rounds += 1
-        child.wait()
+        try:
+            rounds, memory = _played(sink, played, child, heard_file, seconds)
+            if child.wait():
+                raise RuntimeError(f"the listener ended with {child.returncode}")
+        finally:
+            burner.kill()
+            sink.stop()
         told = heard_file.read_text(encoding="utf-8").splitlines()[1:]
-        burner.kill()
-        sink.stop()
     found = [
         (float(a), None if b == "None" else b)
         for a, b in (t.split(maxsplit=1) for t in told if not t.startswith("lost"))
@@ -192,6 +188,22 @@ def through_the_device(seconds: float, count: int) -> list[str]:
         f"device, {seconds:.0f} s, one core kept busy: {rounds} rounds of {count} good taps, accepted {accepted} of {rounds * count}; "
         f"pieces of sound lost {lost}; memory {min(settled):.0f} to {max(settled):.0f} MB"
     ]
+
+
+def _played(sink: Any, played: Played, child: Any, heard_file: Path, seconds: float) -> tuple[int, list[float]]:
+    """Play it over and over; rounds played, and the listener's memory in MB every 5 s."""
+    while "begun" not in heard_file.read_text(encoding="utf-8"):
+        if child.poll() is not None:
+            raise RuntimeError(f"the listener ended with {child.returncode} before it began")
+        time.sleep(0.1)
+    began, rounds, memory = time.monotonic(), 0, []
+    while time.monotonic() - began < seconds - len(played.samples) / RATE - 3:
+        player = sink.play(played.samples, "long.wav")
+        while player.poll() is None:
+            memory.append(_memory_mb(child.pid))
+            time.sleep(5)
+        rounds += 1
+    return rounds, memory
 
 
 def _memory_mb(pid: int) -> float:

@@ -25,7 +25,7 @@ class RuleLimits:
         "simulated plates, docs/rules.md",
     )
     force_step_db: float = limit(6.0, "dB", "hard taps must be at least this much louder than soft ones", JUDGEMENT)
-    force_modes: float = limit(20.0, "modes", "fewer do not tell a change of some from an error of a few", JUDGEMENT)
+    force_modes: float = limit(30.0, "modes", "fewer do not tell a change of some from one that all share", JUDGEMENT)
     force_floor_ppm: float = limit(
         300.0,
         "ppm",

@@ -50,9 +50,11 @@ def render_page(screening: Screening, about: About | None = None, beside: Beside
 
 def _dated(screening: Screening, shop: Shop) -> Screening:
     """The same with the days in its sentences as the shop writes them."""
+    compared = screening.comparison
     return replace(
         screening,
         summary=shop.dated(screening.summary),
+        comparison=replace(compared, summary=shop.dated(compared.summary)) if compared else None,
         indications=tuple(replace(i, sentence=shop.dated(i.sentence)) for i in screening.indications),
     )
 

@@ -19,7 +19,7 @@ from tapscan.rule_limits import RuleLimits
 from tapscan.settings import Settings, settings_sha256
 
 FILE = Path(__file__).with_name("reach.json")
-Part = Literal["single", "comparison"]
+Part = Literal["single", "comparison", "beside"]
 SINGLE = ("region_", "plate_", "spread_", "ringing_", "tone_", "mode_clear", "decay_spread", "overlap")
 COMPARISON = (
     *("pairing_", "repeat_", "compare_", "score_", "drop_", "loss_", "finish_", "supports_", "temperature_"),
@@ -54,8 +54,8 @@ OTHER_SETTINGS = "no measured reach for these settings: its error rates were cou
 
 def limits_sha256(settings: Settings, part: Part) -> str:
     """First 16 hex digits."""
-    own = {f.name for f in fields(RuleLimits)} if part == "single" else set()
-    starts = SINGLE if part == "single" else COMPARISON
+    own = {f.name for f in fields(RuleLimits)} if part != "comparison" else set()
+    starts = {"single": SINGLE, "comparison": COMPARISON, "beside": SINGLE + COMPARISON}[part]
     used = {k: float(v) for k, v in sorted(asdict(settings).items()) if k in own or k.startswith(starts)}
     return hashlib.sha256(json.dumps(used).encode()).hexdigest()[:16]
 

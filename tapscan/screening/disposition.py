@@ -48,10 +48,13 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
         return Outcome("relevant indication", LOOK, _findings(relevant) + _known(standing), _steps(scan))
     why = _why_inconclusive(scan, silent, indications, settings)
     if why:
-        steps = (*(why.steps or AS_THE_SHEET), *(EXAMINED if standing else ()))
+        steps = why.steps or AS_THE_SHEET
+        if standing:
+            hold, ask = _examined(scan)
+            steps = (hold, *steps, ask)
         return Outcome("inconclusive", why.headline, why.reason + _known(standing), steps)
     if standing:
-        return Outcome("no relevant indication", STANDS, _standing(standing), (*EXAMINED, KEEP))
+        return Outcome("no relevant indication", STANDS, _standing(standing), (*_examined(scan), KEEP))
     return Outcome(
         "no relevant indication",
         NOTHING,
@@ -89,6 +92,11 @@ def _known(standing: Sequence[Indication]) -> str:
 def _standing(standing: Sequence[Indication]) -> str:
     more = f" {_counted(len(standing) - 1, 'further earlier finding')} below." if len(standing) > 1 else ""
     return f"Found before, and still there: {standing[0].sentence}{more} That nothing else was raised does not show that the plate is free of flaws."
+
+
+def _examined(scan: Scan) -> tuple[str, str]:
+    """What to hold, and whom to ask, while an earlier finding stands."""
+    return (HOLD_IN_PIANO if scan.state in IN_PIANO else HOLD), ASK
 
 
 def _findings(relevant: Sequence[Indication]) -> str:
@@ -166,10 +174,13 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 KEEP = "Keep this scan, and scan again after each stage of the work."
-EXAMINED = (
-    "Put no finish and no strings on the plate until the earlier finding has been examined by a qualified person.",
+HOLD = "Put no finish and no strings on the plate until the earlier finding has been examined by a qualified person."
+HOLD_IN_PIANO = (
+    "Do not tune and do not raise the pitch until the earlier finding has been examined by a qualified person."
+)
+ASK = (
     "Ask the owner, or whoever made the earlier scan, whether that was done and what came of it. If it was not done, have the named places examined with dye "
-    "penetrant or magnetic particles, which show cracks too fine for the eye.",
+    "penetrant or magnetic particles, which show cracks too fine for the eye."
 )
 IN_THE_PIANO = (
     "But the plate is bolted to wood and joined to strings and case, and how much a tap test can show in a piano has never "

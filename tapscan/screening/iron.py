@@ -72,7 +72,7 @@ def spread_score(modes: Sequence[Mode], settings: Settings) -> SpreadScore | Non
         return None
     x = np.log([m.frequency_hz for m in used])
     trend = np.vander((x - x.mean()) / x.std(), TREND_DEGREE + 1)
-    deviation, weight = _weighed_deviations(used, trend)
+    deviation, weight = weighed_deviations(used, trend)
     energy = _energies(used, stations)
     share = np.minimum(energy / energy.mean(axis=0), SPREAD_CAP) ** SPREAD_POWER
     taken, _ = np.linalg.qr(trend * weight[:, None])
@@ -95,7 +95,7 @@ def _used(modes: Sequence[Mode], settings: Settings) -> tuple[list[Mode], list[s
     return (used, stations) if enough else ([], [])
 
 
-def _weighed_deviations(used: Sequence[Mode], trend: FloatArray) -> tuple[FloatArray, FloatArray]:
+def weighed_deviations(used: Sequence[Mode], trend: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Log loss factors less their trend, and weights by the plate's own scatter and each decay's uncertainty."""
     y = np.log([m.loss_factor or np.nan for m in used])
     sd = np.array([(m.decay_rate_sd_per_s or 0.0) / (m.decay_rate_per_s or 1.0) for m in used])

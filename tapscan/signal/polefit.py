@@ -154,16 +154,19 @@ def _qr(columns: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
     """Economic QR of (K, M) with K >= M, straight from LAPACK: for such small matrices the usual wrapper costs as much as the work."""
     many = columns.shape[1]
     work = 64 * many  # LAPACK's block size times the columns
-    packed, tau, _, _ = lapack.zgeqrf(np.asfortranarray(columns), lwork=work, overwrite_a=1)
+    packed, tau, _, wrong = lapack.zgeqrf(np.asfortranarray(columns), lwork=work, overwrite_a=1)
     r = np.triu(packed[:many])
-    return lapack.zungqr(packed, tau, lwork=work, overwrite_a=1)[0], r
+    q, _, refused = lapack.zungqr(packed, tau, lwork=work, overwrite_a=1)
+    if wrong or refused:
+        raise np.linalg.LinAlgError(f"LAPACK took no {columns.shape} matrix (zgeqrf {wrong}, zungqr {refused})")
+    return q, r
 
 
 def _solved(r: ComplexArray, right: ComplexArray) -> ComplexArray:
     """Of an upper triangular system. Raises LinAlgError where it has no solution."""
     x, zero = lapack.ztrtrs(r, right)
     if zero:
-        raise np.linalg.LinAlgError(f"column {zero} of the model is a sum of the others")
+        raise np.linalg.LinAlgError(f"ztrtrs {zero}: over 0, that column of the model is a sum of the others")
     return np.asarray(x)
 
 

@@ -54,7 +54,7 @@ def test_a_few_modes_that_err_are_no_change():
 
 
 def test_changes_as_sound_plates_show_are_not_called():
-    assert told(taps(20, 300.0)) == []  # the study's largest for a sound plate
+    assert told(taps(15, 300.0)) == []  # the study's largest for a sound plate
 
 
 def test_an_uncertain_change_is_not_called():

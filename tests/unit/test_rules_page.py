@@ -15,16 +15,17 @@ TEXT = PAGE.read_text(encoding="utf-8")
 
 
 def test_the_page_shows_what_the_bench_wrote():
-    assert page(TEXT, RESULTS.read_text(encoding="utf-8"), measured()["single"]) == TEXT, (
-        "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
-    )
+    assert (
+        page(TEXT, RESULTS.read_text(encoding="utf-8"), measured()["single"], measured()["beside"]["any_relevant"])
+        == TEXT
+    ), "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
 
 
 def test_the_figures_are_of_the_limits_that_ship():
     assert f"limits {limits_sha256(Settings(), 'single')}" in RESULTS.read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("part", ["single", "comparison"])
+@pytest.mark.parametrize("part", ["single", "comparison", "beside"])
 def test_what_the_report_says_was_counted_with_the_limits_that_ship(part):
     assert measured()[part]["limits_sha256"] == limits_sha256(Settings(), part), "stale: bench.detection, bench.compare"
 

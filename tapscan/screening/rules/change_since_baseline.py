@@ -86,7 +86,7 @@ def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
     sentence = (
         f"Since {evidence.since}, {len(order)} of the {int(found.judged.sum())} tones (modes) compared have become lower, by more than an unchanged plate differs from "
         f"scan to scan. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
-        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where)} {_meaning(evidence.mass)}"
+        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass)}"
     )
     conditions = [
         Condition("three largest drops", found.statistic, found.limit, "standard deviations", SIMULATED),
@@ -117,7 +117,7 @@ def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
     sentence = (
         f"Since {evidence.since}, {_count(len(order), 'mode')} of {int(found.judged.sum())} die away faster: in the middle they lose "
         f"{times:.1f} times the energy in each swing. A crack whose faces rub does that, even one pressed shut that moves no mode. "
-        f"{_where(scan, evidence.where)}"
+        f"{_where(scan, evidence.where, 'These tones')}"
     )
     conditions = [
         Condition("five largest rises of the loss", found.statistic, found.limit, "standard deviations", SIMULATED),
@@ -167,12 +167,12 @@ def _indication(
     return Indication(name, NAME, "relevant", "new", stations, modes, sentence.strip(), tuple(conditions), others)
 
 
-def _where(scan: Scan, where: Sequence[StationChange]) -> str:
+def _where(scan: Scan, where: Sequence[StationChange], which: str) -> str:
     named = [scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES]
     if not named:
         return ""
     listed = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
-    return f"The tones that fell ring strongest at {listed}: look there first, though the cause may lie elsewhere."
+    return f"{which} ring strongest at {listed}: look there first, though the cause may lie elsewhere."
 
 
 def _count(n: int, word: str) -> str:

@@ -1,0 +1,72 @@
+"""What the limits of the force rule were chosen from: scans without a flaw and breathing cracks that bench/detection.py does not report.
+
+    python -m bench.force_limits WORK [WORK ...]     writes bench/results/force_limits.txt
+
+WORK : folders of finished scans (bench/detection_store.py); only castings with seeds under those that are reported count. For some floors and ranks: the
+largest scores of plates without a flaw, and how many breathing cracks pass the third largest. Scans on which the rule does not run are left out. Simulated.
+"""
+
+from __future__ import annotations
+
+import argparse
+import gzip
+import json
+import os
+import platform
+import time
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import tapscan
+from bench.detection_store import FIRST_SEED, SETTINGS
+from tapscan.records import Scan
+from tapscan.register.codec import record_of
+from tapscan.screening.origins import with_origins
+from tapscan.screening.rules import force_dependence
+
+RESULTS = Path(__file__).parent / "results" / "force_limits.txt"
+FLOORS_PPM, RANKS = (100.0, 200.0, 300.0, 500.0), (7, 10, 12, 14)
+
+
+def scans(folders: Sequence[Path]) -> Iterator[tuple[str, Scan]]:
+    """Kind and scan of every casting that is not reported."""
+    for path in sorted(p for folder in folders for p in folder.glob("*.json.gz")):
+        _, label, _, seed = path.name.removesuffix(".json.gz").split("; ")[:4]
+        kind = "breathing" if label.startswith("breathing") else label
+        if int(seed.split()[0]) < FIRST_SEED and kind in ("sound", "breathing"):
+            yield kind, record_of(Scan, json.loads(gzip.decompress(path.read_bytes()))["scan"])
+
+
+def main() -> None:
+    """Print and store the table."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("work", type=Path, nargs="+")
+    found = [(kind, with_origins(scan, SETTINGS)) for kind, scan in scans(parser.parse_args().work)]
+    runs = [(kind, scan) for kind, scan in found if force_dependence.lacking(scan, SETTINGS) is None]
+    lines = [
+        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; SIMULATED",
+        f"{sum(k == 'sound' for k, _ in runs)} plates without a flaw and {sum(k == 'breathing' for k, _ in runs)} breathing cracks; shipped: floor "
+        f"{SETTINGS.force_floor_ppm:.0f} ppm, rank {SETTINGS.force_rank:.0f}, limit {SETTINGS.force_score:.1f}",
+        "floor ppm  rank  largest without a flaw             breathing over the third of these",
+    ]
+    for floor in FLOORS_PPM:
+        for rank in RANKS:
+            tried = replace(SETTINGS, force_floor_ppm=floor, force_rank=float(rank))
+            told = [(kind, force_dependence.plainest(scan, tried)[0]) for kind, scan in runs]
+            sound = sorted((s for k, s in told if k == "sound"), reverse=True)
+            cracked = [s for k, s in told if k == "breathing"]
+            lines.append(
+                f"{floor:9.0f}  {rank:4d}  {'  '.join(f'{s:5.2f}' for s in sound[:5])}  {sum(s > sound[2] for s in cracked)} of {len(cracked)}"
+            )
+    passed = [(k, force_dependence.plainest(scan, SETTINGS)[0] >= SETTINGS.force_score) for k, scan in runs]
+    lines.append(
+        f"at the shipped limits: without a flaw {sum(p for k, p in passed if k == 'sound')}, breathing {sum(p for k, p in passed if k == 'breathing')}"
+    )
+    text = "\n".join(lines) + "\n"
+    RESULTS.write_text(text, encoding="utf-8")
+    print(text, end="")
+
+
+if __name__ == "__main__":
+    main()
