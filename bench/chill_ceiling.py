@@ -31,7 +31,7 @@ from tapscan.screening.iron import TREND_DEGREE, spread_score, weighed_deviation
 
 RESULTS = Path(__file__).parent / "results" / "chill_ceiling.txt"
 FIRST_SEED = 20000
-PASSES = 0.008  # of plates without a flaw, at either limit: what the rule's own lets pass
+PASSES = 0.008  # of plates without a flaw, at either limit; about what the rule's own lets pass
 SHUFFLES = 20
 
 
