@@ -7,7 +7,7 @@ from bench.detection import in_short
 from bench.detection_pairs import Told, pair_table
 from bench.detection_scans import Plate, luck_of
 from bench.detection_store import before, earlier_visits, first_visits
-from bench.size_curves import Trial, curve_of, rows
+from bench.size_curves import DOCS, RESULTS, Trial, curve_of, page, rows
 from tapscan.demo.plates import load_table
 
 TABLES = {name: load_table(name) for name in ("parlour-grand", "small-grand")}
@@ -70,7 +70,13 @@ def test_no_curve_where_all_is_found_and_the_rows_say_so():
     curve = curve_of("bolt", [Trial("bolt", s, "p, bolt 1", True) for s in (10.0, 30.0)], np.random.default_rng(1))
     assert curve.pod is None
     assert rows(curve)[-1].strip().startswith("no curve")
+    assert "by count from 10 on, with 95 % confidence at no size tried" in rows(curve)[-1]
     assert "worst place 100 %" in rows(curve)[1]
+
+
+def test_the_page_shows_the_curves_that_the_bench_wrote():
+    text = (DOCS / "comparison.md").read_text(encoding="utf-8")
+    assert page(text, RESULTS.read_text(encoding="utf-8")) == text, "stale: python -m bench.size_curves"
 
 
 def test_counts_by_sensor_add_up():
