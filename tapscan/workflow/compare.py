@@ -27,6 +27,7 @@ from tapscan.screening.disposition import dispose, silent_recordings
 from tapscan.screening.missing import gained_modes, lost_modes
 from tapscan.screening.repeatability import shared_stations
 from tapscan.screening.rules import change_since_baseline as rule
+from tapscan.screening.rules.buzz import held_first
 from tapscan.screening.unlike import Unlikeness, is_contact, unlikeness
 from tapscan.screening.warming import common_shift, iron_c
 from tapscan.settings import Settings, settings_sha256
@@ -56,7 +57,8 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     where = places_of_change(measured)
     mass = explain(measured, settings) if _over(measured) else None
     evidence = rule.Evidence(measured, (*lost, *gained), mass, where, _since(baselines), unlike.loss_refused, contact)
-    found = RuleNotRun(rule.NAME, unlike.refused) if unlike.refused else rule.judge(later.scan, evidence, settings)
+    refused = unlike.refused or buzzed(later, baselines, settings)
+    found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
     indications = () if isinstance(found, RuleNotRun) else tuple(found)
     not_run = (found,) if isinstance(found, RuleNotRun) else ()
     pairs = mode_pairs(measured, unlike)
@@ -102,6 +104,22 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
         rules_not_run=(*others, *comparison.rules_not_run),
         limitations=(*comparison.unlike, *comparison.limitations, *screening.limitations),
         comparison=comparison,
+    )
+
+
+def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> str | None:
+    """Why nothing can be concluded while something rattles in one of the scans; None where nothing does, or the parts were held.
+
+    A rattling part moves modes, adds modes and hides others as much as a crack does: of simulated pairs without a flaw it made a change in all.
+    """
+    if why := held_first(later.scan, settings, "what changed since the earlier scan"):
+        return why
+    noisy = [b.name for b in baselines if held_first(b.scan, settings, "")]
+    if not noisy:
+        return None
+    return (
+        f"something buzzed in the earlier scan ({', '.join(noisy)}), and what rattles moves modes as a crack does; scan again with hook, screws and pads held "
+        "(--held), and make that the baseline"
     )
 
 

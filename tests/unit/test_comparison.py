@@ -18,6 +18,7 @@ from tapscan.screening.unlike import is_contact, unlikeness
 from tapscan.screening.warming import common_shift
 from tapscan.settings import Settings
 from tapscan.workflow.compare import compare_scans
+from tests.rule_scans import late
 
 SETTINGS = Settings()
 STATIONS = [f"S{k}" for k in range(1, 11)]
@@ -238,6 +239,26 @@ def test_what_is_refused_is_not_concluded_whatever_the_figures_say():
     assert result.indications == ()
     assert "Nothing is concluded" in result.summary
     assert "clamp" in result.rules_not_run[0].reason
+
+
+@pytest.mark.parametrize(("which", "words"), [("later", "tap again"), ("baseline", "make that the baseline")])
+def test_while_a_part_rattles_nothing_is_concluded_until_it_was_held(which, words):
+    """Of simulated pairs without a flaw, one of them with a rattling screw, the list of modes had called every one."""
+    rattle = tuple(late(i) for i in range(12))
+    cracked = named(scan(crack(2e-2), seed=50), "2026-05-01")
+    first, *others = BASE
+    buzzing = {"late_sounds": rattle, "late_sounds_reason": None}
+    held = {**buzzing, "parts_held": True}
+
+    def compared(facts):
+        if which == "later":
+            return compare_scans(replace(cracked, scan=replace(cracked.scan, **facts)), BASE, SETTINGS)
+        return compare_scans(cracked, [replace(first, scan=replace(first.scan, **facts)), *others], SETTINGS)
+
+    result = compared(buzzing)
+    assert result.indications == () and "Nothing is concluded" in result.summary
+    assert "buzzed" in result.rules_not_run[0].reason and words in result.rules_not_run[0].reason
+    assert compared(held).indications != ()
 
 
 def test_finish_between_the_scans_hides_small_changes_and_not_large_ones():
