@@ -275,7 +275,8 @@ def report(curves: Sequence[Curve], sound: Sequence[Trial]) -> str:
     """All as text."""
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-        "SIMULATED. Three earlier scans, contact pickup, 50 dB; modes with modelled errors; three patterns, castings that set no limit; 95 % intervals",
+        "SIMULATED. Three earlier scans, contact pickup, 50 dB; modes with modelled errors; castings that set no limit; 95 % intervals",
+        f"patterns: {', '.join(sorted({t.place.split(', ')[0] for c in curves for t in c.trials}))}",
     ]
     for curve in curves:
         lines += ["", *rows(curve)]
