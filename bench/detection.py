@@ -32,12 +32,12 @@ from bench.detection_store import (
     SETTING,
     SETTINGS,
     Row,
-    breathing_sizes,
     earlier_visits,
     first_visits,
     make,
     read,
 )
+from bench.doc_pages import between
 from bench.pod import interval
 from bench.reach_file import share, write_part
 from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table
@@ -52,7 +52,6 @@ PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
 MARKS = "<!-- figures -->", "<!-- end of figures -->"
 SHORT = "<!-- in short -->", "<!-- end of in short -->"
 SEEDS = 68  # 204 plates without a flaw on three patterns, 40 or 41 of each flaw
-SIZED = 30  # breathing cracks of each other depth
 MODEL_PLATES = 100  # a pattern and kind
 MODEL_SEED = 40000
 
@@ -225,13 +224,7 @@ def report(tables: dict[str, Table], unseen: Sequence[Judged], seen: Sequence[Ju
 
 def page(text: str, figures: str, counts: Mapping[str, Any], beside: Mapping[str, Any]) -> str:
     """The page of the rules with these figures in it: all of them, and the counts in short."""
-    return _between(_between(text, MARKS, f"```text\n{figures}```"), SHORT, "\n".join(in_short(counts, beside)))
-
-
-def _between(text: str, marks: tuple[str, str], new: str) -> str:
-    before, _, rest = text.partition(marks[0])
-    _, _, after = rest.partition(marks[1])
-    return f"{before}{marks[0]}\n{new}\n{marks[1]}{after}"
+    return between(between(text, MARKS, f"```text\n{figures}```"), SHORT, "\n".join(in_short(counts, beside)))
 
 
 def in_short(counts: Mapping[str, Any], beside: Mapping[str, Any]) -> list[str]:
@@ -262,10 +255,10 @@ def main() -> None:
     given.work.mkdir(parents=True, exist_ok=True)
     tables = {p.stem: read_table(p) for p in sorted(given.tables.glob("*.npz"))}
     later = list(first_visits(tables, given.seeds))
-    earlier, sized = earlier_visits(later), list(breathing_sizes(tables, SIZED))
-    make([*later, *earlier, *sized], given.work, time.time() + 60 * given.minutes, given.cores)
-    rows = read([*later, *earlier, *sized], given.work)
-    found = [judged(rows[p.name]) for p in [*later, *sized] if p.name in rows]
+    plates = [*later, *earlier_visits(later)]
+    make(plates, given.work, time.time() + 60 * given.minutes, given.cores)
+    rows = read(plates, given.work)
+    found = [judged(rows[p.name]) for p in later if p.name in rows]
     unseen, seen = ([r for r in found if (r.pattern in SETTING) == is_seen] for is_seen in (False, True))
     told = pairs(later, rows)
     text = report(tables, unseen, seen, told)

@@ -2,9 +2,8 @@
 
 first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every ninth seed
 earlier_visits(plates)        the same castings before they were flawed, other pads, warmth, hits and nuisances
-breathing_sizes(tables, n)    breathing cracks of other depths, for a curve
 make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
-read(work)                    every finished scan by its plate's name
+read(plates, work)            their finished scans by the plate's name
 """
 
 from __future__ import annotations
@@ -29,12 +28,6 @@ from tapscan.settings import Settings
 SETTING = ("small-grand", "upright-three-quarter")
 SETTINGS = Settings()
 FIRST_SEED = 4037
-DEPTHS = ("depth 10 %", "depth 25 %")
-BREATHING = {
-    "depth 10 %": "breathing crack, a tenth of a strut deep",
-    "depth 25 %": "breathing crack, a quarter of a strut deep",
-    "depth 50 %": "breathing crack, half a strut deep",
-}
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,20 +82,10 @@ def before(plate: Plate) -> Plate:
     return replace(plate, label="sound", breathing=False, rubbing=False, visit=1)
 
 
-def breathing_sizes(tables: Mapping[str, Table], count: int) -> Iterator[Plate]:
-    """``count`` of each depth, spread over the patterns that set no limits."""
-    unseen = [t for name, t in tables.items() if name not in SETTING]
-    for number in range(count):
-        table, seed = unseen[number % len(unseen)], 2 * FIRST_SEED + number
-        for depth in DEPTHS:
-            labels = [x for x in table.labels if x.startswith(depth)]
-            yield Plate(table, labels[number // len(unseen) % len(labels)], seed, breathing=True)
-
-
 def kind_of(plate: Plate) -> str:
     """The row it belongs to."""
     if plate.breathing:
-        return BREATHING[plate.label.split(",")[0]]
+        return "breathing crack, half a strut deep"
     if plate.rubbing:
         return "closed crack that rubs, half a strut deep"
     if plate.label.startswith("chilled"):

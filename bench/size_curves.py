@@ -34,6 +34,7 @@ from bench.compare import BASES, SETTINGS, Job, compare, sound_jobs
 from bench.compare_scans import PICKUP, model_scan
 from bench.compare_store import Casting, Store, scan_of
 from bench.detection_store import SETTING
+from bench.doc_pages import between
 from bench.pod import Pod, clopper_pearson, fit
 from tapscan.demo.plates import Table, read_table
 from tapscan.records import FloatArray
@@ -287,9 +288,7 @@ def report(curves: Sequence[Curve], sound: Sequence[Trial]) -> str:
 
 def page(text: str, figures: str) -> str:
     """The page with this table in it."""
-    before, _, rest = text.partition(MARKS[0])
-    _, _, after = rest.partition(MARKS[1])
-    return f"{before}{MARKS[0]}\n```text\n{figures}```\n{MARKS[1]}{after}"
+    return between(text, MARKS, f"```text\n{figures}```")
 
 
 def main() -> None:

@@ -110,7 +110,7 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
 def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> str | None:
     """Why nothing can be concluded while something rattles in one of the scans; None where nothing does, or the parts were held.
 
-    A rattling part moves modes, adds modes and hides others as much as a crack does: of simulated pairs without a flaw it made a change in all.
+    A rattling part moves modes, adds modes and hides others as much as a crack does (docs/comparison.md).
     """
     if why := held_first(later.scan, settings, "what changed since the earlier scan"):
         return why

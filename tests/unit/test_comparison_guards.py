@@ -1,0 +1,90 @@
+"""What keeps the comparison from a wrong call: one wild mode, modes that may be two in one, a room, a part that rattles."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapscan.workflow.compare import compare_scans
+from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
+from tests.rule_scans import late
+
+
+def test_one_wild_mode_makes_no_call():
+    lone = np.zeros(COUNT)
+    lone[33] = -5e-3
+    assert compare_scans(named(scan(lone, seed=43), "2026-05-01"), BASE, SETTINGS).indications == ()
+
+
+def test_by_microphone_a_single_baseline_scan_allows_for_the_room():
+    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    base = [replace(b, conditions=mic) for b in BASE]
+    moved = named(scan(crack(2e-3), seed=48), "2026-05-01", mic)
+    assert compare_scans(moved, base, SETTINGS).indications != ()
+    alone = compare_scans(moved, base[:1], SETTINGS)
+    assert alone.indications == ()
+    assert any("By microphone the room blurs" in s for s in alone.limitations)
+
+
+def with_neighbours(scan_, near, apart=1e-3):
+    """The modes numbered `near`, each with a second one beside it, a fifth of a linewidth away and as strong."""
+    twins = [replace(scan_.modes[k], id=f"N{k}", frequency_hz=scan_.modes[k].frequency_hz * (1 + apart)) for k in near]
+    return replace(scan_, modes=(*scan_.modes, *twins))
+
+
+def test_a_mode_that_may_be_two_in_one_is_not_judged():
+    """An unchanged simulated plate was called because a later scan heard two close modes as one, with a small error stated."""
+    near = (20, 31, 44)
+    base = [replace(b, scan=with_neighbours(b.scan, near)) for b in BASE]
+    merged = np.zeros(COUNT)
+    merged[list(near)] = -2e-3
+    later = named(scan(merged, seed=49), "2026-05-01")
+    assert compare_scans(later, base, SETTINGS).indications == ()
+    without = compare_scans(later, base, replace(SETTINGS, pairing_merged_reach=0.0))
+    assert [i.id for i in without.indications] == ["C1"]
+    parted = named(with_neighbours(scan(merged, seed=49), near), "2026-05-01")
+    assert [i.id for i in compare_scans(parted, base, SETTINGS).indications] == ["C1"], "both heard again: judged"
+
+
+def test_by_microphone_lost_modes_are_listed_and_make_no_indication():
+    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    base = [replace(b, conditions=mic) for b in BASE]
+    gone = (12, 18, 25, 36, 41, 47)
+    result = compare_scans(named(scan(seed=46, drop=gone), "2026-05-01", mic), base, SETTINGS)
+    assert result.indications == ()
+    assert sum(u.counts for u in result.lost) == len(gone)
+    assert any("lost or new make no indication" in said for said in result.limitations)
+
+
+def test_by_microphone_large_rises_raise_the_limit_of_a_single_baseline():
+    """A room moves modes up as well as down; a crack moves none up."""
+    mic = replace(STRIPPED, sensor="microphone")
+    base = [replace(BASE[0], conditions=mic)]
+    moved = 2e-2 * np.random.default_rng(3).standard_normal(COUNT) * (np.arange(COUNT) % 4 == 0)
+    result = compare_scans(named(scan(moved, seed=50), "2026-05-01", mic), base, SETTINGS)
+    assert result.indications == ()
+    assert result.statistic_limit > SETTINGS.drop_limit_one
+    blind = compare_scans(
+        named(scan(moved, seed=50), "2026-05-01", mic), base, replace(SETTINGS, compare_rises_free=100.0)
+    )
+    assert [i.id for i in blind.indications] == ["C1"]
+
+
+@pytest.mark.parametrize(("which", "words"), [("later", "tap again"), ("baseline", "make that the baseline")])
+def test_while_a_part_rattles_nothing_is_concluded_until_it_was_held(which, words):
+    """A rattling screw moves, adds and hides modes as much as a crack does (docs/comparison.md)."""
+    rattle = tuple(late(i) for i in range(12))
+    cracked = named(scan(crack(2e-2), seed=50), "2026-05-01")
+    first, *others = BASE
+    buzzing = {"late_sounds": rattle, "late_sounds_reason": None}
+    held = {**buzzing, "parts_held": True}
+
+    def compared(facts):
+        if which == "later":
+            return compare_scans(replace(cracked, scan=replace(cracked.scan, **facts)), BASE, SETTINGS)
+        return compare_scans(cracked, [replace(first, scan=replace(first.scan, **facts)), *others], SETTINGS)
+
+    result = compared(buzzing)
+    assert result.indications == () and "Nothing is concluded" in result.summary
+    assert "buzzed" in result.rules_not_run[0].reason and words in result.rules_not_run[0].reason
+    assert compared(held).indications != ()
