@@ -31,6 +31,7 @@ ORDER = ("soft", "hard", "hard")
 LOW_HZ, HIGH_HZ = 60.0, 1200.0
 PATTERNS = ("concert-grand", "upright-full")
 PAD_MOVE_M = 0.030
+NO_PAIR = 1e3  # linewidths: so dear that no pair farther than one linewidth takes an estimate from a mode it lies on
 ROOM_SIZE_M, ROOM_T60_S = (6.1, 4.7, 2.9), 0.6
 
 
@@ -122,5 +123,5 @@ def _matched(modes: tuple[Mode, ...], plate: PlateModes) -> tuple[list[Mode], li
     near = [m for m in modes if 0.9 * LOW_HZ < m.frequency_hz < 1.1 * HIGH_HZ]
     got = np.array([m.frequency_hz for m in near])
     away = np.abs(got[None, :] - plate.frequency_hz[:, None]) / (plate.frequency_hz * plate.loss_factor)[:, None]
-    rows, columns = linear_sum_assignment(np.minimum(away, 10.0))
+    rows, columns = linear_sum_assignment(np.where(away < 1.0, away, NO_PAIR))
     return near, [(int(i), near[j]) for i, j in zip(rows, columns, strict=True) if away[i, j] < 1.0]

@@ -192,6 +192,16 @@ class RuleNotRun:
 
 
 @dataclass(frozen=True)
+class RoomRing:
+    """The room's own ring in a scan by microphone."""
+
+    share_db: float  # of the sound's energy 50 to 250 ms after the blow, what the room sends back
+    t60_s: float | None  # time to -60 dB, middle of the bands
+    t60_spread_s: float | None  # half the width of the bands' middle half
+    t60_reason: str | None = None
+
+
+@dataclass(frozen=True)
 class Scan:
     """Everything the rules may read."""
 
@@ -210,6 +220,7 @@ class Scan:
     steady_tones_reason: str | None = "not measured"
     late_sounds: tuple[LateSound, ...] = ()
     late_sounds_reason: str | None = "not measured"
+    room: RoomRing | None = None  # none: dry, or too few places to tell
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

@@ -1,7 +1,8 @@
 """One more fit, of all stations at once: what one station hides another shows.
 
     StationSound                              what one station brings: its strikes, their noise, the poles it gave alone
-    shared_modes(sounds, settings)            list of SharedMode, empty where there is nothing to join
+    together(sounds, settings)                Together: the modes, and the room where one rings along
+    shared_modes(sounds, settings)            its modes alone, empty where there is nothing to join
 
 At one station the strikes differ in little but their force, so two modes that overlap look like one, and each
 station errs its own way. Between stations a mode's strength changes freely: modes a fraction of their
@@ -10,6 +11,8 @@ stations, is no mode (a room, or damping that changes with amplitude, makes such
 
 The plate may warm while it is tapped. Each station's common shift is measured in every round of the fit,
 and taken out of its spectra before the next; a fit that forgets this splits every mode.
+
+Where a room rings along, none of this holds: there the modes are told by their patterns alone (reverberant.py).
 """
 
 from __future__ import annotations
@@ -19,13 +22,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tapscan.records import ComplexArray, FloatArray, Force, Pole
+from tapscan.records import ComplexArray, FloatArray, Force, Pole, RoomRing
 from tapscan.settings import Settings
 from tapscan.signal.bandfit import Start, fit_band
 from tapscan.signal.modes import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.polefit import mode_spectra, smooth_terms
 from tapscan.signal.polish import images, tails
+from tapscan.signal.reverberant import (
+    LEAST_S,
+    LEAST_STATIONS,
+    MARGIN,
+    TOLD_BELOW_HZ,
+    RoomBand,
+    in_room,
+    narrowed,
+    room_band,
+    room_poles,
+    room_ring,
+)
 from tapscan.signal.subbands import Band, Spectra, plan_bands
 from tapscan.signal.subspace import Covariance
 
@@ -90,7 +105,15 @@ class _Kept(Spectra):
 
 
 @dataclass(frozen=True, eq=False)
-class _Together:
+class Together:
+    """What all stations tell together."""
+
+    modes: tuple[SharedMode, ...] = ()
+    room: RoomRing | None = None  # None: dry, or too few stations to tell
+
+
+@dataclass(frozen=True, eq=False)
+class _Columns:
     """All columns (strikes of all stations) and what is known of each."""
 
     owner: np.ndarray  # (S,) number of the station
@@ -99,19 +122,36 @@ class _Together:
 
 
 def shared_modes(sounds: Sequence[StationSound], settings: Settings) -> list[SharedMode]:
-    """Modes below 2.5 kHz from all stations together.
+    """Modes below 2.5 kHz from all stations together."""
+    return list(together(sounds, settings).modes)
+
+
+def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
+    """Modes below 2.5 kHz from all stations together, and the room's ring where it is in the sound.
 
     Sounds of another rate, or much shorter than most, take no part. Empty where fewer than two stations are left.
     """
     sounds = _alike(sounds)
     if len(sounds) < 2:
-        return []
+        return Together()
     joint = _gathered(sounds)
     bands = [b for b in plan_bands(settings.lowest_hz, settings.highest_hz) if b.low_hz < HIGHEST_HZ]
-    bands = [Band(LOWEST_HZ, settings.lowest_hz), *bands]  # what rings below is not reported, but its tails are heard
-    starts = _starts(sounds, bands)
     columns = len(joint.owner)
     clear = (10 ** (settings.mode_clear_db / 10) + columns + 4 * np.sqrt(columns)) / columns
+    if len(sounds) >= LEAST_STATIONS:
+        low = _by_pattern(joint, sounds, [b for b in bands if b.low_hz < TOLD_BELOW_HZ])
+        if in_room(low):
+            high = _by_pattern(joint, sounds, [b for b in bands if b.low_hz >= TOLD_BELOW_HZ])
+            return Together(tuple(_of_room([*low, *high], sounds, joint, clear)), room_ring([*low, *high]))
+    return Together(tuple(_of_free_modes(joint, sounds, bands, settings, clear)))
+
+
+def _of_free_modes(
+    joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings, clear: float
+) -> list[SharedMode]:
+    """Modes that nothing drives after the blow."""
+    bands = [Band(LOWEST_HZ, settings.lowest_hz), *bands]  # what rings below is not reported, but its tails are heard
+    starts = _starts(sounds, bands)
     poles: list[Pole] = []
     for looks in LOOKS:
         fitted = {b: _weighed(joint, sounds, b, starts) for b in bands}
@@ -121,7 +161,35 @@ def shared_modes(sounds: Sequence[StationSound], settings: Settings) -> list[Sha
         starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
         joint = replace(joint, drift=_better_drift(joint, fitted, poles))
     kept = without_satellites([p for p in poles if p.frequency_hz >= settings.lowest_hz])
-    return [_shared(p, sounds, joint, fitted) for p in kept]
+    found = []
+    for pole in kept:
+        spectra, scale = next((fitted[b] for b in bands if b.owns(pole.frequency_hz)), fitted[bands[-1]])
+        found.append(_shared(pole, sounds, joint.owner, spectra, scale))
+    return found
+
+
+def _by_pattern(joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band]) -> list[RoomBand]:
+    """Each band's modes told by their patterns over the strikes, from a record no longer than that needs."""
+    rung = next((r for r in reversed(joint.rungs) if r.duration_s >= LEAST_S), joint.rungs[0])
+    found = []
+    for band in narrowed(bands, len(joint.owner)):
+        reach = MARGIN * band.width_hz
+        bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
+        scale = _scale(joint, sounds, band, bins, values, rung)
+        one = room_band(band, bins, values * scale, scale, rung) if len(bins) >= LEAST_SERIES else None
+        found += [one] if one else []
+    return found
+
+
+def _of_room(
+    bands: Sequence[RoomBand], sounds: Sequence[StationSound], joint: _Columns, clear: float
+) -> list[SharedMode]:
+    """Modes that a room goes on driving."""
+    found = []
+    for pole in room_poles(bands, clear):
+        one = next((b for b in bands if b.band.owns(pole.frequency_hz)), bands[-1])
+        found.append(_shared(pole, sounds, joint.owner, one.spectra, one.scale))
+    return found
 
 
 def without_satellites(poles: Sequence[Pole]) -> list[Pole]:
@@ -163,7 +231,7 @@ def _band_poles(
     return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, looks, stations)]
 
 
-def _better_drift(joint: _Together, fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> FloatArray:
+def _better_drift(joint: _Columns, fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> FloatArray:
     """(S,) each station's shift, mended by regression of the residual on the change that a shift makes."""
     stations = int(joint.owner.max()) + 1
     up, down = np.zeros(stations), np.full(stations, 1e-30)
@@ -203,7 +271,7 @@ def _alike(sounds: Sequence[StationSound]) -> list[StationSound]:
     return [s for s in same if s.ring.shape[1] >= LENGTH_SHARE * middle]
 
 
-def _gathered(sounds: Sequence[StationSound]) -> _Together:
+def _gathered(sounds: Sequence[StationSound]) -> _Columns:
     """Spectra of all strikes over one common length, and halves of it."""
     rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
     rungs: list[_Kept] = []
@@ -212,7 +280,7 @@ def _gathered(sounds: Sequence[StationSound]) -> _Together:
         rungs.append(_Kept(np.vstack([full for full, _ in kept]), kept[0][1], rate))
         length //= 2
     owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
-    return _Together(owner, np.zeros(len(owner)), tuple(rungs))
+    return _Columns(owner, np.zeros(len(owner)), tuple(rungs))
 
 
 def _low(spectra: Spectra) -> tuple[ComplexArray, int]:
@@ -238,22 +306,29 @@ def _starts(sounds: Sequence[StationSound], bands: Sequence[Band]) -> Start:
     return joined([starts_of(gathered[b].poles(1.0), b, *places[b]) for b in bands if b in places])
 
 
-def _weighed(joint: _Together, sounds: Sequence[StationSound], band: Band, starts: Start) -> tuple[_Kept, FloatArray]:
+def _weighed(joint: _Columns, sounds: Sequence[StationSound], band: Band, starts: Start) -> tuple[_Kept, FloatArray]:
     """The band's spectra with the drift taken out, each column scaled to noise of mean square 1, and the scales (S,)."""
     reach = MARGINS * band.width_hz
     near = (starts.frequency_hz > band.low_hz - reach) & (starts.frequency_hz < band.high_hz + reach)
     mine = starts.where(near)
     rung = _rung(joint, mine)
     bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
-    noise = np.array([s.noise.at(band.low_hz, band.high_hz) for s in sounds])[joint.owner]
-    inside = (bins >= band.low_hz) & (bins < band.high_hz)
-    energy = np.mean(np.abs(values[inside]) ** 2, axis=0) / rung.length
-    scale = 1 / np.sqrt(np.maximum(noise, MODEL_ERROR * energy) + 1e-300)
+    scale = _scale(joint, sounds, band, bins, values, rung)
     steady = (_steadied(rung, bins, values, mine, joint) * scale).T
     return _Kept(steady, rung.length, rung.rate, round(bins[0] * rung.length / rung.rate)), scale
 
 
-def _rung(joint: _Together, starts: Start) -> _Kept:
+def _scale(
+    joint: _Columns, sounds: Sequence[StationSound], band: Band, bins: FloatArray, values: ComplexArray, rung: _Kept
+) -> FloatArray:
+    """(S,) what brings each strike's noise, or what no model of its ring follows, to mean square 1 a sample."""
+    noise = np.array([s.noise.at(band.low_hz, band.high_hz) for s in sounds])[joint.owner]
+    inside = (bins >= band.low_hz) & (bins < band.high_hz)
+    energy = np.mean(np.abs(values[inside]) ** 2, axis=0) / rung.length
+    return np.asarray(1 / np.sqrt(np.maximum(noise, MODEL_ERROR * energy) + 1e-300))
+
+
+def _rung(joint: _Columns, starts: Start) -> _Kept:
     """The shortest record at whose end the slower modes have fallen by 40 dB."""
     if not len(starts):
         return joint.rungs[-1]
@@ -261,7 +336,7 @@ def _rung(joint: _Together, starts: Start) -> _Kept:
     return next((r for r in reversed(joint.rungs) if r.duration_s >= wanted_s), joint.rungs[0])
 
 
-def _steadied(rung: _Kept, bins: FloatArray, values: ComplexArray, starts: Start, joint: _Together) -> ComplexArray:
+def _steadied(rung: _Kept, bins: FloatArray, values: ComplexArray, starts: Start, joint: _Columns) -> ComplexArray:
     """(K, S) as they would be had the plate kept one temperature; to first order in the shift, which is far below a width."""
     if not len(starts) or np.abs(joint.drift).max() < LEAST_DRIFT:
         return values
@@ -272,15 +347,13 @@ def _steadied(rung: _Kept, bins: FloatArray, values: ComplexArray, starts: Start
 
 
 def _shared(
-    pole: Pole, sounds: Sequence[StationSound], joint: _Together, fitted: dict[Band, tuple[_Kept, FloatArray]]
+    pole: Pole, sounds: Sequence[StationSound], owner: np.ndarray, spectra: Spectra, scale: FloatArray
 ) -> SharedMode:
-    band = next(b for b in fitted if b.low_hz <= pole.frequency_hz < b.high_hz or b is list(fitted)[-1])
-    kept, scale = fitted[band]
-    seen = 1 - np.exp(-2 * pole.decay_rate_per_s * kept.duration_s)
-    energy = np.abs(np.array(pole.amplitudes) * scale) ** 2 * kept.rate / (4 * pole.decay_rate_per_s) * seen
+    seen = 1 - np.exp(-2 * pole.decay_rate_per_s * spectra.duration_s)
+    energy = np.abs(np.array(pole.amplitudes) * scale) ** 2 * spectra.rate / (4 * pole.decay_rate_per_s) * seen
     at = {}
     for i, sound in enumerate(sounds):
-        columns = joint.owner == i
+        columns = owner == i
         back = np.exp((pole.decay_rate_per_s - 2j * np.pi * pole.frequency_hz) * sound.free_s)
         amplitudes = tuple(complex(a * back) for a in np.array(pole.amplitudes)[columns])
         clear_db = float(10 * np.log10(np.mean(energy[columns]) + 1e-30))

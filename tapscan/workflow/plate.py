@@ -15,7 +15,7 @@ from tapscan.settings import Settings
 from tapscan.signal.explained import explained_share
 from tapscan.signal.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
-from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, shared_modes
+from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, shared_modes, together
 from tapscan.workflow.beside import beside_modes
 from tapscan.workflow.station import StationResult, hear
 
@@ -31,13 +31,15 @@ def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> list
 def scan_of(results: Sequence[StationResult], settings: Settings, **facts: Any) -> Scan:
     """What the rules read. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
     sounds = [r.sound for r in results if r.sound is not None]
-    shared = shared_modes(sounds, settings)
+    told = together(sounds, settings)
+    shared = told.modes
     modes = _modes(results, shared, settings)
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
     beside = beside_modes(took_part, shared, modes, settings)
     strikes = tuple(s for r in results for s in r.strikes)
     return with_origins(
-        Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **beside, **facts}), settings
+        Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), "room": told.room, **beside, **facts}),
+        settings,
     )
 
 

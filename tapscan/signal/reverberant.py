@@ -1,0 +1,174 @@
+"""Whether a room rings in a scan, for how long, and the poles of the modes when it does.
+
+    room_band(band, bins, values, scale, spectra)   one band's modes, told by their patterns over the strikes
+    room_share(bands)                               share of the sound that is driven late: by a room, or by next to nothing
+    in_room(bands)                                  whether that is enough to be a room
+    room_ring(bands)                                the room's own decay
+    room_poles(bands, clear)                        list of Pole over all bands
+
+A mode that nothing drives after the blow follows its poles to the noise. In a room every echo drives it anew, and what the poles do not
+explain dies away as the room does (statefit.py). Below ROOM_SHARE the fit of free modes is the better one: it reaches the
+bound of noise; above it, what it takes for modes is half the room's work.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from scipy.fft import ifft
+
+from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
+from tapscan.signal.bandfit import LEAST_Q
+from tapscan.signal.decay import T60_NEPER
+from tapscan.signal.statefit import StateFit, state_fit
+from tapscan.signal.subbands import Band, Spectra
+
+LEAST_STATIONS = 8  # fewer have too few patterns to tell modes by
+HZ_A_STRIKE = 3.0  # widest band; a plate has one mode in some 15 Hz
+MARGIN = 0.25  # band widths on either side
+LEAST_S = 1.0  # of the record; longer ones tell no more
+TOLD_BELOW_HZ, QUIETER = 600.0, 0.25  # in the quieter bands down there next to nothing but a room drives modes late
+ROOM_SHARE = 4.5e-4  # -33.5 dB: simulated dry scans lie below -35 even at 35 dB over the noise or where the plate warms by 1 K, a microphone at 0.1 m above -33
+EARLY_S, LATE_S = 0.05, 0.25
+EDGE_WIDTHS = 0.25  # linewidths past an edge that a band still tells
+SAME_WIDTHS, ALIKE = 1.5, 0.5  # linewidths; so near and so alike in pattern, two bands tell one mode
+SURE_WIDTHS = 0.5  # linewidths: of what is known worse no mode is made
+CLEAR = 10.0  # over the noise: where the room's decay is read
+LEAST_SAMPLES, LEAST_BANDS = 6, 3
+
+
+@dataclass(frozen=True, eq=False)
+class RoomBand:
+    """One band of S strikes. Series are scaled to noise of mean square 1."""
+
+    band: Band
+    fit: StateFit
+    rate_hz: float
+    lowest_hz: float  # of the bins the series came from: the frequency of z = 1
+    scale: FloatArray  # (S,) what the spectra were scaled by
+    spectra: Spectra  # only their length is used
+
+
+def narrowed(bands: Sequence[Band], strikes: int) -> list[Band]:
+    """The same bands cut into equal parts, none with more modes than so many strikes can tell apart."""
+    parts = []
+    for band in bands:
+        edges = np.linspace(band.low_hz, band.high_hz, 1 + max(1, round(band.width_hz / (HZ_A_STRIKE * strikes))))
+        parts += [Band(float(low), float(high)) for low, high in pairwise(edges)]
+    return parts
+
+
+def room_band(
+    band: Band, bins: FloatArray, values: ComplexArray, scale: FloatArray, spectra: Spectra
+) -> RoomBand | None:
+    """Of spectra (K, S) that were scaled to noise of mean square 1 a sample; None where nothing rings there."""
+    many = len(bins)
+    series = ifft(values.T, axis=1) * np.sqrt(many / spectra.length)
+    rate_hz = many / spectra.duration_s
+    fit = state_fit(series, rate_hz, np.pi * band.high_hz / LEAST_Q)
+    return None if fit is None else RoomBand(band, fit, rate_hz, float(bins[0]), scale, spectra)
+
+
+def room_share(bands: Sequence[RoomBand]) -> float:
+    """Share of the sound's energy that is driven late, 50 to 250 ms after the blow, in the quieter bands; 0 without any band."""
+    shares = []
+    for one in bands:
+        fit = one.fit
+        late = slice(max(2, int(EARLY_S * one.rate_hz)), max(5, int(LATE_S * one.rate_hz)))
+        shares.append(np.sum(np.maximum(fit.driven[late] - 2 * fit.rank, 0)) / np.sum(fit.sounding[late]))
+    return float(np.quantile(shares, QUIETER)) if shares else 0.0
+
+
+def in_room(bands: Sequence[RoomBand]) -> bool:
+    """Whether a room rings along, told below 600 Hz."""
+    return room_share([b for b in bands if b.band.low_hz < TOLD_BELOW_HZ]) > ROOM_SHARE
+
+
+def room_ring(bands: Sequence[RoomBand]) -> RoomRing:
+    """The decay of what drives the modes late: median over bands, and half the width of their middle half."""
+    share_db = float(10 * np.log10(room_share(bands) + 1e-30))
+    times = [t for one in bands if (t := _t60_s(one)) is not None]
+    if len(times) < LEAST_BANDS:
+        return RoomRing(share_db, None, None, f"heard long enough in {len(times)} bands of sound only")
+    low, middle, high = np.quantile(times, (0.25, 0.5, 0.75))
+    return RoomRing(share_db, float(middle), float(high - low) / 2)
+
+
+def _t60_s(one: RoomBand) -> float | None:
+    driven = one.fit.driven
+    first = max(2, int(EARLY_S * one.rate_hz))
+    faint = np.nonzero(driven[first:] < CLEAR * one.fit.rank)[0]
+    heard = driven[first : first + faint[0]] if len(faint) else driven[first:]
+    if len(heard) < LEAST_SAMPLES:
+        return None
+    falls = -np.polynomial.Polynomial.fit(np.arange(len(heard)) / one.rate_hz, np.log(heard), 1).convert().coef[1]
+    return float(2 * T60_NEPER / falls) if falls > 0 else None
+
+
+def room_poles(bands: Sequence[RoomBand], clear: float) -> list[Pole]:
+    """Modes in order of frequency; amplitudes at sample 0, by each mode's own course alone.
+
+    clear : least matched-filter level per strike, a ratio of energies. A mode that two neighbouring bands tell, by one pattern, is taken
+    from the one that tells it better.
+    """
+    kept: list[tuple[int, Pole]] = []
+    for number, one in enumerate(bands):
+        for pole in _poles(one, clear):
+            twin = next((k for k, (b, p) in enumerate(kept) if b == number - 1 and _same(p, pole)), None)
+            if twin is None:
+                kept.append((number, pole))
+            elif kept[twin][1].frequency_sd_hz > pole.frequency_sd_hz:
+                kept[twin] = number, pole
+    return sorted((p for _, p in kept), key=lambda p: p.frequency_hz)
+
+
+def _poles(one: RoomBand, clear: float) -> list[Pole]:
+    """What the band tells within its edges, or so near them that its neighbour may think it ours."""
+    fit = one.fit
+    turn = np.log(fit.z) * one.rate_hz
+    f, d = one.lowest_hz + (turn.imag / (2 * np.pi)) % one.rate_hz, -turn.real
+    sd = fit.z_sd * one.rate_hz
+    amplitudes, worth = _amplitudes(one)
+    edges = one.band.low_hz - EDGE_WIDTHS * d / np.pi, one.band.high_hz + EDGE_WIDTHS * d / np.pi
+    good = (
+        (d > 0)
+        & (np.pi * f > LEAST_Q * d)
+        & (worth > clear)
+        & (sd < SURE_WIDTHS * 2 * d)
+        & (f >= edges[0])
+        & (f < edges[1])
+    )
+    return [
+        Pole(
+            float(f[i]),
+            float(sd[i] / (2 * np.pi)),
+            float(d[i]),
+            float(sd[i]),
+            tuple(complex(a) for a in amplitudes[i]),
+            float(10 * np.log10(worth[i])),
+        )
+        for i in np.nonzero(good)[0]
+    ]
+
+
+def _same(a: Pole, b: Pole) -> bool:
+    width = max(a.decay_rate_per_s, b.decay_rate_per_s) / np.pi
+    one, other = np.array(a.amplitudes), np.array(b.amplitudes)
+    likeness = abs(np.vdot(one, other)) ** 2 / (np.vdot(one, one).real * np.vdot(other, other).real)
+    return abs(a.frequency_hz - b.frequency_hz) < SAME_WIDTHS * width and likeness > ALIKE
+
+
+def _amplitudes(one: RoomBand) -> tuple[ComplexArray, FloatArray]:
+    """(M, S) of x[n] = Re c z^n, and (M,) energy per strike over the noise, by the matched filter on each course."""
+    fit = one.fit
+    fading = np.minimum(1, np.abs(fit.z)) * np.exp(
+        1j * np.angle(fit.z)
+    )  # no ring grows; one that is thought to is dropped later
+    ring = fading[:, None] ** np.arange(fit.courses.shape[1])
+    ring, courses = ring[:, 1:], fit.courses[:, 1:]  # sample 0 is cut in half by the band's edges
+    energy = np.sum(np.abs(ring) ** 2, axis=1)
+    onset = np.sum(courses * ring.conj(), axis=1) / energy
+    worth = np.abs(onset) ** 2 * energy / len(fit.patterns)
+    back = 2 * np.sqrt(one.rate_hz / one.spectra.rate)
+    return onset[:, None] * fit.patterns.T * back / one.scale, worth
