@@ -27,7 +27,7 @@ from tapscan.settings import Settings
 
 SETTING = ("small-grand", "upright-three-quarter")
 SETTINGS = Settings()
-FIRST_SEED = 4037
+FIRST_SEED = 4200
 
 
 @dataclass(frozen=True, eq=False)

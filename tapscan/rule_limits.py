@@ -45,7 +45,13 @@ class RuleLimits:
         "simulated plates, docs/rules.md",
     )
     steady_clear_db: float = limit(
-        12.0, "dB", "noise alone seldom makes so clear a line", "simulated plates, docs/rules.md"
+        12.0,
+        "dB",
+        "noise alone seldom makes so clear a line at one place; over n places this limit is divided by the root of n",
+        "simulated plates, docs/rules.md",
+    )
+    steady_clear_least_db: float = limit(
+        4.0, "dB", "a line as clear as this is asked for over any number of places", "simulated plates, docs/rules.md"
     )
     steady_t60_s: float = limit(10.0, "s", "what dies away sooner is no steady tone", JUDGEMENT)
     alike_spread_db: float = limit(
@@ -75,10 +81,10 @@ class RuleLimits:
         4.0, "1", "scatter of inharmonicity about its usual value at a pitch", "Young 1952, bass from memory"
     )
     buzz_late_db: float = limit(
-        15.0, "dB", "what is left late in the ring stands this far over the noise", "simulated plates, docs/rules.md"
+        8.0, "dB", "what is left late in the ring stands this far over the noise", "simulated plates, docs/rules.md"
     )
     buzz_share_db: float = limit(
-        -25.0,
+        -22.0,
         "dB",
         "under this share of all that is heard it may be an error of the fit",
         "simulated plates, docs/rules.md",

@@ -24,6 +24,7 @@ from tapscan.records import FloatArray, Scan
 from tapscan.screening.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.repeatability import (
     Baseline,
+    fit_factor,
     join,
     log_loss,
     log_loss_sd,
@@ -88,7 +89,7 @@ def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlik
     i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
     judged = _judged(baseline, table, i, j, unlike, settings) & ~_perhaps_merged(baseline, table, pairing, settings)
     apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
-    fit = settings.repeat_fit_factor * table.frequency_sd[j]
+    fit = fit_factor(contact, settings) * table.frequency_sd[j]
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     limit = _limit("drop", baseline.scans, settings)
@@ -187,7 +188,7 @@ def _loss(
     mine = [modes[table.names[k]] for k in pairing.pairs[:, 1]]
     value = np.array([log_loss(m) for m in mine], dtype=float) - baseline.log_loss.mean[i]
     prior = prior_loss_sd(baseline.table.frequency_hz[i], contact, settings)
-    fit = settings.repeat_fit_factor * np.array([log_loss_sd(m) for m in mine], dtype=float)
+    fit = fit_factor(contact, settings) * np.array([log_loss_sd(m) for m in mine], dtype=float)
     sd = np.hypot(baseline.log_loss.mean_sd[i], np.sqrt(baseline.log_loss.level[i]) * np.hypot(prior, fit))
     known = judged & np.isfinite(value) & (baseline.log_loss.heard[i] >= min(2, baseline.scans))
     if known.any():

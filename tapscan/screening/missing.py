@@ -1,12 +1,14 @@
 """Modes found on one side only, and whether that means anything.
 
-    lost_modes(measured, settings)     in every baseline scan, not in the later one
-    gained_modes(measured, settings)   in the later scan, near no mode of any baseline scan
+    lost_modes(measured, foreign_hz, settings)     in every baseline scan, not in the later one
+    gained_modes(measured, foreign_hz, settings)   in the later scan, near no mode of any baseline scan
 
 A mode is missed when too few stations hear it, or when it merges with a neighbour closer than its width. The chance that it
 is missed is taken from the share of stations that hear it where it was found: a scan needs two stations to keep a mode. A lost or
-new mode counts only where that chance is small.
+new mode counts only where that chance is small, and no tone of a room, a string or the mains (`foreign_hz`, of all the scans) lies so near that it may hide it.
 """
+
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -29,33 +31,35 @@ def miss_chance(heard: float, stations: int, stations_there: int) -> float:
     return float((1 - p) ** n + n * p * (1 - p) ** (n - 1))
 
 
-def lost_modes(measured: Measured, settings: Settings) -> tuple[UnpairedMode, ...]:
+def lost_modes(measured: Measured, foreign_hz: Sequence[float], settings: Settings) -> tuple[UnpairedMode, ...]:
     """Modes of the baseline without partner."""
     base = measured.baseline
     lone = measured.pairing.lone(len(base.table), 0)
     there = np.log(measured.later.frequency_hz)
+    foreign = np.log(np.asarray(foreign_hz, dtype=float))
     out = []
     for k in lone:
         f = float(base.table.frequency_hz[k])
         if base.log_frequency.heard[k] < base.scans or not _inside(f, settings):
             continue
         loss = float(np.exp(base.log_loss.mean[k])) if np.isfinite(base.log_loss.mean[k]) else TYPICAL_LOSS
-        near = _near(float(base.log_frequency.mean[k]) + measured.shift, there, loss)
+        near = _near(float(base.log_frequency.mean[k]) + measured.shift, there, loss) or _near(np.log(f), foreign, loss)
         out.append(_unpaired(base.table.names[k], f, base.places_heard[k], measured, near, settings))
     return tuple(out)
 
 
-def gained_modes(measured: Measured, settings: Settings) -> tuple[UnpairedMode, ...]:
+def gained_modes(measured: Measured, foreign_hz: Sequence[float], settings: Settings) -> tuple[UnpairedMode, ...]:
     """Modes of the later scan without partner in the reference scan, nor near one of another baseline scan."""
     base = measured.baseline
     lone = measured.pairing.lone(len(measured.later), 1)
     there = np.concatenate([t.log_frequency - s for t, s in zip(base.tables, base.shifts, strict=True)])
+    foreign = np.log(np.asarray(foreign_hz, dtype=float))
     out = []
     for k in lone:
         f = float(measured.later.frequency_hz[k])
         if not _inside(f, settings):
             continue
-        near = _near(float(np.log(f)) - measured.shift, there, TYPICAL_LOSS)
+        near = _near(float(np.log(f)) - measured.shift, there, TYPICAL_LOSS) or _near(np.log(f), foreign, TYPICAL_LOSS)
         heard = float((measured.later.pattern[k] > 0).sum())
         out.append(_unpaired(measured.later.names[k], f, heard, measured, near, settings))
     return tuple(out)

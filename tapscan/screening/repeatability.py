@@ -78,6 +78,11 @@ def prior_loss_sd(frequency_hz: FloatArray, contact: bool, settings: Settings) -
     return np.asarray(np.hypot(low, high))
 
 
+def fit_factor(contact: bool, settings: Settings) -> float:
+    """What the fit's own sd is taken times for the scatter from scan to scan."""
+    return settings.repeat_fit_factor if contact else settings.repeat_fit_factor_microphone
+
+
 def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
     """Baseline of one to many scans; the reference is the scan with the most modes, the earliest of equals.
 
@@ -92,7 +97,7 @@ def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
     frequency = _Gathered(reference, len(scans))
     loss = _Gathered(reference, len(scans))
     members: list[list[str | None]] = [[None] * len(scans) for _ in reference.names]
-    shifts = []
+    shifts, fit = [], fit_factor(contact, settings)
     for k, (scan, table) in enumerate(zip(scans, tables, strict=True)):
         pairs, shift = _pairs(reference, table, contact, settings, same=k == first)
         shifts.append(shift)
@@ -100,8 +105,8 @@ def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
         for i, j in pairs:
             mode = modes[table.names[j]]
             members[i][k] = mode.id
-            frequency.put(i, k, table.log_frequency[j] - shift, settings.repeat_fit_factor * table.frequency_sd[j])
-            loss.put(i, k, log_loss(mode), settings.repeat_fit_factor * log_loss_sd(mode))
+            frequency.put(i, k, table.log_frequency[j] - shift, fit * table.frequency_sd[j])
+            loss.put(i, k, log_loss(mode), fit * log_loss_sd(mode))
     return Baseline(
         table=reference,
         log_frequency=frequency.values(

@@ -24,9 +24,14 @@ def steady(scan: Scan, settings: Settings) -> list[SteadyTone]:
         t
         for t in scan.steady_tones
         if t.before_db > settings.steady_before_db
-        and t.clear_db > settings.steady_clear_db
+        and t.clear_db > clear_limit_db(len(by_id[t.mode].strengths), settings)
         and _lasts(by_id[t.mode], settings)
     ]
+
+
+def clear_limit_db(places: int, settings: Settings) -> float:
+    """How clear a line must stand before the taps, middle of so many places."""
+    return max(settings.steady_clear_least_db, settings.steady_clear_db / max(1, places) ** 0.5)
 
 
 def _lasts(mode: Mode, settings: Settings) -> bool:

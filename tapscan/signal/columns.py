@@ -82,7 +82,8 @@ class Columns:
         n = prev_fast_len(min(self.length, round(seconds * self.rate)))
         t = np.arange(n) / self.rate
         turn = -self.decay_rate_per_s + 2j * np.pi * self.frequency_hz
-        modes = (self.amplitudes.T @ np.exp(turn[:, None] * t)).real
+        ring = np.exp(turn[:, None] * t)
+        modes = self.amplitudes.real.T @ ring.real - self.amplitudes.imag.T @ ring.imag
         heard = np.vstack([s.ring[:, :n].astype(float) for s in self.sounds])
         return self._between(heard - modes, low_hz, high_hz), self._between(heard, low_hz, high_hz)
 

@@ -6,6 +6,7 @@ NoiseDensity(noises, rate)   the same between two frequencies, from the stretche
 """
 
 from collections.abc import Sequence
+from statistics import median
 
 import numpy as np
 
@@ -37,7 +38,7 @@ class NoiseDensity:
             first = min(first, len(sums) - 2)
             last = min(max(last, first), len(sums) - 2)
             parts.append((sums[last + 1] - sums[first]) / (last + 1 - first))
-        return float(sorted(parts)[len(parts) // 2] if len(parts) % 2 else np.median(parts)) if parts else 0.0
+        return float(median(parts)) if parts else 0.0
 
     def line(self, frequency_hz: float) -> tuple[float, float] | None:
         """Amplitude of a steady tone at a frequency, and its power over what lies beside it in dB; median of stretches.
@@ -54,7 +55,7 @@ class NoiseDensity:
             power, place = np.diff(sums[first : place + BESIDE_BINS + 2]), place - first
             top = float(power[place - LINE_BINS : place + LINE_BINS + 1].max())
             low = power[max(1 - first, place - BESIDE_BINS) : place - LINE_BINS - 1]
-            beside = float(np.median(np.concatenate([low, power[place + LINE_BINS + 2 : place + BESIDE_BINS + 1]])))
+            beside = median([*low.tolist(), *power[place + LINE_BINS + 2 : place + BESIDE_BINS + 1].tolist()])
             length = self.rate / step
             lines.append((float(np.sqrt(6 * top / length)), 10 * float(np.log10(top / (beside + 1e-300) + 1e-30))))
-        return (float(np.median([a for a, _ in lines])), float(np.median([c for _, c in lines]))) if lines else None
+        return (median(a for a, _ in lines), median(c for _, c in lines)) if lines else None

@@ -48,11 +48,11 @@ HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap 
 LENGTH_SHARE = 0.6  # of the median; a station heard for less would shorten the fit of all
 MODEL_ERROR = 1e-6
 SHORTEST_S = 0.5
-LOOKS = (0, 0, 0, 8, 8)  # in each round; the first three only measure the warming
+LOOKS = (0, 0, 0, 8, 8)  # in each round; the first ones only measure the warming, and none more than it takes
 LOWEST_HZ = 12.0
 CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
-LEAST_DRIFT = 5e-7
+LEAST_DRIFT, STILL = 5e-7, 5e-6
 MOST_IN_BAND = 40
 SATELLITE_WIDTHS, SATELLITE_SHARE = 0.5, 10**-2.6
 
@@ -153,13 +153,18 @@ def _of_free_modes(
     bands = [Band(LOWEST_HZ, settings.lowest_hz), *bands]  # what rings below is not reported, but its tails are heard
     starts = _starts(sounds, bands)
     poles: list[Pole] = []
+    still = False
     for looks in LOOKS:
+        if still and not looks:
+            continue
         fitted = {b: _weighed(joint, sounds, b, starts) for b in bands}
         poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear, len(sounds), looks) for b in bands])
         if not poles:
             return []
         starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
-        joint = replace(joint, drift=_better_drift(joint, fitted, poles))
+        drift = _better_drift(joint, fitted, poles)
+        still = float(np.abs(drift - joint.drift).max()) < STILL
+        joint = replace(joint, drift=drift)
     kept = without_satellites([p for p in poles if p.frequency_hz >= settings.lowest_hz])
     found = []
     for pole in kept:

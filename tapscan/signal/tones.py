@@ -16,6 +16,7 @@ subtracted: gain, force of the tap and room noise do not move the answer.
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from math import log10, sqrt
+from statistics import median
 
 import numpy as np
 
@@ -222,7 +223,7 @@ def _median_tone(tones: Sequence[Tone]) -> Tone:
         return tones[0]
     yes = sum(bool(t.prominent) for t in judged)
     middle = [
-        float(np.median([v for t in judged if (v := pick(t)) is not None]))
+        float(median([v for t in judged if (v := pick(t)) is not None]))
         for pick in (lambda t: t.tone_to_noise_db, lambda t: t.prominence_ratio_db)
     ]
     return Tone(middle[0], middle[1], 2 * yes > len(judged), None if yes else judged[0].reason)

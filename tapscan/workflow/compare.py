@@ -17,6 +17,7 @@ from tapscan.records import (
     Indication,
     ModePair,
     RuleNotRun,
+    Scan,
     ScanForComparison,
     Screening,
     StationChange,
@@ -25,6 +26,7 @@ from tapscan.screening.added_mass import explain
 from tapscan.screening.comparison import Measured, measure
 from tapscan.screening.disposition import dispose, silent_recordings
 from tapscan.screening.missing import gained_modes, lost_modes
+from tapscan.screening.origins import of_plate
 from tapscan.screening.repeatability import shared_stations
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.screening.rules.buzz import held_first
@@ -52,8 +54,9 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
     unlike = unlikeness(later.conditions, [b.conditions for b in baselines], places, settings)
     contact = all(is_contact(s.conditions) for s in (later, *baselines))
-    measured = measure(later.scan, [b.scan for b in baselines], contact, unlike, settings)
-    lost, gained = lost_modes(measured, settings), gained_modes(measured, settings)
+    own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
+    measured = measure(own[-1], own[:-1], contact, unlike, settings)
+    lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
     where = places_of_change(measured)
     mass = explain(measured, settings) if _over(measured) else None
     evidence = rule.Evidence(measured, (*lost, *gained), mass, where, _since(baselines), unlike.loss_refused, contact)
@@ -105,6 +108,13 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
         limitations=(*comparison.unlike, *comparison.limitations, *screening.limitations),
         comparison=comparison,
     )
+
+
+def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:
+    """The scans without the tones of strings, room and mains, and these tones' frequencies in Hz: hum that came or went is no change of the iron."""
+    own = [replace(s, modes=tuple(of_plate(s.modes))) for s in scans]
+    foreign = [m.frequency_hz for s, o in zip(scans, own, strict=True) for m in s.modes if m not in o.modes]
+    return own, tuple(sorted(foreign))
 
 
 def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> str | None:

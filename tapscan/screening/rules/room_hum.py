@@ -8,7 +8,7 @@ Needs quiet before the taps, or enough places.
 """
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
-from tapscan.screening.room import alike, mains, steady
+from tapscan.screening.room import alike, clear_limit_db, mains, steady
 from tapscan.settings import Settings
 
 NAME = "room-hum-handling"
@@ -37,9 +37,10 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
         if group:
             modes = [m for m in scan.modes if m.id in {t.mode for t in group}]
             loudest = max(group, key=lambda t: t.clear_db)
+            loud = next(m for m in modes if m.id == loudest.mode)
             conditions = (
                 Condition("strength before the tap over that after it", loudest.before_db, settings.steady_before_db, "dB", SIMULATED),
-                Condition("line over what lies beside it", loudest.clear_db, settings.steady_clear_db, "dB", SIMULATED),
+                Condition("line over what lies beside it", loudest.clear_db, clear_limit_db(len(loud.strengths), settings), "dB", SIMULATED),
             )  # fmt: skip
             words = _mains_words(modes, settings) if number == "H1" else _steady_words(modes)
             found.append(_indication(number, modes, words, conditions, STEADY_OTHERS))
