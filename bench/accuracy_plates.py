@@ -43,6 +43,9 @@ class Scored:
     precision: float
     frequency_ppm: tuple[float, ...]
     loss_percent: tuple[float, ...]
+    held: tuple[
+        float, float
+    ]  # share of the stated 95 % intervals that hold the true frequency, and the true decay rate
 
 
 def plate_of(seed: int, warm_c: float = REFERENCE_TEMPERATURE_C, pads_moved_m: float = 0.0) -> PlateModes:
@@ -107,7 +110,18 @@ def scored(modes: tuple[Mode, ...], plate: PlateModes) -> Scored:
         right / max(1, len(called)),
         tuple(1e6 * abs(m.frequency_hz / f[i] - 1) for i, m in found),
         tuple(100 * abs(m.loss_factor / loss[i] - 1) for i, m in found if m.loss_factor is not None),
+        _held(found, f, np.pi * f * loss),
     )
+
+
+def _held(found: list[tuple[int, Mode]], frequency_hz: FloatArray, decay_rate_per_s: FloatArray) -> tuple[float, float]:
+    by_f = [abs(m.frequency_hz - frequency_hz[i]) < 1.96 * m.frequency_sd_hz for i, m in found if m.frequency_sd_hz]
+    by_d = [
+        abs(m.decay_rate_per_s - decay_rate_per_s[i]) < 1.96 * m.decay_rate_sd_per_s
+        for i, m in found
+        if m.decay_rate_per_s is not None and m.decay_rate_sd_per_s is not None
+    ]
+    return float(np.mean(by_f)) if by_f else float("nan"), float(np.mean(by_d)) if by_d else float("nan")
 
 
 def scatter(one: tuple[Mode, ...], other: tuple[Mode, ...], plate: PlateModes) -> list[tuple[float, float]]:
