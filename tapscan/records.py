@@ -220,7 +220,8 @@ class Scan:
     steady_tones_reason: str | None = "not measured"
     late_sounds: tuple[LateSound, ...] = ()
     late_sounds_reason: str | None = "not measured"
-    room: RoomRing | None = None  # none: dry, or too few places to tell
+    room: RoomRing | None = None  # none: see room_reason
+    room_reason: str | None = "not measured"
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

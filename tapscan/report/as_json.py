@@ -44,6 +44,8 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "steady_tones_reason": scan.steady_tones_reason,
         "late_sounds": [asdict(s) for s in scan.late_sounds],
         "late_sounds_reason": scan.late_sounds_reason,
+        "room": asdict(scan.room) if scan.room else None,
+        "room_reason": scan.room_reason,
         "indications": [_indication(i) for i in screening.indications],
         "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],

@@ -39,6 +39,7 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
             "for bare plates, so nothing found means little: examine it bare where that is possible."
         )
     found += _rates(scan)
+    found += _room(scan)
     found.append(
         "A crack that is pressed shut, or that opens only under string tension, may not be heard on a bare plate. "
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
@@ -64,6 +65,17 @@ def _ruled_out(scan: Scan) -> list[str]:
         f"The layout {scan.map.name} says not to strike {names} in this state ({scan.state}), but "
         f"{'they were' if len(wrong) > 1 else 'it was'} struck. {why}: leave {'them' if len(wrong) > 1 else 'it'} out, "
         "or test the plate bare."
+    ]
+
+
+def _room(scan: Scan) -> list[str]:
+    if scan.room is None:
+        return []
+    t60, spread = scan.room.t60_s, scan.room.t60_spread_s or 0.0
+    dies = f"; a knock takes about {t60:.1f} s (± {spread:.1f} s) to die away there" if t60 is not None else ""
+    return [
+        f"The room sounded along{dies}. Tones and how long they ring are then known less exactly than by a pickup on the iron, and "
+        "small changes are hard to tell: use a pickup, or bring the microphone to 10 cm."
     ]
 
 

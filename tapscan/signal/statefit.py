@@ -6,9 +6,10 @@ The hammer roves and the microphone stays put, so a room works on a mode alike a
 time, not its pattern of strengths over the strikes. Over many strikes the sound of M modes lies in M patterns, whatever the room
 does; M is the rank of the strikes, and the courses s(t) of the patterns obey s(t+1) = F s(t) + g h(t+1), where h is the
 room's response: the blow at first, then the decaying noise of its echoes. Regression of the courses on themselves one
-sample earlier gives F, whose eigenvalues are the poles, without bias as long as that noise is white within the band; a sample
-weighs the less the more it is driven. (Vector autoregression with a driving noise of changing variance: Luetkepohl, New
-Introduction to Multiple Time Series Analysis, 2005, chapters 3 and 17; from memory.)
+sample earlier gives F, whose eigenvalues are the poles, as long as that noise is white within the band; a sample
+weighs the less the more it is driven. In a short record decays lean to more damping by a part of their standard error. (Vector
+autoregression with a driving noise of changing variance: Luetkepohl, New Introduction to Multiple Time Series Analysis, 2005,
+chapters 3 and 17; from memory.)
 
 Two rounds. Least squares first: what is no mode comes out as damped within a few periods, and is dropped. Then the rest
 once more with the sample before as instrument, because noise in the courses makes least squares give too much damping (Young,

@@ -54,6 +54,7 @@ CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
 LEAST_DRIFT, STILL = 5e-7, 5e-6
 MOST_IN_BAND = 40
+DRY = "no room was heard"
 SATELLITE_WIDTHS, SATELLITE_SHARE = 0.5, 10**-2.6
 
 
@@ -109,7 +110,10 @@ class Together:
     """What all stations tell together."""
 
     modes: tuple[SharedMode, ...] = ()
-    room: RoomRing | None = None  # None: dry, or too few stations to tell
+    room: RoomRing | None = None
+    room_reason: str | None = (
+        f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"  # why there is none
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -142,8 +146,9 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
         low = _by_pattern(joint, sounds, [b for b in bands if b.low_hz < TOLD_BELOW_HZ])
         if in_room(low):
             high = _by_pattern(joint, sounds, [b for b in bands if b.low_hz >= TOLD_BELOW_HZ])
-            return Together(tuple(_of_room([*low, *high], sounds, joint, clear)), room_ring([*low, *high]))
-    return Together(tuple(_of_free_modes(joint, sounds, bands, settings, clear)))
+            return Together(tuple(_of_room([*low, *high], sounds, joint, clear)), room_ring([*low, *high]), None)
+    modes = tuple(_of_free_modes(joint, sounds, bands, settings, clear))
+    return Together(modes, room_reason=DRY) if len(sounds) >= LEAST_STATIONS else Together(modes)
 
 
 def _of_free_modes(

@@ -37,9 +37,9 @@ def scan_of(results: Sequence[StationResult], settings: Settings, **facts: Any) 
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
     beside = beside_modes(took_part, shared, modes, settings)
     strikes = tuple(s for r in results for s in r.strikes)
+    room = {"room": told.room, "room_reason": told.room_reason}
     return with_origins(
-        Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), "room": told.room, **beside, **facts}),
-        settings,
+        Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside, **facts}), settings
     )
 
 

@@ -88,3 +88,41 @@ def test_while_a_part_rattles_nothing_is_concluded_until_it_was_held(which, word
     assert result.indications == () and "Nothing is concluded" in result.summary
     assert "buzzed" in result.rules_not_run[0].reason and words in result.rules_not_run[0].reason
     assert compared(held).indications != ()
+
+
+def with_hum(scan_, frequencies, origin="hum"):
+    """The scan with steady tones among its modes, heard everywhere and as strong as any."""
+    like = max(scan_.modes, key=lambda m: sum(s.strength_db for s in m.strengths))
+    tones = [replace(like, id=f"H{k}", frequency_hz=f, origin=origin) for k, f in enumerate(frequencies)]
+    return replace(scan_, modes=(*scan_.modes, *tones))
+
+
+def test_hum_that_came_or_went_is_no_change_of_the_plate():
+    """Simulated plates scanned beside 50 Hz mains and later beside 60 Hz were called for their harmonics."""
+    base = [replace(b, scan=with_hum(b.scan, (100.0, 150.0, 200.0, 300.0))) for b in BASE]
+    later = with_hum(scan(seed=61), (120.0, 180.0, 240.0, 360.0))
+    result = compare_scans(named(later, "2026-05-01"), base, SETTINGS)
+    assert result.indications == ()
+    assert not [u for u in (*result.lost, *result.gained) if u.counts]
+    taken = [replace(b, scan=with_hum(b.scan, (100.0, 150.0, 200.0, 300.0), "plate")) for b in BASE]
+    found = compare_scans(
+        named(with_hum(scan(seed=61), (120.0, 180.0, 240.0, 360.0), "plate"), "2026-05-01"), taken, SETTINGS
+    )
+    assert [i.id for i in found.indications] == ["C3"], "were they the plate's, they would count"
+
+
+def test_a_steady_tone_that_may_hide_a_mode_makes_it_no_lost_one():
+    gone = (12, 18, 25, 36, 41, 47)
+    later = scan(seed=46, drop=gone)
+    hidden = [BASE[0].scan.modes[k].frequency_hz for k in gone]
+    result = compare_scans(named(with_hum(later, hidden, "room"), "2026-05-01"), BASE, SETTINGS)
+    assert result.indications == ()
+    assert compare_scans(named(later, "2026-05-01"), BASE, SETTINGS).indications != ()
+
+
+def test_a_tone_of_the_room_is_paired_with_no_mode():
+    """A fan's tone near a mode was taken for that mode, 1.3 % lower."""
+    lowered = scan(seed=62).modes[40].frequency_hz * 0.99
+    later = with_hum(scan(seed=62, drop=(40,)), (lowered,), "room")
+    result = compare_scans(named(later, "2026-05-01"), BASE, SETTINGS)
+    assert "H0" not in {p.later_mode for p in result.pairs}

@@ -33,7 +33,7 @@ def test_they_are_relevant_once_parts_were_held():
     assert dispose(given, [found], [], Settings()).disposition == "relevant indication"
 
 
-@pytest.mark.parametrize("less", [{"late_db": 14.0}, {"share_db": -26.0}, {"unevenness": 0.9}])
+@pytest.mark.parametrize("less", [{"late_db": 7.9}, {"share_db": -22.1}, {"unevenness": 0.9}])
 def test_each_of_the_three_limits_holds(less):
     assert buzz.run(heard([late(i, **less) for i in range(12)]), S) == []
 

@@ -7,7 +7,7 @@ import pytest
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.origins import with_origins
-from tapscan.screening.room import mains
+from tapscan.screening.room import clear_limit_db, mains, steady
 from tapscan.screening.rules import prominent_ringing, room_hum
 from tapscan.settings import Settings
 from tapscan.signal.noise import NoiseDensity
@@ -33,7 +33,7 @@ def test_a_steady_tone_is_hum_or_room_and_never_the_plates():
     assert "50 Hz" in found[0].sentence or "60 Hz" in found[0].sentence
 
 
-@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 11.0}, 20.0), ({}, 8.0)])
+@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 3.9}, 20.0), ({}, 8.0)])
 def test_a_mode_that_dies_away_or_did_not_sound_before_is_the_plates(tone, t60_s):
     given = heard([mode("M1", 300.0, t60_s=t60_s)], [steady_tone("M1", **tone)])
     assert given.modes[0].origin == "plate"
@@ -99,3 +99,16 @@ def test_a_second_tone_beside_it_does_not_hide_a_line():
     noise = 0.001 * np.random.default_rng(5).standard_normal(length)
     two = 0.01 * np.cos(2 * np.pi * 437.0 * time) + 0.01 * np.cos(2 * np.pi * 457.0 * time) + noise
     assert NoiseDensity([two], rate).line(437.0)[1] > 25.0
+
+
+def test_a_fainter_line_is_enough_where_many_places_heard_it():
+    """12 dB at one place; over n places the middle of their figures scatters by the root of n less, and 4 dB are asked at the least."""
+    assert clear_limit_db(1, S) == S.steady_clear_db
+    assert clear_limit_db(4, S) == S.steady_clear_db / 2
+    assert clear_limit_db(100, S) == S.steady_clear_least_db
+    twenty = {f"S{k}": -20.0 - k for k in range(20)}
+    faint = steady_tone("M1", -0.3, 8.4)
+    many = scan([mode("M1", 180.0, db=twenty, **LASTING)], steady_tones=(faint,))
+    few = scan([mode("M1", 180.0, db=dict(list(twenty.items())[:2]), **LASTING)], steady_tones=(faint,))
+    assert steady(many, S) == [faint]
+    assert steady(few, S) == []

@@ -1,0 +1,94 @@
+"""What is told from the bands of a scan: whether a room rings along, for how long, and one mode that two bands tell."""
+
+import numpy as np
+import pytest
+
+from tapscan.records import Pole, RoomRing
+from tapscan.screening.limitations import limitations
+from tapscan.settings import Settings
+from tapscan.signal import reverberant
+from tapscan.signal.reverberant import RoomBand, in_room, narrowed, room_band, room_poles, room_ring
+from tapscan.signal.statefit import StateFit
+from tapscan.signal.subbands import Band, Spectra
+from tests.rule_scans import mode, scan
+
+RATE, SECONDS, STRIKES = 8000, 1.5, 24
+
+
+def band_of(driven, sounding=1.0, rate_hz=60.0, low_hz=200.0):
+    none = np.zeros((0, 0), complex)
+    energy = np.full(len(driven), sounding)
+    fit = StateFit(np.zeros(0, complex), np.zeros(0), none, none, np.asarray(driven), energy, 2)
+    return RoomBand(Band(low_hz, low_hz + 40), fit, rate_hz, low_hz, np.ones(1), Spectra(np.zeros((1, 100)), 100))
+
+
+def falling(t60_s, level=1e9, rate_hz=60.0):
+    return level * 10 ** (-6 * np.arange(90) / rate_hz / t60_s) + 1.0
+
+
+def test_the_rooms_decay_is_read_off_what_drives_the_modes():
+    """Truth: 60 dB in 0.5, 0.6 and 0.8 s by construction."""
+    ring = room_ring([band_of(falling(t), 1e9) for t in (0.5, 0.6, 0.8)])
+    assert ring.t60_s == pytest.approx(0.6, rel=0.01)
+    assert ring.t60_spread_s == pytest.approx((0.7 - 0.55) / 2, rel=0.05)
+    short = room_ring([band_of(falling(0.6), 1e9), band_of(np.ones(90))])
+    assert short.t60_s is None
+    assert "1 bands" in short.t60_reason
+
+
+def test_a_room_is_told_by_the_quieter_bands_below_600_hz():
+    dry, wet = np.ones(90), np.full(90, 1e3)
+    assert in_room([band_of(wet, 1e5)] * 4)
+    assert not in_room([band_of(wet, 1e5)] * 2 + [band_of(dry, 1e5)] * 2), (
+        "half the bands are dry: something local, not a room"
+    )
+    assert not in_room([band_of(wet, 1e5, low_hz=700.0)] * 4)
+    assert not in_room([])
+
+
+def test_bands_are_cut_so_that_the_strikes_can_tell_their_modes():
+    parts = narrowed([Band(1000.0, 1150.0)], 24)
+    assert [(p.low_hz, p.high_hz) for p in parts] == [(1000.0, 1075.0), (1075.0, 1150.0)]
+    assert narrowed([Band(1000.0, 1150.0)], 60) == [Band(1000.0, 1150.0)]
+
+
+def rung(frequency_hz, decay_rate_per_s, rng, noise=1e-3):
+    """Strikes of one mode each of its own strength at sample 0, in white noise."""
+    t = np.arange(round(RATE * SECONDS)) / RATE
+    strength = rng.standard_normal((STRIKES, 1))
+    ring = strength * np.cos(2 * np.pi * frequency_hz * t) * np.exp(-decay_rate_per_s * t)
+    return strength[:, 0], ring + noise * rng.standard_normal(ring.shape)
+
+
+def test_a_mode_at_the_edge_of_two_bands_is_told_once_with_its_amplitudes():
+    strength, samples = rung(240.0, 4.0, np.random.default_rng(1))
+    spectra, scale = Spectra(samples, RATE), np.full(STRIKES, 1e3)
+    bands = []
+    for band in (Band(200.0, 240.0), Band(240.0, 280.0)):
+        reach = reverberant.MARGIN * band.width_hz
+        bins, values = spectra.bins(band.low_hz - reach, band.high_hz + reach)
+        bands.append(room_band(band, bins, values * scale, scale, spectra))
+    assert all(len(reverberant._poles(b, 10.0)) == 1 for b in bands), "each band tells it"
+    (pole,) = room_poles(bands, 10.0)
+    assert pole.frequency_hz == pytest.approx(240.0, abs=0.01)
+    assert pole.decay_rate_per_s == pytest.approx(4.0, rel=0.06)  # the cut of the band is one more thing that drives it
+    assert np.array(pole.amplitudes).real == pytest.approx(strength, abs=0.05 * np.abs(strength).max())
+
+
+def test_two_modes_so_near_of_unlike_pattern_stay_two():
+    rng = np.random.default_rng(2)
+    one, other = (tuple(rng.standard_normal(20) + 0j) for _ in range(2))
+    a, b = Pole(240.0, 0.01, 4.0, 0.1, one, 30.0), Pole(240.5, 0.01, 4.0, 0.1, other, 30.0)
+    assert not reverberant._same(a, b)
+    assert reverberant._same(a, Pole(240.5, 0.01, 4.0, 0.1, one, 30.0))
+    assert not reverberant._same(a, Pole(245.0, 0.01, 4.0, 0.1, one, 30.0))
+
+
+def test_a_room_is_said_with_its_decay():
+    (said,) = [
+        s
+        for s in limitations(scan([mode("M1", 300.0)], room=RoomRing(-20.0, 0.72, 0.06)), Settings())
+        if "room sounded" in s
+    ]
+    assert "0.7 s (± 0.1 s)" in said
+    assert not [s for s in limitations(scan([mode("M1", 300.0)]), Settings()) if "room sounded" in s]
