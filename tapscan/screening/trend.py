@@ -17,8 +17,9 @@ from typing import Literal
 import numpy as np
 
 from tapscan.records import FloatArray, ScanForComparison
+from tapscan.screening.origins import of_plate
 from tapscan.screening.pairing import mode_table, pair_modes
-from tapscan.screening.repeatability import prior_frequency_sd, shared_stations
+from tapscan.screening.repeatability import fit_factor, prior_frequency_sd, shared_stations
 from tapscan.screening.shared_shift import shared_shift
 from tapscan.settings import Settings
 
@@ -57,7 +58,7 @@ def follow(scans: Sequence[ScanForComparison], contact: bool, settings: Settings
     """Every mode of the earliest of the `scans`; they may come in any order."""
     ordered = sorted(scans, key=lambda s: (s.date, s.name))
     stations = shared_stations([s.scan for s in ordered]) if ordered else []
-    tables = [mode_table(s.scan.modes, stations) for s in ordered]
+    tables = [mode_table(of_plate(s.scan.modes), stations) for s in ordered]
     if not tables:
         return Trend((), (), (), ())
     first = tables[0]
@@ -68,7 +69,7 @@ def follow(scans: Sequence[ScanForComparison], contact: bool, settings: Settings
         found = pair_modes(first, table, np.sqrt(2) * prior, settings)
         i, j = found.pairs[:, 0], found.pairs[:, 1]
         apart = table.log_frequency[j] - first.log_frequency[i]
-        sd[i, k] = np.hypot(prior[i], settings.repeat_fit_factor * table.frequency_sd[j])
+        sd[i, k] = np.hypot(prior[i], fit_factor(contact, settings) * table.frequency_sd[j])
         f = first.frequency_hz[i]
         inside = (f >= settings.compare_lowest_hz) & (f <= settings.compare_highest_hz)
         shift = shared_shift(apart, sd[i, k], inside)[0]

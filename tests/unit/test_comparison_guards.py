@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tapscan.screening.trend import follow
 from tapscan.workflow.compare import compare_scans
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
 from tests.rule_scans import late
@@ -118,6 +119,12 @@ def test_a_steady_tone_that_may_hide_a_mode_makes_it_no_lost_one():
     result = compare_scans(named(with_hum(later, hidden, "room"), "2026-05-01"), BASE, SETTINGS)
     assert result.indications == ()
     assert compare_scans(named(later, "2026-05-01"), BASE, SETTINGS).indications != ()
+
+
+def test_hum_is_no_mode_that_is_followed_through_time():
+    trend = follow([replace(b, scan=with_hum(b.scan, (100.0, 150.0))) for b in BASE], True, SETTINGS)
+    assert len(trend.modes) == COUNT
+    assert not {"H0", "H1"} & {m.mode for m in trend.modes}
 
 
 def test_a_tone_of_the_room_is_paired_with_no_mode():
