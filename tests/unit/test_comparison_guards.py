@@ -27,6 +27,20 @@ def test_by_microphone_a_single_baseline_scan_allows_for_the_room():
     assert any("By microphone the room blurs" in s for s in alone.limitations)
 
 
+def test_by_microphone_most_of_the_stated_error_is_the_rooms_and_repeats():
+    """Simulated rooms: frequencies scatter from scan to scan by a third of what the fit states, for the room errs alike each time."""
+    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+
+    def unsure(scan_):
+        return replace(scan_, modes=tuple(replace(m, frequency_sd_hz=4e-4 * m.frequency_hz) for m in scan_.modes))
+
+    base = [replace(b, scan=unsure(b.scan), conditions=mic) for b in BASE]
+    moved = named(unsure(scan(crack(2.5e-3), seed=48)), "2026-05-01", mic)
+    assert [i.id for i in compare_scans(moved, base, SETTINGS).indications] == ["C1"]
+    as_stated = replace(SETTINGS, repeat_fit_factor_microphone=SETTINGS.repeat_fit_factor)
+    assert compare_scans(moved, base, as_stated).indications == ()
+
+
 def with_neighbours(scan_, near, apart=1e-3):
     """The modes numbered `near`, each with a second one beside it, a fifth of a linewidth away and as strong."""
     twins = [replace(scan_.modes[k], id=f"N{k}", frequency_hz=scan_.modes[k].frequency_hz * (1 + apart)) for k in near]

@@ -75,6 +75,25 @@ def test_a_mode_at_the_edge_of_two_bands_is_told_once_with_its_amplitudes():
     assert np.array(pole.amplitudes).real == pytest.approx(strength, abs=0.05 * np.abs(strength).max())
 
 
+def told(z_sd):
+    """One band with one mode at 210 Hz, decay 5 /s, loud, whose pole is known so well."""
+    z = np.exp((-5 + 2j * np.pi * 10) / 60 * np.ones(1))
+    course = 1e3 * z[:, None] ** np.arange(60)
+    energy = np.ones(59)
+    fit = StateFit(z, np.array([z_sd]), np.ones((24, 1)) / 24**0.5 + 0j, course, energy, energy, 1)
+    return RoomBand(Band(200.0, 240.0), fit, 60.0, 200.0, np.ones(24), Spectra(np.zeros((24, 8000)), 8000))
+
+
+def test_a_mode_known_worse_than_half_its_width_is_none():
+    """Linewidth 5 / pi = 1.59 Hz; an error of log z times 60 / 2 pi is one of the frequency."""
+    half = 0.5 * 5 / np.pi * 2 * np.pi / 60
+    (pole,) = room_poles([told(0.99 * half)], 10.0)
+    assert pole.frequency_hz == pytest.approx(210.0)
+    assert pole.frequency_sd_hz == pytest.approx(0.99 * 0.5 * 5 / np.pi)
+    assert pole.decay_rate_per_s == pytest.approx(5.0)
+    assert room_poles([told(1.01 * half)], 10.0) == []
+
+
 def test_two_modes_so_near_of_unlike_pattern_stay_two():
     rng = np.random.default_rng(2)
     one, other = (tuple(rng.standard_normal(20) + 0j) for _ in range(2))
