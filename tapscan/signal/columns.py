@@ -15,6 +15,7 @@ from scipy.fft import irfft, prev_fast_len, rfft
 
 from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.polefit import mode_values
+from tapscan.signal.ringing import ringing
 from tapscan.signal.subbands import Band
 from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound
 
@@ -80,10 +81,7 @@ class Columns:
     def without_modes(self, low_hz: float, high_hz: float, seconds: float) -> tuple[FloatArray, FloatArray]:
         """(S, n) the first `seconds` of the strikes between two frequencies without the modes, and as they were heard."""
         n = prev_fast_len(min(self.length, round(seconds * self.rate)))
-        t = np.arange(n) / self.rate
-        turn = -self.decay_rate_per_s + 2j * np.pi * self.frequency_hz
-        ring = np.exp(turn[:, None] * t)
-        modes = self.amplitudes.real.T @ ring.real - self.amplitudes.imag.T @ ring.imag
+        modes = ringing(self.frequency_hz, self.decay_rate_per_s, self.amplitudes.T, self.rate, 0, n)
         heard = np.vstack([s.ring[:, :n].astype(float) for s in self.sounds])
         return self._between(heard - modes, low_hz, high_hz), self._between(heard, low_hz, high_hz)
 

@@ -12,6 +12,7 @@ import numpy as np
 from scipy.signal import resample_poly
 
 from tapscan.records import FloatArray
+from tapscan.signal.ringing import ringing
 from tapscan.signal.together import HIGHEST_HZ
 
 WINDOW_S = 0.5
@@ -34,12 +35,11 @@ def explained_share(
     heard = np.asarray(samples[: first + round(WINDOW_S * sample_rate_hz)], dtype=float)
     if len(heard) < first + 16 * step:
         return None
-    t = np.arange(len(heard)) / sample_rate_hz
     slow = resample_poly(heard, 1, step) if step > 1 else heard
-    t = t[::step][: len(slow)]
-    model = np.zeros(len(t))
-    for f, d, a in poles:
-        model += (a * np.exp((2j * np.pi * f - d) * t)).real
+    f, d, c = (
+        (np.array(x) for x in zip(*poles, strict=True)) if poles else (np.zeros(0), np.zeros(0), np.zeros(0, complex))
+    )
+    model = ringing(f, d, c[None, :], sample_rate_hz / step, 0, len(slow))[0]
     a = first // step + 1
     whole = _band_power(slow[a:], sample_rate_hz / step, lowest_hz)
     left = _band_power((slow - model)[a:], sample_rate_hz / step, lowest_hz)

@@ -66,6 +66,7 @@ class Spectra:
         self.rate = sample_rate_hz
         self.length = int(prev_fast_len(strikes.shape[1], real=True))
         self.strikes = strikes[:, : self.length]
+        self._bands: dict[Band, tuple[ComplexArray, float, float]] = {}
 
     @property
     def duration_s(self) -> float:
@@ -98,6 +99,11 @@ class Spectra:
 
         The filter's transient is cut away; the first sample lies that much after sample 0.
         """
+        if band not in self._bands:
+            self._bands[band] = self._moved(band)
+        return self._bands[band]
+
+    def _moved(self, band: Band) -> tuple[ComplexArray, float, float]:
         spectrum, size = self._padded
         step = self.rate / size
         half = max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step)))

@@ -13,15 +13,18 @@ The powers come from the fitted modes at that time plus what the modes leave une
 subtracted: gain, force of the tap and room noise do not move the answer.
 """
 
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from math import log10, sqrt
+from functools import cached_property
+from math import ceil, log10, sqrt
 from statistics import median
 
 import numpy as np
 
 from tapscan.records import FloatArray, Pole, Tone
 from tapscan.settings import Settings
+from tapscan.signal.ringing import ringing
 
 LOWEST_TONE_HZ, HIGHEST_TONE_HZ = 89.1, 11220.0
 TONE_BAND_SHARE = 0.15  # of the critical band, ECMA-418-1 clause 11.2
@@ -111,19 +114,21 @@ class ToneWindow:
     residual_density: FloatArray  # (k,) mean square per bin, Hann window
     step_hz: float
 
+    @cached_property
+    def _sums(self) -> list[float]:
+        return [0.0, *np.cumsum(self.residual_density).tolist()]
+
     def unexplained(self, low_hz: float, high_hz: float) -> float:
         """Mean square between two frequencies, noise included."""
-        a, b = max(0, int(np.ceil(low_hz / self.step_hz))), int(np.ceil(high_hz / self.step_hz))
-        return float(self.residual_density[a:b].sum())
+        a, b = (min(max(0, ceil(x / self.step_hz)), len(self._sums) - 1) for x in (low_hz, high_hz))
+        return self._sums[b] - self._sums[a]
 
 
 def ring(poles: Sequence[Pole], strike: int, start: int, stop: int, sample_rate_hz: int) -> FloatArray:
     """Samples start..stop of the sum of the fitted modes of one strike."""
-    log_z = np.array([(-p.decay_rate_per_s + 2j * np.pi * p.frequency_hz) / sample_rate_hz for p in poles])
-    c = np.array([p.amplitudes[strike] for p in poles])
-    block = 128
-    coarse = np.exp(np.outer(np.arange(start, stop, block), log_z)) * c
-    return (coarse @ np.exp(np.outer(log_z, np.arange(block)))).real.ravel()[: stop - start]
+    f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
+    c = np.array([[p.amplitudes[strike] for p in poles]])
+    return ringing(f, d, c, sample_rate_hz, start, stop)[0]
 
 
 def tone_window(
@@ -182,8 +187,10 @@ def _strike_tones(
     def everything(low: float, high: float) -> float:
         heard = noise(low, high)
         rest = max(window.unexplained(low, high) - heard, 0.01 * heard)
-        return float(power[(f >= low) & (f < high)].sum()) + rest
+        return sums[bisect_left(tones, high)] - sums[bisect_left(tones, low)] + rest
 
+    order = np.argsort(f)
+    tones, sums = f[order].tolist(), [0.0, *np.cumsum(power[order]).tolist()]
     total = everything(0.0, 0.5 * sample_rate_hz)
     return [_one_tone(i, f, power, total, everything, noise, settings) for i in range(len(f))]
 
