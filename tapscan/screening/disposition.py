@@ -1,6 +1,7 @@
 """From indications to the scan's disposition, and the plain words for it.
 
     dispose(scan, indications, silent, settings)   Outcome: disposition, headline, summary and next steps
+    not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
 
 Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. One that is `unchanged` does not raise the
@@ -9,13 +10,14 @@ disposition after ASTM E1316 (indication, relevant); the tool proposes, a named 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tapscan.records import IN_PIANO, Disposition, Indication, Scan, Strike
 from tapscan.settings import Settings
 
 LOOK = "Something to look at"
 NOTHING = "Nothing found in what was tested"
+ALONE = "Nothing found in this scan by itself; it could not be compared with the earlier one"
 STANDS = "Nothing new; an earlier finding still stands"
 REPEAT = "Repeat the test"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
@@ -65,6 +67,18 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
             KEEP,
             "Look the plate over in good light at struts, screw holes and rim all the same.",
         ),
+    )
+
+
+def not_compared(outcome: Outcome, why: str) -> Outcome:
+    """Who asked for a comparison must not take the scan's own silence for its answer."""
+    if outcome.headline != NOTHING:
+        return outcome
+    said = f"{why[0].upper()}{why[1:].rstrip('.')}."
+    return replace(
+        outcome,
+        headline=ALONE,
+        summary=f"The comparison gave no answer. {said} In this scan by itself: {outcome.summary}",
     )
 
 

@@ -24,7 +24,7 @@ from tapscan.records import (
 )
 from tapscan.screening.added_mass import explain
 from tapscan.screening.comparison import Measured, measure
-from tapscan.screening.disposition import dispose, silent_recordings
+from tapscan.screening.disposition import dispose, not_compared, silent_recordings
 from tapscan.screening.missing import gained_modes, lost_modes
 from tapscan.screening.origins import of_plate
 from tapscan.screening.repeatability import shared_stations
@@ -96,6 +96,8 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
     """
     indications = (*comparison.indications, *comparison.carried)
     outcome = dispose(screening.scan, indications, silent_recordings(screening.scan), settings)
+    if comparison.rules_not_run:
+        outcome = not_compared(outcome, comparison.rules_not_run[0].reason)
     others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
     return replace(
         screening,

@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tapscan.records import Screening
+from tapscan.screening.disposition import NOTHING, dispose
 from tapscan.screening.trend import follow
-from tapscan.workflow.compare import compare_scans
+from tapscan.workflow.compare import compare_scans, with_comparison
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
 from tests.rule_scans import late
 
@@ -103,6 +105,22 @@ def test_while_a_part_rattles_nothing_is_concluded_until_it_was_held(which, word
     assert result.indications == () and "Nothing is concluded" in result.summary
     assert "buzzed" in result.rules_not_run[0].reason and words in result.rules_not_run[0].reason
     assert compared(held).indications != ()
+
+
+def test_a_comparison_without_an_answer_is_no_nothing_found():
+    """A reader of the headline took "nothing found" for the answer of the comparison he had asked for."""
+    rattling = replace(
+        BASE[0], scan=replace(BASE[0].scan, late_sounds=tuple(late(i) for i in range(12)), late_sounds_reason=None)
+    )
+    now = scan(seed=51)
+    told = dispose(now, [], [], SETTINGS)
+    alone = Screening(now, told.disposition, told.headline, told.summary, told.next_steps, (), (), (), "")
+    compared = with_comparison(alone, compare_scans(named(now, "2026-05-01"), [rattling], SETTINGS), SETTINGS)
+    assert alone.headline == NOTHING != compared.headline
+    assert "could not be compared" in compared.headline
+    assert "gave no answer. Something buzzed in the earlier scan" in compared.summary and ".." not in compared.summary
+    clean = with_comparison(alone, compare_scans(named(now, "2026-05-01"), BASE, SETTINGS), SETTINGS)
+    assert clean.headline == NOTHING
 
 
 def with_hum(scan_, frequencies, origin="hum"):
