@@ -2,7 +2,7 @@
 
     python bench/accuracy.py [--work FOLDER] [--cores N] [--only single,pairs,kt,plates,repeated,no_taps,references] [--share 0.1]
 
-Runs in parts; finished parts are kept in FOLDER and not run again, so it may be stopped and started. Writes
+Runs in parts; finished parts are kept in FOLDER and not run again, so it may be stopped and started; after a change of the program take another. Writes
 bench/results/accuracy.txt. `--share` runs that share of the runs (the table says how many were run). The whole takes some
 hours of one core. Signals: bench/accuracy_modes.py and bench/accuracy_plates.py, references: bench/references.py.
 All signals are computed; the plates are simulated. Nothing here was measured on iron.

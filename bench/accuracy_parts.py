@@ -26,7 +26,6 @@ LISTENED = Settings(highest_hz=2000.0)
 SINGLE = [(t60, snr) for t60 in (0.1, 0.3, 1.0, 3.0, 6.0) for snr in (10, 20, 40, 60)]
 LENGTHS = [(s,) for s in (0.25, 0.5, 1.0, 2.0)]
 CREEP_M = 0.003
-FIRST_IN_ROOM = 100  # seeds below served to choose the limits of tapscan/signal/reverberant.py and statefit.py
 ROWS = ("50 dB", "35 dB", "warming", "room 0.1 m", "room 0.4 m")
 PLAN = (
     ("no_taps", [(k,) for k in SOUNDS], 100, 10),
@@ -194,7 +193,7 @@ def _scan(row: str, seed: int) -> dict[str, Any]:
 
 def plates(row: str, block: int, runs: int) -> dict[str, Any]:
     """Scans of one row, patterns in turn."""
-    first = FIRST_IN_ROOM if ROW_OF[row][2] is not None else 0
+    first = simulated.FIRST_IN_ROOM if ROW_OF[row][2] is not None else 0
     return {"scans": [_scan(row, first + block * runs + i) for i in range(runs)], "runs": runs}
 
 

@@ -124,8 +124,8 @@ def sound_scan(
     with threadpool_limits(1):
         segments = {name: [_segment(t) for t in taps if t.station == name] for name in stations}
         results = [analyse_station(name, segments[name], low, rough=True) for name in stations]
-        modes = modes_of_plate(results, low)
-    return Scan((), tuple(s for r in results for s in r.strikes), tuple(modes))
+        modes, told = modes_of_plate(results, low)
+    return Scan((), tuple(s for r in results for s in r.strikes), tuple(modes), room=told.room)
 
 
 def _segment(tap: Tap) -> Segment:

@@ -18,7 +18,7 @@ import numpy as np
 
 from bench.compare_scans import Setting, draw_state
 from tapscan.demo.plates import PlateModes, Table, draw_iron, plate_modes
-from tapscan.records import Mode, Scan, Strength, Strike
+from tapscan.records import Mode, RoomRing, Scan, Strength, Strike
 from tapscan.settings import Settings
 from tapscan.signal.decay import loss_factor, q_factor, t60_s
 
@@ -93,7 +93,7 @@ def scan_of(casting: Casting, setting: Setting, role: str, store: Store, make: M
 
 def _packed(scan: Scan) -> list[object]:
     stations = list(dict.fromkeys(s.station for s in scan.strikes))
-    return [stations, [_packed_mode(m) for m in scan.modes]]
+    return [stations, [_packed_mode(m) for m in scan.modes], scan.room.share_db if scan.room else None]
 
 
 def _packed_mode(m: Mode) -> list[object]:
@@ -103,9 +103,10 @@ def _packed_mode(m: Mode) -> list[object]:
 
 
 def _unpacked(row: list) -> Scan:  # type: ignore[type-arg]
-    stations, modes = row
+    stations, modes, *room = row
     strikes = tuple(Strike("T", "F", s, None, 0.0, 2.0, 0.5, -20.0, 50.0) for s in stations)
-    return Scan((), strikes, tuple(_mode(f"M{i}", *m) for i, m in enumerate(modes, 1)))
+    ring = RoomRing(room[0], None, None, None, "not stored") if room and room[0] is not None else None
+    return Scan((), strikes, tuple(_mode(f"M{i}", *m) for i, m in enumerate(modes, 1)), room=ring)
 
 
 def _mode(

@@ -193,11 +193,12 @@ class RuleNotRun:
 
 @dataclass(frozen=True)
 class RoomRing:
-    """The room's own ring in a scan by microphone."""
+    """What goes on driving the tones after the blow: by microphone the room's own ring, by pickup a loose part."""
 
-    share_db: float  # of the sound's energy 50 to 250 ms after the blow, what the room sends back
+    share_db: float  # energy that free modes leave unexplained, over all, below 600 Hz
     t60_s: float | None  # time to -60 dB, middle of the bands
-    t60_spread_s: float | None  # half the width of the bands' middle half
+    t60_low_s: float | None  # the middle half of the bands lies between this
+    t60_high_s: float | None  # and this
     t60_reason: str | None = None
 
 

@@ -47,11 +47,11 @@ class RuleLimits:
     steady_clear_db: float = limit(
         12.0,
         "dB",
-        "noise alone seldom makes so clear a line at one place; over n places this limit is divided by the root of n",
+        "noise alone seldom makes so clear a line at one place; the middle of n places comes nearer to what noise shows by the root of n",
         "simulated plates, docs/rules.md",
     )
-    steady_clear_least_db: float = limit(
-        4.0, "dB", "a line as clear as this is asked for over any number of places", "simulated plates, docs/rules.md"
+    steady_clear_noise_db: float = limit(
+        3.0, "dB", "what noise alone shows: the largest of three bins over the middle of those beside", "computed noise"
     )
     steady_t60_s: float = limit(10.0, "s", "what dies away sooner is no steady tone", JUDGEMENT)
     alike_spread_db: float = limit(

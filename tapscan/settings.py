@@ -145,10 +145,10 @@ class Settings(RuleLimits):
     repeat_fit_factor: float = limit(
         2.0, "1", "close modes are this much worse than the fit's own sd says", "simulated plates, docs/comparison.md"
     )
-    repeat_fit_factor_microphone: float = limit(
+    repeat_fit_factor_room: float = limit(
         0.5,
         "1",
-        "by microphone most of the fit's own sd is the room's doing, and that repeats from scan to scan",
+        "the same for modes told in a room: their sd is wide, and most of it is the room's doing, which repeats from scan to scan",
         "simulated plates, docs/comparison.md",
     )
     repeat_loss: float = limit(

@@ -78,8 +78,18 @@ class Measured:
         return np.asarray(self.pairing.pairs[:, 1])
 
 
-def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlikeness, settings: Settings) -> Measured:
-    """Pair and measure. contact : all scans with a pickup on the iron. Raises ValueError without baselines."""
+def measure(
+    later: Scan,
+    baselines: Sequence[Scan],
+    contact: bool,
+    unlike: Unlikeness,
+    settings: Settings,
+    foreign_hz: Sequence[float] = (),
+) -> Measured:
+    """Pair and measure. Raises ValueError without baselines.
+
+    contact : all scans with a pickup on the iron. foreign_hz : tones of a room, the mains or strings in any of the scans, which may pull a mode beside them.
+    """
     baseline = join(baselines, contact, settings)
     places = set(shared_stations([later, *baselines]))
     table = mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
@@ -87,9 +97,10 @@ def measure(later: Scan, baselines: Sequence[Scan], contact: bool, unlike: Unlik
     scatter = np.sqrt(np.nan_to_num(baseline.log_frequency.mean_sd) ** 2 + baseline.log_frequency.level * prior**2)
     pairing = pair_modes(baseline.table, table, scatter, settings)
     i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
-    judged = _judged(baseline, table, i, j, unlike, settings) & ~_perhaps_merged(baseline, table, pairing, settings)
+    merged = _perhaps_merged(baseline, table, pairing, np.asarray(foreign_hz, dtype=float), settings)
+    judged = _judged(baseline, table, i, j, unlike, settings) & ~merged
     apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
-    fit = fit_factor(contact, settings) * table.frequency_sd[j]
+    fit = fit_factor(later, settings) * table.frequency_sd[j]
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     limit = _limit("drop", baseline.scans, settings)
@@ -131,8 +142,10 @@ def _judged(
     return np.asarray(inside & again & (heard_later >= least) & (baseline.places_heard[i] >= least))
 
 
-def _perhaps_merged(baseline: Baseline, later: ModeTable, pairing: Pairing, settings: Settings) -> Flags:
-    """(k,) a neighbour that one side alone heard lies so near that the pair's mode there may be the two in one.
+def _perhaps_merged(
+    baseline: Baseline, later: ModeTable, pairing: Pairing, foreign_hz: FloatArray, settings: Settings
+) -> Flags:
+    """(k,) a neighbour that one side alone heard, or a foreign tone, lies so near that the pair's mode there may be the two in one.
 
     The fit of a merged mode knows nothing of the other and states too small an error.
     """
@@ -143,7 +156,8 @@ def _perhaps_merged(baseline: Baseline, later: ModeTable, pairing: Pairing, sett
     gained = pairing.lone(len(later), 1)
     before, after = baseline.table.frequency_hz, later.frequency_hz
     i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
-    return _near(before[i], before[lost], reach) | _near(after[j], after[gained], reach)
+    foreign = _near(before[i], foreign_hz, reach) | _near(after[j], foreign_hz, reach)
+    return foreign | _near(before[i], before[lost], reach) | _near(after[j], after[gained], reach)
 
 
 def _near(frequency_hz: FloatArray, others_hz: FloatArray, reach: float) -> Flags:
@@ -188,7 +202,7 @@ def _loss(
     mine = [modes[table.names[k]] for k in pairing.pairs[:, 1]]
     value = np.array([log_loss(m) for m in mine], dtype=float) - baseline.log_loss.mean[i]
     prior = prior_loss_sd(baseline.table.frequency_hz[i], contact, settings)
-    fit = fit_factor(contact, settings) * np.array([log_loss_sd(m) for m in mine], dtype=float)
+    fit = fit_factor(later, settings) * np.array([log_loss_sd(m) for m in mine], dtype=float)
     sd = np.hypot(baseline.log_loss.mean_sd[i], np.sqrt(baseline.log_loss.level[i]) * np.hypot(prior, fit))
     known = judged & np.isfinite(value) & (baseline.log_loss.heard[i] >= min(2, baseline.scans))
     if known.any():

@@ -19,6 +19,7 @@ LOOK = "Something to look at"
 NOTHING = "Nothing found in what was tested"
 ALONE = "Nothing found in this scan by itself; it could not be compared with the earlier one"
 STANDS = "Nothing new; an earlier finding still stands"
+STANDS_ALONE = "An earlier finding still stands; the rest could not be compared"
 REPEAT = "Repeat the test"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
 
@@ -72,14 +73,11 @@ def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str]
 
 def not_compared(outcome: Outcome, why: str) -> Outcome:
     """Who asked for a comparison must not take the scan's own silence for its answer."""
-    if outcome.headline != NOTHING:
-        return outcome
-    said = f"{why[0].upper()}{why[1:].rstrip('.')}."
-    return replace(
-        outcome,
-        headline=ALONE,
-        summary=f"The comparison gave no answer. {said} In this scan by itself: {outcome.summary}",
-    )
+    said = f"The comparison gave no answer. {why[0].upper()}{why[1:].rstrip('.')}."
+    headline = {NOTHING: ALONE, STANDS: STANDS_ALONE}.get(outcome.headline)
+    if headline is None:
+        return replace(outcome, summary=f"{outcome.summary} {said}")
+    return replace(outcome, headline=headline, summary=f"{said} In this scan by itself: {outcome.summary}")
 
 
 def silent_recordings(scan: Scan) -> list[str]:

@@ -71,11 +71,11 @@ def _ruled_out(scan: Scan) -> list[str]:
 def _room(scan: Scan) -> list[str]:
     if scan.room is None:
         return []
-    t60, spread = scan.room.t60_s, scan.room.t60_spread_s or 0.0
-    dies = f"; a knock takes about {t60:.1f} s (± {spread:.1f} s) to die away there" if t60 is not None else ""
+    low, high = scan.room.t60_low_s, scan.room.t60_high_s
+    dies = f", {low:.2g} to {high:.2g} s until it has died away" if low is not None and high is not None else ""
     return [
-        f"The room sounded along{dies}. Tones and how long they ring are then known less exactly than by a pickup on the iron, and "
-        "small changes are hard to tell: use a pickup, or bring the microphone to 10 cm."
+        f"Something sounded along after the taps{dies}: by microphone the room, by pickup a loose part. Tones and how long they ring are then known less "
+        "exactly, and small changes are hard to tell. A pickup on the iron hears next to nothing of the room; with one, look for what rattles."
     ]
 
 

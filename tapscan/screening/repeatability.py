@@ -78,9 +78,9 @@ def prior_loss_sd(frequency_hz: FloatArray, contact: bool, settings: Settings) -
     return np.asarray(np.hypot(low, high))
 
 
-def fit_factor(contact: bool, settings: Settings) -> float:
+def fit_factor(scan: Scan, settings: Settings) -> float:
     """What the fit's own sd is taken times for the scatter from scan to scan."""
-    return settings.repeat_fit_factor if contact else settings.repeat_fit_factor_microphone
+    return settings.repeat_fit_factor if scan.room is None else settings.repeat_fit_factor_room
 
 
 def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
@@ -97,11 +97,11 @@ def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
     frequency = _Gathered(reference, len(scans))
     loss = _Gathered(reference, len(scans))
     members: list[list[str | None]] = [[None] * len(scans) for _ in reference.names]
-    shifts, fit = [], fit_factor(contact, settings)
+    shifts = []
     for k, (scan, table) in enumerate(zip(scans, tables, strict=True)):
         pairs, shift = _pairs(reference, table, contact, settings, same=k == first)
         shifts.append(shift)
-        modes = {m.id: m for m in scan.modes}
+        modes, fit = {m.id: m for m in scan.modes}, fit_factor(scan, settings)
         for i, j in pairs:
             mode = modes[table.names[j]]
             members[i][k] = mode.id

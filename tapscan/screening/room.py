@@ -31,7 +31,8 @@ def steady(scan: Scan, settings: Settings) -> list[SteadyTone]:
 
 def clear_limit_db(places: int, settings: Settings) -> float:
     """How clear a line must stand before the taps, middle of so many places."""
-    return max(settings.steady_clear_least_db, settings.steady_clear_db / max(1, places) ** 0.5)
+    over = settings.steady_clear_db - settings.steady_clear_noise_db
+    return settings.steady_clear_noise_db + over / max(1, places) ** 0.5
 
 
 def _lasts(mode: Mode, settings: Settings) -> bool:

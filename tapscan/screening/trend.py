@@ -65,11 +65,11 @@ def follow(scans: Sequence[ScanForComparison], contact: bool, settings: Settings
     prior = prior_frequency_sd(first.frequency_hz, contact, settings)
     change, sd = np.full((len(first), len(tables)), np.nan), np.full((len(first), len(tables)), np.nan)
     shared = []
-    for k, table in enumerate(tables):
+    for k, (table, scan) in enumerate(zip(tables, [s.scan for s in ordered], strict=True)):
         found = pair_modes(first, table, np.sqrt(2) * prior, settings)
         i, j = found.pairs[:, 0], found.pairs[:, 1]
         apart = table.log_frequency[j] - first.log_frequency[i]
-        sd[i, k] = np.hypot(prior[i], fit_factor(contact, settings) * table.frequency_sd[j])
+        sd[i, k] = np.hypot(prior[i], fit_factor(scan, settings) * table.frequency_sd[j])
         f = first.frequency_hz[i]
         inside = (f >= settings.compare_lowest_hz) & (f <= settings.compare_highest_hz)
         shift = shared_shift(apart, sd[i, k], inside)[0]

@@ -1,14 +1,13 @@
-"""Whether a room rings in a scan, for how long, and the poles of the modes when it does.
+"""A scan in which a room rings along: for how long it does, and the poles of the modes.
 
     room_band(band, bins, values, scale, spectra)   one band's modes, told by their patterns over the strikes
-    room_share(bands)                               share of the sound that is driven late: by a room, or by next to nothing
-    in_room(bands)                                  whether that is enough to be a room
-    room_ring(bands)                                the room's own decay
-    room_poles(bands, clear)                        list of Pole over all bands
+    patterned(values)                               whether the strikes differ enough for that
+    room_ring(bands, unexplained)                   the room's own decay
+    room_poles(bands, clear)                        each Pole over all bands with the band that tells it
 
 A mode that nothing drives after the blow follows its poles to the noise. In a room every echo drives it anew, and what the poles do not
-explain dies away as the room does (statefit.py). Below ROOM_SHARE the fit of free modes is the better one: it reaches the
-bound of noise; above it, what it takes for modes is half the room's work.
+explain dies away as the room does (statefit.py). Where free modes leave less than ROOM_SHARE of the sound unexplained, their fit is the better one: it reaches the
+bound of noise; above, what it takes for modes is half the room's work.
 """
 
 from collections.abc import Sequence
@@ -21,19 +20,23 @@ from scipy.fft import ifft
 from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
 from tapscan.signal.bandfit import LEAST_Q
 from tapscan.signal.decay import T60_NEPER
-from tapscan.signal.statefit import StateFit, state_fit
+from tapscan.signal.statefit import StateFit, patterns_over_noise, state_fit
 from tapscan.signal.subbands import Band, Spectra
 
 LEAST_STATIONS = 8  # fewer have too few patterns to tell modes by
 HZ_A_STRIKE = 3.0  # widest band; a plate has one mode in some 15 Hz
-MARGIN = 0.25  # band widths on either side
-LEAST_S = 1.0  # of the record; longer ones tell no more
-TOLD_BELOW_HZ, QUIETER = 600.0, 0.25  # in the quieter bands down there next to nothing but a room drives modes late
-ROOM_SHARE = 3.5e-4  # -34.6 dB: simulated dry scans lie below -35 even at 35 dB over the noise or where the plate warms by 1 K, a microphone at 0.1 m above -34
-EARLY_S, LATE_S = 0.05, 0.25
+MARGIN, LEAST_MARGIN_HZ = 0.25, 10.0  # band widths on either side
+LEAST_S = 1.0  # of the record: in a shorter one the cut of the bands rings like a room, longer ones tell no more
+LEAST_PATTERNS = (
+    8  # of all strikes below TOLD_BELOW_HZ: fewer are of places struck alike, which cannot tell modes apart
+)
+TOLD_BELOW_HZ = 600.0  # there modes overlap little, and free ones leave next to nothing unexplained
+ROOM_SHARE = 2.2e-3  # -26.6 dB: simulated dry scans lie below -40, those of one tap a place in much noise below -27; a microphone at 0.1 m above -26.5
+EARLY_S = 0.05
 EDGE_WIDTHS = 0.25  # linewidths past an edge that a band still tells
 SAME_WIDTHS, ALIKE = 1.5, 0.5  # linewidths; so near and so alike in pattern, two bands tell one mode
 SURE_WIDTHS = 0.5  # linewidths: of what is known worse no mode is made
+NOISE_A_PATTERN = 2.0  # mean square a sample: of the sample itself, and of the one it is told from
 CLEAR = 10.0  # over the noise: where the room's decay is read
 LEAST_SAMPLES, LEAST_BANDS = 6, 3
 
@@ -70,33 +73,24 @@ def room_band(
     return None if fit is None else RoomBand(band, fit, rate_hz, float(bins[0]), scale, spectra)
 
 
-def room_share(bands: Sequence[RoomBand]) -> float:
-    """Share of the sound's energy that is driven late, 50 to 250 ms after the blow, in the quieter bands; 0 without any band."""
-    shares = []
-    for one in bands:
-        fit = one.fit
-        late = slice(max(2, int(EARLY_S * one.rate_hz)), max(5, int(LATE_S * one.rate_hz)))
-        shares.append(np.sum(np.maximum(fit.driven[late] - 2 * fit.rank, 0)) / np.sum(fit.sounding[late]))
-    return float(np.quantile(shares, QUIETER)) if shares else 0.0
+def patterned(values: ComplexArray) -> bool:
+    """Whether the strikes differ enough to tell modes by: spectra (K, S), scaled to noise of mean square 1 a bin."""
+    bins, strikes = values.shape
+    return patterns_over_noise(np.asarray(np.linalg.svd(values, compute_uv=False)), strikes, bins) >= LEAST_PATTERNS
 
 
-def in_room(bands: Sequence[RoomBand]) -> bool:
-    """Whether a room rings along, told below 600 Hz."""
-    return room_share([b for b in bands if b.band.low_hz < TOLD_BELOW_HZ]) > ROOM_SHARE
-
-
-def room_ring(bands: Sequence[RoomBand]) -> RoomRing:
-    """The decay of what drives the modes late: median over bands, and half the width of their middle half."""
-    share_db = float(10 * np.log10(room_share(bands) + 1e-30))
+def room_ring(bands: Sequence[RoomBand], unexplained: float) -> RoomRing:
+    """The decay of what drives the modes late: median over bands, and between what their middle half lies."""
+    share_db = float(10 * np.log10(unexplained + 1e-30))
     times = [t for one in bands if (t := _t60_s(one)) is not None]
     if len(times) < LEAST_BANDS:
-        return RoomRing(share_db, None, None, f"heard long enough in {len(times)} bands of sound only")
+        return RoomRing(share_db, None, None, None, f"bands of sound in which it is heard long enough: {len(times)}")
     low, middle, high = np.quantile(times, (0.25, 0.5, 0.75))
-    return RoomRing(share_db, float(middle), float(high - low) / 2)
+    return RoomRing(share_db, float(middle), float(low), float(high))
 
 
 def _t60_s(one: RoomBand) -> float | None:
-    driven = one.fit.driven
+    driven = one.fit.driven - NOISE_A_PATTERN * one.fit.rank
     first = max(2, int(EARLY_S * one.rate_hz))
     faint = np.nonzero(driven[first:] < CLEAR * one.fit.rank)[0]
     heard = driven[first : first + faint[0]] if len(faint) else driven[first:]
@@ -106,8 +100,8 @@ def _t60_s(one: RoomBand) -> float | None:
     return float(2 * T60_NEPER / falls) if falls > 0 else None
 
 
-def room_poles(bands: Sequence[RoomBand], clear: float) -> list[Pole]:
-    """Modes in order of frequency; amplitudes at sample 0, by each mode's own course alone.
+def room_poles(bands: Sequence[RoomBand], clear: float) -> list[tuple[RoomBand, Pole]]:
+    """Modes in order of frequency, each with its band; amplitudes at sample 0, by each mode's own course alone.
 
     clear : least matched-filter level per strike, a ratio of energies. A mode that two neighbouring bands tell, by one pattern, is taken
     from the one that tells it better.
@@ -120,7 +114,7 @@ def room_poles(bands: Sequence[RoomBand], clear: float) -> list[Pole]:
                 kept.append((number, pole))
             elif kept[twin][1].frequency_sd_hz > pole.frequency_sd_hz:
                 kept[twin] = number, pole
-    return sorted((p for _, p in kept), key=lambda p: p.frequency_hz)
+    return sorted(((bands[b], p) for b, p in kept), key=lambda told: told[1].frequency_hz)
 
 
 def _poles(one: RoomBand, clear: float) -> list[Pole]:

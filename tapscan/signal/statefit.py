@@ -1,6 +1,7 @@
 """Modes whose ring something goes on driving, as a room does: told apart by their patterns over the strikes.
 
-    state_fit(series, rate_hz, fastest_per_s)    StateFit of one band: poles and their errors, patterns, what drives them
+    state_fit(series, rate_hz, fastest_per_s)          StateFit of one band: poles and their errors, patterns, what drives them
+    patterns_over_noise(singular_values, ...)          how many patterns strikes have in common
 
 The hammer roves and the microphone stays put, so a room works on a mode alike at every strike: it bends the mode's course in
 time, not its pattern of strengths over the strikes. Over many strikes the sound of M modes lies in M patterns, whatever the room
@@ -23,7 +24,7 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from scipy.linalg import LinAlgError, eig, inv
+from scipy.linalg import eig, inv
 from scipy.ndimage import uniform_filter1d
 
 from tapscan.records import ComplexArray, FloatArray
@@ -48,8 +49,7 @@ class StateFit:
     z_sd: FloatArray  # (M,) standard error of the real and of the imaginary part of log z, each
     patterns: ComplexArray  # (S, M) of unit length
     courses: ComplexArray  # (M, n): the modes' share of the series is patterns @ courses
-    driven: FloatArray  # (n - 1,) energy of what no pole explains, from sample 1 on, over all patterns, noise of mean square `patterns` included
-    sounding: FloatArray  # (n - 1,) energy of all courses at the same samples
+    driven: FloatArray  # (n - 1,) energy of what no pole explains, from sample 1 on, over all patterns; noise adds some 2 `rank`
     rank: int  # how many patterns stood above the noise, M or more
 
 
@@ -57,18 +57,21 @@ def state_fit(series: ComplexArray, rate_hz: float, fastest_per_s: float) -> Sta
     """Poles of one band's series (S, n), sample 0 at the onset, the noise of every strike white and of mean square 1.
 
     fastest_per_s : what decays faster is no mode. None where nothing stands above the noise or nothing rings.
+    Raises LinAlgError where the sums have no solution.
     """
     strikes, samples = series.shape
     vectors, values, courses = np.linalg.svd(series, full_matrices=False)
-    rank = int(np.sum(values > RESERVE * (np.sqrt(samples) + np.sqrt(strikes))))
+    rank = patterns_over_noise(values, strikes, samples)
     rank = min(rank, MOST_IN_BAND, strikes - 2, samples // 4)
     if rank < 1:
         return None
     state = (values[:rank, None] * courses[:rank])[:, : max(2 * rank + 3, int(USED * samples))]
-    try:
-        return _fitted(vectors[:, :rank], state, rate_hz, fastest_per_s)
-    except LinAlgError:
-        return None
+    return _fitted(vectors[:, :rank], state, rate_hz, fastest_per_s)
+
+
+def patterns_over_noise(singular_values: FloatArray, strikes: int, samples: int) -> int:
+    """How many singular values of (strikes, samples) stand above what white noise of mean square 1 can reach."""
+    return int(np.sum(singular_values > RESERVE * (np.sqrt(samples) + np.sqrt(strikes))))
 
 
 def _fitted(vectors: ComplexArray, state: ComplexArray, rate_hz: float, fastest_per_s: float) -> StateFit | None:
@@ -83,7 +86,7 @@ def _fitted(vectors: ComplexArray, state: ComplexArray, rate_hz: float, fastest_
     poles, sd, mixed, courses = _by_instrument(apart @ state / noise[:, None], z[rings], smooth)
     patterns = patterns * noise @ mixed
     length = np.linalg.norm(patterns, axis=0)
-    return StateFit(poles, sd, patterns / length, courses * length[:, None], driven, _energy(state[:, 1:]), len(state))
+    return StateFit(poles, sd, patterns / length, courses * length[:, None], driven, len(state))
 
 
 def _least_squares(state: ComplexArray, smooth: Smooth) -> tuple[ComplexArray, FloatArray]:

@@ -12,7 +12,7 @@ stations, is no mode (a room, or damping that changes with amplitude, makes such
 The plate may warm while it is tapped. Each station's common shift is measured in every round of the fit,
 and taken out of its spectra before the next; a fit that forgets this splits every mode.
 
-Where a room rings along, none of this holds: there the modes are told by their patterns alone (reverberant.py).
+Where a room rings along, these modes leave much of the sound unexplained: then they are told by their patterns alone (reverberant.py).
 """
 
 from __future__ import annotations
@@ -27,16 +27,18 @@ from tapscan.settings import Settings
 from tapscan.signal.bandfit import Start, fit_band
 from tapscan.signal.modes import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 from tapscan.signal.noise import NoiseDensity
-from tapscan.signal.polefit import mode_spectra, smooth_terms
+from tapscan.signal.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.polish import images, tails
 from tapscan.signal.reverberant import (
+    LEAST_MARGIN_HZ,
     LEAST_S,
     LEAST_STATIONS,
     MARGIN,
+    ROOM_SHARE,
     TOLD_BELOW_HZ,
     RoomBand,
-    in_room,
     narrowed,
+    patterned,
     room_band,
     room_poles,
     room_ring,
@@ -142,19 +144,35 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
     bands = [b for b in plan_bands(settings.lowest_hz, settings.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
     clear = (10 ** (settings.mode_clear_db / 10) + columns + 4 * np.sqrt(columns)) / columns
-    if len(sounds) >= LEAST_STATIONS:
-        low = _by_pattern(joint, sounds, [b for b in bands if b.low_hz < TOLD_BELOW_HZ])
-        if in_room(low):
-            high = _by_pattern(joint, sounds, [b for b in bands if b.low_hz >= TOLD_BELOW_HZ])
-            return Together(tuple(_of_room([*low, *high], sounds, joint, clear)), room_ring([*low, *high]), None)
-    modes = tuple(_of_free_modes(joint, sounds, bands, settings, clear))
-    return Together(modes, room_reason=DRY) if len(sounds) >= LEAST_STATIONS else Together(modes)
+    free, unexplained = _of_free_modes(joint, sounds, bands, settings, clear)
+    if len(sounds) < LEAST_STATIONS:
+        return Together(free)
+    if unexplained < ROOM_SHARE:
+        return Together(free, room_reason=DRY)
+    told = _in_room(joint, sounds, bands, settings)
+    if isinstance(told, str):
+        return Together(free, room_reason=told)
+    return Together(_of_room(told, sounds, joint, settings, clear), room_ring(told, unexplained), None)
+
+
+def _in_room(
+    joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings
+) -> list[RoomBand] | str:
+    """The bands as a room drives their modes; or why that cannot be told."""
+    if joint.rungs[0].duration_s < LEAST_S:
+        return f"the rings are shorter than {LEAST_S:.0f} s"
+    try:
+        if not _struck_apart(joint, sounds, Band(settings.lowest_hz, TOLD_BELOW_HZ)):
+            return "the places were struck too much alike, or hardly louder than the noise"
+        return _by_pattern(joint, sounds, bands) or "nothing rings"
+    except np.linalg.LinAlgError as problem:
+        return f"the sums have no solution ({problem})"
 
 
 def _of_free_modes(
     joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings, clear: float
-) -> list[SharedMode]:
-    """Modes that nothing drives after the blow."""
+) -> tuple[tuple[SharedMode, ...], float]:
+    """Modes that nothing drives after the blow, and the share of the sound that they leave unexplained."""
     bands = [Band(LOWEST_HZ, settings.lowest_hz), *bands]  # what rings below is not reported, but its tails are heard
     starts = _starts(sounds, bands)
     poles: list[Pole] = []
@@ -165,7 +183,7 @@ def _of_free_modes(
         fitted = {b: _weighed(joint, sounds, b, starts) for b in bands}
         poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear, len(sounds), looks) for b in bands])
         if not poles:
-            return []
+            return (), 0.0
         starts = Start(np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]))
         drift = _better_drift(joint, fitted, poles)
         still = float(np.abs(drift - joint.drift).max()) < STILL
@@ -175,7 +193,32 @@ def _of_free_modes(
     for pole in kept:
         spectra, scale = next((fitted[b] for b in bands if b.owns(pole.frequency_hz)), fitted[bands[-1]])
         found.append(_shared(pole, sounds, joint.owner, spectra, scale))
-    return found
+    return tuple(found), _unexplained(fitted, poles)
+
+
+def _unexplained(fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> float:
+    """Share of the energy over the noise, below TOLD_BELOW_HZ, that neither the poles nor a smooth background hold; middle of the bands."""
+    shares = []
+    for band, (kept, scale) in fitted.items():
+        bins, values = kept.bins(band.low_hz, band.high_hz)
+        if band.low_hz >= TOLD_BELOW_HZ or len(bins) < LEAST_SERIES:
+            continue
+        every = [_scaled(p, scale) for p in poles]
+        rest = values - tails(bins, every, kept) - images(bins, every, kept)
+        smooth, _ = np.linalg.qr(smooth_terms(bins, BACKGROUND_TERMS))
+        rest -= smooth @ (smooth.conj().T @ rest)
+        noise = kept.length * (len(bins) - BACKGROUND_TERMS) * values.shape[1]
+        left = np.sum(np.abs(rest) ** 2) - noise
+        shares.append(max(left, 0.0) / np.sum(np.abs(values) ** 2))
+    return float(np.median(shares)) if shares else 0.0
+
+
+def _struck_apart(joint: _Columns, sounds: Sequence[StationSound], band: Band) -> bool:
+    rung = joint.rungs[0]
+    bins, values = rung.bins(band.low_hz, band.high_hz)
+    if len(bins) < LEAST_SERIES:
+        return False
+    return patterned(values * _scale(joint, sounds, band, bins, values, rung) / np.sqrt(rung.length))
 
 
 def _by_pattern(joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band]) -> list[RoomBand]:
@@ -183,23 +226,22 @@ def _by_pattern(joint: _Columns, sounds: Sequence[StationSound], bands: Sequence
     rung = next((r for r in reversed(joint.rungs) if r.duration_s >= LEAST_S), joint.rungs[0])
     found = []
     for band in narrowed(bands, len(joint.owner)):
-        reach = MARGIN * band.width_hz
+        reach = max(MARGIN * band.width_hz, LEAST_MARGIN_HZ)
         bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
+        if len(bins) < LEAST_SERIES:
+            continue
         scale = _scale(joint, sounds, band, bins, values, rung)
-        one = room_band(band, bins, values * scale, scale, rung) if len(bins) >= LEAST_SERIES else None
+        one = room_band(band, bins, values * scale, scale, rung)
         found += [one] if one else []
     return found
 
 
 def _of_room(
-    bands: Sequence[RoomBand], sounds: Sequence[StationSound], joint: _Columns, clear: float
-) -> list[SharedMode]:
+    bands: Sequence[RoomBand], sounds: Sequence[StationSound], joint: _Columns, settings: Settings, clear: float
+) -> tuple[SharedMode, ...]:
     """Modes that a room goes on driving."""
-    found = []
-    for pole in room_poles(bands, clear):
-        one = next((b for b in bands if b.band.owns(pole.frequency_hz)), bands[-1])
-        found.append(_shared(pole, sounds, joint.owner, one.spectra, one.scale))
-    return found
+    told = [(b, p) for b, p in room_poles(bands, clear) if p.frequency_hz >= settings.lowest_hz]
+    return tuple(_shared(p, sounds, joint.owner, b.spectra, b.scale) for b, p in told)
 
 
 def without_satellites(poles: Sequence[Pole]) -> list[Pole]:

@@ -55,7 +55,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     unlike = unlikeness(later.conditions, [b.conditions for b in baselines], places, settings)
     contact = all(is_contact(s.conditions) for s in (later, *baselines))
     own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
-    measured = measure(own[-1], own[:-1], contact, unlike, settings)
+    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
     lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
     where = places_of_change(measured)
     mass = explain(measured, settings) if _over(measured) else None
@@ -115,7 +115,8 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
 def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:
     """The scans without the tones of strings, room and mains, and these tones' frequencies in Hz: hum that came or went is no change of the iron."""
     own = [replace(s, modes=tuple(of_plate(s.modes))) for s in scans]
-    foreign = [m.frequency_hz for s, o in zip(scans, own, strict=True) for m in s.modes if m not in o.modes]
+    kept = [{m.id for m in s.modes} for s in own]
+    foreign = [m.frequency_hz for s, k in zip(scans, kept, strict=True) for m in s.modes if m.id not in k]
     return own, tuple(sorted(foreign))
 
 

@@ -1,6 +1,6 @@
 """All stations' results in, the modes of the plate out.
 
-modes_of_plate(results, settings)   list of Mode: below 2.5 kHz from all stations together, above from what each gave alone
+modes_of_plate(results, settings)   the list of Mode: below 2.5 kHz from all stations together, above from what each gave alone
 scan_of(results, settings, ...)     the Scan that the rules read: strikes, modes and what is told beside them
 """
 
@@ -15,25 +15,24 @@ from tapscan.settings import Settings
 from tapscan.signal.explained import explained_share
 from tapscan.signal.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
-from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, shared_modes, together
+from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, Together, together
 from tapscan.workflow.beside import beside_modes
 from tapscan.workflow.station import StationResult, hear
 
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
 
 
-def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> list[Mode]:
-    """Modes of the plate, in order of frequency."""
-    sounds = [r.sound for r in results if r.sound is not None]
-    return _modes(results, shared_modes(sounds, settings), settings)
+def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> tuple[list[Mode], Together]:
+    """Modes of the plate, in order of frequency, and what the stations told together."""
+    told = together([r.sound for r in results if r.sound is not None], settings)
+    return _modes(results, told, settings), told
 
 
 def scan_of(results: Sequence[StationResult], settings: Settings, **facts: Any) -> Scan:
     """What the rules read. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
     sounds = [r.sound for r in results if r.sound is not None]
-    told = together(sounds, settings)
+    modes, told = modes_of_plate(results, settings)
     shared = told.modes
-    modes = _modes(results, shared, settings)
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
     beside = beside_modes(took_part, shared, modes, settings)
     strikes = tuple(s for r in results for s in r.strikes)
@@ -43,13 +42,16 @@ def scan_of(results: Sequence[StationResult], settings: Settings, **facts: Any) 
     )
 
 
-def _modes(results: Sequence[StationResult], shared: Sequence[SharedMode], settings: Settings) -> list[Mode]:
+def _modes(results: Sequence[StationResult], told: Together, settings: Settings) -> list[Mode]:
+    shared = told.modes
     apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
     sounds = [r.sound for r in results if r.sound is not None]
     if shared:
         above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
         apart = [*_below(shared, results, settings), *above]
-    return modes_of(_held_against(_by_energy(apart, sounds), sounds, settings), settings)
+    if told.room is None:  # else what is left of a mode's energy dies away as the room does
+        apart = _by_energy(apart, sounds)
+    return modes_of(_held_against(apart, sounds, settings), settings)
 
 
 def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], settings: Settings) -> list[Joined]:

@@ -16,9 +16,11 @@ from tapscan.demo.taps import add_noise, scale_to, scan, snr_noise_rms
 from tapscan.settings import Settings
 from tapscan.signal.statefit import state_fit
 from tapscan.signal.together import Together, together
-from tapscan.workflow.station import analyse_station
+from tapscan.workflow.plate import modes_of_plate
+from tapscan.workflow.station import StationResult, analyse_station
 
 SEED = 107
+LOW = replace(Settings(), highest_hz=2400.0)
 RATE_HZ, STRIKES, SAMPLES = 80.0, 30, 110
 
 
@@ -56,11 +58,11 @@ def test_poles_patterns_and_errors_of_driven_modes():
         [errors.real.std(axis=0), errors.imag.std(axis=0)], axis=1
     )
     held = [np.mean(np.abs(part) < 1.96 * stated) for part in (errors.real, errors.imag)]
-    print(lean, held)
     assert lean[:, 1].max() < 3.5 / np.sqrt(len(errors)), "frequency: no bias"
     assert lean[:, 0].max() < 0.7, "decay: a short record leans to more damping, by less than its standard error"
-    assert min(held) > 0.9  # 0.95 is stated; more is meant: DOUBT widens it for rooms that are not quite white
-    print(np.quantile(alike, [0, 0.02, 0.1, 0.5]))
+    assert all(
+        0.9 < h < 1 for h in held
+    )  # 0.95 is stated, some more is meant: DOUBT widens it for rooms that are not quite white
     assert np.quantile(alike, 0.1) > 0.98
 
 
@@ -70,38 +72,36 @@ def test_noise_alone_holds_no_mode():
 
 
 @cache
-def heard(room_m: float | None) -> tuple[Together, simulated.PlateModes]:
+def heard(room_m: float | None) -> tuple[list[StationResult], simulated.PlateModes]:
     plate = simulated.plate_of(SEED)
     rng = np.random.default_rng(1_000_000 + SEED)
     sensor = "pickup 1" if room_m is None else "near 1"
     names = plate.table.station_names
     taps = scan(plate, sensor, simulated.RATE_HZ, rng, simulated.ORDER, names, simulated.SECONDS, None, peak=None)
     if room_m is not None:
-        response = simulated.room_response(room_m, SEED % 8)
+        response = simulated.room_response(room_m, SEED % simulated.PLACES)
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     taps = scale_to(add_noise(taps, snr_noise_rms(taps, 50.0), rng), 0.5)
-    low = replace(Settings(), highest_hz=2400.0)
-    results = [
-        analyse_station(n, [simulated._segment(t, 50.0) for t in taps if t.station == n], low, rough=True)
-        for n in names
-    ]
-    return together([r.sound for r in results if r.sound is not None], low), plate
+    by_station = {n: [simulated._segment(t, 50.0) for t in taps if t.station == n] for n in names}
+    return [analyse_station(n, segments, LOW, rough=True) for n, segments in by_station.items()], plate
+
+
+def told_of(room_m: float | None, seconds: float = simulated.SECONDS, alike: bool = False) -> Together:
+    """Cut to so many seconds; `alike`: every station has the first one's taps."""
+    sounds = [r.sound for r in heard(room_m)[0] if r.sound is not None]
+    strikes = [sounds[0].strikes if alike else s.strikes for s in sounds]
+    cut = [k[:, : round(seconds * simulated.RATE_HZ)] for k in strikes]
+    return together([replace(s, strikes=k) for s, k in zip(sounds, cut, strict=True)], LOW)
 
 
 @pytest.mark.parametrize(("room_m", "recall", "precision"), [(0.1, 0.95, 0.90), (0.4, 0.85, 0.85)])
 def test_modes_of_a_plate_in_a_room(room_m, recall, precision):
-    told, plate = heard(room_m)
-    f, loss = plate.frequency_hz, plate.loss_factor
-    asked = (f > simulated.LOW_HZ) & (f < simulated.HIGH_HZ)
-    got = np.array([m.frequency_hz for m in told.modes])
-    near = np.abs(got[None, :] - f[:, None]) < (f * loss)[:, None]
-    found, called = (
-        near.any(axis=1)[asked].mean(),
-        near.any(axis=0)[(got > simulated.LOW_HZ) & (got < simulated.HIGH_HZ)],
-    )
-    print(room_m, found, called.mean(), told.room)
-    assert found >= recall
-    assert called.mean() >= precision
+    results, plate = heard(room_m)
+    modes, _ = modes_of_plate(results, LOW)
+    score = simulated.scored(tuple(modes), plate)
+    assert score.recall >= recall
+    assert score.precision >= precision
+    assert min(score.held) > 0.85, "of some 70 modes, whose errors hang together"
 
 
 @pytest.mark.parametrize("room_m", [0.1, 0.4])
@@ -110,7 +110,7 @@ def test_the_rooms_own_decay(room_m):
     import pyroomacoustics as pra
     from scipy.signal import butter, sosfilt
 
-    response = simulated.room_response(room_m, SEED % 8)
+    response = simulated.room_response(room_m, SEED % simulated.PLACES)
     octaves = [
         butter(3, (f / 2**0.5, f * 2**0.5), "band", fs=simulated.RATE_HZ, output="sos") for f in (125, 250, 500, 1000)
     ]
@@ -118,14 +118,37 @@ def test_the_rooms_own_decay(room_m):
     measured = [
         pra.experimental.measure_rt60(sosfilt(o, response)[start:], fs=simulated.RATE_HZ, decay_db=20) for o in octaves
     ]
-    told = heard(room_m)[0].room
+    told = told_of(room_m).room
     assert told is not None
     assert told.t60_s is not None
-    print(told, measured)
     assert told.t60_s == pytest.approx(float(np.median(measured)), rel=0.2)
 
 
 def test_by_pickup_no_room_is_heard():
-    told, _ = heard(None)
+    told = told_of(None)
     assert told.room is None
+    assert told.room_reason == "no room was heard"
     assert len(told.modes) > 50
+
+
+@pytest.mark.parametrize(
+    ("changed", "reason"),
+    [
+        ({"seconds": 0.6}, "the rings are shorter than 1 s"),
+        ({"alike": True}, "the places were struck too much alike, or hardly louder than the noise"),
+    ],
+)
+def test_where_modes_cannot_be_told_by_their_patterns_the_free_ones_stay(changed, reason):
+    """A short record rings at the cuts of its bands as in a room; places struck alike have one pattern for all modes."""
+    told = told_of(0.4, **changed)
+    assert told.room is None
+    assert told.room_reason == reason
+    assert len(told.modes) > 20
+
+
+@pytest.mark.parametrize(("places", "taps"), [(8, 2), (8, 3), (12, 2)])
+def test_few_dry_taps_are_no_room(places, taps):
+    """With few patterns a regression takes what it cannot tell for a room; the free modes leave nothing unexplained."""
+    sounds = [r.sound for r in heard(None)[0] if r.sound is not None][:: 20 // places][:places]
+    few = [replace(s, strikes=s.strikes[:taps], named=(), forces=(), level_db=s.level_db[:taps]) for s in sounds]
+    assert together(few, LOW).room is None

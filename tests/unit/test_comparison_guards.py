@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapscan.records import Screening
-from tapscan.screening.disposition import NOTHING, dispose
+from tapscan.records import RoomRing, Screening
+from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
 from tapscan.screening.trend import follow
 from tapscan.workflow.compare import compare_scans, with_comparison
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
@@ -34,13 +34,19 @@ def test_by_microphone_most_of_the_stated_error_is_the_rooms_and_repeats():
     mic = replace(STRIPPED, sensor="microphone at 10 cm")
 
     def unsure(scan_):
-        return replace(scan_, modes=tuple(replace(m, frequency_sd_hz=4e-4 * m.frequency_hz) for m in scan_.modes))
+        modes = tuple(replace(m, frequency_sd_hz=4e-4 * m.frequency_hz) for m in scan_.modes)
+        return replace(scan_, modes=modes, room=RoomRing(-25.0, 0.7, 0.6, 0.8))
 
     base = [replace(b, scan=unsure(b.scan), conditions=mic) for b in BASE]
     moved = named(unsure(scan(crack(2.5e-3), seed=48)), "2026-05-01", mic)
     assert [i.id for i in compare_scans(moved, base, SETTINGS).indications] == ["C1"]
-    as_stated = replace(SETTINGS, repeat_fit_factor_microphone=SETTINGS.repeat_fit_factor)
+    as_stated = replace(SETTINGS, repeat_fit_factor_room=SETTINGS.repeat_fit_factor)
     assert compare_scans(moved, base, as_stated).indications == ()
+    dry = [replace(b, scan=replace(b.scan, room=None)) for b in base]
+    free = replace(moved, scan=replace(moved.scan, room=None))
+    assert compare_scans(free, dry, SETTINGS).indications == (), (
+        "told dry: the other fit, whose errors are stated too small"
+    )
 
 
 def with_neighbours(scan_, near, apart=1e-3):
@@ -119,6 +125,10 @@ def test_a_comparison_without_an_answer_is_no_nothing_found():
     assert alone.headline == NOTHING != compared.headline
     assert "could not be compared" in compared.headline
     assert "gave no answer. Something buzzed in the earlier scan" in compared.summary and ".." not in compared.summary
+    assert not_compared(Outcome(told.disposition, STANDS, "", ()), "why").headline.startswith(
+        "An earlier finding still stands; the rest"
+    )
+    assert "gave no answer" in not_compared(Outcome(told.disposition, LOOK, "A finding.", ()), "why").summary
     clean = with_comparison(alone, compare_scans(named(now, "2026-05-01"), BASE, SETTINGS), SETTINGS)
     assert clean.headline == NOTHING
 
@@ -151,6 +161,16 @@ def test_a_steady_tone_that_may_hide_a_mode_makes_it_no_lost_one():
     result = compare_scans(named(with_hum(later, hidden, "room"), "2026-05-01"), BASE, SETTINGS)
     assert result.indications == ()
     assert compare_scans(named(later, "2026-05-01"), BASE, SETTINGS).indications != ()
+
+
+def test_a_mode_that_a_tone_beside_it_may_have_pulled_is_not_judged():
+    near = (20, 31, 44)
+    pulled = np.zeros(COUNT)
+    pulled[list(near)] = -2e-3
+    later = scan(pulled, seed=49)
+    assert [i.id for i in compare_scans(named(later, "2026-05-01"), BASE, SETTINGS).indications] == ["C1"]
+    beside = [scan(seed=49).modes[k].frequency_hz * 1.001 for k in near]
+    assert compare_scans(named(with_hum(later, beside), "2026-05-01"), BASE, SETTINGS).indications == ()
 
 
 def test_hum_is_no_mode_that_is_followed_through_time():

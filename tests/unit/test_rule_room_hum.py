@@ -33,7 +33,7 @@ def test_a_steady_tone_is_hum_or_room_and_never_the_plates():
     assert "50 Hz" in found[0].sentence or "60 Hz" in found[0].sentence
 
 
-@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 3.9}, 20.0), ({}, 8.0)])
+@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 5.5}, 20.0), ({}, 8.0)])
 def test_a_mode_that_dies_away_or_did_not_sound_before_is_the_plates(tone, t60_s):
     given = heard([mode("M1", 300.0, t60_s=t60_s)], [steady_tone("M1", **tone)])
     assert given.modes[0].origin == "plate"
@@ -102,13 +102,22 @@ def test_a_second_tone_beside_it_does_not_hide_a_line():
 
 
 def test_a_fainter_line_is_enough_where_many_places_heard_it():
-    """12 dB at one place; over n places the middle of their figures scatters by the root of n less, and 4 dB are asked at the least."""
+    """12 dB at one place; over n places the middle of their figures scatters by the root of n less about what noise shows."""
     assert clear_limit_db(1, S) == S.steady_clear_db
-    assert clear_limit_db(4, S) == S.steady_clear_db / 2
-    assert clear_limit_db(100, S) == S.steady_clear_least_db
+    assert clear_limit_db(9, S) == pytest.approx(6.0)
     twenty = {f"S{k}": -20.0 - k for k in range(20)}
     faint = steady_tone("M1", -0.3, 8.4)
     many = scan([mode("M1", 180.0, db=twenty, **LASTING)], steady_tones=(faint,))
     few = scan([mode("M1", 180.0, db=dict(list(twenty.items())[:2]), **LASTING)], steady_tones=(faint,))
     assert steady(many, S) == [faint]
     assert steady(few, S) == []
+
+
+@pytest.mark.parametrize("places", [1, 4, 9, 20])
+def test_noise_alone_passes_the_limit_at_most_once_in_forty(places):
+    """White noise of 0.1 s, as before a tap: the middle of so many places' figures against the limit, 400 draws."""
+    rng = np.random.default_rng(places)
+    figures = [NoiseDensity([rng.standard_normal(1600)], 16000).line(437.0)[1] for _ in range(400 * places)]
+    middles = np.median(np.array(figures).reshape(400, places), axis=1)
+    assert np.mean(middles > clear_limit_db(places, S)) <= 0.025
+    assert np.median(middles) == pytest.approx(S.steady_clear_noise_db, abs=0.7)
