@@ -192,7 +192,8 @@ def _references(parts: list[Part]) -> list[str]:
         for way in mine[0]["ways"]:
             found = sum(p["ways"][way] for p in mine)
             z = np.sqrt(np.sum([p["z2"][way] for p in mine], axis=0) / max(1, found))
-            rows.append(f"T60 {cell[0]} s, {cell[1]} dB  {way:14s} {z[0]:8.2f} {z[1]:8.2f}   found {found} of {runs}")
+            errors = f"{z[0]:8.2f} {z[1]:8.2f}" if found else f"{'none':>8s} {'none':>8s}"
+            rows.append(f"T60 {cell[0]} s, {cell[1]} dB  {way:14s} {errors}   found {found} of {runs}")
     return rows
 
 

@@ -15,11 +15,12 @@ import warnings
 
 import numpy as np
 
-from tapscan.records import FloatArray
+from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.subbands import Band, Spectra
 
 ZERO_PADDING = 8
 EMA_ORDER, EMA_HIGHEST_HZ = 30, 2000.0  # the best of fifteen pairs tried on a mode at 700 Hz
+EMA_PADDING = 2  # without zeros after a short record its poles come out growing, and it takes none of them
 
 
 def fourier_peak(samples: FloatArray, rate_hz: int, band: Band) -> FloatArray:
@@ -43,26 +44,35 @@ def fourier_peak(samples: FloatArray, rate_hz: int, band: Band) -> FloatArray:
 
 
 def by_harminv(samples: FloatArray, rate_hz: int, band: Band) -> FloatArray:
-    """All modes of the band that harminv reports, its own default limits on error and amplitude."""
+    """All modes of the band that harminv reports, its own default limits on error and amplitude.
+
+    It takes no negative frequencies, and reports none above a quarter of the sampling rate (found by trying): so the
+    band's upper half is asked for as it is, its lower half turned round.
+    """
     series, rate, centre = Spectra(samples[None], rate_hz).baseband(band)
-    up = centre - band.low_hz + 0.1 * band.width_hz  # the program takes no negative limits
-    turned = series[0] * np.exp(2j * np.pi * up / rate * np.arange(series.shape[1]))
+    upper = [(centre + f, d, e) for f, d, e in _harminv(series[0], rate, band.high_hz - centre) if f >= 0]
+    lower = [(centre - f, d, e) for f, d, e in _harminv(series[0].conj(), rate, centre - band.low_hz) if f > 0]
+    good = sorted([*upper, *lower], key=lambda row: -row[2])
+    return np.array([row[:2] for row in good]).reshape(-1, 2)
+
+
+def _harminv(series: ComplexArray, rate_hz: float, highest_hz: float) -> list[tuple[float, float, float]]:
+    """Frequency, decay rate and energy of the modes of a complex series from 0 Hz up."""
+    aside = 0.1 * highest_hz  # so that a mode near 0 Hz is not at the edge of what is asked for
+    turned = series * np.exp(2j * np.pi * aside / rate_hz * np.arange(len(series)))
     text = "\n".join(f"{v.real:.9g}{-v.imag:+.9g}i" for v in turned)  # its convention is exp(-i w t)
-    limits = f"{band.low_hz - centre + up}-{band.high_hz - centre + up}"
-    run = subprocess.run(
-        ["harminv", "-Q", "0", "-t", str(1 / rate), limits], input=text, capture_output=True, text=True, check=True
-    )
+    asked = ["harminv", "-Q", "0", "-t", str(1 / rate_hz), f"{0.01 * aside}-{highest_hz + aside}"]
+    run = subprocess.run(asked, input=text, capture_output=True, text=True, check=True)
     rows = [[float(v) for v in line.split(",")] for line in run.stdout.splitlines()[1:]]
-    good = [(r[0] + centre - up, r[1], r[3] ** 2 / r[1]) for r in rows if r[1] > 0]
-    good.sort(key=lambda r: -r[2])
-    return np.array([g[:2] for g in good]).reshape(-1, 2)
+    return [(r[0] - aside, r[1], r[3] ** 2 / r[1]) for r in rows if r[1] > 0]
 
 
 def by_ema(samples: FloatArray, rate_hz: int, band: Band) -> FloatArray:
     """The stable pole nearest the Fourier peak."""
     from sdypy import EMA
 
-    f = np.fft.rfftfreq(len(samples), 1 / rate_hz)
+    size = EMA_PADDING * len(samples)
+    f = np.fft.rfftfreq(size, 1 / rate_hz)
     inside = f <= EMA_HIGHEST_HZ
     peak = float(fourier_peak(samples, rate_hz, band)[0, 0])
     with (
@@ -72,7 +82,7 @@ def by_ema(samples: FloatArray, rate_hz: int, band: Band) -> FloatArray:
     ):
         warnings.simplefilter("ignore")
         model = EMA.Model(
-            frf=np.fft.rfft(samples)[None, inside],
+            frf=np.fft.rfft(samples, size)[None, inside],
             freq=f[inside],
             lower=1,
             upper=EMA_HIGHEST_HZ,
@@ -81,7 +91,7 @@ def by_ema(samples: FloatArray, rate_hz: int, band: Band) -> FloatArray:
         )
         model.get_poles(show_progress=False)
         model.select_closest_poles([peak], f_window=10)
-    if not len(model.nat_freq):
+    if not len(model.nat_freq) or model.nat_freq[0] <= 0:
         return np.empty((0, 2))
     natural, damping = float(model.nat_freq[0]), float(model.nat_xi[0])
     return np.array([[natural * np.sqrt(1 - damping**2), 2 * np.pi * natural * damping]])
