@@ -26,7 +26,7 @@ KNOWN = """
 - In a room the echo of a mode keeps the mode's pattern over the stations. So the modes are told by their patterns there: their number is the rank of all strikes, and their poles
   come from a regression of their courses in time on themselves, with the room as the noise that drives them (`signal/statefit.py`). The fit of free modes takes half the room's work for modes: it found
   four fifths of them at 0.4 m, with a fifth of false ones beside, and errors three times as large. For a dry scan the free fit is the better (at 35 dB the regression finds .92 of the modes), so the regression is
-  used only where free modes leave more than 0.22 % of the sound below 600 Hz unexplained: dry simulated scans leave under 0.01 %, or 0.2 % where each place was tapped once in much noise; a microphone at 0.1 m in a room
+  used only where free modes leave more than 0.22 % of the sound below 600 Hz unexplained: the dry castings that the limit was chosen on leave under 0.01 %, or 0.2 % where each place was tapped once in much noise; a microphone at 0.1 m in a room
   of 0.6 s leaves 0.25 % and more. A rattling part leaves as much, and drives the modes alike.
   With fewer than eight stations none of this can be told, and a room then adds modes.
 - What drives the modes dies away as the room does, so the room's decay is measured by the way: right within a fifth on simulated rooms. A mode's decay is given even near the room's own, because the regression does not take the one for the
@@ -34,13 +34,12 @@ KNOWN = """
 - The stated intervals cover what noise does. On a dry plate hits that scatter by 6 mm and modes that touch cost them a few points (91 to 93 % hold); while a plate warms and its pads creep, half of them fail: each mode moves by its own few
   ppm meanwhile, and there is no one frequency to be right about. The comparison does not rest on them alone (comparison.md, scatter).
 - The castings that are scanned in rooms are other ones than those that limits were chosen on, at the same eight places of one room. The row of repeated scans was made before the rounds that measure the warming were cut to what they need.
-- Threads do not help: two of them took 5.9 s instead of 4.9 for the stations and 4.5 instead of 4.4 for the fit of all (Python's lock; most matrices are small). Processes would, but each
-  takes a second to start and a copy of the sound. So one core is used, and the result is the same on any machine with the same libraries.
+- Threads were tried over the stations and over the bands and gained nothing (Python's lock; most matrices are small). Processes were not tried: each has to start anew and to be sent its sound. So one core is used, and the result is the same on any machine with the same libraries.
 - Talk gave modes in 31 of 100 recordings until two things were asked: a struck plate can only fade, so what grows, or is followed by another sound within
   0.2 s, is no tap; and the modes together must explain the sound (plates: 0.7 and more of the power of the first half second, even in a room; talk: under 0.55).
   The limits were chosen on talk that includes the row's hundred; of 400 others none gave a mode either.
 - Where the plate warms, a strong mode leaves a faint false one on its flank; a pole within half a linewidth of one that is 26 dB stronger is now left out
-  (precision .973 to .988; the dry rows were made before that and did not change on the plates tried).
+  (precision .973 to .988).
 - Speed is the whole command's, all rules and checks included, against harminv's processor time alone.
 """
 

@@ -45,9 +45,7 @@ class Scored:
     precision: float
     frequency_ppm: tuple[float, ...]
     loss_percent: tuple[float, ...]
-    held: tuple[
-        float, float
-    ]  # share of the stated 95 % intervals that hold the true frequency, and the true decay rate
+    held: tuple[float, float]  # share of the stated 95 % intervals that hold the true frequency, the true decay rate
 
 
 def plate_of(seed: int, warm_c: float = REFERENCE_TEMPERATURE_C, pads_moved_m: float = 0.0) -> PlateModes:

@@ -27,9 +27,7 @@ LEAST_STATIONS = 8  # fewer have too few patterns to tell modes by
 HZ_A_STRIKE = 3.0  # widest band; a plate has one mode in some 15 Hz
 MARGIN, LEAST_MARGIN_HZ = 0.25, 10.0  # band widths on either side
 LEAST_S = 1.0  # of the record: in a shorter one the cut of the bands rings like a room, longer ones tell no more
-LEAST_PATTERNS = (
-    8  # of all strikes below TOLD_BELOW_HZ: fewer are of places struck alike, which cannot tell modes apart
-)
+LEAST_PATTERNS = 8  # of all strikes below TOLD_BELOW_HZ; fewer come of places struck alike
 TOLD_BELOW_HZ = 600.0  # there modes overlap little, and free ones leave next to nothing unexplained
 ROOM_SHARE = 2.2e-3  # -26.6 dB: simulated dry scans lie below -40, those of one tap a place in much noise below -27; a microphone at 0.1 m above -26.5
 EARLY_S = 0.05
@@ -156,9 +154,7 @@ def _same(a: Pole, b: Pole) -> bool:
 def _amplitudes(one: RoomBand) -> tuple[ComplexArray, FloatArray]:
     """(M, S) of x[n] = Re c z^n, and (M,) energy per strike over the noise, by the matched filter on each course."""
     fit = one.fit
-    fading = np.minimum(1, np.abs(fit.z)) * np.exp(
-        1j * np.angle(fit.z)
-    )  # no ring grows; one that is thought to is dropped later
+    fading = fit.z / np.maximum(1, np.abs(fit.z))  # no ring grows; one that is thought to is dropped later
     ring = fading[:, None] ** np.arange(fit.courses.shape[1])
     ring, courses = ring[:, 1:], fit.courses[:, 1:]  # sample 0 is cut in half by the band's edges
     energy = np.sum(np.abs(ring) ** 2, axis=1)

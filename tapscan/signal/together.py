@@ -2,7 +2,6 @@
 
     StationSound                              what one station brings: its strikes, their noise, the poles it gave alone
     together(sounds, settings)                Together: the modes, and the room where one rings along
-    shared_modes(sounds, settings)            its modes alone, empty where there is nothing to join
 
 At one station the strikes differ in little but their force, so two modes that overlap look like one, and each
 station errs its own way. Between stations a mode's strength changes freely: modes a fraction of their
@@ -25,6 +24,7 @@ import numpy as np
 from tapscan.records import ComplexArray, FloatArray, Force, Pole, RoomRing
 from tapscan.settings import Settings
 from tapscan.signal.bandfit import Start, fit_band
+from tapscan.signal.echoes import without_satellites
 from tapscan.signal.modes import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 from tapscan.signal.noise import NoiseDensity
 from tapscan.signal.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
@@ -56,8 +56,7 @@ CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
 LEAST_DRIFT, STILL = 5e-7, 5e-6
 MOST_IN_BAND = 40
-DRY = "no room was heard"
-SATELLITE_WIDTHS, SATELLITE_SHARE = 0.5, 10**-2.6
+DRY, FEW = "no room was heard", f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,9 +112,7 @@ class Together:
 
     modes: tuple[SharedMode, ...] = ()
     room: RoomRing | None = None
-    room_reason: str | None = (
-        f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"  # why there is none
-    )
+    room_reason: str | None = FEW  # why there is none
 
 
 @dataclass(frozen=True, eq=False)
@@ -125,11 +122,6 @@ class _Columns:
     owner: np.ndarray  # (S,) number of the station
     drift: FloatArray  # (S,) relative shift of its frequencies
     rungs: tuple[_Kept, ...]  # full length, half, quarter...
-
-
-def shared_modes(sounds: Sequence[StationSound], settings: Settings) -> list[SharedMode]:
-    """Modes below 2.5 kHz from all stations together."""
-    return list(together(sounds, settings).modes)
 
 
 def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
@@ -244,21 +236,6 @@ def _of_room(
     return tuple(_shared(p, sounds, joint.owner, b.spectra, b.scale) for b, p in told)
 
 
-def without_satellites(poles: Sequence[Pole]) -> list[Pole]:
-    """Without poles that only mend a far stronger one next to them.
-
-    Where a plate warms, or its damping changes with amplitude, the model fits no mode to the last bit, and at 50 dB over the noise
-    what is left looks like a faint mode within the strong one's width.
-    """
-    if not poles:
-        return []
-    f, width = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles]) / np.pi
-    energy = np.array([np.sum(np.abs(p.amplitudes) ** 2) for p in poles]) / width
-    near = np.abs(f[:, None] - f[None, :]) < SATELLITE_WIDTHS * width[None, :]
-    overshadowed = (near & (energy[:, None] < SATELLITE_SHARE * energy[None, :])).any(axis=1)
-    return [p for p, gone in zip(poles, overshadowed, strict=True) if not gone]
-
-
 def _band_poles(
     fitted: tuple[_Kept, FloatArray],
     band: Band,
@@ -295,7 +272,9 @@ def _better_drift(joint: _Columns, fitted: dict[Band, tuple[_Kept, FloatArray]],
         others = [_scaled(p, scale) for p in poles if not band.low_hz <= p.frequency_hz < band.high_hz]
         rest = values - tails(bins, [*inside, *others], kept)
         model, change = _by_shift(bins, inside, kept)
-        taken, _ = np.linalg.qr(np.hstack([model, smooth_terms(bins, 3)]))  # what free amplitudes would take up
+        taken, _ = np.linalg.qr(
+            np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)])
+        )  # what free amplitudes would take up
         rest, change = (x - taken @ (taken.conj().T @ x) for x in (rest, change))
         doubt = np.mean(np.abs(rest) ** 2)
         up += np.bincount(joint.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
@@ -394,7 +373,7 @@ def _steadied(rung: _Kept, bins: FloatArray, values: ComplexArray, starts: Start
         return values
     f = starts.frequency_hz
     model, slope = mode_spectra(bins, f, starts.decay_rate_per_s, rung.length, rung.rate)
-    c = np.linalg.lstsq(np.hstack([model, smooth_terms(bins, 3)]), values, rcond=1e-6)[0][: len(f)]
+    c = np.linalg.lstsq(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]), values, rcond=1e-6)[0][: len(f)]
     return np.asarray(values - slope @ (2j * np.pi / rung.rate * f[:, None] * c * joint.drift))
 
 
