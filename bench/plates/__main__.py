@@ -10,6 +10,7 @@ from pathlib import Path
 
 from bench.plates.cases import SIZES, Flaw, many_flaws, shipped_flaws
 from bench.plates.drawn import draw_places
+from bench.plates.layout import more_stations
 from bench.plates.mesh import triangulate
 from bench.plates.pattern import Pattern
 from bench.plates.patterns import NAMES, build
@@ -35,8 +36,12 @@ def _parser() -> argparse.ArgumentParser:
     )
     cache.add_argument("--seed", type=int, default=1, help="of the drawn places; another seed is another set")
     cache.add_argument(
-        "--sizes", choices=tuple(SIZES), default="all", help="every size of a flaw, a study's few, or those of a curve"
+        "--sizes",
+        choices=tuple(SIZES),
+        default="all",
+        help="every size of a flaw, a study's few, those of a curve, or chilled regions only",
     )
+    cache.add_argument("--stations", type=int, help="so many places to tap, more of them between the usual twenty")
     recordings.add_argument("--out", type=Path, default=Path("reference_recordings/simulated"))
     for each in (tables, cache):
         each.add_argument("--pattern", action="append", choices=NAMES)
@@ -68,7 +73,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
     for name in given.pattern or NAMES:
         begun = time.perf_counter()
         pattern, flaws = _chosen(given, name)
-        arrays = solve_pattern(pattern, triangulate(pattern), flaws, given.modes, print)
+        mesh = triangulate(pattern)
+        if given.command == "cache" and given.stations is not None:
+            pattern = more_stations(pattern, mesh, given.stations)
+        arrays = solve_pattern(pattern, mesh, flaws, given.modes, print)
         write_table(given.out / f"{name}.npz", arrays)
         print(f"{name}: {len(arrays['frequency_hz'])} cases in {time.perf_counter() - begun:.0f} s")
     return 0

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, Point, Polygon
 
+from bench.plates.mesh import PlateMesh
 from bench.plates.pattern import CrackLine, Pattern, Spot, Strut
 
 LONG_M = 0.100
@@ -64,6 +65,18 @@ def _stations(pattern: Pattern) -> list[Spot]:
         x, y = on_edge(pattern, float(around), 0.062)
         places.append((x, y, f"web by the edge, {_side_name(pattern, x)}"))
     return [Spot(f"S{i}", x + 0.0013, y + 0.0017, words) for i, (x, y, words) in enumerate(places, start=1)]
+
+
+def more_stations(pattern: Pattern, mesh: PlateMesh, count: int) -> Pattern:
+    """The pattern with its stations first and others between them, each as far as can be from all before it."""
+    centre = mesh.points_m[:, mesh.triangles].mean(axis=1)
+    stations = list(pattern.stations)
+    apart = np.min([np.hypot(centre[0] - s.x_m, centre[1] - s.y_m) for s in stations], axis=0)
+    while len(stations) < count:
+        x, y = centre[:, int(np.argmax(apart))]
+        stations.append(Spot(f"S{len(stations) + 1}", float(x), float(y), f"between, {_side_name(pattern, x)}"))
+        apart = np.minimum(apart, np.hypot(centre[0] - x, centre[1] - y))
+    return replace(pattern, stations=stations)
 
 
 def _ring_spots(pattern: Pattern, kind: str, around: list[float], inset_m: float) -> list[Spot]:
