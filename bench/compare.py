@@ -32,8 +32,11 @@ from bench.pod import clopper_pearson
 from bench.reach_file import share, write_part
 from tapscan.demo.plates import Table, load_table, pattern_names, read_table
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
+from tapscan.screening.comparison import Measured, measure
+from tapscan.screening.repeatability import shared_stations
+from tapscan.screening.unlike import unlikeness
 from tapscan.settings import Settings
-from tapscan.workflow.compare import compare_scans
+from tapscan.workflow.compare import compare_scans, plate_alone
 
 SETTING = ("small-grand", "upright-three-quarter")
 SETTINGS = Settings()
@@ -70,7 +73,7 @@ def sound_jobs(drawn: dict[str, Table]) -> list[Job]:
     unseen = [p for p in pattern_names() if p not in SETTING]
     jobs = []
     for n in range(10):
-        jobs += _drawn_jobs(drawn, n, PICKUP, [f"{k} {_size(k, s)}" for k, s in KINDS])
+        jobs += _drawn_jobs(drawn, n, PICKUP, [family_of(k, s) for k, s in KINDS])
         for seed in range(5 * n, 5 * n + 5):
             jobs += _shipped_jobs(unseen, seed, more=seed % 2 == 0)
         jobs += _drawn_jobs(drawn, n, NEAR, (*ROOM_KINDS, "corner 30 mm"))
@@ -84,16 +87,17 @@ def sound_jobs(drawn: dict[str, Table]) -> list[Job]:
     return jobs
 
 
-def _size(kind: str, size: float) -> str:
+def family_of(kind: str, size: float) -> str:
+    """The row of a crack of this kind and size (a share of width or depth, or m)."""
     if kind == "severed":
-        return ""
-    return f"{100 * size:.0f} %" if kind in ("width", "depth") else f"{1000 * size:.0f} mm"
+        return kind
+    return f"{kind} {100 * size:.0f} %" if kind in ("width", "depth") else f"{kind} {1000 * size:.0f} mm"
 
 
 def _drawn_jobs(drawn: dict[str, Table], n: int, setting: Setting, families: Sequence[str]) -> Iterator[Job]:
     for table in drawn.values():
         for family in families:
-            labels = [x for x in table.labels if x.split(",")[0] == family.strip()]
+            labels = [x for x in table.labels if x.split(",")[0] == family]
             if n < len(labels):
                 yield Job(Casting("drawn", table, 500 + n), setting, f"flaw: {labels[n]}")
 
@@ -149,16 +153,32 @@ def _made(maker: Maker, until: float, number: int) -> Scan | None:
 
 def compare(job: Job, store: Store, bases: int) -> Comparison | None:
     """The comparison of one job, where all its scans are finished."""
-    scans = [store.get(key_of(job.casting, job.setting, role)) for role in (*BASES[:bases], job.role)]
-    if any(s is None for s in scans):
+    named = _scans(job, store, bases)
+    return compare_scans(named[-1], named[:-1], SETTINGS) if named else None
+
+
+def measured_of(job: Job, store: Store, bases: int) -> Measured | None:
+    """What that comparison rests on."""
+    named = _scans(job, store, bases)
+    if not named:
         return None
+    contact = job.setting.room_m is None
+    own, foreign_hz = plate_alone([n.scan for n in named])
+    places = len(shared_stations([n.scan for n in named]))
+    unlike = unlikeness(named[-1].conditions, [n.conditions for n in named[:-1]], places, SETTINGS)
+    return measure(own[-1], own[:-1], contact, unlike, SETTINGS, foreign_hz)
+
+
+def _scans(job: Job, store: Store, bases: int) -> list[ScanForComparison]:
+    """The baseline scans and the later one; empty where one is missing."""
+    scans = [store.get(key_of(job.casting, job.setting, role)) for role in (*BASES[:bases], job.role)]
     finished = job.role.startswith("finish")
     named = [
         _named(job, str(i), s, "finished" if finished and i == bases else "stripped")
         for i, s in enumerate(scans)
         if s is not None
     ]
-    return compare_scans(named[-1], named[:-1], SETTINGS)
+    return named if len(named) == len(scans) else []
 
 
 def _named(job: Job, name: str, scan: Scan, state: str) -> ScanForComparison:
@@ -260,7 +280,7 @@ def _weight_rows(kind: str, rows: Sequence[Result]) -> list[str]:
     for family in families:
         part = [r for r in here if r.family == family]
         out.append(f"  {family:62s} {interval(sum(r.weight for r in part), len(part))}")
-    listed = {f"{k} {_size(k, s)}".strip() for k, s in KINDS}
+    listed = {family_of(k, s) for k, s in KINDS}
     for name, outside in (("all cracks of the issue's list", False), ("the same, patterns that set no weight", True)):
         part = [r for r in here if r.family in listed and not (outside and r.pattern in SETTING)]
         if part:
@@ -286,7 +306,7 @@ def counted(rows: Sequence[Result]) -> dict[str, object]:
     """What the report says of the comparison, for tapscan/report/reach.json: three baseline scans, by pickup."""
     here = [r for r in rows if r.setting == PICKUP.name]
     plain = [r.called for r in here if r.family == "unchanged" and r.pattern not in SETTING]
-    listed = {f"{k} {_size(k, s)}".strip() for k, s in KINDS}
+    listed = {family_of(k, s) for k, s in KINDS}
     cracked = [r.called for r in here if r.family in listed]
     return {"unchanged": share(sum(plain), len(plain)), "cracked": share(sum(cracked), len(cracked))}
 

@@ -1,14 +1,15 @@
 """How often the rules are right, on simulated plates: issue F's numbers.
 
-    python -m bench.detection WORK --tables FOLDER [--minutes N] [--seeds N] [--cores N]
+    python -m bench.detection WORK --tables FOLDER [--more-places FOLDER] [--minutes N] [--seeds N] [--cores N]
 
 WORK keeps every finished scan, a file each, and is taken up where it was left; the rules are run anew on all of them each time, so a changed
-limit needs no new sound. FOLDER holds the tables of drawn places made by ``python -m bench.plates cache FOLDER --places 10 --sizes study``.
+limit needs no new sound. FOLDER holds the tables of drawn places made by ``python -m bench.plates cache FOLDER --places 10 --sizes study``, the other one those made
+with ``--sizes chill --stations 36`` as well: chilled plates and plates without a flaw once more, at more places.
 After N minutes (0: make no scan) the tables go to bench/results/detection.txt and into docs/rules.md. Simulated; no iron was measured.
 
-Limits were chosen on small-grand and upright-three-quarter with seeds under 1000, those of the force rule and of all places together on castings of all patterns
-with seeds under 4200; nothing here was among those plates. Sound and flawed plates are spoilt alike (bench/detection_scans.py). First single scans, then each beside an earlier one (bench/detection_pairs.py). Decay rules are also
-tried on mode lists with modelled errors (bench/compare_scans.py), many more of them.
+Limits were chosen on castings with seeds under 4200, those of the comparison and of buzz on small-grand and upright-three-quarter alone; nothing here was among those plates.
+Sound and flawed plates are spoilt alike (bench/detection_scans.py). First single scans; then where something buzzed a second one with the part held, as the report asks; then beside one and three
+earlier ones (bench/detection_pairs.py). Decay rules are also tried on mode lists with modelled errors (bench/compare_scans.py), many more of them.
 """
 
 from __future__ import annotations
@@ -28,12 +29,17 @@ import numpy as np
 import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_pairs import Told, modelled_chill, pair_table, pairs
+from bench.detection_scans import Plate
 from bench.detection_store import (
+    EARLIER,
     SETTING,
     SETTINGS,
     Row,
+    denser,
     earlier_visits,
     first_visits,
+    held_again,
+    layout_of,
     make,
     read,
 )
@@ -45,6 +51,7 @@ from tapscan.records import Scan
 from tapscan.report.reach import limits_sha256
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import RULES, local_ringing, run_rules
+from tapscan.screening.rules.buzz import buzzing
 from tapscan.screening.strings import string_series
 
 RESULTS = Path(__file__).parent / "results" / "detection.txt"
@@ -76,6 +83,12 @@ def judged(row: Row) -> Judged:
     alone = bool(local_ringing.run(scan, replace(SETTINGS, local_ringing_on=1.0)))
     strings = bool(string_series(scan.modes, SETTINGS))
     return Judged(row.kind, row.pattern, row.rattles, relevant, other, alone, strings)
+
+
+def followed(plates: Sequence[Plate], rows: Mapping[str, Row]) -> dict[str, Row]:
+    """The rows, and where something was heard to buzz what was found with the part held, under the first scan's name."""
+    again = {replace(p, held=False).name: rows[p.name] for p in held_again(plates, rows) if p.name in rows}
+    return {**rows, **{name: row for name, row in again.items() if buzzing(rows[name].scan, SETTINGS)}}
 
 
 def said(scan: Scan) -> tuple[frozenset[str], frozenset[str]]:
@@ -167,7 +180,7 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> frozenset
     state = draw_state(rng, **({"rubbing": label} if rubs else {}))
     plate = plate_modes(pattern, "sound" if rubs else label, iron, state)
     scan = model_scan(plate, PICKUP, rng, SETTINGS, len(pattern.station_names))
-    return said(with_origins(scan, SETTINGS))[0]
+    return said(with_origins(replace(scan, map=layout_of(pattern)), SETTINGS))[0]
 
 
 def counted(rows: Sequence[Judged]) -> dict[str, Any]:
@@ -191,8 +204,17 @@ def counted(rows: Sequence[Judged]) -> dict[str, Any]:
     }
 
 
+def counted_kinds(rows: Sequence[Judged]) -> dict[str, Any]:
+    """Something relevant, by kind."""
+    return {k: share(sum(bool(r.relevant) for r in rows if r.kind == k), _count(rows, k)) for k in kinds_of(rows)}
+
+
+def _count(rows: Sequence[Judged], kind: str) -> int:
+    return sum(r.kind == kind for r in rows)
+
+
 def counted_beside(told: Sequence[Told]) -> dict[str, Any]:
-    """The disposition beside one earlier scan."""
+    """The disposition beside earlier scans."""
     kinds = sorted({t.kind for t in told})
     by_kind = {k: [t.relevant for t in told if t.kind == k] for k in kinds}
     return {k: share(sum(found), len(found)) for k, found in by_kind.items()}
@@ -202,20 +224,62 @@ def _buzzes(row: Judged) -> bool:
     return "buzz" in row.relevant | row.other
 
 
-def report(tables: dict[str, Table], unseen: Sequence[Judged], seen: Sequence[Judged], told: Sequence[Told]) -> str:
+@dataclass(frozen=True)
+class Found:
+    """All that is counted through the sound; patterns that set limits apart."""
+
+    first: list[Judged]  # single scans as they come
+    ended: list[Judged]  # the part held where something buzzed
+    setting: list[Judged]
+    more: list[Judged]  # at more places, as they come
+    more_ended: list[Judged]
+    beside: dict[int, list[Told]]  # by the number of earlier scans; the part held where something buzzed
+
+
+def found_of(plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, Row]) -> Found:
+    """From the finished scans."""
+    unseen = [p for p in plates if p.table.name not in SETTING]
+    ended = followed([*plates, *more], rows)
+
+    def judged_of(some: Sequence[Plate], told: Mapping[str, Row]) -> list[Judged]:
+        return [judged(told[p.name]) for p in some if p.name in told]
+
+    return Found(
+        judged_of(unseen, rows),
+        judged_of(unseen, ended),
+        judged_of([p for p in plates if p.table.name in SETTING], rows),
+        judged_of(more, rows),
+        judged_of(more, ended),
+        {n: pairs(unseen, ended, n) for n in (1, EARLIER)},
+    )
+
+
+def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
     """All tables as text."""
     limits = limits_sha256(SETTINGS, "single")
     others = {n: t for n, t in tables.items() if n not in SETTING}
+    beside = [
+        line
+        for n, told in found.beside.items()
+        for line in ("", f"The disposition beside {n} earlier {'scan' if n == 1 else 'scans'}", *pair_table(told))
+    ]
     return "\n".join(
         [
             f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-            f"limits {limits}; single scans, all places of the long layout, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
-            *["", "Through the sound, three patterns, castings that set no limit", *table(unseen), rattling(unseen)],
-            *["", "The same by pattern, something relevant", *by_pattern(unseen)],
-            *["", "The same scans beside one earlier scan of the same casting: the disposition", *pair_table(told)],
+            f"limits {limits}; all 20 places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+            *["", "Single scans through the sound, three patterns, castings that set no limit", *table(found.first)],
+            rattling(found.first),
+            *["", "The same by pattern, something relevant", *by_pattern(found.first)],
+            *["", "The same, with the part held and tapped again where something buzzed", *table(found.ended)],
+            *["", f"Single scans at {more_places} places", *table(found.more), rattling(found.more)],
+            *["", f"The same at {more_places} places by pattern, something relevant", *by_pattern(found.more)],
+            *["", f"At {more_places} places, with the part held where something buzzed", *table(found.more_ended)],
+            *["", "Beside earlier scans of the same casting; in the later scan the part held where something buzzed"],
+            *beside,
             *["", "Mode lists beside three earlier scans, the same patterns: the comparison", *modelled_chill(others)],
-            *["", "Asides, the same scans", *asides(unseen)],
-            *["", "Through the sound, the two setting patterns (other castings)", *table(seen), rattling(seen)],
+            *["", "Asides, the single scans", *asides(found.first)],
+            *["", "Through the sound, the two setting patterns (other castings)", *table(found.setting)],
+            rattling(found.setting),
             *["", "Mode lists with modelled errors, the three patterns, castings that set no limit", *modelled(others)],
             "",
         ]
@@ -228,19 +292,25 @@ def page(text: str, figures: str, counts: Mapping[str, Any], beside: Mapping[str
 
 
 def in_short(counts: Mapping[str, Any], beside: Mapping[str, Any]) -> list[str]:
-    """A table: the disposition of a single scan, and beside one earlier scan (something relevant always raises it)."""
-    lines = ["| plate | single scan | 95 % | beside one earlier scan | 95 % |", "|---|---|---|---|---|"]
-    alone = counts["any_relevant"]
-    for kind in sorted(alone, key=lambda k: (k != "sound", k)):
+    """A table of something relevant: single scans, then dispositions beside earlier ones."""
+    columns = {
+        "single scan": counts["any_relevant"],
+        "the same, part held where it buzzed": counts["ended"],
+        "36 places, part held": counts["more_places_ended"],
+        "beside one earlier scan": beside["any_relevant"],
+        "beside three": beside["three"],
+    }
+    lines = [f"| plate | {' | '.join(columns)} |", f"|---{'|---' * len(columns)}|"]
+    for kind in sorted(counts["any_relevant"], key=lambda k: (k != "sound", k)):
         words = "without a flaw" if kind == "sound" else kind
-        lines.append(f"| {words} | {_cells(alone[kind])} | {_cells(beside.get(kind))} |")
+        lines.append(f"| {words} | {' | '.join(_cell(found.get(kind)) for found in columns.values())} |")
     return lines
 
 
-def _cells(found: Mapping[str, Any] | None) -> str:
+def _cell(found: Mapping[str, Any] | None) -> str:
     if found is None:
-        return "not run | "
-    return f"{found['spoke']} of {found['of']} | {100 * found['low']:.1f} to {100 * found['high']:.1f} %"
+        return "not run"
+    return f"{found['spoke']} of {found['of']} ({100 * found['low']:.1f} to {100 * found['high']:.1f} %)"
 
 
 def main() -> None:
@@ -248,23 +318,39 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path, required=True)
+    parser.add_argument("--more-places", type=Path, help="tables of the same patterns with more stations")
     parser.add_argument("--minutes", type=float, default=100.0)
     parser.add_argument("--seeds", type=int, default=SEEDS)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
-    tables = {p.stem: read_table(p) for p in sorted(given.tables.glob("*.npz"))}
+    tables, dense = (
+        {p.stem: read_table(p) for p in sorted(folder.glob("*.npz"))} if folder else {}
+        for folder in (given.tables, given.more_places)
+    )
     later = list(first_visits(tables, given.seeds))
-    plates = [*later, *earlier_visits(later)]
-    make(plates, given.work, time.time() + 60 * given.minutes, given.cores)
+    more = denser(later, dense)
+    plates = [*later, *more, *earlier_visits(later)]
+    until = time.time() + 60 * given.minutes
+    make(plates, given.work, until, given.cores)
     rows = read(plates, given.work)
-    found = [judged(rows[p.name]) for p in later if p.name in rows]
-    unseen, seen = ([r for r in found if (r.pattern in SETTING) == is_seen] for is_seen in (False, True))
-    told = pairs(later, rows)
-    text = report(tables, unseen, seen, told)
-    counts, beside = counted(unseen), counted_beside(told)
+    again = held_again([*later, *more], rows)
+    make(again, given.work, until, given.cores)
+    found = found_of(later, more, {**rows, **read(again, given.work)})
+    places = {len(t.station_names) for t in dense.values()}
+    text = report(tables, found, max(places, default=0))
+    counts = {
+        **counted(found.first),
+        "ended": counted_kinds(found.ended),
+        "more_places": counted_kinds(found.more),
+        "more_places_ended": counted_kinds(found.more_ended),
+    }
+    beside = {
+        "any_relevant": counted_beside(found.beside[1]),
+        "three": counted_beside(found.beside[EARLIER]),
+    }
     write_part("single", counts)
-    write_part("beside", {"any_relevant": beside})
+    write_part("beside", beside)
     RESULTS.write_text(text, encoding="utf-8")
     PAGE.write_text(page(PAGE.read_text(encoding="utf-8"), text, counts, beside), encoding="utf-8")
     print(text, end="")

@@ -1,11 +1,11 @@
-"""What the disposition says with a baseline: each finished scan beside an earlier one of the same casting.
+"""What the disposition says with a baseline: each finished scan beside earlier ones of the same casting.
 
-    pairs(plates, rows)    Told for every plate whose scan and whose earlier scan are finished
+    pairs(plates, rows, earlier)   Told for every plate whose scan and whose so many earlier scans are finished
     pair_table(told)       a line a kind, and how much of it came from the comparison
     modelled_chill(tables) chilled regions on mode lists with modelled errors, three earlier scans
 
-The earlier scan was made before the flaw (a chilled region, too, is treated as if it had come since, which in iron it does not), with other pads, warmth, hits and nuisances, by the same sensor in the same place. Its state is told as
-stripped for both, its sensor as it was, no fittings: what a careful rebuilder would write down.
+The earlier scans were made before the flaw (a chilled region, too, is treated as if it had come since, which in iron it does not), with other pads, warmth, hits and nuisances, by the same sensor in the same place. Their state is told as
+stripped, the sensor as it was, no fittings: what a careful rebuilder would write down.
 """
 
 from __future__ import annotations
@@ -49,20 +49,20 @@ def named(scan: Scan, number: int, setting: Setting, indications: Sequence[Indic
     return ScanForComparison(f"S{number}", f"2026-01-{number:02d}", conditions, scan, tuple(indications))
 
 
-def pairs(plates: Sequence[Plate], rows: Mapping[str, Row]) -> list[Told]:
+def pairs(plates: Sequence[Plate], rows: Mapping[str, Row], earlier: int) -> list[Told]:
     """In the plates' order."""
     out = []
     for plate in plates:
-        later, earlier = rows.get(plate.name), rows.get(before(plate).name)
-        if later is not None and earlier is not None:
-            out.append(_told(later, earlier, luck_of(plate)[1].setting))
+        later, base = rows.get(plate.name), [rows.get(p.name) for p in before(plate)[:earlier]]
+        if later is not None and None not in base:
+            out.append(_told(later, [b for b in base if b is not None], luck_of(plate)[1].setting))
     return out
 
 
-def _told(later: Row, earlier: Row, setting: Setting) -> Told:
-    scans = [with_origins(row.scan, SETTINGS) for row in (earlier, later)]
-    one, two = (named(s, n, setting, run_rules(s, SETTINGS)[0]) for n, s in enumerate(scans, 1))
-    found = compare_scans(two, [one], SETTINGS)
+def _told(later: Row, earlier: Sequence[Row], setting: Setting) -> Told:
+    scans = [with_origins(row.scan, SETTINGS) for row in (*earlier, later)]
+    *base, two = (named(s, n, setting, run_rules(s, SETTINGS)[0]) for n, s in enumerate(scans, 1))
+    found = compare_scans(two, base, SETTINGS)
     indications = (*found.indications, *found.carried)
     outcome = dispose(two.scan, indications, (), SETTINGS)
     alone = any(i.interpretation == "relevant" and i.status == "new" for i in found.carried)

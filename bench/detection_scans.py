@@ -35,6 +35,7 @@ TOP_HZ = 2200.0
 SENSORS = ((PICKUP, 0.55), (QUIET, 0.2), (NEAR, 0.25))
 RATTLES, HUMS, TONES, UNEVEN = 0.15, 0.2, 0.1, 0.5  # shares of the plates
 BREATHING_REACH_M = 1e-6
+USUAL_PLACES = 20
 
 
 @dataclass(frozen=True)
@@ -81,14 +82,17 @@ class Plate:
     breathing: bool = False
     rubbing: bool = False
     loss_scatter: float = 0.17
-    visit: int = 0  # 0: the scan that is judged; 1: an earlier one of the same casting, heard the same way
+    visit: int = 0  # 0: with its flaw; from 1: other visits to the same casting without it, heard the same way
+    held: bool = False  # tapped again, with the part held that rattled
 
     @property
     def name(self) -> str:
         """What the finished scan is stored under."""
         kind = "breathing " if self.breathing else "rubbing " if self.rubbing else ""
         visit = f"|before {self.visit}" if self.visit else ""
-        return f"{self.table.name}|{kind}{self.label}|{self.loss_scatter}|{self.seed}{visit}"
+        places = len(self.table.station_names)
+        more = f"|{places} places" if places != USUAL_PLACES else ""
+        return f"{self.table.name}|{kind}{self.label}|{self.loss_scatter}|{self.seed}{visit}{more}{'|held' if self.held else ''}"
 
 
 def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[Tap], Circumstances]:
@@ -106,7 +110,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
         taps = breathing_taps(modes, Breathing(gap), strikes, around.setting.sensor, RATE_HZ, SECONDS)
     else:
         taps = [_tap(modes, s, around) for s in strikes]
-    if around.rattle_place >= 0:
+    if around.rattle_place >= 0 and not plate.held:
         taps = [
             replace(t, samples=t.samples + _rattle(modes, t, s, around, rng))
             for t, s in zip(taps, strikes, strict=True)

@@ -1,7 +1,9 @@
 """Which simulated plates bench/detection.py scans, and the finished scans in their folder.
 
 first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every ninth seed
-earlier_visits(plates)        the same castings before they were flawed, other pads, warmth, hits and nuisances
+earlier_visits(plates)        the same castings before they were flawed, three times, other pads, warmth, hits and nuisances
+denser(plates, tables)        chilled and sound ones of them once more, at more places
+held_again(plates, rows)      those that rattle, as the report asks: the part held, tapped again
 make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
 read(plates, work)            their finished scans by the plate's name
 """
@@ -21,6 +23,7 @@ import numpy as np
 
 from bench.detection_scans import Plate, scan_of_taps, taps_of
 from tapscan.demo.plates import Table
+from tapscan.places import Layout, Outline, Station
 from tapscan.records import Scan
 from tapscan.register.codec import plain, record_of
 from tapscan.settings import Settings
@@ -28,6 +31,7 @@ from tapscan.settings import Settings
 SETTING = ("small-grand", "upright-three-quarter")
 SETTINGS = Settings()
 FIRST_SEED = 4200
+EARLIER = 3  # earlier scans of each casting
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,18 +72,30 @@ def _flawed(table: Table, seed: int) -> Plate:
 
 
 def earlier_visits(plates: Iterable[Plate]) -> list[Plate]:
-    """One a casting of the patterns that set no limits; a sound plate and a cracked one of the same seed are one casting."""
+    """Three of each casting of the patterns that set no limits; a sound plate and a cracked one of the same seed are one casting."""
     found: dict[str, Plate] = {}
     for plate in plates:
         if plate.table.name not in SETTING:
-            earlier = before(plate)
-            found.setdefault(earlier.name, earlier)
+            for earlier in before(plate):
+                found.setdefault(earlier.name, earlier)
     return list(found.values())
 
 
-def before(plate: Plate) -> Plate:
-    """The casting of this plate when it had no flaw."""
-    return replace(plate, label="sound", breathing=False, rubbing=False, visit=1)
+def before(plate: Plate) -> list[Plate]:
+    """The casting of this plate when it had no flaw, at each of its visits."""
+    return [replace(plate, label="sound", breathing=False, rubbing=False, visit=n) for n in range(1, EARLIER + 1)]
+
+
+def denser(plates: Iterable[Plate], tables: Mapping[str, Table]) -> list[Plate]:
+    """At the places of these tables, the chilled ones first."""
+    kept = [p for p in plates if p.table.name in tables and p.table.name not in SETTING]
+    kept = [p for p in kept if p.label == "sound" or p.label.startswith("chilled")]
+    return [replace(p, table=tables[p.table.name]) for p in sorted(kept, key=lambda p: p.label == "sound")]
+
+
+def held_again(plates: Iterable[Plate], rows: Mapping[str, Row]) -> list[Plate]:
+    """Of the plates on which something rattled, whether or not it was heard."""
+    return [replace(p, held=True) for p in plates if p.name in rows and rows[p.name].rattles]
 
 
 def kind_of(plate: Plate) -> str:
@@ -127,10 +143,19 @@ def _made(work: Path, until: float, number: int) -> None:
 def read(plates: Sequence[Plate], work: Path) -> dict[str, Row]:
     """Finished scans of these plates by the plate's name."""
     found = {}
+    layouts = {id(p.table): layout_of(p.table) for p in plates}
     for plate in plates:
         path = path_of(plate, work)
         if path.exists():
             row = json.loads(gzip.decompress(path.read_bytes()))
-            scan = record_of(Scan, row["scan"])
+            scan = replace(record_of(Scan, row["scan"]), map=layouts[id(plate.table)], parts_held=plate.held)
             found[plate.name] = Row(kind_of(plate), plate.table.name, scan, row["rattles"])
     return found
+
+
+def layout_of(table: Table) -> Layout:
+    """Where the stations lie: what a chalked sheet would tell the rules."""
+    spots = table.meta["stations"]
+    wide, high = (max(s[k] for s in spots) for k in ("x_m", "y_m"))
+    stations = tuple(Station(s["name"], s["description"], s["x_m"] / wide, s["y_m"] / high) for s in spots)
+    return Layout(table.name, "simulated", "", stations, Outline(table.name, wide / high, ()))

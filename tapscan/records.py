@@ -362,7 +362,7 @@ class Comparison:
     common: CommonShift | None
     lost: tuple[UnpairedMode, ...]  # in the baseline, not in the later scan
     gained: tuple[UnpairedMode, ...]  # in the later scan only
-    statistic: float | None  # mean of the largest normalised drops
+    statistic: float | None  # mean of the three largest normalised drops; by_odds: log odds that some modes fell
     statistic_limit: float | None
     loss_statistic: float | None
     loss_statistic_limit: float | None
@@ -376,3 +376,4 @@ class Comparison:
     summary: str
     settings_sha256: str
     reason: str | None = None  # why there is no statistic
+    by_odds: bool = False  # by microphone with two baseline scans or more

@@ -18,12 +18,6 @@ def limit(value: float, unit: str, reason: str, source: str) -> float:
 class RuleLimits:
     """How they were chosen: docs/rules.md."""
 
-    dead_score: float = limit(
-        4.2,
-        "standard deviations",
-        "region score above which a place damps more than the rest",
-        "simulated plates, docs/rules.md",
-    )
     force_step_db: float = limit(6.0, "dB", "hard taps must be at least this much louder than soft ones", JUDGEMENT)
     force_modes: float = limit(30.0, "modes", "fewer do not tell a change of some from one that all share", JUDGEMENT)
     force_floor_ppm: float = limit(
@@ -36,7 +30,7 @@ class RuleLimits:
         12.0, "modes", "so many must have moved: close modes err by pairs", "simulated plates, docs/rules.md"
     )
     force_score: float = limit(
-        3.1, "standard deviations", "by which the last of them must have moved", "simulated plates, docs/rules.md"
+        4.0, "standard deviations", "by which the last of them must have moved", "simulated plates, docs/rules.md"
     )
     steady_before_db: float = limit(
         -6.0,

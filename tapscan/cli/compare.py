@@ -81,7 +81,8 @@ def _numbers(c: "Comparison") -> None:
     gained = sum(u.counts for u in c.gained)
     out.print(f"{len(c.pairs)} modes compared, {len(changed)} changed, {lost} gone, {gained} new.")
     if c.statistic is not None:
-        out.print(f"Largest drops, in the plate's own scatter: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
+        what = "Odds that some tones fell (log)" if c.by_odds else "Largest drops, in the plate's own scatter"
+        out.print(f"{what}: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
     elif c.reason:
         out.print(f"No figure: {c.reason}.")
     rows = sorted(changed or c.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]

@@ -41,7 +41,7 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "unlike": c.unlike,
         "limitations": c.limitations,
         "verdict": _verdict(c),
-        "shifts": shifts(c.pairs, c.statistic_limit, "shifts"),
+        "shifts": shifts(c.pairs, None if c.by_odds else c.statistic_limit, "shifts"),
         "map": strength_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
     }
 
@@ -71,9 +71,12 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
     """Figure, value, limit."""
     rows = []
     if c.statistic is not None:
-        rows.append(
-            ("three largest drops, in the plate's own scatter", f"{c.statistic:.1f}", f"{c.statistic_limit:.1f}")
+        what = (
+            "odds that some tones fell, against none (logarithm)"
+            if c.by_odds
+            else "three largest drops, in the plate's own scatter"
         )
+        rows.append((what, words.minus(f"{c.statistic:.1f}"), f"{c.statistic_limit:.1f}"))
     if c.loss_statistic is not None:
         rows.append(
             (

@@ -20,9 +20,9 @@ from tapscan.settings import Settings, settings_sha256
 
 FILE = Path(__file__).with_name("reach.json")
 Part = Literal["single", "comparison", "beside"]
-SINGLE = ("region_", "plate_", "spread_", "ringing_", "tone_", "mode_clear", "decay_spread", "overlap")
+SINGLE = ("region_", "plate_", "area_", "ringing_", "tone_", "mode_clear", "decay_spread", "overlap")
 COMPARISON = (
-    *("pairing_", "repeat_", "compare_", "score_", "drop_", "loss_", "finish_", "supports_", "temperature_"),
+    *("pairing_", "repeat_", "compare_", "score_", "drop_", "fell_", "loss_", "finish_", "supports_", "temperature_"),
     *("thermometer_", "hours_", "miss_", "lost_", "mass_"),
 )
 

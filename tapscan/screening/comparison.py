@@ -6,7 +6,8 @@
 
 What all modes share is taken out first (screening/warming.py says it as a temperature). What is left, over the scatter
 expected of it (screening/repeatability.py), is the normalised drop. An open crack only lowers modes and lowers few of them much, so
-the statistic is the mean of the three largest drops; for a closed crack that rubs it is the mean of the five largest rises of
+the statistic is the mean of the three largest drops, or by microphone, where no mode stands out far, the odds over all modes
+(screening/odds.py); for a closed crack that rubs it is the mean of the five largest rises of
 the loss factor, the plate's median taken out. No mode counts for more than a cap in either: one wild pair must not make a
 call, and a flaw moves several modes. Which single modes are named is decided by false-discovery control over all modes
 judged (Benjamini and Hochberg 1995), with a heavy-tailed null (Student's t), and only while the statistic passes its limit.
@@ -21,6 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Scan
+from tapscan.screening.odds import fell_odds
 from tapscan.screening.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.repeatability import (
     Baseline,
@@ -53,6 +55,7 @@ class Change:
     named: Flags  # stands out after control of the false-discovery rate
     statistic: float | None
     limit: float
+    by_odds: bool = False  # the statistic is a log likelihood ratio over all modes; else a mean of the largest scores
 
 
 @dataclass(frozen=True, eq=False)
@@ -103,8 +106,9 @@ def measure(
     fit = fit_factor(later, settings) * table.frequency_sd[j]
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
-    limit = _limit("drop", baseline.scans, settings)
-    if not contact and baseline.scans < OWN_SCATTER:
+    by_odds = not contact and baseline.scans >= OWN_SCATTER
+    limit = settings.fell_odds if by_odds else _limit("drop", baseline.scans, settings)
+    if not contact and not by_odds:
         limit *= _restlessness_of_room((apart - shift) / sd, judged, settings)
     return Measured(
         baseline,
@@ -112,7 +116,7 @@ def measure(
         pairing,
         shift,
         shift_sd,
-        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings),
+        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_odds),
         _loss(later, baseline, table, pairing, judged, contact, settings),
     )
 
@@ -168,16 +172,29 @@ def _near(frequency_hz: FloatArray, others_hz: FloatArray, reach: float) -> Flag
 
 
 def _change(
-    value: FloatArray, sd: FloatArray, sign: float, judged: Flags, top: int, limit: float, settings: Settings
+    value: FloatArray,
+    sd: FloatArray,
+    sign: float,
+    judged: Flags,
+    top: int,
+    limit: float,
+    settings: Settings,
+    by_odds: bool = False,
 ) -> Change:
     score = sign * value / sd
     usable = judged & np.isfinite(score)
     enough = usable.sum() >= max(settings.compare_modes, top)
-    statistic = largest_mean(np.minimum(score[usable], settings.score_cap), top) if enough else None
+    statistic = None
+    if enough:
+        statistic = fell_odds(score[usable]) if by_odds else _largest(score[usable], top, settings)
     named = np.zeros(len(value), dtype=bool)
     if statistic is not None and statistic > limit:
         named[usable] = false_discoveries(_tail(score[usable], settings.compare_freedom), settings.compare_false_share)
-    return Change(value, sd, score, usable, named, statistic, limit)
+    return Change(value, sd, score, usable, named, statistic, limit, by_odds)
+
+
+def _largest(score: FloatArray, top: int, settings: Settings) -> float:
+    return largest_mean(np.minimum(score, settings.score_cap), top)
 
 
 def _restlessness_of_room(rises: FloatArray, judged: Flags, settings: Settings) -> float:
@@ -185,7 +202,7 @@ def _restlessness_of_room(rises: FloatArray, judged: Flags, settings: Settings) 
     usable = rises[judged & np.isfinite(rises)]
     if len(usable) < TOP_DROPS:
         return 1.0
-    return max(1.0, largest_mean(np.minimum(usable, settings.score_cap), TOP_DROPS) / settings.compare_rises_free)
+    return max(1.0, _largest(usable, TOP_DROPS, settings) / settings.compare_rises_free)
 
 
 def _loss(

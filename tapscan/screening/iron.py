@@ -1,18 +1,15 @@
-"""What the decays say about the iron: whether the metal at one place damps less than the rest.
+"""What the decays say about the iron: whether the metal of one part of the plate damps less, or more, than the rest.
 
-    place_scores(modes, settings)   PlaceScore per station, most lasting first; empty when there is too little
-    spread_score(modes, settings)   SpreadScore of the plate: whether loss goes with place at all; None when there is too little
+    area_score(modes, layout, settings)   AreaScore of the plate; None when there is too little to tell
 
-Each mode's loss factor is set against the plate's own smooth trend over frequency. A mode rings longest
-where its own metal damps least, so at every station the deviations are averaged with the mode's energy
-there as weight. The score is that average in units of what a random shuffle of the deviations would give:
-0 on average, standard deviation 1, whatever the plate's mean damping.
+Each mode's loss factor is set against the plate's own smooth trend over frequency. A mode rings longest where its own metal damps least.
+For every area (screening/areas.py) the deviations are held against what they would be, were the iron of that area alone chilled: the
+correlation in units of what chance gives is its z. Nobody knows beforehand which area it is, so the likelihood ratios exp(z^2 / 2) are
+averaged over all areas, each sign by itself, and written as the z that one single area would need for as much: sqrt(2 ln mean). It is 0
+where nothing is out of the ordinary. (A likelihood ratio averaged over what is not known: Cox and Hinkley 1974, from memory.)
 
-A region is heard at several stations and at none of them fully: a station is one point, a region an area. So the squares of all
-stations' scores are summed as well (a variance component test: a score test: a quadratic form against its mean and spread for
-deviations without order. It finds more regions than the best single station does.
-
-Ours; its behaviour on simulated plates stands in docs/numbers.md. No iron was measured.
+How much of a mode's energy lies in an area is told by the strengths at its places, a point telling of the iron around it poorly: large values
+are believed less. Ours; how often it is right on simulated plates stands in docs/rules.md. No iron was measured.
 """
 
 from collections.abc import Sequence
@@ -20,70 +17,83 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tapscan.places import Layout
 from tapscan.records import FloatArray, Mode
+from tapscan.screening.areas import alone, areas_of, positions_of
 from tapscan.screening.origins import of_plate
+from tapscan.screening.shared_shift import Flags
 from tapscan.settings import Settings
 
 TREND_DEGREE = 2
-WEIGHT_CAP = 6.0  # no single mode may speak for a place alone
-SPREAD_CAP, SPREAD_POWER = (
-    8.0,
-    0.7,
-)  # a point tells the energy of the area around it poorly: large values are believed less
+ENERGY_CAP, ENERGY_POWER = 8.0, 0.7
 OUTLIER = 3.0  # standard deviations; what lies further counts as so far
+CHILLED_SHARE, CHILLED_LOSS = (
+    0.17,
+    0.08,
+)  # share of the plate and loss beside the rest's that a chilled area is thought of with
+MOST_SHARE = 0.95
 
 
 @dataclass(frozen=True)
-class PlaceScore:
-    """How the modes strong at one station decay beside the plate's own trend."""
+class Area:
+    """The likeliest area, and what its iron does."""
 
-    station: str
-    score: float  # standard deviations; negative: less damped than the rest
+    stations: tuple[str, ...]  # those that tell most by themselves come first
     loss_ratio: float  # loss factor of the modes strongest there over the plate's trend
 
 
 @dataclass(frozen=True)
-class SpreadScore:
-    """Whether the loss of the modes goes with where they move."""
+class AreaScore:
+    """Whether some area damps less than the rest, or more; scores in standard deviations, 0 where nothing does."""
 
-    score: float  # standard deviations over what chance gives
-    lasting: bool  # few modes ring on beside the rest (their deviations are skewed that way); else few are dull
-
-
-def place_scores(modes: Sequence[Mode], settings: Settings) -> list[PlaceScore]:
-    """One score a station, lowest first."""
-    used, stations = _used(modes, settings)
-    if not used:
-        return []
-    deviation = _deviations(used)
-    energy = _energies(used, stations)
-    weight = np.minimum(energy / energy.mean(axis=0), WEIGHT_CAP)
-    contrast = weight - weight.mean(axis=1, keepdims=True)
-    scores = contrast @ deviation / np.sqrt((contrast**2).sum(axis=1) * deviation.var())
-    ratios = np.exp(weight @ deviation / weight.sum(axis=1))
-    rows = zip(stations, scores, ratios, strict=True)
-    return sorted((PlaceScore(s, float(z), float(r)) for s, z, r in rows), key=lambda p: p.score)
+    lasting: float
+    dull: float
+    lasting_area: Area
+    dull_area: Area
 
 
-def spread_score(modes: Sequence[Mode], settings: Settings) -> SpreadScore | None:
-    """One score for the plate."""
+def area_score(modes: Sequence[Mode], layout: Layout | None, settings: Settings) -> AreaScore | None:
+    """Of a scan's modes. Without positions of all stations each station is an area by itself."""
     used, stations = _used(modes, settings)
     if not used:
         return None
+    positions = positions_of(layout, stations)
+    areas = alone(len(stations)) if positions is None else areas_of(positions)
     x = np.log([m.frequency_hz for m in used])
     trend = np.vander((x - x.mean()) / x.std(), TREND_DEGREE + 1)
     deviation, weight = weighed_deviations(used, trend)
-    energy = _energies(used, stations)
-    share = np.minimum(energy / energy.mean(axis=0), SPREAD_CAP) ** SPREAD_POWER
+    share = _shares(_energies(used, stations), areas)
+    z = _scores(np.log(1 - (1 - CHILLED_LOSS) * share), deviation, weight, trend)
+    ones = areas.sum(axis=1) == 1
+    single = dict(zip(np.argmax(areas[ones], axis=1), z[ones], strict=True))
+
+    def told(sign: int) -> Area:
+        best = int(np.argmax(sign * z))
+        places = sorted(np.nonzero(areas[best])[0], key=lambda k: -sign * single[k])
+        ratio = float(np.exp(share[best] @ deviation / share[best].sum()))
+        return Area(tuple(stations[k] for k in places), ratio)
+
+    return AreaScore(_averaged(z), _averaged(-z), told(1), told(-1))
+
+
+def _averaged(z: FloatArray) -> float:
+    return float(np.sqrt(2 * np.log(np.mean(np.exp(np.maximum(z, 0.0) ** 2 / 2)))))
+
+
+def _shares(energy: FloatArray, areas: Flags) -> FloatArray:
+    """(areas, modes) share of each mode's energy in each area, as if the area were a chilled one's part of the plate."""
+    believed = np.minimum(energy / energy.mean(axis=0), ENERGY_CAP) ** ENERGY_POWER
+    inside = areas @ believed / areas.sum(axis=1, keepdims=True)
+    return np.asarray(np.clip(CHILLED_SHARE * inside / believed.mean(axis=0), 0.0, MOST_SHARE))
+
+
+def _scores(wanted: FloatArray, deviation: FloatArray, weight: FloatArray, trend: FloatArray) -> FloatArray:
+    """(areas,) correlation of each wanted course with the deviations, weighed, trend taken out of both, times the root of what is free."""
     taken, _ = np.linalg.qr(trend * weight[:, None])
-    places = (share * weight).T
-    places -= taken @ (taken.T @ places)
-    y = deviation * weight
-    y -= taken @ (taken.T @ y)
-    form, free = places @ places.T, len(y) - taken.shape[1]
-    mean = np.trace(form) / free
-    spread = np.sqrt(2 * (np.sum(form**2) - np.trace(form) ** 2 / free) / (free * (free + 2)))
-    return SpreadScore(float((y @ form @ y / (y @ y) - mean) / spread), bool(np.sum(deviation**3) < 0))
+    courses, rest = (wanted * weight).T, deviation * weight
+    courses, rest = (v - taken @ (taken.T @ v) for v in (courses, rest))
+    scale = np.sqrt((courses**2).sum(axis=0) * (rest @ rest) / (len(rest) - taken.shape[1]))
+    return np.asarray(courses.T @ rest / scale)
 
 
 def _used(modes: Sequence[Mode], settings: Settings) -> tuple[list[Mode], list[str]]:
@@ -109,14 +119,6 @@ def weighed_deviations(used: Sequence[Mode], trend: FloatArray) -> tuple[FloatAr
 def _spread(rest: FloatArray) -> float:
     """Standard deviation from the median of the magnitudes, so that a few wild decays do not count."""
     return float(1.4826 * np.median(np.abs(rest))) + 1e-9
-
-
-def _deviations(modes: Sequence[Mode]) -> FloatArray:
-    """Logarithm of the loss factors less a smooth trend over the logarithm of frequency."""
-    x = np.log([m.frequency_hz for m in modes])
-    y = np.log([m.loss_factor or np.nan for m in modes])
-    x = (x - x.mean()) / x.std()
-    return np.asarray(y - np.polyval(np.polyfit(x, y, TREND_DEGREE), x))
 
 
 def _energies(modes: Sequence[Mode], stations: Sequence[str]) -> FloatArray:

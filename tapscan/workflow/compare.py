@@ -29,10 +29,10 @@ from tapscan.screening.missing import gained_modes, lost_modes
 from tapscan.screening.origins import of_plate
 from tapscan.screening.repeatability import shared_stations
 from tapscan.screening.rules import change_since_baseline as rule
-from tapscan.screening.rules.buzz import held_first
 from tapscan.screening.unlike import Unlikeness, is_contact, unlikeness
 from tapscan.screening.warming import common_shift, iron_c
 from tapscan.settings import Settings, settings_sha256
+from tapscan.workflow.quiet import buzzed, left_out, quiet_ones
 
 SINGLE = (
     "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
@@ -49,8 +49,12 @@ BLIND = (
 
 
 def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> Comparison:
-    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it."""
+    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
+
+    Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
+    """
     _check(later, baselines)
+    every, baselines = baselines, quiet_ones(baselines, settings)
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
     unlike = unlikeness(later.conditions, [b.conditions for b in baselines], places, settings)
     contact = all(is_contact(s.conditions) for s in (later, *baselines))
@@ -58,7 +62,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
     lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
     where = places_of_change(measured)
-    mass = explain(measured, settings) if _over(measured) else None
+    mass = explain(measured, settings) if contact and _over(measured) else None  # a room blurs what tells the two
     evidence = rule.Evidence(measured, (*lost, *gained), mass, where, _since(baselines), unlike.loss_refused, contact)
     refused = unlike.refused or buzzed(later, baselines, settings)
     found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
@@ -80,12 +84,13 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         explanation=mass,
         where=where,
         indications=indications,
-        carried=carry(later, baselines, measured),
+        carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
-        limitations=_limitations(measured, contact, settings),
+        limitations=(*left_out(every, baselines), *_limitations(measured, contact, settings)),
         summary=_summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings),
         reason=_why_none(measured, settings),
+        by_odds=measured.frequency.by_odds,
     )
 
 
@@ -118,22 +123,6 @@ def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:
     kept = [{m.id for m in s.modes} for s in own]
     foreign = [m.frequency_hz for s, k in zip(scans, kept, strict=True) for m in s.modes if m.id not in k]
     return own, tuple(sorted(foreign))
-
-
-def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> str | None:
-    """Why nothing can be concluded while something rattles in one of the scans; None where nothing does, or the parts were held.
-
-    A rattling part moves modes, adds modes and hides others as much as a crack does (docs/comparison.md).
-    """
-    if why := held_first(later.scan, settings, "what changed since the earlier scan"):
-        return why
-    noisy = [b.name for b in baselines if held_first(b.scan, settings, "")]
-    if not noisy:
-        return None
-    return (
-        f"something buzzed in the earlier scan ({', '.join(noisy)}), and what rattles moves modes as a crack does; scan again with hook, screws and pads held "
-        "(--held), and make that the baseline"
-    )
 
 
 def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> None:
@@ -213,18 +202,20 @@ def _common(
 
 
 def carry(
-    later: ScanForComparison, baselines: Sequence[ScanForComparison], measured: Measured
+    later: ScanForComparison, baselines: Sequence[ScanForComparison], measured: Measured, settings: Settings
 ) -> tuple[Indication, ...]:
     """The later scan's own indications: `unchanged` where a baseline scan had the same, else `new`.
 
     The same: by the same rule, and on a paired mode; where no mode is named, at one of the same stations, or at none on both sides.
     """
     partner = {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
+    place = {b.name: k for k, b in enumerate(quiet_ones(baselines, settings))}
     out = []
     for indication in later.indications:
+        modes = [partner[m] for m in indication.modes if m in partner]
         old = any(
-            _same(indication, earlier, {partner[m][k] for m in indication.modes if m in partner})
-            for k, b in enumerate(baselines)
+            _same(indication, earlier, {m[place[b.name]] for m in modes} if b.name in place else set())
+            for b in baselines
             for earlier in b.indications
         )
         out.append(replace(indication, status="unchanged" if old else "new"))

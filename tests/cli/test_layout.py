@@ -60,7 +60,7 @@ def test_what_is_wrong_is_told_in_one_line(tmp_path: Path):
         run("print", "grand-short", str(tmp_path / "missing" / "x.html"))
     with pytest.raises(BadRequest, match="neither soft nor hard"):
         run("print", "grand-short", str(tmp_path / "x.html"), "--order", "loud")
-    with pytest.raises(BadLayout, match="known are grand-long"):
+    with pytest.raises(BadLayout, match="known are grand-dense, grand-long"):
         run("print", "gran", str(tmp_path / "x.html"))
     mine = tmp_path / "mine.toml"
     mine.write_text(layout_text("grand-short").replace('["all"]', '["bare"]'), encoding="utf-8")

@@ -93,13 +93,18 @@ def test_the_mark_that_matters_lies_on_top():
 
 
 @pytest.mark.parametrize(
-    "name", ["grand-long", "grand-three-quarter-long", "upright-long", "upright-three-quarter-long"]
+    "name",
+    [
+        f"{kind}{size}"
+        for kind in ("grand", "upright")
+        for size in ("-long", "-three-quarter-long", "-dense", "-three-quarter-dense")
+    ],
 )
 @pytest.mark.parametrize("width", [SMALL, 460.0, 520.0])
 def test_marks_and_names_do_not_hide_each_other(name, width):
     layout = read_layout(name)
     canvas = Canvas(layout, width)
-    places = apart([canvas.at((s.x, s.y)) for s in layout.stations], [5.5] * 24)
+    places = apart([canvas.at((s.x, s.y)) for s in layout.stations], [5.5] * len(layout.stations))
     for (ax, ay), (bx, by) in combinations(places, 2):
         assert hypot(ax - bx, ay - by) > 11.0
     drawn = labels(canvas, [(s.name, at, 5.5, False) for s, at in zip(layout.stations, places, strict=True)])

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapscan.records import RoomRing, Screening
+from tapscan.records import Indication, RoomRing, Screening
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
 from tapscan.screening.trend import follow
 from tapscan.workflow.compare import compare_scans, with_comparison
@@ -98,19 +98,35 @@ def test_while_a_part_rattles_nothing_is_concluded_until_it_was_held(which, word
     """A rattling screw moves, adds and hides modes as much as a crack does (docs/comparison.md)."""
     rattle = tuple(late(i) for i in range(12))
     cracked = named(scan(crack(2e-2), seed=50), "2026-05-01")
-    first, *others = BASE
     buzzing = {"late_sounds": rattle, "late_sounds_reason": None}
     held = {**buzzing, "parts_held": True}
 
     def compared(facts):
         if which == "later":
             return compare_scans(replace(cracked, scan=replace(cracked.scan, **facts)), BASE, SETTINGS)
-        return compare_scans(cracked, [replace(first, scan=replace(first.scan, **facts)), *others], SETTINGS)
+        return compare_scans(cracked, [replace(b, scan=replace(b.scan, **facts)) for b in BASE], SETTINGS)
 
     result = compared(buzzing)
     assert result.indications == () and "Nothing is concluded" in result.summary
     assert "buzzed" in result.rules_not_run[0].reason and words in result.rules_not_run[0].reason
     assert compared(held).indications != ()
+
+
+def test_a_baseline_scan_that_rattled_is_left_out_while_others_are_quiet():
+    """Its modes would widen the plate's own scatter; its indications still tell what is old."""
+    noisy = {"late_sounds": tuple(late(i) for i in range(12)), "late_sounds_reason": None}
+    first, *others = BASE
+    rattled = replace(first, scan=replace(first.scan, **noisy))
+    cracked = named(scan(crack(2e-2), seed=50), "2026-05-01")
+    long = Indication("D1", "long-decay", "relevant", None, ("S1",), (), "Rings on.", (), ())
+    cracked, rattled = (replace(s, indications=(long,)) for s in (cracked, rattled))
+    found = compare_scans(cracked, [rattled, *others], SETTINGS)
+    assert found.baselines == tuple(b.name for b in others)
+    assert any(first.name in words and "left out" in words for words in found.limitations)
+    assert found.statistic == compare_scans(cracked, others, SETTINGS).statistic
+    assert [i.id for i in found.indications] == ["C1"]
+    assert [i.status for i in found.carried] == ["unchanged"]
+    assert not any("left out" in words for words in compare_scans(cracked, BASE, SETTINGS).limitations)
 
 
 def test_a_comparison_without_an_answer_is_no_nothing_found():

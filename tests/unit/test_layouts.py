@@ -3,6 +3,7 @@
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 from shapely.geometry import LineString, Point, Polygon
 
@@ -16,6 +17,7 @@ BARE = tuple(s for s in STATES if s not in IN_PIANO)
 STATION = '[[station]]\nname = "A"\nwhere = "rim"\nx = 0.1\ny = 0.9\n'
 GOOD = 'name = "mine"\nkind = "grand"\n' + STATION
 OUTLINE = "[outline]\nwidth_to_height = 1.5\nedge = [[0, 0], [1, 0], [0.5, 1.0]]\n"
+PLACES = {"short": 8, "long": 24, "dense": 36}
 LONG = [name for name in known_layouts() if name.endswith("-long")]
 NEAR_STRINGS = ("pin", "agraffe", "capo", "pressure", "flank", "end,", "bay corner", "flange")
 
@@ -25,21 +27,33 @@ def test_layouts_that_ship(name):
     layout = read_layout(name)
     assert layout.name == name
     assert layout.kind in name and layout.outline is not None
-    assert len(layout.stations) == (8 if name.endswith("-short") else 24)
+    assert len(layout.stations) == PLACES[name.rpartition("-")[2]]
     assert all(s.where and s.trouble and s.direction for s in layout.stations)
     assert len({s.where for s in layout.stations}) == len(layout.stations)
     assert [s.name for s in layout.stations] == [f"S{k}" for k in range(1, len(layout.stations) + 1)]
 
 
-def test_each_kind_of_plate_has_a_long_and_a_short_layout():
+def test_each_kind_of_plate_has_a_short_a_long_and_a_dense_layout():
     kinds = ("grand", "grand-three-quarter", "upright", "upright-three-quarter")
-    assert set(known_layouts()) == {f"{k}-{size}" for k in kinds for size in ("long", "short")}
+    assert set(known_layouts()) == {f"{k}-{size}" for k in kinds for size in PLACES}
     assert set(known_outlines()) == set(kinds)
 
 
 @pytest.mark.parametrize("name", LONG)
 def test_a_short_scan_can_be_set_beside_a_long_one(name):
     assert read_layout(name.replace("-long", "-short")).stations == read_layout(name).stations[:8]
+
+
+@pytest.mark.parametrize("name", LONG)
+def test_a_dense_one_fills_the_gaps_of_a_long_one(name):
+    long, dense = read_layout(name), read_layout(name.replace("-long", "-dense"))
+    assert dense.stations[:24] == long.stations
+    assert set(dense.allowed("strung")) == set(long.allowed("strung"))
+    wide, placed = long.outline.width_to_height, {s.name: s for s in long.stations}
+    for new in dense.stations[24:]:
+        a, b = (placed[n] for n in re.fullmatch(r"halfway between (S\d+) and (S\d+)", new.where).groups())
+        assert abs(new.x - (a.x + b.x) / 2) < 0.002 and abs(new.y - (a.y + b.y) / 2) < 0.002
+        assert min(np.hypot((new.x - s.x) * wide, new.y - s.y) for s in long.stations) > 0.05
 
 
 @pytest.mark.parametrize("name", LONG)

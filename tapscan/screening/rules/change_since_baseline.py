@@ -22,6 +22,9 @@ SIMULATED = "limit set on simulated plates; no iron was measured"
 NAMED_PLACES = 3
 STRONG = 0.6  # places at which the changed modes move at least this share of the strongest place's
 
+WHAT_FELL = {False: "three largest drops", True: "odds that some tones fell (log)"}  # by_odds
+UNIT_FELL = {False: "standard deviations", True: "1"}
+
 DROP_OTHERS = (
     "something left on the plate, or fitted since: a clamp, hook, screw or magnet",
     "the pickup moved, came loose, or is another one",
@@ -84,18 +87,25 @@ def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
     hz = evidence.measured.later.frequency_hz[evidence.measured.later_index[worst]]
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
-        f"Since {evidence.since}, {len(order)} of the {int(found.judged.sum())} tones (modes) compared have become lower, by more than an unchanged plate differs from "
-        f"scan to scan. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
+        f"Since {evidence.since}, {_how_many(found)}. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
         f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass)}"
     )
     conditions = [
-        Condition("three largest drops", found.statistic, found.limit, "standard deviations", SIMULATED),
+        Condition(WHAT_FELL[found.by_odds], found.statistic, found.limit, UNIT_FELL[found.by_odds], SIMULATED),
         Condition("largest drop", fell, None, "%", "measured"),
     ]
     if evidence.mass is not None:
         conditions.append(Condition("odds of a weight (log)", evidence.mass.score, evidence.mass.limit, "1", SIMULATED))
     others = DROP_OTHERS if weight else (*DROP_OTHERS[1:], DROP_OTHERS[0])
     return [_indication("C1", scan, evidence, order, sentence, conditions, others)]
+
+
+def _how_many(found: Change) -> str:
+    compared, single = int(found.judged.sum()), int(found.named.sum())
+    if not found.by_odds:
+        return f"{max(single, 1)} of the {compared} tones (modes) compared have become lower, by more than an unchanged plate differs from scan to scan"
+    alone = f"{single} of them by themselves" if single else "though none of them does by itself"
+    return f"the {compared} tones (modes) compared, taken together, have become lower by more than an unchanged plate differs from scan to scan, {alone}"
 
 
 def _meaning(mass: AddedMass | None) -> str:

@@ -4,15 +4,17 @@ Reason: the damping of cast iron comes from the shape of its graphite (R. D. Ada
 (1972) 199). Chilled, nodular or white iron and steel ring several times longer than coarse flake iron.
 A region of it shows in the modes that move most there; a whole plate of it in all modes.
 
-Limits: the region by the score of one place, or of all places together, against the plate's own trend (screening/iron.py; the
-limits keep simulated sound plates out); the plate by the median loss factor of its modes, order of magnitude from handbook damping
-capacities (from memory).
+Limits: the region by how well the losses fit an area of other iron, averaged over all areas (screening/iron.py; the limit keeps simulated
+sound plates out); the plate by the median loss factor of its modes, order of magnitude from handbook damping capacities (from memory).
+Where the plate is as well told by a dull area, the likelier of the two speaks.
 """
+
+from collections.abc import Sequence
 
 import numpy as np
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
-from tapscan.screening.iron import PlaceScore, SpreadScore, place_scores, spread_score
+from tapscan.screening.iron import AreaScore, area_score
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
@@ -41,45 +43,41 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     losses = [m.loss_factor for m in of_plate(scan.modes) if m.loss_factor is not None]
     if len(losses) < settings.plate_modes:
         return RuleNotRun(NAME, f"needs the decay of {settings.plate_modes:.0f} modes, has {len(losses)}")
-    places, spread = place_scores(scan.modes, settings), spread_score(scan.modes, settings)
-    return _whole(scan, losses, settings) + _region(scan, places, spread, settings)
+    return _whole(scan, losses, settings) + _region(scan, area_score(scan.modes, scan.map, settings), settings)
 
 
-def _region(scan: Scan, places: list[PlaceScore], spread: SpreadScore | None, settings: Settings) -> list[Indication]:
-    """By one place that rings on, or by several that do a little each."""
-    together = spread is not None and spread.lasting and spread.score >= settings.spread_score
-    long = [p for p in places if p.score <= -settings.region_score] or (places[:NAMED_PLACES] if together else [])
-    if not long or spread is None:
+def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Indication]:
+    if found is None or found.lasting < settings.area_score or found.lasting < found.dull:
         return []
-    worst = long[0]
+    area = found.lasting_area
     return [
         Indication(
             id="D2",
             rule=NAME,
             interpretation="relevant",
             status=None,
-            stations=tuple(p.station for p in long),
+            stations=area.stations,
             modes=(),
             sentence=(
-                f"The iron around {_listed([scan.where(p.station) for p in long])} rings on longer than the rest of this plate: "
-                f"the tones strongest there lose {100 * (1 - worst.loss_ratio):.0f} % less energy in each swing than its "
+                f"The iron around {places_in_words(scan, area.stations)} rings on longer than the rest of this plate: "
+                f"the tones strongest there lose {100 * (1 - area.loss_ratio):.0f} % less energy in each swing than its "
                 "other tones do. Iron that is hard there, or chilled (cooled too fast in the mould), does that."
             ),
             conditions=(
-                Condition(
-                    f"score at {worst.station}", worst.score, -settings.region_score, "standard deviations", SIMULATED
-                ),
-                Condition(
-                    "loss that goes with place", spread.score, settings.spread_score, "standard deviations", SIMULATED
-                ),
-                Condition("loss beside the plate's trend", worst.loss_ratio, None, "1", SIMULATED),
+                Condition("area that rings on", found.lasting, settings.area_score, "standard deviations", SIMULATED),
+                Condition("loss beside the plate's trend", area.loss_ratio, None, "1", SIMULATED),
             ),
             other_explanations=REGION_OTHERS,
         )
     ]
 
 
-def _listed(names: list[str]) -> str:
+def places_in_words(scan: Scan, stations: Sequence[str]) -> str:
+    """The first few with their places; how many more lie beside them."""
+    names = [scan.where(s) for s in stations[:NAMED_PLACES]]
+    more = len(stations) - len(names)
+    if more:
+        names.append(f"{more} more {'place' if more == 1 else 'places'} beside them")
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 

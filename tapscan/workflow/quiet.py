@@ -1,0 +1,43 @@
+"""Which scans of a plate are fit to be compared: those in which nothing rattled.
+
+    quiet_ones(baselines, settings)        baseline scans in which nothing buzzed; all of them where something did in each
+    left_out(every, used)                  the sentence that says which were left out
+    buzzed(later, baselines, settings)     why nothing can be concluded while something rattles
+
+A rattling part moves modes, adds modes and hides others as much as a crack does (docs/comparison.md).
+"""
+
+from collections.abc import Sequence
+
+from tapscan.records import ScanForComparison
+from tapscan.screening.rules.buzz import held_first
+from tapscan.settings import Settings
+
+
+def quiet_ones(baselines: Sequence[ScanForComparison], settings: Settings) -> Sequence[ScanForComparison]:
+    """In their order."""
+    return [b for b in baselines if not held_first(b.scan, settings, "")] or baselines
+
+
+def left_out(every: Sequence[ScanForComparison], used: Sequence[ScanForComparison]) -> tuple[str, ...]:
+    """Empty where none was."""
+    names = [b.name for b in every if b.name not in {u.name for u in used}]
+    if not names:
+        return ()
+    return (
+        f"Something buzzed in {' and in '.join(names)}, and what rattles moves modes: left out of the baseline. Scan again with hook, screws and "
+        "pads held (--held) for it.",
+    )
+
+
+def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> str | None:
+    """None where nothing rattles in any of the scans, or the parts were held."""
+    if why := held_first(later.scan, settings, "what changed since the earlier scan"):
+        return why
+    noisy = [b.name for b in baselines if held_first(b.scan, settings, "")]
+    if not noisy:
+        return None
+    return (
+        f"something buzzed in the earlier scan ({', '.join(noisy)}), and what rattles moves modes as a crack does; scan again with hook, screws and pads held "
+        "(--held), and make that the baseline"
+    )
