@@ -185,15 +185,10 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> frozenset
 
 def counted(rows: Sequence[Judged]) -> dict[str, Any]:
     """What the report says of each rule, for tapscan/report/reach.json; and what a test holds against docs/rules.md."""
-    names = [rule.NAME for rule in RULES]
-    by_kind = {k: [r for r in rows if r.kind == k] for k in kinds_of(rows)}
-    sound = by_kind["sound"]
+    sound = [r for r in rows if r.kind == "sound"]
     return {
-        "relevant": {
-            k: {n: share(sum(n in r.relevant for r in found), len(found)) for n in names}
-            for k, found in by_kind.items()
-        },
-        "any_relevant": {k: share(sum(bool(r.relevant) for r in found), len(found)) for k, found in by_kind.items()},
+        "relevant": relevant_by_rule(rows),
+        "any_relevant": counted_kinds(rows),
         "buzz": {
             name: share(
                 sum(_buzzes(r) for r in sound if r.rattles == rattles), sum(r.rattles == rattles for r in sound)
@@ -201,6 +196,15 @@ def counted(rows: Sequence[Judged]) -> dict[str, Any]:
             for name, rattles in (("rattling", True), ("quiet", False))
         },
         "string_on_bare": share(sum(r.string for r in sound), len(sound)),
+    }
+
+
+def relevant_by_rule(rows: Sequence[Judged]) -> dict[str, Any]:
+    """Kind, rule: how often that rule raised something relevant."""
+    by_kind = {k: [r for r in rows if r.kind == k] for k in kinds_of(rows)}
+    names = [rule.NAME for rule in RULES]
+    return {
+        k: {n: share(sum(n in r.relevant for r in found), len(found)) for n in names} for k, found in by_kind.items()
     }
 
 
@@ -342,7 +346,7 @@ def main() -> None:
     counts = {
         **counted(found.first),
         "ended": counted_kinds(found.ended),
-        "more_places": counted_kinds(found.more),
+        "more_places": relevant_by_rule(found.more),
         "more_places_ended": counted_kinds(found.more_ended),
     }
     beside = {

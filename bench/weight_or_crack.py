@@ -56,7 +56,7 @@ def cases(jobs: Sequence[Job], store: Store, sound: bool) -> list[Case]:
     return out
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True)
 class Model:
     """What added_mass.py holds."""
 

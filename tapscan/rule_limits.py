@@ -30,7 +30,7 @@ class RuleLimits:
         12.0, "modes", "so many must have moved: close modes err by pairs", "simulated plates, docs/rules.md"
     )
     force_score: float = limit(
-        4.0, "standard deviations", "by which the last of them must have moved", "simulated plates, docs/rules.md"
+        4.2, "standard deviations", "by which the last of them must have moved", "simulated plates, docs/rules.md"
     )
     steady_before_db: float = limit(
         -6.0,

@@ -96,7 +96,18 @@ def _rule(rule: str, figures: Mapping[str, Any]) -> str:
     found.append(f"{_share(other)} with {'another' if found else 'a'} flaw")
     plain = by_kind["sound"]
     told = f"on simulated plates it spoke on {_share(plain)} without a flaw ({_up_to(plain)}), and on {', on '.join(found)}."
-    return " ".join(part for part in (told, MORE.get(rule, ""), NO_IRON) if part)
+    return " ".join(part for part in (told, _more_places(rule, figures), MORE.get(rule, ""), NO_IRON) if part)
+
+
+def _more_places(rule: str, figures: Mapping[str, Any]) -> str:
+    """What it finds where more places were tapped, for the flaws it looks for; empty where that was not tried."""
+    by_kind = {kind: found[rule] for kind, found in figures["more_places"].items()}
+    aimed = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in AIMED[rule] if kind in by_kind]
+    if not aimed:
+        return ""
+    return (
+        f"With 36 places tapped it spoke on {_share(by_kind['sound'])} without a flaw and on {' and on '.join(aimed)}."
+    )
 
 
 def _buzz(figures: Mapping[str, Any]) -> str:

@@ -4,9 +4,9 @@
 
 Each mode's loss factor is set against the plate's own smooth trend over frequency. A mode rings longest where its own metal damps least.
 For every area (screening/areas.py) the deviations are held against what they would be, were the iron of that area alone chilled: the
-correlation in units of what chance gives is its z. Nobody knows beforehand which area it is, so the likelihood ratios exp(z^2 / 2) are
-averaged over all areas, each sign by itself, and written as the z that one single area would need for as much: sqrt(2 ln mean). It is 0
-where nothing is out of the ordinary. (A likelihood ratio averaged over what is not known: Cox and Hinkley 1974, from memory.)
+correlation in units of what chance gives is its z, and exp(z^2 / 2) its likelihood ratio where the amount fits best. Nobody knows beforehand which
+area it is, so these are averaged over all areas, each sign by itself, and written as the z that one single area would need for as much:
+sqrt(2 ln mean). It is 0 where nothing is out of the ordinary.
 
 How much of a mode's energy lies in an area is told by the strengths at its places, a point telling of the iron around it poorly: large values
 are believed less. Ours; how often it is right on simulated plates stands in docs/rules.md. No iron was measured.

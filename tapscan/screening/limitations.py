@@ -6,6 +6,7 @@ limitations(scan, settings)   tuple of sentences; every one names what would men
 from collections import Counter
 
 from tapscan.records import IN_PIANO, Scan
+from tapscan.screening.in_words import joined
 from tapscan.settings import Settings
 
 FEW_STATIONS = 6
@@ -55,7 +56,7 @@ def _ruled_out(scan: Scan) -> list[str]:
     wrong = [s.name for s in scan.map.stations if s.name in struck and scan.state not in s.states]
     if not wrong:
         return []
-    names = f"{', '.join(wrong[:-1])} and {wrong[-1]}" if len(wrong) > 1 else wrong[0]
+    names = joined(wrong)
     why = (
         "Near pins, agraffes and strings a blow can break a string, and the strings ring along in what was heard"
         if scan.state in {"strung", "as-found"}

@@ -14,7 +14,7 @@ COUNTED = [*AIMED, "buzz", "string", "change-since-baseline"]
 
 @pytest.mark.parametrize("rule", COUNTED)
 def test_other_settings_have_no_measured_reach(rule):
-    other = settings_sha256(replace(Settings(), region_score=9.9))
+    other = settings_sha256(replace(Settings(), area_score=9.9))
     assert reach(rule, other) == OTHER_SETTINGS
     assert reach(rule, SHIPPED) != OTHER_SETTINGS
     assert "o iron was measured" in reach(rule, SHIPPED)
@@ -25,11 +25,21 @@ def test_all_kinds_of_plates_are_counted_once(rule):
     """Shares in the sentence add up to all flawed plates of the bench, and to the times the rule spoke on them."""
     found = {kind: share[rule] for kind, share in measured()["single"]["relevant"].items()}
     assert set(found) == {"sound", *KINDS}
-    told = [(0 if a == "none" else int(a), int(b)) for a, b in re.findall(r"(none|\d+) of (\d+)", reach(rule, SHIPPED))]
+    usual, _, more = reach(rule, SHIPPED).partition("With 36 places")
+    told = _counts(usual)
     assert told[0] == (found["sound"]["spoke"], found["sound"]["of"])
     flawed = [found[kind] for kind in KINDS]
     assert sum(a for a, _ in told[1:]) == sum(f["spoke"] for f in flawed)
     assert sum(b for _, b in told[1:]) == sum(f["of"] for f in flawed)
+
+    dense = {kind: share[rule] for kind, share in measured()["single"]["more_places"].items()}
+    aimed = [k for k in AIMED[rule] if k in dense]
+    wanted = [(dense[k]["spoke"], dense[k]["of"]) for k in ("sound", *aimed)] if aimed else []
+    assert _counts(more) == wanted
+
+
+def _counts(text):
+    return [(0 if a == "none" else int(a), int(b)) for a, b in re.findall(r"(none|\d+) of (\d+)", text)]
 
 
 def test_the_comparison_tells_unchanged_and_cracked_plates():

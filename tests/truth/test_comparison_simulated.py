@@ -114,7 +114,7 @@ def test_a_weight_is_named_where_a_strut_cut_is_not():
         told(p, s, f"mass: {s % 5}: 0.5")[1] for p in ("parlour-grand", "upright-full") for s in range(9200, 9205)
     ]
     assert all(w.indications for w in weights)
-    assert sum(w.explanation.likelier for w in weights) >= 7  # of 10; the bench has the rate
+    assert sum(w.explanation.likelier for w in weights) >= 8  # of 10; the bench has the rate
     label = next(x for x in load_table(PATTERN).labels if x.startswith("width 50"))
     cuts = [told(PATTERN, s, f"flaw: {label}")[1] for s in range(9200, 9205)]
     assert not any(c.explanation.likelier for c in cuts)
@@ -124,10 +124,10 @@ def test_a_weight_is_named_where_a_strut_cut_is_not():
 def test_most_cracks_are_not_named_a_weight():
     named = []
     for pattern in ("parlour-grand", "upright-full"):
-        for kind in ("width 25", "depth 25", "inner corner", "bolt", "severed"):
+        for kind in ("width 25", "depth 25", "inner corner", "bolt", "severed", "rim 30"):
             label = next(x for x in load_table(pattern).labels if x.startswith(kind))
             named.append(told(pattern, 9400, f"flaw: {label}")[1].explanation.likelier)
-    assert sum(named) <= 2  # of 10; the bench has the rate
+    assert sum(named) <= 1  # of 12; the bench has the rate
 
 
 def test_stripped_then_finished_raises_nothing_by_itself():

@@ -1,31 +1,80 @@
 """What the detection benches count: pairs of scans of one casting, curves over sizes, and the table in short."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from bench.detection import in_short
+from bench.detection import followed, in_short
 from bench.detection_pairs import Told, pair_table
-from bench.detection_scans import Plate, luck_of
-from bench.detection_store import before, earlier_visits, first_visits
+from bench.detection_scans import Plate, luck_of, taps_of
+from bench.detection_store import Row, before, denser, earlier_visits, first_visits, held_again, layout_of
 from bench.size_curves import DOCS, RESULTS, Trial, curve_of, page, rows
 from tapscan.demo.plates import load_table
+from tapscan.screening.areas import positions_of
+from tests.rule_scans import late, scan
 
 TABLES = {name: load_table(name) for name in ("parlour-grand", "small-grand")}
 
 
 def test_an_earlier_visit_is_the_same_casting_heard_the_same_way_with_other_pads():
     cracked = Plate(TABLES["parlour-grand"], "depth 50 %, strut 2 at 0.60", 7, breathing=True)
-    earlier = before(cracked)
+    earlier, *more = before(cracked)
+    assert [m.visit for m in more] == [2, 3]
+    assert len({luck_of(e)[1].state for e in (earlier, *more)}) == 3
     assert (earlier.label, earlier.breathing, earlier.seed, earlier.visit) == ("sound", False, 7, 1)
     now, then = luck_of(cracked)[1], luck_of(earlier)[1]
     assert (now.setting, now.room_seed) == (then.setting, then.room_seed)
     assert now.state.supports != then.state.supports and now.state.temperature_c != then.state.temperature_c
-    assert earlier.name != before(Plate(cracked.table, "sound", 8)).name
+    assert earlier.name != before(Plate(cracked.table, "sound", 8))[0].name
 
 
-def test_one_earlier_visit_serves_all_plates_of_one_casting_and_none_is_made_for_setting_patterns():
+def test_earlier_visits_serve_all_plates_of_one_casting_and_none_is_made_for_setting_patterns():
     plates = [Plate(t, label, 9) for t in TABLES.values() for label in ("sound", "severed, strut 1 at 0.57")]
-    assert [p.table.name for p in earlier_visits(plates)] == ["parlour-grand"]
+    assert [p.table.name for p in earlier_visits(plates)] == ["parlour-grand"] * 3
+
+
+def test_a_plate_that_rattles_is_tapped_again_with_the_part_held_and_that_scan_counts_where_a_buzz_was_heard():
+    plate = Plate(TABLES["parlour-grand"], "sound", 9)
+    buzz = scan([], late_sounds=tuple(late(i) for i in range(12)), late_sounds_reason=None)
+    quiet = scan([], parts_held=True)
+    rows = {plate.name: Row("sound", "parlour-grand", buzz, rattles=True)}
+    (again,) = held_again([plate, Plate(TABLES["parlour-grand"], "sound", 10)], rows)
+    assert again.held and again.name.endswith("held")
+    rows[again.name] = Row("sound", "parlour-grand", quiet, rattles=True)
+    assert followed([plate], rows)[plate.name].scan is quiet
+    unheard = {**rows, plate.name: Row("sound", "parlour-grand", scan([]), rattles=True)}
+    assert followed([plate], unheard)[plate.name].scan is unheard[plate.name].scan
+
+
+def test_held_parts_do_not_rattle_and_nothing_else_changes():
+    plate = next(
+        p
+        for p in (Plate(TABLES["parlour-grand"], "sound", seed) for seed in range(60))
+        if luck_of(p)[1].rattle_place >= 0 and luck_of(p)[1].setting.room_m is None
+    )
+    rattled, held = (taps_of(p, ["S1", "S2"]) for p in (plate, replace(plate, held=True)))
+    assert rattled[1] == held[1]
+    assert [t.force for t in rattled[0]] == [t.force for t in held[0]]
+    assert not np.allclose(rattled[0][0].samples, held[0][0].samples, atol=1e-6)
+
+
+def test_more_places_are_for_chilled_and_sound_plates_and_bear_other_names():
+    table = TABLES["parlour-grand"]
+    spots = [*table.meta["stations"], {**table.meta["stations"][0], "name": "S21"}]
+    denser_table = replace(table, meta={**table.meta, "stations": spots})
+    plates = [Plate(table, x, 9) for x in ("sound", "severed, strut 1 at 0.57", "chilled region")]
+    more = denser(plates, {"parlour-grand": denser_table})
+    assert [p.label for p in more] == ["chilled region", "sound"]
+    assert [p.name.rpartition("|")[2] for p in more] == ["21 places"] * 2
+
+
+def test_the_layout_of_a_table_keeps_its_shape():
+    table = TABLES["parlour-grand"]
+    layout, spots = layout_of(table), table.meta["stations"]
+    places = positions_of(layout, table.station_names)
+    metres = np.array([[s["x_m"], s["y_m"]] for s in spots])
+    assert np.allclose(places / places[0], metres / metres[0])
 
 
 def test_patterns_that_set_limits_come_seldom_and_each_seed_has_a_plate_without_a_flaw():
@@ -88,6 +137,9 @@ def test_counts_by_sensor_add_up():
 
 def test_the_short_table_says_what_was_not_run():
     share = {"spoke": 1, "of": 50, "low": 0.0005, "high": 0.106}
-    lines = in_short({"any_relevant": {"severed strut": share, "sound": share}}, {"sound": share})
-    assert lines[2] == "| without a flaw | 1 of 50 | 0.1 to 10.6 % | 1 of 50 | 0.1 to 10.6 % |"
-    assert lines[3].endswith("| not run |  |")
+    both = {"severed strut": share, "sound": share}
+    counts = {"any_relevant": both, "ended": both, "more_places_ended": {"sound": share}}
+    lines = in_short(counts, {"any_relevant": {"sound": share}, "three": {}})
+    cell = "1 of 50 (0.1 to 10.6 %)"
+    assert lines[2] == f"| without a flaw | {cell} | {cell} | {cell} | {cell} | not run |"
+    assert lines[3] == f"| severed strut | {cell} | {cell} | not run | not run | not run |"

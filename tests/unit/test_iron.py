@@ -1,18 +1,30 @@
-"""The region score: nothing in a plate of one iron, the right place where part of it damps less.
+"""Areas of other iron: nothing in a plate of one iron, the right area where part of it damps less or more.
 
 Invented modes; the expected directions follow from the score's definition (closed form), its behaviour on
-finite-element plates stands in docs/numbers.md.
+finite-element plates stands in docs/rules.md.
 """
 
 import numpy as np
 import pytest
 
+from tapscan.places import Layout, Outline, Station
 from tapscan.records import Mode, RuleNotRun, Scan, Strength
-from tapscan.screening.iron import place_scores, spread_score
-from tapscan.screening.rules import long_decay
+from tapscan.screening.areas import DIRECTIONS, SHARES, alone, areas_of, positions_of
+from tapscan.screening.iron import area_score
+from tapscan.screening.rules import dead_place, long_decay
 from tapscan.settings import Settings
 
 STATIONS = [f"S{i}" for i in range(1, 13)]
+# Three rows of four; S1 to S4 lie at one end.
+LAYOUT = Layout(
+    "grid",
+    "grand",
+    "",
+    tuple(Station(s, "", (k % 4) / 3, (k // 4) / 2) for k, s in enumerate(STATIONS)),
+    Outline("grid", 1.5, ()),
+)
+END = (0, 1, 2, 3)
+S = Settings()
 
 
 def mode(name: str, f: float, loss: float, strengths: np.ndarray) -> Mode:
@@ -37,35 +49,106 @@ def plate(seed: int, chilled: int | None, slope: float = 0.0, mean: float = 0.00
     return modes
 
 
+def regional(seed: int, region: tuple[int, ...], sign: float) -> list[Mode]:
+    """60 modes with 10 % scatter; how much of a mode lies in the region is told by each of its places poorly."""
+    rng = np.random.default_rng(seed)
+    modes = []
+    for i, f in enumerate(np.sort(rng.uniform(100, 1400, 60))):
+        held = rng.exponential()
+        energy = rng.exponential(size=len(STATIONS))
+        energy[list(region)] *= held
+        loss = 0.004 * np.exp(0.10 * rng.standard_normal() + sign * (0.08 * held if region else 0.0))
+        modes.append(mode(f"M{i}", float(f), float(loss), 10 * np.log10(energy + 1e-6)))
+    return modes
+
+
+def scanned(modes: list[Mode], layout: Layout | None = LAYOUT) -> Scan:
+    return Scan((), (), tuple(modes), map=layout)
+
+
 def test_one_iron_throughout_raises_nothing_whatever_its_damping() -> None:
-    """By chance the spread score passes 3.0 on about one plate in 150 for each sign (a weighted chi-square of 12)."""
+    """By chance either score passes on about one plate in 200."""
     found = [
-        (seed, slope)
-        for seed in range(20)
+        seed
+        for seed in range(40)
         for slope, mean in ((0.0, 0.002), (0.5, 0.01), (-0.5, 0.004))
-        if long_decay.run(Scan((), (), tuple(plate(seed, None, slope, mean))), Settings())
+        for rule in (long_decay, dead_place)
+        if rule.run(scanned(plate(seed, None, slope, mean)), S)
     ]
-    assert len({seed for seed, _ in found}) <= 1
+    assert len(set(found)) <= 1
 
 
-@pytest.mark.parametrize("seed", range(20))
-def test_a_region_that_damps_less_is_named(seed: int) -> None:
+def test_chance_alone_passes_the_limit_about_as_often_as_it_says() -> None:
+    """5 of 1000 shuffled plates each way (settings.py); of 300, at most 5 with a chance of one in a hundred (binomial)."""
+    told = [area_score(regional(seed, (), 0.0), LAYOUT, S) for seed in range(300)]
+    for found in ([t.lasting for t in told if t], [t.dull for t in told if t]):
+        assert len(found) == 300
+        assert sum(s >= S.area_score for s in found) <= 5
+        assert np.mean([s >= 1.5 for s in found]) > 0.01  # the score is alive
+
+
+@pytest.mark.parametrize("layout", [None, LAYOUT])
+@pytest.mark.parametrize("seed", range(10))
+def test_a_place_that_damps_less_is_named_first(seed: int, layout: Layout | None) -> None:
     modes = plate(seed, chilled=4)
-    scores = place_scores(modes, Settings())
-    assert scores[0].station == "S5"
-    assert scores[0].loss_ratio < 1
-    (indication,) = long_decay.run(Scan((), (), tuple(modes)), Settings())
+    found = area_score(modes, layout, S)
+    assert found is not None and found.lasting > found.dull
+    assert found.lasting_area.stations[0] == "S5" and found.lasting_area.loss_ratio < 1
+    (indication,) = long_decay.run(scanned(modes, layout), S)
     assert "S5" in indication.stations and "S5" in indication.sentence
 
 
+@pytest.mark.parametrize(("rule", "sign"), [(long_decay, -1.0), (dead_place, 1.0)])
+def test_an_area_is_found_where_no_single_place_tells(rule, sign: float) -> None:
+    """Four places in twelve, each a poor witness: judged together they are found far more often, and on the right side."""
+    together = apart = wrong = 0
+    other = {long_decay: dead_place, dead_place: long_decay}[rule]
+    for seed in range(60):
+        modes = regional(seed, END, sign)
+        together += bool(rule.run(scanned(modes), S))
+        apart += bool(rule.run(scanned(modes, None), S))
+        wrong += bool(other.run(scanned(modes), S))
+    assert together > apart + 10 and wrong <= 4
+
+
+def test_the_area_named_is_the_one_with_the_other_iron() -> None:
+    right = 0
+    for seed in range(40):
+        found = long_decay.run(scanned(regional(seed, END, -1.0)), S)
+        if found:
+            right += len(set(found[0].stations) & {STATIONS[k] for k in END}) / len(found[0].stations) > 0.6
+    assert right > 15
+
+
+def test_only_the_likelier_of_a_lasting_and_a_dull_area_speaks() -> None:
+    for seed in range(40):
+        modes = regional(seed, END, -1.0)
+        assert not (long_decay.run(scanned(modes), S) and dead_place.run(scanned(modes), S))
+
+
+def test_areas_hold_neighbours_and_ends_and_each_place() -> None:
+    positions = positions_of(LAYOUT, STATIONS)
+    assert positions is not None and positions[4].tolist() == [0.0, 0.5] and positions[3].tolist() == [1.5, 0.0]
+    areas = areas_of(positions)
+    rows = {tuple(np.nonzero(a)[0].tolist()) for a in areas}
+    assert {(k,) for k in range(12)} <= rows and END in rows and (0, 4, 8) in rows
+    assert (0, 11) not in rows and all(1 <= len(r) <= round(max(SHARES) * 12) for r in rows)
+    assert len(rows) == len(areas) <= 12 + len(SHARES) * (12 + DIRECTIONS)
+    assert alone(3).tolist() == np.eye(3, dtype=bool).tolist()
+
+
+def test_a_layout_that_lacks_a_station_gives_no_positions() -> None:
+    assert positions_of(LAYOUT, [*STATIONS, "X"]) is None and positions_of(None, STATIONS) is None
+
+
 def test_the_whole_plate_under_the_limit_is_named_once() -> None:
-    found = long_decay.run(Scan((), (), tuple(plate(3, None, mean=0.0006))), Settings())
+    found = long_decay.run(scanned(plate(3, None, mean=0.0006)), S)
     assert not isinstance(found, RuleNotRun)
     assert [i.id for i in found] == ["D1"]
 
 
 def test_too_few_modes_is_not_a_pass() -> None:
-    outcome = long_decay.run(Scan((), (), tuple(plate(3, None)[:7])), Settings())
+    outcome = long_decay.run(scanned(plate(3, None)[:7]), S)
     assert isinstance(outcome, RuleNotRun) and "8 modes, has 7" in outcome.reason
 
 
@@ -75,53 +158,11 @@ def test_too_few_stations_give_no_score() -> None:
         Mode(**{**m.__dict__, "strengths": m.strengths[:5]})  # five stations: one under the limit
         for m in few
     ]
-    assert place_scores(cut, Settings()) == []
+    assert area_score(cut, LAYOUT, S) is None
 
 
-def spread_plate(seed: int, region: tuple[int, ...], sign: float) -> list[Mode]:
-    """60 modes with 10 % scatter; a tenth of them live in a region of several places, each a poor witness, and lose more or less."""
-    rng = np.random.default_rng(seed)
-    modes = []
-    for i, f in enumerate(np.sort(rng.uniform(100, 1400, 60))):
-        held = rng.exponential()
-        energy = rng.exponential(size=len(STATIONS))
-        energy[list(region)] *= held
-        loss = 0.004 * np.exp(0.10 * rng.standard_normal() + sign * (0.1 * held if region else 0.0))
-        modes.append(mode(f"M{i}", float(f), float(loss), 10 * np.log10(energy + 1e-6)))
-    return modes
-
-
-def test_chance_alone_gives_a_spread_score_of_mean_0_and_spread_1() -> None:
-    scores = [spread_score(spread_plate(seed, (), 0.0), Settings()) for seed in range(200)]
-    values = np.array([s.score for s in scores if s is not None])
-    assert len(values) == 200
-    assert abs(values.mean()) < 0.2 and values.std() == pytest.approx(1, abs=0.2)
-    assert np.mean([s.lasting for s in scores if s is not None]) == pytest.approx(0.5, abs=0.15)
-
-
-@pytest.mark.parametrize("sign", [-1.0, 1.0])
-def test_a_region_under_several_places_is_found_where_no_single_place_tells(sign: float) -> None:
-    """Four places in twelve, each a poor witness: the sum finds more than the best single place, and on the right side."""
-    found = single = 0
-    for seed in range(40):
-        modes = spread_plate(seed, (1, 2, 3, 4), sign)
-        spread = spread_score(modes, Settings())
-        assert spread is not None
-        places = place_scores(modes, Settings())
-        single += (places[0].score <= -3.4) if sign < 0 else (places[-1].score >= 3.7)
-        found += spread.score >= Settings().spread_score and spread.lasting == (sign < 0)
-    assert found > single + 8
-
-
-def test_a_spread_region_is_an_indication_of_the_rule() -> None:
-    modes = next(
-        m
-        for m in (spread_plate(seed, (1, 2, 3, 4), -1.0) for seed in range(40))
-        if place_scores(m, Settings())[0].score > -3.0
-        and (s := spread_score(m, Settings())) is not None
-        and s.lasting
-        and s.score > 4
-    )
-    (indication,) = long_decay.run(Scan((), (), tuple(modes)), Settings())
-    assert len(indication.stations) == 3
-    assert any(c.name == "loss that goes with place" for c in indication.conditions)
+def test_many_places_are_told_in_a_few_words() -> None:
+    (found,) = next(f for f in (long_decay.run(scanned(regional(s, END, -1.0)), S) for s in range(60)) if f)
+    more = len(found.stations) - 3
+    assert (f"and {more} more place" in found.sentence) == (more > 0)
+    assert "loss beside the plate's trend" in [c.name for c in found.conditions]

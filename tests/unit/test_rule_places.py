@@ -7,7 +7,7 @@ import pytest
 
 from tapscan.places import Layout, Station
 from tapscan.records import RuleNotRun
-from tapscan.screening.iron import PlaceScore
+from tapscan.screening.iron import Area, AreaScore
 from tapscan.screening.rules import dead_place, local_ringing, long_decay, run_rules
 from tapscan.settings import Settings
 from tests.rule_scans import STATIONS, late, mode, scan
@@ -37,13 +37,13 @@ def test_the_dull_place_is_named(seed):
 
 
 def test_a_plate_of_one_iron_has_none():
-    """The spread score alone passes its limit by chance on about 2 plates in 1000 for each sign (chi-square of 12)."""
+    """The score passes its limit by chance on about 5 plates in 1000."""
     assert len([s for s in range(100) if dead_place.run(plate(s, None), S)]) <= 2
 
 
-def test_the_dullest_place_comes_first(monkeypatch):
-    scores = [PlaceScore("S1", 0.1, 1.0), PlaceScore("S2", 4.3, 1.2), PlaceScore("S3", 5.0, 1.6)]
-    monkeypatch.setattr(dead_place, "place_scores", lambda modes, settings: scores)
+def test_the_dullest_place_comes_first_with_its_figure(monkeypatch):
+    area = Area(("S3", "S2"), 1.6)
+    monkeypatch.setattr(dead_place, "area_score", lambda modes, layout, settings: AreaScore(0.1, 4.0, area, area))
     (found,) = dead_place.run(plate(1, None), S)
     assert found.stations == ("S3", "S2")
     assert "60 % more energy" in found.sentence

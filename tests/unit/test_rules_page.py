@@ -15,10 +15,9 @@ TEXT = PAGE.read_text(encoding="utf-8")
 
 
 def test_the_page_shows_what_the_bench_wrote():
-    assert (
-        page(TEXT, RESULTS.read_text(encoding="utf-8"), measured()["single"], measured()["beside"]["any_relevant"])
-        == TEXT
-    ), "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
+    assert page(TEXT, RESULTS.read_text(encoding="utf-8"), measured()["single"], measured()["beside"]) == TEXT, (
+        "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
+    )
 
 
 def test_the_figures_are_of_the_limits_that_ship():
@@ -30,7 +29,7 @@ def test_what_the_report_says_was_counted_with_the_limits_that_ship(part):
     assert measured()[part]["limits_sha256"] == limits_sha256(Settings(), part), "stale: bench.detection, bench.compare"
 
 
-@pytest.mark.parametrize(("name", "part"), [("region_score", "single"), ("drop_limit_three", "comparison")])
+@pytest.mark.parametrize(("name", "part"), [("area_score", "single"), ("drop_limit_three", "comparison")])
 def test_another_limit_has_another_hash(name, part):
     moved = replace(Settings(), **{name: getattr(Settings(), name) + 0.1})
     assert limits_sha256(moved, part) != limits_sha256(Settings(), part)

@@ -15,11 +15,11 @@ import numpy as np
 
 from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode
 from tapscan.screening.comparison import Change, Measured
+from tapscan.screening.in_words import NAMED_PLACES, joined
 from tapscan.settings import Settings
 
 NAME = "change-since-baseline"
 SIMULATED = "limit set on simulated plates; no iron was measured"
-NAMED_PLACES = 3
 STRONG = 0.6  # places at which the changed modes move at least this share of the strongest place's
 
 WHAT_FELL = {False: "three largest drops", True: "odds that some tones fell (log)"}  # by_odds
@@ -178,11 +178,10 @@ def _indication(
 
 
 def _where(scan: Scan, where: Sequence[StationChange], which: str) -> str:
-    named = [scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES]
+    named = joined([scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES])
     if not named:
         return ""
-    listed = named[0] if len(named) == 1 else f"{', '.join(named[:-1])} and {named[-1]}"
-    return f"{which} ring strongest at {listed}: look there first, though the cause may lie elsewhere."
+    return f"{which} ring strongest at {named}: look there first, though the cause may lie elsewhere."
 
 
 def _count(n: int, word: str) -> str:

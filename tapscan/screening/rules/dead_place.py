@@ -8,9 +8,9 @@ the plate looks alike. Needs the decays of 30 modes at 6 places, and a bare plat
 """
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import area_score
 from tapscan.screening.rules.buzz import held_first
-from tapscan.screening.rules.long_decay import places_in_words
 from tapscan.settings import Settings
 
 NAME = "dead-place"

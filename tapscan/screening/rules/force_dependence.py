@@ -18,6 +18,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tapscan.records import Condition, FloatArray, ForceShift, Indication, RuleNotRun, Scan
+from tapscan.screening.in_words import places_in_words
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
@@ -89,12 +90,10 @@ def _indication(
     first = shifts[moved[0]]
     hz, percent = by_id[first.mode].frequency_hz, change[moved[0]] / 1e4
     stations = _where(scan, [shifts[i].mode for i in moved])
-    places = [scan.where(s) for s in stations]
-    listed = places[0] if len(places) == 1 else f"{', '.join(places[:-1])} and {places[-1]}"
     sentence = (
         f"Hit hard, the plate answers otherwise than hit softly: {len(moved)} of {len(shifts)} modes move, the plainest, near {hz:.0f} Hz, "
         f"{'up' if percent > 0 else 'down'} by {abs(percent):.2f} % (± {2e-4 * first.frequency_sd_ppm:.2f} %). Iron in one piece only gets "
-        f"louder; faces of a crack that touch under the blow do this. The moved modes are strongest at {listed}: look there first."
+        f"louder; faces of a crack that touch under the blow do this. The moved modes are strongest at {places_in_words(scan, stations)}: look there first."
     )
     conditions = (
         Condition(

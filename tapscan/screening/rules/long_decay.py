@@ -9,11 +9,10 @@ sound plates out); the plate by the median loss factor of its modes, order of ma
 Where the plate is as well told by a dull area, the likelier of the two speaks.
 """
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import AreaScore, area_score
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules.buzz import held_first
@@ -21,7 +20,6 @@ from tapscan.settings import Settings
 
 NAME = "long-decay"
 HANDBOOK = "order of magnitude from handbook damping capacities of irons, from memory"
-NAMED_PLACES = 3
 SIMULATED = "limit set on simulated sound plates; no iron was measured"
 
 OTHERS = (
@@ -70,15 +68,6 @@ def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Ind
             other_explanations=REGION_OTHERS,
         )
     ]
-
-
-def places_in_words(scan: Scan, stations: Sequence[str]) -> str:
-    """The first few with their places; how many more lie beside them."""
-    names = [scan.where(s) for s in stations[:NAMED_PLACES]]
-    more = len(stations) - len(names)
-    if more:
-        names.append(f"{more} more {'place' if more == 1 else 'places'} beside them")
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
 
 
 def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indication]:
