@@ -40,6 +40,7 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "gained": [_unpaired(u) for u in c.gained if u.counts],
         "unlike": c.unlike,
         "limitations": c.limitations,
+        "by_odds": c.by_odds,
         "verdict": _verdict(c),
         "shifts": shifts(c.pairs, None if c.by_odds else c.statistic_limit, "shifts"),
         "map": strength_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,

@@ -85,3 +85,14 @@ def test_without_a_comparison_there_is_no_such_section_and_the_sheet_says_so():
 def test_text_from_outside_stays_text():
     page = render_page(replace(screening(), comparison=comparison(summary=HOSTILE, unlike=(HOSTILE,), later=HOSTILE)))
     assert "<script" not in page
+
+
+def test_the_figure_of_a_microphone_is_told_as_odds_and_draws_no_limit_bars():
+    by_odds = comparison(by_odds=True, statistic=8.2, statistic_limit=6.0)
+    by_pickup, by_microphone = (
+        section(render_page(replace(screening(), comparison=c))) for c in (comparison(), by_odds)
+    )
+    assert "three largest drops, in the plate's own scatter" in by_pickup.replace("&#39;", "'")
+    assert "odds that some tones fell, against none (logarithm)" in by_microphone and "8.2" in by_microphone
+    assert "three largest drops" not in by_microphone and "pale bar" not in by_microphone and "pale bar" in by_pickup
+    assert by_microphone.count("<path") < by_pickup.count("<path")

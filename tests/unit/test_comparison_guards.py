@@ -49,6 +49,36 @@ def test_by_microphone_most_of_the_stated_error_is_the_rooms_and_repeats():
     )
 
 
+def test_by_microphone_the_odds_over_all_modes_decide_and_no_weight_is_named():
+    """The drops that by pickup look like half a kilogram: a room blurs what tells it from a crack."""
+    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    base = [replace(b, conditions=mic) for b in BASE]
+    rng = np.random.default_rng(11)
+    drops = -4e-3 * rng.exponential(size=COUNT)
+    drops[::4] = 0.0  # nodal lines
+    by_pickup = compare_scans(named(scan(drops, seed=48), "2026-05-01"), BASE, SETTINGS)
+    by_microphone = compare_scans(named(scan(drops, seed=48), "2026-05-01", mic), base, SETTINGS)
+    assert by_pickup.explanation is not None and by_microphone.explanation is None
+    assert (by_pickup.by_odds, by_microphone.by_odds) == (False, True)
+    assert by_microphone.statistic_limit == SETTINGS.fell_odds
+    (told,) = by_microphone.indications
+    assert told.conditions[0].name == "odds that some tones fell (log)"
+    assert "taken together" in told.sentence and "of them by themselves" in told.sentence
+
+
+def test_small_drops_of_several_modes_are_told_by_the_odds_where_no_mode_stands_out():
+    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    base = [replace(b, conditions=mic) for b in BASE]
+    few = np.zeros(COUNT)
+    few[8::5] = -1.1e-4
+    found = compare_scans(named(scan(few, seed=48), "2026-05-01", mic), base, SETTINGS)
+    largest = sorted(p.normalised_drop for p in found.pairs if p.judged)[-3:]
+    assert np.mean(largest) < SETTINGS.drop_limit_three, "the three largest would not have called it"
+    assert [i.id for i in found.indications] == ["C1"]
+    still = compare_scans(named(scan(seed=48), "2026-05-01", mic), base, SETTINGS)
+    assert still.by_odds and still.indications == () and still.statistic < 0
+
+
 def with_neighbours(scan_, near, apart=1e-3):
     """The modes numbered `near`, each with a second one beside it, a fifth of a linewidth away and as strong."""
     twins = [replace(scan_.modes[k], id=f"N{k}", frequency_hz=scan_.modes[k].frequency_hz * (1 + apart)) for k in near]
