@@ -32,7 +32,7 @@ from bench.pod import clopper_pearson
 from bench.reach_file import share, write_part
 from tapscan.demo.plates import Table, load_table, pattern_names, read_table
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
-from tapscan.screening.comparison import Measured, measure
+from tapscan.screening.comparison import OWN_SCATTER, Measured, measure
 from tapscan.screening.repeatability import shared_stations
 from tapscan.screening.unlike import unlikeness
 from tapscan.settings import Settings
@@ -211,10 +211,12 @@ def results(jobs: Sequence[Job], store: Store, bases: int) -> list[Result]:
             weight = bool(found.explanation and found.explanation.likelier)
             name = job.setting.name
             said = bool(found.indications)
-            out.append(
-                Result(job.family, name, job.casting.table.name, said, weight, found.statistic or 0.0, right, paired)
-            )
+            out.append(Result(job.family, name, job.casting.table.name, said, weight, _statistic(found), right, paired))
     return out
+
+
+def _statistic(found: Comparison) -> float:
+    return float("nan") if found.statistic is None else found.statistic
 
 
 def _pairs_right(job: Job, store: Store, found: Comparison) -> tuple[int, int]:
@@ -250,13 +252,18 @@ def tables(kind: str, per_bases: dict[int, list[Result]]) -> list[str]:
     for bases, rows in per_bases.items():
         lines.append(f"{kind}, {bases} baseline {'scan' if bases == 1 else 'scans'}: a relevant indication in")
         lines += [
-            f"  {head:62s} {interval(sum(r.called for r in part), len(part))}  largest-drop statistic, least {min(r.statistic for r in part):.1f}, most {max(r.statistic for r in part):.1f}"
+            f"  {head:62s} {interval(sum(r.called for r in part), len(part))}  {'log odds that some fell' if by_odds(part, bases) else 'largest-drop statistic'}, least {min(r.statistic for r in part):.1f}, most {max(r.statistic for r in part):.1f}"
             for head, part in _groups(rows)
         ]
         if bases == 3:
             lines += ["", *_weight_rows(kind, rows), "", *_pair_rows(kind, rows)]
         lines.append("")
     return lines
+
+
+def by_odds(rows: Sequence[Result], bases: int) -> bool:
+    """Whether the comparison decided by the odds over all modes."""
+    return bases >= OWN_SCATTER and all("microphone" in r.setting for r in rows)
 
 
 def _groups(rows: Sequence[Result]) -> Iterator[tuple[str, list[Result]]]:
@@ -281,14 +288,17 @@ def _weight_rows(kind: str, rows: Sequence[Result]) -> list[str]:
         part = [r for r in here if r.family == family]
         out.append(f"  {family:62s} {interval(sum(r.weight for r in part), len(part))}")
     listed = {family_of(k, s) for k, s in KINDS}
-    for name, outside in (("all cracks of the issue's list", False), ("the same, patterns that set no weight", True)):
+    for name, outside in (
+        ("all cracks of the issue's list", False),
+        ("the same, patterns the numbers were not fitted on", True),
+    ):
         part = [r for r in here if r.family in listed and not (outside and r.pattern in SETTING)]
         if part:
             out.append(f"  {name:62s} {interval(sum(r.weight for r in part), len(part))}")
     part = [r for r in here if r.family == "weight of 0.5 kg" and r.pattern not in SETTING]
     if part:
         out.append(
-            f"  {'weight of 0.5 kg, patterns that set no weight':62s} {interval(sum(r.weight for r in part), len(part))}"
+            f"  {'weight of 0.5 kg, patterns the numbers were not fitted on':62s} {interval(sum(r.weight for r in part), len(part))}"
         )
     return out
 

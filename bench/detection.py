@@ -29,7 +29,7 @@ import numpy as np
 import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_pairs import Told, modelled_chill, pair_table, pairs
-from bench.detection_scans import Plate
+from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import (
     EARLIER,
     SETTING,
@@ -51,7 +51,6 @@ from tapscan.records import Scan
 from tapscan.report.reach import limits_sha256
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import RULES, local_ringing, run_rules
-from tapscan.screening.rules.buzz import buzzing
 from tapscan.screening.strings import string_series
 
 RESULTS = Path(__file__).parent / "results" / "detection.txt"
@@ -86,9 +85,14 @@ def judged(row: Row) -> Judged:
 
 
 def followed(plates: Sequence[Plate], rows: Mapping[str, Row]) -> dict[str, Row]:
-    """The rows, and where something was heard to buzz what was found with the part held, under the first scan's name."""
-    again = {replace(p, held=False).name: rows[p.name] for p in held_again(plates, rows) if p.name in rows}
-    return {**rows, **{name: row for name, row in again.items() if buzzing(rows[name].scan, SETTINGS)}}
+    """The rows; where something was heard to buzz what was found with the part held, under the first scan's name, or nothing while that scan is not finished."""
+    out = dict(rows)
+    for held in held_again(plates, rows):
+        first = replace(held, held=False).name
+        del out[first]
+        if held.name in rows:
+            out[first] = rows[held.name]
+    return out
 
 
 def said(scan: Scan) -> tuple[frozenset[str], frozenset[str]]:
@@ -270,7 +274,7 @@ def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
     return "\n".join(
         [
             f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-            f"limits {limits}; all 20 places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+            f"limits {limits}; all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
             *["", "Single scans through the sound, three patterns, castings that set no limit", *table(found.first)],
             rattling(found.first),
             *["", "The same by pattern, something relevant", *by_pattern(found.first)],
@@ -300,7 +304,7 @@ def in_short(counts: Mapping[str, Any], beside: Mapping[str, Any]) -> list[str]:
     columns = {
         "single scan": counts["any_relevant"],
         "the same, part held where it buzzed": counts["ended"],
-        "36 places, part held": counts["more_places_ended"],
+        f"{counts['more_places_tapped']} places, part held": counts["more_places_ended"],
         "beside one earlier scan": beside["any_relevant"],
         "beside three": beside["three"],
     }
@@ -341,13 +345,14 @@ def main() -> None:
     again = held_again([*later, *more], rows)
     make(again, given.work, until, given.cores)
     found = found_of(later, more, {**rows, **read(again, given.work)})
-    places = {len(t.station_names) for t in dense.values()}
-    text = report(tables, found, max(places, default=0))
+    more_places = max((len(t.station_names) for t in dense.values()), default=0)
+    text = report(tables, found, more_places)
     counts = {
         **counted(found.first),
         "ended": counted_kinds(found.ended),
         "more_places": relevant_by_rule(found.more),
         "more_places_ended": counted_kinds(found.more_ended),
+        "more_places_tapped": more_places,
     }
     beside = {
         "any_relevant": counted_beside(found.beside[1]),

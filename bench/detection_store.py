@@ -3,7 +3,7 @@
 first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every ninth seed
 earlier_visits(plates)        the same castings before they were flawed, three times, other pads, warmth, hits and nuisances
 denser(plates, tables)        chilled and sound ones of them once more, at more places
-held_again(plates, rows)      those that rattle, as the report asks: the part held, tapped again
+held_again(plates, rows)      those heard to buzz, as the report asks: the part held, tapped again
 make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
 read(plates, work)            their finished scans by the plate's name
 """
@@ -26,6 +26,7 @@ from tapscan.demo.plates import Table
 from tapscan.places import Layout, Outline, Station
 from tapscan.records import Scan
 from tapscan.register.codec import plain, record_of
+from tapscan.screening.rules.buzz import buzzing
 from tapscan.settings import Settings
 
 SETTING = ("small-grand", "upright-three-quarter")
@@ -94,8 +95,8 @@ def denser(plates: Iterable[Plate], tables: Mapping[str, Table]) -> list[Plate]:
 
 
 def held_again(plates: Iterable[Plate], rows: Mapping[str, Row]) -> list[Plate]:
-    """Of the plates on which something rattled, whether or not it was heard."""
-    return [replace(p, held=True) for p in plates if p.name in rows and rows[p.name].rattles]
+    """Of the plates on whose scans something was heard to buzz."""
+    return [replace(p, held=True) for p in plates if p.name in rows and buzzing(rows[p.name].scan, SETTINGS)]
 
 
 def kind_of(plate: Plate) -> str:

@@ -149,10 +149,12 @@ def _fit(trials: Sequence[Trial]) -> Pod | None:
     return fit([t.size for t in trials], [t.found for t in trials])
 
 
-def rows(curve: Curve) -> list[str]:
+def rows(curve: Curve, kinds: Mapping[str, tuple[str, str]] = WORDS) -> list[str]:
     """One line a size, one for the curve."""
-    words, unit = WORDS[curve.kind]
-    lines = [f"{words} (sizes in {unit}; {len({t.place for t in curve.trials})} places, {len(CASTINGS)} castings each)"]
+    words, unit = kinds[curve.kind]
+    places = len({t.place for t in curve.trials})
+    each = len(curve.at(curve.sizes[0])) / places
+    lines = [f"{words} (sizes in {unit}; {places} places, {each:.3g} {'casting' if each == 1 else 'castings'} each)"]
     for size in curve.sizes:
         here = curve.at(size)
         hits = sum(t.found for t in here)
@@ -218,13 +220,16 @@ def draw(curves: Sequence[Curve], sound: Sequence[Trial], path: Path) -> None:
         figure = Figure(figsize=(9.0, 5.2), layout="constrained")
         axes = figure.subplots(2, 4).ravel()
         for axis, curve in zip(axes, curves, strict=False):
-            _panel(axis, curve, [t for t in sound if t.kind == curve.kind])
+            panel(axis, curve, [t for t in sound if t.kind == curve.kind])
         _legend(axes[len(curves)])
         FigureCanvasSVG(figure).print_svg(path, metadata={"Date": None})
 
 
-def _panel(axis, curve: Curve, sound: Sequence[Trial]) -> None:  # type: ignore[no-untyped-def]
-    words, unit = WORDS[curve.kind]
+def panel(  # type: ignore[no-untyped-def]
+    axis, curve: Curve, sound: Sequence[Trial], kinds: Mapping[str, tuple[str, str]] = WORDS
+) -> None:
+    """Shares with their intervals, the curve with its band, and the points through the sound."""
+    words, unit = kinds[curve.kind]
     top = max(curve.sizes) * 1.12
     if curve.pod is not None:
         x = np.linspace(min(curve.sizes) * 0.4, top, 120)

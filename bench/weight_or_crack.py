@@ -3,7 +3,7 @@
     python -m bench.weight_or_crack WORK --tables FOLDER     prints them, and writes bench/results/weight_or_crack.txt
 
 WORK and FOLDER are those of bench/compare.py, whose finished scans are read; none is made. The logistic model is fitted on weights of 0.5 kg and on the
-cracks of that bench's list, both through the sound and with modelled errors, of the two SETTING patterns alone; its limit lets PASSES of their cracks pass. How often it
+cracks of that bench's list, both through the sound and with modelled errors, of the two SETTING patterns alone; the limit (settings.mass_limit) lets PASSES of their cracks pass. How often it
 is right on these and on the other three patterns is printed below the numbers. Which figures the model looks at was chosen with all five in view. Simulated; no iron was measured.
 """
 
@@ -43,7 +43,7 @@ class Case:
 
 
 def cases(jobs: Sequence[Job], store: Store, sound: bool) -> list[Case]:
-    """Three baseline scans by pickup, of weights and of the cracks on the list, where they are finished and called."""
+    """Three baseline scans by pickup, of weights and of the cracks on the list, where they are finished and the figures can be had."""
     listed = {family_of(kind, size) for kind, size in KINDS}
     out = []
     for job in jobs:
@@ -63,10 +63,11 @@ class Model:
     centres: tuple[float, ...]
     weights: tuple[float, ...]
     constant: float
+    limit: float
 
     def says_weight(self, case: Case) -> bool:
         """Whether a weight is the likelier."""
-        return bool(_figures(case, self.centres) @ np.array(self.weights) + self.constant > 0)
+        return bool(_figures(case, self.centres) @ np.array(self.weights) + self.constant > self.limit)
 
 
 def _figures(case: Case, centres: Sequence[float]) -> np.ndarray:
@@ -82,8 +83,9 @@ def fitted(told: Sequence[Case]) -> Model:
     scale = StandardScaler().fit(figures)
     fit = LogisticRegression(C=1.0, max_iter=5000).fit(scale.transform(figures), weight)
     weights = np.round(fit.coef_[0] / scale.scale_, 2)
-    limit = np.quantile(figures[~weight] @ weights, 1 - PASSES)
-    return Model(centres, tuple(float(w) for w in weights), float(np.round(-limit, 2)))
+    constant = float(np.round(fit.intercept_[0] - scale.mean_ @ (fit.coef_[0] / scale.scale_), 2))
+    limit = np.quantile(figures[~weight] @ weights + constant, 1 - PASSES)
+    return Model(centres, tuple(float(w) for w in weights), constant, float(np.round(limit, 2)))
 
 
 def rows(model: Model, told: Sequence[Case]) -> list[str]:
@@ -109,12 +111,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     told = cases(sound_jobs(drawn), Store(given.work / "sound.jsonl"), True)
     told += cases(model_jobs(drawn), Store(given.work / "model.jsonl"), False)
     model = fitted(told)
-    ships = Model(added_mass.CENTRES, added_mass.WEIGHTS, added_mass.CONSTANT)
+    ships = Model(added_mass.CENTRES, added_mass.WEIGHTS, added_mass.CONSTANT, SETTINGS.mass_limit)
     lines = [
-        f"tapscan {tapscan.__version__}, {time.strftime('%Y-%m-%d')}; SIMULATED; limits {SETTINGS.mass_limit:.1f}; 95 % intervals (Clopper and Pearson)",
+        f"tapscan {tapscan.__version__}, {time.strftime('%Y-%m-%d')}; SIMULATED; 95 % intervals (Clopper and Pearson)",
         f"CENTRES = {model.centres}",
         f"WEIGHTS = {model.weights}",
         f"CONSTANT = {model.constant}",
+        f"mass_limit = {model.limit}",
         "the numbers that ship are these" if ships == model else "THE NUMBERS THAT SHIP ARE OTHERS",
         *rows(model, told),
     ]

@@ -214,9 +214,9 @@ class Settings(RuleLimits):
         7.5, "standard deviations", "the same, one baseline scan", "simulated plates, docs/comparison.md"
     )
     fell_odds: float = limit(
-        6.0,
-        "log odds",
-        "by microphone with two baseline scans or more: that some modes fell, against none; 400 to one",
+        400.0,
+        "to one",
+        "by microphone with two baseline scans or more: that some modes fell, against none, were scatter normal",
         "simulated plates, docs/comparison.md",
     )
     loss_limit_three: float = limit(
@@ -259,7 +259,7 @@ class Settings(RuleLimits):
         6.0, "modes", "so many lost or new modes that count are called", "simulated plates, docs/comparison.md"
     )
     mass_limit: float = limit(
-        0.0, "log odds", "above, a weight is the likelier explanation", "simulated plates, docs/comparison.md"
+        0.24, "log odds", "above, a weight is the likelier explanation", "simulated plates, docs/comparison.md"
     )
 
 

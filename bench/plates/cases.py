@@ -51,12 +51,17 @@ STUDY_LENGTHS_M = {
 # Sizes for a curve of detection against size: from what nothing finds to what everything finds.
 CURVE_SHARES = {"width": (0.125, 0.25), "depth": (0.02, 0.035, 0.05, 0.10)}
 CURVE_LENGTHS_M = {kind: (0.005, 0.01, 0.02, 0.03) for kind in LENGTHS_M}
-Sizes = Literal["all", "study", "curve", "chill"]
+NO_CRACKS: tuple[dict[str, tuple[float, ...]], dict[str, tuple[float, ...]]] = (
+    dict.fromkeys(STUDY_SHARES, ()),
+    dict.fromkeys(STUDY_LENGTHS_M, ()),
+)
+Sizes = Literal["all", "study", "curve", "chill", "ends"]
 SIZES: dict[Sizes, tuple[dict[str, tuple[float, ...]], dict[str, tuple[float, ...]]]] = {
     "all": ({"width": WIDTH_SHARES, "depth": DEPTH_SHARES}, LENGTHS_M),
     "study": (STUDY_SHARES, STUDY_LENGTHS_M),
     "curve": (CURVE_SHARES, CURVE_LENGTHS_M),
-    "chill": (dict.fromkeys(STUDY_SHARES, ()), dict.fromkeys(STUDY_LENGTHS_M, ())),
+    "chill": NO_CRACKS,
+    "ends": NO_CRACKS,
 }
 
 

@@ -1,6 +1,7 @@
 """Places drawn at random for detection studies: many crack lines and chilled regions in one pattern.
 
 ``draw_places``   a pattern with up to so many crack lines of each kind, and chilled regions, from a seed
+``draw_ends``     the same mesh with chilled ends of several sizes, for a curve of detection against size
 
 All lines lie in the pattern's one mesh, so they keep clear of one another. The mesh is not that of the shipped tables:
 compare a flawed case with the sound case of the same table only.
@@ -29,6 +30,7 @@ PIN_TORN_M = 0.060
 STRUT_PART = (0.15, 0.85)  # of the part that crosses the bays
 CHILL_AREA = (0.152, 0.19)  # share of the plate's area
 CHILL_COUNT = 6
+END_AREAS = (0.04, 0.08, 0.12, 0.17, 0.25)
 TRIES = 400
 DIRECTIONS, LINES_A_HOLE = 16, 4  # tried at each bolt hole, a round; rounds over the holes
 Way = tuple[float, float]
@@ -51,6 +53,18 @@ def draw_places(pattern: Pattern, places: int, seed: int, all_sizes: bool = Fals
         kept += _take(kind, candidates, kept, places)
     regions = {f"region {i}": area for i, area in enumerate(_chills(pattern, rng), start=1)}
     return replace(pattern, lines=kept, chill_regions=regions)
+
+
+def draw_ends(pattern: Pattern, places: int, seed: int) -> Pattern:
+    """As draw_places, but each end chilled at each of END_AREAS instead; they are called "end 2, 8 %"."""
+    drawn = draw_places(pattern, places, seed)
+    angles = _angles(np.random.default_rng([seed, 3, crc32(pattern.name.encode())]))
+    regions = {
+        f"end {i}, {100 * share:.0f} %": cut_off(drawn, float(angle), share)
+        for i, angle in enumerate(angles, start=1)
+        for share in END_AREAS
+    }
+    return replace(drawn, chill_regions=regions)
 
 
 def _take(kind: str, candidates: Iterator[CrackLine], kept: list[CrackLine], places: int) -> list[CrackLine]:
@@ -133,9 +147,11 @@ def _line(kind: str, start: np.ndarray, end: np.ndarray) -> CrackLine:
 
 def _chills(pattern: Pattern, rng: np.random.Generator) -> list[Polygon]:
     """Ends of the plate, each cut off by a straight line: iron at an edge cools first."""
-    first = rng.uniform(0.0, 2.0 * np.pi)
-    angles = first + 2.0 * np.pi * np.arange(CHILL_COUNT) / CHILL_COUNT
-    return [cut_off(pattern, float(angle), float(rng.uniform(*CHILL_AREA))) for angle in angles]
+    return [cut_off(pattern, float(angle), float(rng.uniform(*CHILL_AREA))) for angle in _angles(rng)]
+
+
+def _angles(rng: np.random.Generator) -> np.ndarray:
+    return rng.uniform(0.0, 2.0 * np.pi) + 2.0 * np.pi * np.arange(CHILL_COUNT) / CHILL_COUNT
 
 
 def cut_off(pattern: Pattern, angle: float, area_share: float) -> Polygon:

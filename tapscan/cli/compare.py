@@ -73,6 +73,7 @@ def _print(c: "Comparison") -> None:
 def _numbers(c: "Comparison") -> None:
     from tapscan.cli.bullets import console
     from tapscan.cli.tables import print_table
+    from tapscan.report.words import odds
 
     out = console()
     out.print("\nNumbers", style="bold")
@@ -81,8 +82,10 @@ def _numbers(c: "Comparison") -> None:
     gained = sum(u.counts for u in c.gained)
     out.print(f"{len(c.pairs)} modes compared, {len(changed)} changed, {lost} gone, {gained} new.")
     if c.statistic is not None:
-        what = "Odds that some tones fell (log)" if c.by_odds else "Largest drops, in the plate's own scatter"
-        out.print(f"{what}: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
+        if c.by_odds:
+            out.print(f"Odds that some tones fell: {odds(c.statistic)}; limit {odds(c.statistic_limit or 0.0)}.")
+        else:
+            out.print(f"Largest drops, in the plate's own scatter: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
     elif c.reason:
         out.print(f"No figure: {c.reason}.")
     rows = sorted(changed or c.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]

@@ -68,16 +68,17 @@ def _decibels(weight: float) -> float:
     return 40 * log10(max(weight, 1e-3))
 
 
+def _fallen(c: Comparison, statistic: float, limit: float) -> tuple[str, str, str]:
+    if c.by_odds:
+        return "odds that some tones fell, against none", words.odds(statistic), words.odds(limit)
+    return "three largest drops, in the plate's own scatter", f"{statistic:.1f}", f"{limit:.1f}"
+
+
 def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
     """Figure, value, limit."""
     rows = []
     if c.statistic is not None:
-        what = (
-            "odds that some tones fell, against none (logarithm)"
-            if c.by_odds
-            else "three largest drops, in the plate's own scatter"
-        )
-        rows.append((what, words.minus(f"{c.statistic:.1f}"), f"{c.statistic_limit:.1f}"))
+        rows.append(_fallen(c, c.statistic, c.statistic_limit or 0.0))
     if c.loss_statistic is not None:
         rows.append(
             (
@@ -89,9 +90,9 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
     if c.explanation is not None:
         rows.append(
             (
-                "odds that a weight was left on, against a crack (logarithm)",
-                words.minus(f"{c.explanation.score:.1f}"),
-                f"{c.explanation.limit:.1f}",
+                "odds that a weight was left on, against a crack",
+                words.odds(c.explanation.score),
+                words.odds(c.explanation.limit),
             )
         )
     return rows

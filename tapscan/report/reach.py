@@ -101,13 +101,12 @@ def _rule(rule: str, figures: Mapping[str, Any]) -> str:
 
 def _more_places(rule: str, figures: Mapping[str, Any]) -> str:
     """What it finds where more places were tapped, for the flaws it looks for; empty where that was not tried."""
-    by_kind = {kind: found[rule] for kind, found in figures["more_places"].items()}
+    by_kind = {kind: found[rule] for kind, found in figures.get("more_places", {}).items()}
     aimed = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in AIMED[rule] if kind in by_kind]
-    if not aimed:
+    if not aimed or "sound" not in by_kind:
         return ""
-    return (
-        f"With 36 places tapped it spoke on {_share(by_kind['sound'])} without a flaw and on {' and on '.join(aimed)}."
-    )
+    places, plain = figures["more_places_tapped"], _share(by_kind["sound"])
+    return f"With {places} places tapped it spoke on {plain} without a flaw and on {' and on '.join(aimed)}."
 
 
 def _buzz(figures: Mapping[str, Any]) -> str:

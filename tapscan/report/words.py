@@ -17,7 +17,7 @@ The tables give plain words for rules, faults, states and evidence; an unknown t
 import re
 import unicodedata
 from collections.abc import Sequence
-from math import ceil, floor, isfinite, log10
+from math import ceil, exp, floor, isfinite, log10
 from typing import Any
 
 from markupsafe import Markup
@@ -62,7 +62,11 @@ EVIDENCE = {
     "prominence": "how far the band around the tone stands over the bands beside it",
     "time to -60 dB": "how long until the tone has faded to a thousandth of its strength",
     "median loss factor": "how fast the plate's modes lose their energy, the middle one of them all",
-    "loss beside the plate's trend": "1 is the plate's own trend; less rings longer, more dies sooner",
+    "loss beside the plate's trend": "1: like the plate's other tones; less rings longer, more dies sooner",
+    "area that rings on": "how well the tones' losses fit one part of the plate being of other iron; about 0.8 on a plate of one iron",
+    "area that is dull": "how well the tones' losses fit one part of the plate losing more; about 0.8 on a plate of one iron",
+    "odds that some tones fell": "how much better several fallen tones explain the two scans than none, were their scatter the usual",
+    "odds of a weight": "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations",
 }
 
 ORIGINS = {"plate": "plate", "string": "string", "room": "room", "hum": "mains hum", "unknown": UNKNOWN}
@@ -122,6 +126,12 @@ def number(value: float | None, digits: int = 3) -> str:
         return "0"
     places = digits - 1 - floor(log10(abs(value)))
     return minus(f"{round(value, places):.{max(0, min(places, 9))}f}")
+
+
+def odds(log: float) -> str:
+    """From their natural logarithm: "3600 to 1", "1 to 20"; beyond a million they are not told apart."""
+    times = number(min(exp(abs(log)), 1e6), 2)
+    return f"{times} to 1" if log >= 0 else f"1 to {times}"
 
 
 def decibels(value: float | None) -> str:

@@ -17,7 +17,7 @@ A point mass m at a place lowers mode n by half of m over the plate's mass times
   simulated plates a high share is the mark of a crack in a tapped strut, and speaks against a weight.
 
 The log odds are a logistic model of the four, fitted on two simulated patterns by bench/weight_or_crack.py, which prints the numbers below
-(docs/comparison.md says how often it is right). It gives the likelier of two, never an all-clear: the advice is to take things off and scan again.
+(docs/comparison.md says how often it is right); they are the odds where weights and cracks come as often as they did there. It gives the likelier of two, never an all-clear: the advice is to take things off and scan again.
 """
 
 from dataclasses import dataclass
@@ -41,7 +41,7 @@ MEAN_SQUARE_AT_EDGE = 2.0  # deflection squared at an edge over the plate's mean
 # Printed by bench/weight_or_crack.py.
 CENTRES = (-5.5, -5.6, -6.0, -6.2, -6.4)  # ln of the mean drop that 0.5 kg gives in each band
 WEIGHTS = (-0.72, -13.72, -5.49, -59.3)  # distance, evenness, share, over
-CONSTANT = -5.04  # puts the limit where 3 % of the fit's cracks pass
+CONSTANT = -4.8
 
 
 @dataclass(frozen=True, eq=False)

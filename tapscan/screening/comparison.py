@@ -10,7 +10,7 @@ the statistic is the mean of the three largest drops, or by microphone, where no
 (screening/odds.py); for a closed crack that rubs it is the mean of the five largest rises of
 the loss factor, the plate's median taken out. No mode counts for more than a cap in either: one wild pair must not make a
 call, and a flaw moves several modes. Which single modes are named is decided by false-discovery control over all modes
-judged (Benjamini and Hochberg 1995), with a heavy-tailed null (Student's t), and only while the statistic passes its limit.
+judged (Benjamini and Hochberg 1995), with a heavy-tailed null (Student's t), or by the odds of each; and only while the statistic passes its limit.
 
 Judged: paired modes from 100 to 1500 Hz that the baseline heard again and that enough stations hear on both sides.
 """
@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Scan
-from tapscan.screening.odds import fell_odds
+from tapscan.screening.odds import fallen_chance, fell_odds
 from tapscan.screening.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.repeatability import (
     Baseline,
@@ -40,6 +40,7 @@ from tapscan.settings import Settings
 
 TOP_DROPS = 3
 TOP_RISES = 5
+RATHER = 0.5
 OWN_SCATTER = 2  # baseline scans that show what the room does to this plate's modes
 FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
 
@@ -52,7 +53,8 @@ class Change:
     sd: FloatArray
     score: FloatArray  # positive in the direction of a flaw, in standard deviations
     judged: Flags
-    named: Flags  # stands out after control of the false-discovery rate
+    named: Flags  # stands out after control of the false-discovery rate; by_odds: fallen rather than not
+    weight: FloatArray  # size of the change of those named; by_odds: of all, times the chance that they fell
     statistic: float | None
     limit: float
     by_odds: bool = False  # the statistic is a log likelihood ratio over all modes; else a mean of the largest scores
@@ -107,7 +109,7 @@ def measure(
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_odds = not contact and baseline.scans >= OWN_SCATTER
-    limit = settings.fell_odds if by_odds else _limit("drop", baseline.scans, settings)
+    limit = float(np.log(settings.fell_odds)) if by_odds else limit_of("drop", baseline.scans, settings)
     if not contact and not by_odds:
         limit *= _restlessness_of_room((apart - shift) / sd, judged, settings)
     return Measured(
@@ -187,10 +189,15 @@ def _change(
     statistic = None
     if enough:
         statistic = fell_odds(score[usable]) if by_odds else _largest(score[usable], top, settings)
-    named = np.zeros(len(value), dtype=bool)
+    chance = np.zeros(len(value))
     if statistic is not None and statistic > limit:
-        named[usable] = false_discoveries(_tail(score[usable], settings.compare_freedom), settings.compare_false_share)
-    return Change(value, sd, score, usable, named, statistic, limit, by_odds)
+        chance[usable] = fallen_chance(score[usable]) if by_odds else _discovered(score[usable], settings)
+    weight = chance * np.abs(np.nan_to_num(value))
+    return Change(value, sd, score, usable, chance > RATHER, weight, statistic, limit, by_odds)
+
+
+def _discovered(score: FloatArray, settings: Settings) -> Flags:
+    return false_discoveries(_tail(score, settings.compare_freedom), settings.compare_false_share)
 
 
 def _largest(score: FloatArray, top: int, settings: Settings) -> float:
@@ -224,12 +231,13 @@ def _loss(
     known = judged & np.isfinite(value) & (baseline.log_loss.heard[i] >= min(2, baseline.scans))
     if known.any():
         value = value - np.median(value[known])
-    found = _change(value, sd, 1.0, known, TOP_RISES, _limit("loss", baseline.scans, settings), settings)
+    found = _change(value, sd, 1.0, known, TOP_RISES, limit_of("loss", baseline.scans, settings), settings)
     named = found.named & (value >= settings.loss_least_rise)
-    return Change(value, sd, found.score, found.judged, named, found.statistic, found.limit)
+    return Change(value, sd, found.score, found.judged, named, found.weight * named, found.statistic, found.limit)
 
 
-def _limit(kind: str, scans: int, settings: Settings) -> float:
+def limit_of(kind: str, scans: int, settings: Settings) -> float:
+    """Of the mean of the largest drops ("drop") or rises of the loss ("loss"), by the number of baseline scans."""
     word = {1: "one", 2: "two"}.get(scans, "three")
     return float(getattr(settings, f"{kind}_limit_{word}"))
 

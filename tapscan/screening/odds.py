@@ -1,6 +1,7 @@
 """Whether some of a plate's modes fell, by the odds over all of them.
 
     fell_odds(scores)       log likelihood ratio: some modes fell, against none did
+    fallen_chance(scores)   for each mode how likely it is one of the fallen
     restlessness(scores)    by how much the largest rises pass what chance gives
 
 By microphone in a room the scatter of a single mode is wide, and a small crack lifts no mode far out of it, but several a little. So the
@@ -16,7 +17,7 @@ from scipy.special import log_ndtr
 from tapscan.records import FloatArray
 
 FALLEN_SHARE, FALLEN_MEAN = 0.1, 2.0  # of the modes; standard deviations
-MOST = 6.0  # log odds; no mode counts for more, a wrong pair is wild but alone
+MOST = 6.0  # log ratio of a single mode; none adds more than ln(1 + 0.1 (e^6 - 1)) = 3.7 to the odds, for a wrong pair is wild but alone
 RISES_SHARE, RISES_USUAL, FEW = (
     0.125,
     1.8,
@@ -30,8 +31,17 @@ def fell_odds(scores: FloatArray) -> float:
 
     scores : (k,) drops in standard deviations, rises negative.
     """
-    ratio = np.exp(np.minimum(_log_ratio(scores / restlessness(scores)), MOST))
-    return float(np.sum(np.log1p(FALLEN_SHARE * (ratio - 1))))
+    return float(np.sum(np.log1p(FALLEN_SHARE * (_ratio(scores) - 1)))) if len(scores) else 0.0
+
+
+def fallen_chance(scores: FloatArray) -> FloatArray:
+    """(k,) 0..1, of each mode by itself, were a tenth of them fallen."""
+    fallen = FALLEN_SHARE * _ratio(scores) if len(scores) else np.zeros(0)
+    return np.asarray(fallen / (1 - FALLEN_SHARE + fallen))
+
+
+def _ratio(scores: FloatArray) -> FloatArray:
+    return np.asarray(np.exp(np.minimum(_log_ratio(scores / restlessness(scores)), MOST)))
 
 
 def restlessness(scores: FloatArray) -> float:

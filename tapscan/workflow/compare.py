@@ -23,7 +23,7 @@ from tapscan.records import (
     StationChange,
 )
 from tapscan.screening.added_mass import explain
-from tapscan.screening.comparison import Measured, measure
+from tapscan.screening.comparison import Change, Measured, limit_of, measure
 from tapscan.screening.disposition import dispose, not_compared, silent_recordings
 from tapscan.screening.missing import gained_modes, lost_modes
 from tapscan.screening.origins import of_plate
@@ -61,9 +61,10 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
     measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
     lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
-    where = places_of_change(measured)
+    where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
     mass = explain(measured, settings) if contact and _over(measured) else None  # a room blurs what tells the two
-    evidence = rule.Evidence(measured, (*lost, *gained), mass, where, _since(baselines), unlike.loss_refused, contact)
+    unpaired, since = (*lost, *gained), _since(baselines)
+    evidence = rule.Evidence(measured, unpaired, mass, where, where_damped, since, unlike.loss_refused, contact)
     refused = unlike.refused or buzzed(later, baselines, settings)
     found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
     indications = () if isinstance(found, RuleNotRun) else tuple(found)
@@ -82,7 +83,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         loss_statistic_limit=measured.loss.limit,
         unlike=unlike.sentences,
         explanation=mass,
-        where=where,
+        where=where or where_damped,
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
@@ -128,7 +129,10 @@ def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:
 def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> None:
     if not baselines:
         raise BadRequest(f"{later.name}: no baseline scan to compare with; name one with `tapscan plate baseline`")
-    if later.name in {b.name for b in baselines}:
+    names = [b.name for b in baselines]
+    if len(set(names)) < len(names):
+        raise BadRequest(f"{max(names, key=names.count)} is named twice as a baseline scan; name each scan once")
+    if later.name in names:
         raise BadRequest(f"{later.name} is itself a baseline scan; compare a later scan with it")
 
 
@@ -172,18 +176,17 @@ def _pair(measured: Measured, k: int, unlike: Unlikeness) -> ModePair:
     )
 
 
-def places_of_change(measured: Measured) -> tuple[StationChange, ...]:
+def places_of_change(measured: Measured, change: Change) -> tuple[StationChange, ...]:
     """How strongly the modes that changed move at each station, strongest first; empty when none changed.
 
     Strengths squared, over their mean of all modes at that station, weighted with the size of the change.
     """
-    change = measured.frequency if measured.frequency.named.any() else measured.loss
-    if not change.named.any():
+    total = change.weight.sum()
+    if not total > 0:
         return ()
     energy = measured.baseline.table.pattern[measured.earlier_index] ** 2
     usual = energy.mean(axis=0)
-    size = np.abs(change.value[change.named])
-    here = size @ energy[change.named] / size.sum() / np.where(usual > 0, usual, np.inf)
+    here = change.weight @ energy / total / np.where(usual > 0, usual, np.inf)
     most = float(here.max(initial=0.0))
     if most <= 0:
         return ()
@@ -206,20 +209,33 @@ def carry(
 ) -> tuple[Indication, ...]:
     """The later scan's own indications: `unchanged` where a baseline scan had the same, else `new`.
 
-    The same: by the same rule, and on a paired mode; where no mode is named, at one of the same stations, or at none on both sides.
+    The same: by the same rule, and on a paired mode (in a scan that was left out: on one of nearly the same frequency); where no mode is named, at
+    one of the same stations, or at none on both sides.
     """
     partner = {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
     place = {b.name: k for k, b in enumerate(quiet_ones(baselines, settings))}
-    out = []
-    for indication in later.indications:
-        modes = [partner[m] for m in indication.modes if m in partner]
-        old = any(
-            _same(indication, earlier, {m[place[b.name]] for m in modes} if b.name in place else set())
-            for b in baselines
-            for earlier in b.indications
+
+    def before(modes: Sequence[str], b: ScanForComparison) -> set[str | None]:
+        if b.name not in place:
+            return {n for m in modes for n in _near(m, later.scan, b.scan, settings)}
+        return {partner[m][place[b.name]] for m in modes if m in partner}
+
+    return tuple(
+        replace(
+            now,
+            status="unchanged"
+            if any(_same(now, old, before(now.modes, b)) for b in baselines for old in b.indications)
+            else "new",
         )
-        out.append(replace(indication, status="unchanged" if old else "new"))
-    return tuple(out)
+        for now in later.indications
+    )
+
+
+def _near(mode: str, later: Scan, earlier: Scan, settings: Settings) -> list[str]:
+    """Modes of the earlier scan that warmth and scatter may have moved to this one's frequency."""
+    here = next((m.frequency_hz for m in later.modes if m.id == mode), None)
+    reach = settings.temperature_most
+    return [] if here is None else [m.id for m in earlier.modes if abs(m.frequency_hz / here - 1) < reach]
 
 
 def _same(now: Indication, before: Indication, modes_before: set[str | None]) -> bool:
@@ -244,7 +260,8 @@ def _limitations(measured: Measured, contact: bool, settings: Settings) -> tuple
         found.append(SINGLE)
     if not contact:
         found.append(MICROPHONE)
-    rises = int((measured.frequency.score[measured.frequency.judged] < -2 * measured.frequency.limit).sum())
+    limit = limit_of("drop", measured.baseline.scans, settings)
+    rises = int((measured.frequency.score[measured.frequency.judged] < -2 * limit).sum())
     if rises:
         found.append(
             f"{rises} of the modes rose. A crack raises none: something has come off the plate, most of the modes fell, or modes "

@@ -69,7 +69,7 @@ def compare_stored(
     """The newest scan, or `scan`, beside the baseline, or beside the scans `against`."""
     name = find_plate(register, plate).name
     entries = list_scans(register, name)
-    baselines = [_of_plate(register, a, name) for a in against] or [e for e in entries if e.baseline]
+    baselines = [_of_plate(register, a, name) for a in dict.fromkeys(against)] or [e for e in entries if e.baseline]
     if not baselines:
         raise BadRequest(
             f"{name} has no baseline: `tapscan plate baseline {name} SCAN` names one, or give --against SCAN"

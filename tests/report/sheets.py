@@ -95,7 +95,7 @@ def indication(**changes: object) -> Indication:
         conditions=(
             Condition("tone to noise", 30.84, 12.2, "dB", "in the manner of a standard"),
             Condition("time to -60 dB", 1.3816, 0.3, "s", "engineering judgement"),
-            Condition("score at S1", None, None, "1", "limit set on simulated plates"),
+            Condition("area that rings on", None, None, "1", "limit set on simulated plates"),
         ),
         other_explanations=("a loose fitting", "a string <nearby>"),
     )

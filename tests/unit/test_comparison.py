@@ -8,7 +8,6 @@ import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.records import Indication, ScanConditions
-from tapscan.screening.added_mass import station_fits
 from tapscan.screening.comparison import false_discoveries, largest_mean
 from tapscan.screening.missing import miss_chance
 from tapscan.screening.repeatability import join, scatter_level
@@ -236,14 +235,6 @@ def test_temperature_coefficient_and_its_range():
     assert shift.apparent_high_k == pytest.approx(1.6e-3 / 1.2e-4)
     assert shift.agrees is None and shift.reason
     assert "temperature alone does not explain" in common_shift(-6e-3, 0.0, 20.0, 20.0, SETTINGS).sentence
-
-
-def test_drops_of_a_point_mass_are_explained_by_its_station():
-    _, shape = drawn()
-    energy = shape**2 / (shape**2).mean(axis=1, keepdims=True)
-    share, factor = station_fits(2e-3 * energy[:, 4], energy)
-    assert np.argmax(share) == 4 and share[4] == pytest.approx(1.0)
-    assert factor[4] == pytest.approx(2e-3)
 
 
 DAYS = np.array([0.0, 100, 200, 300, 400, 500])

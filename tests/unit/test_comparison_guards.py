@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tapscan.errors import BadRequest
 from tapscan.records import Indication, RoomRing, Screening
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
 from tapscan.screening.trend import follow
@@ -60,10 +61,11 @@ def test_by_microphone_the_odds_over_all_modes_decide_and_no_weight_is_named():
     by_microphone = compare_scans(named(scan(drops, seed=48), "2026-05-01", mic), base, SETTINGS)
     assert by_pickup.explanation is not None and by_microphone.explanation is None
     assert (by_pickup.by_odds, by_microphone.by_odds) == (False, True)
-    assert by_microphone.statistic_limit == SETTINGS.fell_odds
+    assert by_microphone.statistic_limit == pytest.approx(np.log(SETTINGS.fell_odds))
     (told,) = by_microphone.indications
-    assert told.conditions[0].name == "odds that some tones fell (log)"
-    assert "taken together" in told.sentence and "of them by themselves" in told.sentence
+    assert (told.conditions[0].name, told.conditions[0].unit) == ("odds that some tones fell", "to 1")
+    assert told.conditions[0].limit == pytest.approx(SETTINGS.fell_odds)
+    assert "it can be told singly" in told.sentence and told.stations and "ring strongest at" in told.sentence
 
 
 def test_small_drops_of_several_modes_are_told_by_the_odds_where_no_mode_stands_out():
@@ -75,6 +77,7 @@ def test_small_drops_of_several_modes_are_told_by_the_odds_where_no_mode_stands_
     largest = sorted(p.normalised_drop for p in found.pairs if p.judged)[-3:]
     assert np.mean(largest) < SETTINGS.drop_limit_three, "the three largest would not have called it"
     assert [i.id for i in found.indications] == ["C1"]
+    assert found.where and found.indications[0].stations, "a call by odds names places, too"
     still = compare_scans(named(scan(seed=48), "2026-05-01", mic), base, SETTINGS)
     assert still.by_odds and still.indications == () and still.statistic < 0
 
@@ -156,6 +159,11 @@ def test_a_baseline_scan_that_rattled_is_left_out_while_others_are_quiet():
     assert found.statistic == compare_scans(cracked, others, SETTINGS).statistic
     assert [i.id for i in found.indications] == ["C1"]
     assert [i.status for i in found.carried] == ["unchanged"]
+    tone = Indication("R1", "prominent-ringing", "relevant", None, ("S1",), ("M10",), "Rings.", (), ())
+    with_modes, before = (replace(s, indications=(tone,)) for s in (cracked, rattled))
+    assert compare_scans(with_modes, [before, *others], SETTINGS).carried[0].status == "unchanged"
+    other = replace(before, indications=(replace(tone, modes=("M30",)),))
+    assert compare_scans(with_modes, [other, *others], SETTINGS).carried[0].status == "new"
     assert not any("left out" in words for words in compare_scans(cracked, BASE, SETTINGS).limitations)
 
 
@@ -231,3 +239,9 @@ def test_a_tone_of_the_room_is_paired_with_no_mode():
     later = with_hum(scan(seed=62, drop=(40,)), (lowered,), "room")
     result = compare_scans(named(later, "2026-05-01"), BASE, SETTINGS)
     assert "H0" not in {p.later_mode for p in result.pairs}
+
+
+def test_a_scan_named_twice_is_no_second_baseline_scan():
+    """It would show a plate without scatter."""
+    with pytest.raises(BadRequest, match="named twice"):
+        compare_scans(named(scan(seed=50), "2026-05-01"), [BASE[0], BASE[0]], SETTINGS)

@@ -39,6 +39,7 @@ def test_a_plate_that_rattles_is_tapped_again_with_the_part_held_and_that_scan_c
     buzz = scan([], late_sounds=tuple(late(i) for i in range(12)), late_sounds_reason=None)
     quiet = scan([], parts_held=True)
     rows = {plate.name: Row("sound", "parlour-grand", buzz, rattles=True)}
+    assert followed([plate], rows) == {}, "not finished: not counted"
     (again,) = held_again([plate, Plate(TABLES["parlour-grand"], "sound", 10)], rows)
     assert again.held and again.name.endswith("held")
     rows[again.name] = Row("sound", "parlour-grand", quiet, rattles=True)
@@ -138,8 +139,9 @@ def test_counts_by_sensor_add_up():
 def test_the_short_table_says_what_was_not_run():
     share = {"spoke": 1, "of": 50, "low": 0.0005, "high": 0.106}
     both = {"severed strut": share, "sound": share}
-    counts = {"any_relevant": both, "ended": both, "more_places_ended": {"sound": share}}
+    counts = {"any_relevant": both, "ended": both, "more_places_ended": {"sound": share}, "more_places_tapped": 36}
     lines = in_short(counts, {"any_relevant": {"sound": share}, "three": {}})
     cell = "1 of 50 (0.1 to 10.6 %)"
+    assert "| 36 places, part held |" in lines[0]
     assert lines[2] == f"| without a flaw | {cell} | {cell} | {cell} | {cell} | not run |"
     assert lines[3] == f"| severed strut | {cell} | {cell} | not run | not run | not run |"

@@ -9,7 +9,7 @@ import pytest
 
 from tapscan.places import Layout, Outline, Station
 from tapscan.records import Mode, RuleNotRun, Scan, Strength
-from tapscan.screening.areas import DIRECTIONS, SHARES, alone, areas_of, positions_of
+from tapscan.screening.areas import DIRECTIONS, SHARES, areas_of, positions_of
 from tapscan.screening.iron import area_score
 from tapscan.screening.rules import dead_place, long_decay
 from tapscan.settings import Settings
@@ -128,17 +128,48 @@ def test_only_the_likelier_of_a_lasting_and_a_dull_area_speaks() -> None:
 
 def test_areas_hold_neighbours_and_ends_and_each_place() -> None:
     positions = positions_of(LAYOUT, STATIONS)
-    assert positions is not None and positions[4].tolist() == [0.0, 0.5] and positions[3].tolist() == [1.5, 0.0]
+    assert positions[4].tolist() == [0.0, 0.5] and positions[3].tolist() == [1.5, 0.0]
     areas = areas_of(positions)
     rows = {tuple(np.nonzero(a)[0].tolist()) for a in areas}
     assert {(k,) for k in range(12)} <= rows and END in rows and (0, 4, 8) in rows
     assert (0, 11) not in rows and all(1 <= len(r) <= round(max(SHARES) * 12) for r in rows)
     assert len(rows) == len(areas) <= 12 + len(SHARES) * (12 + DIRECTIONS)
-    assert alone(3).tolist() == np.eye(3, dtype=bool).tolist()
 
 
-def test_a_layout_that_lacks_a_station_gives_no_positions() -> None:
-    assert positions_of(LAYOUT, [*STATIONS, "X"]) is None and positions_of(None, STATIONS) is None
+def test_a_station_that_is_not_on_the_layout_has_no_neighbours_and_takes_none_away() -> None:
+    whole = areas_of(positions_of(LAYOUT, STATIONS))
+    more = areas_of(positions_of(LAYOUT, [*STATIONS, "X"]))
+    assert len(more) == len(whole) + 1
+    assert [np.nonzero(a)[0].tolist() for a in more if a[12]] == [[12]]
+    for positions in (
+        positions_of(None, STATIONS),
+        positions_of(LAYOUT, ["X", "Y"]),
+        positions_of(LAYOUT, ["S1", "X"]),
+    ):
+        assert areas_of(positions).sum(axis=1).tolist() == [1] * len(positions)
+
+
+def test_the_loss_told_is_that_of_the_tones_strongest_there_beside_the_others() -> None:
+    """A mode in five lives at S1 to S4 and loses 30 % less; the others lose alike: exp(ln 0.7) whatever the trend."""
+    modes = []
+    for i, f in enumerate(np.linspace(100, 1400, 60)):
+        inside = i % 4 == 0
+        energy = np.where(np.isin(np.arange(12), END), 1.0, 0.01) if inside else np.where(np.arange(12) > 3, 1.0, 0.01)
+        modes.append(
+            mode(f"M{i}", float(f), 0.004 * (0.7 if inside else 1.0) * (1 + 1e-3 * (i % 3)), 10 * np.log10(energy))
+        )
+    found = area_score(modes, LAYOUT, S)
+    assert found is not None and set(found.lasting_area.stations) <= {STATIONS[k] for k in END}
+    assert found.lasting_area.loss_ratio == pytest.approx(0.7, abs=0.02)
+
+
+def test_modes_without_strengths_or_without_scatter_raise_nothing() -> None:
+    bare = [Mode(**{**m.__dict__, "strengths": ()}) if k < 3 else m for k, m in enumerate(plate(3, None))]
+    found = area_score(bare, LAYOUT, S)
+    assert found is not None and np.isfinite([found.lasting, found.dull, found.lasting_area.loss_ratio]).all()
+    even = [mode(m.id, m.frequency_hz, 0.004, np.array([s.strength_db for s in m.strengths])) for m in plate(3, None)]
+    for rule in (long_decay, dead_place):
+        assert rule.run(scanned(even), S) == []
 
 
 def test_the_whole_plate_under_the_limit_is_named_once() -> None:

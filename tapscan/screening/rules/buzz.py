@@ -11,11 +11,11 @@ or more, and a bare plate.
 from collections import Counter
 
 from tapscan.records import Condition, Indication, Interpretation, LateSound, RuleNotRun, Scan
+from tapscan.screening.in_words import NAMED_PLACES, joined
 from tapscan.settings import Settings
 
 NAME = "buzz"
 SIMULATED = "limit set on simulated plates; no iron was measured"
-NAMED_PLACES = 3
 OTHERS = (
     "a loose screw, hook, pad, pickup or tool on the plate or near it",
     "something in the room that rattles along",
@@ -52,7 +52,7 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     if not found:
         return []
     stations = tuple(s for s, _ in Counter(s.station for s in found).most_common())
-    first = ", ".join(scan.where(s) for s in stations[:NAMED_PLACES])
+    first = joined([scan.where(s) for s in stations[:NAMED_PLACES]])
     heard = f"{len(found)} of {len(scan.late_sounds)} taps"
     told = (
         "Hook, screws and pads were held, and it is still there: look for faces that touch."

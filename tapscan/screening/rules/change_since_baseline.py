@@ -20,10 +20,8 @@ from tapscan.settings import Settings
 
 NAME = "change-since-baseline"
 SIMULATED = "limit set on simulated plates; no iron was measured"
+MOST_ODDS = 1e6  # more is not told apart
 STRONG = 0.6  # places at which the changed modes move at least this share of the strongest place's
-
-WHAT_FELL = {False: "three largest drops", True: "odds that some tones fell (log)"}  # by_odds
-UNIT_FELL = {False: "standard deviations", True: "1"}
 
 DROP_OTHERS = (
     "something left on the plate, or fitted since: a clamp, hook, screw or magnet",
@@ -52,7 +50,8 @@ class Evidence:
     measured: Measured
     unpaired: tuple[UnpairedMode, ...]  # lost and gained
     mass: AddedMass | None
-    where: tuple[StationChange, ...]  # strongest first
+    where: tuple[StationChange, ...]  # where the modes that fell are strong, strongest first
+    where_damped: tuple[StationChange, ...]  # the same of those that die away faster
     since: str  # the baseline in words
     loss_refused: str | None  # why the damping is not compared
     contact: bool  # all scans with a pickup on the iron
@@ -91,21 +90,35 @@ def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
         f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass)}"
     )
     conditions = [
-        Condition(WHAT_FELL[found.by_odds], found.statistic, found.limit, UNIT_FELL[found.by_odds], SIMULATED),
+        _how_far(found),
         Condition("largest drop", fell, None, "%", "measured"),
     ]
     if evidence.mass is not None:
-        conditions.append(Condition("odds of a weight (log)", evidence.mass.score, evidence.mass.limit, "1", SIMULATED))
+        conditions.append(
+            Condition("odds of a weight", _odds(evidence.mass.score), _odds(evidence.mass.limit), "to 1", SIMULATED)
+        )
     others = DROP_OTHERS if weight else (*DROP_OTHERS[1:], DROP_OTHERS[0])
-    return [_indication("C1", scan, evidence, order, sentence, conditions, others)]
+    return [_indication("C1", evidence, evidence.where, order, sentence, conditions, others)]
+
+
+def _how_far(found: Change) -> Condition:
+    value = found.statistic
+    if not found.by_odds or value is None:
+        return Condition("three largest drops", value, found.limit, "standard deviations", SIMULATED)
+    return Condition("odds that some tones fell", _odds(value), _odds(found.limit), "to 1", SIMULATED)
+
+
+def _odds(log: float) -> float:
+    return float(np.clip(np.exp(log), 1 / MOST_ODDS, MOST_ODDS))
 
 
 def _how_many(found: Change) -> str:
     compared, single = int(found.judged.sum()), int(found.named.sum())
+    usual = "by more than an unchanged plate differs from scan to scan"
     if not found.by_odds:
-        return f"{max(single, 1)} of the {compared} tones (modes) compared have become lower, by more than an unchanged plate differs from scan to scan"
-    alone = f"{single} of them by themselves" if single else "though none of them does by itself"
-    return f"the {compared} tones (modes) compared, taken together, have become lower by more than an unchanged plate differs from scan to scan, {alone}"
+        return f"{max(single, 1)} of the {compared} tones (modes) compared have become lower, {usual}"
+    alone = f"of {single} it can be told singly" if single else "of no single one can it be told"
+    return f"several of the {compared} tones (modes) compared have become a little lower; {alone}, but together they have {usual}"
 
 
 def _meaning(mass: AddedMass | None) -> str:
@@ -127,13 +140,13 @@ def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
     sentence = (
         f"Since {evidence.since}, {_count(len(order), 'mode')} of {int(found.judged.sum())} die away faster: in the middle they lose "
         f"{times:.1f} times the energy in each swing. A crack whose faces rub does that, even one pressed shut that moves no mode. "
-        f"{_where(scan, evidence.where, 'These tones')}"
+        f"{_where(scan, evidence.where_damped, 'These tones')}"
     )
     conditions = [
         Condition("five largest rises of the loss", found.statistic, found.limit, "standard deviations", SIMULATED),
         Condition("loss now over then, middle of the modes named", times, None, "1", "measured"),
     ]
-    return [_indication("C2", scan, evidence, order, sentence, conditions, LOSS_OTHERS)]
+    return [_indication("C2", evidence, evidence.where_damped, order, sentence, conditions, LOSS_OTHERS)]
 
 
 def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:
@@ -165,15 +178,15 @@ def _strongest(change: Change) -> list[int]:
 
 def _indication(
     name: str,
-    scan: Scan,
     evidence: Evidence,
+    where: Sequence[StationChange],
     order: Sequence[int],
     sentence: str,
     conditions: Sequence[Condition],
     others: tuple[str, ...],
 ) -> Indication:
     modes = tuple(evidence.measured.later.names[evidence.measured.later_index[k]] for k in order)
-    stations = tuple(w.station for w in evidence.where if w.weight >= STRONG)[:NAMED_PLACES]
+    stations = tuple(w.station for w in where if w.weight >= STRONG)[:NAMED_PLACES]
     return Indication(name, NAME, "relevant", "new", stations, modes, sentence.strip(), tuple(conditions), others)
 
 

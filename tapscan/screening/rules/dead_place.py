@@ -1,9 +1,9 @@
-"""A place whose modes die away sooner than the plate's own trend.
+"""An area whose modes die away sooner than the plate's own trend.
 
 Reason: faces that rub take energy from the modes that move them, and leave the others. So does whatever touches the plate there: a
 support, cloth, a loose fitting. The score is that of long-decay with the other sign (screening/iron.py).
 
-Limit: chosen on simulated plates of two patterns, tried on three others (docs/rules.md). Weaker than other findings: whatever touches
+Limit: chosen on simulated plates, other castings than those the rates are given for (docs/rules.md). Weaker than other findings: whatever touches
 the plate looks alike. Needs the decays of 30 modes at 6 places, and a bare plate on which nothing buzzes.
 """
 
@@ -24,7 +24,7 @@ OTHERS = (
 
 
 def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
-    """At most one indication, for the dullest places."""
+    """At most one indication, for the dullest area."""
     if wait := held_first(scan, settings, "how fast the tones die away"):
         return RuleNotRun(NAME, wait)
     found = area_score(scan.modes, scan.map, settings)

@@ -18,13 +18,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from tapscan.records import Condition, FloatArray, ForceShift, Indication, RuleNotRun, Scan
-from tapscan.screening.in_words import places_in_words
+from tapscan.screening.in_words import NAMED_PLACES, places_in_words
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
 NAME = "force-dependence"
 SIMULATED = "limit set on simulated plates; no iron was measured"
-NAMED_PLACES = 3
 STRONG = 0.6  # places at which the moved modes are at least this share of the strongest place's
 OTHERS = (
     "a screw, hook, pad or pickup that is loose and moves under the hard tap",
