@@ -258,6 +258,9 @@ class Settings(RuleLimits):
     lost_or_new: float = limit(
         6.0, "modes", "so many lost or new modes that count are called", "simulated plates, docs/comparison.md"
     )
+    lost_and_new: float = limit(
+        2.0, "modes", "so many of each kind, lost and new; where one kind is missing a scan heard less", JUDGEMENT
+    )
     mass_limit: float = limit(
         0.24, "log odds", "above, a weight is the likelier explanation", "simulated plates, docs/comparison.md"
     )

@@ -2,10 +2,13 @@
 
     lost_modes(measured, foreign_hz, settings)     in every baseline scan, not in the later one
     gained_modes(measured, foreign_hz, settings)   in the later scan, near no mode of any baseline scan
+    one_sided(unpaired, lost, settings)            many that count, all lost or all new: a matter of hearing
 
 A mode is missed when too few stations hear it, or when it merges with a neighbour closer than its width. The chance that it
 is missed is taken from the share of stations that hear it where it was found: a scan needs two stations to keep a mode. A lost or
 new mode counts only where that chance is small, and no tone of a room, a string or the mains (`foreign_hz`, of all the scans) lies so near that it may hide it.
+A cut moves modes and leaves as many as there were: how many a plate has up to a frequency goes with its size and thickness (Weyl 1912, from memory). So a plate that
+lost modes has new ones as well; where strong modes are missing on one side only, that scan heard less, as beside a rattle or in noise.
 """
 
 from collections.abc import Sequence
@@ -63,6 +66,17 @@ def gained_modes(measured: Measured, foreign_hz: Sequence[float], settings: Sett
         heard = float((measured.later.pattern[k] > 0).sum())
         out.append(_unpaired(measured.later.names[k], f, heard, measured, near, settings))
     return tuple(out)
+
+
+def one_sided(unpaired: Sequence[UnpairedMode], later: Sequence[str], settings: Settings) -> bool:
+    """Whether as many as make an indication count, and hardly any of the other kind.
+
+    later : names of the later scan's modes; an unpaired mode among them is new, else it was lost.
+    """
+    counting = [u for u in unpaired if u.counts]
+    gained = sum(u.mode in set(later) for u in counting)
+    fewer = min(gained, len(counting) - gained)
+    return len(counting) >= settings.lost_or_new and fewer < settings.lost_and_new
 
 
 def _inside(frequency_hz: float, settings: Settings) -> bool:

@@ -21,11 +21,12 @@ from tapscan.records import (
     ScanForComparison,
     Screening,
     StationChange,
+    UnpairedMode,
 )
 from tapscan.screening.added_mass import explain
 from tapscan.screening.comparison import Change, Measured, limit_of, measure
 from tapscan.screening.disposition import dispose, not_compared, silent_recordings
-from tapscan.screening.missing import gained_modes, lost_modes
+from tapscan.screening.missing import gained_modes, lost_modes, one_sided
 from tapscan.screening.origins import of_plate
 from tapscan.screening.repeatability import shared_stations
 from tapscan.screening.rules import change_since_baseline as rule
@@ -41,6 +42,10 @@ SINGLE = (
 MICROPHONE = (
     "By microphone the room blurs the modes, and small changes cannot be told; modes that are lost or new make no indication. A pickup on the iron, or a microphone at "
     "10 cm that stays put, is needed for those."
+)
+HEARD_LESS = (
+    "Many strong tones were found in the one scan and not in the other, and hardly any the other way round. A change of the plate moves tones and takes none away, so one of the "
+    "scans heard less: something rattled or hummed faintly, or the sensor sat badly. Scan once more before anything is concluded from it."
 )
 BLIND = (
     "A crack that is pressed shut and does not rub changes nothing that can be heard; no change does not show that the plate "
@@ -87,7 +92,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
-        limitations=(*left_out(every, baselines), *_limitations(measured, contact, settings)),
+        limitations=(*left_out(every, baselines), *_limitations(measured, unpaired, contact, settings)),
         summary=_summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings),
         reason=_why_none(measured, settings),
@@ -254,8 +259,12 @@ def _since(baselines: Sequence[ScanForComparison]) -> str:
     return f"the baseline of {when} ({len(baselines)} {'scan' if len(baselines) == 1 else 'scans'})"
 
 
-def _limitations(measured: Measured, contact: bool, settings: Settings) -> tuple[str, ...]:
+def _limitations(
+    measured: Measured, unpaired: Sequence[UnpairedMode], contact: bool, settings: Settings
+) -> tuple[str, ...]:
     found = []
+    if contact and one_sided(unpaired, measured.later.names, settings):
+        found.append(HEARD_LESS)
     if measured.baseline.scans == 1:
         found.append(SINGLE)
     if not contact:

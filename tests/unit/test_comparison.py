@@ -72,10 +72,14 @@ def test_more_loss_in_some_modes_is_found_and_more_in_all_is_not():
 
 
 def test_many_strong_modes_lost_are_an_indication():
-    gone = (12, 18, 25, 36, 41, 47)
-    result = compare_scans(named(scan(seed=46, drop=gone), "2026-05-01"), BASE, SETTINGS)
+    gone, fresh = (12, 18, 25, 36), (15, 30)
+    base = [
+        replace(b, scan=replace(b.scan, modes=tuple(m for m in b.scan.modes if m.id not in ("M15", "M30"))))
+        for b in BASE
+    ]
+    result = compare_scans(named(scan(seed=46, drop=gone), "2026-05-01"), base, SETTINGS)
     assert [i.id for i in result.indications] == ["C3"]
-    assert sum(u.counts for u in result.lost) == len(gone)
+    assert (sum(u.counts for u in result.lost), sum(u.counts for u in result.gained)) == (len(gone), len(fresh))
     one = compare_scans(named(scan(seed=46, drop=(12,)), "2026-05-01"), BASE, SETTINGS)
     assert one.indications == () and len(one.lost) == 1
 

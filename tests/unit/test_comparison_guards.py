@@ -187,6 +187,24 @@ def test_a_comparison_without_an_answer_is_no_nothing_found():
     assert clean.headline == NOTHING
 
 
+@pytest.mark.parametrize("less", ["later", "baseline"])
+def test_many_modes_heard_on_one_side_only_are_a_matter_of_hearing(less):
+    """A cut leaves as many modes as there were (Weyl); beside an unheard rattle a simulated scan had missed 30 of 130."""
+    gone = (12, 18, 25, 36, 41, 47)
+    few = [f"M{k}" for k in gone]
+    if less == "later":
+        result = compare_scans(named(scan(seed=46, drop=gone), "2026-05-01"), BASE, SETTINGS)
+    else:
+        base = [replace(b, scan=replace(b.scan, modes=tuple(m for m in b.scan.modes if m.id not in few))) for b in BASE]
+        result = compare_scans(named(scan(seed=46), "2026-05-01"), base, SETTINGS)
+    assert sum(u.counts for u in (*result.lost, *result.gained)) == len(gone)
+    assert result.indications == ()
+    assert any("one of the scans heard less" in said for said in result.limitations)
+
+
+ANY_SIDE = replace(SETTINGS, lost_and_new=0.0)  # the guards below, without the one above
+
+
 def with_hum(scan_, frequencies, origin="hum"):
     """The scan with steady tones among its modes, heard everywhere and as strong as any."""
     like = max(scan_.modes, key=lambda m: sum(s.strength_db for s in m.strengths))
@@ -203,7 +221,7 @@ def test_hum_that_came_or_went_is_no_change_of_the_plate():
     assert not [u for u in (*result.lost, *result.gained) if u.counts]
     taken = [replace(b, scan=with_hum(b.scan, (100.0, 150.0, 200.0, 300.0), "plate")) for b in BASE]
     found = compare_scans(
-        named(with_hum(scan(seed=61), (120.0, 180.0, 240.0, 360.0), "plate"), "2026-05-01"), taken, SETTINGS
+        named(with_hum(scan(seed=61), (120.0, 180.0, 240.0, 360.0), "plate"), "2026-05-01"), taken, ANY_SIDE
     )
     assert [i.id for i in found.indications] == ["C3"], "were they the plate's, they would count"
 
@@ -212,9 +230,9 @@ def test_a_steady_tone_that_may_hide_a_mode_makes_it_no_lost_one():
     gone = (12, 18, 25, 36, 41, 47)
     later = scan(seed=46, drop=gone)
     hidden = [BASE[0].scan.modes[k].frequency_hz for k in gone]
-    result = compare_scans(named(with_hum(later, hidden, "room"), "2026-05-01"), BASE, SETTINGS)
+    result = compare_scans(named(with_hum(later, hidden, "room"), "2026-05-01"), BASE, ANY_SIDE)
     assert result.indications == ()
-    assert compare_scans(named(later, "2026-05-01"), BASE, SETTINGS).indications != ()
+    assert compare_scans(named(later, "2026-05-01"), BASE, ANY_SIDE).indications != ()
 
 
 def test_a_mode_that_a_tone_beside_it_may_have_pulled_is_not_judged():

@@ -16,6 +16,7 @@ import numpy as np
 from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode
 from tapscan.screening.comparison import Change, Measured
 from tapscan.screening.in_words import NAMED_PLACES, joined
+from tapscan.screening.missing import one_sided
 from tapscan.settings import Settings
 
 NAME = "change-since-baseline"
@@ -153,7 +154,7 @@ def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[In
     counting = [u for u in evidence.unpaired if u.counts]
     if not evidence.contact:  # a room hides modes and lends its own (docs/comparison.md)
         return []
-    if len(counting) < settings.lost_or_new:
+    if len(counting) < settings.lost_or_new or one_sided(evidence.unpaired, evidence.measured.later.names, settings):
         return []
     shown = ", ".join(f"{u.frequency_hz:.0f}" for u in counting[:6])
     sentence = (
