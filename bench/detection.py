@@ -32,12 +32,14 @@ from bench.detection_pairs import Told, modelled_chill, pair_table, pairs
 from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import (
     EARLIER,
+    SEEDS,
     SETTING,
     SETTINGS,
     Row,
     denser,
     earlier_visits,
     first_visits,
+    fresh_visits,
     held_again,
     layout_of,
     make,
@@ -57,7 +59,7 @@ RESULTS = Path(__file__).parent / "results" / "detection.txt"
 PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
 MARKS = "<!-- figures -->", "<!-- end of figures -->"
 SHORT = "<!-- in short -->", "<!-- end of in short -->"
-SEEDS = 68  # 204 plates without a flaw on three patterns, 40 or 41 of each flaw
+FRESH_SEEDS = 34  # 102 more plates without a flaw
 MODEL_PLATES = 100  # a pattern and kind
 MODEL_SEED = 40000
 
@@ -242,12 +244,14 @@ class Found:
     more: list[Judged]  # at more places, as they come
     more_ended: list[Judged]
     beside: dict[int, list[Told]]  # by the number of earlier scans; the part held where something buzzed
+    fresh: list[Judged]  # castings without a flaw that were looked at last of all, the part held where something buzzed
+    fresh_beside: dict[int, list[Told]]
 
 
-def found_of(plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, Row]) -> Found:
+def found_of(plates: Sequence[Plate], more: Sequence[Plate], fresh: Sequence[Plate], rows: Mapping[str, Row]) -> Found:
     """From the finished scans."""
     unseen = [p for p in plates if p.table.name not in SETTING]
-    ended = followed([*plates, *more], rows)
+    ended = followed([*plates, *more, *fresh], rows)
 
     def judged_of(some: Sequence[Plate], told: Mapping[str, Row]) -> list[Judged]:
         return [judged(told[p.name]) for p in some if p.name in told]
@@ -259,6 +263,8 @@ def found_of(plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, 
         judged_of(more, rows),
         judged_of(more, ended),
         {n: pairs(unseen, ended, n) for n in (1, EARLIER)},
+        judged_of(fresh, ended),
+        {n: pairs(fresh, ended, n) for n in (1, EARLIER)},
     )
 
 
@@ -266,11 +272,14 @@ def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
     """All tables as text."""
     limits = limits_sha256(SETTINGS, "single")
     others = {n: t for n, t in tables.items() if n not in SETTING}
-    beside = [
-        line
-        for n, told in found.beside.items()
-        for line in ("", f"The disposition beside {n} earlier {'scan' if n == 1 else 'scans'}", *pair_table(told))
-    ]
+    beside, fresh = (
+        [
+            line
+            for n, told in some.items()
+            for line in ("", f"The disposition beside {n} earlier {'scan' if n == 1 else 'scans'}", *pair_table(told))
+        ]
+        for some in (found.beside, found.fresh_beside)
+    )
     return "\n".join(
         [
             f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
@@ -284,6 +293,12 @@ def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
             *["", f"At {more_places} places, with the part held where something buzzed", *table(found.more_ended)],
             *["", "Beside earlier scans of the same casting; in the later scan the part held where something buzzed"],
             *beside,
+            *[
+                "",
+                "More castings without a flaw, looked at by nobody before the last change of any rule; the part held where something buzzed",
+            ],
+            *table(found.fresh),
+            *fresh,
             *["", "Mode lists beside three earlier scans, the same patterns: the comparison", *modelled_chill(others)],
             *["", "Asides, the single scans", *asides(found.first)],
             *["", "Through the sound, the two setting patterns (other castings)", *table(found.setting)],
@@ -329,6 +344,7 @@ def main() -> None:
     parser.add_argument("--more-places", type=Path, help="tables of the same patterns with more stations")
     parser.add_argument("--minutes", type=float, default=100.0)
     parser.add_argument("--seeds", type=int, default=SEEDS)
+    parser.add_argument("--fresh", type=int, default=FRESH_SEEDS, help="seeds of more castings without a flaw")
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
@@ -338,13 +354,14 @@ def main() -> None:
     )
     later = list(first_visits(tables, given.seeds))
     more = denser(later, dense)
-    plates = [*later, *more, *earlier_visits(later)]
+    fresh = list(fresh_visits(tables, given.fresh))
+    plates = [*later, *more, *fresh, *earlier_visits([*later, *fresh])]
     until = time.time() + 60 * given.minutes
     make(plates, given.work, until, given.cores)
     rows = read(plates, given.work)
-    again = held_again([*later, *more], rows)
+    again = held_again([*later, *more, *fresh], rows)
     make(again, given.work, until, given.cores)
-    found = found_of(later, more, {**rows, **read(again, given.work)})
+    found = found_of(later, more, fresh, {**rows, **read(again, given.work)})
     more_places = max((len(t.station_names) for t in dense.values()), default=0)
     text = report(tables, found, more_places)
     counts = {
@@ -357,6 +374,11 @@ def main() -> None:
     beside = {
         "any_relevant": counted_beside(found.beside[1]),
         "three": counted_beside(found.beside[EARLIER]),
+        "fresh": {
+            "single": counted_kinds(found.fresh),
+            "one": counted_beside(found.fresh_beside[1]),
+            "three": counted_beside(found.fresh_beside[EARLIER]),
+        },
     }
     write_part("single", counts)
     write_part("beside", beside)

@@ -1,6 +1,7 @@
 """Which simulated plates bench/detection.py scans, and the finished scans in their folder.
 
 first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every ninth seed
+fresh_visits(tables, seeds)   more castings without a flaw, with seeds beyond those
 earlier_visits(plates)        the same castings before they were flawed, three times, other pads, warmth, hits and nuisances
 denser(plates, tables)        chilled and sound ones of them once more, at more places
 held_again(plates, rows)      those heard to buzz, as the report asks: the part held, tapped again
@@ -32,6 +33,7 @@ from tapscan.settings import Settings
 SETTING = ("small-grand", "upright-three-quarter")
 SETTINGS = Settings()
 FIRST_SEED = 4200
+SEEDS = 68  # 204 plates without a flaw on three patterns, 40 or 41 of each flaw
 EARLIER = 3  # earlier scans of each casting
 
 
@@ -53,6 +55,12 @@ def first_visits(tables: Mapping[str, Table], seeds: int, first: int = FIRST_SEE
                 continue
             yield Plate(table, "sound", seed)
             yield _flawed(table, seed)
+
+
+def fresh_visits(tables: Mapping[str, Table], seeds: int) -> Iterator[Plate]:
+    """Of the patterns that set no limits."""
+    for seed in range(FIRST_SEED + SEEDS, FIRST_SEED + SEEDS + seeds):
+        yield from (Plate(table, "sound", seed) for name, table in tables.items() if name not in SETTING)
 
 
 def _flawed(table: Table, seed: int) -> Plate:

@@ -27,9 +27,9 @@ from threadpoolctl import threadpool_limits
 
 import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
-from bench.detection import SEEDS, said
+from bench.detection import said
 from bench.detection_scans import USUAL_PLACES, Plate
-from bench.detection_store import SETTING, SETTINGS, first_visits, layout_of, make, read
+from bench.detection_store import SEEDS, SETTING, SETTINGS, first_visits, layout_of, make, read
 from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
 from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table

@@ -4,7 +4,7 @@ Reason: iron in one piece gives the same modes to a hard tap as to a soft one, o
 tap and not during the soft one, or the other way round, change stiffness as they do so: some modes fall or rise (Chati, Rand and
 Mukherjee 1997, from memory). Of two ways to fit (signal/force.py) the plainer counts. The sign is not presumed. A crack that stands wide open or is firmly clamped does not do it, so no
 change proves nothing. Flake iron itself is slightly dependent on amplitude (Golovin 2012): what all modes share is taken out and a floor
-is added. A few modes err in pairs where they overlap, so the twelfth largest change is judged, not the largest.
+is added. A few modes err in pairs where they overlap, and in a room several together, so the sixteenth largest change is judged, not the largest.
 
 Decays, and the start against the rest of one ring, were tried and are not used: on simulated sound plates close modes make both differ as much as
 a crack does (docs/rules.md).
@@ -94,15 +94,10 @@ def _indication(
         f"{'up' if percent > 0 else 'down'} by {abs(percent):.2f} % (± {2e-4 * first.frequency_sd_ppm:.2f} %). Iron in one piece only gets "
         f"louder; faces of a crack that touch under the blow do this. The moved modes are strongest at {places_in_words(scan, stations)}: look there first."
     )
+    count, least = round(settings.force_rank), settings.force_score
     conditions = (
-        Condition(
-            f"change of the {round(settings.force_rank)}th mode, by size",
-            last,
-            settings.force_score,
-            "standard deviations",
-            SIMULATED,
-        ),
-        Condition("modes moved", float(len(moved)), settings.force_rank, "modes", SIMULATED),
+        Condition(f"change of the {count}th mode, by size", last, least, "standard deviations", SIMULATED),
+        Condition("modes moved", float(len(moved)), float(count), "modes", SIMULATED),
         Condition(
             "hard taps over soft ones", scan.force_step_db, settings.force_step_db, "dB", "engineering judgement"
         ),
