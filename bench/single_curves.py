@@ -44,12 +44,12 @@ SCATTERS = (0.10, 0.20)
 BREATHING = "breathing"
 KINDS = {
     f"chill {places} {100 * scatter:.0f}": (
-        f"chilled end, {places} places, losses scatter {100 * scatter:.0f} %",
+        f"chilled end, {places} places, scatter {100 * scatter:.0f} %",
         "% of the plate",
     )
     for scatter in SCATTERS
     for places in (USUAL_PLACES, 36)
-} | {BREATHING: ("breathing crack, all sensors and nuisances", "% of a strut's depth")}
+} | {BREATHING: ("breathing crack, all nuisances", "% of a strut's depth")}
 
 
 def with_places(table: Table, count: int) -> Table:
@@ -95,7 +95,7 @@ def report(curves: Sequence[Curve]) -> str:
     """All as text."""
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-        "SIMULATED. Single scans; castings that set no limit; 95 % intervals. Chilled ends: mode lists with modelled errors, contact pickup, 50 dB, nothing that rattles.",
+        "SIMULATED. Single scans; castings that set no limit; 95 % intervals. Chilled ends: mode lists with modelled errors, losses scattered from mode to mode, contact pickup, 50 dB, nothing that rattles.",
         "Breathing cracks: through the sound, with all sensors and nuisances of bench/detection.py, gap within a micrometre either way.",
     ]
     for curve in curves:
