@@ -54,7 +54,10 @@ class RuleLimits:
     alike_stations: float = limit(8.0, "stations", "fewer may be alike by chance", JUDGEMENT)
     mains_reach: float = limit(0.01, "1", "mains wander, and a short listen tells no better", JUDGEMENT)
     local_ringing_on: float = limit(
-        0.0, "0 or 1", "off: its false calls outweigh what it finds", "simulated plates, docs/rules.md"
+        0.0,
+        "0 or 1",
+        "off: it spoke on plates without a flaw, and what it looks for was not simulated",
+        "simulated plates, docs/rules.md",
     )
     local_participation: float = limit(
         0.25,
@@ -86,7 +89,7 @@ class RuleLimits:
     buzz_unevenness: float = limit(
         1.0,
         "1",
-        "bursts; noise through a fit is about 0.3, what a fit missed 0.4 to 0.7",
+        "bursts; noise through a fit is about 0.25, what a fit missed 0.4 to 1.7 but far fainter",
         "simulated plates, docs/rules.md",
     )
     buzz_strikes: float = limit(3.0, "strikes", "one noise by chance is no buzz", JUDGEMENT)

@@ -113,7 +113,7 @@ class _Told:
         elif a.sensor_place != b.sensor_place and a.sensor_place and b.sensor_place:
             self.say(
                 f"The sensor was elsewhere ({a.sensor_place}, now {b.sensor_place}): other modes are heard, so lost and new modes "
-                "count for less. Put it back where it was."
+                "tell little. Put it back where it was."
             )
             if not is_contact(b):
                 self.refuse_loss("the microphone was elsewhere in the room")

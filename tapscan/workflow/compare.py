@@ -40,8 +40,8 @@ SINGLE = (
     "Lift the plate, set it down and scan it twice more: small changes can be told then."
 )
 MICROPHONE = (
-    "By microphone the room blurs the modes, and small changes cannot be told; modes that are lost or new make no indication. A pickup on the iron, or a microphone at "
-    "10 cm that stays put, is needed for those."
+    "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "
+    "make no indication. A pickup on the iron, or a microphone at 10 cm that stays put, is needed."
 )
 HEARD_LESS = (
     "Many strong tones were found in the one scan and not in the other, and hardly any the other way round. A change of the plate moves tones and takes none away, so one of the "

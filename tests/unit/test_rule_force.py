@@ -66,7 +66,10 @@ def test_an_uncertain_change_is_not_called():
 
 def test_modes_of_mains_and_room_do_not_count():
     hum = [replace(m, origin="hum") if i < 18 else m for i, m in enumerate(MODES)]
-    assert told(replace(taps(18, 3000.0), modes=tuple(hum))) == []
+    outcome = told(replace(taps(18, 3000.0), modes=tuple(hum)))
+    assert isinstance(outcome, RuleNotRun) and "only 22 modes" in outcome.reason
+    fewer = [replace(m, origin="hum") if i < 8 else m for i, m in enumerate(MODES)]
+    assert told(replace(taps(18, 3000.0), modes=tuple(fewer))) == [], "ten of those that moved are left"
 
 
 @pytest.mark.parametrize(
@@ -115,3 +118,10 @@ def test_it_does_not_run_in_the_piano():
 def test_it_leads_to_something_to_look_at():
     given = taps(18, 3000.0)
     assert dispose(given, told(given), [], Settings()).disposition == "relevant indication"
+
+
+def test_each_way_of_fitting_needs_modes_enough_by_itself():
+    """Twenty modes in the one way and twenty others in the other are no forty; the rule had then been passed in silence."""
+    halves = tuple(shift(m.id, QUIET[i], begun="all taps" if i < 20 else "soft taps") for i, m in enumerate(MODES))
+    outcome = told(taps(0, 0.0, force_shifts=halves))
+    assert isinstance(outcome, RuleNotRun) and "only 20 modes" in outcome.reason

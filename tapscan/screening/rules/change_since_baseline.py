@@ -4,7 +4,7 @@ Reason: an open crack takes stiffness away where it lies, so it lowers the modes
 raises none (Rayleigh). A crack that is pressed shut and rubs shifts hardly any mode but damps those that move it. A severed part
 changes the list of modes. Temperature moves all modes in one ratio and is taken out first.
 
-Limits: against the plate's own repeatability, chosen on simulated plates of three patterns and tried on two others
+Limits: against the plate's own repeatability, chosen on simulated plates of two patterns and tried on three others
 (bench/compare.py, docs/comparison.md); no iron was measured. Source of the statistic: ours.
 """
 

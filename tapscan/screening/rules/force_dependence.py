@@ -25,6 +25,7 @@ from tapscan.settings import Settings
 NAME = "force-dependence"
 SIMULATED = "limit set on simulated plates; no iron was measured"
 STRONG = 0.6  # places at which the moved modes are at least this share of the strongest place's
+WAYS = ("all taps", "soft taps")  # what the fit began from
 OTHERS = (
     "a screw, hook, pad or pickup that is loose and moves under the hard tap",
     "a part of the plate that rests against something",
@@ -47,13 +48,18 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
 
 def plainest(scan: Scan, settings: Settings) -> tuple[float, list[ForceShift]]:
     """The larger score of the two ways to fit, and its shifts; 0 and none where neither has modes enough."""
-    gone = {m.id for m in scan.modes if m.origin not in {"plate", "unknown"}}
     best: tuple[float, list[ForceShift]] = (0.0, [])
-    for begun in ("all taps", "soft taps"):
-        shifts = [s for s in scan.force_shifts if s.mode not in gone and s.begun == begun]
+    for way in WAYS:
+        shifts = _shifts(scan, way)
         if len(shifts) >= settings.force_modes:
             best = max(best, (_ranked(shifts, settings), shifts), key=lambda one: one[0])
     return best
+
+
+def _shifts(scan: Scan, way: str) -> list[ForceShift]:
+    """Of modes that are not known for a string's, a room's or the mains'."""
+    gone = {m.id for m in scan.modes if m.origin not in {"plate", "unknown"}}
+    return [s for s in scan.force_shifts if s.mode not in gone and s.begun == way]
 
 
 def _ranked(shifts: Sequence[ForceShift], settings: Settings) -> float:
@@ -68,7 +74,7 @@ def lacking(scan: Scan, settings: Settings) -> str | None:
     if scan.force_step_db is None or scan.force_step_db < settings.force_step_db:
         step = "unknown" if scan.force_step_db is None else f"{scan.force_step_db:.0f} dB"
         return f"the hard taps were hardly louder than the soft ones ({step}; needs {settings.force_step_db:.0f} dB)"
-    told = len({s.mode for s in scan.force_shifts})
+    told = max(len(_shifts(scan, way)) for way in WAYS)
     if told < settings.force_modes:
         return f"only {told} modes could be told in both soft and hard taps; needs {settings.force_modes:.0f}"
     return held_first(scan, settings, "the answer to hard taps")

@@ -4,7 +4,7 @@ Reason: a mode of the plate moves much of it. One that stands out as a pitch, la
 to a part: a loose or half severed piece, a fitting, a thin place. Measure: participation ratio of its energies over the places, (sum e)^2 /
 (n sum e^2): 1 where all places move alike, 1/n where one does.
 
-Off by default: on simulated plates, by microphone or with a rattling screw, it raised sound plates and found no flaw (docs/rules.md). Where the layout gives positions the places must also lie side
+Off by default: on simulated plates, by microphone or with a rattling screw, it raised plates without a flaw, and no flaw of its kind was simulated (docs/rules.md). Where the layout gives positions the places must also lie side
 by side. Needs 8 places and a bare plate.
 """
 
@@ -16,7 +16,7 @@ NAME = "local-ringing"
 SIMULATED = "limit set on simulated plates; no iron was measured"
 STRONG = 0.25  # of the strongest place's energy
 BESIDE = 0.35  # of the picture's longer side: places side by side
-OFF = "off: on simulated plates it raised more plates without a flaw than with one (docs/rules.md); local_ringing_on = 1 in a settings file switches it on"
+OFF = "off: a part that rings by itself was not simulated, and it spoke on some plates without a flaw (docs/rules.md); local_ringing_on = 1 in a settings file switches it on"
 OTHERS = (
     "a loose fitting, hook, screw or clamp there that rings on its own",
     "the pickup or its cable touching there",
