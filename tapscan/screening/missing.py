@@ -2,7 +2,7 @@
 
     lost_modes(measured, foreign_hz, settings)     in every baseline scan, not in the later one
     gained_modes(measured, foreign_hz, settings)   in the later scan, near no mode of any baseline scan
-    one_sided(unpaired, lost, settings)            many that count, all lost or all new: a matter of hearing
+    one_sided(lost, gained, settings)              many that count, all lost or all new: a matter of hearing
 
 A mode is missed when too few stations hear it, or when it merges with a neighbour closer than its width. The chance that it
 is missed is taken from the share of stations that hear it where it was found: a scan needs two stations to keep a mode. A lost or
@@ -68,15 +68,10 @@ def gained_modes(measured: Measured, foreign_hz: Sequence[float], settings: Sett
     return tuple(out)
 
 
-def one_sided(unpaired: Sequence[UnpairedMode], later: Sequence[str], settings: Settings) -> bool:
-    """Whether as many as make an indication count, and hardly any of the other kind.
-
-    later : names of the later scan's modes; an unpaired mode among them is new, else it was lost.
-    """
-    counting = [u for u in unpaired if u.counts]
-    gained = sum(u.mode in set(later) for u in counting)
-    fewer = min(gained, len(counting) - gained)
-    return len(counting) >= settings.lost_or_new and fewer < settings.lost_and_new
+def one_sided(lost: Sequence[UnpairedMode], gained: Sequence[UnpairedMode], settings: Settings) -> bool:
+    """Whether as many as make an indication count, and hardly any of the one kind."""
+    counts = [sum(u.counts for u in some) for some in (lost, gained)]
+    return sum(counts) >= settings.lost_or_new and min(counts) < settings.lost_and_new
 
 
 def _inside(frequency_hz: float, settings: Settings) -> bool:

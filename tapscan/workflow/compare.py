@@ -21,7 +21,6 @@ from tapscan.records import (
     ScanForComparison,
     Screening,
     StationChange,
-    UnpairedMode,
 )
 from tapscan.screening.added_mass import explain
 from tapscan.screening.comparison import Change, Measured, limit_of, measure
@@ -68,8 +67,8 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
     where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
     mass = explain(measured, settings) if contact and _over(measured) else None  # a room blurs what tells the two
-    unpaired, since = (*lost, *gained), _since(baselines)
-    evidence = rule.Evidence(measured, unpaired, mass, where, where_damped, since, unlike.loss_refused, contact)
+    since, refused_loss = _since(baselines), unlike.loss_refused
+    evidence = rule.Evidence(measured, lost, gained, mass, where, where_damped, since, refused_loss, contact)
     refused = unlike.refused or buzzed(later, baselines, settings)
     found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
     indications = () if isinstance(found, RuleNotRun) else tuple(found)
@@ -92,7 +91,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
-        limitations=(*left_out(every, baselines), *_limitations(measured, unpaired, contact, settings)),
+        limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
         summary=_summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings),
         reason=_why_none(measured, settings),
@@ -259,11 +258,10 @@ def _since(baselines: Sequence[ScanForComparison]) -> str:
     return f"the baseline of {when} ({len(baselines)} {'scan' if len(baselines) == 1 else 'scans'})"
 
 
-def _limitations(
-    measured: Measured, unpaired: Sequence[UnpairedMode], contact: bool, settings: Settings
-) -> tuple[str, ...]:
+def _limitations(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]:
+    measured, contact = evidence.measured, evidence.contact
     found = []
-    if contact and one_sided(unpaired, measured.later.names, settings):
+    if contact and one_sided(evidence.lost, evidence.gained, settings):
         found.append(HEARD_LESS)
     if measured.baseline.scans == 1:
         found.append(SINGLE)

@@ -79,6 +79,7 @@ def test_many_strong_modes_lost_are_an_indication():
     ]
     result = compare_scans(named(scan(seed=46, drop=gone), "2026-05-01"), base, SETTINGS)
     assert [i.id for i in result.indications] == ["C3"]
+    assert set(result.indications[0].modes) == {"M15", "M30"}, "of the later scan: the new ones"
     assert (sum(u.counts for u in result.lost), sum(u.counts for u in result.gained)) == (len(gone), len(fresh))
     one = compare_scans(named(scan(seed=46, drop=(12,)), "2026-05-01"), BASE, SETTINGS)
     assert one.indications == () and len(one.lost) == 1

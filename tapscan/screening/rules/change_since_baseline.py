@@ -49,7 +49,8 @@ class Evidence:
     """All the rule looks at."""
 
     measured: Measured
-    unpaired: tuple[UnpairedMode, ...]  # lost and gained
+    lost: tuple[UnpairedMode, ...]
+    gained: tuple[UnpairedMode, ...]
     mass: AddedMass | None
     where: tuple[StationChange, ...]  # where the modes that fell are strong, strongest first
     where_damped: tuple[StationChange, ...]  # the same of those that die away faster
@@ -151,18 +152,17 @@ def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
 
 
 def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:
-    counting = [u for u in evidence.unpaired if u.counts]
+    counting = [u for u in (*evidence.lost, *evidence.gained) if u.counts]
     if not evidence.contact:  # a room hides modes and lends its own (docs/comparison.md)
         return []
-    if len(counting) < settings.lost_or_new or one_sided(evidence.unpaired, evidence.measured.later.names, settings):
+    if len(counting) < settings.lost_or_new or one_sided(evidence.lost, evidence.gained, settings):
         return []
     shown = ", ".join(f"{u.frequency_hz:.0f}" for u in counting[:6])
     sentence = (
         f"Since {evidence.since}, {len(counting)} strong modes have gone or are new (near {shown} Hz{' and more' if len(counting) > 6 else ''}), "
         "and were too strong to be missed by chance. A part that has come away, or a large crack, changes the list of modes."
     )
-    later = set(evidence.measured.later.names)
-    modes = tuple(u.mode for u in counting if u.mode in later)
+    modes = tuple(u.mode for u in evidence.gained if u.counts)  # of the later scan; the lost are not in it
     conditions = (
         Condition("lost or new modes that count", float(len(counting)), settings.lost_or_new, "modes", SIMULATED),
     )
