@@ -65,7 +65,7 @@ def test_by_microphone_the_odds_over_all_modes_decide_and_no_weight_is_named():
     (told,) = by_microphone.indications
     assert (told.conditions[0].name, told.conditions[0].unit) == ("odds that some tones fell", "to 1")
     assert told.conditions[0].limit == pytest.approx(SETTINGS.fell_odds)
-    assert "it can be told singly" in told.sentence and told.stations and "ring strongest at" in told.sentence
+    assert "of them plainly, and together" in told.sentence and told.stations and "ring strongest at" in told.sentence
 
 
 def test_small_drops_of_several_modes_are_told_by_the_odds_where_no_mode_stands_out():

@@ -26,7 +26,7 @@ STRONG = 0.6  # places at which the changed modes move at least this share of th
 
 DROP_OTHERS = (
     "something left on the plate, or fitted since: a clamp, hook, screw or magnet",
-    "the pickup moved, came loose, or is another one",
+    "the pickup or microphone moved, came loose, or is another one",
     "the plate lay or hung otherwise than in the baseline scans",
     "a part of the plate warmer than the rest",
     "a repair, drilling or grinding since",
@@ -119,8 +119,8 @@ def _how_many(found: Change) -> str:
     usual = "by more than an unchanged plate differs from scan to scan"
     if not found.by_odds:
         return f"{max(single, 1)} of the {compared} tones (modes) compared have become lower, {usual}"
-    alone = f"of {single} it can be told singly" if single else "of no single one can it be told"
-    return f"several of the {compared} tones (modes) compared have become a little lower; {alone}, but together they have {usual}"
+    alone = f", {single} of them plainly, and together" if single else ": none of them plainly, but together"
+    return f"several of the {compared} tones (modes) compared have become a little lower{alone} {usual}"
 
 
 def _meaning(mass: AddedMass | None) -> str:
