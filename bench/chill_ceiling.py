@@ -25,14 +25,15 @@ from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_store import SETTING, SETTINGS, layout_of
 from bench.plates.drawn import CHILL_AREA
 from bench.pod import interval
-from tapscan.demo.plates import CHILLED_LOSS_RATIO, Table, draw_iron, plate_modes, read_table
+from bench.table_folder import read_tables
+from tapscan.demo.plates import CHILLED_LOSS_RATIO, Table, draw_iron, plate_modes
 from tapscan.places import Layout
 from tapscan.records import FloatArray, Mode
 from tapscan.screening.iron import TREND_DEGREE, area_score, weighed_deviations
 
 RESULTS = Path(__file__).parent / "results" / "chill_ceiling.txt"
 FIRST_SEED = 20000
-PASSES = 0.005  # of plates without a flaw, at either limit; about what the rule's own lets pass
+PASSES = 0.005  # of plates without a flaw, at any of the limits; about what the rule's own lets pass
 SHUFFLES = 20
 
 
@@ -142,10 +143,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--castings", type=int, default=60)
     parser.add_argument("--more-places", type=Path, help="tables of the same patterns with more stations")
     given = parser.parse_args(arguments)
-    every, more = (
-        {p.stem: read_table(p) for p in sorted(folder.glob("*.npz"))} if folder else {}
-        for folder in (given.tables, given.more_places)
-    )
+    every, more = read_tables(given.tables), read_tables(given.more_places)
     tables, dense = ({name: t for name, t in some.items() if name not in SETTING} for some in (every, more))
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",

@@ -30,7 +30,8 @@ from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, Setting, model_scan, s
 from bench.compare_store import Casting, Maker, Store, key_of, scan_of
 from bench.pod import clopper_pearson
 from bench.reach_file import share, write_part
-from tapscan.demo.plates import Table, load_table, pattern_names, read_table
+from bench.table_folder import read_tables
+from tapscan.demo.plates import Table, load_table, pattern_names
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
 from tapscan.screening.comparison import OWN_SCATTER, Measured, measure
 from tapscan.screening.repeatability import shared_stations
@@ -333,8 +334,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     )
     given = parser.parse_args(arguments)
     given.work.mkdir(parents=True, exist_ok=True)
-    found = sorted(given.tables.glob("*.npz")) if given.tables else []
-    drawn = {p.stem: read_table(p) for p in found}
+    drawn = read_tables(given.tables)
     until = time.time() + 60 * given.minutes
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",

@@ -48,7 +48,8 @@ from bench.detection_store import (
 from bench.doc_pages import between
 from bench.pod import interval
 from bench.reach_file import share, write_part
-from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table
+from bench.table_folder import read_tables
+from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.records import Scan
 from tapscan.report.reach import limits_sha256
 from tapscan.screening.origins import with_origins
@@ -214,19 +215,9 @@ def relevant_by_rule(rows: Sequence[Judged]) -> dict[str, Any]:
     }
 
 
-def counted_kinds(rows: Sequence[Judged]) -> dict[str, Any]:
+def counted_kinds(rows: Sequence[Judged] | Sequence[Told]) -> dict[str, Any]:
     """Something relevant, by kind."""
-    return {k: share(sum(bool(r.relevant) for r in rows if r.kind == k), _count(rows, k)) for k in kinds_of(rows)}
-
-
-def _count(rows: Sequence[Judged], kind: str) -> int:
-    return sum(r.kind == kind for r in rows)
-
-
-def counted_beside(told: Sequence[Told]) -> dict[str, Any]:
-    """The disposition beside earlier scans."""
-    kinds = sorted({t.kind for t in told})
-    by_kind = {k: [t.relevant for t in told if t.kind == k] for k in kinds}
+    by_kind = {k: [bool(r.relevant) for r in rows if r.kind == k] for k in sorted({r.kind for r in rows})}
     return {k: share(sum(found), len(found)) for k, found in by_kind.items()}
 
 
@@ -348,10 +339,7 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
-    tables, dense = (
-        {p.stem: read_table(p) for p in sorted(folder.glob("*.npz"))} if folder else {}
-        for folder in (given.tables, given.more_places)
-    )
+    tables, dense = read_tables(given.tables), read_tables(given.more_places)
     later = list(first_visits(tables, given.seeds))
     more = denser(later, dense)
     fresh = list(fresh_visits(tables, given.fresh))
@@ -372,12 +360,12 @@ def main() -> None:
         "more_places_tapped": more_places,
     }
     beside = {
-        "any_relevant": counted_beside(found.beside[1]),
-        "three": counted_beside(found.beside[EARLIER]),
+        "any_relevant": counted_kinds(found.beside[1]),
+        "three": counted_kinds(found.beside[EARLIER]),
         "fresh": {
             "single": counted_kinds(found.fresh),
-            "one": counted_beside(found.fresh_beside[1]),
-            "three": counted_beside(found.fresh_beside[EARLIER]),
+            "one": counted_kinds(found.fresh_beside[1]),
+            "three": counted_kinds(found.fresh_beside[EARLIER]),
         },
     }
     write_part("single", counts)

@@ -2,7 +2,7 @@
 
     python -m bench.force_limits WORK [WORK ...]     writes bench/results/force_limits.txt
 
-WORK : folders of finished scans (bench/detection_store.py); only castings with seeds under those that are reported count. For some floors and ranks, dry scans and those in which a room rang along apart: the
+WORK : folders of finished scans (bench/detection_store.py); only castings with seeds under those that are reported count. For some floors and ranks, scans in which no room was heard, those in which one rang along and those from before rooms were told apart: the
 largest scores of plates without a flaw, and how many breathing cracks pass the largest. Scans on which the rule does not run are left out. Simulated.
 """
 
@@ -14,7 +14,7 @@ import json
 import os
 import platform
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 
@@ -25,6 +25,11 @@ from tapscan.register.codec import record_of
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import force_dependence
 
+HEARD: dict[str, Callable[[Scan], bool]] = {
+    "no room heard": lambda s: s.room is None and s.room_reason != "not measured",
+    "a room rings along": lambda s: s.room is not None,
+    "made before rooms were told apart, all sensors": lambda s: s.room is None and s.room_reason == "not measured",
+}
 RESULTS = Path(__file__).parent / "results" / "force_limits.txt"
 FLOORS_PPM, RANKS = (100.0, 300.0, 500.0), (7, 10, 12, 14, 16, 20)
 
@@ -70,8 +75,8 @@ def main() -> None:
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; SIMULATED",
         f"shipped: floor {SETTINGS.force_floor_ppm:.0f} ppm, rank {SETTINGS.force_rank:.0f}, limit {SETTINGS.force_score:.1f}",
     ]
-    for words, room in (("no room", False), ("a room rings along", True)):
-        lines += ["", *table([(k, s) for k, s in runs if (s.room is not None) == room], words)]
+    for words, which in HEARD.items():
+        lines += ["", *table([(k, s) for k, s in runs if which(s)], words)]
     text = "\n".join(lines) + "\n"
     RESULTS.write_text(text, encoding="utf-8")
     print(text, end="")

@@ -32,7 +32,8 @@ from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import SEEDS, SETTING, SETTINGS, first_visits, layout_of, make, read
 from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
-from tapscan.demo.plates import Table, draw_iron, plate_modes, read_table
+from bench.table_folder import read_tables
+from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.screening.origins import with_origins
 
 RESULTS = Path(__file__).parent / "results" / "single_curves.txt"
@@ -135,9 +136,7 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=20.0)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
-    tables, ends = (
-        {p.stem: read_table(p) for p in sorted(folder.glob("*.npz"))} for folder in (given.tables, given.ends)
-    )
+    tables, ends = read_tables(given.tables), read_tables(given.ends)
     plates = breathing_plates(tables)
     make(plates, given.work, time.time() + 60 * given.minutes, given.cores)
     with threadpool_limits(1):

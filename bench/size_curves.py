@@ -36,7 +36,8 @@ from bench.compare_store import Casting, Store, scan_of
 from bench.detection_store import SETTING
 from bench.doc_pages import between
 from bench.pod import Pod, clopper_pearson, fit
-from tapscan.demo.plates import Table, read_table
+from bench.table_folder import read_tables
+from tapscan.demo.plates import Table
 from tapscan.records import FloatArray
 
 RESULTS = Path(__file__).parent / "results" / "size_curves.txt"
@@ -303,8 +304,8 @@ def main() -> None:
     parser.add_argument("--sound", type=Path)
     parser.add_argument("--tables", type=Path)
     given = parser.parse_args()
-    tables = {p.stem: read_table(p) for p in sorted(given.curve.glob("*.npz")) if p.stem not in SETTING}
-    drawn = {p.stem: read_table(p) for p in sorted(given.tables.glob("*.npz"))} if given.tables else {}
+    tables = {name: t for name, t in read_tables(given.curve).items() if name not in SETTING}
+    drawn = read_tables(given.tables)
     with threadpool_limits(1):
         trials = model_trials(tables)
         sound = sound_trials(drawn, given.sound) if given.sound else []

@@ -23,7 +23,7 @@ import tapscan
 from bench.compare import KINDS, SETTING, SETTINGS, Job, family_of, interval, measured_of, model_jobs, sound_jobs
 from bench.compare_scans import PICKUP
 from bench.compare_store import Store
-from tapscan.demo.plates import read_table
+from bench.table_folder import read_tables
 from tapscan.screening import added_mass
 from tapscan.screening.added_mass import Witnesses, witnesses
 
@@ -107,7 +107,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path, required=True)
     given = parser.parse_args(arguments)
-    drawn = {p.stem: read_table(p) for p in sorted(given.tables.glob("*.npz"))}
+    drawn = read_tables(given.tables)
     told = cases(sound_jobs(drawn), Store(given.work / "sound.jsonl"), True)
     told += cases(model_jobs(drawn), Store(given.work / "model.jsonl"), False)
     model = fitted(told)

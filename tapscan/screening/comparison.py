@@ -192,7 +192,7 @@ def _change(
     chance = np.zeros(len(value))
     if statistic is not None and statistic > limit:
         chance[usable] = fallen_chance(score[usable]) if by_odds else _discovered(score[usable], settings)
-    weight = chance * np.abs(np.nan_to_num(value))
+    weight = chance * np.clip(sign * np.nan_to_num(value), 0.0, None)
     return Change(value, sd, score, usable, chance > RATHER, weight, statistic, limit, by_odds)
 
 

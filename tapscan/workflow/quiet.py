@@ -16,7 +16,11 @@ from tapscan.settings import Settings
 
 def quiet_ones(baselines: Sequence[ScanForComparison], settings: Settings) -> Sequence[ScanForComparison]:
     """In their order."""
-    return [b for b in baselines if not held_first(b.scan, settings, "")] or baselines
+    return [b for b in baselines if not _rattled(b, settings)] or baselines
+
+
+def _rattled(one: ScanForComparison, settings: Settings) -> bool:
+    return held_first(one.scan, settings, "") is not None
 
 
 def left_out(every: Sequence[ScanForComparison], used: Sequence[ScanForComparison]) -> tuple[str, ...]:
@@ -34,7 +38,7 @@ def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], set
     """None where nothing rattles in any of the scans, or the parts were held."""
     if why := held_first(later.scan, settings, "what changed since the earlier scan"):
         return why
-    noisy = [b.name for b in baselines if held_first(b.scan, settings, "")]
+    noisy = [b.name for b in baselines if _rattled(b, settings)]
     if not noisy:
         return None
     return (
