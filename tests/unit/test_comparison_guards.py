@@ -7,8 +7,10 @@ import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.records import Indication, RoomRing, Screening
+from tapscan.screening.comparison import measure
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
 from tapscan.screening.trend import follow
+from tapscan.screening.unlike import Unlikeness
 from tapscan.workflow.compare import compare_scans, with_comparison
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
 from tests.rule_scans import late
@@ -263,3 +265,12 @@ def test_a_scan_named_twice_is_no_second_baseline_scan():
     """It would show a plate without scatter."""
     with pytest.raises(BadRequest, match="named twice"):
         compare_scans(named(scan(seed=50), "2026-05-01"), [BASE[0], BASE[0]], SETTINGS)
+
+
+def test_tones_that_rose_weigh_nothing_where_places_are_named():
+    few = np.zeros(COUNT)
+    few[8::5], few[10::5] = -2e-4, 1e-4
+    found = measure(scan(few, seed=48), [b.scan for b in BASE], False, Unlikeness(), SETTINGS).frequency
+    assert found.by_odds and found.statistic > found.limit
+    assert (found.weight[found.judged & (found.score > 0)] > 0).all()
+    assert (found.weight[found.score < 0] == 0).all() and (found.score < 0).sum() > 10
