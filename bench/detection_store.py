@@ -1,9 +1,8 @@
 """Which simulated plates bench/detection.py scans, and the finished scans in their folder.
 
-first_visits(tables, seeds)   sound and flawed plates in turn; patterns that set limits come for every ninth seed
-fresh_visits(tables, seeds)   more castings without a flaw, with seeds beyond those
+first_visits(tables, seeds)   sound and flawed plates in turn, each flawed one at a place of its own
 earlier_visits(plates)        the same castings before they were flawed, three times, other pads, warmth, hits and nuisances
-denser(plates, tables)        chilled and sound ones of them once more, at more places
+denser(plates, tables)        sound, chilled and breathing ones of them once more, at all places of their tables
 held_again(plates, rows)      those heard to buzz, as the report asks: the part held, tapped again
 make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
 read(plates, work)            their finished scans by the plate's name
@@ -20,8 +19,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-import numpy as np
-
 from bench.detection_scans import Plate, scan_of_taps, taps_of
 from tapscan.demo.plates import Table
 from tapscan.places import Layout, Outline, Station
@@ -30,10 +27,11 @@ from tapscan.register.codec import plain, record_of
 from tapscan.screening.rules.buzz import buzzing
 from tapscan.settings import Settings
 
-SETTING = ("small-grand", "upright-three-quarter")
+SETTING = ("small-grand", "upright-three-quarter")  # patterns that set limits: not tried
 SETTINGS = Settings()
-FIRST_SEED = 4200
-SEEDS = 68  # 204 plates without a flaw on three patterns, 40 or 41 of each flaw
+FIRST_SEED = 4400
+SEEDS = 70  # 210 plates without a flaw on three patterns, 42 of each flaw
+FLAWS = 5  # in turn
 EARLIER = 3  # earlier scans of each casting
 
 
@@ -48,46 +46,35 @@ class Row:
 
 
 def first_visits(tables: Mapping[str, Table], seeds: int, first: int = FIRST_SEED) -> Iterator[Plate]:
-    """In an order that fills all rows evenly."""
-    for seed in range(first, first + seeds):
+    """In an order that fills all rows evenly; patterns that set limits are left out."""
+    for number in range(seeds):
         for name, table in tables.items():
-            if name in SETTING and seed % 9:
-                continue
-            yield Plate(table, "sound", seed)
-            yield _flawed(table, seed)
+            if name not in SETTING:
+                yield Plate(table, "sound", first + number)
+                yield _flawed(table, number, first + number)
 
 
-def fresh_visits(tables: Mapping[str, Table], seeds: int) -> Iterator[Plate]:
-    """Of the patterns that set no limits."""
-    for seed in range(FIRST_SEED + SEEDS, FIRST_SEED + SEEDS + seeds):
-        yield from (Plate(table, "sound", seed) for name, table in tables.items() if name not in SETTING)
+def _flawed(table: Table, number: int, seed: int) -> Plate:
+    """The flaws in turn, and each at the drawn places in turn."""
+    turn, round_ = (number + sum(table.name.encode())) % FLAWS, number // FLAWS
 
+    def place(start: str, number: int) -> str:
+        places = [x for x in table.labels if x.startswith(start)]
+        return places[number % len(places)]
 
-def _flawed(table: Table, seed: int) -> Plate:
-    """One of the flaws in turn, at one of the drawn places by chance."""
-    rng = np.random.default_rng([seed, 7, *table.name.encode()])
-
-    def case(start: str) -> str:
-        return str(rng.choice([x for x in table.labels if x.startswith(start)]))
-
-    turn = (seed + sum(table.name.encode())) % 5
     if turn == 0:
-        return Plate(table, case("depth 50 %"), seed, breathing=True)
+        return Plate(table, place("depth 50 %", round_), seed, breathing=True)
     if turn == 1:
-        return Plate(table, case("depth 50 %"), seed, rubbing=True)
+        return Plate(table, place("depth 50 %", round_), seed, rubbing=True)
     if turn == 2:
-        return Plate(table, case("severed"), seed)
-    return Plate(table, case("chilled"), seed, loss_scatter=0.10 if turn == 3 else 0.20)
+        return Plate(table, place("severed", round_), seed)
+    shape = ("chilled region", "chilled patch")[(round_ + turn) % 2]  # ends of the plate, patches anywhere
+    return Plate(table, place(shape, round_), seed, loss_scatter=0.10 if turn == 3 else 0.20)
 
 
 def earlier_visits(plates: Iterable[Plate]) -> list[Plate]:
-    """Three of each casting of the patterns that set no limits; a sound plate and a cracked one of the same seed are one casting."""
-    found: dict[str, Plate] = {}
-    for plate in plates:
-        if plate.table.name not in SETTING:
-            for earlier in before(plate):
-                found.setdefault(earlier.name, earlier)
-    return list(found.values())
+    """Three of each casting; a sound plate and a cracked one of the same seed are one casting."""
+    return list({earlier.name: earlier for plate in plates for earlier in before(plate)}.values())
 
 
 def before(plate: Plate) -> list[Plate]:
@@ -96,10 +83,9 @@ def before(plate: Plate) -> list[Plate]:
 
 
 def denser(plates: Iterable[Plate], tables: Mapping[str, Table]) -> list[Plate]:
-    """At the places of these tables, the chilled ones first."""
-    kept = [p for p in plates if p.table.name in tables and p.table.name not in SETTING]
-    kept = [p for p in kept if p.label == "sound" or p.label.startswith("chilled")]
-    return [replace(p, table=tables[p.table.name]) for p in sorted(kept, key=lambda p: p.label == "sound")]
+    """With these tables' places; flaws that more places are asked for, and plates without one."""
+    kept = [p for p in plates if p.label == "sound" or p.label.startswith("chilled") or p.breathing]
+    return [replace(p, table=tables[p.table.name]) for p in kept]
 
 
 def held_again(plates: Iterable[Plate], rows: Mapping[str, Row]) -> list[Plate]:

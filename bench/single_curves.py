@@ -27,12 +27,12 @@ from threadpoolctl import threadpool_limits
 
 import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
-from bench.detection import said
+from bench.detection_counts import said
 from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import SEEDS, SETTING, SETTINGS, first_visits, layout_of, make, read
 from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
-from bench.table_folder import read_tables
+from bench.table_folder import read_tables, with_places
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.screening.origins import with_origins
 
@@ -51,12 +51,6 @@ KINDS = {
     for scatter in SCATTERS
     for places in (USUAL_PLACES, 36)
 } | {BREATHING: ("breathing crack, all nuisances", "% of a strut's depth")}
-
-
-def with_places(table: Table, count: int) -> Table:
-    """The table with its first stations alone."""
-    arrays = {**table.arrays, "station_shape": table.arrays["station_shape"][..., :count]}
-    return replace(table, arrays=arrays, meta={**table.meta, "stations": table.meta["stations"][:count]})
 
 
 def chill_trials(table: Table, scatter: float) -> list[Trial]:

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from bench.plates.cases import SIZES, Flaw, many_flaws, shipped_flaws
-from bench.plates.drawn import draw_ends, draw_places
+from bench.plates.drawn import draw_ends, draw_places, draw_screened
 from bench.plates.layout import more_stations
 from bench.plates.mesh import triangulate
 from bench.plates.pattern import Pattern
@@ -18,6 +18,7 @@ from bench.plates.shifts import shift_table
 from bench.plates.tables import solve_pattern, write_table
 
 SHIPPED_MODES = 143  # three rigid ones and 140 that bend
+OWN_PLACES = {"ends": draw_ends, "screened": draw_screened}
 SHIPPED_FOLDER = Path("tapscan/demo/tables")
 
 
@@ -39,7 +40,7 @@ def _parser() -> argparse.ArgumentParser:
         "--sizes",
         choices=tuple(SIZES),
         default="all",
-        help="every size of a flaw, a study's few, those of a curve, chilled regions only, or chilled ends of several sizes",
+        help="every size of a flaw, a study's few, those of a curve, those that single scans are tried on, chilled regions only, or chilled ends of several sizes",
     )
     cache.add_argument("--stations", type=int, help="so many places to tap, more of them between the usual twenty")
     recordings.add_argument("--out", type=Path, default=Path("reference_recordings/simulated"))
@@ -55,8 +56,8 @@ def _chosen(given: argparse.Namespace, name: str) -> tuple[Pattern, list[Flaw]]:
     if given.command == "tables":
         return pattern, shipped_flaws(pattern)
     if given.places is not None:
-        if given.sizes == "ends":
-            pattern = draw_ends(pattern, given.places, given.seed)
+        if given.sizes in OWN_PLACES:
+            pattern = OWN_PLACES[given.sizes](pattern, given.places, given.seed)
         else:
             pattern = draw_places(pattern, given.places, given.seed, all_sizes=given.sizes == "all")
     return pattern, many_flaws(pattern, given.sizes)

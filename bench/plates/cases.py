@@ -55,11 +55,14 @@ NO_CRACKS: tuple[dict[str, tuple[float, ...]], dict[str, tuple[float, ...]]] = (
     dict.fromkeys(STUDY_SHARES, ()),
     dict.fromkeys(STUDY_LENGTHS_M, ()),
 )
-Sizes = Literal["all", "study", "curve", "chill", "ends"]
+# What single scans are tried on: struts cracked through, or over a part of their depth.
+SCREENED_SHARES: dict[str, tuple[float, ...]] = {"width": (1.00,), "depth": (0.10, 0.25, 0.50)}
+Sizes = Literal["all", "study", "curve", "screened", "chill", "ends"]
 SIZES: dict[Sizes, tuple[dict[str, tuple[float, ...]], dict[str, tuple[float, ...]]]] = {
     "all": ({"width": WIDTH_SHARES, "depth": DEPTH_SHARES}, LENGTHS_M),
     "study": (STUDY_SHARES, STUDY_LENGTHS_M),
     "curve": (CURVE_SHARES, CURVE_LENGTHS_M),
+    "screened": (SCREENED_SHARES, dict.fromkeys(STUDY_LENGTHS_M, ())),
     "chill": NO_CRACKS,
     "ends": NO_CRACKS,
 }

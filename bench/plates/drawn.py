@@ -1,7 +1,8 @@
 """Places drawn at random for detection studies: many crack lines and chilled regions in one pattern.
 
 ``draw_places``   a pattern with up to so many crack lines of each kind, and chilled regions, from a seed
-``draw_ends``     the same mesh with chilled ends of several sizes, for a curve of detection against size
+``draw_screened``  for single scans: crack lines over struts alone, and as many chilled ends and chilled patches
+``draw_ends``     chilled ends of several sizes and no crack line, for a curve of detection against size
 
 All lines lie in the pattern's one mesh, so they keep clear of one another. The mesh is not that of the shipped tables:
 compare a flawed case with the sound case of the same table only.
@@ -9,14 +10,16 @@ compare a flawed case with the sound case of the same table only.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from itertools import cycle, islice
 from zlib import crc32
 
 import numpy as np
 import shapely
+from shapely.affinity import rotate, scale
 from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from bench.plates.layout import OVERHANG_M, corner_candidates, inward_at, on_edge, stays_in, strut_share
 from bench.plates.pattern import CrackLine, Pattern
@@ -30,6 +33,7 @@ PIN_TORN_M = 0.060
 STRUT_PART = (0.15, 0.85)  # of the part that crosses the bays
 CHILL_AREA = (0.152, 0.19)  # share of the plate's area
 CHILL_COUNT = 6
+MOST_OBLONG = 2.5  # of a chilled patch: its length over its width
 END_AREAS = (0.04, 0.08, 0.12, 0.17, 0.25)
 TRIES = 400
 DIRECTIONS, LINES_A_HOLE = 16, 4  # tried at each bolt hole, a round; rounds over the holes
@@ -51,20 +55,28 @@ def draw_places(pattern: Pattern, places: int, seed: int, all_sizes: bool = Fals
         ("strut", _struts(pattern, rng)),
     ):
         kept += _take(kind, candidates, kept, places)
-    regions = {f"region {i}": area for i, area in enumerate(_chills(pattern, rng), start=1)}
+    regions = {f"region {i}": area for i, area in enumerate(_chills(pattern, rng, CHILL_COUNT), start=1)}
     return replace(pattern, lines=kept, chill_regions=regions)
 
 
+def draw_screened(pattern: Pattern, places: int, seed: int) -> Pattern:
+    """Up to so many crack lines over struts, so many chilled ends ("region 1") and so many chilled patches ("patch 1")."""
+    rng = np.random.default_rng([seed, 4, crc32(pattern.name.encode())])
+    lines = _take("strut", _struts(pattern, rng), [], places)
+    ends = {f"region {i}": area for i, area in enumerate(_chills(pattern, rng, places), start=1)}
+    patches = {f"patch {i}": _patch(pattern, rng) for i in range(1, places + 1)}
+    return replace(pattern, lines=lines, chill_regions=ends | patches)
+
+
 def draw_ends(pattern: Pattern, places: int, seed: int) -> Pattern:
-    """As draw_places, but each end chilled at each of END_AREAS instead; they are called "end 2, 8 %"."""
-    drawn = draw_places(pattern, places, seed)
-    angles = _angles(np.random.default_rng([seed, 3, crc32(pattern.name.encode())]))
+    """So many ends, each chilled at each of END_AREAS; they are called "end 2, 8 %"."""
+    angles = _angles(np.random.default_rng([seed, 3, crc32(pattern.name.encode())]), places)
     regions = {
-        f"end {i}, {100 * share:.0f} %": cut_off(drawn, float(angle), share)
+        f"end {i}, {100 * share:.0f} %": cut_off(pattern, float(angle), share)
         for i, angle in enumerate(angles, start=1)
         for share in END_AREAS
     }
-    return replace(drawn, chill_regions=regions)
+    return replace(pattern, lines=[], chill_regions=regions)
 
 
 def _take(kind: str, candidates: Iterator[CrackLine], kept: list[CrackLine], places: int) -> list[CrackLine]:
@@ -145,13 +157,28 @@ def _line(kind: str, start: np.ndarray, end: np.ndarray) -> CrackLine:
     return CrackLine("", kind, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])))
 
 
-def _chills(pattern: Pattern, rng: np.random.Generator) -> list[Polygon]:
+def _chills(pattern: Pattern, rng: np.random.Generator, count: int) -> list[Polygon]:
     """Ends of the plate, each cut off by a straight line: iron at an edge cools first."""
-    return [cut_off(pattern, float(angle), float(rng.uniform(*CHILL_AREA))) for angle in _angles(rng)]
+    return [cut_off(pattern, float(angle), float(rng.uniform(*CHILL_AREA))) for angle in _angles(rng, count)]
 
 
-def _angles(rng: np.random.Generator) -> np.ndarray:
-    return rng.uniform(0.0, 2.0 * np.pi) + 2.0 * np.pi * np.arange(CHILL_COUNT) / CHILL_COUNT
+def _angles(rng: np.random.Generator, count: int) -> np.ndarray:
+    return rng.uniform(0.0, 2.0 * np.pi) + 2.0 * np.pi * np.arange(count) / count
+
+
+def _patch(pattern: Pattern, rng: np.random.Generator) -> Polygon:
+    """An ellipse about any point of the iron: a shape that the rule for areas does not try."""
+    metal, share = pattern.metal(), float(rng.uniform(*CHILL_AREA))
+    west, south, east, north = metal.bounds
+    middle = Point(-1e9, 0.0)
+    while not metal.contains(middle):
+        middle = Point(rng.uniform(west, east), rng.uniform(south, north))
+    longer, turned = float(np.sqrt(rng.uniform(1.0, MOST_OBLONG))), float(rng.uniform(0.0, 180.0))
+
+    def ellipse(radius_m: float) -> Polygon:
+        return rotate(scale(middle.buffer(radius_m, 32), longer, 1 / longer), turned)
+
+    return ellipse(_reach_of(metal, ellipse, share, 0.0, 5.0))
 
 
 def cut_off(pattern: Pattern, angle: float, area_share: float) -> Polygon:
@@ -161,13 +188,19 @@ def cut_off(pattern: Pattern, angle: float, area_share: float) -> Polygon:
     side = np.array([-way[1], way[0]])
     middle = np.array(metal.centroid.coords[0])
 
-    def beyond(reach_m: float) -> Polygon:
-        foot = middle + reach_m * way
+    def short_of(reach_m: float) -> Polygon:
+        foot = middle - reach_m * way
         return Polygon([foot - 5 * side, foot + 5 * side, foot + 5 * side + 5 * way, foot - 5 * side + 5 * way])
 
-    low, high = -3.0, 3.0
+    return short_of(_reach_of(metal, short_of, area_share, -3.0, 3.0))
+
+
+def _reach_of(
+    metal: BaseGeometry, shape: Callable[[float], Polygon], area_share: float, low_m: float, high_m: float
+) -> float:
+    """At which a shape that grows with its reach holds so much of the iron."""
     for _ in range(40):
-        half = (low + high) / 2
-        more = metal.intersection(beyond(half)).area > area_share * metal.area
-        low, high = (half, high) if more else (low, half)
-    return beyond(low)
+        half = (low_m + high_m) / 2
+        less = metal.intersection(shape(half)).area < area_share * metal.area
+        low_m, high_m = (half, high_m) if less else (low_m, half)
+    return low_m

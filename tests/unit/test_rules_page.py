@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from bench.detection import PAGE, RESULTS, page
+from bench.detection import PAGE, RESULTS
+from bench.detection_tables import page
 from bench.pod import interval
 from tapscan.report.reach import limits_sha256, measured
 from tapscan.report.words import RULES as TITLES

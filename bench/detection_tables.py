@@ -1,0 +1,194 @@
+"""The tables of bench/detection.py as text, and how they go into docs/rules.md.
+
+Found                          all that is counted through the sound
+report(tables, found)          all tables
+page(text, figures, counts, beside)   the page of the rules with these figures in it
+"""
+
+from __future__ import annotations
+
+import os
+import platform
+import time
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+
+import tapscan
+from bench.compare_scans import PICKUP, draw_state, model_scan
+from bench.detection_counts import Judged, kinds_of, said
+from bench.detection_pairs import Told, modelled_chill, pair_table
+from bench.detection_scans import USUAL_PLACES
+from bench.detection_store import SETTINGS, layout_of
+from bench.doc_pages import between
+from bench.pod import interval
+from tapscan.demo.plates import Table, draw_iron, plate_modes
+from tapscan.report.reach import limits_sha256
+from tapscan.screening.origins import with_origins
+
+MARKS = "<!-- figures -->", "<!-- end of figures -->"
+SHORT = "<!-- in short -->", "<!-- end of in short -->"
+MODEL_PLATES = 100  # a pattern and kind
+MODEL_SEED = 40000
+
+
+@dataclass(frozen=True)
+class Found:
+    """All that is counted through the sound."""
+
+    first: list[Judged]  # single scans as they come
+    ended: list[Judged]  # the part held where something buzzed
+    more: list[Judged]  # at more places, as they come
+    more_ended: list[Judged]
+    beside: dict[int, list[Told]]  # by the number of earlier scans; the part held where something buzzed
+
+
+def table(rows: Sequence[Judged]) -> list[str]:
+    """One line a kind for the whole, one for each rule that raised anything."""
+    lines = []
+    for kind in kinds_of(rows):
+        told = [r for r in rows if r.kind == kind]
+        lines.append(f"  {kind:44s} relevant    {interval(sum(bool(r.relevant) for r in told), len(told))}")
+        relevant, other = Counter(n for r in told for n in r.relevant), Counter(n for r in told for n in r.other)
+        lines += [f"      {n:40s} relevant    {interval(k, len(told))}" for n, k in sorted(relevant.items())]
+        lines += [f"      {n:40s} nonrelevant {interval(k, len(told))}" for n, k in sorted(other.items())]
+    return lines
+
+
+def asides(rows: Sequence[Judged]) -> list[str]:
+    """What is off by default, and what looks for strings, on the same scans."""
+    lines = []
+    for kind in kinds_of(rows):
+        told = [r for r in rows if r.kind == kind]
+        hits = sum(r.rings_alone for r in told)
+        lines.append(f"  {kind:44s} local ringing, if switched on   {interval(hits, len(told))}")
+        if kind == "sound":
+            hits = sum(r.string for r in told)
+            lines.append(f"  {kind:44s} taken for strung: a string       {interval(hits, len(told))}")
+    return lines
+
+
+def rattling(rows: Sequence[Judged]) -> str:
+    """Among sound plates with a rattling screw."""
+    told = [r for r in rows if r.kind == "sound" and r.rattles]
+    if not told:
+        return "  sound plates with a rattling screw: none yet"
+    return (
+        f"  of {len(told)} sound plates with a rattling screw: buzz heard (repeat the test) {sum('buzz' in r.other for r in told)}, "
+        f"relevant {sum(bool(r.relevant) for r in told)}"
+    )
+
+
+def by_pattern(rows: Sequence[Judged]) -> list[str]:
+    """Something relevant, a kind a line: no pattern hides behind the mean."""
+    lines = []
+    for kind in kinds_of(rows):
+        counts = []
+        for pattern in sorted({r.pattern for r in rows if r.kind == kind}):
+            told = [bool(r.relevant) for r in rows if r.kind == kind and r.pattern == pattern]
+            counts.append(f"{pattern} {sum(told)} of {len(told)}")
+        lines.append(f"  {kind:44s} {'; '.join(counts)}")
+    return lines
+
+
+def by_shape(rows: Sequence[Judged]) -> list[str]:
+    """Ends of the plate, as the rule for areas tries them, and patches, which it does not try."""
+    lines = []
+    for kind in (k for k in kinds_of(rows) if k.startswith("chilled")):
+        counts = []
+        for shape in ("region", "patch"):
+            told = [bool(r.relevant) for r in rows if r.kind == kind and r.label.startswith(f"chilled {shape}")]
+            counts.append(f"{'ends' if shape == 'region' else 'patches'} {sum(told)} of {len(told)}")
+        lines.append(f"  {kind:44s} {'; '.join(counts)}")
+    return lines
+
+
+def modelled(tables: dict[str, Table]) -> list[str]:
+    """Decay rules on mode lists with modelled errors."""
+    lines = []
+    for scatter in (0.10, 0.17, 0.20):
+        for kind, start in (
+            ("sound", "sound"),
+            ("closed crack that rubs, half a strut deep", "depth 50 %"),
+            ("chilled end", "chilled region"),
+            ("chilled patch", "chilled patch"),
+        ):
+            told = [_model(t, start, scatter, n) for t in tables.values() for n in range(MODEL_PLATES)]
+            for rule in ("long-decay", "dead-place"):
+                hits = sum(rule in r for r in told)
+                lines.append(
+                    f"  {kind:44s} losses scatter {100 * scatter:.0f} %  {rule:12s} {interval(hits, len(told))}"
+                )
+    return lines
+
+
+def _model(pattern: Table, start: str, scatter: float, number: int) -> frozenset[str]:
+    rng = np.random.default_rng([MODEL_SEED + number, 9])
+    iron = draw_iron(pattern, np.random.default_rng([77, MODEL_SEED + number]), loss_scatter=scatter)
+    labels = [x for x in pattern.labels if x.startswith(start)]
+    label = labels[number % len(labels)]
+    rubs = start.startswith("depth")
+    state = draw_state(rng, **({"rubbing": label} if rubs else {}))
+    plate = plate_modes(pattern, "sound" if rubs else label, iron, state)
+    scan = model_scan(plate, PICKUP, rng, SETTINGS, len(pattern.station_names))
+    return said(with_origins(replace(scan, map=layout_of(pattern)), SETTINGS))[0]
+
+
+def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
+    """All tables as text; `tables` with the usual places."""
+    beside = [
+        line
+        for n, told in found.beside.items()
+        for line in ("", f"The disposition beside {n} earlier {'scan' if n == 1 else 'scans'}", *pair_table(told))
+    ]
+    return "\n".join(
+        [
+            f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+            f"limits {limits_sha256(SETTINGS, 'single')}; all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+            *["", "Single scans through the sound, three patterns, castings that set no limit", *table(found.first)],
+            rattling(found.first),
+            *["", "The same by pattern, something relevant", *by_pattern(found.first)],
+            *["", "Chilled regions by shape, something relevant", *by_shape(found.first)],
+            *["", "The same, with the part held and tapped again where something buzzed", *table(found.ended)],
+            *["", f"Single scans at {more_places} places", *table(found.more), rattling(found.more)],
+            *["", f"The same at {more_places} places by pattern, something relevant", *by_pattern(found.more)],
+            *["", f"Chilled regions at {more_places} places by shape, something relevant", *by_shape(found.more)],
+            *["", f"At {more_places} places, with the part held where something buzzed", *table(found.more_ended)],
+            *["", "Beside earlier scans of the same casting; in the later scan the part held where something buzzed"],
+            *beside,
+            *["", "Mode lists beside three earlier scans, the same patterns: the comparison", *modelled_chill(tables)],
+            *["", "Asides, the single scans", *asides(found.first)],
+            *["", "Mode lists with modelled errors, the same patterns, other castings", *modelled(tables)],
+            "",
+        ]
+    )
+
+
+def page(text: str, figures: str, counts: Mapping[str, Any], beside: Mapping[str, Any]) -> str:
+    """The page of the rules with these figures in it: all of them, and the counts in short."""
+    return between(between(text, MARKS, f"```text\n{figures}```"), SHORT, "\n".join(in_short(counts, beside)))
+
+
+def in_short(counts: Mapping[str, Any], beside: Mapping[str, Any]) -> list[str]:
+    """A table of something relevant: single scans, then dispositions beside earlier ones."""
+    columns = {
+        "single scan": counts["any_relevant"],
+        "the same, part held where it buzzed": counts["ended"],
+        f"{counts['more_places_tapped']} places, part held": counts["more_places_ended"],
+        "beside one earlier scan": beside["any_relevant"],
+        "beside three": beside["three"],
+    }
+    lines = [f"| plate | {' | '.join(columns)} |", f"|---{'|---' * len(columns)}|"]
+    for kind in sorted(counts["any_relevant"], key=lambda k: (k != "sound", k)):
+        words = "without a flaw" if kind == "sound" else kind
+        lines.append(f"| {words} | {' | '.join(_cell(found.get(kind)) for found in columns.values())} |")
+    return lines
+
+
+def _cell(found: Mapping[str, Any] | None) -> str:
+    if found is None:
+        return "not run"
+    return f"{found['spoke']} of {found['of']} ({100 * found['low']:.1f} to {100 * found['high']:.1f} %)"
