@@ -1,4 +1,4 @@
-"""How often the rules are right, on simulated plates: issue F's numbers.
+"""How often the rules are right on one scan by itself: issue F's numbers, on simulated plates.
 
     python -m bench.detection WORK --tables FOLDER [--minutes N] [--seeds N] [--cores N]
 
@@ -8,8 +8,8 @@ After N minutes (0: make no scan) the tables go to bench/results/detection.txt a
 
 Limits were chosen on castings with seeds under 4200, those of the comparison and of buzz on small-grand and upright-three-quarter alone; nothing here was among those plates,
 nor were their cracks and chilled regions at these places.
-Sound and flawed plates are spoilt alike (bench/detection_scans.py). First single scans, at the usual places and at all of them; then where something buzzed a second one with the part held,
-as the report asks; then beside one and three earlier ones (bench/detection_pairs.py). Decay rules are also tried on mode lists with modelled errors (bench/compare_scans.py), many more of them.
+Sound and flawed plates are spoilt alike (bench/detection_scans.py), and scanned at the usual places and at all of them; where something buzzed once more with the part held, as the report asks. Decay rules
+are also tried on mode lists with modelled errors (bench/compare_scans.py), many more of them. Beside earlier scans: bench/detection_beside.py.
 """
 
 from __future__ import annotations
@@ -19,28 +19,24 @@ import os
 import time
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from bench.detection_counts import Judged, counted, counted_kinds, followed, judged, relevant_by_rule
-from bench.detection_pairs import pairs
 from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import (
-    EARLIER,
     SEEDS,
     SETTING,
     Row,
     denser,
-    earlier_visits,
     first_visits,
     held_again,
     make,
     read,
 )
-from bench.detection_tables import Found, page, report
+from bench.detection_tables import Found, report
 from bench.reach_file import write_part
+from bench.rules_page import SINGLE, renew
 from bench.table_folder import read_tables, with_places
-
-RESULTS = Path(__file__).parent / "results" / "detection.txt"
-PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
 
 
 def found_of(plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, Row]) -> Found:
@@ -55,13 +51,12 @@ def found_of(plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, 
         judged_of(plates, ended),
         judged_of(more, rows),
         judged_of(more, ended),
-        {n: pairs(plates, ended, n) for n in (1, EARLIER)},
     )
 
 
-def write(found: Found, text: str, more_places: int) -> None:
-    """The text, the page of the rules, and what the report says of its rules."""
-    single = {
+def counts_of(found: Found, more_places: int) -> dict[str, Any]:
+    """What the report says of its rules."""
+    return {
         **counted(found.first),
         "ended": counted_kinds(found.ended),
         "more_places": relevant_by_rule(found.more),
@@ -69,11 +64,6 @@ def write(found: Found, text: str, more_places: int) -> None:
         "more_places_ended": counted_kinds(found.more_ended),
         "more_places_tapped": more_places,
     }
-    beside = {"any_relevant": counted_kinds(found.beside[1]), "three": counted_kinds(found.beside[EARLIER])}
-    write_part("single", single)
-    write_part("beside", beside)
-    RESULTS.write_text(text, encoding="utf-8")
-    PAGE.write_text(page(PAGE.read_text(encoding="utf-8"), text, single, beside), encoding="utf-8")
 
 
 def main() -> None:
@@ -91,15 +81,16 @@ def main() -> None:
     plates = list(first_visits(tables, given.seeds))
     more = denser(plates, dense)
     until = time.time() + 60 * given.minutes
-    every = [*plates, *more, *earlier_visits(plates)]
-    make(every, given.work, until, given.cores)
-    rows = read(every, given.work)
+    make([*plates, *more], given.work, until, given.cores)
+    rows = read([*plates, *more], given.work)
     again = held_again([*plates, *more], rows)
     make(again, given.work, until, given.cores)
     found = found_of(plates, more, {**rows, **read(again, given.work)})
     more_places = max(len(t.station_names) for t in dense.values())
     text = report(tables, found, more_places)
-    write(found, text, more_places)
+    write_part("single", counts_of(found, more_places))
+    SINGLE.write_text(text, encoding="utf-8")
+    renew()
     print(text, end="")
 
 

@@ -11,26 +11,21 @@ import os
 import platform
 import time
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
 import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_counts import Judged, kinds_of, said
-from bench.detection_pairs import Told, modelled_chill, pair_table
 from bench.detection_scans import USUAL_PLACES
 from bench.detection_store import SETTINGS, layout_of
-from bench.doc_pages import between
 from bench.pod import interval
 from tapscan.demo.plates import Table, draw_iron, plate_modes
-from tapscan.report.reach import limits_sha256
+from tapscan.report.reach import Part, limits_sha256
 from tapscan.screening.origins import with_origins
 
-MARKS = "<!-- figures -->", "<!-- end of figures -->"
-SHORT = "<!-- in short -->", "<!-- end of in short -->"
 MODEL_PLATES = 100  # a pattern and kind
 MODEL_SEED = 40000
 
@@ -43,7 +38,6 @@ class Found:
     ended: list[Judged]  # the part held where something buzzed
     more: list[Judged]  # at more places, as they come
     more_ended: list[Judged]
-    beside: dict[int, list[Told]]  # by the number of earlier scans; the part held where something buzzed
 
 
 def table(rows: Sequence[Judged]) -> list[str]:
@@ -94,6 +88,14 @@ def by_pattern(rows: Sequence[Judged]) -> list[str]:
     return lines
 
 
+def head(part: Part) -> list[str]:
+    """What the figures were made with."""
+    return [
+        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        f"limits {limits_sha256(SETTINGS, part)}; all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+    ]
+
+
 def by_shape(rows: Sequence[Judged]) -> list[str]:
     """Ends of the plate, as the rule for areas tries them, and patches, which it does not try."""
     lines = []
@@ -139,15 +141,9 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> frozenset
 
 def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
     """All tables as text; `tables` with the usual places."""
-    beside = [
-        line
-        for n, told in found.beside.items()
-        for line in ("", f"The disposition beside {n} earlier {'scan' if n == 1 else 'scans'}", *pair_table(told))
-    ]
     return "\n".join(
         [
-            f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-            f"limits {limits_sha256(SETTINGS, 'single')}; all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+            *head("single"),
             *["", "Single scans through the sound, three patterns, castings that set no limit", *table(found.first)],
             rattling(found.first),
             *["", "The same by pattern, something relevant", *by_pattern(found.first)],
@@ -157,38 +153,8 @@ def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
             *["", f"The same at {more_places} places by pattern, something relevant", *by_pattern(found.more)],
             *["", f"Chilled regions at {more_places} places by shape, something relevant", *by_shape(found.more)],
             *["", f"At {more_places} places, with the part held where something buzzed", *table(found.more_ended)],
-            *["", "Beside earlier scans of the same casting; in the later scan the part held where something buzzed"],
-            *beside,
-            *["", "Mode lists beside three earlier scans, the same patterns: the comparison", *modelled_chill(tables)],
             *["", "Asides, the single scans", *asides(found.first)],
             *["", "Mode lists with modelled errors, the same patterns, other castings", *modelled(tables)],
             "",
         ]
     )
-
-
-def page(text: str, figures: str, counts: Mapping[str, Any], beside: Mapping[str, Any]) -> str:
-    """The page of the rules with these figures in it: all of them, and the counts in short."""
-    return between(between(text, MARKS, f"```text\n{figures}```"), SHORT, "\n".join(in_short(counts, beside)))
-
-
-def in_short(counts: Mapping[str, Any], beside: Mapping[str, Any]) -> list[str]:
-    """A table of something relevant: single scans, then dispositions beside earlier ones."""
-    columns = {
-        "single scan": counts["any_relevant"],
-        "the same, part held where it buzzed": counts["ended"],
-        f"{counts['more_places_tapped']} places, part held": counts["more_places_ended"],
-        "beside one earlier scan": beside["any_relevant"],
-        "beside three": beside["three"],
-    }
-    lines = [f"| plate | {' | '.join(columns)} |", f"|---{'|---' * len(columns)}|"]
-    for kind in sorted(counts["any_relevant"], key=lambda k: (k != "sound", k)):
-        words = "without a flaw" if kind == "sound" else kind
-        lines.append(f"| {words} | {' | '.join(_cell(found.get(kind)) for found in columns.values())} |")
-    return lines
-
-
-def _cell(found: Mapping[str, Any] | None) -> str:
-    if found is None:
-        return "not run"
-    return f"{found['spoke']} of {found['of']} ({100 * found['low']:.1f} to {100 * found['high']:.1f} %)"

@@ -2,7 +2,7 @@
 
     python -m bench.single_curves WORK --tables FOLDER --ends FOLDER [--minutes N] [--cores N]
 
-``--ends`` : tables of ``python -m bench.plates cache FOLDER --places 10 --sizes ends --stations 36`` (the three patterns that are not the setting ones). Chilled ends rest on mode
+``--ends`` : tables of ``python -m bench.plates cache FOLDER --places 14 --sizes ends --stations 36 --seed 2`` (the three patterns that are not the setting ones). Chilled ends rest on mode
 lists with modelled errors, at the first twenty places and at all 36; bench/detection.py has the same rule through the sound at one size. WORK and ``--tables`` are those of
 bench/detection.py: its breathing cracks of half a strut's depth are tried at a quarter and a tenth as well, through the sound. Writes bench/results/single_curves.txt, docs/figures/single-curves.svg and the
 table in docs/rules.md. Statistics as in bench/size_curves.py. Simulated; no iron was measured.

@@ -1,14 +1,27 @@
 """What the detection benches count: pairs of scans of one casting, curves over sizes, and the table in short."""
 
+from collections import Counter
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
-from bench.detection import followed, in_short
+from bench.detection_counts import Judged, followed
 from bench.detection_pairs import Told, pair_table
 from bench.detection_scans import Plate, luck_of, taps_of
-from bench.detection_store import Row, before, denser, earlier_visits, first_visits, held_again, layout_of
+from bench.detection_store import (
+    SEEDS,
+    Row,
+    before,
+    denser,
+    earlier_visits,
+    first_visits,
+    held_again,
+    kind_of,
+    layout_of,
+)
+from bench.detection_tables import by_shape
+from bench.rules_page import in_short
 from bench.size_curves import DOCS, RESULTS, Trial, curve_of, page, rows
 from tapscan.demo.plates import load_table
 from tapscan.screening.areas import positions_of
@@ -29,9 +42,9 @@ def test_an_earlier_visit_is_the_same_casting_heard_the_same_way_with_other_pads
     assert earlier.name != before(Plate(cracked.table, "sound", 8))[0].name
 
 
-def test_earlier_visits_serve_all_plates_of_one_casting_and_none_is_made_for_setting_patterns():
-    plates = [Plate(t, label, 9) for t in TABLES.values() for label in ("sound", "severed, strut 1 at 0.57")]
-    assert [p.table.name for p in earlier_visits(plates)] == ["parlour-grand"] * 3
+def test_earlier_visits_serve_all_plates_of_one_casting():
+    plates = [Plate(TABLES["parlour-grand"], label, 9) for label in ("sound", "severed, strut 1 at 0.57")]
+    assert [(p.label, p.visit) for p in earlier_visits(plates)] == [("sound", n) for n in (1, 2, 3)]
 
 
 def test_a_plate_that_rattles_is_tapped_again_with_the_part_held_and_that_scan_counts_where_a_buzz_was_heard():
@@ -60,14 +73,17 @@ def test_held_parts_do_not_rattle_and_nothing_else_changes():
     assert not np.allclose(rattled[0][0].samples, held[0][0].samples, atol=1e-6)
 
 
-def test_more_places_are_for_chilled_and_sound_plates_and_bear_other_names():
+def test_more_places_leave_out_flaws_out_of_reach_and_bear_other_names():
     table = TABLES["parlour-grand"]
     spots = [*table.meta["stations"], {**table.meta["stations"][0], "name": "S21"}]
     denser_table = replace(table, meta={**table.meta, "stations": spots})
+    crack = "depth 50 %, strut 2 at 0.60"
     plates = [Plate(table, x, 9) for x in ("sound", "severed, strut 1 at 0.57", "chilled region")]
+    plates += [Plate(table, crack, 9, breathing=True), Plate(table, crack, 9, rubbing=True)]
     more = denser(plates, {"parlour-grand": denser_table})
-    assert [p.label for p in more] == ["chilled region", "sound"]
-    assert [p.name.rpartition("|")[2] for p in more] == ["21 places"] * 2
+    assert [p.label for p in more] == ["sound", "chilled region", crack]
+    assert more[2].breathing
+    assert [p.name.rpartition("|")[2] for p in more] == ["21 places"] * 3
 
 
 def test_the_layout_of_a_table_keeps_its_shape():
@@ -78,10 +94,33 @@ def test_the_layout_of_a_table_keeps_its_shape():
     assert np.allclose(places / places[0], metres / metres[0])
 
 
-def test_patterns_that_set_limits_come_seldom_and_each_seed_has_a_plate_without_a_flaw():
-    drawn = {name: TABLES["parlour-grand"] for name in ("a", "b")} | {"small-grand": TABLES["small-grand"]}
-    plates = list(first_visits(drawn, 18, first=0))
-    assert sum(p.label == "sound" for p in plates) == 18 * 2 + 2
+def _screened_table(name):
+    places = [f"strut 1 at 0.{n}" for n in range(20, 34)]
+    labels = ["sound", *(f"{flaw}, {p}" for p in places for flaw in ("severed", "depth 50 %"))]
+    labels += [f"chilled {shape} {n}" for shape in ("region", "patch") for n in range(1, 15)]
+    table = TABLES["parlour-grand"]
+    return replace(table, name=name, meta={**table.meta, "cases": [{"label": x} for x in labels]})
+
+
+def test_every_flaw_comes_at_forty_two_places_once_each_and_patterns_that_set_limits_not_at_all():
+    tables = {n: _screened_table(n) for n in ("concert-grand", "parlour-grand", "upright-full", "small-grand")}
+    plates = list(first_visits(tables, SEEDS))
+    assert {p.table.name for p in plates} == {"concert-grand", "parlour-grand", "upright-full"}
+    flawed = Counter(kind_of(p) for p in plates)
+    assert flawed.pop("sound") == 210
+    assert set(flawed.values()) == {42} and len(flawed) == 5
+    assert len({(kind_of(p), p.table.name, p.label) for p in plates if p.label != "sound"}) == 5 * 42
+    shapes = Counter((p.loss_scatter, p.label.split()[1]) for p in plates if p.label.startswith("chilled"))
+    assert set(shapes.values()) == {21} and len(shapes) == 4
+
+
+def test_chilled_ends_and_patches_are_counted_apart():
+    kind = "chilled region, losses scatter 10 %"
+    rows = [
+        Judged(kind, "a", f"chilled {shape} 1", False, frozenset(found), frozenset(), False, False)
+        for shape, found in (("region", {"long-decay"}), ("patch", ()), ("patch", {"dead-place"}))
+    ]
+    assert by_shape(rows) == [f"  {kind:44s} ends 1 of 1; patches 1 of 2"]
 
 
 def test_a_curve_finds_the_size_it_was_drawn_from():
@@ -138,10 +177,10 @@ def test_counts_by_sensor_add_up():
 
 def test_the_short_table_says_what_was_not_run():
     share = {"spoke": 1, "of": 50, "low": 0.0005, "high": 0.106}
-    both = {"severed strut": share, "sound": share}
-    counts = {"any_relevant": both, "ended": both, "more_places_ended": {"sound": share}, "more_places_tapped": 36}
-    lines = in_short(counts, {"any_relevant": {"sound": share}, "three": {}})
+    both, plain = {"severed strut": share, "sound": share}, {"sound": share}
+    counts = {"any_relevant": both, "ended": both, "more_places_first": plain, "more_places_ended": plain}
+    lines = in_short({**counts, "more_places_tapped": 36}, {"any_relevant": plain, "three": {}})
     cell = "1 of 50 (0.1 to 10.6 %)"
-    assert "| 36 places, part held |" in lines[0]
-    assert lines[2] == f"| without a flaw | {cell} | {cell} | {cell} | {cell} | not run |"
-    assert lines[3] == f"| severed strut | {cell} | {cell} | not run | not run | not run |"
+    assert "| 36 places, first go |" in lines[0]
+    assert lines[2] == f"| without a flaw | {cell} | {cell} | {cell} | {cell} | {cell} | not run |"
+    assert lines[3] == f"| severed strut | {cell} | {cell} | not run | not run | not run | not run |"

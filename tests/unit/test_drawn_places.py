@@ -11,7 +11,7 @@ pytest.importorskip("shapely", reason="shapely is a development dependency")
 from shapely.geometry import LineString, Point
 
 from bench.plates.cases import chill_of, cut_sides, inside, many_flaws, shipped_flaws
-from bench.plates.drawn import CHILL_AREA, SAME_HOLE_GAP_M, cut_off, draw_places
+from bench.plates.drawn import CHILL_AREA, SAME_HOLE_GAP_M, cut_off, draw_places, draw_screened
 from bench.plates.layout import inward_at
 from bench.plates.mesh import triangulate
 from bench.plates.pattern import PIN_HOLE_M, PIN_HOLE_MASS, PIN_PITCH_M, Pattern
@@ -56,6 +56,33 @@ def test_chilled_regions_cover_more_than_fifteen_per_cent(drawn, name):
     shares = [metal.intersection(area).area / metal.area for area in drawn[name].chill_regions.values()]
     assert len(shares) == 6
     assert all(CHILL_AREA[0] - 0.001 < share < CHILL_AREA[1] for share in shares)
+
+
+def test_single_scans_are_tried_on_fourteen_struts_ends_and_patches():
+    drawn = draw_screened(build("concert-grand"), 14, 2)
+    assert [line.kind for line in drawn.lines] == ["strut"] * 14
+    labels = [flaw.label for flaw in many_flaws(drawn, "screened")]
+    assert Counter(x.split(",")[0] for x in labels if "," in x) == {
+        "severed": 14,
+        "depth 10 %": 14,
+        "depth 25 %": 14,
+        "depth 50 %": 14,
+    }
+    assert labels[-28:] == [f"chilled {shape} {i}" for shape in ("region", "patch") for i in range(1, 15)]
+
+
+def test_patches_hold_their_share_of_the_iron_and_lie_all_over_it():
+    drawn = draw_screened(build("upright-full"), 14, 2)
+    metal = drawn.metal()
+    patches = [metal.intersection(a) for name, a in drawn.chill_regions.items() if name.startswith("patch")]
+    assert all(CHILL_AREA[0] - 0.001 < p.area / metal.area < CHILL_AREA[1] for p in patches)
+    west, south, east, north = metal.bounds
+    centres = np.array(
+        [[(p.centroid.x - west) / (east - west), (p.centroid.y - south) / (north - south)] for p in patches]
+    )
+    assert np.ptp(centres, axis=0).min() > 0.5
+    reach = [np.hypot(p.bounds[2] - p.bounds[0], p.bounds[3] - p.bounds[1]) for p in patches]
+    assert max(reach) < 0.9 * np.hypot(east - west, north - south), "a patch is no end of the plate"
 
 
 def test_a_cut_off_end_lies_on_its_side():

@@ -4,11 +4,12 @@ from dataclasses import replace
 
 import pytest
 
-from bench.detection import PAGE, RESULTS
-from bench.detection_tables import page
 from bench.pod import interval
+from bench.reach_file import form_sha256
+from bench.rules_page import BESIDE, PAGE, SINGLE, page
 from tapscan.report.reach import limits_sha256, measured
 from tapscan.report.words import RULES as TITLES
+from tapscan.screening import added_mass, areas, odds
 from tapscan.screening.rules import RULES
 from tapscan.settings import Settings
 
@@ -16,18 +17,31 @@ TEXT = PAGE.read_text(encoding="utf-8")
 
 
 def test_the_page_shows_what_the_bench_wrote():
-    assert page(TEXT, RESULTS.read_text(encoding="utf-8"), measured()["single"], measured()["beside"]) == TEXT, (
-        "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
-    )
+    assert page(TEXT) == TEXT, "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
 
 
 def test_the_figures_are_of_the_limits_that_ship():
-    assert f"limits {limits_sha256(Settings(), 'single')}" in RESULTS.read_text(encoding="utf-8")
+    for path, part in ((SINGLE, "single"), (BESIDE, "beside")):
+        assert f"limits {limits_sha256(Settings(), part)}" in path.read_text(encoding="utf-8")
 
 
 @pytest.mark.parametrize("part", ["single", "comparison", "beside"])
 def test_what_the_report_says_was_counted_with_the_limits_that_ship(part):
     assert measured()[part]["limits_sha256"] == limits_sha256(Settings(), part), "stale: bench.detection, bench.compare"
+
+
+@pytest.mark.parametrize("part", ["single", "comparison", "beside"])
+def test_what_the_report_says_was_counted_with_the_numbers_that_stand_in_the_rules(part):
+    assert measured()[part]["form_sha256"] == form_sha256(), (
+        "stale: bench.detection, bench.detection_beside, bench.compare"
+    )
+
+
+@pytest.mark.parametrize(("module", "name"), [(areas, "SHARES"), (odds, "FEW"), (added_mass, "WEIGHTS")])
+def test_another_number_in_a_rule_has_another_hash(module, name, monkeypatch):
+    before, value = form_sha256(), getattr(module, name)
+    monkeypatch.setattr(module, name, (0.5, *value[1:]) if isinstance(value, tuple) else value + 1)
+    assert form_sha256() != before
 
 
 @pytest.mark.parametrize(("name", "part"), [("area_score", "single"), ("drop_limit_three", "comparison")])

@@ -1,0 +1,58 @@
+"""Figures of bench/detection.py and bench/detection_beside.py on the page of the rules.
+
+page(text)     docs/rules.md with what both wrote in it
+renew()        written anew
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from bench.doc_pages import between
+from tapscan.report.reach import FILE
+
+HERE = Path(__file__).parent
+SINGLE, BESIDE = HERE / "results" / "detection.txt", HERE / "results" / "detection_beside.txt"
+PAGE = HERE.parent / "docs" / "rules.md"
+MARKS = "<!-- figures -->", "<!-- end of figures -->"
+BESIDE_MARKS = "<!-- beside -->", "<!-- end of beside -->"
+SHORT = "<!-- in short -->", "<!-- end of in short -->"
+
+
+def page(text: str) -> str:
+    """The page with what the benches wrote in it: all figures, and the counts in short."""
+    for marks, path in ((MARKS, SINGLE), (BESIDE_MARKS, BESIDE)):
+        text = between(text, marks, f"```text\n{path.read_text(encoding='utf-8')}```")
+    known = json.loads(FILE.read_text(encoding="utf-8"))
+    return between(text, SHORT, "\n".join(in_short(known["single"], known["beside"])))
+
+
+def renew() -> None:
+    """In docs/rules.md."""
+    PAGE.write_text(page(PAGE.read_text(encoding="utf-8")), encoding="utf-8")
+
+
+def in_short(counts: Mapping[str, Any], beside: Mapping[str, Any]) -> list[str]:
+    """A table of something relevant: single scans, then dispositions beside earlier ones (at 20 places)."""
+    columns = {
+        "20 places, first go": counts["any_relevant"],
+        "part held where it buzzed": counts["ended"],
+        f"{counts['more_places_tapped']} places, first go": counts["more_places_first"],
+        "part held": counts["more_places_ended"],
+        "beside one earlier scan": beside["any_relevant"],
+        "beside three": beside["three"],
+    }
+    lines = [f"| plate | {' | '.join(columns)} |", f"|---{'|---' * len(columns)}|"]
+    for kind in sorted(counts["any_relevant"], key=lambda k: (k != "sound", k)):
+        words = "without a flaw" if kind == "sound" else kind
+        lines.append(f"| {words} | {' | '.join(_cell(found.get(kind)) for found in columns.values())} |")
+    return lines
+
+
+def _cell(found: Mapping[str, Any] | None) -> str:
+    if found is None:
+        return "not run"
+    return f"{found['spoke']} of {found['of']} ({100 * found['low']:.1f} to {100 * found['high']:.1f} %)"
