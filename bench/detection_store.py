@@ -1,8 +1,9 @@
 """Which simulated plates bench/detection.py scans, and the finished scans in their folder.
 
+tables_of(folder)             the tables at the usual places, and at all of theirs; patterns that set limits are left out
 first_visits(tables, seeds)   sound and flawed plates in turn, each flawed one at a place of its own
 earlier_visits(plates)        the same castings before they were flawed, three times, other pads, warmth, hits and nuisances
-denser(plates, tables)        sound, chilled and breathing ones of them once more, at all places of their tables
+denser(plates, tables)        sound, chilled and breathing ones of them once more, at all places
 held_again(plates, rows)      those heard to buzz, as the report asks: the part held, tapped again
 make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
 read(plates, work)            their finished scans by the plate's name
@@ -11,6 +12,7 @@ read(plates, work)            their finished scans by the plate's name
 from __future__ import annotations
 
 import gzip
+import hashlib
 import json
 import multiprocessing
 import time
@@ -19,7 +21,8 @@ from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
-from bench.detection_scans import Plate, scan_of_taps, taps_of
+from bench.detection_scans import USUAL_PLACES, Plate, scan_of_taps, taps_of
+from bench.table_folder import read_tables, with_places
 from tapscan.demo.plates import Table
 from tapscan.places import Layout, Outline, Station
 from tapscan.records import Scan
@@ -45,31 +48,43 @@ class Row:
     rattles: bool  # whether a part rattled
 
 
-def first_visits(tables: Mapping[str, Table], seeds: int, first: int = FIRST_SEED) -> Iterator[Plate]:
-    """In an order that fills all rows evenly; patterns that set limits are left out."""
+def tables_of(folder: Path) -> tuple[dict[str, Table], dict[str, Table]]:
+    """Raises ValueError where a table has no more than the usual places."""
+    dense = {name: table for name, table in read_tables(folder).items() if name not in SETTING}
+    if not dense or any(len(t.station_names) <= USUAL_PLACES for t in dense.values()):
+        raise ValueError(
+            f"{folder}: no tables of more than {USUAL_PLACES} places; make them as bench/detection.py says"
+        )
+    return {name: with_places(table, USUAL_PLACES) for name, table in dense.items()}, dense
+
+
+def first_visits(tables: Mapping[str, Table], seeds: int) -> Iterator[Plate]:
+    """In an order that fills all rows evenly."""
     for number in range(seeds):
-        for name, table in tables.items():
-            if name not in SETTING:
-                yield Plate(table, "sound", first + number)
-                yield _flawed(table, number, first + number)
+        for table in tables.values():
+            yield Plate(table, "sound", FIRST_SEED + number)
+            yield _flawed(table, number)
 
 
-def _flawed(table: Table, number: int, seed: int) -> Plate:
-    """The flaws in turn, and each at the drawn places in turn."""
+def _flawed(table: Table, number: int) -> Plate:
+    """The flaws in turn, and each at the drawn places in turn; ValueError where these are used up."""
     turn, round_ = (number + sum(table.name.encode())) % FLAWS, number // FLAWS
+    seed = FIRST_SEED + number
 
-    def place(start: str, number: int) -> str:
+    def place(start: str) -> str:
         places = [x for x in table.labels if x.startswith(start)]
-        return places[number % len(places)]
+        if round_ >= len(places):
+            raise ValueError(f"{table.name}: only {len(places)} of {start}")
+        return places[round_]
 
     if turn == 0:
-        return Plate(table, place("depth 50 %", round_), seed, breathing=True)
+        return Plate(table, place("depth 50 %"), seed, breathing=True)
     if turn == 1:
-        return Plate(table, place("depth 50 %", round_), seed, rubbing=True)
+        return Plate(table, place("depth 50 %"), seed, rubbing=True)
     if turn == 2:
-        return Plate(table, place("severed", round_), seed)
+        return Plate(table, place("severed"), seed)
     shape = ("chilled region", "chilled patch")[(round_ + turn) % 2]  # ends of the plate, patches anywhere
-    return Plate(table, place(shape, round_), seed, loss_scatter=0.10 if turn == 3 else 0.20)
+    return Plate(table, place(shape), seed, loss_scatter=0.10 if turn == 3 else 0.20)
 
 
 def earlier_visits(plates: Iterable[Plate]) -> list[Plate]:
@@ -83,7 +98,7 @@ def before(plate: Plate) -> list[Plate]:
 
 
 def denser(plates: Iterable[Plate], tables: Mapping[str, Table]) -> list[Plate]:
-    """With these tables' places; flaws that more places are asked for, and plates without one."""
+    """With these tables' places. Severed struts, of which a single scan tells nothing, and closed cracks that rub, for which no number is asked, are left out."""
     kept = [p for p in plates if p.label == "sound" or p.label.startswith("chilled") or p.breathing]
     return [replace(p, table=tables[p.table.name]) for p in kept]
 
@@ -113,11 +128,24 @@ _plates: list[Plate] = []  # what the children of a fork read
 
 
 def make(plates: Iterable[Plate], work: Path, until: float, cores: int) -> None:
-    """Scans that are missing, in their order, until the time (time.time) is over."""
+    """Scans that are missing, in their order, until the time (time.time) is over. ValueError where the folder holds scans of other tables."""
+    plates = list(plates)
+    _same_tables(plates, work)
     _plates[:] = [p for p in plates if not path_of(p, work).exists()]
     with multiprocessing.get_context("fork").Pool(cores) as pool:
         for _ in pool.imap_unordered(partial(_made, work, until), range(len(_plates))):
             pass
+
+
+def _same_tables(plates: Sequence[Plate], work: Path) -> None:
+    """Places of another drawing bear the same names."""
+    every = {id(p.table): p.table for p in plates}.values()
+    mine = {t.name: hashlib.sha256(json.dumps(t.meta["cases"]).encode()).hexdigest()[:16] for t in every}
+    path = work / "tables.json"
+    known = json.loads(path.read_text(encoding="utf-8")) if path.exists() else {}
+    if other := sorted(name for name in mine if known.get(name, mine[name]) != mine[name]):
+        raise ValueError(f"{work} holds scans of other tables ({', '.join(other)}): take an empty folder")
+    path.write_text(json.dumps(known | mine, indent=1) + "\n", encoding="utf-8")
 
 
 def _made(work: Path, until: float, number: int) -> None:

@@ -11,7 +11,7 @@ import os
 import platform
 import time
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -21,19 +21,28 @@ from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_counts import Judged, kinds_of, said
 from bench.detection_scans import USUAL_PLACES
 from bench.detection_store import SETTINGS, layout_of
+from bench.plates.drawn import draw_screened, likeness_to_end
+from bench.plates.patterns import build
 from bench.pod import interval
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.report.reach import Part, limits_sha256
 from tapscan.screening.origins import with_origins
 
+PLACES, DRAWN_SEED = 14, 2  # of the tables
+ALIKE = 0.6
 MODEL_PLATES = 100  # a pattern and kind
 MODEL_SEED = 40000
+
+
+Regions = Mapping[tuple[str, str], str]  # pattern and label: a row of SHAPES
+SHAPES = ("ends", "patches like an end", "other patches")
 
 
 @dataclass(frozen=True)
 class Found:
     """All that is counted through the sound."""
 
+    regions: Regions
     first: list[Judged]  # single scans as they come
     ended: list[Judged]  # the part held where something buzzed
     more: list[Judged]  # at more places, as they come
@@ -96,14 +105,30 @@ def head(part: Part) -> list[str]:
     ]
 
 
-def by_shape(rows: Sequence[Judged]) -> list[str]:
-    """Ends of the plate, as the rule for areas tries them, and patches, which it does not try."""
+def shapes_of(tables: Mapping[str, Table]) -> dict[tuple[str, str], str]:
+    """Of every chilled region of these tables, drawn once more; ValueError where they were not drawn with PLACES and DRAWN_SEED."""
+    out = {}
+    for name, table in tables.items():
+        pattern = draw_screened(build(name), PLACES, DRAWN_SEED)
+        shares = {c["label"]: c["area_share"] for c in table.meta["cases"] if c["kind"] == "chill"}
+        for region, area in pattern.chill_regions.items():
+            label = f"chilled {region}"
+            share = pattern.metal().intersection(area).area / pattern.metal().area
+            if abs(shares.get(label, 0.0) - share) > 0.001:
+                raise ValueError(f"{name}: {label} is not the one that was drawn")
+            like = region.startswith("patch") and likeness_to_end(pattern, area) >= ALIKE
+            out[name, label] = SHAPES[0] if region.startswith("region") else SHAPES[1 if like else 2]
+    return out
+
+
+def by_shape(rows: Sequence[Judged], regions: Regions) -> list[str]:
+    """Something relevant: ends of the plate, as the rule for areas tries them, and patches."""
     lines = []
     for kind in (k for k in kinds_of(rows) if k.startswith("chilled")):
         counts = []
-        for shape in ("region", "patch"):
-            told = [bool(r.relevant) for r in rows if r.kind == kind and r.label.startswith(f"chilled {shape}")]
-            counts.append(f"{'ends' if shape == 'region' else 'patches'} {sum(told)} of {len(told)}")
+        for shape in SHAPES:
+            told = [bool(r.relevant) for r in rows if r.kind == kind and regions[r.pattern, r.label] == shape]
+            counts.append(f"{shape} {sum(told)} of {len(told)}")
         lines.append(f"  {kind:44s} {'; '.join(counts)}")
     return lines
 
@@ -147,12 +172,16 @@ def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
             *["", "Single scans through the sound, three patterns, castings that set no limit", *table(found.first)],
             rattling(found.first),
             *["", "The same by pattern, something relevant", *by_pattern(found.first)],
-            *["", "Chilled regions by shape, something relevant", *by_shape(found.first)],
-            *["", "The same, with the part held and tapped again where something buzzed", *table(found.ended)],
+            *["", "Single scans, with the part held and tapped again where something buzzed", *table(found.ended)],
+            *[
+                "",
+                f"The same by shape; patches like an end have {100 * ALIKE:.0f} % of their iron in common with one",
+                *by_shape(found.ended, found.regions),
+            ],
             *["", f"Single scans at {more_places} places", *table(found.more), rattling(found.more)],
             *["", f"The same at {more_places} places by pattern, something relevant", *by_pattern(found.more)],
-            *["", f"Chilled regions at {more_places} places by shape, something relevant", *by_shape(found.more)],
             *["", f"At {more_places} places, with the part held where something buzzed", *table(found.more_ended)],
+            *["", f"The same at {more_places} places by shape", *by_shape(found.more_ended, found.regions)],
             *["", "Asides, the single scans", *asides(found.first)],
             *["", "Mode lists with modelled errors, the same patterns, other castings", *modelled(tables)],
             "",

@@ -2,22 +2,32 @@
 
 share(hits, of)               {"spoke", "of", "low", "high"}, Clopper-Pearson 95 %
 write_part(part, figures)     the other parts stay as they were
-form_sha256()                 hash of the numbers that stand in tapscan/screening itself; those in the settings have their own (report/reach.py)
+constants_sha256()            hash of the named numbers of tapscan/screening; those in the settings have their own (report/reach.py). Code and unnamed numbers are not in it
 """
 
 from __future__ import annotations
 
+import ast
 import hashlib
 import importlib
+import inspect
 import json
 import pkgutil
 import time
+from types import ModuleType
 from typing import Any
 
 import tapscan.screening
 from bench.pod import clopper_pearson
 from tapscan.report.reach import FILE, Part, limits_sha256
 from tapscan.settings import Settings
+
+WORDS = (
+    "in_words",
+    "limitations",
+    "notes",
+    "disposition",
+)  # their numbers say how many names a sentence takes and the like
 
 
 def share(hits: int, of: int) -> dict[str, Any]:
@@ -29,7 +39,7 @@ def write_part(part: Part, figures: dict[str, Any]) -> None:
     known = json.loads(FILE.read_text(encoding="utf-8")) if FILE.exists() else {}
     head = {
         "limits_sha256": limits_sha256(Settings(), part),
-        "form_sha256": form_sha256(),
+        "constants_sha256": constants_sha256(),
         "written": time.strftime("%Y-%m-%d"),
         "simulated": True,
     }
@@ -37,17 +47,30 @@ def write_part(part: Part, figures: dict[str, Any]) -> None:
     FILE.write_text(json.dumps(known, indent=1, sort_keys=True) + "\n", encoding="utf-8")
 
 
-def form_sha256() -> str:
+def constants_sha256() -> str:
     """First 16 hex digits."""
-    return hashlib.sha256(json.dumps(numbers()).encode()).hexdigest()[:16]
+    return hashlib.sha256(json.dumps(constants()).encode()).hexdigest()[:16]
 
 
-def numbers() -> list[tuple[str, str, Any]]:
-    """Module, name and value of every constant of tapscan/screening that is a number or a tuple of numbers, whatever how deep."""
+def constants() -> list[tuple[str, str, Any]]:
+    """Module, name and value of every number or tuple of numbers that a module of tapscan/screening names, but for those that only choose words."""
     package = tapscan.screening
     names = sorted(m.name for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}."))
-    modules = [(n, vars(importlib.import_module(n))) for n in names]
-    return [(n, k, v) for n, own in modules for k, v in sorted(own.items()) if k.isupper() and _numeric(v)]
+    modules = [importlib.import_module(n) for n in names if n.rpartition(".")[2] not in WORDS]
+    return [(m.__name__, k, getattr(m, k)) for m in modules for k in _named(m) if _numeric(getattr(m, k))]
+
+
+def _named(module: ModuleType) -> list[str]:
+    """Names in capitals that the module itself gives."""
+    targets = [
+        target
+        for node in ast.parse(inspect.getsource(module)).body
+        for target in (
+            node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
+        )
+    ]
+    flat = [t for target in targets for t in (target.elts if isinstance(target, ast.Tuple) else [target])]
+    return sorted(t.id for t in flat if isinstance(t, ast.Name) and t.id.isupper())
 
 
 def _numeric(value: object) -> bool:

@@ -1,6 +1,6 @@
-"""Figures of bench/detection.py and bench/detection_beside.py on the page of the rules.
+"""Figures of bench/detection.py on the page of the rules.
 
-page(text)     docs/rules.md with what both wrote in it
+page(text)     docs/rules.md with what the bench wrote in it
 renew()        written anew
 """
 
@@ -23,7 +23,7 @@ SHORT = "<!-- in short -->", "<!-- end of in short -->"
 
 
 def page(text: str) -> str:
-    """The page with what the benches wrote in it: all figures, and the counts in short."""
+    """The page with what the bench wrote in it: all figures, and the counts in short."""
     for marks, path in ((MARKS, SINGLE), (BESIDE_MARKS, BESIDE)):
         text = between(text, marks, f"```text\n{path.read_text(encoding='utf-8')}```")
     known = json.loads(FILE.read_text(encoding="utf-8"))

@@ -29,10 +29,9 @@ import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_counts import said
 from bench.detection_scans import USUAL_PLACES, Plate
-from bench.detection_store import SEEDS, SETTING, SETTINGS, first_visits, layout_of, make, read
+from bench.detection_store import SEEDS, SETTINGS, first_visits, layout_of, make, read, tables_of
 from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
-from bench.table_folder import read_tables, with_places
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.screening.origins import with_origins
 
@@ -50,7 +49,10 @@ KINDS = {
     )
     for scatter in SCATTERS
     for places in (USUAL_PLACES, 36)
-} | {BREATHING: ("breathing crack, all nuisances", "% of a strut's depth")}
+} | {
+    f"{BREATHING} {places}": (f"breathing crack, {places} places, all nuisances", "% of a strut's depth")
+    for places in (USUAL_PLACES, 36)
+}
 
 
 def chill_trials(table: Table, scatter: float) -> list[Trial]:
@@ -71,7 +73,7 @@ def chill_trials(table: Table, scatter: float) -> list[Trial]:
 
 def breathing_plates(tables: Mapping[str, Table]) -> list[Plate]:
     """Those of bench/detection.py, at each depth."""
-    half = [p for p in first_visits(tables, SEEDS) if p.breathing and p.table.name not in SETTING]
+    half = [p for p in first_visits(tables, SEEDS) if p.breathing]
     return [replace(p, label=p.label.replace("50 %", f"{depth} %")) for p in half for depth in DEPTHS]
 
 
@@ -82,7 +84,8 @@ def breathing_trials(plates: Sequence[Plate], work: Path) -> list[Trial]:
         if plate.name in scans:
             depth, place = plate.label.removeprefix("depth ").split(" %, ")
             found = said(with_origins(scans[plate.name].scan, SETTINGS))[0]
-            out.append(Trial(BREATHING, float(depth), f"{plate.table.name}, {place}", bool(found)))
+            kind = f"{BREATHING} {len(plate.table.station_names)}"
+            out.append(Trial(kind, float(depth), f"{plate.table.name}, {place}", bool(found)))
     return out
 
 
@@ -130,17 +133,15 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=20.0)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
-    tables, ends = read_tables(given.tables), read_tables(given.ends)
-    plates = breathing_plates(tables)
+    (usual, dense), (few, ends) = tables_of(given.tables), tables_of(given.ends)
+    plates = [p for tables in (usual, dense) for p in breathing_plates(tables)]
     make(plates, given.work, time.time() + 60 * given.minutes, given.cores)
     with threadpool_limits(1):
         trials = [
             trial
-            for name, table in ends.items()
-            if name not in SETTING
-            for some in (with_places(table, USUAL_PLACES), table)
+            for table in [*few.values(), *ends.values()]
             for scatter in SCATTERS
-            for trial in chill_trials(some, scatter)
+            for trial in chill_trials(table, scatter)
         ]
         trials += breathing_trials(plates, given.work)
     rng = np.random.default_rng(1)

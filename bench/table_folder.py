@@ -18,6 +18,8 @@ def read_tables(folder: Path | None) -> dict[str, Table]:
 
 
 def with_places(table: Table, count: int) -> Table:
-    """`count` : no more than the table has."""
+    """`count` : no more than the table has (ValueError)."""
+    if count > len(table.station_names):
+        raise ValueError(f"{table.name}: {len(table.station_names)} places, not {count}")
     arrays = {**table.arrays, "station_shape": table.arrays["station_shape"][..., :count]}
     return replace(table, arrays=arrays, meta={**table.meta, "stations": table.meta["stations"][:count]})

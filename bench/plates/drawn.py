@@ -3,6 +3,7 @@
 ``draw_places``   a pattern with up to so many crack lines of each kind, and chilled regions, from a seed
 ``draw_screened``  for single scans: crack lines over struts alone, and as many chilled ends and chilled patches
 ``draw_ends``     chilled ends of several sizes and no crack line, for a curve of detection against size
+``likeness_to_end``  how much of a chilled region an end of the same size has, too
 
 All lines lie in the pattern's one mesh, so they keep clear of one another. The mesh is not that of the shipped tables:
 compare a flawed case with the sound case of the same table only.
@@ -33,6 +34,7 @@ PIN_TORN_M = 0.060
 STRUT_PART = (0.15, 0.85)  # of the part that crosses the bays
 CHILL_AREA = (0.152, 0.19)  # share of the plate's area
 CHILL_COUNT = 6
+ENDS_TRIED = 36
 MOST_OBLONG = 2.5  # of a chilled patch: its length over its width
 END_AREAS = (0.04, 0.08, 0.12, 0.17, 0.25)
 TRIES = 400
@@ -167,7 +169,7 @@ def _angles(rng: np.random.Generator, count: int) -> np.ndarray:
 
 
 def _patch(pattern: Pattern, rng: np.random.Generator) -> Polygon:
-    """An ellipse about any point of the iron: a shape that the rule for areas does not try."""
+    """An ellipse about any point of the iron; near an edge it may come close to an end."""
     metal, share = pattern.metal(), float(rng.uniform(*CHILL_AREA))
     west, south, east, north = metal.bounds
     middle = Point(-1e9, 0.0)
@@ -193,6 +195,14 @@ def cut_off(pattern: Pattern, angle: float, area_share: float) -> Polygon:
         return Polygon([foot - 5 * side, foot + 5 * side, foot + 5 * side + 5 * way, foot - 5 * side + 5 * way])
 
     return short_of(_reach_of(metal, short_of, area_share, -3.0, 3.0))
+
+
+def likeness_to_end(pattern: Pattern, region: Polygon) -> float:
+    """Largest share of the region's iron that an end of the same size has, too; 1 for an end."""
+    iron = pattern.metal().intersection(region)
+    share = iron.area / pattern.metal().area
+    ends = (cut_off(pattern, float(a), share) for a in np.linspace(0.0, 2.0 * np.pi, ENDS_TRIED, endpoint=False))
+    return max(float(iron.intersection(end).area / iron.area) for end in ends)
 
 
 def _reach_of(

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from dataclasses import replace
+from importlib import resources
 
 import numpy as np
 import pytest
@@ -19,10 +20,13 @@ from bench.detection_store import (
     held_again,
     kind_of,
     layout_of,
+    make,
+    tables_of,
 )
 from bench.detection_tables import by_shape
 from bench.rules_page import in_short
 from bench.size_curves import DOCS, RESULTS, Trial, curve_of, page, rows
+from bench.table_folder import with_places
 from tapscan.demo.plates import load_table
 from tapscan.screening.areas import positions_of
 from tests.rule_scans import late, scan
@@ -73,7 +77,7 @@ def test_held_parts_do_not_rattle_and_nothing_else_changes():
     assert not np.allclose(rattled[0][0].samples, held[0][0].samples, atol=1e-6)
 
 
-def test_more_places_leave_out_flaws_out_of_reach_and_bear_other_names():
+def test_more_places_are_for_sound_chilled_and_breathing_plates_and_bear_other_names():
     table = TABLES["parlour-grand"]
     spots = [*table.meta["stations"], {**table.meta["stations"][0], "name": "S21"}]
     denser_table = replace(table, meta={**table.meta, "stations": spots})
@@ -102,10 +106,9 @@ def _screened_table(name):
     return replace(table, name=name, meta={**table.meta, "cases": [{"label": x} for x in labels]})
 
 
-def test_every_flaw_comes_at_forty_two_places_once_each_and_patterns_that_set_limits_not_at_all():
-    tables = {n: _screened_table(n) for n in ("concert-grand", "parlour-grand", "upright-full", "small-grand")}
+def test_every_flaw_comes_at_forty_two_places_once_each():
+    tables = {n: _screened_table(n) for n in ("concert-grand", "parlour-grand", "upright-full")}
     plates = list(first_visits(tables, SEEDS))
-    assert {p.table.name for p in plates} == {"concert-grand", "parlour-grand", "upright-full"}
     flawed = Counter(kind_of(p) for p in plates)
     assert flawed.pop("sound") == 210
     assert set(flawed.values()) == {42} and len(flawed) == 5
@@ -120,7 +123,26 @@ def test_chilled_ends_and_patches_are_counted_apart():
         Judged(kind, "a", f"chilled {shape} 1", False, frozenset(found), frozenset(), False, False)
         for shape, found in (("region", {"long-decay"}), ("patch", ()), ("patch", {"dead-place"}))
     ]
-    assert by_shape(rows) == [f"  {kind:44s} ends 1 of 1; patches 1 of 2"]
+    regions = {("a", "chilled region 1"): "ends", ("a", "chilled patch 1"): "other patches"}
+    assert by_shape(rows, regions) == [f"  {kind:44s} ends 1 of 1; patches like an end 0 of 0; other patches 1 of 2"]
+
+
+def test_a_place_is_never_used_twice_nor_a_table_of_few_places():
+    with pytest.raises(ValueError, match="only 14 of"):
+        list(first_visits({"concert-grand": _screened_table("concert-grand")}, SEEDS + 5))
+    with pytest.raises(ValueError, match="no tables of more than 20 places"):
+        tables_of(resources.files("tapscan.demo") / "tables")
+    with pytest.raises(ValueError, match="20 places, not 36"):
+        with_places(TABLES["parlour-grand"], 36)
+
+
+def test_scans_of_other_tables_are_not_taken_up(tmp_path):
+    plate = Plate(TABLES["parlour-grand"], "sound", 1)
+    other = replace(plate, table=_screened_table("parlour-grand"))
+    make([plate], tmp_path, 0.0, 1)
+    make([plate], tmp_path, 0.0, 1)
+    with pytest.raises(ValueError, match="scans of other tables"):
+        make([other], tmp_path, 0.0, 1)
 
 
 def test_a_curve_finds_the_size_it_was_drawn_from():

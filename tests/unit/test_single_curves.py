@@ -4,7 +4,8 @@ import numpy as np
 
 from bench.plates.drawn import END_AREAS, draw_ends
 from bench.plates.patterns import build
-from bench.single_curves import DOCS, KINDS, RESULTS, page, with_places
+from bench.single_curves import DOCS, KINDS, RESULTS, page
+from bench.table_folder import with_places
 from tapscan.demo.plates import load_table
 
 
