@@ -4,7 +4,7 @@
 
 ``--ends`` : tables of ``python -m bench.plates cache FOLDER --places 14 --sizes ends --stations 36 --seed 2`` (the three patterns that are not the setting ones). Chilled ends rest on mode
 lists with modelled errors, at the first twenty places and at all 36; bench/detection.py has the same rule through the sound at one size. WORK and ``--tables`` are those of
-bench/detection.py: its breathing cracks of half a strut's depth are tried at a quarter and a tenth as well, through the sound. Writes bench/results/single_curves.txt, docs/figures/single-curves.svg and the
+bench/detection.py: its breathing cracks of half a strut's depth at 36 places are tried at a quarter and a tenth as well, through the sound. Writes bench/results/single_curves.txt, docs/figures/single-curves.svg and the
 table in docs/rules.md. Statistics as in bench/size_curves.py. Simulated; no iron was measured.
 """
 
@@ -49,10 +49,7 @@ KINDS = {
     )
     for scatter in SCATTERS
     for places in (USUAL_PLACES, 36)
-} | {
-    f"{BREATHING} {places}": (f"breathing crack, {places} places, all nuisances", "% of a strut's depth")
-    for places in (USUAL_PLACES, 36)
-}
+} | {BREATHING: ("breathing crack, 36 places, all nuisances", "% of a strut's depth")}
 
 
 def chill_trials(table: Table, scatter: float) -> list[Trial]:
@@ -84,8 +81,7 @@ def breathing_trials(plates: Sequence[Plate], work: Path) -> list[Trial]:
         if plate.name in scans:
             depth, place = plate.label.removeprefix("depth ").split(" %, ")
             found = said(with_origins(scans[plate.name].scan, SETTINGS))[0]
-            kind = f"{BREATHING} {len(plate.table.station_names)}"
-            out.append(Trial(kind, float(depth), f"{plate.table.name}, {place}", bool(found)))
+            out.append(Trial(BREATHING, float(depth), f"{plate.table.name}, {place}", bool(found)))
     return out
 
 
@@ -133,8 +129,8 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=20.0)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
-    (usual, dense), (few, ends) = tables_of(given.tables), tables_of(given.ends)
-    plates = [p for tables in (usual, dense) for p in breathing_plates(tables)]
+    (_, dense), (few, ends) = tables_of(given.tables), tables_of(given.ends)
+    plates = breathing_plates(dense)
     make(plates, given.work, time.time() + 60 * given.minutes, given.cores)
     with threadpool_limits(1):
         trials = [
