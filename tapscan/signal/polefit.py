@@ -202,10 +202,7 @@ def _finish(theta: FloatArray, state: _State, bins_hz: FloatArray, rate_hz: floa
     local = np.maximum(overall, _local_residual(theta, state.residual, bins_hz) * state.residual.size / free)
     normal, _ = _normal_equations(state, rate_hz)
     scale = 1 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    try:
-        inverse = cho_solve(cho_factor(normal * np.outer(scale, scale)), np.eye(2 * m))
-    except np.linalg.LinAlgError:
-        inverse = np.full((2 * m, 2 * m), np.inf)
+    inverse = _inverse(normal, scale)
     spread = np.sqrt(np.tile(local, 2))
     with np.errstate(invalid="ignore", over="ignore"):  # a mode that nothing shows has no finite error
         covariance = 0.5 * inverse * np.outer(scale * spread, scale * spread)
@@ -214,6 +211,17 @@ def _finish(theta: FloatArray, state: _State, bins_hz: FloatArray, rate_hz: floa
     c = state.coefficients[:m]
     clear = np.sum(np.abs(c) ** 2, axis=1) / lever / local
     return PoleFit(theta[:m], theta[m:], covariance, c, clear, state.residual, overall)
+
+
+def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:
+    """Of the normal matrix scaled to ones on its diagonal; infinite where a mode shows nothing or ran away, so that rounding alone is left of it."""
+    none = np.full(normal.shape, np.inf)
+    if np.diag(normal).min(initial=np.inf) <= 0:
+        return none
+    try:
+        return np.asarray(cho_solve(cho_factor(normal * np.outer(scale, scale)), np.eye(len(normal))))
+    except np.linalg.LinAlgError:
+        return none
 
 
 def _local_residual(theta: FloatArray, residual: ComplexArray, bins_hz: FloatArray) -> FloatArray:

@@ -14,3 +14,15 @@ def test_a_mode_that_nothing_shows_has_no_finite_error_and_no_warning():
         warnings.simplefilter("error")
         fit = fit_poles(bins, silence, np.array([150.0]), np.array([5.0]), length=8000, rate_hz=8000.0, noise=1e12)
     assert not np.isfinite(np.diag(fit.covariance)).any()
+
+
+def test_a_fit_that_ran_away_has_no_finite_errors_instead_of_a_crash():
+    """Where two modes lie below zero and others far out of the band, their columns are sums of each other but for rounding; seen on a simulated breathing crack."""
+    bins = np.arange(1205.5, 1595.5, 0.5)
+    far, near = [-1366.383, -1570.935, 3602.689, -2436.988, 2035.019, 791.863], [1279.947, 1412.024, 1417.124, 1289.310]
+    quick, slow = [1424.05, 1093.23, 1230.63, 18.22, 17155.5, 28.14], [14.46, 15.58, 10.30, 38.35]
+    rng = np.random.default_rng(0)
+    noise = 1e4 * (rng.standard_normal((len(bins), 6)) + 1j * rng.standard_normal((len(bins), 6)))
+    start = np.array(far + near), np.array(quick + slow)
+    fit = fit_poles(bins, noise, *start, length=15900, rate_hz=8000.0, noise=1.0, steps=0)
+    assert np.isinf(np.diag(fit.covariance)).all()
