@@ -1,9 +1,12 @@
 """The command line: parses, calls workflow, prints. Nothing else in tapscan prints or exits.
 
-main()   entry point; turns a TapscanError into one line on stderr and exit status 1
+main()   entry point; turns a TapscanError, and at last any other error, into one line on stderr and exit status 1
 """
 
+import os
 import sys
+
+TRACE = "TAPSCAN_TRACE"  # set to anything: an error of the program itself is shown with its place
 
 
 def main() -> None:
@@ -21,4 +24,14 @@ def main() -> None:
         sys.exit(1)
     except KeyboardInterrupt:
         print("tapscan: stopped; nothing was written", file=sys.stderr)
+        sys.exit(1)
+    except Exception as problem:
+        if os.environ.get(TRACE):
+            raise
+        told = f"{type(problem).__name__}: {problem}".splitlines()[0]
+        print(
+            f"tapscan: an error of tapscan itself ({told}). Your recordings are as they were. To report it, run the command again with "
+            f"{TRACE}=1 set and send what it prints",
+            file=sys.stderr,
+        )
         sys.exit(1)

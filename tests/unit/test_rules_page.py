@@ -30,9 +30,13 @@ def test_what_the_report_says_was_counted_with_the_limits_that_ship(part):
     assert measured()[part]["limits_sha256"] == limits_sha256(Settings(), part), "stale: bench.detection, bench.compare"
 
 
-@pytest.mark.parametrize("part", ["single", "beside"])  # the comparison was counted before this hash was kept
-def test_what_the_report_says_was_counted_with_the_numbers_that_the_rules_name(part):
-    assert measured()[part]["constants_sha256"] == constants_sha256(), "stale: bench.detection"
+def test_what_the_report_says_was_counted_with_the_numbers_that_the_rules_name():
+    """The other parts were counted before this hash was kept; from their next count on they have it."""
+    counted = {
+        part: figures["constants_sha256"] for part, figures in measured().items() if "constants_sha256" in figures
+    }
+    assert "single" in counted
+    assert set(counted.values()) == {constants_sha256()}, f"stale: bench.detection, bench.compare ({counted})"
 
 
 @pytest.mark.parametrize(("module", "name"), [(areas, "SHARES"), (odds, "FEW"), (added_mass, "WEIGHTS")])
