@@ -59,7 +59,8 @@ def explained(
     near = (energy > STRONGER * own) & (away < np.maximum(REACH_WIDTHS * d / np.pi, REACH_HZ))
     if not near.any():
         return 0.0
-    tail = np.where(near, energy / (1 + (2 * np.pi * away / d) ** 2), 0.0)
+    with np.errstate(over="ignore"):  # far from a mode that hardly decays nothing is left of it
+        tail = np.where(near, energy / (1 + (2 * np.pi * away / d) ** 2), 0.0)
     most = min(int(near.sum()), stations // STATIONS_A_NEIGHBOUR)
     chosen = np.argsort(tail)[::-1][:most]
     q, _ = np.linalg.qr(a[chosen].T)

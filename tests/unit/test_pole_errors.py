@@ -1,9 +1,10 @@
-"""Errors of poles where the sound shows nothing of a mode."""
+"""Poles of which the sound shows nothing, or that ran away: no crash, no warning, no finite error."""
 
 import warnings
 
 import numpy as np
 
+from tapscan.signal.echoes import explained
 from tapscan.signal.polefit import fit_poles
 
 
@@ -26,3 +27,17 @@ def test_a_fit_that_ran_away_has_no_finite_errors_instead_of_a_crash():
     start = np.array(far + near), np.array(quick + slow)
     fit = fit_poles(bins, noise, *start, length=15900, rate_hz=8000.0, noise=1.0, steps=0)
     assert np.isinf(np.diag(fit.covariance)).all()
+
+
+def test_a_far_mode_that_hardly_decays_explains_nothing_and_warns_of_nothing():
+    pattern = np.array([1.0, -0.5, 0.2, 0.8]) + 0j
+    others = (
+        np.array([500.1, 2000.0]),
+        np.array([5.0, 1e-160]),
+        np.array([[3.0, 3.0, 3.0, 3.0], [9.0, 0.0, 0.0, 0.0]]) + 0j,
+    )
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")
+        share = explained(pattern, 500.0, 5.0, others, stations=4)
+    alone = explained(pattern, 500.0, 5.0, (others[0][:1], others[1][:1], others[2][:1]), stations=4)
+    assert share == alone < 1.0
