@@ -32,7 +32,7 @@ WORDS = (
 
 def share(hits: int, of: int) -> dict[str, Any]:
     low, high = clopper_pearson(hits, of)
-    return {"spoke": hits, "of": of, "low": round(low, 5), "high": round(high, 5)}
+    return {"spoke": hits, "of": of, "low": round(low, 6), "high": round(high, 6)}
 
 
 def write_part(part: Part, figures: dict[str, Any]) -> None:
