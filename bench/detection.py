@@ -24,7 +24,7 @@ from typing import Any
 from bench import detection_beside
 from bench.detection_counts import Judged, counted, counted_kinds, followed, judged, relevant_by_rule
 from bench.detection_pairs import pairs
-from bench.detection_scans import Plate
+from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import (
     EARLIER,
     SEEDS,
@@ -62,6 +62,7 @@ def counts_of(found: Found, more_places: int) -> dict[str, Any]:
     """What the report says of its rules."""
     return {
         **counted(found.first),
+        "places_tapped": USUAL_PLACES,
         "ended": counted_kinds(found.ended),
         "more_places": relevant_by_rule(found.more),
         "more_places_first": counted_kinds(found.more),

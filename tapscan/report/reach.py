@@ -95,7 +95,7 @@ def _rule(rule: str, figures: Mapping[str, Any]) -> str:
     found = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in AIMED[rule]]
     found.append(f"{_share(other)} with {'another' if found else 'a'} flaw")
     plain = by_kind["sound"]
-    told = f"on simulated plates it spoke on {_share(plain)} without a flaw ({_up_to(plain)}), and on {', on '.join(found)}."
+    told = f"on simulated plates with {figures['places_tapped']} places tapped it spoke on {_share(plain)} without a flaw ({_up_to(plain)}), and on {', on '.join(found)}."
     return " ".join(part for part in (told, _more_places(rule, figures), MORE.get(rule, ""), NO_IRON) if part)
 
 
