@@ -1,8 +1,9 @@
-"""The tables of bench/detection.py as text, and how they go into docs/rules.md.
+"""The tables of single scans as text, for bench/detection.py.
 
-Found                          all that is counted through the sound
-report(tables, found)          all tables
-page(text, figures, counts, beside)   the page of the rules with these figures in it
+Found                                all that is counted through the sound
+shapes_of(tables)                    which chilled regions are ends of the plate, and which are not
+report(tables, found, more_places)   all tables
+head(part)                           what figures were made with
 """
 
 from __future__ import annotations

@@ -216,7 +216,7 @@ def _finish(theta: FloatArray, state: _State, bins_hz: FloatArray, rate_hz: floa
 def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:
     """Of the normal matrix scaled to ones on its diagonal; infinite where a mode shows nothing or ran away, so that rounding alone is left of it."""
     none = np.full(normal.shape, np.inf)
-    if np.diag(normal).min(initial=np.inf) <= 0:
+    if not (np.isfinite(normal).all() and np.diag(normal).min(initial=np.inf) > 0):
         return none
     try:
         return np.asarray(cho_solve(cho_factor(normal * np.outer(scale, scale)), np.eye(len(normal))))

@@ -3,9 +3,10 @@
 import warnings
 
 import numpy as np
+import pytest
 
 from tapscan.signal.echoes import explained
-from tapscan.signal.polefit import fit_poles
+from tapscan.signal.polefit import _inverse, fit_poles
 
 
 def test_a_mode_that_nothing_shows_has_no_finite_error_and_no_warning():
@@ -27,6 +28,14 @@ def test_a_fit_that_ran_away_has_no_finite_errors_instead_of_a_crash():
     start = np.array(far + near), np.array(quick + slow)
     fit = fit_poles(bins, noise, *start, length=15900, rate_hz=8000.0, noise=1.0, steps=0)
     assert np.isinf(np.diag(fit.covariance)).all()
+
+
+@pytest.mark.parametrize("wrong", [np.nan, np.inf, -1.0, 0.0])
+def test_no_finite_error_comes_from_sums_that_overflowed_or_cancelled(wrong):
+    normal = np.array([[2.0, 0.5], [0.5, wrong]])
+    assert np.isinf(_inverse(normal, np.array([0.7, 1.0]))).all()
+    plain = _inverse(np.array([[4.0, 0.0], [0.0, 9.0]]), np.array([1 / 2, 1 / 3]))
+    assert np.allclose(plain, np.eye(2))
 
 
 def test_a_far_mode_that_hardly_decays_explains_nothing_and_warns_of_nothing():
