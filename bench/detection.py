@@ -42,9 +42,10 @@ from bench.reach_file import write_part
 from bench.rules_page import BESIDE, SINGLE, renew
 
 
-def found_of(plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, Row], regions: Regions) -> Found:
-    """From the finished scans."""
-    ended = followed([*plates, *more], rows)
+def found_of(
+    plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, Row], ended: Mapping[str, Row], regions: Regions
+) -> Found:
+    """From the finished scans, and from those that count where a part was held."""
 
     def judged_of(some: Sequence[Plate], told: Mapping[str, Row]) -> list[Judged]:
         return [judged(p, told[p.name]) for p in some if p.name in told]
@@ -91,7 +92,8 @@ def main() -> None:
     again = held_again([*plates, *more], rows)
     make(again, given.work, until, given.cores)
     rows |= read(again, given.work)
-    found, ended = found_of(plates, more, rows, shapes_of(tables)), followed(plates, rows)
+    ended = followed([*plates, *more], rows)
+    found = found_of(plates, more, rows, ended, shapes_of(tables))
     more_places = max(len(t.station_names) for t in dense.values())
     text = report(tables, found, more_places)
     print(text)

@@ -4,7 +4,7 @@
     limits_sha256(settings, part)    hash of the limits that the figures of one part of the file depend on
     FILE                             reach.json, written by bench/detection.py and bench/compare.py and by nothing else
 
-The file holds, for each part, the hash of its limits; a test compares it with the limits that ship.
+The file holds, for each part, the hash of its limits and, for what was counted since it is kept, that of the numbers named in the rules; a test compares both with what ships.
 """
 
 import hashlib

@@ -26,6 +26,7 @@ def test_all_kinds_of_plates_are_counted_once(rule):
     found = {kind: share[rule] for kind, share in measured()["single"]["relevant"].items()}
     assert set(found) == {"sound", *KINDS}
     usual, _, more = reach(rule, SHIPPED).partition("With 36 places")
+    assert f"with {measured()['single']['places_tapped']} places tapped" in usual
     told = _counts(usual)
     assert told[0] == (found["sound"]["spoke"], found["sound"]["of"])
     flawed = [found[kind] for kind in KINDS]
