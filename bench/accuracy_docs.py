@@ -24,7 +24,7 @@ KNOWN = """
 - Strong modes just outside a band spoil it fifty-fold unless their tails are taken away; a polynomial does not do it.
 - Warming by 1 K shifts each station by tens of ppm. It is measured to about 0.5 ppm and taken out before modes are looked for; else each mode splits.
 - In a room the echo of a mode keeps the mode's pattern over the stations. So the modes are told by their patterns there: their number is the rank of all strikes, and their poles
-  come from a regression of their courses in time on themselves, with the room as the noise that drives them (`signal/statefit.py`). The fit of free modes takes half the room's work for modes: it found
+  come from a regression of their courses in time on themselves, with the room as the noise that drives them (`signal/fit/state_space.py`). The fit of free modes takes half the room's work for modes: it found
   four fifths of them at 0.4 m, with a fifth of false ones beside, and errors three times as large. For a dry scan the free fit is the better (at 35 dB the regression finds .92 of the modes), so the regression is
   used only where free modes leave more than 0.22 % of the sound below 600 Hz unexplained: the dry castings that the limit was chosen on leave under 0.01 %, or 0.2 % where each place was tapped once in much noise; a microphone at 0.1 m in a room
   of 0.6 s leaves 0.25 % and more. A rattling part leaves as much, and drives the modes alike.

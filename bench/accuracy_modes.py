@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 
 from tapscan.records import FloatArray
-from tapscan.signal.polefit import fit_poles
-from tapscan.signal.subspace import shared_poles
+from tapscan.signal.fit.polefit import fit_poles
+from tapscan.signal.fit.subspace import shared_poles
 
 KT_POLES, KT_LENGTH = np.array([-0.1 + 2j * np.pi * 0.52, -0.2 + 2j * np.pi * 0.42]), 25
 

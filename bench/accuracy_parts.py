@@ -16,9 +16,9 @@ from bench.accuracy_sounds import SOUNDS, modes_taken
 from bench.references import by_ema, by_harminv, fourier_peak
 from tapscan.records import FloatArray, Pole
 from tapscan.settings import Settings
-from tapscan.signal.decay import T60_NEPER
-from tapscan.signal.modes import SKIP_S, station_poles
-from tapscan.signal.subbands import plan_bands
+from tapscan.signal.fit.subbands import plan_bands
+from tapscan.signal.plate.decay import T60_NEPER
+from tapscan.signal.plate.station_fit import SKIP_S, station_poles
 
 RATE_HZ = 48_000
 LOW_HZ, HIGH_HZ = 400.0, 1600.0

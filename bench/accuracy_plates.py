@@ -22,8 +22,8 @@ from tapscan.demo.room import in_room
 from tapscan.demo.taps import Tap, add_noise, scale_to, scan, snr_noise_rms
 from tapscan.records import FloatArray, Mode, Segment, Strike
 from tapscan.settings import Settings
-from tapscan.workflow.plate import modes_of_plate
-from tapscan.workflow.station import analyse_station
+from tapscan.signal.plate.plate_modes import modes_of_plate
+from tapscan.signal.plate.station_analysis import analyse_station
 
 RATE_HZ = 16_000
 SECONDS = 3.0
@@ -31,7 +31,7 @@ ORDER = ("soft", "hard", "hard")
 LOW_HZ, HIGH_HZ = 60.0, 1200.0
 PATTERNS = ("concert-grand", "upright-full")
 PAD_MOVE_M = 0.030
-FIRST_IN_ROOM = 100  # castings below served to choose the limits of tapscan/signal/reverberant.py and statefit.py
+FIRST_IN_ROOM = 100  # castings below served to choose the limits of tapscan/signal/plate/room_fit.py and statefit.py
 PLACES = 8  # in the room, the same for all castings
 NO_PAIR = 1e3  # linewidths: so dear that no pair farther than one linewidth takes an estimate from a mode it lies on
 ROOM_SIZE_M, ROOM_T60_S = (6.1, 4.7, 2.9), 0.6

@@ -12,7 +12,7 @@ import soundfile
 
 from tapscan.demo.nuisance import babble
 from tapscan.records import FloatArray
-from tapscan.workflow.screen import Request, check
+from tapscan.workflow.check import Request, check
 
 RATE_HZ, SECONDS = 16_000, 10
 COUNT = RATE_HZ * SECONDS

@@ -33,11 +33,11 @@ from bench.reach_file import share, write_part
 from bench.table_folder import read_tables
 from tapscan.demo.plates import Table, load_table, pattern_names
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
-from tapscan.screening.comparison import OWN_SCATTER, Measured, measure
-from tapscan.screening.repeatability import shared_stations
-from tapscan.screening.unlike import unlikeness
+from tapscan.screening.compare.compare_scans import compare_scans, plate_alone
+from tapscan.screening.compare.condition_changes import unlikeness
+from tapscan.screening.compare.measure import OWN_SCATTER, Measured, measure
+from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.settings import Settings
-from tapscan.workflow.compare import compare_scans, plate_alone
 
 SETTING = ("small-grand", "upright-three-quarter")
 SETTINGS = Settings()

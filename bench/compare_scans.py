@@ -35,9 +35,9 @@ from tapscan.demo.taps import (
 )
 from tapscan.records import Mode, Scan, Segment, Strength, Strike
 from tapscan.settings import Settings
-from tapscan.signal.decay import loss_factor, q_factor, t60_s
-from tapscan.workflow.plate import modes_of_plate
-from tapscan.workflow.station import analyse_station
+from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
+from tapscan.signal.plate.plate_modes import modes_of_plate
+from tapscan.signal.plate.station_analysis import analyse_station
 
 RATE_HZ = 8000
 SECONDS = 2.0

@@ -20,7 +20,7 @@ from bench.compare_scans import Setting, draw_state
 from tapscan.demo.plates import PlateModes, Table, draw_iron, plate_modes
 from tapscan.records import Mode, RoomRing, Scan, Strength, Strike
 from tapscan.settings import Settings
-from tapscan.signal.decay import loss_factor, q_factor, t60_s
+from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
 
 FINISH_M = 3e-4
 Maker = Callable[[PlateModes, Setting, np.random.Generator, Settings], Scan]

@@ -21,10 +21,10 @@ from bench.detection_store import SETTINGS, Row, before
 from bench.pod import interval
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.records import Comparison, Indication, Scan, ScanConditions, ScanForComparison
+from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.disposition import dispose
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import run_rules
-from tapscan.workflow.compare import compare_scans
 
 MODEL_CASTINGS = 60
 MODEL_SEED = 50000

@@ -24,9 +24,9 @@ from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import Damping, Tap, draw_force, make_tap, scale_to, snr_noise_rms
 from tapscan.records import Scan, Segment
 from tapscan.records import Strike as ScanStrike
+from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
-from tapscan.workflow.plate import scan_of
-from tapscan.workflow.station import StationResult, analyse_station
+from tapscan.signal.plate.station_analysis import StationResult, analyse_station
 
 ORDER = ("soft", "hard")
 SECONDS = 2.0

@@ -52,12 +52,13 @@ def constants_sha256() -> str:
     return hashlib.sha256(json.dumps(constants()).encode()).hexdigest()[:16]
 
 
-def constants() -> list[tuple[str, str, Any]]:
-    """Module, name and value of every number or tuple of numbers that a module of tapscan/screening names, but for those that only choose words."""
+def constants() -> list[tuple[str, Any]]:
+    """Name and value, sorted, so that a module may move, of every number or tuple of numbers that a module of tapscan/screening names, but for those that only choose words."""
     package = tapscan.screening
     names = sorted(m.name for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}."))
     modules = [importlib.import_module(n) for n in names if n.rpartition(".")[2] not in WORDS]
-    return [(m.__name__, k, getattr(m, k)) for m in modules for k in _named(m) if _numeric(getattr(m, k))]
+    found = [(k, getattr(m, k)) for m in modules for k in _named(m) if _numeric(getattr(m, k))]
+    return sorted(found, key=json.dumps)
 
 
 def _named(module: ModuleType) -> list[str]:

@@ -16,7 +16,7 @@ import warnings
 import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.subbands import Band, Spectra
+from tapscan.signal.fit.subbands import Band, Spectra
 
 ZERO_PADDING = 8
 EMA_ORDER, EMA_HIGHEST_HZ = 30, 2000.0  # the best of fifteen pairs tried on a mode at 700 Hz

@@ -29,7 +29,7 @@ from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate
 from tapscan.register.plates import add_plate, find_plate, list_plates
 from tapscan.register.scans import list_scans, store_scan
 from tapscan.settings import Settings
-from tapscan.workflow.look_back import compare_stored, history_of
+from tapscan.workflow.history import compare_stored, history_of
 
 PLATES, SCANS, MODES, STATIONS = 1000, 5, 60, 8
 LONG = 40  # scans of the plate with the longest history

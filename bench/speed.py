@@ -31,9 +31,9 @@ from tapscan.demo.plates import PlateModes, draw_iron, load_table, plate_modes
 from tapscan.demo.taps import Tap, one_recording, scan, sensor_names
 from tapscan.records import FloatArray, Mode, Pole, Tone
 from tapscan.settings import Settings
-from tapscan.signal.merging import HeardPole, merge
-from tapscan.signal.modes import SKIP_S
-from tapscan.signal.subbands import plan_bands
+from tapscan.signal.fit.subbands import plan_bands
+from tapscan.signal.plate.merging import HeardPole, merge
+from tapscan.signal.plate.station_fit import SKIP_S
 
 RATE = 48_000
 RUNS = 3

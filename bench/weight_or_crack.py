@@ -1,4 +1,4 @@
-"""The numbers by which a weight left on the plate is told from a crack: fitted here, used in tapscan/screening/added_mass.py.
+"""The numbers by which a weight left on the plate is told from a crack: fitted here, used in tapscan/screening/compare/added_mass.py.
 
     python -m bench.weight_or_crack WORK --tables FOLDER     prints them, and writes bench/results/weight_or_crack.txt
 
@@ -24,8 +24,8 @@ from bench.compare import KINDS, SETTING, SETTINGS, Job, family_of, interval, me
 from bench.compare_scans import PICKUP
 from bench.compare_store import Store
 from bench.table_folder import read_tables
-from tapscan.screening import added_mass
-from tapscan.screening.added_mass import Witnesses, witnesses
+from tapscan.screening.compare import added_mass
+from tapscan.screening.compare.added_mass import Witnesses, witnesses
 
 RESULTS = Path(__file__).parent / "results" / "weight_or_crack.txt"
 WEIGHT = "weight of 0.5 kg"

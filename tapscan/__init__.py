@@ -1,6 +1,6 @@
 """Screening of bare cast-iron piano plates by the sound of taps.
 
-    check(paths, request)   screen recordings; see tapscan.workflow.screen
+    check(paths, request)   screen recordings; see tapscan.workflow.check
     Request, Settings       how the recordings are to be understood, and every threshold
 
 Names are loaded when first used, so that `import tapscan` is light.
@@ -12,9 +12,9 @@ from typing import Any
 __version__ = "0.1.0"
 
 _HOME = {
-    "check": "tapscan.workflow.screen",
-    "Request": "tapscan.workflow.screen",
-    "CheckResult": "tapscan.workflow.screen",
+    "check": "tapscan.workflow.check",
+    "Request": "tapscan.workflow.check",
+    "CheckResult": "tapscan.workflow.check",
     "Settings": "tapscan.settings",
     "read_settings": "tapscan.settings",
     "read_layout": "tapscan.layouts",

@@ -11,7 +11,7 @@ from tapscan.errors import BadRequest
 from tapscan.places import STATES
 
 if TYPE_CHECKING:
-    from tapscan.workflow.screen import Request
+    from tapscan.workflow.check import Request
 
 STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
 
@@ -53,8 +53,8 @@ def check(
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_out
-    from tapscan.report.shop import read_shop
-    from tapscan.workflow.screen import check as screen
+    from tapscan.workflow.check import check as screen
+    from tapscan.workflow.report import read_shop
 
     head = read_shop(shop) if shop and report else None
     request = request_of(state, layout, per_station, order, settings, pictures=report is not None, held=held)
@@ -84,10 +84,9 @@ def request_of(
     held: bool = False,
 ) -> "Request":
     """What the options say, as the workflow takes it; raises BadRequest where they contradict each other."""
-    from tapscan.layouts import read_layout
     from tapscan.settings import read_settings
-    from tapscan.workflow.screen import Request
-    from tapscan.workflow.stations import read_order
+    from tapscan.workflow.check import Request
+    from tapscan.workflow.layout import read_layout, read_order
 
     forces = read_order(order) if order else None
     if forces and per_station and len(forces) != per_station:

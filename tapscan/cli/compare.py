@@ -28,7 +28,7 @@ def compare(
 ) -> None:
     """Compare a plate's newest scan with its baseline: which modes fell, beyond what warmth and chance do."""
     from tapscan.settings import read_settings
-    from tapscan.workflow.look_back import compare_stored
+    from tapscan.workflow.history import compare_stored
 
     found = compare_stored(o.opened(register), plate, read_settings(settings), scan, against or ())
     written = json is None or write_json(_as_json(found), json)
@@ -41,7 +41,7 @@ def compare(
 def _as_json(found: "Comparison") -> str:
     from json import dumps
 
-    from tapscan.register.codec import plain
+    from tapscan.workflow.report import plain
 
     document = {"tapscan": __version__, "schema": SCHEMA, **plain(found)}
     return dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
@@ -73,7 +73,7 @@ def _print(c: "Comparison") -> None:
 def _numbers(c: "Comparison") -> None:
     from tapscan.cli.bullets import console
     from tapscan.cli.tables import print_table
-    from tapscan.report.words import odds
+    from tapscan.workflow.report import odds
 
     out = console()
     out.print("\nNumbers", style="bold")

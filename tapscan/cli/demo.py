@@ -11,8 +11,7 @@ def demo(
 ) -> None:
     """Do the whole job on the five plates of an invented shop. All of it is simulated."""
     from tapscan.cli.bullets import bullet, console
-    from tapscan.demo.shop import SHOP
-    from tapscan.workflow.demo import run_demo
+    from tapscan.workflow.demo import SHOP, run_demo
 
     out = console()
     out.print(f"{SHOP}. Five simulated plates, one or two scans each, 20 stations, a soft and a hard tap at each.\n")

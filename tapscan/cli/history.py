@@ -7,7 +7,7 @@ import typer
 from tapscan.cli import options as o
 
 if TYPE_CHECKING:
-    from tapscan.workflow.look_back import History, ModeCourse, Trend
+    from tapscan.workflow.history import History, ModeCourse, Trend
 
 MOST_MODES = 10
 MOST_SENTENCES = 2
@@ -17,7 +17,7 @@ FEWEST = 4  # scans; screening.trend needs as many
 def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = None) -> None:
     """Show how a plate's modes, indications and outcomes went through all its scans."""
     from tapscan.settings import read_settings
-    from tapscan.workflow.look_back import history_of
+    from tapscan.workflow.history import history_of
 
     found = history_of(o.opened(register), plate, read_settings(settings))
     if not found.past:

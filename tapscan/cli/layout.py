@@ -20,7 +20,7 @@ STATE = Annotated[Optional[str], typer.Option(help=f"State of the plate: {', '.j
 @app.command("list")
 def list_layouts() -> None:
     """Name the layouts that come with tapscan."""
-    from tapscan.layouts import known_layouts, read_layout
+    from tapscan.workflow.layout import known_layouts, read_layout
 
     for name in known_layouts():
         layout = read_layout(name)
@@ -32,7 +32,7 @@ def list_layouts() -> None:
 @app.command("show")
 def show(name: NAME, state: STATE = None) -> None:
     """List the stations of one layout in the order in which they are tapped."""
-    from tapscan.layouts import read_layout
+    from tapscan.workflow.layout import read_layout
 
     layout, told = read_layout(name), read_state(state)
     typer.echo(f"{layout.name} ({layout.kind}). {layout.note}")
@@ -54,9 +54,7 @@ def print_sheet(
     order: Annotated[str, typer.Option(help="Force of the taps at each station.")] = "soft,soft,hard,hard",
 ) -> None:
     """Write the sheet to chalk the stations from: map, boxes to tick, checklist, cautions; prints to A4 and Letter."""
-    from tapscan.layouts import read_layout
-    from tapscan.report.layout_sheet import write_sheet
-    from tapscan.workflow.stations import read_order
+    from tapscan.workflow.layout import read_layout, read_order, write_sheet
 
     layout, told = read_layout(name), read_state(state)
     if not layout.allowed(told):

@@ -9,7 +9,7 @@ from tapscan.cli import options as o
 
 if TYPE_CHECKING:
     from tapscan.records import FloatArray
-    from tapscan.workflow.input_check import InputCheck
+    from tapscan.workflow.mic import InputCheck
 
 
 def mic(
@@ -27,8 +27,8 @@ def mic(
 
     Keep quiet and do not tap meanwhile.
     """
-    from tapscan.recording.microphone import chosen_device, input_devices
     from tapscan.settings import read_settings
+    from tapscan.workflow.mic import chosen_device, input_devices
 
     used = read_settings(settings)
     for d in input_devices():
@@ -41,7 +41,7 @@ def mic(
     chosen = chosen_device(device)
     typer.echo(f"\nListening to {chosen.name} for {seconds:.0f} s. Keep quiet, and do not tap.")
     samples, own_rate, lost = _listen(device, rate, channel - 1, seconds)
-    from tapscan.workflow.input_check import check_input
+    from tapscan.workflow.mic import check_input
 
     _tell(check_input(samples, own_rate, used), lost)
 
@@ -50,7 +50,7 @@ def _listen(device: str | None, rate: int | None, channel: int, seconds: float) 
     import numpy as np
 
     from tapscan.errors import MicrophoneTrouble
-    from tapscan.recording.microphone import Microphone
+    from tapscan.workflow.mic import Microphone
 
     parts = []
     with Microphone(device, rate, channel) as microphone:

@@ -16,8 +16,8 @@ from tapscan.errors import BadRequest
 from tapscan.places import STATES
 
 if TYPE_CHECKING:
-    from tapscan.register.database import Register
-    from tapscan.register.entries import Finding
+    from tapscan.workflow.register import Register
+    from tapscan.workflow.scan import Finding
 
 CLEAR = ("", "unknown")
 
@@ -83,7 +83,7 @@ NOT_SEEN = Annotated[
 
 def opened(folder: Path | None) -> "Register":
     """Raises RegisterProblem where there is none."""
-    from tapscan.register.database import open_register
+    from tapscan.workflow.register import open_register
 
     return open_register(folder_of(folder))
 
@@ -97,7 +97,7 @@ def folder_of(folder: Path | None) -> Path:
 
 def day(text: str | None, option: str) -> dt.date:
     """A day; today when nothing was typed. Raises BadRequest for one to come."""
-    from tapscan.register.names import read_date
+    from tapscan.workflow.register import read_date
 
     today = dt.date.today()
     on = read_date(text) if text else today
@@ -139,7 +139,7 @@ def fittings(named: Sequence[str] | None, bare: bool) -> tuple[str, ...] | None:
 
 def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tuple["Finding", ...]:
     """What was answered; an item that is not named was not looked at."""
-    from tapscan.register.entries import CHECKLIST, Finding
+    from tapscan.workflow.scan import CHECKLIST, Finding
 
     found: dict[str, Finding] = {}
     for text in not_seen or ():

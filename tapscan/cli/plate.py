@@ -10,7 +10,7 @@ from tapscan.cli import options as o
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
-    from tapscan.register.entries import Plate
+    from tapscan.workflow.plate import Plate
 
 app = typer.Typer(help="Plates: the castings the register knows.", no_args_is_help=True)
 PATTERN = Annotated[o.TEXT, typer.Option(help="Pattern or model of the casting.")]
@@ -36,11 +36,9 @@ def add(
     register: o.REGISTER = None,
 ) -> None:
     """Add a plate. The first plate makes the register."""
-    from tapscan.register.database import make_register
-    from tapscan.register.entries import Plate
-    from tapscan.register.names import clean_name
-    from tapscan.register.plates import add_plate
-    from tapscan.workflow.keep import add_photos
+    from tapscan.workflow.import_scan import add_photos
+    from tapscan.workflow.plate import Plate, add_plate
+    from tapscan.workflow.register import clean_name, make_register
 
     plate = Plate(clean_name(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
     opened = make_register(o.folder_of(register))
@@ -57,7 +55,7 @@ def list_all(
 ) -> None:
     """List the plates."""
     from tapscan.cli.tables import print_table
-    from tapscan.register.plates import list_plates
+    from tapscan.workflow.plate import list_plates
 
     rows = list_plates(o.opened(register), retired=retired)
     if not rows:
@@ -74,8 +72,8 @@ def list_all(
 def show(name: o.PLATE, register: o.REGISTER = None) -> None:
     """Show one plate with its scans."""
     from tapscan.cli.tables import print_scans
-    from tapscan.register.plates import find_plate
-    from tapscan.register.scans import list_scans
+    from tapscan.workflow.plate import find_plate
+    from tapscan.workflow.scan import list_scans
 
     opened = o.opened(register)
     plate = find_plate(opened, name)
@@ -132,8 +130,8 @@ def edit(
     register: o.REGISTER = None,
 ) -> None:
     """Change what is known of a plate. `unknown` clears a value."""
-    from tapscan.register.plates import edit_plate
-    from tapscan.workflow.keep import add_photos
+    from tapscan.workflow.import_scan import add_photos
+    from tapscan.workflow.plate import edit_plate
 
     opened = o.opened(register)
     given = {"pattern": pattern, "serial": serial, "kind": kind, "notes": notes}
@@ -162,9 +160,8 @@ def baseline(
     Two or three are best: scan, lift the plate, set it down, scan again, all on one day.
     """
     from tapscan.cli.tables import print_scans
-    from tapscan.register.plates import find_plate
-    from tapscan.register.scans import set_baseline
-    from tapscan.workflow.look_back import baseline_of
+    from tapscan.workflow.history import baseline_of
+    from tapscan.workflow.plate import find_plate, set_baseline
 
     opened = o.opened(register)
     if scans or none:
@@ -188,7 +185,7 @@ def retire(
     register: o.REGISTER = None,
 ) -> None:
     """Take a plate out of the list. Its scans and recordings stay in the register."""
-    from tapscan.register.plates import edit_plate, retire_plate
+    from tapscan.workflow.plate import edit_plate, retire_plate
 
     opened = o.opened(register)
     if undo:

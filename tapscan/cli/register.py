@@ -16,7 +16,7 @@ MOST_LINES = 40
 def check(register: o.REGISTER = None) -> None:
     """Hold every file against its hash and every row against its files. Nothing is changed."""
     from tapscan.cli.progress import progress_line
-    from tapscan.register.upkeep import check_register
+    from tapscan.workflow.register import check_register
 
     opened = o.opened(register)
     with progress_line() as progress:
@@ -43,7 +43,7 @@ def backup(
 ) -> None:
     """Copy the whole register, even while it is in use. The copy is a register itself."""
     from tapscan.cli.progress import progress_line
-    from tapscan.register.upkeep import back_up
+    from tapscan.workflow.register import back_up
 
     opened = o.opened(register)
     with progress_line() as progress:
@@ -61,7 +61,7 @@ def export(
     register: o.REGISTER = None,
 ) -> None:
     """Write plates, scans and results as CSV for a spreadsheet, or as JSON for a program."""
-    from tapscan.register.export import export_csv, export_json
+    from tapscan.workflow.register import export_csv, export_json
 
     opened = o.opened(register)
     if target.suffix.lower() == ".json":

@@ -22,8 +22,8 @@ def report(
 ) -> None:
     """Write the page of a stored scan: findings, comparison, checklist, outcomes, figures. It needs no network."""
     from tapscan.errors import BadRequest, TapscanError
-    from tapscan.report.shop import read_shop
-    from tapscan.workflow.tell import Wish, write_report
+    from tapscan.workflow.report import read_shop
+    from tapscan.workflow.write_report import Wish, write_report
 
     wish = Wish(read_shop(shop) if shop else None, summary, pdf, whom)
     try:

@@ -11,7 +11,7 @@ from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
-    from tapscan.register.entries import ScanEntry
+    from tapscan.workflow.scan import ScanEntry
 
 app = typer.Typer(help="Scans: one plate, one day, one set of taps.", no_args_is_help=True)
 app.command("record")(record)
@@ -26,8 +26,7 @@ def list_all(
 ) -> None:
     """List the scans, oldest first."""
     from tapscan.cli.tables import print_scans
-    from tapscan.register.scans import list_scans
-    from tapscan.register.unfinished import unfinished_scans
+    from tapscan.workflow.scan import list_scans, unfinished_scans
 
     opened = o.opened(register)
     entries = list_scans(opened, plate)
@@ -55,8 +54,8 @@ def show(
     """Show one scan: how it was made, what was seen, what tapscan said, what came out later."""
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_out
-    from tapscan.register.scans import find_scan
-    from tapscan.workflow.keep import stored_screening
+    from tapscan.workflow.import_scan import stored_screening
+    from tapscan.workflow.scan import find_scan
 
     opened = o.opened(register)
     entry = find_scan(opened, name)
@@ -99,7 +98,7 @@ def _facts(e: "ScanEntry") -> list[str]:
 
 def _seen(e: "ScanEntry") -> list[str]:
     from tapscan.cli.tables import shown
-    from tapscan.register.entries import CHECKLIST, full_checklist
+    from tapscan.workflow.scan import CHECKLIST, full_checklist
 
     lines = ["  Seen by eye:"]
     for f in full_checklist(e.checklist):
@@ -168,7 +167,7 @@ def _numbers(air_c: str | None, iron_c: str | None, hours: str | None) -> dict[s
 def _edit(opened: Any, name: str, conditions: dict[str, Any], own: dict[str, Any], found: Any) -> None:
     from dataclasses import replace
 
-    from tapscan.register.scans import edit_scan
+    from tapscan.workflow.scan import edit_scan
 
     def change(e: "ScanEntry") -> "ScanEntry":
         known = {f.item: f for f in (*e.checklist, *found)}
@@ -189,10 +188,9 @@ def rescreen(
     """Screen a stored scan anew from its recordings, with present settings. Earlier results are kept."""
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
-    from tapscan.layouts import read_layout
     from tapscan.settings import read_settings
-    from tapscan.workflow.keep import rescreen as again
-    from tapscan.workflow.stations import read_order
+    from tapscan.workflow.import_scan import rescreen as again
+    from tapscan.workflow.layout import read_layout, read_order
 
     changes: dict[str, Any] = {}
     if layout:
@@ -226,8 +224,7 @@ def outcome(
     register: o.REGISTER = None,
 ) -> None:
     """Note what a later examination of the plate found: only that shows what a scan was worth."""
-    from tapscan.register.entries import Outcome
-    from tapscan.register.scans import add_outcome
+    from tapscan.workflow.scan import Outcome, add_outcome
 
     entry = add_outcome(o.opened(register), name, Outcome(found, method, by, o.day(on, "--on"), o.words(note)))
     typer.echo(f"Noted for {entry.name}: {found} ({method}, {by}).")

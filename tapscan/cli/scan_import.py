@@ -15,9 +15,9 @@ from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.records import ScanConditions
-    from tapscan.register.entries import NewScan
-    from tapscan.workflow.mending import AssignedTap
-    from tapscan.workflow.screen import Request
+    from tapscan.workflow.check import Request
+    from tapscan.workflow.layout import AssignedTap
+    from tapscan.workflow.scan import NewScan
 
 MOST_TAPS = 6
 
@@ -64,8 +64,8 @@ def import_scan(
     """
     from dataclasses import replace
 
-    from tapscan.register.entries import NewScan
-    from tapscan.workflow.mending import read_assign, read_skip
+    from tapscan.workflow.layout import read_assign, read_skip
+    from tapscan.workflow.scan import NewScan
 
     if not (yes or dry_run or sys.stdin.isatty()):
         raise BadRequest("nobody is here to be asked: give --yes to store, or --dry-run to look only")
@@ -126,7 +126,7 @@ def _run(
 ) -> None:
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.keep import import_scan as keep
+    from tapscan.workflow.import_scan import import_scan as keep
 
     opened = o.opened(register)
     asked = []

@@ -14,11 +14,11 @@ from tapscan.errors import BadRequest, MicrophoneTrouble
 
 if TYPE_CHECKING:
     from tapscan.cli.plate_screen import View
-    from tapscan.recording.microphone import Beeper, Microphone
-    from tapscan.register.database import Register
-    from tapscan.register.entries import Unfinished
     from tapscan.settings import Settings
-    from tapscan.workflow.recording import Event, Recorder
+    from tapscan.workflow.mic import Beeper, Microphone
+    from tapscan.workflow.record import Event, Recorder
+    from tapscan.workflow.register import Register
+    from tapscan.workflow.scan import Unfinished
 
 TONES: dict[str, list[tuple[float, float]]] = {
     "accepted": [(880.0, 0.06)],
@@ -73,9 +73,9 @@ def record(
     Every accepted strike is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
     """
     from tapscan.cli.scan_import import conditions_of
-    from tapscan.register.entries import NewScan
     from tapscan.settings import read_settings
-    from tapscan.workflow.stations import read_order
+    from tapscan.workflow.layout import read_order
+    from tapscan.workflow.scan import NewScan
 
     used = read_settings(settings)
     opened = o.opened(register)
@@ -84,7 +84,7 @@ def record(
     facts = NewScan(o.day(None, "--date"), conditions, o.words(operator), o.words(notes), baseline)
 
     def begin() -> "Unfinished":
-        from tapscan.workflow.recording import begin_recording
+        from tapscan.workflow.record import begin_recording
 
         return begin_recording(opened, plate, facts, layout, read_order(order))
 
@@ -95,7 +95,7 @@ def record(
 
 def _unfinished(opened: "Register", plate: str, resume: bool, anew: bool) -> "Unfinished | None":
     """The one to go on with; None: begin. Raises BadRequest where a person must choose."""
-    from tapscan.register.unfinished import unfinished_scans
+    from tapscan.workflow.scan import unfinished_scans
 
     stopped = [u for u in unfinished_scans(opened, plate) if u.kept]
     if resume:
@@ -121,8 +121,8 @@ def _at_the_plate(
     beeps: bool,
 ) -> int:
     """Runs until all is done or the person stops; returns the unfinished scan's number."""
-    from tapscan.recording.microphone import Beeper, Microphone
-    from tapscan.workflow.recording import Recorder, rate_of
+    from tapscan.workflow.mic import Beeper, Microphone
+    from tapscan.workflow.record import Recorder, rate_of
 
     device, rate, channel = input_
     before = None if callable(unfinished) else rate_of(opened, unfinished)
@@ -152,7 +152,7 @@ class Session:
     def run(self, show: Callable[["View"], None]) -> None:
         """Opens the device again whenever it has gone."""
         from tapscan.cli.keys import raw_keys
-        from tapscan.recording.microphone import Microphone, look_again
+        from tapscan.workflow.mic import Microphone, look_again
 
         with raw_keys() as keys:
             while not self.over:
@@ -181,7 +181,7 @@ class Session:
             elif now - last_sound > SILENT_S:
                 self.trouble = "The microphone gives no sound. Is its plug in? Waiting for it; nothing is lost."
                 show(self.view())
-                from tapscan.recording.microphone import look_again
+                from tapscan.workflow.mic import look_again
 
                 microphone.__exit__(None, None, None)
                 time.sleep(AGAIN_S)
@@ -295,8 +295,8 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
     """Screen, compare and store what is complete; keep what is not."""
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
-    from tapscan.register.unfinished import find_unfinished
-    from tapscan.workflow.recording import finish, missing_stations
+    from tapscan.workflow.record import finish, missing_stations
+    from tapscan.workflow.scan import find_unfinished
 
     unfinished = find_unfinished(opened, number)
     if not unfinished.kept:

@@ -13,7 +13,7 @@ from rich.text import Text
 from tapscan.cli.bullets import console
 
 if TYPE_CHECKING:
-    from tapscan.register.entries import ScanEntry
+    from tapscan.workflow.scan import ScanEntry
 
 
 def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:

@@ -17,17 +17,17 @@ from tapscan.errors import TapscanError
 
 if TYPE_CHECKING:
     from tapscan.records import Screening
-    from tapscan.report.shop import Shop
+    from tapscan.workflow.report import Shop
 
 
 def write_out(screening: "Screening", json: str | None, report: Path | None, shop: "Shop | None" = None) -> bool:
     """The summary still comes after a False."""
-    from tapscan.report.as_json import dumps
+    from tapscan.workflow.report import dumps
 
     done = json is None or write_json(dumps(screening), json)
     if report is None:
         return done
-    from tapscan.workflow.tell import write_check_page
+    from tapscan.workflow.write_report import write_check_page
 
     return _written(str(report), lambda: write_check_page(screening, report, shop)) and done
 
@@ -35,7 +35,7 @@ def write_out(screening: "Screening", json: str | None, report: Path | None, sho
 def write_json(text: str, target: str) -> bool:
     """To standard output as UTF-8, whatever the terminal's own encoding."""
     if target != "-":
-        from tapscan.report.files import write_text
+        from tapscan.workflow.report import write_text
 
         return _written(target, lambda: write_text(Path(target), text))
     sys.stdout.buffer.write(text.encode())

@@ -7,7 +7,7 @@
 
 Works on any block sizes and gives the same clips for all. It only finds where something rises out of the noise; whether that
 is a strike is judged on the clip (workflow/judging.py) as it is for a file. Power is that of the differenced signal per
-millisecond, which a knock lifts and a ringing plate does not, as in signal/strikes.py.
+millisecond, which a knock lifts and a ringing plate does not, as in signal/strikes/detect.py.
 """
 
 from collections import deque

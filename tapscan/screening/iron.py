@@ -3,7 +3,7 @@
     area_score(modes, layout, settings)   AreaScore of the plate; None when there is too little to tell
 
 Each mode's loss factor is set against the plate's own smooth trend over frequency. A mode rings longest where its own metal damps least.
-For every area (screening/areas.py) the deviations are held against what they would be, were the iron of that area alone chilled: the
+For every area (screening/regions.py) the deviations are held against what they would be, were the iron of that area alone chilled: the
 correlation in units of what chance gives is its z, and exp(z^2 / 2) its likelihood ratio where the amount fits best. Nobody knows beforehand which
 area it is, so these are averaged over all areas, each sign by itself, and written as the z that one single area would need for as much:
 sqrt(2 ln mean). It is about 0.8 on a plate of one iron.
@@ -19,9 +19,9 @@ import numpy as np
 
 from tapscan.places import Layout
 from tapscan.records import FloatArray, Mode
-from tapscan.screening.areas import areas_of, positions_of
+from tapscan.screening.compare.shared_shift import Flags
 from tapscan.screening.origins import of_plate
-from tapscan.screening.shared_shift import Flags
+from tapscan.screening.regions import areas_of, positions_of
 from tapscan.settings import Settings
 
 TREND_DEGREE = 2

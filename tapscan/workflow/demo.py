@@ -7,17 +7,19 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, DemoPlate, iron_c, layout_text, sound_of
+from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, SHOP, DemoPlate, iron_c, layout_text, sound_of
 from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
 from tapscan.records import ScanConditions, ScanForComparison, Screening, State
 from tapscan.report.as_json import dumps
 from tapscan.report.files import write_text
+from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.settings import Settings
-from tapscan.workflow.compare import compare_scans, with_comparison
-from tapscan.workflow.screen import Request, check
-from tapscan.workflow.tapes import tape_of_files
-from tapscan.workflow.tell import write_check_page
+from tapscan.workflow.check import Request, check
+from tapscan.workflow.stored_audio import tape_of_files
+from tapscan.workflow.write_report import write_check_page
+
+__all__ = ["SHOP", "DemoScan", "run_demo"]
 
 
 @dataclass(frozen=True)

@@ -14,15 +14,14 @@ import numpy as np
 from tapscan.recording.files import SoundSource, open_sound
 from tapscan.records import FloatArray, Force, Recording, Segment, Strike
 from tapscan.settings import Settings
-from tapscan.signal.strikes import Envelope, EnvelopeMeter, Span, clipped, find_strikes, onset_sample
+from tapscan.signal.strikes.detect import Envelope, EnvelopeMeter, Span, clipped, find_strikes, onset_sample
+from tapscan.signal.strikes.mains import mains_hum
 
 BLOCK_S = 10.0
 LEAD_S = 0.010
 NOISE_S = 0.30
 LEVEL_S = 0.5
 FURTHER_BLOW_S = 0.003
-MAINS_HZ = (50.0, 60.0)
-MAINS_SHARE = 0.7
 
 
 @dataclass(frozen=True, eq=False)
@@ -89,23 +88,6 @@ def _why_silent(envelope: Envelope, channel: int, source: SoundSource, settings:
     if mains := mains_hum(source.read(0, 2 * source.sample_rate_hz)[:, channel], source.sample_rate_hz):
         return f"steady {mains:.0f} Hz mains hum and no tap: move away from leads and lamps, and tap"
     return "sound but no tap in it: tap the iron, one clear blow at a time"
-
-
-def mains_hum(samples: FloatArray, sample_rate_hz: int) -> float | None:
-    """50 or 60 where most of the power stands on that line and its overtones; else None."""
-    if len(samples) < 0.2 * sample_rate_hz:
-        return None
-    x = samples - samples.mean()
-    power = np.abs(np.fft.rfft(x * np.hanning(len(x)))) ** 2
-    f = np.fft.rfftfreq(len(x), 1 / sample_rate_hz)
-    total = power[f > 20].sum()
-    width = max(2.0, 2.5 * sample_rate_hz / len(x))
-    for mains in MAINS_HZ:
-        order = np.round(f / mains)
-        on_line = (np.abs(f - order * mains) < width) & (order >= 1) & (order <= 12)
-        if total > 0 and power[on_line].sum() > MAINS_SHARE * total:
-            return mains
-    return None
 
 
 def _quietest(envelope: Envelope, channel: int) -> float | None:

@@ -1,131 +1,15 @@
-"""All stations' results in, the modes of the plate out.
+"""What the command `plate` asks of the register."""
 
-modes_of_plate(results, settings)   the list of Mode: below 2.5 kHz from all stations together, above from what each gave alone
-scan_of(results, settings, ...)     the Scan that the rules read: strikes, modes and what is told beside them
-"""
+from tapscan.register.entries import Plate
+from tapscan.register.plates import add_plate, edit_plate, find_plate, list_plates, retire_plate
+from tapscan.register.scans import set_baseline
 
-from collections.abc import Sequence
-from typing import Any
-
-import numpy as np
-
-from tapscan.records import Mode, Pole, Scan
-from tapscan.screening.origins import with_origins
-from tapscan.settings import Settings
-from tapscan.signal.explained import explained_share
-from tapscan.signal.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
-from tapscan.signal.ringdown import Ring, ring_down, with_ring_down
-from tapscan.signal.together import HIGHEST_HZ, SharedMode, StationSound, Together, together
-from tapscan.workflow.beside import beside_modes
-from tapscan.workflow.station import StationResult, hear
-
-FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
-
-
-def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> tuple[list[Mode], Together]:
-    """Modes of the plate, in order of frequency, and what the stations told together."""
-    told = together([r.sound for r in results if r.sound is not None], settings)
-    return _modes(results, told, settings), told
-
-
-def scan_of(results: Sequence[StationResult], settings: Settings, **facts: Any) -> Scan:
-    """What the rules read. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
-    sounds = [r.sound for r in results if r.sound is not None]
-    modes, told = modes_of_plate(results, settings)
-    shared = told.modes
-    took_part = [s for s in sounds if shared and s.station in shared[0].at]
-    beside = beside_modes(took_part, shared, modes, settings)
-    strikes = tuple(s for r in results for s in r.strikes)
-    room = {"room": told.room, "room_reason": told.room_reason}
-    return with_origins(
-        Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside, **facts}), settings
-    )
-
-
-def _modes(results: Sequence[StationResult], told: Together, settings: Settings) -> list[Mode]:
-    shared = told.modes
-    apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
-    sounds = [r.sound for r in results if r.sound is not None]
-    if shared:
-        above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
-        apart = [*_below(shared, results, settings), *above]
-    if told.room is None:  # else what is left of a mode's energy dies away as the room does
-        apart = _by_energy(apart, sounds)
-    return modes_of(_held_against(apart, sounds, settings), settings)
-
-
-def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], settings: Settings) -> list[Joined]:
-    """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
-    shares = {s.station: _explained(joined, s, settings) for s in sounds}
-    out = []
-    for one in joined:
-        share = shares.get(one.heard[0].station)
-        doubt = share is not None and share < settings.explained_share
-        note = (
-            f"unsure: all modes together explain {100 * max(share or 0, 0):.0f} % of what is heard there"
-            if doubt
-            else None
-        )
-        out.append(Joined(one.pole, one.heard, note or one.note))
-    return out
-
-
-def _explained(joined: Sequence[Joined], sound: StationSound, settings: Settings) -> float | None:
-    """Of the station's loudest strike."""
-    loudest = int(np.argmax(sound.level_db))
-    poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
-    parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
-    ring = sound.strikes[loudest]
-    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.lowest_hz)
-
-
-def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:
-    """The decays held against the energy decay of the strongest strike where each mode is heard most clearly."""
-    by_name = {s.station: s for s in sounds}
-    rings: dict[tuple[str, int], Ring] = {}
-    out = []
-    for one in joined:
-        best = one.heard[0]
-        sound = by_name.get(best.station)
-        if sound is None:
-            out.append(one)
-            continue
-        strike = int(np.argmax(np.abs(best.pole.amplitudes)))
-        key = best.station, strike
-        if key not in rings:
-            rings[key] = Ring(sound.ring[strike].astype(float), sound.sample_rate_hz)
-        f, d = one.pole.frequency_hz, one.pole.decay_rate_per_s
-        others = [j.pole.frequency_hz for j in joined if j is not one]
-        found = ring_down(rings[key], f, d, others, sound.noise.at(f - d, f + d))
-        pole, note = with_ring_down(one.pole, found)
-        out.append(Joined(pole, one.heard, note))
-    return out
-
-
-def _below(shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings) -> list[Joined]:
-    """Each shared mode with what every station hears of it."""
-    found: list[list[HeardPole]] = [[] for _ in shared]
-    for result in results:
-        if result.sound is None:
-            continue
-        mine = {m.at[result.station]: i for i, m in enumerate(shared) if _told(m, result.station, settings)}
-        high = [h.pole for h in result.heard if h.pole.frequency_hz >= HIGHEST_HZ]
-        for h in hear(result.sound, [*mine, *high], settings):
-            if h.pole in mine:
-                found[mine[h.pole]].append(h)
-    return [
-        Joined(_pole(m), sorted(h, key=lambda h: -h.pole.clear_db)) for m, h in zip(shared, found, strict=True) if h
-    ]
-
-
-def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
-    """Whether the station tells how strong the mode is there; the one that hears it best always does."""
-    if station not in mode.at:
-        return False
-    clear_db = mode.at[station].clear_db
-    return clear_db > settings.mode_clear_db - FAINT_DB or clear_db == max(p.clear_db for p in mode.at.values())
-
-
-def _pole(mode: SharedMode) -> Pole:
-    best = max(p.clear_db for p in mode.at.values())
-    return Pole(mode.frequency_hz, mode.frequency_sd_hz, mode.decay_rate_per_s, mode.decay_rate_sd_per_s, (), best)
+__all__ = [
+    "Plate",
+    "add_plate",
+    "edit_plate",
+    "find_plate",
+    "list_plates",
+    "retire_plate",
+    "set_baseline",
+]

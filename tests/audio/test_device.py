@@ -25,8 +25,8 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.settings import Settings
-from tapscan.signal.decay import T60_NEPER
-from tapscan.signal.modes import station_poles
+from tapscan.signal.plate.decay import T60_NEPER
+from tapscan.signal.plate.station_fit import station_poles
 from tests.sounds import noise, taps_at
 
 RATE = 48000

@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tapscan.records import Screening
-from tapscan.workflow.screen import Request, check
+from tapscan.workflow.check import Request, check
 from tests.sounds import encoded, noise, ring, taps_at, wav_bytes, written
 
 RATE = 48000

@@ -10,8 +10,8 @@ from tapscan.register.database import open_register
 from tapscan.register.files import sha256_of
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.settings import Settings
-from tapscan.workflow import keep
-from tapscan.workflow.look_back import for_comparison
+from tapscan.workflow import import_scan as keep
+from tapscan.workflow.history import for_comparison
 from tests.cli.commands import flat, run
 from tests.register import built
 
@@ -270,7 +270,11 @@ def test_a_recording_that_changes_on_the_way_is_refused(where, tmp_path):
 
 @pytest.mark.parametrize(
     "moment",
-    ["tapscan.workflow.keep.store_scan", "tapscan.register.scans.store_screening", "tapscan.register.scans.find_scan"],
+    [
+        "tapscan.workflow.import_scan.store_scan",
+        "tapscan.register.scans.store_screening",
+        "tapscan.register.scans.find_scan",
+    ],
 )
 def test_the_folder_is_pulled_away_on_the_way(where, tmp_path, monkeypatch, moment):
     """Before the first row, between rows, and after the last."""

@@ -16,7 +16,7 @@ from tapscan.errors import TapscanError
 from tapscan.register.database import open_register
 from tapscan.register.files import sha256_of
 from tapscan.settings import Settings
-from tapscan.workflow.keep import store
+from tapscan.workflow.import_scan import store
 from tests.register import built
 from tests.register.recording_child import record
 

@@ -15,7 +15,7 @@ from tapscan.register.database import open_register
 from tapscan.register.entries import NewScan
 from tapscan.register.unfinished import find_unfinished
 from tapscan.settings import Settings
-from tapscan.workflow.recording import Recorder, begin_recording
+from tapscan.workflow.record import Recorder, begin_recording
 
 LAYOUT = """
 name = "three"

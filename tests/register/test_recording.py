@@ -24,8 +24,8 @@ from tapscan.register.scans import find_scan
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 from tapscan.register.upkeep import check_register
 from tapscan.settings import Settings
-from tapscan.workflow.keep import rescreen
-from tapscan.workflow.recording import Event, Recorder, begin_recording, finish
+from tapscan.workflow.import_scan import rescreen
+from tapscan.workflow.record import Event, Recorder, begin_recording, finish
 from tests.register.recording_child import LAYOUT
 from tests.sounds import taps_at
 

@@ -14,9 +14,9 @@ from bench.compare_scans import PICKUP, model_scan, sound_scan
 from bench.compare_store import Casting, Store, scan_of
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, State, draw_iron, load_table, plate_modes, temperature_factor
 from tapscan.records import ScanConditions, ScanForComparison
-from tapscan.screening.comparison import measure
-from tapscan.screening.unlike import Unlikeness
-from tapscan.workflow.compare import compare_scans
+from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.screening.compare.condition_changes import Unlikeness
+from tapscan.screening.compare.measure import measure
 
 PATTERN = "upright-full"
 STORE = Store(None)

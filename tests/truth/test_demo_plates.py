@@ -15,10 +15,10 @@ from tapscan.demo.taps import scan, sensor_names
 from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
 from tapscan.records import ScanConditions, ScanForComparison, Screening
+from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.settings import Settings
-from tapscan.signal.modes import station_poles
-from tapscan.workflow.compare import compare_scans
-from tapscan.workflow.screen import Request, check
+from tapscan.signal.plate.station_fit import station_poles
+from tapscan.workflow.check import Request, check
 
 
 def screened(plate_number: int, scan_number: int, folder: Path, *, chill_away: bool = False) -> Screening:

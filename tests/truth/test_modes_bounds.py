@@ -12,8 +12,8 @@ import pytest
 
 from tapscan.records import Pole
 from tapscan.settings import Settings
-from tapscan.signal.modes import station_poles
-from tapscan.signal.subspace import shared_poles
+from tapscan.signal.fit.subspace import shared_poles
+from tapscan.signal.plate.station_fit import station_poles
 from tests.sounds import T60_NEPER
 
 RATE = 8000

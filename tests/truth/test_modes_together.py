@@ -10,7 +10,7 @@ import pytest
 
 from bench import accuracy_plates as simulated
 from tapscan.records import Pole
-from tapscan.signal.echoes import echoes, without_satellites
+from tapscan.signal.fit.spurious import echoes, without_satellites
 
 SEED = 4  # a concert grand of loss factor .0115, more than any asked for: the most crowded of the bench
 

@@ -14,7 +14,7 @@ import pytest
 import soundfile
 
 from tapscan.records import Mode, Screening
-from tapscan.workflow.screen import Request, check
+from tapscan.workflow.check import Request, check
 from tests.sounds import T60_NEPER, ring, wav_bytes, written
 
 FOLDER = Path(__file__).parents[2] / "reference_recordings" / "real"

@@ -14,10 +14,10 @@ from tapscan.demo.plates import load_table
 from tapscan.records import Scan, Segment, Strike
 from tapscan.screening.disposition import dispose
 from tapscan.screening.rules import run_rules
+from tapscan.screening.scan import scan_of
 from tapscan.screening.strings import string_series
 from tapscan.settings import Settings
-from tapscan.workflow.plate import scan_of
-from tapscan.workflow.station import analyse_station
+from tapscan.signal.plate.station_analysis import analyse_station
 
 S = Settings()
 RATE, SECONDS = 8000, 1.6

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tapscan.records import Pole
 from tapscan.settings import Settings
-from tapscan.signal import tones
+from tapscan.signal.plate import tones
 from tests.sounds import T60_NEPER, noise, ring
 
 RATE = 48000

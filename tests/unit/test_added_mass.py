@@ -7,10 +7,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tapscan.screening import added_mass
-from tapscan.screening.added_mass import explain, log_odds, station_fits, witnesses
-from tapscan.screening.comparison import measure
-from tapscan.screening.unlike import Unlikeness
+from tapscan.screening.compare import added_mass
+from tapscan.screening.compare.added_mass import explain, log_odds, station_fits, witnesses
+from tapscan.screening.compare.condition_changes import Unlikeness
+from tapscan.screening.compare.measure import measure
 from tapscan.settings import Settings
 from tests.compared import BASE, COUNT, SETTINGS, drawn, scan
 

@@ -5,11 +5,11 @@ from dataclasses import replace
 import pytest
 
 from tapscan.layouts import read_layout
+from tapscan.layouts.assignment import expected, left_out, split, wanted
 from tapscan.places import Layout, Station
 from tapscan.records import Recording, Scan, Strike
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
-from tapscan.workflow.stations import expected, left_out, split, wanted
 
 GRAND = read_layout("grand-short")
 EVERY = [f"S{k}" for k in range(1, 9)]

@@ -24,7 +24,7 @@ ROOMS = {
     "report": BASE | {"layouts", "rule_limits"},
     "demo": BASE,
     "workflow": BASE | {"signal", "screening", "recording", "register", "report", "layouts", "demo"},
-    "cli": BASE | {"workflow", "report", "layouts", "demo", "recording", "register"},
+    "cli": BASE | {"workflow"},
 }
 EDGES = {
     "typer": ("cli/",),

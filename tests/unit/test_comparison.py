@@ -8,14 +8,14 @@ import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.records import Indication, ScanConditions
-from tapscan.screening.comparison import false_discoveries, largest_mean
-from tapscan.screening.missing import miss_chance
-from tapscan.screening.repeatability import join, scatter_level
-from tapscan.screening.shared_shift import densest
-from tapscan.screening.trend import follow, judge_course
-from tapscan.screening.unlike import is_contact, unlikeness
-from tapscan.screening.warming import common_shift
-from tapscan.workflow.compare import compare_scans
+from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.screening.compare.condition_changes import is_contact, unlikeness
+from tapscan.screening.compare.measure import false_discoveries, largest_mean
+from tapscan.screening.compare.repeatability import join, scatter_level
+from tapscan.screening.compare.shared_shift import densest
+from tapscan.screening.compare.thermal_shift import common_shift
+from tapscan.screening.compare.trend import follow, judge_course
+from tapscan.screening.compare.unpaired_modes import miss_chance
 from tests.compared import BASE, COUNT, SETTINGS, STATIONS, STRIPPED, crack, drawn, named, scan
 
 

@@ -7,11 +7,11 @@ import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.records import Indication, RoomRing, Screening
-from tapscan.screening.comparison import measure
+from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.compare.condition_changes import Unlikeness
+from tapscan.screening.compare.measure import measure
+from tapscan.screening.compare.trend import follow
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
-from tapscan.screening.trend import follow
-from tapscan.screening.unlike import Unlikeness
-from tapscan.workflow.compare import compare_scans, with_comparison
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
 from tests.rule_scans import late
 

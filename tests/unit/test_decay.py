@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tapscan.signal import decay
+from tapscan.signal.plate import decay
 
 RATE_AT_Q_100 = math.pi * 1000 / 100
 

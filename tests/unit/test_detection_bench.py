@@ -28,7 +28,7 @@ from bench.rules_page import in_short
 from bench.size_curves import DOCS, RESULTS, Trial, curve_of, page, rows
 from bench.table_folder import with_places
 from tapscan.demo.plates import load_table
-from tapscan.screening.areas import positions_of
+from tapscan.screening.regions import positions_of
 from tests.rule_scans import late, scan
 
 TABLES = {name: load_table(name) for name in ("parlour-grand", "small-grand")}

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from bench.accuracy_sounds import modes_taken
-from tapscan.signal.explained import explained_share
+from tapscan.signal.plate.explained import explained_share
 
 RATE = 48000
 POLES = [(300.0, 8.0, 0.2 + 0.1j), (1210.0, 14.0, 0.1j)]

@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import resample_poly
 
 from tapscan.settings import Settings
-from tapscan.workflow.input_check import check_input
+from tapscan.signal.strikes.input_check import check_input
 from tests.sounds import noise
 
 RATE = 48000

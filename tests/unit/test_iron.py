@@ -9,8 +9,8 @@ import pytest
 
 from tapscan.places import Layout, Outline, Station
 from tapscan.records import Mode, RuleNotRun, Scan, Strength
-from tapscan.screening.areas import DIRECTIONS, SHARES, areas_of, positions_of
 from tapscan.screening.iron import area_score
+from tapscan.screening.regions import DIRECTIONS, SHARES, areas_of, positions_of
 from tapscan.screening.rules import dead_place, long_decay
 from tapscan.settings import Settings
 

@@ -3,8 +3,8 @@
 import pytest
 
 from tapscan.errors import BadRequest
-from tapscan.workflow.mending import mended, numbers_kept, read_assign, read_skip
-from tapscan.workflow.screen import Request, check
+from tapscan.layouts.tap_corrections import mended, numbers_kept, read_assign, read_skip
+from tapscan.workflow.check import Request, check
 from tests.sounds import taps_at, wav_bytes, written
 
 NAMES, FILES = ["T1", "T2", "T3"], ["in/S1_1.wav", "in/S1_2.wav", "in/odd=name.wav"]

@@ -5,7 +5,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import expon, norm
 
-from tapscan.screening.odds import FALLEN_MEAN, FALLEN_SHARE, MOST, fell_odds, restlessness
+from tapscan.screening.compare.likelihood_ratio import FALLEN_MEAN, FALLEN_SHARE, MOST, fell_odds, restlessness
 
 
 @pytest.mark.parametrize("z", [-3.0, -0.5, 0.0, 1.0, 2.5, 4.0])

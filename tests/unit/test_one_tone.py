@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tapscan.signal.one_tone import without_neighbours
+from tapscan.signal.observe.one_tone import without_neighbours
 
 RATE = 16_000
 TIME = np.arange(2 * RATE) / RATE

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tapscan.records import Mode, Strength
-from tapscan.screening.pairing import (
+from tapscan.screening.compare.pairing import (
     assign,
     coarse_shift,
     likeness,

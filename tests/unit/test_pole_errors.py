@@ -5,8 +5,8 @@ import warnings
 import numpy as np
 import pytest
 
-from tapscan.signal.echoes import explained
-from tapscan.signal.polefit import _inverse, fit_poles
+from tapscan.signal.fit.polefit import _inverse, fit_poles
+from tapscan.signal.fit.spurious import explained
 
 
 def test_a_mode_that_nothing_shows_has_no_finite_error_and_no_warning():

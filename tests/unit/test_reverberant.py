@@ -6,10 +6,10 @@ import pytest
 from tapscan.records import Pole, RoomRing
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
-from tapscan.signal import reverberant
-from tapscan.signal.reverberant import RoomBand, narrowed, patterned, room_band, room_poles, room_ring
-from tapscan.signal.statefit import StateFit
-from tapscan.signal.subbands import Band, Spectra
+from tapscan.signal.fit.state_space import StateFit
+from tapscan.signal.fit.subbands import Band, Spectra
+from tapscan.signal.plate import room_fit as reverberant
+from tapscan.signal.plate.room_fit import RoomBand, narrowed, patterned, room_band, room_poles, room_ring
 from tests.rule_scans import mode, scan
 
 RATE, SECONDS, STRIKES = 8000, 1.5, 24

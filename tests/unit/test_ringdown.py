@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tapscan.records import Pole
-from tapscan.signal.ringdown import Ring, energy_left, ring_down, with_ring_down
+from tapscan.signal.plate.ringdown import Ring, energy_left, ring_down, with_ring_down
 from tests.sounds import T60_NEPER
 
 RATE = 16_000

@@ -7,7 +7,7 @@ from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose
 from tapscan.screening.rules import buzz
 from tapscan.settings import Settings
-from tapscan.signal.buzz import _unevenness
+from tapscan.signal.observe.buzz import _unevenness
 from tests.rule_scans import late, mode, scan
 
 S = Settings()

@@ -10,7 +10,7 @@ from tapscan.screening.origins import with_origins
 from tapscan.screening.room import clear_limit_db, mains, steady
 from tapscan.screening.rules import prominent_ringing, room_hum
 from tapscan.settings import Settings
-from tapscan.signal.noise import NoiseDensity
+from tapscan.signal.fit.noise import NoiseDensity
 from tests.rule_scans import STATIONS, mode, scan, steady_tone
 
 S = Settings()

@@ -9,7 +9,9 @@ from bench.reach_file import constants_sha256
 from bench.rules_page import BESIDE, PAGE, SINGLE, page
 from tapscan.report.reach import limits_sha256, measured
 from tapscan.report.words import RULES as TITLES
-from tapscan.screening import added_mass, areas, odds
+from tapscan.screening import regions as areas
+from tapscan.screening.compare import added_mass
+from tapscan.screening.compare import likelihood_ratio as odds
 from tapscan.screening.rules import RULES
 from tapscan.settings import Settings
 

@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tapscan.errors import BadRequest
-from tapscan.workflow.stations import forces, read_order, shortfalls, split, station_of_file
+from tapscan.layouts.assignment import forces, read_order, shortfalls, split, station_of_file
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tapscan.settings import Settings
-from tapscan.signal.strikes import (
+from tapscan.signal.strikes.detect import (
     Envelope,
     EnvelopeMeter,
     Span,

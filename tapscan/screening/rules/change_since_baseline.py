@@ -14,9 +14,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode
-from tapscan.screening.comparison import Change, Measured
+from tapscan.screening.compare.measure import Change, Measured
+from tapscan.screening.compare.unpaired_modes import one_sided
 from tapscan.screening.in_words import NAMED_PLACES, joined
-from tapscan.screening.missing import one_sided
 from tapscan.settings import Settings
 
 NAME = "change-since-baseline"

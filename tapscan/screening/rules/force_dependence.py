@@ -2,7 +2,7 @@
 
 Reason: iron in one piece gives the same modes to a hard tap as to a soft one, only louder. Faces of a crack that touch during the hard
 tap and not during the soft one, or the other way round, change stiffness as they do so: some modes fall or rise (Chati, Rand and
-Mukherjee 1997, from memory). Of two ways to fit (signal/force.py) the plainer counts. The sign is not presumed. A crack that stands wide open or is firmly clamped does not do it, so no
+Mukherjee 1997, from memory). Of two ways to fit (signal/observe/force.py) the plainer counts. The sign is not presumed. A crack that stands wide open or is firmly clamped does not do it, so no
 change proves nothing. Flake iron itself is slightly dependent on amplitude (Golovin 2012): what all modes share is taken out and a floor
 is added. A few modes err in pairs where they overlap, and in a room several together, so the sixteenth largest change is judged, not the largest.
 

@@ -11,7 +11,7 @@ Limits: prominence by ECMA-418-1; duration and share of stations by engineering 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.origins import of_plate
 from tapscan.settings import Settings
-from tapscan.signal.tones import prominence_limit_db, tone_to_noise_limit_db
+from tapscan.signal.plate.tones import prominence_limit_db, tone_to_noise_limit_db
 
 NAME = "prominent-ringing"
 STANDARD = "in the manner of ECMA-418-1 (written for steady sound)"

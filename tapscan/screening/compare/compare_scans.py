@@ -1,0 +1,295 @@
+"""Compare a later scan of a plate with its baseline: unlike pairs first, then figures, then what they mean.
+
+compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
+with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
+carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
+"""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+
+from tapscan.errors import BadRequest
+from tapscan.records import (
+    CommonShift,
+    Comparison,
+    Indication,
+    ModePair,
+    RuleNotRun,
+    Scan,
+    ScanForComparison,
+    Screening,
+    StationChange,
+)
+from tapscan.screening.compare.added_mass import explain
+from tapscan.screening.compare.condition_changes import Unlikeness, is_contact, unlikeness
+from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
+from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
+from tapscan.screening.compare.repeatability import shared_stations
+from tapscan.screening.compare.thermal_shift import common_shift, iron_c
+from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
+from tapscan.screening.disposition import dispose, not_compared, silent_recordings
+from tapscan.screening.origins import of_plate
+from tapscan.screening.rules import change_since_baseline as rule
+from tapscan.settings import Settings, settings_sha256
+
+SINGLE = (
+    "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
+    "Lift the plate, set it down and scan it twice more: small changes can be told then."
+)
+MICROPHONE = (
+    "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "
+    "make no indication. A pickup on the iron, or a microphone at 10 cm that stays put, is needed."
+)
+HEARD_LESS = (
+    "Many strong tones were found in the one scan and not in the other, and hardly any the other way round. A change of the plate moves tones and takes none away, so one of the "
+    "scans heard less: something rattled or hummed faintly, or the sensor sat badly. Scan once more before anything is concluded from it."
+)
+BLIND = (
+    "A crack that is pressed shut and does not rub changes nothing that can be heard; no change does not show that the plate "
+    "is free of flaws."
+)
+
+
+def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> Comparison:
+    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
+
+    Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
+    """
+    _check(later, baselines)
+    every, baselines = baselines, quiet_ones(baselines, settings)
+    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
+    unlike = unlikeness(later.conditions, [b.conditions for b in baselines], places, settings)
+    contact = all(is_contact(s.conditions) for s in (later, *baselines))
+    own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
+    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
+    lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
+    where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
+    mass = explain(measured, settings) if contact and _over(measured) else None  # a room blurs what tells the two
+    since, refused_loss = _since(baselines), unlike.loss_refused
+    evidence = rule.Evidence(measured, lost, gained, mass, where, where_damped, since, refused_loss, contact)
+    refused = unlike.refused or buzzed(later, baselines, settings)
+    found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
+    indications = () if isinstance(found, RuleNotRun) else tuple(found)
+    not_run = (found,) if isinstance(found, RuleNotRun) else ()
+    pairs = mode_pairs(measured, unlike)
+    return Comparison(
+        later=later.name,
+        baselines=tuple(b.name for b in baselines),
+        pairs=pairs,
+        common=_common(measured, later, baselines, settings) if pairs else None,
+        lost=lost,
+        gained=gained,
+        statistic=measured.frequency.statistic,
+        statistic_limit=measured.frequency.limit,
+        loss_statistic=None if unlike.loss_refused else measured.loss.statistic,
+        loss_statistic_limit=measured.loss.limit,
+        unlike=unlike.sentences,
+        explanation=mass,
+        where=where or where_damped,
+        indications=indications,
+        carried=carry(later, every, measured, settings),
+        rules_not_run=not_run,
+        limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
+        summary=_summary(later, measured, indications, not_run, baselines),
+        settings_sha256=settings_sha256(settings),
+        reason=_why_none(measured, settings),
+        by_odds=measured.frequency.by_odds,
+    )
+
+
+def with_comparison(screening: Screening, comparison: Comparison, settings: Settings) -> Screening:
+    """The screening with what the comparison says: its indications first, old ones `unchanged`, the disposition anew.
+
+    An indication that stood in the baseline already does not raise the disposition.
+    """
+    indications = (*comparison.indications, *comparison.carried)
+    outcome = dispose(screening.scan, indications, silent_recordings(screening.scan), settings)
+    if comparison.rules_not_run:
+        outcome = not_compared(outcome, comparison.rules_not_run[0].reason)
+    others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
+    return replace(
+        screening,
+        disposition=outcome.disposition,
+        headline=outcome.headline,
+        summary=outcome.summary,
+        next_steps=outcome.next_steps,
+        indications=indications,
+        rules_not_run=(*others, *comparison.rules_not_run),
+        limitations=(*comparison.unlike, *comparison.limitations, *screening.limitations),
+        comparison=comparison,
+    )
+
+
+def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:
+    """The scans without the tones of strings, room and mains, and these tones' frequencies in Hz: hum that came or went is no change of the iron."""
+    own = [replace(s, modes=tuple(of_plate(s.modes))) for s in scans]
+    kept = [{m.id for m in s.modes} for s in own]
+    foreign = [m.frequency_hz for s, k in zip(scans, kept, strict=True) for m in s.modes if m.id not in k]
+    return own, tuple(sorted(foreign))
+
+
+def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> None:
+    if not baselines:
+        raise BadRequest(f"{later.name}: no baseline scan to compare with; name one with `tapscan plate baseline`")
+    names = [b.name for b in baselines]
+    if len(set(names)) < len(names):
+        raise BadRequest(f"{max(names, key=names.count)} is named twice as a baseline scan; name each scan once")
+    if later.name in names:
+        raise BadRequest(f"{later.name} is itself a baseline scan; compare a later scan with it")
+
+
+def _over(measured: Measured) -> bool:
+    s = measured.frequency.statistic
+    return s is not None and s > measured.frequency.limit
+
+
+def _why_none(measured: Measured, settings: Settings) -> str | None:
+    if measured.frequency.statistic is not None:
+        return None
+    return f"{int(measured.frequency.judged.sum())} modes matched, {settings.compare_modes:.0f} are needed"
+
+
+def mode_pairs(measured: Measured, unlike: Unlikeness) -> tuple[ModePair, ...]:
+    """Every pair in order of frequency."""
+    order = np.argsort(measured.earlier_index)
+    return tuple(_pair(measured, int(k), unlike) for k in order)
+
+
+def _pair(measured: Measured, k: int, unlike: Unlikeness) -> ModePair:
+    base, f, loss = measured.baseline, measured.frequency, measured.loss
+    i, j = int(measured.earlier_index[k]), int(measured.later_index[k])
+    known = bool(np.isfinite(loss.value[k]) and np.isfinite(loss.sd[k])) and unlike.loss_refused is None
+    reason = None if known else unlike.loss_refused or "no decay is known in one of the scans"
+    return ModePair(
+        later_mode=measured.later.names[j],
+        baseline_modes=base.members[i],
+        baseline_hz=float(np.exp(base.log_frequency.mean[i])),
+        later_hz=float(measured.later.frequency_hz[j]),
+        change_ppm=float(1e6 * f.value[k]),
+        change_sd_ppm=float(1e6 * f.sd[k]),
+        normalised_drop=float(f.score[k]),
+        fell=bool(f.named[k]),
+        loss_ratio=float(np.exp(loss.value[k])) if known else None,
+        loss_ratio_sd=float(loss.sd[k]) if known else None,
+        normalised_loss_rise=float(loss.score[k]) if known else None,
+        loss_rose=bool(loss.named[k]) if known else None,
+        reason=reason,
+        judged=bool(f.judged[k]),
+    )
+
+
+def places_of_change(measured: Measured, change: Change) -> tuple[StationChange, ...]:
+    """How strongly the modes that changed move at each station, strongest first; empty when none changed.
+
+    Strengths squared, over their mean of all modes at that station, weighted with the size of the change.
+    """
+    total = change.weight.sum()
+    if not total > 0:
+        return ()
+    energy = measured.baseline.table.pattern[measured.earlier_index] ** 2
+    usual = energy.mean(axis=0)
+    here = change.weight @ energy / total / np.where(usual > 0, usual, np.inf)
+    most = float(here.max(initial=0.0))
+    if most <= 0:
+        return ()
+    rows = zip(measured.baseline.stations, here / most, strict=True)
+    return tuple(sorted((StationChange(s, float(w)) for s, w in rows), key=lambda c: -c.weight))
+
+
+def _common(
+    measured: Measured, later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings
+) -> CommonShift:
+    """Against the mean of the baseline scans."""
+    mean = float(np.mean(measured.baseline.shifts))
+    known = [t for t in (iron_c(b.conditions) for b in baselines) if t is not None]
+    before = float(np.mean(known)) if len(known) == len(baselines) else None
+    return common_shift(measured.shift - mean, measured.shift_sd, iron_c(later.conditions), before, settings)
+
+
+def carry(
+    later: ScanForComparison, baselines: Sequence[ScanForComparison], measured: Measured, settings: Settings
+) -> tuple[Indication, ...]:
+    """The later scan's own indications: `unchanged` where a baseline scan had the same, else `new`.
+
+    The same: by the same rule, and on a paired mode (in a scan that was left out: on one of nearly the same frequency); where no mode is named, at
+    one of the same stations, or at none on both sides.
+    """
+    partner = {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
+    place = {b.name: k for k, b in enumerate(quiet_ones(baselines, settings))}
+
+    def before(modes: Sequence[str], b: ScanForComparison) -> set[str | None]:
+        if b.name not in place:
+            return {n for m in modes for n in _near(m, later.scan, b.scan, settings)}
+        return {partner[m][place[b.name]] for m in modes if m in partner}
+
+    return tuple(
+        replace(
+            now,
+            status="unchanged"
+            if any(_same(now, old, before(now.modes, b)) for b in baselines for old in b.indications)
+            else "new",
+        )
+        for now in later.indications
+    )
+
+
+def _near(mode: str, later: Scan, earlier: Scan, settings: Settings) -> list[str]:
+    """Modes of the earlier scan that warmth and scatter may have moved to this one's frequency."""
+    here = next((m.frequency_hz for m in later.modes if m.id == mode), None)
+    reach = settings.temperature_most
+    return [] if here is None else [m.id for m in earlier.modes if abs(m.frequency_hz / here - 1) < reach]
+
+
+def _same(now: Indication, before: Indication, modes_before: set[str | None]) -> bool:
+    if now.rule != before.rule:
+        return False
+    if now.modes and before.modes:
+        return bool(modes_before & set(before.modes))
+    if now.stations or before.stations:
+        return bool(set(now.stations) & set(before.stations))
+    return True
+
+
+def _since(baselines: Sequence[ScanForComparison]) -> str:
+    dates = sorted({b.date[:10] for b in baselines})
+    when = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
+    return f"the baseline of {when} ({len(baselines)} {'scan' if len(baselines) == 1 else 'scans'})"
+
+
+def _limitations(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]:
+    measured, contact = evidence.measured, evidence.contact
+    found = []
+    if contact and one_sided(evidence.lost, evidence.gained, settings):
+        found.append(HEARD_LESS)
+    if measured.baseline.scans == 1:
+        found.append(SINGLE)
+    if not contact:
+        found.append(MICROPHONE)
+    limit = limit_of("drop", measured.baseline.scans, settings)
+    rises = int((measured.frequency.score[measured.frequency.judged] < -2 * limit).sum())
+    if rises:
+        found.append(
+            f"{rises} of the modes rose. A crack raises none: something has come off the plate, most of the modes fell, or modes "
+            "were matched wrongly."
+        )
+    found.append(BLIND)
+    return tuple(found)
+
+
+def _summary(
+    later: ScanForComparison,
+    measured: Measured,
+    indications: Sequence[Indication],
+    not_run: Sequence[RuleNotRun],
+    baselines: Sequence[ScanForComparison],
+) -> str:
+    if not_run:
+        return f"Nothing is concluded from the comparison: {not_run[0].reason}"
+    if indications:
+        return indications[0].sentence
+    return (
+        f"{int(measured.frequency.judged.sum())} modes were compared with {_since(baselines)}; none changed by more than this plate "
+        "repeats to. That does not show that the plate is free of flaws."
+    )

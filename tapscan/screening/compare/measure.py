@@ -1,0 +1,269 @@
+"""A later scan measured against a plate's baseline: what moved, by how much, and against which scatter.
+
+    measure(later, baselines, contact, unlike, settings)   Measured, all in arrays
+    false_discoveries(p, share)                            which of many tests stand out
+    largest_mean(values, count)                            mean of the largest few
+
+What all modes share is taken out first (screening/compare/thermal_shift.py says it as a temperature). What is left, over the scatter
+expected of it (screening/compare/repeatability.py), is the normalised drop. An open crack only lowers modes and lowers few of them much, so
+the statistic is the mean of the three largest drops, or by microphone, where no mode stands out far, the odds over all modes
+(screening/compare/likelihood_ratio.py); for a closed crack that rubs it is the mean of the five largest rises of
+the loss factor, the plate's median taken out. No mode counts for more than a cap in either: one wild pair must not make a
+call, and a flaw moves several modes. Which single modes are named is decided by false-discovery control over all modes
+judged (Benjamini and Hochberg 1995), with a heavy-tailed null (Student's t), or by the odds of each; and only while the statistic passes its limit.
+
+Judged: paired modes from 100 to 1500 Hz that the baseline heard again and that enough stations hear on both sides.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapscan.records import FloatArray, Scan
+from tapscan.screening.compare.condition_changes import Unlikeness
+from tapscan.screening.compare.likelihood_ratio import fallen_chance, fell_odds
+from tapscan.screening.compare.pairing import ModeTable, Pairing, mode_table, pair_modes
+from tapscan.screening.compare.repeatability import (
+    Baseline,
+    fit_factor,
+    join,
+    log_loss,
+    log_loss_sd,
+    prior_frequency_sd,
+    prior_loss_sd,
+    shared_stations,
+)
+from tapscan.screening.compare.shared_shift import Flags, shared_shift
+from tapscan.settings import Settings
+
+TOP_DROPS = 3
+TOP_RISES = 5
+RATHER = 0.5
+OWN_SCATTER = 2  # baseline scans that show what the room does to this plate's modes
+FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
+
+
+@dataclass(frozen=True, eq=False)
+class Change:
+    """One quantity of each pair; (k,) each, nan where unknown."""
+
+    value: FloatArray  # ln(later / baseline), what the modes share taken out
+    sd: FloatArray
+    score: FloatArray  # positive in the direction of a flaw, in standard deviations
+    judged: Flags
+    named: Flags  # stands out after control of the false-discovery rate; by_odds: fallen rather than not
+    weight: FloatArray  # size of the change of those named; by_odds: of all, times the chance that they fell
+    statistic: float | None
+    limit: float
+    by_odds: bool = False  # the statistic is a log likelihood ratio over all modes; else a mean of the largest scores
+
+
+@dataclass(frozen=True, eq=False)
+class Measured:
+    """A later scan beside a baseline."""
+
+    baseline: Baseline
+    later: ModeTable
+    pairing: Pairing
+    shift: float  # ln(later / reference scan), shared
+    shift_sd: float
+    frequency: Change
+    loss: Change
+
+    @property
+    def earlier_index(self) -> NDArray[np.intp]:
+        """(k,) number of each pair's mode in the baseline's reference scan."""
+        return np.asarray(self.pairing.pairs[:, 0])
+
+    @property
+    def later_index(self) -> NDArray[np.intp]:
+        """(k,) number of each pair's mode in the later scan."""
+        return np.asarray(self.pairing.pairs[:, 1])
+
+
+def measure(
+    later: Scan,
+    baselines: Sequence[Scan],
+    contact: bool,
+    unlike: Unlikeness,
+    settings: Settings,
+    foreign_hz: Sequence[float] = (),
+) -> Measured:
+    """Pair and measure. Raises ValueError without baselines.
+
+    contact : all scans with a pickup on the iron. foreign_hz : tones of a room, the mains or strings in any of the scans, which may pull a mode beside them.
+    """
+    baseline = join(baselines, contact, settings)
+    places = set(shared_stations([later, *baselines]))
+    table = mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
+    prior = _prior(baseline, contact, unlike, settings)
+    scatter = np.sqrt(np.nan_to_num(baseline.log_frequency.mean_sd) ** 2 + baseline.log_frequency.level * prior**2)
+    pairing = pair_modes(baseline.table, table, scatter, settings)
+    i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
+    merged = _perhaps_merged(baseline, table, pairing, np.asarray(foreign_hz, dtype=float), settings)
+    judged = _judged(baseline, table, i, j, unlike, settings) & ~merged
+    apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
+    fit = fit_factor(later, settings) * table.frequency_sd[j]
+    sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
+    shift, shift_sd = shared_shift(apart, sd, judged)
+    by_odds = not contact and baseline.scans >= OWN_SCATTER
+    limit = float(np.log(settings.fell_odds)) if by_odds else limit_of("drop", baseline.scans, settings)
+    if not contact and not by_odds:
+        limit *= _restlessness_of_room((apart - shift) / sd, judged, settings)
+    return Measured(
+        baseline,
+        table,
+        pairing,
+        shift,
+        shift_sd,
+        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_odds),
+        _loss(later, baseline, table, pairing, judged, contact, settings),
+    )
+
+
+def _prior(baseline: Baseline, contact: bool, unlike: Unlikeness, settings: Settings) -> FloatArray:
+    f, alone = baseline.table.frequency_hz, baseline.scans == 1
+    prior = unlike.support_factor * prior_frequency_sd(f, contact, settings, alone=alone)
+    return np.asarray(np.hypot(prior, 1e-6 * unlike.extra_ppm))
+
+
+def _judged(
+    baseline: Baseline,
+    later: ModeTable,
+    i: NDArray[np.intp],
+    j: NDArray[np.intp],
+    unlike: Unlikeness,
+    settings: Settings,
+) -> Flags:
+    f = baseline.table.frequency_hz[i]
+    inside = (f >= max(settings.compare_lowest_hz, unlike.lowest_hz)) & (f <= settings.compare_highest_hz)
+    again = baseline.log_frequency.heard[i] >= min(2, baseline.scans)
+    stations = sum(1 for s in later.stations if s)
+    if stations < FEW_STATIONS:
+        return np.asarray(inside & again)
+    least = settings.compare_share_of_places * stations
+    heard_later = (later.pattern[j] > 0).sum(axis=1)
+    return np.asarray(inside & again & (heard_later >= least) & (baseline.places_heard[i] >= least))
+
+
+def _perhaps_merged(
+    baseline: Baseline, later: ModeTable, pairing: Pairing, foreign_hz: FloatArray, settings: Settings
+) -> Flags:
+    """(k,) a neighbour that one side alone heard, or a foreign tone, lies so near that the pair's mode there may be the two in one.
+
+    The fit of a merged mode knows nothing of the other and states too small an error.
+    """
+    loss = baseline.log_loss.mean[np.isfinite(baseline.log_loss.mean)]
+    reach = settings.pairing_merged_reach * float(np.exp(np.median(loss))) if len(loss) else 0.0
+    heard = baseline.log_frequency.heard >= min(2, baseline.scans)
+    lost = [n for n in pairing.lone(len(baseline.table), 0) if heard[n]]
+    gained = pairing.lone(len(later), 1)
+    before, after = baseline.table.frequency_hz, later.frequency_hz
+    i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
+    foreign = _near(before[i], foreign_hz, reach) | _near(after[j], foreign_hz, reach)
+    return foreign | _near(before[i], before[lost], reach) | _near(after[j], after[gained], reach)
+
+
+def _near(frequency_hz: FloatArray, others_hz: FloatArray, reach: float) -> Flags:
+    """(k,) whether any of the others lies within `reach` times the frequency."""
+    if not len(others_hz):
+        return np.zeros(len(frequency_hz), dtype=bool)
+    return np.asarray(np.abs(frequency_hz[:, None] - others_hz[None, :]).min(axis=1) < reach * frequency_hz)
+
+
+def _change(
+    value: FloatArray,
+    sd: FloatArray,
+    sign: float,
+    judged: Flags,
+    top: int,
+    limit: float,
+    settings: Settings,
+    by_odds: bool = False,
+) -> Change:
+    score = sign * value / sd
+    usable = judged & np.isfinite(score)
+    enough = usable.sum() >= max(settings.compare_modes, top)
+    statistic = None
+    if enough:
+        statistic = fell_odds(score[usable]) if by_odds else _largest(score[usable], top, settings)
+    chance = np.zeros(len(value))
+    if statistic is not None and statistic > limit:
+        chance[usable] = fallen_chance(score[usable]) if by_odds else _discovered(score[usable], settings)
+    weight = chance * np.clip(sign * np.nan_to_num(value), 0.0, None)
+    return Change(value, sd, score, usable, chance > RATHER, weight, statistic, limit, by_odds)
+
+
+def _discovered(score: FloatArray, settings: Settings) -> Flags:
+    return false_discoveries(_tail(score, settings.compare_freedom), settings.compare_false_share)
+
+
+def _largest(score: FloatArray, top: int, settings: Settings) -> float:
+    return largest_mean(np.minimum(score, settings.score_cap), top)
+
+
+def _restlessness_of_room(rises: FloatArray, judged: Flags, settings: Settings) -> float:
+    """Factor on the limit for drops, at least 1. A crack raises no mode; a microphone moved in a room raises as many as it lowers."""
+    usable = rises[judged & np.isfinite(rises)]
+    if len(usable) < TOP_DROPS:
+        return 1.0
+    return max(1.0, _largest(usable, TOP_DROPS, settings) / settings.compare_rises_free)
+
+
+def _loss(
+    later: Scan,
+    baseline: Baseline,
+    table: ModeTable,
+    pairing: Pairing,
+    judged: Flags,
+    contact: bool,
+    settings: Settings,
+) -> Change:
+    modes = {m.id: m for m in later.modes}
+    i = pairing.pairs[:, 0]
+    mine = [modes[table.names[k]] for k in pairing.pairs[:, 1]]
+    value = np.array([log_loss(m) for m in mine], dtype=float) - baseline.log_loss.mean[i]
+    prior = prior_loss_sd(baseline.table.frequency_hz[i], contact, settings)
+    fit = fit_factor(later, settings) * np.array([log_loss_sd(m) for m in mine], dtype=float)
+    sd = np.hypot(baseline.log_loss.mean_sd[i], np.sqrt(baseline.log_loss.level[i]) * np.hypot(prior, fit))
+    known = judged & np.isfinite(value) & (baseline.log_loss.heard[i] >= min(2, baseline.scans))
+    if known.any():
+        value = value - np.median(value[known])
+    found = _change(value, sd, 1.0, known, TOP_RISES, limit_of("loss", baseline.scans, settings), settings)
+    named = found.named & (value >= settings.loss_least_rise)
+    return Change(value, sd, found.score, found.judged, named, found.weight * named, found.statistic, found.limit)
+
+
+def limit_of(kind: str, scans: int, settings: Settings) -> float:
+    """Of the mean of the largest drops ("drop") or rises of the loss ("loss"), by the number of baseline scans."""
+    word = {1: "one", 2: "two"}.get(scans, "three")
+    return float(getattr(settings, f"{kind}_limit_{word}"))
+
+
+def largest_mean(values: FloatArray, count: int) -> float:
+    """Mean of the `count` largest values."""
+    return float(np.mean(np.sort(values)[-count:]))
+
+
+def _tail(score: FloatArray, freedom: float) -> FloatArray:
+    """One-sided chance of a score this large by Student's t."""
+    from scipy.special import stdtr
+
+    return np.asarray(stdtr(freedom, -score))
+
+
+def false_discoveries(chance: FloatArray, share: float) -> Flags:
+    """Which tests stand out when a `share` of false ones among them is allowed (Benjamini and Hochberg 1995).
+
+    chance : (n,) probability of each result by chance, 0..1.
+    """
+    n = len(chance)
+    if not n:
+        return np.zeros(0, dtype=bool)
+    order = np.sort(chance)
+    passing = order <= share * np.arange(1, n + 1) / n
+    if not passing.any():
+        return np.zeros(n, dtype=bool)
+    return np.asarray(chance <= order[np.nonzero(passing)[0][-1]])

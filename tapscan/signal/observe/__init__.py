@@ -1,0 +1,1 @@
+"""What is told beside the modes: force, buzz, steady tones, pictures."""

@@ -1,0 +1,127 @@
+"""One station: its segments in, its strikes, poles, tones and picture out.
+
+analyse_station(station, segments, settings)   StationResult
+mark_cut_short(strike, results, settings)      the strike with its `cut short` fault where it applies
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from heapq import heappush, heappushpop
+
+import numpy as np
+
+from tapscan.records import Pole, Segment, StationPicture, Strike
+from tapscan.settings import Settings
+from tapscan.signal.fit.noise import NoiseDensity
+from tapscan.signal.observe.pictures import picture_of
+from tapscan.signal.plate.joint_fit import HIGHEST_HZ, StationSound
+from tapscan.signal.plate.merging import HeardPole, overlaps
+from tapscan.signal.plate.station_fit import SKIP_S, station_poles
+from tapscan.signal.plate.tones import station_tones
+
+WORTH_DB = 30.0  # a mode this far under the station's clearest does not make a tap "cut short"
+FULL_LENGTH = 0.6  # strikes shorter than this share of the median are left out of the joint fit
+
+
+@dataclass(frozen=True, eq=False)
+class StationResult:
+    """What one station gave."""
+
+    station: str
+    strikes: tuple[Strike, ...]
+    heard: tuple[HeardPole, ...]
+    pictures: tuple[StationPicture, ...]
+    sound: StationSound | None = None  # for the fit of all stations together
+
+
+def analyse_station(
+    station: str, segments: Iterable[Segment], settings: Settings, *, pictures: bool = False, rough: bool = False
+) -> StationResult:
+    """Segments may be a generator: only the best few are held at a time.
+
+    rough : nothing is wanted below HIGHEST_HZ; the fit of all stations together looks there.
+    """
+    strikes: list[Strike] = []
+    best: list[tuple[float, int, Segment]] = []
+    for number, segment in enumerate(segments):
+        strikes.append(segment.strike)
+        if not segment.strike.usable:
+            continue
+        entry = (_merit(segment), -number, segment)
+        if len(best) < settings.strikes_per_station:
+            heappush(best, entry)
+        else:
+            heappushpop(best, entry)
+    chosen = _alike([entry[2] for entry in sorted(best, key=lambda e: -e[1])])
+    if not chosen:
+        return StationResult(station, tuple(strikes), (), ())
+    sound = _sound_of(station, chosen, settings, HIGHEST_HZ if rough else None)
+    heard = hear(sound, sound.poles, settings)
+    drawn = (picture_of(max(chosen, key=_merit)),) if pictures else ()
+    return StationResult(station, tuple(strikes), tuple(heard), drawn, sound)
+
+
+def _merit(segment: Segment) -> float:
+    s = segment.strike
+    return s.snr_db if s.snr_db is not None else 40.0 + 0.1 * s.level_db
+
+
+def _alike(segments: list[Segment]) -> list[Segment]:
+    """Clean blows before double ones, same rate as most, long enough not to shorten the fit of the others."""
+    if not segments:
+        return []
+    single = [s for s in segments if not s.free_s]
+    segments = single or segments
+    rates = [s.sample_rate_hz for s in segments]
+    rate = max(set(rates), key=rates.count)
+    same = [s for s in segments if s.sample_rate_hz == rate]
+    middle = float(np.median([len(s.samples) for s in same]))
+    return [s for s in same if len(s.samples) >= FULL_LENGTH * middle and len(s.samples) > 0.05 * rate]
+
+
+def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, lowest_hz: float | None) -> StationSound:
+    rate, free_s = chosen[0].sample_rate_hz, max(SKIP_S, *(s.free_s for s in chosen))
+    samples = [s.samples for s in chosen]
+    noises = [s.noise for s in chosen if s.noise.size]
+    poles = station_poles(samples, noises, rate, settings, free_s, lowest_hz)
+    length = min(len(s) for s in samples)
+    levels = tuple(s.strike.level_db for s in chosen)
+    kept = np.stack([s[:length] for s in samples]).astype(np.float32)
+    named, forces = tuple(s.strike.id for s in chosen), tuple(s.strike.force for s in chosen)
+    return StationSound(station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels, named, forces)
+
+
+def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list[HeardPole]:
+    """The station's view of `poles`, which carry its amplitudes at the onset."""
+    if not poles:
+        return []
+    rate, samples = sound.sample_rate_hz, [s.astype(float) for s in sound.strikes]
+    tones = station_tones(poles, samples, sound.noise.at, rate, settings)
+    crowding = overlaps(poles)
+    rms = 10 ** (np.array(sound.level_db) / 20)
+    seen = sound.strikes.shape[1] / rate
+    return [
+        HeardPole(sound.station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen)
+        for p, t, o in zip(poles, tones, crowding, strict=True)
+    ]
+
+
+def _strength_db(pole: Pole, rms: np.ndarray) -> float:
+    return float(20 * np.log10(np.median(np.abs(pole.amplitudes) / rms) + 1e-15))
+
+
+def _level_db(pole: Pole, at_s: float) -> float:
+    fallen = np.exp(-pole.decay_rate_per_s * at_s)
+    return float(20 * np.log10(np.median(np.abs(pole.amplitudes)) * fallen + 1e-15))
+
+
+def mark_cut_short(strike: Strike, results: Sequence[StationResult], settings: Settings) -> Strike:
+    """A strike is cut short when a mode above 100 Hz is seen for less than two of its time constants."""
+    mine = [h for r in results if r.station == strike.station for h in r.heard]
+    if not mine:
+        short = strike.duration_s < settings.strike_shortest_s
+    else:
+        top = max(h.pole.clear_db for h in mine)
+        worth = [h.pole for h in mine if h.pole.clear_db > top - WORTH_DB and h.pole.frequency_hz > 100]
+        short = any(strike.duration_s * p.decay_rate_per_s < settings.time_constants for p in worth)
+    return replace(strike, faults=(*strike.faults, "cut short")) if short else strike

@@ -1,0 +1,236 @@
+"""Does a mode stand out as a pitch? Tone-to-noise ratio, prominence ratio and audibility.
+
+    critical_band_hz, proximity_hz, tone_to_noise_limit_db, prominence_limit_db    the standard's curves
+    judge(tone_hz, tone_power, power_between)                 the two ratios from any power distribution
+    tonal_audibility_db(...)                                  the same tone against a listener's threshold
+    station_tones(poles, segments, noise, settings)           prominence of each mode of one station
+
+Formulas and limits: ECMA-418-1:2024 clauses 10-12 (read second-hand in two public libraries), audibility:
+ISO/PAS 20065:2016. Both are written for steady sound. A tap is not steady, so a stated window after the
+strike is judged, in the manner of the standards and not in conformity with them.
+
+The powers come from the fitted modes at that time plus what the modes leave unexplained, measured noise
+subtracted: gain, force of the tap and room noise do not move the answer.
+"""
+
+from bisect import bisect_left
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+from math import ceil, log10, sqrt
+from statistics import median
+
+import numpy as np
+
+from tapscan.records import FloatArray, Pole, Tone
+from tapscan.settings import Settings
+from tapscan.signal.fit.ringing import ringing
+
+LOWEST_TONE_HZ, HIGHEST_TONE_HZ = 89.1, 11220.0
+TONE_BAND_SHARE = 0.15  # of the critical band, ECMA-418-1 clause 11.2
+SHORTEST_WINDOW_S = 0.05
+
+PowerBetween = Callable[[float, float], float]
+
+
+def critical_bandwidth_hz(f: float) -> float:
+    """Width of the critical band centred on `f` Hz (clause 10, formula 2)."""
+    return 25 + 75 * (1 + 1.4 * (f / 1000) ** 2) ** 0.69
+
+
+def critical_band_hz(f: float) -> tuple[float, float]:
+    """Edges of the critical band (formulas 4 to 8)."""
+    width = critical_bandwidth_hz(f)
+    if f <= 500:
+        return f - width / 2, f + width / 2
+    low = (sqrt(width**2 + 4 * f**2) - width) / 2
+    return low, low + width
+
+
+def neighbour_bands_hz(f: float) -> tuple[float, float]:
+    """Lower edge of the band below and upper edge of the band above (tables 2 and 3)."""
+    if f < 171.4:
+        low = 20.0
+    elif f < 1600:
+        low = -149.5 + 1.001 * f - 6.90e-5 * f**2
+    else:
+        low = 6.8 + 0.806 * f - 8.20e-6 * f**2
+    high = 149.5 + 1.035 * f + 7.70e-5 * f**2 if f < 1600 else 3.3 + 1.215 * f + 2.16e-5 * f**2
+    return low, high
+
+
+def proximity_hz(f: float) -> float:
+    """Spacing under which two tones below 1 kHz are heard as one (formula 14)."""
+    return 21 * 10 ** (1.2 * abs(log10(f / 212)) ** 1.8)
+
+
+def tone_to_noise_limit_db(f: float) -> float | None:
+    """Limit of prominence (formulas 12 and 13); None outside the standard's range."""
+    if not LOWEST_TONE_HZ <= f <= HIGHEST_TONE_HZ:
+        return None
+    return 8.0 if f >= 1000 else 8.0 + 8.33 * log10(1000 / f)
+
+
+def prominence_limit_db(f: float) -> float | None:
+    """Limit of prominence by the other ratio (formulas 25 and 26); None outside the standard's range."""
+    if not LOWEST_TONE_HZ <= f <= HIGHEST_TONE_HZ:
+        return None
+    return 9.0 if f >= 1000 else 9.0 + 10 * log10(1000 / f)
+
+
+def judge(tone_hz: float, tone_power: float, power_between: PowerBetween) -> tuple[float, float]:
+    """Tone-to-noise and prominence ratio, dB, of a tone in a distribution of power that includes it.
+
+    tone_power    : mean square of the tone alone
+    power_between : mean square of everything between two frequencies in Hz
+    """
+    low, high = critical_band_hz(tone_hz)
+    lower, upper = neighbour_bands_hz(tone_hz)
+    middle = power_between(low, high)
+    ratio = tone_power / max(middle - tone_power, 1e-12 * tone_power)
+    below, above = power_between(lower, low), power_between(high, upper)
+    if tone_hz <= 171.4:
+        below *= 100 / (low - lower)
+    beside = max(0.5 * (below + above), 1e-12 * middle)
+    return 10 * log10(ratio), 10 * log10(middle / beside)
+
+
+def masking_index_db(f: float) -> float:
+    """How far under the critical band's level a tone is still heard (ISO/PAS 20065), dB, negative."""
+    return -2 - log10(1 + (f / 502) ** 2.5)
+
+
+def tonal_audibility_db(tone_to_noise_db: float, f: float) -> float:
+    """Level of a tone over the threshold at which it is heard in the noise of its critical band."""
+    return tone_to_noise_db - masking_index_db(f)
+
+
+@dataclass(frozen=True, eq=False)
+class ToneWindow:
+    """One strike as the tones see it: start and end of the window, and what no mode explains."""
+
+    start_s: float
+    end_s: float
+    residual_density: FloatArray  # (k,) mean square per bin, Hann window
+    step_hz: float
+
+    @cached_property
+    def _sums(self) -> list[float]:
+        return [0.0, *np.cumsum(self.residual_density).tolist()]
+
+    def unexplained(self, low_hz: float, high_hz: float) -> float:
+        """Mean square between two frequencies, noise included."""
+        a, b = (min(max(0, ceil(x / self.step_hz)), len(self._sums) - 1) for x in (low_hz, high_hz))
+        return self._sums[b] - self._sums[a]
+
+
+def ring(poles: Sequence[Pole], strike: int, start: int, stop: int, sample_rate_hz: int) -> FloatArray:
+    """Samples start..stop of the sum of the fitted modes of one strike."""
+    f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
+    c = np.array([[p.amplitudes[strike] for p in poles]])
+    return ringing(f, d, c, sample_rate_hz, start, stop)[0]
+
+
+def tone_window(
+    samples: FloatArray, poles: Sequence[Pole], strike: int, sample_rate_hz: int, settings: Settings
+) -> ToneWindow | None:
+    """Window of one strike; None where the strike ends before the window holds anything."""
+    start = round(settings.tone_window_start_s * sample_rate_hz)
+    stop = min(len(samples), round(settings.tone_window_end_s * sample_rate_hz))
+    if stop - start < SHORTEST_WINDOW_S * sample_rate_hz:
+        return None
+    rest = samples[start:stop] - (ring(poles, strike, start, stop, sample_rate_hz) if poles else 0.0)
+    taper = np.hanning(len(rest))
+    density = 2 * np.abs(np.fft.rfft(rest * taper)) ** 2 / (len(rest) * np.sum(taper**2))
+    return ToneWindow(start / sample_rate_hz, stop / sample_rate_hz, density, sample_rate_hz / len(rest))
+
+
+def powers(poles: Sequence[Pole], strike: int, window: ToneWindow) -> FloatArray:
+    """Mean square of each mode within the window."""
+    a = np.array([abs(p.amplitudes[strike]) for p in poles])
+    d = 2 * np.array([p.decay_rate_per_s for p in poles])
+    span = window.end_s - window.start_s
+    return 0.5 * a**2 * np.exp(-d * window.start_s) * -np.expm1(-d * span) / (d * span)
+
+
+def station_tones(
+    poles: Sequence[Pole],
+    strikes: Sequence[FloatArray],
+    noise_at: Callable[[float, float], float],
+    sample_rate_hz: int,
+    settings: Settings,
+) -> list[Tone]:
+    """Prominence of each of one station's modes, median over its strikes.
+
+    noise_at(low, high) gives the mean square of white noise as strong as what is heard there.
+    """
+    windows = [tone_window(s, poles, k, sample_rate_hz, settings) for k, s in enumerate(strikes)]
+    seen = [(k, w) for k, w in enumerate(windows) if w is not None]
+    if not seen:
+        return [Tone(None, None, None, "the strike ends before the window that is judged")] * len(poles)
+    f = np.array([p.frequency_hz for p in poles])
+    per_strike = [_strike_tones(f, powers(poles, k, w), w, noise_at, sample_rate_hz, settings) for k, w in seen]
+    return [_median_tone([tones[i] for tones in per_strike]) for i in range(len(poles))]
+
+
+def _strike_tones(
+    f: FloatArray,
+    power: FloatArray,
+    window: ToneWindow,
+    noise_at: Callable[[float, float], float],
+    sample_rate_hz: int,
+    settings: Settings,
+) -> list[Tone]:
+    def noise(low: float, high: float) -> float:
+        return noise_at(low, high) * max(0.0, high - low) / (0.5 * sample_rate_hz)
+
+    def everything(low: float, high: float) -> float:
+        heard = noise(low, high)
+        rest = max(window.unexplained(low, high) - heard, 0.01 * heard)
+        return sums[bisect_left(tones, high)] - sums[bisect_left(tones, low)] + rest
+
+    order = np.argsort(f)
+    tones, sums = f[order].tolist(), [0.0, *np.cumsum(power[order]).tolist()]
+    total = everything(0.0, 0.5 * sample_rate_hz)
+    return [_one_tone(i, f, power, total, everything, noise, settings) for i in range(len(f))]
+
+
+def _one_tone(
+    i: int,
+    f: FloatArray,
+    power: FloatArray,
+    total: float,
+    everything: PowerBetween,
+    noise: PowerBetween,
+    settings: Settings,
+) -> Tone:
+    limit, other_limit = tone_to_noise_limit_db(f[i]), prominence_limit_db(f[i])
+    if limit is None or other_limit is None:
+        return Tone(None, None, None, "outside 89.1 to 11220 Hz no limit of prominence is set")
+    near = np.abs(f - f[i]) < 0.5 * TONE_BAND_SHARE * critical_bandwidth_hz(f[i])
+    tone_power = float(power[near].sum())
+    ratio, prominence = judge(float(f[i]), tone_power, everything)
+    if power[i] < power[near].max():
+        return Tone(ratio, prominence, False, "part of a stronger tone beside it")
+    clear_db = 10 * log10(max(tone_power, 1e-300) / max(noise(*critical_band_hz(f[i])), 1e-300))
+    if clear_db < settings.tone_clear_db:
+        return Tone(None, None, None, f"stands only {clear_db:.0f} dB clear of the noise")
+    low, high = critical_band_hz(float(f[i]))
+    strongest = power[i] >= power[(f >= low) & (f < high)].max()
+    if ratio < limit and not (strongest and prominence >= other_limit):
+        return Tone(ratio, prominence, False)
+    if tone_power < total * 10 ** (settings.tone_share_db / 10):
+        return Tone(ratio, prominence, False, "too faint beside the rest of the strike to be its pitch")
+    return Tone(ratio, prominence, True)
+
+
+def _median_tone(tones: Sequence[Tone]) -> Tone:
+    judged = [t for t in tones if t.prominent is not None]
+    if not judged:
+        return tones[0]
+    yes = sum(bool(t.prominent) for t in judged)
+    middle = [
+        float(median([v for t in judged if (v := pick(t)) is not None]))
+        for pick in (lambda t: t.tone_to_noise_db, lambda t: t.prominence_ratio_db)
+    ]
+    return Tone(middle[0], middle[1], 2 * yes > len(judged), None if yes else judged[0].reason)

@@ -1,0 +1,1 @@
+"""Where the taps are in a recording, and whether an input is fit to record them."""

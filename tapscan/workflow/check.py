@@ -1,0 +1,221 @@
+"""Screen recordings: listen, assign stations, estimate modes, run the rules.
+
+check(paths, request, progress)   CheckResult: the screening of what could be read, and what could not
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field, replace
+
+from threadpoolctl import threadpool_limits
+
+from tapscan.errors import UnreadableRecording
+from tapscan.layouts import Layout
+from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, split, station_of_file, wanted
+from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
+from tapscan.records import Force, Scan, Screening, Segment, State
+from tapscan.screening.disposition import dispose, silent_recordings
+from tapscan.screening.limitations import limitations
+from tapscan.screening.notes import with_notes
+from tapscan.screening.rules import run_rules
+from tapscan.screening.scan import scan_of
+from tapscan.settings import Settings, settings_sha256
+from tapscan.signal.plate.station_analysis import StationResult, analyse_station, mark_cut_short
+from tapscan.workflow.listen import Heard, cut, listen
+
+Progress = Callable[[str, int, int], None]
+Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
+
+
+@dataclass(frozen=True)
+class Request:
+    """How the recordings are to be understood."""
+
+    settings: Settings = field(default_factory=Settings)
+    layout: Layout | None = None
+    state: State | None = None
+    per_station: int | None = None
+    order: tuple[Force, ...] | None = None
+    pictures: bool = False
+    assign: tuple[tuple[str, str], ...] = ()  # tap or recording, and the station a person gave it
+    parts_held: bool = False  # hook, screws and pads were held during the taps
+    skip: tuple[int, ...] = ()  # numbers of taps a person left out
+    called: Mapping[str, str] = field(default_factory=dict)  # names of recordings whose path does not tell
+    told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
+
+
+@dataclass(frozen=True)
+class CheckResult:
+    """`screening` is None when nothing at all could be read, or `agree` said no."""
+
+    screening: Screening | None
+    unreadable: tuple[str, ...]
+    repeated: tuple[str, ...]
+
+
+def quiet(stage: str, done: int, total: int) -> None:
+    """Progress that nobody watches."""
+
+
+def check(
+    paths: Sequence[str], request: Request, progress: Progress = quiet, agree: Agree | None = None
+) -> CheckResult:
+    """Screen the recordings at `paths` on their own.
+
+    agree : sees where the taps went and what is missing before they are listened to; False stops there.
+    """
+    unreadable: list[str] = []
+    with ExitStack() as stack:
+        stack.enter_context(threadpool_limits(1))  # small matrices: more threads only wait for each other
+        heard, repeated = _listen_all(paths, request, unreadable, progress, stack)
+        if not heard:
+            return CheckResult(None, tuple(unreadable), tuple(repeated))
+        plan, notes = _assign(heard, request)
+        if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
+            return CheckResult(None, tuple(unreadable), tuple(repeated))
+        results = _analyse(heard, plan, request, unreadable, progress)
+        scan = _scan(heard, results, request)
+    screening = _conclude(scan, results, request, [*notes, *repeated])
+    return CheckResult(screening, tuple(unreadable), tuple(repeated))
+
+
+def _listen_all(
+    paths: Sequence[str], request: Request, unreadable: list[str], progress: Progress, stack: ExitStack
+) -> tuple[list[Heard], list[str]]:
+    heard: list[Heard] = []
+    repeated: list[str] = []
+    known: dict[str, str] = {}
+    for i, path in enumerate(paths):
+        progress("reading", i, len(paths))
+        try:
+            one = listen(path, len(heard) + 1, request.settings)
+        except UnreadableRecording as problem:
+            unreadable.append(str(problem))
+            continue
+        stack.enter_context(one.source)
+        one = replace(one, recording=replace(one.recording, file=request.called.get(path, one.recording.file)))
+        if twin := known.get(one.recording.sha256):
+            repeated.append(f"{path} has the same content as {twin} and was counted once")
+            continue
+        known[one.recording.sha256] = str(path)
+        heard.append(one)
+    progress("reading", len(paths), len(paths))
+    return heard, repeated
+
+
+@dataclass(frozen=True)
+class _Planned:
+    """One strike with its place in the scan."""
+
+    file: int
+    span: int
+    station: str
+    force: Force | None
+    name: str
+
+
+def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], list[str]]:
+    """Give every strike a station and a force; sentences say how, and what is missing."""
+    per = request.per_station or (len(request.order) if request.order else None)
+    found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.spans))]
+    numbers = numbers_kept(len(found), request.skip)
+    spots = [found[n - 1] for n in numbers]
+    files = [heard[f].recording.file for f, _ in spots]
+    notes = [f"left out by hand: {', '.join(f'T{n}' for n in request.skip)}"] if request.skip else []
+    if len(heard) == 1 and (request.layout or per):
+        onsets = [heard[f].spans[k].onset_s for f, k in spots]
+        stations, how = split(onsets, expected(request.layout, request.state, onsets, per), per)
+        notes.append(f"{len(stations)} taps, {how}")
+    else:
+        stations = [station_of_file(file) for file in files]
+    stations, words = mended([f"T{n}" for n in numbers], files, stations, request.assign)
+    notes += words
+    noted = dict(request.told)
+    told = [noted.get(file, f) for file, f in zip(files, forces(stations, request.order), strict=True)]
+    if request.order and None in told:
+        odd = sorted({s for s, t in zip(stations, told, strict=True) if t is None})
+        notes.append(f"soft or hard unknown at {', '.join(odd)}: not {len(request.order)} taps there")
+    notes += shortfalls(stations, wanted(request.layout, request.state, stations), per)
+    notes += left_out(request.layout, request.state, stations)
+    plan = [
+        _Planned(f, k, station, force, f"T{n}")
+        for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)
+    ]
+    return plan, notes
+
+
+def _shown(heard: Sequence[Heard], plan: Sequence[_Planned]) -> list[AssignedTap]:
+    return [
+        AssignedTap(p.name, heard[p.file].recording.file, heard[p.file].spans[p.span].onset_s, p.station, p.force)
+        for p in plan
+    ]
+
+
+def _analyse(
+    heard: Sequence[Heard],
+    plan: Sequence[_Planned],
+    request: Request,
+    unreadable: list[str],
+    progress: Progress,
+) -> list[StationResult]:
+    order = list(dict.fromkeys(p.station for p in plan))
+    results = []
+    for i, station in enumerate(order):
+        progress("listening", i, len(order))
+        mine = [p for p in plan if p.station == station]
+        segments = _segments(heard, mine, request.settings, unreadable)
+        results.append(
+            analyse_station(station, segments, request.settings, pictures=request.pictures, rough=len(order) > 1)
+        )
+    progress("listening", len(order), len(order))
+    return results
+
+
+def _segments(
+    heard: Sequence[Heard], mine: Sequence[_Planned], settings: Settings, unreadable: list[str]
+) -> Iterable[Segment]:
+    """The strikes one by one; a file that has gone bad since it was listened to is said and left out."""
+    for p in mine:
+        try:
+            yield cut(heard[p.file], p.span, settings, name=p.name, station=p.station, force=p.force)
+        except UnreadableRecording as problem:
+            if str(problem) not in unreadable:
+                unreadable.append(str(problem))
+
+
+def _scan(heard: Sequence[Heard], results: Sequence[StationResult], request: Request) -> Scan:
+    """Everything the rules may read."""
+    settings = request.settings
+    strikes = sorted((s for r in results for s in r.strikes), key=lambda s: int(s.id[1:]))
+    scan = scan_of(
+        results,
+        settings,
+        recordings=tuple(h.recording for h in heard),
+        strikes=tuple(mark_cut_short(s, results, settings) for s in strikes),
+        state=request.state,
+        parts_held=request.parts_held,
+        layout=request.layout.name if request.layout else None,
+        places=tuple((s.name, s.where) for s in request.layout.stations) if request.layout else (),
+        map=request.layout,
+    )
+    return replace(scan, modes=with_notes(scan.modes))
+
+
+def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:
+    settings = request.settings
+    indications, not_run = run_rules(scan, settings)
+    silent = silent_recordings(scan)
+    outcome = dispose(scan, indications, silent, settings)
+    return Screening(
+        scan=scan,
+        disposition=outcome.disposition,
+        headline=outcome.headline,
+        summary=outcome.summary,
+        next_steps=outcome.next_steps,
+        indications=tuple(indications),
+        rules_not_run=tuple(not_run),
+        limitations=(*silent, *limitations(scan, settings)) if scan.strikes else limitations(scan, settings),
+        settings_sha256=settings_sha256(settings),
+        assignment=tuple(notes),
+        pictures=tuple(p for r in results for p in r.pictures),
+    )

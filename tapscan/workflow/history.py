@@ -1,0 +1,110 @@
+"""A plate's stored scans beside each other: the comparison with its baseline, and its history.
+
+for_comparison(register, entry)                    ScanForComparison from what is stored; nothing is computed anew
+baseline_of(register, plate)                       the baseline scans
+compare_stored(register, plate, settings, ...)     Comparison of one scan with the baseline, or with scans named
+history_of(register, plate, settings)              History: every scan, and its modes through time
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from tapscan.errors import BadRequest
+from tapscan.records import Comparison, Indication, ScanForComparison, Screening
+from tapscan.register.database import Register
+from tapscan.register.entries import ScanEntry
+from tapscan.register.plates import find_plate
+from tapscan.register.results import load_screening
+from tapscan.register.scans import find_scan, list_scans
+from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.screening.compare.condition_changes import is_contact
+from tapscan.screening.compare.trend import ModeCourse, Trend, follow
+from tapscan.settings import Settings
+
+__all__ = ["History", "ModeCourse", "Past", "Trend", "baseline_of", "compare_stored", "for_comparison", "history_of"]
+
+
+@dataclass(frozen=True)
+class Past:
+    """One scan of a plate's history."""
+
+    entry: ScanEntry
+    modes: int
+    relevant: tuple[Indication, ...]
+
+
+@dataclass(frozen=True)
+class History:
+    """All scans of a plate, oldest first."""
+
+    plate: str
+    past: tuple[Past, ...]
+    trend: Trend | None  # None: fewer than two scans
+    unlike: tuple[str, ...]  # scans left out of the trend, and why
+
+
+def own_indications(screening: Screening) -> tuple[Indication, ...]:
+    """What the rules said of the scan alone."""
+    return screening.comparison.carried if screening.comparison else screening.indications
+
+
+def for_comparison(register: Register, entry: ScanEntry) -> ScanForComparison:
+    """As the scan was stored."""
+    return _beside(entry, load_screening(register, entry.current.id))
+
+
+def _beside(entry: ScanEntry, screening: Screening) -> ScanForComparison:
+    own = own_indications(screening)
+    return ScanForComparison(entry.name, entry.date.isoformat(), entry.conditions, screening.scan, own)
+
+
+def baseline_of(register: Register, plate: str) -> list[ScanEntry]:
+    """Oldest first."""
+    return [entry for entry in list_scans(register, plate) if entry.baseline]
+
+
+def compare_stored(
+    register: Register, plate: str, settings: Settings, scan: str | None = None, against: Sequence[str] = ()
+) -> Comparison:
+    """The newest scan, or `scan`, beside the baseline, or beside the scans `against`."""
+    name = find_plate(register, plate).name
+    entries = list_scans(register, name)
+    baselines = [_of_plate(register, a, name) for a in dict.fromkeys(against)] or [e for e in entries if e.baseline]
+    if not baselines:
+        raise BadRequest(
+            f"{name} has no baseline: `tapscan plate baseline {name} SCAN` names one, or give --against SCAN"
+        )
+    taken = {b.name for b in baselines}
+    later = (
+        _of_plate(register, scan, name) if scan else next((e for e in reversed(entries) if e.name not in taken), None)
+    )
+    if later is None:
+        raise BadRequest(f"{name} has no scan beside its baseline: scan it again, then compare")
+    return compare_scans(for_comparison(register, later), [for_comparison(register, b) for b in baselines], settings)
+
+
+def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:
+    entry = find_scan(register, scan if "/" in scan else f"{plate}/{scan}")
+    if entry.plate != plate:
+        raise BadRequest(f"{entry.name} is not a scan of {plate}; a plate is compared with its own scans")
+    return entry
+
+
+def history_of(register: Register, plate: str, settings: Settings) -> History:
+    """Modes are followed through the scans that were made in the newest scan's state."""
+    name = find_plate(register, plate).name
+    entries = list_scans(register, name)
+    screenings = [load_screening(register, e.current.id) for e in entries]
+    past = tuple(
+        Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"))
+        for e, s in zip(entries, screenings, strict=True)
+    )
+    if not entries:
+        return History(name, (), None, ())
+    state = entries[-1].conditions.state
+    alike = [_beside(e, s) for e, s in zip(entries, screenings, strict=True) if e.conditions.state == state]
+    left_out = tuple(
+        f"{e.name} ({e.conditions.state or 'state unknown'})" for e in entries if e.conditions.state != state
+    )
+    contact = all(is_contact(scan.conditions) for scan in alike)
+    return History(name, past, follow(alike, contact, settings) if len(alike) > 1 else None, left_out)

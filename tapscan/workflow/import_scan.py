@@ -1,0 +1,196 @@
+"""Between screening and the register: import a scan, screen it again, read it back.
+
+import_scan(register, plate, paths, new, request, ...)   Kept: what was stored, or why nothing was
+rescreen(register, name, settings, ...)                  Kept: a further screening from the kept recordings
+store(register, plate, new, screening, settings, paths)  files first, then every row at once
+stored_screening(register, entry)                        the Screening that counts
+add_photos(register, plate, paths)                       Plate with its photos
+"""
+
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from tapscan import __version__
+from tapscan.errors import BadRequest, RegisterProblem
+from tapscan.records import ScanForComparison, Screening
+from tapscan.register.database import Register
+from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
+from tapscan.register.files import keep_bytes, keep_file, path_of, sha256_of
+from tapscan.register.names import scan_name
+from tapscan.register.plates import add_photo, find_plate
+from tapscan.register.results import load_screening, pack_pictures
+from tapscan.register.scans import add_screening, find_scan, list_scans, scans_holding, store_scan
+from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.settings import Settings, describe
+from tapscan.workflow.check import Agree, Progress, Request, check, quiet
+from tapscan.workflow.history import for_comparison
+
+READING = ("per_station", "order", "assign", "skip", "told")
+
+
+@dataclass(frozen=True)
+class Kept:
+    """`entry` is None when nothing was stored: a recording could not be read, or the person said no."""
+
+    entry: ScanEntry | None
+    screening: Screening | None
+    unreadable: tuple[str, ...] = ()
+
+
+def import_scan(
+    register: Register,
+    plate: str,
+    paths: Sequence[str],
+    new: NewScan,
+    request: Request,
+    progress: Progress = quiet,
+    agree: Agree | None = None,
+    *,
+    again: bool = False,
+    called: Mapping[str, str] | None = None,
+) -> Kept:
+    """Screen the recordings and store the scan. Nothing is stored unless every recording can be read.
+
+    called : names of the recordings; without it those of their files.
+
+    Raises UnknownName for a plate that is not in the register, BadRequest for recordings that are stored already.
+    """
+    name = find_plate(register, plate, exact=True).name
+    if not again and (twins := scans_holding(register, _hashes(paths))):
+        raise BadRequest(
+            f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
+            "(`tapscan scan rescreen` screens it anew, --again stores it a second time)"
+        )
+    request = replace(request, state=new.conditions.state, pictures=True, called=called or _called(paths))
+    result = check(paths, request, progress, agree)
+    if result.unreadable or result.screening is None:
+        return Kept(None, None, result.unreadable)
+    new = replace(new, reading=_reading(request))
+    screening = _beside_baseline(register, name, new, result.screening, request.settings)
+    entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
+    return Kept(entry, screening)
+
+
+def _beside_baseline(
+    register: Register, plate: str, new: NewScan, screening: Screening, settings: Settings, scan: str | None = None
+) -> Screening:
+    """With the comparison, where the plate has a baseline and this scan is not part of it."""
+    baseline = [e for e in list_scans(register, plate) if e.baseline and e.name != scan]
+    if new.baseline or not baseline:
+        return screening
+    same_day = [e.number for e in list_scans(register, plate) if e.date == new.date]
+    name = scan or scan_name(plate, new.date, max(same_day, default=0) + 1)
+    later = ScanForComparison(name, new.date.isoformat(), new.conditions, screening.scan, screening.indications)
+    return with_comparison(
+        screening, compare_scans(later, [for_comparison(register, e) for e in baseline], settings), settings
+    )
+
+
+def store(
+    register: Register,
+    plate: str,
+    new: NewScan,
+    screening: Screening,
+    settings: Settings,
+    paths: Sequence[str],
+    *,
+    again: bool = False,
+    called: Mapping[str, str] | None = None,
+) -> ScanEntry:
+    """Files first, then every row in one transaction: a scan is there whole, or not at all."""
+    called = called or _called(paths)
+    kept: dict[str, KeptFile] = {}
+    for path in paths:
+        file = keep_file(register.folder, Path(path), called[path])
+        kept.setdefault(file.sha256, file)
+    if set(kept) != {r.sha256 for r in screening.scan.recordings}:
+        raise RegisterProblem("a recording changed while it was being read; nothing was stored: import it again")
+    pictures = _keep_pictures(register, screening)
+    return store_scan(register, plate, new, _made(screening, settings), list(kept.values()), pictures, again=again)
+
+
+def rescreen(
+    register: Register, name: str, settings: Settings, progress: Progress = quiet, changes: Mapping[str, Any] = {}
+) -> Kept:
+    """Screen a stored scan from its recordings with these settings; the earlier screenings are kept.
+
+    changes : fields of Request that differ from how the recordings were read before
+    """
+    entry = find_scan(register, name)
+    before = load_screening(register, entry.current.id)
+    paths = {str(path_of(register.folder, file.sha256)): file.name for file in entry.files}
+    request = Request(
+        settings=settings,
+        layout=before.scan.map,
+        state=entry.conditions.state,
+        pictures=True,
+        parts_held=before.scan.parts_held,
+        called=paths,
+        **_read_before(entry.reading),
+    )
+    result = check(list(paths), replace(request, **changes), progress)
+    if result.unreadable or result.screening is None:
+        return Kept(None, None, result.unreadable)
+    facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline)
+    screening = _beside_baseline(register, entry.plate, facts, result.screening, settings, entry.name)
+    pictures = _keep_pictures(register, screening)
+    return Kept(add_screening(register, entry.name, _made(screening, settings), pictures), screening)
+
+
+def stored_screening(register: Register, entry: ScanEntry, number: int | None = None) -> Screening:
+    """The screening that counts, or the one of that number, pictures included."""
+    known = {s.number: s for s in entry.screenings}
+    if number is not None and number not in known:
+        raise BadRequest(f"{entry.name} has no screening {number}; it has {', '.join(map(str, known))}")
+    return load_screening(register, (known[number] if number else entry.current).id, pictures=True)
+
+
+def add_photos(register: Register, plate: str, paths: Sequence[Path]) -> Plate:
+    """Photos are kept as they are, each named by its SHA-256."""
+    found = find_plate(register, plate, exact=True)
+    for path in paths:
+        found = add_photo(register, found.name, keep_file(register.folder, path, path.name))
+    return found
+
+
+def _made(screening: Screening, settings: Settings) -> NewScreening:
+    text = "".join(f"{name} = {value!r}\n" for name, value, *_ in describe(settings))
+    return NewScreening(screening, text, __version__)
+
+
+def _keep_pictures(register: Register, screening: Screening) -> KeptFile | None:
+    content = pack_pictures(screening.pictures)
+    return keep_bytes(register.folder, content, "pictures.npz") if content else None
+
+
+def _hashes(paths: Sequence[str]) -> list[str]:
+    """Of the files that can be read; the others are told of when they are screened."""
+    hashes = []
+    for path in paths:
+        with suppress(OSError):
+            hashes.append(sha256_of(Path(path)))
+    return hashes
+
+
+def _called(paths: Sequence[str]) -> dict[str, str]:
+    """The bare names of the files; the whole path where two have the same name."""
+    names = [Path(path).name for path in paths]
+    return {path: name if names.count(name) == 1 else path for path, name in zip(paths, names, strict=True)}
+
+
+def _reading(request: Request) -> dict[str, Any]:
+    return {key: getattr(request, key) for key in READING if getattr(request, key)}
+
+
+def _read_before(reading: Mapping[str, Any]) -> dict[str, Any]:
+    told = {key: reading[key] for key in READING if key in reading}
+    for key in ("order", "skip"):
+        if key in told:
+            told[key] = tuple(told[key])
+    for key in ("assign", "told"):
+        if key in told:
+            told[key] = tuple((what, which) for what, which in told[key])
+    return told

@@ -1,0 +1,16 @@
+"""What the commands ask of layouts: reading them, their sheet, and which tap belongs where."""
+
+from tapscan.layouts import known_layouts, read_layout
+from tapscan.layouts.assignment import read_order
+from tapscan.layouts.tap_corrections import AssignedTap, read_assign, read_skip
+from tapscan.report.layout_sheet import write_sheet
+
+__all__ = [
+    "AssignedTap",
+    "known_layouts",
+    "read_assign",
+    "read_layout",
+    "read_order",
+    "read_skip",
+    "write_sheet",
+]

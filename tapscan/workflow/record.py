@@ -1,0 +1,243 @@
+"""A scan recorded at the plate: sound in, strikes safe in the register, the guide moved on. Knows neither device nor screen.
+
+    begin_recording(register, plate, facts, layout, order)   Unfinished: a new scan, or one found again, is what a Recorder works on
+    Recorder.hear(block, lost)                               events that the sound led to
+    Recorder.key(action)                                     events that a key led to
+    finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
+missing_stations(unfinished)                             stations that still lack a tap
+rate_of(register, unfinished)                            sample rate to go on with
+
+An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe. Two quick
+knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from tapscan.errors import BadRequest
+from tapscan.layouts import Layout, layout_from_text, layout_text
+from tapscan.recording.files import open_sound
+from tapscan.recording.trigger import Clip, Trigger
+from tapscan.records import FloatArray, Force
+from tapscan.register.database import Register
+from tapscan.register.entries import NewScan, TakenStrike, Unfinished
+from tapscan.register.files import keep_bytes, path_of
+from tapscan.register.scans import scans_holding
+from tapscan.register.unfinished import begin, end, find_unfinished, name_of, take, undo
+from tapscan.settings import Settings
+from tapscan.workflow.check import Progress, Request, quiet
+from tapscan.workflow.guide import Guide
+from tapscan.workflow.import_scan import Kept, import_scan
+from tapscan.workflow.judging import REFUSED, Judged, judge
+
+What = Literal["accepted", "refused", "undone", "moved", "complete"]
+Action = Literal["undo", "skip", "back", "repeat"]
+ALIKE_FORCE_DB = 3.0
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something to show and to beep. `words` is a sentence for the person at the plate."""
+
+    what: What
+    words: str
+    reason: str | None = None  # key of judging.REFUSED
+
+
+class Recorder:
+    """See the module."""
+
+    def __init__(self, register: Register, unfinished: Unfinished, sample_rate_hz: int, settings: Settings) -> None:
+        self.register, self.id, self.settings = register, unfinished.id, settings
+        self.layout = _layout_of(unfinished)
+        kept = unfinished.kept
+        self.guide = _guide_of(unfinished)
+        self._positions = [s.position for s in kept if s.force is not None]
+        self._levels = {s.position: s.level_db for s in kept}
+        self.trigger = Trigger(sample_rate_hz, settings)
+        self.paused = False
+        self._knocks: list[Judged] = []  # the last clear knock, and those that followed it at once
+        self._first_counts = False  # the first of them was accepted as a strike
+        self._lost = 0
+
+    def hear(self, samples: FloatArray, lost: int = 0) -> list[Event]:
+        """Feed the next (n,) samples."""
+        self._lost += lost
+        clips = self.trigger.feed(samples, lost)
+        if self.paused:
+            return []
+        events = [event for clip in clips for event in self._clip(clip)]
+        return events + self._after_knocks()
+
+    def _clip(self, clip: Clip) -> list[Event]:
+        judged = judge(clip, self.settings)
+        if self._knocks and self._follows(judged):
+            self._knocks.append(judged)
+            return []
+        events = self._knocks_end()
+        self._knocks = [judged] if _clear(judged) else []
+        self._first_counts = False
+        if judged.refused is None:
+            self._first_counts = self.guide.station is not None
+            return events + self._accept(judged)
+        if clip.next_s is not None and self.settings.undo_shortest_s <= clip.next_s <= self.settings.undo_longest_s:
+            return events  # perhaps the first of two knocks: the next clip tells
+        return [*events, Event("refused", REFUSED[judged.refused], judged.refused)]
+
+    def _follows(self, later: Judged) -> bool:
+        """Whether it comes as soon after the last knock as the second of two, and is as clear and about as strong."""
+        s, last = self.settings, self._knocks[-1]
+        apart = later.clip.at_s - last.clip.at_s
+        alike = abs(_level_db(last) - _level_db(later)) <= s.undo_alike_db
+        return s.undo_shortest_s <= apart <= s.undo_longest_s and alike and _clear(later)
+
+    def _after_knocks(self) -> list[Event]:
+        """Two knocks mean something only when nothing follows them."""
+        if len(self._knocks) < 2:
+            return []
+        limit = self._knocks[-1].clip.at_s + self.settings.undo_longest_s
+        since = self.trigger.sounding_since_s
+        waiting = self.trigger.clock_s < limit or (since is not None and since <= limit)
+        return [] if waiting else self._knocks_end()
+
+    def _knocks_end(self) -> list[Event]:
+        """Two: take back the last strike, and the first knock where it was taken for one. More: nothing but a word."""
+        knocks, self._knocks = self._knocks, []
+        if len(knocks) < 2:
+            return []
+        if len(knocks) > 2:
+            return [Event("refused", REFUSED["crowded"], "crowded")]
+        if self._first_counts:
+            self._undo()
+        return self.key("undo")
+
+    def _accept(self, judged: Judged) -> list[Event]:
+        station, force = self.guide.station, self.guide.force
+        if station is None or force is None or judged.strike is None:
+            return []
+        strike = judged.strike
+        name = name_of(station, 0, force)
+        file = keep_bytes(self.register.folder, judged.content, name)
+        taken = TakenStrike(station, force, file, strike.level_db, strike.snr_db, self._lost)
+        position = take(self.register, self.id, taken)
+        self._lost = 0
+        self._positions.append(position)
+        self._levels[position] = strike.level_db
+        remark = self._too_alike(station, force, strike.level_db)
+        complete = self.guide.accept()
+        events = [Event("accepted", f"{station}: taken.{remark}")]
+        if complete:
+            done = self.guide.station is None
+            events.append(
+                Event("complete", "All stations are done.") if done else Event("moved", f"Next: {self.guide.station}.")
+            )
+        return events
+
+    def _too_alike(self, station: str, force: Force, level_db: float) -> str:
+        """A word where soft and hard at one station hardly differ; the strike counts all the same."""
+        before = [
+            self._levels[p]
+            for (where, other), p in zip(self.guide.taken, self._positions, strict=False)
+            if where == station and other != force
+        ]
+        if not before:
+            return ""
+        louder = level_db - max(before) if force == "hard" else min(before) - level_db
+        return "" if louder > ALIKE_FORCE_DB else " Soft and hard were nearly alike: let them differ more."
+
+    def key(self, action: Action) -> list[Event]:
+        """What a key, or two knocks, ask for."""
+        if action == "undo":
+            station = self._undo()
+            words = f"Taken back: the last strike at {station}." if station else "There is nothing to take back."
+            return [Event("undone", words)]
+        if action == "repeat":
+            return self._repeat()
+        self.guide.skip() if action == "skip" else self.guide.back()
+        here = self.guide.station
+        return [Event("moved", f"Now: {here}.") if here else Event("complete", "No station is left.")]
+
+    def _undo(self) -> str | None:
+        if not self._positions:
+            return None
+        undo(self.register, self.id, self._positions.pop())
+        self.guide.undo()
+        return self.guide.station
+
+    def _repeat(self) -> list[Event]:
+        gone = self.guide.repeat()
+        for position in [self._positions[i] for i in gone]:
+            undo(self.register, self.id, position)
+        self._positions = [p for i, p in enumerate(self._positions) if i not in gone]
+        return [Event("undone", f"{self.guide.station}: begin anew.")]
+
+
+def _clear(judged: Judged) -> bool:
+    return (
+        judged.strike is not None and not {"not a tap", "weak"} & set(judged.strike.faults) and judged.refused != "thud"
+    )
+
+
+def _level_db(judged: Judged) -> float:
+    return judged.strike.level_db if judged.strike else -200.0
+
+
+def begin_recording(register: Register, plate: str, facts: NewScan, layout: str, order: Sequence[Force]) -> Unfinished:
+    """A new scan; `layout` is a name or a TOML file. Raises UnknownName, BadLayout, BadRequest."""
+    text = layout_text(layout)
+    if not layout_from_text(text, layout).allowed(facts.conditions.state):
+        raise BadRequest(f"no station of {layout} may be struck in this state; choose another layout")
+    plan = {"layout": text, "order": list(order)}
+    return begin(register, plate, facts, plan)
+
+
+def finish(
+    register: Register, number: int, settings: Settings, progress: Progress = quiet, *, held: bool = False
+) -> Kept:
+    """Screen what was taken, compare it with the baseline and store it as a scan of its plate.
+
+    Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
+    """
+    unfinished = find_unfinished(register, number)
+    kept = unfinished.kept
+    if not kept:
+        raise BadRequest("no strike was taken, so there is nothing to store")
+    if twins := scans_holding(register, [s.file.sha256 for s in kept]):
+        end(register, number, twins[0])
+        raise BadRequest(f"these strikes are stored already, as {twins[0]}")
+    paths = {str(path_of(register.folder, s.file.sha256)): s.file.name for s in kept}
+    request = Request(
+        settings=settings,
+        layout=_layout_of(unfinished),
+        told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
+        parts_held=held,
+    )
+    stored = import_scan(register, unfinished.plate, list(paths), unfinished.facts, request, progress, called=paths)
+    if stored.entry is not None:
+        end(register, number, stored.entry.name)
+    return stored
+
+
+def missing_stations(unfinished: Unfinished) -> list[str]:
+    """Stations that lack a tap."""
+    guide = _guide_of(unfinished)
+    return [name for name in guide.stations if guide.missing(name)]
+
+
+def rate_of(register: Register, unfinished: Unfinished) -> int | None:
+    """Sample rate in Hz of the strikes so far, to go on with: strikes of two rates are not fitted together. None before the first."""
+    if not unfinished.kept:
+        return None
+    with open_sound(path_of(register.folder, unfinished.kept[0].file.sha256)) as sound:
+        return sound.sample_rate_hz
+
+
+def _layout_of(unfinished: Unfinished) -> Layout:
+    return layout_from_text(unfinished.plan["layout"], "the unfinished scan")
+
+
+def _guide_of(unfinished: Unfinished) -> Guide:
+    names = [s.name for s in _layout_of(unfinished).allowed(unfinished.facts.conditions.state)]
+    taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
+    return Guide.resumed(names, unfinished.plan["order"], taken)

@@ -1,0 +1,52 @@
+"""A plate's tones through all its scans up to one of them, for the page.
+
+course_of(register, entry)   Course, or None with fewer than two scans in that state
+"""
+
+from tapscan.records import ScanForComparison
+from tapscan.register.database import Register
+from tapscan.register.entries import ScanEntry
+from tapscan.register.scans import list_scans
+from tapscan.report.beside import Course, CourseLine
+from tapscan.screening.compare.condition_changes import is_contact
+from tapscan.screening.compare.trend import ModeCourse, follow
+from tapscan.settings import Settings
+from tapscan.workflow.history import for_comparison
+
+MOST_LINES = 5
+SAID = {"steady": "steady", "drift": "drifts", "step": "one step", None: "too few scans to say"}
+
+
+def course_of(register: Register, entry: ScanEntry) -> Course | None:
+    """Scans after `entry` are not looked at: a page made again says what it said then."""
+    upto = [e for e in list_scans(register, entry.plate) if (e.date, e.number) <= (entry.date, entry.number)]
+    alike = [e for e in upto if e.conditions.state == entry.conditions.state]
+    if len(alike) < 2:
+        return None
+    scans = [for_comparison(register, e) for e in alike]
+    contact = all(is_contact(s.conditions) for s in scans)
+    return _course(scans, contact, Settings(), tuple(e.name for e in upto if e not in alike))
+
+
+def _course(scans: list[ScanForComparison], contact: bool, settings: Settings, left_out: tuple[str, ...]) -> Course:
+    found = follow(scans, contact, settings)
+    low, high = settings.compare_lowest_hz, settings.compare_highest_hz
+    followed = [m for m in found.modes if low <= m.frequency_hz <= high and m.change_ppm[-1] is not None]
+    lines = sorted(followed, key=_moved, reverse=True)[:MOST_LINES]
+    return Course(
+        found.scans,
+        found.dates,
+        found.shared_ppm,
+        tuple(_line(m) for m in sorted(lines, key=lambda m: m.frequency_hz)),
+        len(followed),
+        left_out,
+    )
+
+
+def _moved(m: ModeCourse) -> tuple[bool, float]:
+    """Drifts and steps first, then by the last change in its own scatter."""
+    return m.course in ("drift", "step"), abs((m.change_ppm[-1] or 0.0) / (m.sd_ppm[-1] or 1.0))
+
+
+def _line(m: ModeCourse) -> CourseLine:
+    return CourseLine(m.frequency_hz, m.change_ppm, m.sd_ppm, SAID[m.course])

@@ -1,0 +1,119 @@
+"""The page of a scan: what tapscan said, the comparison, what the shop wrote down, what can be heard.
+
+write_report(register, name, path, wish)    the page of a stored scan, whole or not at all
+write_check_page(screening, path, shop)     the page of recordings that are in no register
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from tapscan.records import Screening
+from tapscan.register.database import Register
+from tapscan.register.entries import CHECKLIST, Plate, ScanEntry, full_checklist
+from tapscan.register.plates import find_plate
+from tapscan.register.results import load_screening
+from tapscan.register.scans import find_scan, list_scans
+from tapscan.report.about import About, told
+from tapscan.report.beside import Beside
+from tapscan.report.page import render_page, write_page
+from tapscan.report.pdf import write_pdf
+from tapscan.report.shop import Shop
+from tapscan.workflow.audio_clips import decays_of, sounds_of
+from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.stored_audio import Tape, tape_of_files, tape_of_register
+from tapscan.workflow.trend_for_report import course_of
+
+
+@dataclass(frozen=True)
+class Wish:
+    """How the page is wanted."""
+
+    shop: Shop | None = None
+    summary: bool = False  # one page for a buyer
+    pdf: bool = False  # through WeasyPrint, which is an extra
+    whom: str = ""  # whom the page is for
+
+
+PLAIN = Wish()
+
+
+def write_report(register: Register, name: str, path: Path | None, wish: Wish = PLAIN) -> Path:
+    """Write the page of the scan `name` to `path`, else beside where the command runs, named after the scan.
+
+    Raises UnknownName for a scan that is not there, MissingExtra for a PDF without WeasyPrint, OSError where the page cannot be written.
+    """
+    entry = find_scan(register, name)
+    screening = stored_screening(register, entry)
+    target = path or Path(f"{_plain(entry.name)}{'-summary' if wish.summary else ''}.{'pdf' if wish.pdf else 'html'}")
+    told_of = about(find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop())
+    beside = (
+        Beside(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)
+    )
+    if wish.pdf:
+        write_pdf(render_page(screening, told_of, beside), target, (wish.shop or Shop()).paper)
+    else:
+        write_page(screening, target, told_of, beside)
+    return target
+
+
+def write_check_page(screening: Screening, path: Path, shop: Shop | None = None, before: Tape | None = None) -> None:
+    """`before` : the scan it was compared with, if any. Raises OSError where the page cannot be written."""
+    now = tape_of_files(screening.scan)
+    write_page(screening, path, None, Beside(shop, sounds_of(now, before, screening), decays_of(now, screening)))
+
+
+def _beside(register: Register, entry: ScanEntry, screening: Screening, wish: Wish) -> Beside:
+    now = tape_of_register(register.folder, screening.scan)
+    sounds = () if wish.pdf else sounds_of(now, _baseline(register, entry), screening)
+    return Beside(wish.shop, sounds, decays_of(now, screening), course_of(register, entry), whom=wish.whom)
+
+
+def _baseline(register: Register, entry: ScanEntry) -> Tape | None:
+    earlier = [e for e in list_scans(register, entry.plate) if e.baseline and e.name != entry.name]
+    if entry.baseline or not earlier:
+        return None
+    return tape_of_register(register.folder, load_screening(register, earlier[-1].current.id).scan)
+
+
+def about(plate: Plate, entry: ScanEntry, shop: Shop) -> About:
+    """Rows of words of what the register knows."""
+    return About(
+        tapped=shop.day(entry.date),
+        which=", ".join(filter(None, [plate.pattern, plate.serial and f"serial number {plate.serial}"])),
+        by=entry.operator or "",
+        plate=plate.name,
+        scan=entry.name,
+        plate_facts=(
+            ("Plate", plate.name),
+            ("Pattern", told(plate.pattern)),
+            ("Serial number", told(plate.serial)),
+            ("Kind", told(plate.kind)),
+            ("Mass", told(None if plate.mass_kg is None else shop.mass(plate.mass_kg))),
+        ),
+        scan_facts=_scan_facts(entry, shop),
+        seen=tuple((CHECKLIST[f.item], f.answer, f.note or "") for f in full_checklist(entry.checklist)),
+        outcomes=tuple((o.found, o.method, o.by_whom, shop.day(o.on), o.note or "") for o in entry.outcomes),
+    )
+
+
+def _scan_facts(entry: ScanEntry, shop: Shop) -> tuple[tuple[str, str], ...]:
+    c = entry.conditions
+    fittings = None if c.fittings is None else ", ".join(c.fittings) or "none; somebody looked"
+    return (
+        ("Scan", f"{entry.name}{', part of the baseline' if entry.baseline else ''}"),
+        ("Supports", told(c.supports)),
+        ("Iron", told(None if c.iron_c is None else shop.degrees(c.iron_c))),
+        ("Air", told(None if c.air_c is None else shop.degrees(c.air_c))),
+        ("Hours in the room", told(None if c.hours_in_room is None else f"{c.hours_in_room:g}")),
+        ("Sensor", told(c.sensor)),
+        ("Place of the sensor", told(c.sensor_place)),
+        ("Hammer", told(c.hammer)),
+        ("Left on the plate", told(fittings)),
+        ("Tapped by", told(entry.operator)),
+        ("Notes", told(entry.notes)),
+    )
+
+
+def _plain(name: str) -> str:
+    """A scan's name as a file name: letters, digits, points and dashes, never a path or a hidden file."""
+    return "".join(c if c.isalnum() or c in "-." else "_" for c in name).lstrip(".") or "scan"
