@@ -217,14 +217,23 @@ def rescreen(
 def outcome(
     name: o.SCAN,
     found: Annotated[str, typer.Option(help="What was found, or that nothing was.")],
-    method: Annotated[str, typer.Option(help="How: dye penetrant, magnetic particles, taken apart, ...")],
+    method: Annotated[
+        str, typer.Option(help="How: magnetic particles, hardness test, replica, penetrant, taken apart, ...")
+    ],
     by: Annotated[str, typer.Option(help="Who examined it.")],
     on: Annotated[o.TEXT, typer.Option(metavar="DATE", help="Day; else today.")] = None,
     note: Annotated[o.TEXT, typer.Option(help="Anything else.")] = None,
+    part: Annotated[
+        bool,
+        typer.Option("--part", help="--found names the part that caused the finding and was fixed since."),
+    ] = False,
     register: o.REGISTER = None,
 ) -> None:
     """Note what a later examination of the plate found: only that shows what a scan was worth."""
-    from tapscan.workflow.scan import Outcome, add_outcome
+    from tapscan.workflow.scan import PART, Outcome, add_outcome
 
+    if part and not found.strip():
+        raise BadRequest("--part needs the part's name in --found, such as --found 'hook at the tail'")
+    found = PART + found if part else found
     entry = add_outcome(o.opened(register), name, Outcome(found, method, by, o.day(on, "--on"), o.words(note)))
     typer.echo(f"Noted for {entry.name}: {found} ({method}, {by}).")

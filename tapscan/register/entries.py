@@ -20,6 +20,7 @@ CHECKLIST: dict[str, str] = {
     "loose-nose-bolts": "loose nose bolts",
     "pitch-not-held": "a section that does not hold pitch",
 }
+PART = "caused by this part, since fixed: "
 
 
 @dataclass(frozen=True)
@@ -87,7 +88,10 @@ class NewScreening:
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a later examination found. A named person says so."""
+    """What a later examination found. A named person says so.
+
+    Where a part was the cause `found` begins with PART, so that every page that shows it tells so.
+    """
 
     found: str
     method: str
@@ -95,6 +99,11 @@ class Outcome:
     on: dt.date
     note: str | None = None
     entered_utc: str | None = None
+
+    @property
+    def part(self) -> str | None:
+        """The part that caused the finding and was fixed, where one is named."""
+        return self.found.removeprefix(PART) if self.found.startswith(PART) else None
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """How often each rule is right and wrong, as far as the benches measured it, in words.
 
     reach(rule, settings_sha256)     a sentence; for other settings than those that ship, that nothing was measured
+    single_scan_misses(sha256)       a sentence on severed struts that a single scan passes over
     limits_sha256(settings, part)    hash of the limits that the figures of one part of the file depend on
     FILE                             reach.json, written by bench/detection.py and bench/compare.py and by nothing else
 
@@ -86,6 +87,15 @@ def reach(rule: str, used_sha256: str) -> str:
         found = figures["string_on_bare"]
         return f"not measured on strings. On {_share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
     return _rule(rule, figures)
+
+
+def single_scan_misses(used_sha256: str) -> str:
+    """For a first screen on which nothing was compared and nothing found; with figures only for the settings that ship."""
+    said = "A strut that is cut through mostly passes unnoticed in a single scan"
+    if used_sha256 != _shipped_sha256():
+        return f"{said}."
+    found = measured()["single"]["any_relevant"]["severed strut"]
+    return f"{said} (on simulated plates it was noticed in {_share(found)})."
 
 
 def _rule(rule: str, figures: Mapping[str, Any]) -> str:

@@ -1,18 +1,21 @@
 """From indications to the scan's disposition, and the plain words for it.
 
-    dispose(scan, indications, silent, settings)   Outcome: disposition, headline, summary and next steps
+    dispose(scan, indications, silent, settings, opened)   Outcome: disposition, headline, summary and next steps
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
 
 Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. One that is `unchanged` does not raise the
-disposition, but headline, summary and steps carry it: who reads only these must not take it for gone. Wording of the
-disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
+disposition, but headline, summary and steps carry it: who reads only these must not take it for gone. So it is with a finding of an earlier scan
+that is still open (screening/open_findings.py). The steps and their choice stand in screening/next_steps.py. Wording of the disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.records import IN_PIANO, Disposition, Indication, Scan, Strike
+from tapscan.screening import next_steps as give
+from tapscan.screening.next_steps import Step
+from tapscan.screening.open_findings import OpenFinding, beside, told
 from tapscan.settings import Settings
 
 LOOK = "Something to look at"
@@ -20,6 +23,10 @@ NOTHING = "Nothing found in what was tested"
 ALONE = "Nothing found in this scan by itself; it could not be compared with the earlier one"
 STANDS = "Nothing new; an earlier finding still stands"
 STANDS_ALONE = "An earlier finding still stands; the rest could not be compared"
+OPEN = "Nothing found this time; an earlier finding is still open"
+OPEN_ALONE = "An earlier finding is still open; the rest could not be compared"
+NO_ANSWER_STANDS = "No answer; an earlier finding still stands"
+NO_ANSWER_OPEN = "No answer; an earlier finding is still open"
 REPEAT = "Repeat the test"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
 
@@ -29,8 +36,10 @@ class Why:
     """Why a scan tells too little, and what would mend it."""
 
     reason: str
-    steps: tuple[str, ...]
+    mends: tuple[str, ...] = ()  # how to tap better
     headline: str = REPEAT
+    steps: tuple[Step, ...] = ()  # where they are no mends
+    buzz: bool = False
 
 
 @dataclass(frozen=True)
@@ -40,41 +49,65 @@ class Outcome:
     disposition: Disposition
     headline: str
     summary: str
-    next_steps: tuple[str, ...]
+    steps: tuple[Step, ...]
+
+    @property
+    def next_steps(self) -> tuple[str, ...]:
+        """As they are printed and stored."""
+        return tuple(s.line for s in self.steps)
 
 
-def dispose(scan: Scan, indications: Sequence[Indication], silent: Sequence[str], settings: Settings) -> Outcome:
-    """`silent`: for each recording without a usable strike, what is wrong and what would mend it."""
+def dispose(
+    scan: Scan,
+    indications: Sequence[Indication],
+    silent: Sequence[str],
+    settings: Settings,
+    opened: Sequence[OpenFinding] = (),
+) -> Outcome:
+    """`silent`: for each recording without a usable strike, what is wrong and what would mend it; `opened`: findings of earlier scans."""
     every = [i for i in indications if i.interpretation == "relevant"]
     relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
+    opened = beside(opened, every)
+    known = _known(standing) + told(opened)
+    rules = [i.rule for i in every] + [o.rule for o in opened]
+    earlier = bool(standing or opened)
     if relevant:
-        return Outcome("relevant indication", LOOK, _findings(relevant) + _known(standing), _steps(scan))
+        steps = give.suspected(scan.state, rules, earlier=earlier)
+        return Outcome("relevant indication", LOOK, _findings(relevant) + known, steps)
     why = _why_inconclusive(scan, silent, indications, settings)
+    if why and earlier:
+        headline = NO_ANSWER_STANDS if standing else NO_ANSWER_OPEN
+        steps = give.suspected(scan.state, rules, _mends(why, scan), again=False, earlier=True)
+        return Outcome("inconclusive", headline, why.reason + known, steps)
     if why:
-        steps = why.steps or AS_THE_SHEET
-        if standing:
-            hold, ask = _examined(scan)
-            steps = (hold, *steps, ask)
-        return Outcome("inconclusive", why.headline, why.reason + _known(standing), steps)
-    if standing:
-        return Outcome("no relevant indication", STANDS, _standing(standing), (*_examined(scan), KEEP))
-    return Outcome(
-        "no relevant indication",
-        NOTHING,
+        return Outcome("inconclusive", why.headline, why.reason, _mends(why, scan))
+    if earlier:
+        headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
+        steps = (
+            *give.suspected(scan.state, rules, again=False, earlier=True),
+            *give.after_nothing(scan.state, keep_only=True),
+        )
+        return Outcome("no relevant indication", headline, said, steps)
+    return Outcome("no relevant indication", NOTHING, f"{_silent(scan)} {NOT_FREE}", give.after_nothing(scan.state))
+
+
+def _mends(why: Why, scan: Scan) -> tuple[Step, ...]:
+    if why.buzz:
+        return give.buzzing(scan.state)
+    return why.steps or give.repeat(why.mends or AS_THE_SHEET)
+
+
+def _silent(scan: Scan) -> str:
+    return (
         f"{_counted(sum(s.usable for s in scan.strikes), 'tap')} at {_counted(len(_heard(scan)), 'place')} showed "
-        f"{_counted(len(scan.modes), 'mode')}; the rules that ran raised nothing. "
-        "That does not show that the plate is free of flaws.",
-        (
-            KEEP,
-            "Look the plate over in good light at struts, screw holes and rim all the same.",
-        ),
+        f"{_counted(len(scan.modes), 'mode')}; no check found anything."
     )
 
 
 def not_compared(outcome: Outcome, why: str) -> Outcome:
     """Who asked for a comparison must not take the scan's own silence for its answer."""
     said = f"The comparison gave no answer. {why[0].upper()}{why[1:].rstrip('.')}."
-    headline = {NOTHING: ALONE, STANDS: STANDS_ALONE}.get(outcome.headline)
+    headline = {NOTHING: ALONE, STANDS: STANDS_ALONE, OPEN: OPEN_ALONE}.get(outcome.headline)
     if headline is None:
         return replace(outcome, summary=f"{outcome.summary} {said}")
     return replace(outcome, headline=headline, summary=f"{said} In this scan by itself: {outcome.summary}")
@@ -103,37 +136,12 @@ def _known(standing: Sequence[Indication]) -> str:
 
 def _standing(standing: Sequence[Indication]) -> str:
     more = f" {_counted(len(standing) - 1, 'further earlier finding')} below." if len(standing) > 1 else ""
-    return f"Found before, and still there: {standing[0].sentence}{more} That nothing else was raised does not show that the plate is free of flaws."
-
-
-def _examined(scan: Scan) -> tuple[str, str]:
-    """What to hold, and whom to ask, while an earlier finding stands."""
-    return (HOLD_IN_PIANO if scan.state in IN_PIANO else HOLD), ASK
+    return f"Found before, and still there: {standing[0].sentence}{more} That nothing else was found does not show that the plate is free of flaws."
 
 
 def _findings(relevant: Sequence[Indication]) -> str:
     first = relevant[0].sentence
     return first if len(relevant) == 1 else f"{first} {_counted(len(relevant) - 1, 'further indication')} below."
-
-
-def _steps(scan: Scan) -> tuple[str, ...]:
-    again = (
-        "Tighten or steady screws, supports and loose parts, see that nothing rattles in the hook or sling that holds the plate, and record the "
-        "taps again. If the finding is then gone, it came from those parts."
-    )
-    look = "Look at the named places in good light with a magnifier. Seeing nothing does not clear the plate."
-    if scan.state in IN_PIANO:
-        return (
-            "Stop: do not tune and do not raise the pitch. Tell the owner.",
-            again,
-            "Have a qualified person examine the plate; if it is strung, let a qualified person lower the tension first.",
-        )
-    return (
-        "Put no finish and no strings on the plate until a qualified person has decided.",
-        again,
-        look,
-        "If the tap test still says the same, have a qualified person examine the named places with dye penetrant or magnetic particles, which show cracks too fine for the eye.",
-    )
 
 
 def _why_inconclusive(
@@ -174,37 +182,22 @@ def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
 def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     """Why a scan with good taps still tells too little."""
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
-        return Why(buzz[0].sentence, (BUZZ_AGAIN,))
+        return Why(buzz[0].sentence, buzz=True)
     if scan.state not in IN_PIANO:
         return None
     strings = sum(i.rule == "string" for i in indications)
     if not strings:
-        return Why(f"Nothing stood out. {IN_THE_PIANO}", PIANO_STEPS, UNDECIDED)
+        return Why(f"Nothing stood out. {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=False))
     heard = f"The tones of {_counted(strings, 'string')} were heard and set aside. Nothing else stood out."
-    return Why(f"{heard} {IN_THE_PIANO}", (MUTE, *PIANO_STEPS), UNDECIDED)
+    return Why(f"{heard} {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=True))
 
 
 AS_THE_SHEET = ("Record it again as the sheet says.",)
-KEEP = "Keep this scan, and scan again after each stage of the work."
-HOLD = "Put no finish and no strings on the plate until the earlier finding has been examined by a qualified person."
-HOLD_IN_PIANO = (
-    "Do not tune and do not raise the pitch until the earlier finding has been examined by a qualified person."
-)
-ASK = (
-    "Ask the owner, or whoever made the earlier scan, whether that was done and what came of it. If it was not done, have the named places examined with dye "
-    "penetrant or magnetic particles, which show cracks too fine for the eye."
-)
+NOT_FREE = "That does not show that the plate is free of flaws."
 IN_THE_PIANO = (
     "But the plate is bolted to wood and joined to strings and case, and how much a tap test can show in a piano has never "
-    "been measured: take this neither for good news nor for bad."
+    "been measured. This is neither good news nor bad."
 )
-MUTE = "Mute all strings with felt and tap again: their tones may hide a finding. If nothing is found then, that is still no answer."
-PIANO_STEPS = (
-    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any run of notes that does not stay in tune.",
-    "Before money or safety rests on this plate, have a qualified person examine it. For a tap test that can answer, the plate has to be out of the piano: that is heavy work; "
-    "let a qualified person lower the tension first.",
-)
-BUZZ_AGAIN = "Hold the hook, screws, pads and pickup still with the hand, tap all places again, and say that they were held (--held)."
 NEITHER_WAY = "The test as it stands says nothing about the plate, neither one way nor the other."
 MEANT = {
     "clipped": "too loud, so that their peaks are cut off (clipped)",

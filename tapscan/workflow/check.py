@@ -14,13 +14,14 @@ from tapscan.layouts import Layout
 from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, split, station_of_file, wanted
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
 from tapscan.records import Force, Scan, Screening, Segment, State
-from tapscan.screening.disposition import dispose, silent_recordings
+from tapscan.screening.disposition import silent_recordings
 from tapscan.screening.limitations import limitations
 from tapscan.screening.notes import with_notes
 from tapscan.screening.rules import run_rules
 from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings, settings_sha256
 from tapscan.signal.plate.station_analysis import StationResult, analyse_station, mark_cut_short
+from tapscan.workflow.conclude import conclude
 from tapscan.workflow.listen import Heard, cut, listen
 
 Progress = Callable[[str, int, int], None]
@@ -205,13 +206,12 @@ def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, no
     settings = request.settings
     indications, not_run = run_rules(scan, settings)
     silent = silent_recordings(scan)
-    outcome = dispose(scan, indications, silent, settings)
-    return Screening(
+    told = Screening(
         scan=scan,
-        disposition=outcome.disposition,
-        headline=outcome.headline,
-        summary=outcome.summary,
-        next_steps=outcome.next_steps,
+        disposition="inconclusive",  # until it is concluded below
+        headline="",
+        summary="",
+        next_steps=(),
         indications=tuple(indications),
         rules_not_run=tuple(not_run),
         limitations=(*silent, *limitations(scan, settings)) if scan.strikes else limitations(scan, settings),
@@ -219,3 +219,4 @@ def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, no
         assignment=tuple(notes),
         pictures=tuple(p for r in results for p in r.pictures),
     )
+    return conclude(told, settings)

@@ -26,7 +26,9 @@ from tapscan.register.scans import add_screening, find_scan, list_scans, scans_h
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.settings import Settings, describe
 from tapscan.workflow.check import Agree, Progress, Request, check, quiet
+from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import for_comparison
+from tapscan.workflow.open_findings import open_findings
 
 READING = ("per_station", "order", "assign", "skip", "told")
 
@@ -69,20 +71,34 @@ def import_scan(
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     new = replace(new, reading=_reading(request))
-    screening = _beside_baseline(register, name, new, result.screening, request.settings)
+    screening = _beside_earlier(register, name, new, result.screening, request.settings)
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
 
 
+def _beside_earlier(
+    register: Register,
+    plate: str,
+    new: NewScan,
+    screening: Screening,
+    settings: Settings,
+    scan: ScanEntry | None = None,
+) -> Screening:
+    """With the comparison, and with what is open from earlier scans. `scan`: its entry, where it is stored already."""
+    same_day = [e.number for e in list_scans(register, plate) if e.date == new.date]
+    number = scan.number if scan else max(same_day, default=0) + 1
+    screening = _beside_baseline(register, plate, new, screening, settings, scan_name(plate, new.date, number))
+    opened = open_findings(register, plate, (new.date, number), screening)
+    return conclude(screening, settings, opened)
+
+
 def _beside_baseline(
-    register: Register, plate: str, new: NewScan, screening: Screening, settings: Settings, scan: str | None = None
+    register: Register, plate: str, new: NewScan, screening: Screening, settings: Settings, name: str
 ) -> Screening:
     """With the comparison, where the plate has a baseline and this scan is not part of it."""
-    baseline = [e for e in list_scans(register, plate) if e.baseline and e.name != scan]
+    baseline = [e for e in list_scans(register, plate) if e.baseline and e.name != name]
     if new.baseline or not baseline:
         return screening
-    same_day = [e.number for e in list_scans(register, plate) if e.date == new.date]
-    name = scan or scan_name(plate, new.date, max(same_day, default=0) + 1)
     later = ScanForComparison(name, new.date.isoformat(), new.conditions, screening.scan, screening.indications)
     return with_comparison(
         screening, compare_scans(later, [for_comparison(register, e) for e in baseline], settings), settings
@@ -135,7 +151,7 @@ def rescreen(
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline)
-    screening = _beside_baseline(register, entry.plate, facts, result.screening, settings, entry.name)
+    screening = _beside_earlier(register, entry.plate, facts, result.screening, settings, entry)
     pictures = _keep_pictures(register, screening)
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures), screening)
 

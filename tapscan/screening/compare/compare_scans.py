@@ -29,14 +29,14 @@ from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.thermal_shift import common_shift, iron_c
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
-from tapscan.screening.disposition import dispose, not_compared, silent_recordings
+from tapscan.screening.conclude import concluded
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.settings import Settings, settings_sha256
 
 SINGLE = (
     "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
-    "Lift the plate, set it down and scan it twice more: small changes can be told then."
+    "With three baseline scans, the plate set down anew between them, small changes can be told."
 )
 MICROPHONE = (
     "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "
@@ -44,7 +44,7 @@ MICROPHONE = (
 )
 HEARD_LESS = (
     "Many strong tones were found in the one scan and not in the other, and hardly any the other way round. A change of the plate moves tones and takes none away, so one of the "
-    "scans heard less: something rattled or hummed faintly, or the sensor sat badly. Scan once more before anything is concluded from it."
+    "scans heard less: something rattled or hummed faintly, or the sensor sat badly. Nothing is to be concluded from it alone."
 )
 BLIND = (
     "A crack that is pressed shut and does not rub changes nothing that can be heard; no change does not show that the plate "
@@ -105,21 +105,15 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
     An indication that stood in the baseline already does not raise the disposition.
     """
     indications = (*comparison.indications, *comparison.carried)
-    outcome = dispose(screening.scan, indications, silent_recordings(screening.scan), settings)
-    if comparison.rules_not_run:
-        outcome = not_compared(outcome, comparison.rules_not_run[0].reason)
     others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
-    return replace(
+    told = replace(
         screening,
-        disposition=outcome.disposition,
-        headline=outcome.headline,
-        summary=outcome.summary,
-        next_steps=outcome.next_steps,
         indications=indications,
         rules_not_run=(*others, *comparison.rules_not_run),
         limitations=(*comparison.unlike, *comparison.limitations, *screening.limitations),
         comparison=comparison,
     )
+    return concluded(told, settings)
 
 
 def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:

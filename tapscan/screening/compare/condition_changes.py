@@ -102,7 +102,7 @@ class _Told:
         if changed:
             self.refuse(
                 f"Not the same parts were on the plate: {', '.join(changed)}. Each adds weight and lowers modes as a crack "
-                "does. Take them off, or put them back, and scan again."
+                "does. Only scans with the same parts on the plate can be compared."
             )
 
     def sensors(self, a: ScanConditions, b: ScanConditions) -> None:

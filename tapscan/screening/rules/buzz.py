@@ -24,7 +24,7 @@ OTHERS = (
 )
 
 
-HELD_FIRST = "something buzzed, and a loose part changes {what} by itself: hold hook, screws and pads still, tap again and say so (--held)"
+HELD_FIRST = "something buzzed, and a loose part changes {what} by itself: this check waits for taps during which hook, screws and pads were held still (--held)"
 
 
 def held_first(scan: Scan, settings: Settings, what: str) -> str | None:
@@ -57,7 +57,7 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     told = (
         "Hook, screws and pads were held, and it is still there: look for faces that touch."
         if scan.parts_held
-        else "Most often a loose part does that. Hold hook, screws, pads and pickup still, tap again and say so (--held): if it stays, it counts."
+        else "Most often a loose part does that. If it stays while hook, screws, pads and pickup are held still, it counts."
     )
     sentence = f"A buzz goes on in {heard} after the knock is over, plainest at {first}. {told}"
     worst = found[0]

@@ -127,10 +127,10 @@ def _meaning(mass: AddedMass | None) -> str:
     if mass is not None and mass.likelier:
         return (
             "The pattern is more like that of something left on the plate, of the order of "
-            f"{100 * mass.plate_share:.1f} % of its weight, than of a crack: look for a clamp, hook or tool, take it off and scan again. "
-            "If the change stays, treat it as a crack."
+            f"{100 * mass.plate_share:.1f} % of its weight, than of a crack: look for a clamp, hook or tool. "
+            "Unless such a thing is found, treat it as a crack."
         )
-    return "A crack does that; so do a loose part, other supports or a forgotten clamp. The first steps below are to rule those out."
+    return "It may be a crack; a loose part, other supports or a forgotten clamp can do the same."
 
 
 def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:

@@ -65,7 +65,7 @@ def _mains_words(modes: list[Mode], settings: Settings) -> str:
 def _steady_words(modes: list[Mode]) -> str:
     return (
         f"{_tones(modes)} sounded before the taps as well: something in the room, such as a fan or a machine, not the plate. "
-        "It is left out of what the other rules look at. Switch it off and tap again if you can."
+        "It is left out of what the other rules look at. It may be something that runs nearby."
     )
 
 

@@ -40,7 +40,7 @@ def _indication(number: int, series: Series, scan: Scan, settings: Settings) -> 
     times = [m.t60_s for m in scan.modes if m.id in series.modes and m.t60_s]
     sentence = (
         f"{partials} tones belong to one string of {series.fundamental_hz:.1f} Hz: they keep to its series within {series.cents:.1f} cents and "
-        "die away together. They are left out of what the other rules look at. Mute the strings with felt and tap again: what goes away came from them."
+        "die away together. They are left out of what the other rules look at."
     )
     conditions = (
         Condition("partials in a row", float(partials), settings.string_partials, "partials", JUDGEMENT),

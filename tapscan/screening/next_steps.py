@@ -1,0 +1,196 @@
+"""What to do next: every step as a record, and which are given in which state.
+
+suspected(state, rules, ...)        steps where a finding is relevant, still stands or is open from an earlier scan
+after_nothing(state)               steps where nothing was found
+piano_steps(state, strings)        steps where nothing stood out in the piano, which is no answer
+buzzing(state)                     steps where something buzzed
+repeat(texts)                      how to tap better where nothing is suspected
+may_tap(state)                     whether a suspected plate may be tapped again in that state
+
+A plate that may carry strings, or whose state is not told, gets the steps of one under tension once anything is suspected: nothing is tightened,
+tapped, loaded or raised; a qualified person decides whether to let tension down. Reasons: tightening loads the casting and can close a crack, and a cracked
+plate under tension can fail at once (common practice, no source). What shows what, from memory of ASTM E10, E709, E1351 and E165: hardness and replicas show
+hard iron and no crack; magnetic particles and penetrant show cracks that reach the surface and no hard iron.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from tapscan.places import IN_PIANO, STATES, State
+
+Who = Literal["workshop", "buyer"]
+Act = Literal["look", "photograph", "call", "ask", "stop", "keep", "tell-state", "hold-parts", "tap", "mute", "test-hardness", "test-cracks"]  # fmt: skip
+Told = State | None  # None: the state of the plate is not known
+OUT: frozenset[Told] = frozenset(s for s in STATES if s not in IN_PIANO)
+INSIDE: frozenset[Told] = frozenset(IN_PIANO)
+TENSION: frozenset[Told] = frozenset({"as-found", "strung"})
+COATED: frozenset[Told] = frozenset({"finished", "fitted-out"})
+UNKNOWN: frozenset[Told] = frozenset({None})
+EVERY = OUT | INSIDE | UNKNOWN
+
+HARD_RULES = frozenset({"long-decay", "prominent-ringing", "local-ringing"})
+NOT_CRACK = frozenset({"long-decay", "prominent-ringing"})  # a place that rings by itself may also be half parted
+
+
+@dataclass(frozen=True)
+class Step:
+    """One thing to do. `acts` is what it asks for; what it warns of is in the text alone."""
+
+    code: str
+    text: str
+    who: Who
+    states: frozenset[Told]
+    acts: frozenset[Act]
+
+    @property
+    def line(self) -> str:
+        """As it is printed."""
+        return f"{self.who.capitalize()}: {self.text}"
+
+
+def _step(code: str, who: Who, states: frozenset[Told], acts: Iterable[Act], text: str) -> Step:
+    return Step(code, text, who, states, frozenset(acts))
+
+
+STOP = _step(
+    "stop", "workshop", TENSION, ("stop", "ask"),
+    "Stop. Leave the piano as it is: do not tune it, do not raise the pitch, do not turn a screw, do not tap the plate again. Stand clear of the plane of the strings. Tell the owner.",
+)  # fmt: skip
+STOP_UNSTRUNG = _step(
+    "stop-unstrung", "workshop", INSIDE - TENSION, ("stop", "ask"),
+    "Stop. Leave the plate as it is: put no strings on it, do not turn a screw, do not tap it again. Tell the owner.",
+)  # fmt: skip
+STOP_UNKNOWN = _step(
+    "stop-unknown", "workshop", UNKNOWN, ("stop", "ask"),
+    "If the plate is in the piano or carries strings, stop: do not tune, do not raise the pitch, do not turn a screw, do not tap it again. Stand clear of the plane of the strings and tell the owner.",
+)  # fmt: skip
+TELL_STATE = _step(
+    "tell-state", "workshop", UNKNOWN, ("tell-state",),
+    "Tell tapscan the state of the plate and screen the same recordings again: what may be done next depends on it.",
+)  # fmt: skip
+HOLD = _step(
+    "hold-bare", "workshop", OUT - COATED, ("stop",),
+    "Put no finish and no strings on the plate until a qualified person has decided.",
+)  # fmt: skip
+HOLD_COATED = _step(
+    "hold-coated", "workshop", COATED, ("stop",),
+    "Put no strings on the plate and fit nothing more to it until a qualified person has decided. Leave the finish on until that person says where it must come off.",
+)  # fmt: skip
+STEADY = _step(
+    "steady", "workshop", OUT, ("hold-parts", "tap"),
+    "Steady or take off whatever is loose on the plate and on what holds it (hook, sling, pads, clamps), then tap the same places again. If the finding is then gone, it is not cleared: it stays open "
+    "until the part that caused it is named and two scans are silent.",
+)  # fmt: skip
+LOOK = _step(
+    "look", "workshop", EVERY, ("look", "photograph"),
+    "Look at the named places in good light with a magnifier, without touching the iron, and photograph them. Seeing nothing does not clear the plate.",
+)  # fmt: skip
+CALL = _step(
+    "call", "buyer", TENSION | UNKNOWN, ("call",),
+    "Call a qualified person to examine the plate. That person decides whether the string tension is let down first; nobody else does it.",
+)  # fmt: skip
+CALL_UNSTRUNG = _step(
+    "call-unstrung", "buyer", INSIDE - TENSION, ("call",),
+    "Call a qualified person to examine the plate before any string goes on.",
+)  # fmt: skip
+CRACK_TEST = _step(
+    "crack-test", "buyer", EVERY, ("call", "test-cracks"),
+    "For a crack, have a qualified person examine the named places with magnetic particles first, and with penetrant only after that. Finish, and iron smeared by blasting, must come off at these places first (take old "
+    "finish for lead). Casting pores bleed penetrant and can look like cracks. The iron is demagnetised afterwards.",
+)  # fmt: skip
+HARD_TEST = _step(
+    "hard-test", "buyer", EVERY, ("call", "test-hardness"),
+    "For hard iron, have a qualified person test the hardness at the named places or take a replica of the grain. Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
+    "brittle, and only such a test tells. Penetrant and magnetic particles do not show hard iron.",
+)  # fmt: skip
+ASK = _step(
+    "ask", "buyer", EVERY, ("ask",),
+    "Ask the owner, or whoever made the earlier scan, whether the earlier finding was examined, by whom, and what came of it. Have the answer noted with that scan.",
+)  # fmt: skip
+KEEP = _step(
+    "keep", "workshop", OUT | UNKNOWN, ("keep",),
+    "Keep this scan, and scan again after each stage of the work, as long as the plate is out of the piano.",
+)  # fmt: skip
+EYES = _step(
+    "eyes", "workshop", EVERY, ("look",),
+    "Look the plate over in good light at struts, screw holes and rim all the same.",
+)  # fmt: skip
+MUTE = _step(
+    "mute", "workshop", frozenset({"as-found", "strung"}), ("mute", "tap"),
+    "Only if the eye finds nothing wrong with the plate: mute all strings with felt and tap lightly once more, out of their line. Their tones may hide a finding. If nothing is found then, that is still no answer.",
+)  # fmt: skip
+EYES_IN_PIANO = _step(
+    "eyes-in-piano", "workshop", INSIDE, ("look",),
+    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any run of notes that does not stay in tune.",
+)  # fmt: skip
+CALL_FOR_BARE = _step(
+    "call-for-bare", "buyer", INSIDE, ("call",),
+    "Before anyone relies on this plate, have a qualified person examine it. For a tap test that can answer, the plate has to be out of the piano. That is heavy work, and a qualified person lowers the tension first.",
+)  # fmt: skip
+HOLD_PARTS = _step(
+    "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
+    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and say that they were held (--held).",
+)  # fmt: skip
+STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, HOLD, HOLD_COATED, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
+STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS)
+
+
+def may_tap(state: Told) -> bool:
+    """Out of the piano only, and only where that is known."""
+    return state in OUT
+
+
+def suspected(
+    state: Told, rules: Iterable[str], mends: Sequence[Step] = (), *, again: bool = True, earlier: bool = False
+) -> tuple[Step, ...]:
+    """In the order in which they are to be done.
+
+    rules : of the findings that are relevant, still stand or are open
+    mends : how to tap better, where the scan was a poor one
+    again : whether the named places are to be tapped again with loose parts steadied
+    earlier : whether one of the findings was made in an earlier scan
+    """
+    tapping = (*mends, STEADY) if again else tuple(mends)
+    wanted = (
+        STOP,
+        STOP_UNSTRUNG,
+        STOP_UNKNOWN,
+        HOLD,
+        HOLD_COATED,
+        *(tapping if may_tap(state) else ()),
+        LOOK,
+        TELL_STATE,
+    )
+    wanted += ((ASK,) if earlier else ()) + (CALL, CALL_UNSTRUNG, *tests(rules))
+    return _given(wanted, state)
+
+
+def tests(rules: Iterable[str]) -> tuple[Step, ...]:
+    """Examinations that can show what these rules point to."""
+    named = set(rules)
+    return ((CRACK_TEST,) if named - NOT_CRACK else ()) + ((HARD_TEST,) if named & HARD_RULES else ())
+
+
+def buzzing(state: Told) -> tuple[Step, ...]:
+    """A buzz of parts that were not held: most often a loose part, but a crack buzzes too."""
+    return _given((HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
+
+
+def piano_steps(state: Told, *, strings: bool) -> tuple[Step, ...]:
+    """Nothing is suspected; with `strings` their tones were heard."""
+    return _given((EYES_IN_PIANO, *((MUTE,) if strings else ()), CALL_FOR_BARE), state)
+
+
+def after_nothing(state: Told, *, keep_only: bool = False) -> tuple[Step, ...]:
+    """Nothing was found, or (`keep_only`) nothing new."""
+    return _given((KEEP,) if keep_only else (KEEP, EYES), state)
+
+
+def repeat(texts: Sequence[str]) -> tuple[Step, ...]:
+    """How to tap better; given as they are only where nothing is suspected, and by `suspected` only out of the piano."""
+    return tuple(_step("repeat", "workshop", EVERY, ("tap",), text) for text in texts)
+
+
+def _given(wanted: Iterable[Step], state: Told) -> tuple[Step, ...]:
+    return tuple(s for s in wanted if state in s.states)
