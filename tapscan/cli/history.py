@@ -16,14 +16,18 @@ FEWEST = 4  # scans; screening.trend needs as many
 
 def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = None) -> None:
     """Show how a plate's modes, indications and outcomes went through all its scans."""
+    from tapscan.cli.still_open import print_open
     from tapscan.settings import read_settings
     from tapscan.workflow.history import history_of
+    from tapscan.workflow.still_open import open_findings
 
-    found = history_of(o.opened(register), plate, read_settings(settings))
+    opened = o.opened(register)
+    found = history_of(opened, plate, read_settings(settings))
     if not found.past:
         typer.echo(f"{found.plate} has no scans yet: tapscan scan import")
         return
     _print_past(found)
+    print_open(open_findings(opened, plate))
     _print_trend(found)
 
 

@@ -83,10 +83,8 @@ def dispose(
         return Outcome("inconclusive", why.headline, why.reason, _mends(why, scan))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
-        steps = (
-            *give.suspected(scan.state, rules, again=False, earlier=True),
-            *give.after_nothing(scan.state, keep_only=True),
-        )
+        steps = give.suspected(scan.state, rules, again=False, earlier=True)
+        steps += give.after_nothing(scan.state, keep_only=True) if give.may_tap(scan.state) else ()
         return Outcome("no relevant indication", headline, said, steps)
     return Outcome("no relevant indication", NOTHING, f"{_silent(scan)} {NOT_FREE}", give.after_nothing(scan.state))
 

@@ -5,6 +5,7 @@ after_nothing(state)               steps where nothing was found
 piano_steps(state, strings)        steps where nothing stood out in the piano, which is no answer
 buzzing(state)                     steps where something buzzed
 repeat(texts)                      how to tap better where nothing is suspected
+stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
 may_tap(state)                     whether a suspected plate may be tapped again in that state
 
 A plate that may carry strings, or whose state is not told, gets the steps of one under tension once anything is suspected: nothing is tightened,
@@ -20,7 +21,14 @@ from typing import Literal
 from tapscan.places import IN_PIANO, STATES, State
 
 Who = Literal["workshop", "buyer"]
-Act = Literal["look", "photograph", "call", "ask", "stop", "keep", "tell-state", "hold-parts", "tap", "mute", "test-hardness", "test-cracks"]  # fmt: skip
+Act = Literal[
+    "look", "photograph", "call", "ask", "stop", "keep", "tell-state", "hold-parts", "tap", "mute", "test-hardness", "test-cracks",
+    "tighten", "load", "raise", "finish",
+]  # fmt: skip
+NEVER: frozenset[Act] = frozenset(
+    {"tighten", "load", "raise", "finish"}
+)  # on a suspected plate in any state; no step asks for them
+NEVER_TAPPED: frozenset[Act] = NEVER | {"tap", "mute", "hold-parts"}  # where a suspected plate may carry strings
 Told = State | None  # None: the state of the plate is not known
 OUT: frozenset[Told] = frozenset(s for s in STATES if s not in IN_PIANO)
 INSIDE: frozenset[Told] = frozenset(IN_PIANO)
@@ -132,6 +140,7 @@ HOLD_PARTS = _step(
     "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
     "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and say that they were held (--held).",
 )  # fmt: skip
+LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, HOLD, HOLD_COATED, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
 STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS)
 
@@ -139,6 +148,11 @@ STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS)
 def may_tap(state: Told) -> bool:
     """Out of the piano only, and only where that is known."""
     return state in OUT
+
+
+def stopped(steps: Iterable[Step]) -> bool:
+    """Whether the plate is to be left as it is."""
+    return any(s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN) for s in steps)
 
 
 def suspected(

@@ -9,6 +9,7 @@ from dataclasses import replace
 from tapscan.records import Screening
 from tapscan.report.reach import single_scan_misses
 from tapscan.screening.disposition import dispose, not_compared, silent_recordings
+from tapscan.screening.next_steps import LATER, stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.settings import Settings
 
@@ -22,8 +23,10 @@ def conclude(screening: Screening, settings: Settings, opened: Sequence[OpenFind
     summary = outcome.summary
     if outcome.disposition == "no relevant indication" and (screening.comparison is None or refused):
         summary = f"{summary} {single_scan_misses(screening.settings_sha256)}"
+    later = (LATER,) if stopped(outcome.steps) and LATER not in screening.limitations else ()
     return replace(
         screening,
+        limitations=(*later, *screening.limitations),
         disposition=outcome.disposition,
         headline=outcome.headline,
         summary=summary,

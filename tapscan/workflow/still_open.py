@@ -12,6 +12,8 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.screening.open_findings import OpenFinding, PastScan, still_open
 
+__all__ = ["OpenFinding", "open_findings"]
+
 
 def open_findings(
     register: Register, plate: str, before: tuple[dt.date, int] | None = None, now: Screening | None = None

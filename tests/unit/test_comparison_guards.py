@@ -128,7 +128,7 @@ def test_by_microphone_large_rises_raise_the_limit_of_a_single_baseline():
     assert [i.id for i in blind.indications] == ["C1"]
 
 
-@pytest.mark.parametrize(("which", "words"), [("later", "tap again"), ("baseline", "make that the baseline")])
+@pytest.mark.parametrize(("which", "words"), [("later", "were held still"), ("baseline", "make that the baseline")])
 def test_while_a_part_rattles_nothing_is_concluded_until_it_was_held(which, words):
     """A rattling screw moves, adds and hides modes as much as a crack does (docs/comparison.md)."""
     rattle = tuple(late(i) for i in range(12))

@@ -1,0 +1,28 @@
+"""Findings of earlier scans that nobody has cleared, for `compare` and `history`.
+
+print_open(findings)   to standard output; nothing where none is open
+"""
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from tapscan.workflow.still_open import OpenFinding
+
+
+def print_open(findings: "Sequence[OpenFinding]") -> None:
+    """Each with its scan and what was examined since."""
+    from tapscan.cli.bullets import bullet, console
+
+    if not findings:
+        return
+    out = console()
+    out.print("\nStill open", style="bold")
+    for f in findings:
+        examined = "; ".join(f.outcomes) or "no examination is on record"
+        out.print(bullet(f"{f.scan}: {f.sentence} Examined since: {examined}."))
+    out.print(
+        bullet(
+            "A finding that goes away is not cleared: name the part that caused it (scan outcome --part); two scans must then be silent."
+        )
+    )

@@ -1,0 +1,142 @@
+"""What may never be advised: every state, every way to a disposition, every step held against a list written here."""
+
+import ast
+import re
+from dataclasses import replace
+from itertools import product
+from pathlib import Path
+from typing import get_args
+
+import pytest
+
+from tapscan.places import STATES
+from tapscan.report.words import RULES as KNOWN_RULES
+from tapscan.screening import next_steps
+from tapscan.screening.disposition import dispose
+from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act
+from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.rules import RULES
+from tapscan.settings import Settings
+from tests.report.sheets import indication, screening, strike
+
+ROOT = Path(next_steps.__file__).parents[1]
+MAY_CARRY_STRINGS = (None, "as-found", "in-piano-unstrung", "strung")  # not told, or in the piano
+COATED = ("finished", "fitted-out")
+NAMES = [r.NAME for r in RULES]
+SCAN = replace(screening().scan, strikes=tuple(strike(i, f"P{i}") for i in range(10)))
+SILENT = {
+    "none": SCAN,
+    "no tap": replace(SCAN, strikes=()),
+    **{f: replace(SCAN, strikes=tuple(replace(s, faults=(f,)) for s in SCAN.strikes)) for f in ("clipped", "weak", "crowded", "not a tap", "cut short")},
+    "few places": replace(SCAN, strikes=tuple(replace(s, faults=("clipped",)) if i else s for i, s in enumerate(SCAN.strikes))),
+    "no mode": replace(SCAN, modes=()),
+    "buzz": SCAN,
+    "strings": SCAN,
+}  # fmt: skip
+BESIDE = {"buzz": "buzz", "strings": "string"}
+# a word that asks for what may break a plate, unless its clause says not to
+DANGEROUS = re.compile(r"\b(tighten|tap(?!scan)|re-?tap|raise|tune|turn a|load|record(?!ing)|mute|fit|scan again|scan once|hammer|strike)\w*\b", re.I)  # fmt: skip
+DENIED = re.compile(r"\b(not|nobody|no|never|nothing)\b", re.I)
+
+
+def ways():
+    """(name, scan without state, indications, open findings, whether anything is suspected)"""
+    earlier = {
+        "": ((), ()),
+        "standing": ((indication(status="unchanged", rule="long-decay"),), ()),
+        "open": ((), (OpenFinding("B1/2026-03-01", "2026-03-01", "change-since-baseline", "Some tones fell."),)),
+    }
+    for word, (standing, opened) in earlier.items():
+        for rule in (*NAMES, "a-rule-of-tomorrow"):
+            yield f"{rule} {word}", SCAN, (indication(rule=rule, status="new"), *standing), opened, True
+            yield f"standing {rule}", SCAN, (indication(rule=rule, status="unchanged"),), opened, True
+        for why, scan in SILENT.items():
+            heard = (indication(rule=BESIDE[why], interpretation="nonrelevant"),) if why in BESIDE else ()
+            yield f"{why} {word}", scan, (*heard, *standing), opened, bool(standing or opened) or why == "buzz"
+
+
+EVERY = [pytest.param(state, *way, id=f"{state}: {way[0]}") for state, way in product((None, *STATES), ways())]
+
+
+def steps_of(state, scan, found, opened):
+    return dispose(replace(scan, state=state), found, [], Settings(), opened).steps
+
+
+def dangerous(text: str) -> list[str]:
+    return [c for c in re.split(r"[.:;,]", text) if DANGEROUS.search(c) and not DENIED.search(c)]
+
+
+@pytest.mark.parametrize(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
+def test_no_step_asks_for_what_may_never_be_done_there(state, name, scan, found, opened, suspected):
+    steps = steps_of(state, scan, found, opened)
+    assert steps and len({s.code for s in steps} - {"repeat"}) == len([s for s in steps if s.code != "repeat"])
+    for step in steps:
+        assert state in step.states and not step.acts & NEVER
+        if suspected and state in MAY_CARRY_STRINGS:
+            assert not step.acts & NEVER_TAPPED, step
+            assert dangerous(step.text) == [], step
+        if state in COATED:
+            assert "no finish" not in step.text.lower(), step
+    if suspected and state in MAY_CARRY_STRINGS:
+        acts = frozenset().union(*(s.acts for s in steps))
+        assert acts >= {"stop", "look", "photograph", "call"} and next_steps.stopped(steps)
+        assert steps[0].acts >= {"stop"}, "the first thing to do"
+    if suspected and state in ("as-found", "strung"):
+        assert "stand clear of the plane of the strings" in steps[0].text.lower() and "owner" in steps[0].text
+        assert any("decides whether the string tension" in s.text for s in steps)
+
+
+def test_the_list_of_ways_is_whole():
+    """All rules that there are, and every reason of an inconclusive scan."""
+    assert set(NAMES) == set(KNOWN_RULES)
+    given = {s.code for p in EVERY for s in steps_of(p.values[0], *p.values[2:5])}
+    assert given == {s.code for s in STEPS} | {"repeat"}, "a step that no way leads to, or one that is not in STEPS"
+    assert {a for s in STEPS for a in s.acts} <= set(get_args(Act)) - NEVER
+
+
+@pytest.mark.parametrize("state", [None, *STATES])
+def test_each_kind_of_finding_gets_the_examination_that_can_show_it(state):
+    def tests(*rules):
+        steps = steps_of(state, SCAN, tuple(indication(rule=r) for r in rules), ())
+        return {a for s in steps for a in s.acts if a.startswith("test-")}
+
+    assert tests("long-decay") == {"test-hardness"}, "penetrant and magnetic particles show no hard iron"
+    assert tests("prominent-ringing") == {"test-hardness"}
+    assert tests("local-ringing") == {"test-hardness", "test-cracks"}, "hard, or half parted (rules/local_ringing.py)"
+    for rule in ("change-since-baseline", "force-dependence", "dead-place", "buzz", "a-rule-of-tomorrow"):
+        assert tests(rule) == {"test-cracks"}, rule
+    assert tests("long-decay", "buzz") == {"test-hardness", "test-cracks"}
+
+
+def test_magnetic_particles_come_before_penetrant_and_with_their_cautions():
+    crack = next_steps.CRACK_TEST.text
+    assert crack.index("magnetic particles") < crack.index("penetrant")
+    for caution in ("pores bleed", "smeared", "lead", "demagnetised", "come off"):
+        assert caution in crack
+    assert "no flaw by itself" in next_steps.HARD_TEST.text
+
+
+def test_bare_iron_may_be_tapped_again_but_that_clears_nothing():
+    steps = steps_of("stripped", SCAN, (indication(rule="force-dependence"),), ())
+    again = next(s for s in steps if "tap" in s.acts)
+    assert "not cleared" in again.text and "came from" not in again.text
+    assert not next_steps.stopped(steps)
+
+
+def spoken(path: Path) -> list[str]:
+    """String constants of a module that are no docstrings, joined as the source joins them."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    docs = {id(n.body[0].value) for n in ast.walk(tree) if isinstance(n, ast.Module | ast.FunctionDef | ast.ClassDef) and n.body and isinstance(n.body[0], ast.Expr)}  # fmt: skip
+    return [n.value for n in ast.walk(tree) if isinstance(n, ast.Constant) and isinstance(n.value, str) and id(n) not in docs]  # fmt: skip
+
+
+SENTENCES = [*sorted((ROOT / "screening/rules").glob("*.py")), *(ROOT / p for p in ("screening/unlike.py", "screening/comparison.py", "workflow/compare.py", "workflow/quiet.py"))]  # fmt: skip
+
+
+@pytest.mark.parametrize("path", [p for p in SENTENCES if p.exists()], ids=lambda p: p.name)
+def test_findings_themselves_give_no_orders(path):
+    """A finding's sentence is the same in all states, so what to do about it stands among the steps alone."""
+    orders = re.compile(
+        r"\b(tighten|(tap|scan|record)( it| them)? (again|twice|once more)|came from (those|them))", re.I
+    )
+    assert [s for s in spoken(path) if orders.search(s)] == []
