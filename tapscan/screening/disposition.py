@@ -28,6 +28,7 @@ OPEN_ALONE = "An earlier finding is still open; the rest could not be compared"
 NO_ANSWER_STANDS = "No answer; an earlier finding still stands"
 NO_ANSWER_OPEN = "No answer; an earlier finding is still open"
 REPEAT = "Repeat the test"
+BUZZED = "No answer: something buzzed"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
 
 
@@ -38,8 +39,7 @@ class Why:
     reason: str
     mends: tuple[str, ...] = ()  # how to tap better
     headline: str = REPEAT
-    steps: tuple[Step, ...] = ()  # where they are no mends
-    buzz: bool = False
+    steps: tuple[Step, ...] = ()  # where they are more than mends
 
 
 @dataclass(frozen=True)
@@ -77,10 +77,10 @@ def dispose(
     why = _why_inconclusive(scan, silent, indications, settings)
     if why and earlier:
         headline = NO_ANSWER_STANDS if standing else NO_ANSWER_OPEN
-        steps = give.suspected(scan.state, rules, _mends(why, scan), again=False, earlier=True)
+        steps = give.suspected(scan.state, rules, _mends(why), again=False, earlier=True)
         return Outcome("inconclusive", headline, why.reason + known, steps)
     if why:
-        return Outcome("inconclusive", why.headline, why.reason, _mends(why, scan))
+        return Outcome("inconclusive", why.headline, why.reason, _mends(why))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=True)
@@ -89,9 +89,7 @@ def dispose(
     return Outcome("no relevant indication", NOTHING, f"{_silent(scan)} {NOT_FREE}", give.after_nothing(scan.state))
 
 
-def _mends(why: Why, scan: Scan) -> tuple[Step, ...]:
-    if why.buzz:
-        return give.buzzing(scan.state)
+def _mends(why: Why) -> tuple[Step, ...]:
     return why.steps or give.repeat(why.mends or AS_THE_SHEET)
 
 
@@ -180,7 +178,7 @@ def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
 def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     """Why a scan with good taps still tells too little."""
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
-        return Why(buzz[0].sentence, buzz=True)
+        return Why(buzz[0].sentence, (), REPEAT if give.may_tap(scan.state) else BUZZED, give.buzzing(scan.state))
     if scan.state not in IN_PIANO:
         return None
     strings = sum(i.rule == "string" for i in indications)

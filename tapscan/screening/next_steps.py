@@ -104,12 +104,12 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "For a crack, have a qualified person examine the named places with magnetic particles first, and with penetrant only after that. Finish, and iron smeared by blasting, must come off at these places first (take old "
+    "What can show a crack: magnetic particles first, penetrant only after that, at the named places, by a qualified person who says when. Finish, and iron smeared by blasting, must come off at these places first (take old "
     "finish for lead). Casting pores bleed penetrant and can look like cracks. The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
-    "For hard iron, have a qualified person test the hardness at the named places or take a replica of the grain. Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
+    "What can show hard iron: a hardness test or a replica of the grain (replica metallography) at the named places, by a qualified person who says when. Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
     "brittle, and only such a test tells. Penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
 ASK = _step(
