@@ -113,7 +113,7 @@ def _advice(name: str, marked: int) -> str:
             f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
         )
     if marked == 1:
-        return "One baseline scan. Lift the plate, set it down and scan it twice more: small changes can be told then."
+        return "One baseline scan. Out of the piano, lift the plate, set it down and scan it twice more: small changes can be told then."
     return f"{marked} baseline scans."
 
 

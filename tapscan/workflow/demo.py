@@ -16,6 +16,7 @@ from tapscan.report.files import write_text
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.settings import Settings
 from tapscan.workflow.check import Request, check
+from tapscan.workflow.conclude import conclude
 from tapscan.workflow.stored_audio import tape_of_files
 from tapscan.workflow.write_report import write_check_page
 
@@ -47,7 +48,8 @@ def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan
             screening = _screen(recording, layout, plate.state)
             now = _for_comparison(plate, number, screening)
             if earlier:
-                screening = with_comparison(screening, compare_scans(now, earlier, Settings()), Settings())
+                beside = with_comparison(screening, compare_scans(now, earlier, Settings()), Settings())
+                screening = conclude(beside, Settings())
             elif screening.disposition != "relevant indication":  # a baseline is a scan that raised nothing
                 earlier.append(now)
             before = tape_of_files(earlier[0].scan) if screening.comparison else None

@@ -28,7 +28,7 @@ from tapscan.settings import Settings, describe
 from tapscan.workflow.check import Agree, Progress, Request, check, quiet
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import for_comparison
-from tapscan.workflow.open_findings import open_findings
+from tapscan.workflow.still_open import open_findings
 
 READING = ("per_station", "order", "assign", "skip", "told")
 

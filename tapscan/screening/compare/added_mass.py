@@ -17,7 +17,7 @@ A point mass m at a place lowers mode n by half of m over the plate's mass times
   simulated plates a high share is the mark of a crack in a tapped strut, and speaks against a weight.
 
 The log odds are a logistic model of the four, fitted on two simulated patterns by bench/weight_or_crack.py, which prints the numbers below
-(docs/comparison.md says how often it is right); they are the odds where weights and cracks come as often as they did there. It gives the likelier of two, never an all-clear: the advice is to take things off and scan again.
+(docs/comparison.md says how often it is right); they are the odds where weights and cracks come as often as they did there. It gives the likelier of two, never an all-clear: a change counts as a crack until the weight is found.
 """
 
 from dataclasses import dataclass
