@@ -27,7 +27,9 @@ WORDS = (
     "limitations",
     "notes",
     "disposition",
-)  # their numbers say how many names a sentence takes and the like
+    "next_steps",
+    "open_findings",
+)  # their numbers say how many names a sentence takes and the like; open findings change headline and steps, never the disposition
 
 
 def share(hits: int, of: int) -> dict[str, Any]:
