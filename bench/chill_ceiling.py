@@ -61,7 +61,7 @@ def heard(table: Table, chilled: bool, number: int, scatter: float) -> Heard:
     rng = np.random.default_rng([FIRST_SEED + number, 9])
     plate = plate_modes(table, region if chilled else "sound", iron, draw_state(rng))
     scan = model_scan(plate, PICKUP, rng, SETTINGS, len(table.station_names))
-    low, high = SETTINGS.region_lowest_hz, SETTINGS.region_highest_hz
+    low, high = SETTINGS.iron.lowest_hz, SETTINGS.iron.highest_hz
     modes = [m for m in scan.modes if m.loss_factor and low <= m.frequency_hz <= high]
     shares = table.arrays["chill_share"][table.case_index(region)]
     missing = len(shares) - len(plate.frequency_hz)  # rigid motions
@@ -124,7 +124,7 @@ def choice(tables: Mapping[str, Table], castings: int) -> list[str]:
     both = {"rings on": [t.lasting for t in told if t], "dull": [t.dull for t in told if t]}
     return [
         f"  limit {x:.1f}, {words:9s} passed by {interval(int(np.sum(np.array(scores) > x)), len(scores))}"
-        for x in (SETTINGS.area_score - 0.3, SETTINGS.area_score, SETTINGS.area_score + 0.2)
+        for x in (SETTINGS.iron.area_score - 0.3, SETTINGS.iron.area_score, SETTINGS.iron.area_score + 0.2)
         for words, scores in both.items()
     ]
 

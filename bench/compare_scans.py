@@ -35,6 +35,7 @@ from tapscan.demo.taps import (
 )
 from tapscan.records import Mode, Scan, Segment, Strength, Strike
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
 from tapscan.signal.plate.plate_modes import modes_of_plate
 from tapscan.signal.plate.station_analysis import analyse_station
@@ -120,7 +121,7 @@ def sound_scan(
         response = _room(setting.room_m, 0 if setting.room_m < 0.2 else int(rng.integers(8)))
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     taps = scale_to(add_noise(taps, snr_noise_rms(taps, setting.snr_db), rng), 0.5)
-    low = replace(settings, highest_hz=TOP_HZ)
+    low = settings.but(Fit, highest_hz=TOP_HZ)
     with threadpool_limits(1):
         segments = {name: [_segment(t) for t in taps if t.station == name] for name in stations}
         results = [analyse_station(name, segments[name], low, rough=True) for name in stations]
@@ -143,7 +144,7 @@ def model_scan(
     plate: PlateModes, setting: Setting, rng: np.random.Generator, settings: Settings, count: int = STATIONS
 ) -> Scan:
     """The true modes with modelled errors: hit scatter and forces as in the sound, faint or close modes missed."""
-    plate = select_modes(plate, (plate.frequency_hz > settings.lowest_hz) & (plate.frequency_hz < TOP_HZ))
+    plate = select_modes(plate, (plate.frequency_hz > settings.fit.lowest_hz) & (plate.frequency_hz < TOP_HZ))
     stations = stations_of(plate, count)
     strength = np.stack([_strengths(plate, setting.sensor, s, rng) for s in stations])
     energy = strength**2 / (4 * plate.decay_rate_per_s)
@@ -151,7 +152,7 @@ def model_scan(
     noise = np.median(rms) * 10 ** (-setting.snr_db / 20)
     clear = 10 * np.log10(energy * RATE_HZ / noise**2)
     fit_ppm, error_ppm, found = _errors(plate, rng)
-    heard = (clear > settings.mode_clear_db + 6 * rng.random(clear.shape)) & found
+    heard = (clear > settings.fit.mode_clear_db + 6 * rng.random(clear.shape)) & found
     frequency = plate.frequency_hz * np.exp(1e-6 * error_ppm * _tailed(rng, len(error_ppm)))
     decay = plate.decay_rate_per_s * np.exp(LOSS_PER_PPM * error_ppm * _tailed(rng, len(error_ppm)))
     level = 20 * np.log10(strength / rms[:, None] + 1e-12)

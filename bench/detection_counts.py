@@ -39,7 +39,7 @@ def judged(plate: Plate, row: Row) -> Judged:
     """All rules, and the asides."""
     scan = with_origins(row.scan, SETTINGS)
     relevant, other = said(scan)
-    alone = bool(local_ringing.run(scan, replace(SETTINGS, local_ringing_on=1.0)))
+    alone = bool(local_ringing.run(scan, SETTINGS.but(local_ringing.LocalRingingLimits, on=1.0)))
     strings = bool(string_series(scan.modes, SETTINGS))
     return Judged(row.kind, row.pattern, plate.label, row.rattles, relevant, other, alone, strings)
 
@@ -88,7 +88,7 @@ def counted(rows: Sequence[Judged]) -> dict[str, Any]:
 def relevant_by_rule(rows: Sequence[Judged]) -> dict[str, Any]:
     """Kind, rule: how often that rule raised something relevant."""
     by_kind = {k: [r for r in rows if r.kind == k] for k in kinds_of(rows)}
-    names = [rule.NAME for rule in RULES]
+    names = [rule.name for rule in RULES]
     return {
         k: {n: share(sum(n in r.relevant for r in found), len(found)) for n in names} for k, found in by_kind.items()
     }

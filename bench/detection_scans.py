@@ -26,6 +26,7 @@ from tapscan.records import Scan, Segment
 from tapscan.records import Strike as ScanStrike
 from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.plate.station_analysis import StationResult, analyse_station
 
 ORDER = ("soft", "hard")
@@ -208,7 +209,7 @@ def _segment(tap: Tap, name: str) -> Segment:
 
 def scan_of_taps(taps: Sequence[Tap], settings: Settings) -> Scan:
     """The scan as the rules see it."""
-    low = replace(settings, highest_hz=TOP_HZ)
+    low = settings.but(Fit, highest_hz=TOP_HZ)
     results = results_of(taps, low)
     with threadpool_limits(1):
         return scan_of(results, low, state="stripped")

@@ -26,7 +26,8 @@ from bench.plates.drawn import draw_screened, likeness_to_end
 from bench.plates.patterns import build
 from bench.pod import interval
 from tapscan.demo.plates import Table, draw_iron, plate_modes
-from tapscan.report.reach import Part, limits_sha256
+from tapscan.report.error_rates import Table as RateTable
+from tapscan.report.error_rates import shipped_limits
 from tapscan.screening.origins import with_origins
 
 PLACES, DRAWN_SEED = 14, 2  # of the tables
@@ -98,11 +99,11 @@ def by_pattern(rows: Sequence[Judged]) -> list[str]:
     return lines
 
 
-def head(part: Part) -> list[str]:
+def head(part: RateTable) -> list[str]:
     """What the figures were made with."""
     return [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-        f"limits {limits_sha256(SETTINGS, part)}; all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+        f"limits {shipped_limits(part)}; all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
     ]
 
 

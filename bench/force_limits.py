@@ -15,7 +15,6 @@ import os
 import platform
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import tapscan
@@ -24,6 +23,7 @@ from tapscan.records import Scan
 from tapscan.register.codec import record_of
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import force_dependence
+from tapscan.screening.rules.force_dependence import ForceLimits
 
 HEARD: dict[str, Callable[[Scan], bool]] = {
     "no room heard": lambda s: s.room is None and s.room_reason != "not measured",
@@ -52,14 +52,14 @@ def table(runs: Sequence[tuple[str, Scan]], words: str) -> list[str]:
     ]
     for floor in FLOORS_PPM:
         for rank in RANKS:
-            tried = replace(SETTINGS, force_floor_ppm=floor, force_rank=float(rank))
+            tried = SETTINGS.but(ForceLimits, floor_ppm=floor, rank=float(rank))
             told = [(kind, force_dependence.plainest(scan, tried)[0]) for kind, scan in runs]
             sound = sorted((s for k, s in told if k == "sound"), reverse=True)
             cracked = [s for k, s in told if k == "breathing"]
             lines.append(
                 f"{floor:9.0f}  {rank:4d}  {'  '.join(f'{s:5.2f}' for s in sound[:5])}  {sum(s > sound[0] for s in cracked)} of {len(cracked)}"
             )
-    passed = [k for k, scan in runs if force_dependence.plainest(scan, SETTINGS)[0] >= SETTINGS.force_score]
+    passed = [k for k, scan in runs if force_dependence.plainest(scan, SETTINGS)[0] >= SETTINGS.of(ForceLimits).score]
     lines.append(
         f"at the shipped limits: without a flaw {passed.count('sound')}, breathing {passed.count('breathing')}"
     )
@@ -74,7 +74,7 @@ def main() -> None:
     runs = [(kind, scan) for kind, scan in found if force_dependence.lacking(scan, SETTINGS) is None]
     lines = [
         f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; SIMULATED",
-        f"shipped: floor {SETTINGS.force_floor_ppm:.0f} ppm, rank {SETTINGS.force_rank:.0f}, limit {SETTINGS.force_score:.1f}",
+        f"shipped: floor {SETTINGS.of(ForceLimits).floor_ppm:.0f} ppm, rank {SETTINGS.of(ForceLimits).rank:.0f}, limit {SETTINGS.of(ForceLimits).score:.1f}",
     ]
     for words, which in HEARD.items():
         lines += ["", *table([(k, s) for k, s in runs if which(s)], words)]

@@ -2,7 +2,7 @@
 
 share(hits, of)               {"spoke", "of", "low", "high"}, Clopper-Pearson 95 %
 write_part(part, figures)     the other parts stay as they were
-constants_sha256()            hash of the named numbers of tapscan/screening; those in the settings have their own (report/reach.py). Code and unnamed numbers are not in it
+constants_sha256()            hash of the named numbers of tapscan/screening; those in the settings have their own (report/error_rates.py). Code and unnamed numbers are not in it
 """
 
 from __future__ import annotations
@@ -19,8 +19,7 @@ from typing import Any
 
 import tapscan.screening
 from bench.pod import clopper_pearson
-from tapscan.report.reach import FILE, Part, limits_sha256
-from tapscan.settings import Settings
+from tapscan.report.error_rates import FILE, Table, shipped_limits
 
 WORDS = (
     "in_words",
@@ -37,10 +36,10 @@ def share(hits: int, of: int) -> dict[str, Any]:
     return {"spoke": hits, "of": of, "low": round(low, 6), "high": round(high, 6)}
 
 
-def write_part(part: Part, figures: dict[str, Any]) -> None:
+def write_part(part: Table, figures: dict[str, Any]) -> None:
     known = json.loads(FILE.read_text(encoding="utf-8")) if FILE.exists() else {}
     head = {
-        "limits_sha256": limits_sha256(Settings(), part),
+        "limits_sha256": shipped_limits(part),
         "constants_sha256": constants_sha256(),
         "written": time.strftime("%Y-%m-%d"),
         "simulated": True,

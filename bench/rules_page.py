@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from bench.doc_pages import between
-from tapscan.report.reach import FILE
+from tapscan.report.error_rates import FILE
 
 HERE = Path(__file__).parent
 SINGLE, BESIDE = HERE / "results" / "detection.txt", HERE / "results" / "detection_beside.txt"

@@ -83,7 +83,7 @@ def of_harminv(taps: list[Tap], truth: PlateModes) -> tuple[float, Scored]:
     settings, heard, before = Settings(), [], _children()
     for number, tap in enumerate(taps):
         samples = tap.samples[round((tap.onset_s + SKIP_S) * RATE) :]
-        for band in plan_bands(settings.lowest_hz, settings.highest_hz):
+        for band in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz):
             heard += [_heard(f"{number}", f, d) for f, d in by_harminv(samples, RATE, band)]
     used = _children() - before
     modes = merge(heard, len(taps), settings)

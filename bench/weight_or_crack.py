@@ -3,7 +3,7 @@
     python -m bench.weight_or_crack WORK --tables FOLDER     prints them, and writes bench/results/weight_or_crack.txt
 
 WORK and FOLDER are those of bench/compare.py, whose finished scans are read; none is made. The logistic model is fitted on weights of 0.5 kg and on the
-cracks of that bench's list, both through the sound and with modelled errors, of the two SETTING patterns alone; the limit (settings.mass_limit) lets PASSES of their cracks pass. How often it
+cracks of that bench's list, both through the sound and with modelled errors, of the two SETTING patterns alone; the limit (settings.compare.mass_limit) lets PASSES of their cracks pass. How often it
 is right on these and on the other three patterns is printed below the numbers. Which figures the model looks at was chosen with all five in view. Simulated; no iron was measured.
 """
 
@@ -111,7 +111,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     told = cases(sound_jobs(drawn), Store(given.work / "sound.jsonl"), True)
     told += cases(model_jobs(drawn), Store(given.work / "model.jsonl"), False)
     model = fitted(told)
-    ships = Model(added_mass.CENTRES, added_mass.WEIGHTS, added_mass.CONSTANT, SETTINGS.mass_limit)
+    ships = Model(added_mass.CENTRES, added_mass.WEIGHTS, added_mass.CONSTANT, SETTINGS.compare.mass_limit)
     lines = [
         f"tapscan {tapscan.__version__}, {time.strftime('%Y-%m-%d')}; SIMULATED; 95 % intervals (Clopper and Pearson)",
         f"CENTRES = {model.centres}",

@@ -243,6 +243,7 @@ class Screening:
     rules_not_run: tuple[RuleNotRun, ...]
     limitations: tuple[str, ...]
     settings_sha256: str
+    limits_sha256: tuple[tuple[str, str], ...] = ()  # of the thresholds that each part of the measured rates depends on
     assignment: tuple[str, ...] = ()  # how strikes were given to stations, and what is missing
     pictures: tuple["StationPicture", ...] = field(default=(), compare=False)
     comparison: "Comparison | None" = field(default=None, compare=False)  # with the plate's earlier scans, when made

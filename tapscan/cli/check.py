@@ -84,9 +84,9 @@ def request_of(
     held: bool = False,
 ) -> "Request":
     """What the options say, as the workflow takes it; raises BadRequest where they contradict each other."""
-    from tapscan.settings import read_settings
     from tapscan.workflow.check import Request
     from tapscan.workflow.layout import read_layout, read_order
+    from tapscan.workflow.settings import read_settings
 
     forces = read_order(order) if order else None
     if forces and per_station and len(forces) != per_station:

@@ -31,8 +31,8 @@ def compare(
 ) -> None:
     """Compare a plate's newest scan with its baseline: which modes fell, beyond what warmth and chance do."""
     from tapscan.cli.still_open import print_open
-    from tapscan.settings import read_settings
     from tapscan.workflow.history import compare_stored
+    from tapscan.workflow.settings import read_settings
     from tapscan.workflow.still_open import open_findings
 
     opened = o.opened(register)

@@ -17,8 +17,8 @@ FEWEST = 4  # scans; screening.trend needs as many
 def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = None) -> None:
     """Show how a plate's modes, indications and outcomes went through all its scans."""
     from tapscan.cli.still_open import print_open
-    from tapscan.settings import read_settings
     from tapscan.workflow.history import history_of
+    from tapscan.workflow.settings import read_settings
     from tapscan.workflow.still_open import open_findings
 
     opened = o.opened(register)

@@ -27,8 +27,8 @@ def mic(
 
     Keep quiet and do not tap meanwhile.
     """
-    from tapscan.settings import read_settings
     from tapscan.workflow.mic import chosen_device, input_devices
+    from tapscan.workflow.settings import read_settings
 
     used = read_settings(settings)
     for d in input_devices():

@@ -188,9 +188,9 @@ def rescreen(
     """Screen a stored scan anew from its recordings, with present settings. Earlier results are kept."""
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
-    from tapscan.settings import read_settings
     from tapscan.workflow.import_scan import rescreen as again
     from tapscan.workflow.layout import read_layout, read_order
+    from tapscan.workflow.settings import read_settings
 
     changes: dict[str, Any] = {}
     if layout:

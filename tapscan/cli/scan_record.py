@@ -73,9 +73,9 @@ def record(
     Every accepted strike is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
     """
     from tapscan.cli.scan_import import conditions_of
-    from tapscan.settings import read_settings
     from tapscan.workflow.layout import read_order
     from tapscan.workflow.scan import NewScan
+    from tapscan.workflow.settings import read_settings
 
     used = read_settings(settings)
     opened = o.opened(register)

@@ -49,11 +49,11 @@ class Trigger:
         self.rate = sample_rate_hz
         self.hop = max(1, round(HOP_S * sample_rate_hz))
         self.hop_s = self.hop / sample_rate_hz
-        self._rise = 10 ** (settings.strike_rise_db / 10)
-        self._gate = 10 ** (settings.strike_gate_db / 10)
-        self._gap = round(settings.strike_gap_s / self.hop_s)
-        self._longest = round(settings.strike_longest_s / self.hop_s)
-        self._lead = round(settings.record_lead_s / self.hop_s)
+        self._rise = 10 ** (settings.strikes.rise_db / 10)
+        self._gate = 10 ** (settings.strikes.gate_db / 10)
+        self._gap = round(settings.strikes.gap_s / self.hop_s)
+        self._longest = round(settings.strikes.longest_s / self.hop_s)
+        self._lead = round(settings.recorder.lead_s / self.hop_s)
         self._rest = np.empty(0, dtype=np.float32)
         self._last = 0.0
         self._hops: deque[FloatArray] = deque(maxlen=self._lead + self._longest + 2 * COARSE)

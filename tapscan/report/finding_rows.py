@@ -9,7 +9,8 @@ from typing import Any
 from tapscan.records import Condition, Indication, Mode, Screening
 from tapscan.report import words
 from tapscan.report.appendix import relative_sd, t60
-from tapscan.report.reach import reach
+from tapscan.report.error_rates import error_rates
+from tapscan.report.rule_words import meaning_of, rule_title
 
 MOST_NAMED = 6
 
@@ -21,7 +22,7 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
     return {
         "number": number,
         "relevant": indication.interpretation == "relevant",
-        "title": words.rule(indication.rule),
+        "title": rule_title(indication.rule),
         "sentence": indication.sentence,
         "stations": words.listed(indication.stations) or "the plate as a whole",
         "has_places": bool(indication.stations),
@@ -32,7 +33,7 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
         "modes": [_mode_in_words(m) for m in modes[:MOST_NAMED]],
         "modes_left_out": max(0, len(indication.modes) - MOST_NAMED),
         "others": indication.other_explanations,
-        "reach": reach(indication.rule, screening.settings_sha256),
+        "reach": error_rates(indication.rule, screening.limits_sha256),
     }
 
 
@@ -42,7 +43,7 @@ def _evidence(c: Condition, modes: Sequence[Mode]) -> dict[str, str]:
         value = f"{t60(modes[0])} {c.unit}"
     return {
         "name": words.minus(c.name),
-        "meaning": words.EVIDENCE.get(c.name, ""),
+        "meaning": meaning_of(c.name),
         "value": value,
         "limit": "none set" if c.limit is None else words.quantity(c.limit, c.unit),
         "side": _side(c),

@@ -20,12 +20,13 @@ from tapscan.report import appendix, words
 from tapscan.report.about import About
 from tapscan.report.beside import NOTHING, Beside
 from tapscan.report.comparison_section import comparison_section, counted_tones
+from tapscan.report.error_rates_section import error_rates_section
 from tapscan.report.files import write_text
 from tapscan.report.finding_rows import finding
 from tapscan.report.map_section import map_section
 from tapscan.report.players import players
-from tapscan.report.reach_section import reach_section
 from tapscan.report.rendering import render
+from tapscan.report.rule_words import rule_title
 from tapscan.report.shop import Shop
 from tapscan.report.station_pictures import station_pictures, undrawn
 from tapscan.report.tones_section import tones_section
@@ -91,8 +92,8 @@ def _further(screening: Screening, beside: Beside) -> dict[str, Any]:
         "tones": tones_section(screening, beside.decays),
         "sounds": players(beside.sounds),
         "stations": _stations(scan.strikes, dict(scan.places)),
-        "not_run": [(words.rule(r.rule), r.reason) for r in screening.rules_not_run],
-        "reach": reach_section(screening),
+        "not_run": [(rule_title(r.rule), r.reason) for r in screening.rules_not_run],
+        "reach": error_rates_section(screening),
         "pictures": station_pictures(screening),
         "undrawn": undrawn(screening),
         "simulated": _rests_on_simulation(screening),
@@ -134,7 +135,7 @@ def _facts(screening: Screening) -> dict[str, str]:
 def _not_made(not_run: Sequence[RuleNotRun]) -> str:
     if not not_run:
         return "none"
-    names = "; ".join(words.rule(r.rule) for r in not_run) if len(not_run) <= FEW_NAMED else str(len(not_run))
+    names = "; ".join(rule_title(r.rule) for r in not_run) if len(not_run) <= FEW_NAMED else str(len(not_run))
     return f"{names} (why: see further down)"
 
 

@@ -11,7 +11,7 @@
     Notes                          letters for reasons, each reason once
     legible(value)                 what the template prints: never None, nan or a control character
 
-The tables give plain words for rules, faults, states and evidence; an unknown term is shown as it stands.
+The tables give plain words for faults and states; an unknown term is shown as it stands.
 """
 
 import re
@@ -23,18 +23,6 @@ from typing import Any
 from markupsafe import Markup
 
 UNKNOWN = "unknown"
-
-RULES = {
-    "prominent-ringing": "Rings at a pitch",
-    "long-decay": "Rings on too long",
-    "dead-place": "A dead place",
-    "local-ringing": "A place that rings by itself",
-    "force-dependence": "The answer changes with the force of the tap",
-    "buzz": "A buzz",
-    "change-since-baseline": "A change since an earlier scan",
-    "string": "Tones that come from strings",
-    "room-hum-handling": "Tones that come from the room, the mains or handling",
-}
 
 FAULTS = {
     "clipped": "too loud for the recorder",
@@ -55,18 +43,6 @@ STATES = {
     "fitted-out": "fitted out, out of the piano",
     "in-piano-unstrung": "in the piano, without strings",
     "strung": "in the piano, strung",
-}
-
-EVIDENCE = {
-    "tone to noise": "how far the tone stands over the other sound close to its pitch",
-    "prominence": "how far the band around the tone stands over the bands beside it",
-    "time to -60 dB": "how long until the tone has faded to a thousandth of its strength",
-    "median loss factor": "how fast the plate's modes lose their energy, the middle one of them all",
-    "loss beside the plate's trend": "1: like the plate's other tones; less rings longer, more dies sooner",
-    "area that rings on": "how well the tones' losses fit one part of the plate being of other iron; about 0.8 on a plate of one iron",
-    "area that is dull": "how well the tones' losses fit one part of the plate losing more; about 0.8 on a plate of one iron",
-    "odds that some tones fell": "how much better several fallen tones explain the two scans than none, were their scatter the usual",
-    "odds of a weight": "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations",
 }
 
 ORIGINS = {"plate": "plate", "string": "string", "room": "room", "hum": "mains hum", "unknown": UNKNOWN}
@@ -154,11 +130,6 @@ def listed(names: Sequence[str], most: int = 24) -> str:
 def faults(names: Sequence[str]) -> str:
     """Faults in words; "none" when there is none."""
     return "; ".join(FAULTS.get(n, n) for n in names) or "none"
-
-
-def rule(name: str) -> str:
-    """A rule's plain title."""
-    return RULES.get(name, name.replace("-", " ").capitalize())
 
 
 def legible(value: Any) -> Any:

@@ -168,7 +168,7 @@ def _worst(strikes: Sequence[Strike]) -> list[str]:
 
 def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
     heard, tapped = _heard(scan), {s.station for s in scan.strikes}
-    if len(heard) >= settings.heard_places_share * len(tapped):
+    if len(heard) >= settings.scan.heard_places_share * len(tapped):
         return None
     worst = _worst([s for s in scan.strikes if s.station not in heard])
     what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used. The taps at the others: {'; '.join(MEANT[w] for w in worst)}."

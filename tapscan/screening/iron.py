@@ -35,6 +35,10 @@ MOST_SHARE = 0.95
 STRONGEST = 0.25  # of the modes; the loss of these is told beside that of the others
 
 
+TREND = "loss beside the plate's trend"  # as the conditions of both rules name it
+TREND_MEANING = (TREND, "1: like the plate's other tones; less rings longer, more dies sooner")
+
+
 @dataclass(frozen=True)
 class Area:
     """The likeliest area, and what its iron does."""
@@ -105,10 +109,10 @@ def _scores(wanted: FloatArray, deviation: FloatArray, weight: FloatArray, trend
 
 def _used(modes: Sequence[Mode], settings: Settings) -> tuple[list[Mode], list[str]]:
     """Modes with a decay between the limits, and the stations; empty when there is too little of either."""
-    low, high = settings.region_lowest_hz, settings.region_highest_hz
+    low, high = settings.iron.lowest_hz, settings.iron.highest_hz
     used = [m for m in of_plate(modes) if m.loss_factor and m.strengths and low <= m.frequency_hz <= high]
     stations = sorted({s.station for m in used for s in m.strengths})
-    enough = len(used) >= settings.region_modes and len(stations) >= settings.region_stations
+    enough = len(used) >= settings.iron.modes and len(stations) >= settings.iron.stations
     return (used, stations) if enough else ([], [])
 
 

@@ -19,6 +19,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.places import IN_PIANO, STATES, State
+from tapscan.screening.rule import Shows
+from tapscan.screening.rules import rule_named
 
 Who = Literal["workshop", "buyer"]
 Act = Literal[
@@ -36,9 +38,6 @@ TENSION: frozenset[Told] = frozenset({"as-found", "strung"})
 COATED: frozenset[Told] = frozenset({"finished", "fitted-out"})
 UNKNOWN: frozenset[Told] = frozenset({None})
 EVERY = OUT | INSIDE | UNKNOWN
-
-HARD_RULES = frozenset({"long-decay", "prominent-ringing", "local-ringing"})
-NOT_CRACK = frozenset({"long-decay", "prominent-ringing"})  # a place that rings by itself may also be half parted
 
 
 @dataclass(frozen=True)
@@ -182,8 +181,14 @@ def suspected(
 
 def tests(rules: Iterable[str]) -> tuple[Step, ...]:
     """Examinations that can show what these rules point to."""
-    named = set(rules)
-    return ((CRACK_TEST,) if named - NOT_CRACK else ()) + ((HARD_TEST,) if named & HARD_RULES else ())
+    shown = {what for name in rules for what in _shows(name)}
+    return ((CRACK_TEST,) if "crack" in shown else ()) + ((HARD_TEST,) if "hard iron" in shown else ())
+
+
+def _shows(name: str) -> frozenset[Shows]:
+    """A rule of an earlier version that is no more may have meant a crack."""
+    rule = rule_named(name)
+    return rule.shows if rule else frozenset({"crack"})
 
 
 def buzzing(state: Told) -> tuple[Step, ...]:

@@ -23,7 +23,7 @@ def steady(scan: Scan, settings: Settings) -> list[SteadyTone]:
     return [
         t
         for t in scan.steady_tones
-        if t.before_db > settings.steady_before_db
+        if t.before_db > settings.origins.steady_before_db
         and t.clear_db > clear_limit_db(len(by_id[t.mode].strengths), settings)
         and _lasts(by_id[t.mode], settings)
     ]
@@ -31,26 +31,26 @@ def steady(scan: Scan, settings: Settings) -> list[SteadyTone]:
 
 def clear_limit_db(places: int, settings: Settings) -> float:
     """How clear a line must stand before the taps, middle of so many places."""
-    over = settings.steady_clear_db - settings.steady_clear_noise_db
-    return settings.steady_clear_noise_db + over / max(1, places) ** 0.5
+    over = settings.origins.steady_clear_db - settings.origins.steady_clear_noise_db
+    return settings.origins.steady_clear_noise_db + over / max(1, places) ** 0.5
 
 
 def _lasts(mode: Mode, settings: Settings) -> bool:
     """Whether it may be steady: no decay could be given, or one too slow to matter."""
-    return mode.t60_s is None or mode.t60_s > settings.steady_t60_s
+    return mode.t60_s is None or mode.t60_s > settings.origins.steady_t60_s
 
 
 def alike(scan: Scan, settings: Settings) -> list[tuple[Mode, float]]:
     """Modes that all stations excite alike, with the standard deviation of their strength in dB."""
     stations = {s.station for s in scan.strikes if s.usable}
-    if len(stations) < settings.alike_stations:
+    if len(stations) < settings.origins.alike_stations:
         return []
     spread = [
         (m, float(np.std([s.strength_db for s in m.strengths])))
         for m in scan.modes
         if len(m.strengths) == len(stations)
     ]
-    return [(m, sd) for m, sd in spread if sd < settings.alike_spread_db]
+    return [(m, sd) for m, sd in spread if sd < settings.origins.alike_spread_db]
 
 
 def mains(frequency_hz: float, settings: Settings) -> tuple[int, int] | None:
@@ -59,6 +59,6 @@ def mains(frequency_hz: float, settings: Settings) -> tuple[int, int] | None:
     for base in MAINS_HZ:
         multiple = round(frequency_hz / base)
         away = abs(frequency_hz - multiple * base) / base
-        if 1 <= multiple <= MOST_MULTIPLE and away < settings.mains_reach * multiple:
+        if 1 <= multiple <= MOST_MULTIPLE and away < settings.origins.mains_reach * multiple:
             best = min(best or (away, base, multiple), (away, base, multiple))
     return best[1:] if best else None

@@ -45,7 +45,7 @@ def string_series(modes: Sequence[Mode], settings: Settings) -> list[Series]:
     decays = [m.t60_s for m in modes if m.t60_s]
     if not decays:
         return []
-    longer = settings.string_longer * float(np.median(decays))
+    longer = settings.strings.longer * float(np.median(decays))
     lasting = [m for m in modes if m.t60_s and m.t60_s > longer]
     found = [s for m in lasting if (s := _from_first(m, lasting, settings)) is not None]
     taken: set[str] = set()
@@ -72,18 +72,18 @@ def _from_first(first: Mode, modes: Sequence[Mode], settings: Settings) -> Serie
         if fitted is None:
             break
         best = fitted
-    return best if best is not None and len(best.modes) >= settings.string_partials else None
+    return best if best is not None and len(best.modes) >= settings.strings.partials else None
 
 
 def _partial(number: int, row: Sequence[Mode], modes: Sequence[Mode], settings: Settings) -> Mode | None:
     """The mode nearest to where partial `number` should lie and decaying like the others, None if none is near enough."""
     f0 = row[0].frequency_hz
-    usual, factor = usual_inharmonicity(f0), settings.string_stiffness_factor
+    usual, factor = usual_inharmonicity(f0), settings.strings.stiffness_factor
     low, middle, high = (_place(f0, b, number) for b in (usual / factor, usual, usual * factor))
     if len(row) > 2:
         base, stiffness = _line(row)
         middle = number * base * np.sqrt(1 + stiffness * number**2)
-    reach = 2 ** (settings.string_cents / 1200)
+    reach = 2 ** (settings.strings.cents / 1200)
     near = [m for m in modes if low / reach <= m.frequency_hz <= high * reach and _together([*row, m], settings)]
     return min(near, key=lambda m: abs(m.frequency_hz - middle)) if near else None
 
@@ -95,7 +95,7 @@ def _place(first_hz: float, inharmonicity: float, number: int) -> float:
 
 def _together(row: Sequence[Mode], settings: Settings) -> bool:
     times = [m.t60_s or 0.0 for m in row]
-    return max(times) <= settings.string_decay_ratio * min(times)
+    return max(times) <= settings.strings.decay_ratio * min(times)
 
 
 def _line(row: Sequence[Mode]) -> tuple[float, float]:
@@ -111,10 +111,10 @@ def _fitted(row: Sequence[Mode], settings: Settings) -> Series | None:
     if len(row) < 3:
         return Series(row[0].frequency_hz, usual_inharmonicity(row[0].frequency_hz), names, 0.0)
     base, stiffness = _line(row)
-    usual, factor = usual_inharmonicity(base), settings.string_stiffness_factor
+    usual, factor = usual_inharmonicity(base), settings.strings.stiffness_factor
     if not usual / factor <= stiffness <= usual * factor:
         return None
     n = np.arange(1, len(row) + 1)
     wanted = n * base * np.sqrt(1 + stiffness * n**2)
     away = np.abs(1200 * np.log2(np.array([m.frequency_hz for m in row]) / wanted)).max()
-    return Series(base, stiffness, names, float(away)) if away <= settings.string_cents else None
+    return Series(base, stiffness, names, float(away)) if away <= settings.strings.cents else None

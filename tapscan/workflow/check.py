@@ -17,9 +17,9 @@ from tapscan.records import Force, Scan, Screening, Segment, State
 from tapscan.screening.disposition import silent_recordings
 from tapscan.screening.limitations import limitations
 from tapscan.screening.notes import with_notes
-from tapscan.screening.rules import run_rules
+from tapscan.screening.rules import RULE_LIMITS, run_rules
 from tapscan.screening.scan import scan_of
-from tapscan.settings import Settings, settings_sha256
+from tapscan.settings import PARTS, Settings, limits_sha256, settings_sha256
 from tapscan.signal.plate.station_analysis import StationResult, analyse_station, mark_cut_short
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.listen import Heard, cut, listen
@@ -215,7 +215,8 @@ def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, no
         indications=tuple(indications),
         rules_not_run=tuple(not_run),
         limitations=(*silent, *limitations(scan, settings)) if scan.strikes else limitations(scan, settings),
-        settings_sha256=settings_sha256(settings),
+        settings_sha256=settings_sha256(settings, RULE_LIMITS),
+        limits_sha256=tuple((part, limits_sha256(settings, (part,), RULE_LIMITS)) for part in PARTS),
         assignment=tuple(notes),
         pictures=tuple(p for r in results for p in r.pictures),
     )

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from tapscan.records import Screening
-from tapscan.report.reach import single_scan_misses
+from tapscan.report.error_rates import single_scan_misses
 from tapscan.screening.conclude import concluded
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.settings import Settings
@@ -19,4 +19,4 @@ def conclude(screening: Screening, settings: Settings, opened: Sequence[OpenFind
     compared = screening.comparison is not None and not screening.comparison.rules_not_run
     if compared or told.disposition != "no relevant indication":
         return told
-    return replace(told, summary=f"{told.summary} {single_scan_misses(told.settings_sha256)}")
+    return replace(told, summary=f"{told.summary} {single_scan_misses(told.limits_sha256)}")

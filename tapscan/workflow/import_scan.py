@@ -24,10 +24,11 @@ from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, scans_holding, store_scan
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
-from tapscan.settings import Settings, describe
+from tapscan.settings import Settings
 from tapscan.workflow.check import Agree, Progress, Request, check, quiet
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import for_comparison
+from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 
 READING = ("per_station", "order", "assign", "skip", "told")
@@ -173,8 +174,7 @@ def add_photos(register: Register, plate: str, paths: Sequence[Path]) -> Plate:
 
 
 def _made(screening: Screening, settings: Settings) -> NewScreening:
-    text = "".join(f"{name} = {value!r}\n" for name, value, *_ in describe(settings))
-    return NewScreening(screening, text, __version__)
+    return NewScreening(screening, settings_text(settings), __version__)
 
 
 def _keep_pictures(register: Register, screening: Screening) -> KeptFile | None:

@@ -66,13 +66,13 @@ def _why_refused(clip: Clip, strike: Strike | None, settings: Settings) -> str |
         return "lost" if clip.lost else "no tap"
     faults = set(strike.faults)
     if clip.next_s is not None:
-        if clip.next_s < settings.strike_alone_s:
+        if clip.next_s < settings.strikes.alone_s:
             faults.add("crowded")
-        elif _fallen_db(clip) < settings.record_fallen_db:
+        elif _fallen_db(clip) < settings.recorder.fallen_db:
             faults.add("cut off")
-    if _over_before_db(clip) < settings.record_fallen_db and "weak" not in faults:
+    if _over_before_db(clip) < settings.recorder.fallen_db and "weak" not in faults:
         faults.add("ringing")
-    if _peakedness_db(clip) < settings.record_peaked_db:
+    if _peakedness_db(clip) < settings.recorder.peaked_db:
         faults.add("thud")
     return next((f for f in ORDER if f in faults), None)
 

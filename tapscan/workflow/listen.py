@@ -83,7 +83,7 @@ def _why_silent(envelope: Envelope, channel: int, source: SoundSource, settings:
     if envelope.constant[channel]:
         what = "silence" if peak == 0 else "a constant offset and no sound"
         return f"{what}: check the microphone, its lead and the input that was chosen"
-    if peak > 0.05 and clipped(source.read(0, 4 * source.sample_rate_hz)[:, channel], round(settings.clip_run)):
+    if peak > 0.05 and clipped(source.read(0, 4 * source.sample_rate_hz)[:, channel], round(settings.strikes.clip_run)):
         return "clipped throughout: turn the input down and record again"
     if mains := mains_hum(source.read(0, 2 * source.sample_rate_hz)[:, channel], source.sample_rate_hz):
         return f"steady {mains:.0f} Hz mains hum and no tap: move away from leads and lamps, and tap"
@@ -105,7 +105,7 @@ def cut(heard: Heard, index: int, settings: Settings, *, name: str, station: str
     rate, channel = source.sample_rate_hz, heard.recording.channel_used or 0
     lead = min(round(LEAD_S * rate), round(span.onset_s * rate))
     first = round(span.onset_s * rate) - lead
-    samples = source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strike_longest_s) * rate))[
+    samples = source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strikes.longest_s) * rate))[
         :, channel
     ]
     onset = onset_sample(samples, lead, rate)
@@ -157,7 +157,7 @@ def _faults(
     span: Span, ring: FloatArray, noise: FloatArray, snr: float | None, rate: int, settings: Settings
 ) -> list[str]:
     faults = []
-    if clipped(ring[: round(0.2 * rate)], round(settings.clip_run)):
+    if clipped(ring[: round(0.2 * rate)], round(settings.strikes.clip_run)):
         faults.append("clipped")
     if span.last_blow_s:
         faults.append("double hit")
@@ -165,7 +165,7 @@ def _faults(
         faults.append("crowded")
     if span.swells:
         faults.append("not a tap")
-    if snr is not None and snr < settings.weak_snr_db:
+    if snr is not None and snr < settings.strikes.weak_snr_db:
         faults.append("weak")
     if snr is not None and snr < 40 and mains_hum(noise, rate):
         faults.append("hum")

@@ -81,7 +81,10 @@ class Recorder:
         if judged.refused is None:
             self._first_counts = self.guide.station is not None
             return events + self._accept(judged)
-        if clip.next_s is not None and self.settings.undo_shortest_s <= clip.next_s <= self.settings.undo_longest_s:
+        if (
+            clip.next_s is not None
+            and self.settings.recorder.undo_shortest_s <= clip.next_s <= self.settings.recorder.undo_longest_s
+        ):
             return events  # perhaps the first of two knocks: the next clip tells
         return [*events, Event("refused", REFUSED[judged.refused], judged.refused)]
 
@@ -89,14 +92,14 @@ class Recorder:
         """Whether it comes as soon after the last knock as the second of two, and is as clear and about as strong."""
         s, last = self.settings, self._knocks[-1]
         apart = later.clip.at_s - last.clip.at_s
-        alike = abs(_level_db(last) - _level_db(later)) <= s.undo_alike_db
-        return s.undo_shortest_s <= apart <= s.undo_longest_s and alike and _clear(later)
+        alike = abs(_level_db(last) - _level_db(later)) <= s.recorder.undo_alike_db
+        return s.recorder.undo_shortest_s <= apart <= s.recorder.undo_longest_s and alike and _clear(later)
 
     def _after_knocks(self) -> list[Event]:
         """Two knocks mean something only when nothing follows them."""
         if len(self._knocks) < 2:
             return []
-        limit = self._knocks[-1].clip.at_s + self.settings.undo_longest_s
+        limit = self._knocks[-1].clip.at_s + self.settings.recorder.undo_longest_s
         since = self.trigger.sounding_since_s
         waiting = self.trigger.clock_s < limit or (since is not None and since <= limit)
         return [] if waiting else self._knocks_end()

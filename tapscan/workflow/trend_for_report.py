@@ -30,7 +30,7 @@ def course_of(register: Register, entry: ScanEntry) -> Course | None:
 
 def _course(scans: list[ScanForComparison], contact: bool, settings: Settings, left_out: tuple[str, ...]) -> Course:
     found = follow(scans, contact, settings)
-    low, high = settings.compare_lowest_hz, settings.compare_highest_hz
+    low, high = settings.compare.lowest_hz, settings.compare.highest_hz
     followed = [m for m in found.modes if low <= m.frequency_hz <= high and m.change_ppm[-1] is not None]
     lines = sorted(followed, key=_moved, reverse=True)[:MOST_LINES]
     return Course(

@@ -145,7 +145,7 @@ def test_what_is_written_of_a_scan_can_be_mended(where):
 
 
 def test_rescreening_keeps_the_earlier_result(where, tmp_path):
-    (tmp_path / "own.toml").write_text("highest_hz = 800\n")
+    (tmp_path / "own.toml").write_text("[fit]\nhighest_hz = 800\n")
     done = run("scan", "rescreen", "B12/2026-06-01", "--settings", tmp_path / "own.toml")
     assert (done.status, done.err) == (0, "")
     assert "Stored as screening 2" in done.out

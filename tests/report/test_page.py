@@ -10,8 +10,8 @@ import pytest
 
 from tapscan.records import Scan, Strength
 from tapscan.report import appendix
+from tapscan.report.error_rates import error_rates
 from tapscan.report.page import render_page, write_page
-from tapscan.report.reach import reach
 from tests.report.sheets import (
     HOSTILE,
     empty,
@@ -104,7 +104,7 @@ def test_everything_the_screening_says_is_on_the_page():
     said += [i.sentence for i in s.indications] + [o for i in s.indications for o in i.other_explanations]
     said += [c.source for i in s.indications for c in i.conditions] + [r.reason for r in s.rules_not_run]
     said += ["A buzz", "Own rule", "qualified person", "Listeners disagree"]
-    said += [reach(i.rule, s.settings_sha256) for i in s.indications]
+    said += [error_rates(i.rule, s.limits_sha256) for i in s.indications]
     said += [r.sha256 for r in s.scan.recordings] + [t.id for t in s.scan.strikes]
     assert [phrase for phrase in said if phrase not in text] == []
 

@@ -6,16 +6,16 @@ import numpy as np
 import pytest
 
 from tapscan.records import RuleNotRun
-from tapscan.report import words
 from tapscan.report.about import About
 from tapscan.report.beside import Beside, Course, CourseLine, ToneDecay
 from tapscan.report.comparison_section import counted_tones
+from tapscan.report.error_rates import error_rates
+from tapscan.report.error_rates_section import error_rates_section
 from tapscan.report.page import render_page
-from tapscan.report.reach import reach
-from tapscan.report.reach_section import reach_section
 from tapscan.report.shop import Shop
 from tapscan.report.tones_section import named, tones_section
 from tapscan.report.trend_section import trend_section
+from tapscan.screening.rules import RULES
 from tests.report.sheets import indication, mode, screening
 from tests.report.test_comparison_section import comparison, pair
 
@@ -96,9 +96,9 @@ def test_scans_of_one_day_are_drawn_too():
 
 def test_every_rule_says_what_it_did_here_and_how_far_it_reaches():
     s = screening(indications=(indication(rule="buzz"),), rules_not_run=(RuleNotRun("string", "no strings"),))
-    rows = {name: (said, far) for name, said, far in reach_section(s)}
-    assert len(rows) >= len(words.RULES)
-    assert rows["A buzz"] == ("raised 1 indication here", reach("buzz", s.settings_sha256))
+    rows = {name: (said, far) for name, said, far in error_rates_section(s)}
+    assert len(rows) >= len(RULES)
+    assert rows["A buzz"] == ("raised 1 indication here", error_rates("buzz", s.limits_sha256))
     assert rows["Tones that come from strings"][0] == "not run here"
     assert rows["A dead place"][0] == "ran here and raised nothing"
 

@@ -3,16 +3,17 @@
 import json
 from dataclasses import replace
 
-from tapscan.report import reach
+from tapscan.report import error_rates as reach
+from tapscan.report.error_rates import shipped_limits
 from tapscan.report.page import render_page
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
-from tapscan.settings import Settings, settings_sha256
+from tapscan.settings import PARTS, Settings
 from tapscan.workflow.conclude import conclude
 from tests.compared import BASE, named, scan
 from tests.report.sheets import screening
 
-SHIPPED = settings_sha256(Settings())
-SILENT = replace(screening(), scan=scan(seed=51), indications=(), settings_sha256=SHIPPED)
+SHIPPED = tuple((part, shipped_limits(part)) for part in PARTS)
+SILENT = replace(screening(), scan=scan(seed=51), indications=(), limits_sha256=SHIPPED)
 
 
 def figure() -> str:
@@ -31,7 +32,7 @@ def test_it_stands_on_the_first_screen_with_the_figure_of_the_file(monkeypatch):
 
 
 def test_other_settings_have_no_figure_and_the_sentence_all_the_same():
-    said = conclude(replace(SILENT, settings_sha256="ab" * 32), Settings()).summary
+    said = conclude(replace(SILENT, limits_sha256=()), Settings()).summary
     assert figure() not in said and "mostly passes unnoticed" in said
 
 

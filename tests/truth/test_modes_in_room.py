@@ -14,13 +14,14 @@ from bench import accuracy_plates as simulated
 from tapscan.demo.room import in_room
 from tapscan.demo.taps import add_noise, scale_to, scan, snr_noise_rms
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.fit.state_space import state_fit
 from tapscan.signal.plate.joint_fit import Together, together
 from tapscan.signal.plate.plate_modes import modes_of_plate
 from tapscan.signal.plate.station_analysis import StationResult, analyse_station
 
 SEED = 107
-LOW = replace(Settings(), highest_hz=2400.0)
+LOW = Settings().but(Fit, highest_hz=2400.0)
 RATE_HZ, STRIKES, SAMPLES = 80.0, 30, 110
 
 

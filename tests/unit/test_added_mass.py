@@ -35,7 +35,7 @@ def test_the_numbers_that_ship_are_those_the_bench_fitted():
         name: eval(re.search(rf"^{name} = (.*)$", text, re.M).group(1)) for name in ("CENTRES", "WEIGHTS", "CONSTANT")
     }
     assert told == {name: getattr(added_mass, name) for name in told}
-    assert f"mass_limit = {Settings().mass_limit}" in text
+    assert f"mass_limit = {Settings().compare.mass_limit}" in text
 
 
 def test_each_figure_speaks_the_way_it_should():

@@ -12,6 +12,7 @@ from tapscan.screening.compare.condition_changes import Unlikeness
 from tapscan.screening.compare.measure import measure
 from tapscan.screening.compare.trend import follow
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
+from tapscan.settings.groups import Compare, Pairing, Repeatability
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
 from tests.rule_scans import late
 
@@ -43,7 +44,7 @@ def test_by_microphone_most_of_the_stated_error_is_the_rooms_and_repeats():
     base = [replace(b, scan=unsure(b.scan), conditions=mic) for b in BASE]
     moved = named(unsure(scan(crack(2.5e-3), seed=48)), "2026-05-01", mic)
     assert [i.id for i in compare_scans(moved, base, SETTINGS).indications] == ["C1"]
-    as_stated = replace(SETTINGS, repeat_fit_factor_room=SETTINGS.repeat_fit_factor)
+    as_stated = SETTINGS.but(Repeatability, fit_factor_room=SETTINGS.repeatability.fit_factor)
     assert compare_scans(moved, base, as_stated).indications == ()
     dry = [replace(b, scan=replace(b.scan, room=None)) for b in base]
     free = replace(moved, scan=replace(moved.scan, room=None))
@@ -63,10 +64,10 @@ def test_by_microphone_the_odds_over_all_modes_decide_and_no_weight_is_named():
     by_microphone = compare_scans(named(scan(drops, seed=48), "2026-05-01", mic), base, SETTINGS)
     assert by_pickup.explanation is not None and by_microphone.explanation is None
     assert (by_pickup.by_odds, by_microphone.by_odds) == (False, True)
-    assert by_microphone.statistic_limit == pytest.approx(np.log(SETTINGS.fell_odds))
+    assert by_microphone.statistic_limit == pytest.approx(np.log(SETTINGS.compare.fell_odds))
     (told,) = by_microphone.indications
     assert (told.conditions[0].name, told.conditions[0].unit) == ("odds that some tones fell", "to 1")
-    assert told.conditions[0].limit == pytest.approx(SETTINGS.fell_odds)
+    assert told.conditions[0].limit == pytest.approx(SETTINGS.compare.fell_odds)
     assert "of them plainly, and together" in told.sentence and told.stations and "ring strongest at" in told.sentence
 
 
@@ -77,7 +78,7 @@ def test_small_drops_of_several_modes_are_told_by_the_odds_where_no_mode_stands_
     few[8::5] = -1.1e-4
     found = compare_scans(named(scan(few, seed=48), "2026-05-01", mic), base, SETTINGS)
     largest = sorted(p.normalised_drop for p in found.pairs if p.judged)[-3:]
-    assert np.mean(largest) < SETTINGS.drop_limit_three, "the three largest would not have called it"
+    assert np.mean(largest) < SETTINGS.compare.drop_limit_three, "the three largest would not have called it"
     assert [i.id for i in found.indications] == ["C1"]
     assert found.where and found.indications[0].stations, "a call by odds names places, too"
     still = compare_scans(named(scan(seed=48), "2026-05-01", mic), base, SETTINGS)
@@ -98,7 +99,7 @@ def test_a_mode_that_may_be_two_in_one_is_not_judged():
     merged[list(near)] = -2e-3
     later = named(scan(merged, seed=49), "2026-05-01")
     assert compare_scans(later, base, SETTINGS).indications == ()
-    without = compare_scans(later, base, replace(SETTINGS, pairing_merged_reach=0.0))
+    without = compare_scans(later, base, SETTINGS.but(Pairing, merged_reach=0.0))
     assert [i.id for i in without.indications] == ["C1"]
     parted = named(with_neighbours(scan(merged, seed=49), near), "2026-05-01")
     assert [i.id for i in compare_scans(parted, base, SETTINGS).indications] == ["C1"], "both heard again: judged"
@@ -121,10 +122,8 @@ def test_by_microphone_large_rises_raise_the_limit_of_a_single_baseline():
     moved = 2e-2 * np.random.default_rng(3).standard_normal(COUNT) * (np.arange(COUNT) % 4 == 0)
     result = compare_scans(named(scan(moved, seed=50), "2026-05-01", mic), base, SETTINGS)
     assert result.indications == ()
-    assert result.statistic_limit > SETTINGS.drop_limit_one
-    blind = compare_scans(
-        named(scan(moved, seed=50), "2026-05-01", mic), base, replace(SETTINGS, compare_rises_free=100.0)
-    )
+    assert result.statistic_limit > SETTINGS.compare.drop_limit_one
+    blind = compare_scans(named(scan(moved, seed=50), "2026-05-01", mic), base, SETTINGS.but(Compare, rises_free=100.0))
     assert [i.id for i in blind.indications] == ["C1"]
 
 
@@ -204,7 +203,7 @@ def test_many_modes_heard_on_one_side_only_are_a_matter_of_hearing(less):
     assert any("one of the scans heard less" in said for said in result.limitations)
 
 
-ANY_SIDE = replace(SETTINGS, lost_and_new=0.0)  # the guards below, without the one above
+ANY_SIDE = SETTINGS.but(Compare, lost_and_new=0.0)  # the guards below, without the one above
 
 
 def with_hum(scan_, frequencies, origin="hum"):

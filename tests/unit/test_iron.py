@@ -83,7 +83,7 @@ def test_chance_alone_passes_the_limit_about_as_often_as_it_says() -> None:
     told = [area_score(regional(seed, (), 0.0), LAYOUT, S) for seed in range(300)]
     for found in ([t.lasting for t in told if t], [t.dull for t in told if t]):
         assert len(found) == 300
-        assert sum(s >= S.area_score for s in found) <= 5
+        assert sum(s >= S.iron.area_score for s in found) <= 5
         assert np.mean([s >= 1.5 for s in found]) > 0.01  # the score is alive
 
 

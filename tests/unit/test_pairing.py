@@ -72,9 +72,9 @@ def test_real_costs_agree_with_the_slow_way_too(seed):
     earlier = table(frequency, pattern)
     later = table((frequency * (1 - rng.exponential(2e-3, 5)))[:4], pattern[:4] + rng.normal(0, 1, (4, 8)))
     costs = pair_costs(earlier, later, np.full(5, 1e-4), 0.0, SETTINGS)
-    pairs = assign(costs, SETTINGS.pairing_alone_cost)
-    found = costs[pairs[:, 0], pairs[:, 1]].sum() + SETTINGS.pairing_alone_cost * (9 - 2 * len(pairs))
-    assert found == pytest.approx(slowly(costs, SETTINGS.pairing_alone_cost), abs=1e-6)
+    pairs = assign(costs, SETTINGS.pairing.alone_cost)
+    found = costs[pairs[:, 0], pairs[:, 1]].sum() + SETTINGS.pairing.alone_cost * (9 - 2 * len(pairs))
+    assert found == pytest.approx(slowly(costs, SETTINGS.pairing.alone_cost), abs=1e-6)
 
 
 def test_a_warmer_plate_is_paired_and_its_shift_found():

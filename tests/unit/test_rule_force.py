@@ -8,6 +8,7 @@ import pytest
 from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose
 from tapscan.screening.rules import force_dependence, run_rules
+from tapscan.screening.rules.force_dependence import ForceLimits
 from tapscan.settings import Settings
 from tests.rule_scans import late, mode, scan, shift
 
@@ -49,8 +50,8 @@ def test_what_all_modes_share_is_no_change():
 
 
 def test_a_few_modes_that_err_are_no_change():
-    assert told(taps(round(S.force_rank) - 1, 30000.0)) == []
-    assert told(taps(round(S.force_rank), 30000.0)) != []
+    assert told(taps(round(S.of(ForceLimits).rank) - 1, 30000.0)) == []
+    assert told(taps(round(S.of(ForceLimits).rank), 30000.0)) != []
 
 
 def test_changes_as_sound_plates_show_are_not_called():

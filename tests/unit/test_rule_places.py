@@ -70,7 +70,7 @@ def test_hum_does_not_count_and_few_modes_do_not_run():
     assert isinstance(dead_place.run(replace(given, modes=given.modes[:20]), S), RuleNotRun)
 
 
-ON = replace(S, local_ringing_on=1.0)
+ON = S.but(local_ringing.LocalRingingLimits, on=1.0)
 
 
 def ringing(names, others=None, **more):

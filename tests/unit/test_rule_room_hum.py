@@ -88,7 +88,8 @@ def test_the_line_of_a_tone_in_noise(hz):
     assert 0.84 * 0.01 < amplitude < 1.06 * 0.01
     assert clear > 30.0  # a^2 n / 6 over 1e-6: 46 dB, less scalloping and what the median of chi-square gives
     assert (
-        NoiseDensity([0.001 * rng.standard_normal(len(time)) for _ in range(8)], rate).line(hz)[1] < S.steady_clear_db
+        NoiseDensity([0.001 * rng.standard_normal(len(time)) for _ in range(8)], rate).line(hz)[1]
+        < S.origins.steady_clear_db
     )
     assert NoiseDensity([], rate).line(hz) is None
 
@@ -103,7 +104,7 @@ def test_a_second_tone_beside_it_does_not_hide_a_line():
 
 def test_a_fainter_line_is_enough_where_many_places_heard_it():
     """12 dB at one place; over n places the middle of their figures scatters by the root of n less about what noise shows."""
-    assert clear_limit_db(1, S) == S.steady_clear_db
+    assert clear_limit_db(1, S) == S.origins.steady_clear_db
     assert clear_limit_db(9, S) == pytest.approx(6.0)
     twenty = {f"S{k}": -20.0 - k for k in range(20)}
     faint = steady_tone("M1", -0.3, 8.4)
@@ -120,4 +121,4 @@ def test_noise_alone_passes_the_limit_at_most_once_in_forty(places):
     figures = [NoiseDensity([rng.standard_normal(1600)], 16000).line(437.0)[1] for _ in range(400 * places)]
     middles = np.median(np.array(figures).reshape(400, places), axis=1)
     assert np.mean(middles > clear_limit_db(places, S)) <= 0.025
-    assert np.median(middles) == pytest.approx(S.steady_clear_noise_db, abs=0.7)
+    assert np.median(middles) == pytest.approx(S.origins.steady_clear_noise_db, abs=0.7)

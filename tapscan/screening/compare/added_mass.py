@@ -72,8 +72,8 @@ def explain(measured: Measured, settings: Settings) -> AddedMass | None:
         explained=found.share,
         plate_share=2 * found.size / MEAN_SQUARE_AT_EDGE,
         score=score,
-        limit=settings.mass_limit,
-        likelier=score > settings.mass_limit,
+        limit=settings.compare.mass_limit,
+        likelier=score > settings.compare.mass_limit,
     )
 
 

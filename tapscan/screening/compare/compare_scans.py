@@ -31,6 +31,7 @@ from tapscan.screening.compare.thermal_shift import common_shift, iron_c
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
 from tapscan.screening.conclude import concluded
 from tapscan.screening.origins import of_plate
+from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.settings import Settings, settings_sha256
 
@@ -93,7 +94,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         rules_not_run=not_run,
         limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
         summary=_summary(later, measured, indications, not_run, baselines),
-        settings_sha256=settings_sha256(settings),
+        settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=_why_none(measured, settings),
         by_odds=measured.frequency.by_odds,
     )
@@ -142,7 +143,7 @@ def _over(measured: Measured) -> bool:
 def _why_none(measured: Measured, settings: Settings) -> str | None:
     if measured.frequency.statistic is not None:
         return None
-    return f"{int(measured.frequency.judged.sum())} modes matched, {settings.compare_modes:.0f} are needed"
+    return f"{int(measured.frequency.judged.sum())} modes matched, {settings.compare.modes:.0f} are needed"
 
 
 def mode_pairs(measured: Measured, unlike: Unlikeness) -> tuple[ModePair, ...]:
@@ -232,7 +233,7 @@ def carry(
 def _near(mode: str, later: Scan, earlier: Scan, settings: Settings) -> list[str]:
     """Modes of the earlier scan that warmth and scatter may have moved to this one's frequency."""
     here = next((m.frequency_hz for m in later.modes if m.id == mode), None)
-    reach = settings.temperature_most
+    reach = settings.thermal.most
     return [] if here is None else [m.id for m in earlier.modes if abs(m.frequency_hz / here - 1) < reach]
 
 

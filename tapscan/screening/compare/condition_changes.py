@@ -86,7 +86,7 @@ class _Told:
             )
         elif a in SURFACES and b in SURFACES:
             self.say(FINISH.format(a=a, b=b))
-            self.extra_ppm = self.settings.finish_ppm
+            self.extra_ppm = self.settings.repeatability.finish_ppm
             self.refuse_loss("the surface is not the same, and a coat of finish damps")
         else:
             self.refuse(
@@ -122,20 +122,20 @@ class _Told:
         """What it lay on or hung from."""
         if a is None or b is None or a.strip().lower() == b.strip().lower():
             return
-        low = self.settings.supports_lowest_hz
+        low = self.settings.repeatability.supports_lowest_hz
         self.say(
             f"The plate was held differently ({a}, now {b}). Modes under {low:.0f} Hz move with the supports and are not judged; "
             "nor is the damping. Lay it as it lay the first time."
         )
-        self.support_factor, self.lowest_hz = self.settings.supports_factor, low
+        self.support_factor, self.lowest_hz = self.settings.repeatability.supports_factor, low
         self.refuse_loss("the plate was held differently")
 
     def rest(self, later: ScanConditions, baseline: Sequence[ScanConditions], shared_places: int) -> None:
         """Time in the room and places tapped."""
-        fresh = [c for c in (later, *baseline) if (c.hours_in_room or 1e9) < self.settings.hours_in_room]
+        fresh = [c for c in (later, *baseline) if (c.hours_in_room or 1e9) < self.settings.thermal.hours_in_room]
         if fresh:
             self.say(
-                f"The plate had stood less than {self.settings.hours_in_room:.0f} hours in the room in {len(fresh)} of the scans: "
+                f"The plate had stood less than {self.settings.thermal.hours_in_room:.0f} hours in the room in {len(fresh)} of the scans: "
                 "iron that is warmer in one part moves some modes and not others. Let it stand overnight."
             )
         if shared_places < FEW_PLACES:

@@ -37,6 +37,7 @@ from tapscan.screening.compare.repeatability import (
 )
 from tapscan.screening.compare.shared_shift import Flags, shared_shift
 from tapscan.settings import Settings
+from tapscan.settings.threshold import threshold_of
 
 TOP_DROPS = 3
 TOP_RISES = 5
@@ -109,7 +110,7 @@ def measure(
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_odds = not contact and baseline.scans >= OWN_SCATTER
-    limit = float(np.log(settings.fell_odds)) if by_odds else limit_of("drop", baseline.scans, settings)
+    limit = float(np.log(settings.compare.fell_odds)) if by_odds else limit_of("drop", baseline.scans, settings)
     if not contact and not by_odds:
         limit *= _restlessness_of_room((apart - shift) / sd, judged, settings)
     return Measured(
@@ -138,12 +139,12 @@ def _judged(
     settings: Settings,
 ) -> Flags:
     f = baseline.table.frequency_hz[i]
-    inside = (f >= max(settings.compare_lowest_hz, unlike.lowest_hz)) & (f <= settings.compare_highest_hz)
+    inside = (f >= max(settings.compare.lowest_hz, unlike.lowest_hz)) & (f <= settings.compare.highest_hz)
     again = baseline.log_frequency.heard[i] >= min(2, baseline.scans)
     stations = sum(1 for s in later.stations if s)
     if stations < FEW_STATIONS:
         return np.asarray(inside & again)
-    least = settings.compare_share_of_places * stations
+    least = settings.compare.share_of_places * stations
     heard_later = (later.pattern[j] > 0).sum(axis=1)
     return np.asarray(inside & again & (heard_later >= least) & (baseline.places_heard[i] >= least))
 
@@ -156,7 +157,7 @@ def _perhaps_merged(
     The fit of a merged mode knows nothing of the other and states too small an error.
     """
     loss = baseline.log_loss.mean[np.isfinite(baseline.log_loss.mean)]
-    reach = settings.pairing_merged_reach * float(np.exp(np.median(loss))) if len(loss) else 0.0
+    reach = settings.pairing.merged_reach * float(np.exp(np.median(loss))) if len(loss) else 0.0
     heard = baseline.log_frequency.heard >= min(2, baseline.scans)
     lost = [n for n in pairing.lone(len(baseline.table), 0) if heard[n]]
     gained = pairing.lone(len(later), 1)
@@ -185,7 +186,7 @@ def _change(
 ) -> Change:
     score = sign * value / sd
     usable = judged & np.isfinite(score)
-    enough = usable.sum() >= max(settings.compare_modes, top)
+    enough = usable.sum() >= max(settings.compare.modes, top)
     statistic = None
     if enough:
         statistic = fell_odds(score[usable]) if by_odds else _largest(score[usable], top, settings)
@@ -197,11 +198,11 @@ def _change(
 
 
 def _discovered(score: FloatArray, settings: Settings) -> Flags:
-    return false_discoveries(_tail(score, settings.compare_freedom), settings.compare_false_share)
+    return false_discoveries(_tail(score, settings.compare.freedom), settings.compare.false_share)
 
 
 def _largest(score: FloatArray, top: int, settings: Settings) -> float:
-    return largest_mean(np.minimum(score, settings.score_cap), top)
+    return largest_mean(np.minimum(score, settings.compare.score_cap), top)
 
 
 def _restlessness_of_room(rises: FloatArray, judged: Flags, settings: Settings) -> float:
@@ -209,7 +210,7 @@ def _restlessness_of_room(rises: FloatArray, judged: Flags, settings: Settings) 
     usable = rises[judged & np.isfinite(rises)]
     if len(usable) < TOP_DROPS:
         return 1.0
-    return max(1.0, _largest(usable, TOP_DROPS, settings) / settings.compare_rises_free)
+    return max(1.0, _largest(usable, TOP_DROPS, settings) / settings.compare.rises_free)
 
 
 def _loss(
@@ -232,14 +233,19 @@ def _loss(
     if known.any():
         value = value - np.median(value[known])
     found = _change(value, sd, 1.0, known, TOP_RISES, limit_of("loss", baseline.scans, settings), settings)
-    named = found.named & (value >= settings.loss_least_rise)
+    named = found.named & (value >= settings.compare.loss_least_rise)
     return Change(value, sd, found.score, found.judged, named, found.weight * named, found.statistic, found.limit)
 
 
-def limit_of(kind: str, scans: int, settings: Settings) -> float:
-    """Of the mean of the largest drops ("drop") or rises of the loss ("loss"), by the number of baseline scans."""
+def limit_name(kind: str, scans: int) -> str:
+    """The threshold of the mean of the largest drops ("drop") or rises of the loss ("loss"), by the number of baseline scans."""
     word = {1: "one", 2: "two"}.get(scans, "three")
-    return float(getattr(settings, f"{kind}_limit_{word}"))
+    return f"{kind}_limit_{word}"
+
+
+def limit_of(kind: str, scans: int, settings: Settings) -> float:
+    """Its value."""
+    return threshold_of(settings.compare, limit_name(kind, scans)).value
 
 
 def largest_mean(values: FloatArray, count: int) -> float:

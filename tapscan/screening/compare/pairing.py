@@ -89,7 +89,7 @@ def likeness(earlier: ModeTable, later: ModeTable) -> FloatArray:
 
 def coarse_shift(earlier: ModeTable, later: ModeTable, settings: Settings) -> float:
     """ln(later / earlier) that the most pairs of like pattern agree on, within the settings' widest shift."""
-    widest = settings.pairing_widest_shift_ppm * 1e-6
+    widest = settings.pairing.widest_shift_ppm * 1e-6
     apart = later.log_frequency[None, :] - earlier.log_frequency[:, None]
     weight = np.maximum(likeness(earlier, later) - CHANCE_LIKENESS, 0.0) ** 2 + 1e-3
     near = np.abs(apart) < 1.2 * widest
@@ -109,13 +109,13 @@ def pair_costs(
     """(n, m) costs in natural log units; `scatter` (n,) relative sd expected of each difference."""
     apart = later.log_frequency[None, :] - earlier.log_frequency[:, None] - shift
     sd = np.sqrt(scatter[:, None] ** 2 + earlier.frequency_sd[:, None] ** 2 + later.frequency_sd[None, :] ** 2)
-    scale = np.where(apart < 0, settings.pairing_drop_scale, settings.pairing_rise_scale)
-    moved = settings.pairing_moved_cost + np.abs(apart) / scale
+    scale = np.where(apart < 0, settings.pairing.drop_scale, settings.pairing.rise_scale)
+    moved = settings.pairing.moved_cost + np.abs(apart) / scale
     cost = np.minimum(0.5 * (apart / sd) ** 2, moved)
     if len(earlier.stations) >= FEW_STATIONS:
         unlike = (1 - likeness(earlier, later)) / (1 - CHANCE_LIKENESS)
-        cost = cost + settings.pairing_unlike_cost * np.minimum(unlike, 1.5)
-    return np.asarray(np.where(np.abs(apart) > settings.pairing_reach, IMPOSSIBLE, cost))
+        cost = cost + settings.pairing.unlike_cost * np.minimum(unlike, 1.5)
+    return np.asarray(np.where(np.abs(apart) > settings.pairing.reach, IMPOSSIBLE, cost))
 
 
 def assign(costs: FloatArray, price: float) -> NDArray[np.intp]:
@@ -145,7 +145,7 @@ def pair_modes(earlier: ModeTable, later: ModeTable, scatter: FloatArray, settin
     pairs = none
     for number in range(ROUNDS):
         costs = pair_costs(earlier, later, wide if number == 0 else scatter, shift, settings)
-        pairs = assign(costs, settings.pairing_alone_cost)
+        pairs = assign(costs, settings.pairing.alone_cost)
         apart = later.log_frequency[pairs[:, 1]] - earlier.log_frequency[pairs[:, 0]]
         sd = np.hypot(scatter[pairs[:, 0]], later.frequency_sd[pairs[:, 1]])
         shift = robust_mean(apart, sd) if len(pairs) else shift

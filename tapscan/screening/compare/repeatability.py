@@ -65,22 +65,22 @@ def prior_frequency_sd(
 
     contact : a pickup on the iron, else a microphone in a room. alone : no repeated scan will correct it.
     """
-    room = settings.repeat_alone_microphone_ppm if alone else settings.repeat_high_microphone_ppm
-    high = settings.repeat_high_ppm if contact else room
-    low = settings.repeat_low_ppm * (REFERENCE_HZ / frequency_hz) ** settings.repeat_slope
+    room = settings.repeatability.alone_microphone_ppm if alone else settings.repeatability.high_microphone_ppm
+    high = settings.repeatability.high_ppm if contact else room
+    low = settings.repeatability.low_ppm * (REFERENCE_HZ / frequency_hz) ** settings.repeatability.slope
     return np.asarray(1e-6 * np.hypot(low, high))
 
 
 def prior_loss_sd(frequency_hz: FloatArray, contact: bool, settings: Settings) -> FloatArray:
     """Sd of the natural logarithm of a mode's loss factor from scan to scan."""
-    high = settings.repeat_loss if contact else settings.repeat_loss_microphone
-    low = settings.repeat_loss_low * (REFERENCE_HZ / frequency_hz) ** settings.repeat_slope
+    high = settings.repeatability.loss if contact else settings.repeatability.loss_microphone
+    low = settings.repeatability.loss_low * (REFERENCE_HZ / frequency_hz) ** settings.repeatability.slope
     return np.asarray(np.hypot(low, high))
 
 
 def fit_factor(scan: Scan, settings: Settings) -> float:
     """What the fit's own sd is taken times for the scatter from scan to scan."""
-    return settings.repeat_fit_factor if scan.room is None else settings.repeat_fit_factor_room
+    return settings.repeatability.fit_factor if scan.room is None else settings.repeatability.fit_factor_room
 
 
 def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
@@ -184,10 +184,10 @@ def scatter_level(frequency_hz: FloatArray, values: FloatArray, given_sd: FloatA
     squares = np.sum(weight * np.where(known, values - mean[:, None], 0.0) ** 2, axis=1)
     freedom = np.maximum(known.sum(axis=1) - 1, 0).astype(float)
     x = np.log(np.maximum(frequency_hz, 1e-9))
-    near = np.exp(-0.5 * ((x[:, None] - x[None, :]) / settings.repeat_smoothing) ** 2)
-    prior, level = settings.repeat_prior_freedom, np.ones(len(x))
+    near = np.exp(-0.5 * ((x[:, None] - x[None, :]) / settings.repeatability.smoothing) ** 2)
+    prior, level = settings.repeatability.prior_freedom, np.ones(len(x))
     for _ in range(ROUNDS):
         held = np.minimum(squares, OUTLIER * level * np.maximum(freedom, 1))
         level = (prior + near @ held) / (prior + near @ freedom)
-    own = settings.repeat_own_freedom
+    own = settings.repeatability.own_freedom
     return np.asarray((own * level + squares) / (own + freedom))

@@ -25,15 +25,15 @@ def common_shift(
 ) -> CommonShift:
     """shift, sd : ln(later / baseline), relative. Temperatures in degrees Celsius, None where not measured."""
     central, small, large = (
-        settings.temperature_per_k,
-        settings.temperature_small_per_k,
-        settings.temperature_large_per_k,
+        settings.thermal.per_k,
+        settings.thermal.small_per_k,
+        settings.thermal.large_per_k,
     )
     ends = [(shift + k * NORMAL_95 * sd) / c for c in (small, large) for k in (-1, 1)]
     measured = None if later_c is None or baseline_c is None else later_c - baseline_c
     agrees = None
     if measured is not None:
-        wide = NORMAL_95 * settings.thermometer_sd_k
+        wide = NORMAL_95 * settings.thermal.thermometer_sd_k
         agrees = bool(min(ends) - wide <= measured <= max(ends) + wide)
     return CommonShift(
         shift_ppm=1e6 * shift,
@@ -53,7 +53,7 @@ def _sentence(
 ) -> str:
     way = "lower" if shift < 0 else "higher"
     moved = f"All modes together lie {100 * abs(math.expm1(shift)):.2f} % {way} than before"
-    if abs(shift) > settings.temperature_most:
+    if abs(shift) > settings.thermal.most:
         return (
             f"{moved}. That would take iron {abs(apparent_k):.0f} degrees {_warmth(apparent_k)}: temperature alone does not "
             "explain it. Look for a weight, a coat of finish, other supports, or a part that has come away."
@@ -62,7 +62,7 @@ def _sentence(
     if agrees is None:
         return f"{said}. No temperature was noted for both scans, so this could not be checked."
     if agrees:
-        reach = NORMAL_95 * settings.thermometer_sd_k
+        reach = NORMAL_95 * settings.thermal.thermometer_sd_k
         return f"{said}; the thermometer says {_signed(measured_k)} degrees, which agrees within the {reach:.0f} degrees that two readings may be off."
     return (
         f"{said}; the thermometer says {_signed(measured_k)} degrees, which does not agree. "

@@ -71,7 +71,7 @@ def follow(scans: Sequence[ScanForComparison], contact: bool, settings: Settings
         apart = table.log_frequency[j] - first.log_frequency[i]
         sd[i, k] = np.hypot(prior[i], fit_factor(scan, settings) * table.frequency_sd[j])
         f = first.frequency_hz[i]
-        inside = (f >= settings.compare_lowest_hz) & (f <= settings.compare_highest_hz)
+        inside = (f >= settings.compare.lowest_hz) & (f <= settings.compare.highest_hz)
         shift = shared_shift(apart, sd[i, k], inside)[0]
         change[i, k] = apart - shift
         shared.append(1e6 * shift)

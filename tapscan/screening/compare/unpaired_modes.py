@@ -71,11 +71,11 @@ def gained_modes(measured: Measured, foreign_hz: Sequence[float], settings: Sett
 def one_sided(lost: Sequence[UnpairedMode], gained: Sequence[UnpairedMode], settings: Settings) -> bool:
     """Whether as many as make an indication count, and hardly any of the one kind."""
     counts = [sum(u.counts for u in some) for some in (lost, gained)]
-    return sum(counts) >= settings.lost_or_new and min(counts) < settings.lost_and_new
+    return sum(counts) >= settings.compare.lost_or_new and min(counts) < settings.compare.lost_and_new
 
 
 def _inside(frequency_hz: float, settings: Settings) -> bool:
-    return settings.compare_lowest_hz <= frequency_hz <= settings.compare_highest_hz
+    return settings.compare.lowest_hz <= frequency_hz <= settings.compare.highest_hz
 
 
 def _near(log_f: float, there: FloatArray, loss: float) -> bool:
@@ -88,4 +88,4 @@ def _unpaired(
 ) -> UnpairedMode:
     stations = sum(1 for s in measured.later.stations if s)
     chance = max(miss_chance(float(heard), stations, stations), MERGED if near else 0.0)
-    return UnpairedMode(name, frequency_hz, chance, chance <= settings.miss_chance)
+    return UnpairedMode(name, frequency_hz, chance, chance <= settings.compare.miss_chance)

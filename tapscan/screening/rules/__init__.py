@@ -1,14 +1,16 @@
 """The rules, one file each.
 
-A rule module has NAME (as in the JSON; its plain words stand in report/words.py) and run(scan, settings), which gives a list
-of Indication (empty: nothing found) or a RuleNotRun with the input it lacks. To add one: write the module
-beside these, put it into RULES, give its limits in settings.py with reason and source, and a test that goes
-red when the rule is broken. A rule whose reach was measured on bare plates only goes into BARE_ONLY too.
+A rule's file ends with RULE, which says all that words, docs, report, JSON and error rates need (screening/rule.py). To add one: write its
+file beside these, name it in RULES, and write a test that goes red when the rule is broken. Thresholds that it alone reads stand in its file.
+
+RULES                        in the order in which they run and are shown
+RULE_LIMITS                  dataclasses of all thresholds that stand in the files of rules
+rule_named(name)             the Rule, or None
+run_rules(scan, settings)    indications, and the rules that lacked their input
 """
 
-from types import ModuleType
-
 from tapscan.records import IN_PIANO, Indication, RuleNotRun, Scan
+from tapscan.screening.rule import Rule
 from tapscan.screening.rules import (
     buzz,
     change_since_baseline,
@@ -22,30 +24,37 @@ from tapscan.screening.rules import (
 )
 from tapscan.settings import Settings
 
-RULES: tuple[ModuleType, ...] = (
-    force_dependence,
-    prominent_ringing,
-    local_ringing,
-    long_decay,
-    dead_place,
-    buzz,
-    change_since_baseline,
-    string,
-    room_hum,
+RULES: tuple[Rule, ...] = (
+    force_dependence.RULE,
+    prominent_ringing.RULE,
+    local_ringing.RULE,
+    long_decay.RULE,
+    dead_place.RULE,
+    buzz.RULE,
+    change_since_baseline.RULE,
+    string.RULE,
+    room_hum.RULE,
 )
-BARE_ONLY: tuple[ModuleType, ...] = (force_dependence, local_ringing, long_decay, dead_place, buzz)
+RULE_LIMITS: tuple[type, ...] = tuple(limits for rule in RULES for limits in rule.limits)
 IN_PIANO_REASON = (
     "the plate is in the piano; what this rule finds, and how often it errs, is known for simulated bare plates only"
 )
 
 
-def run_rules(scan: Scan, settings: Settings) -> tuple[list[Indication], list[RuleNotRun]]:
+def rule_named(name: str) -> Rule | None:
+    """As the JSON and the register name it."""
+    return next((rule for rule in RULES if rule.name == name), None)
+
+
+def run_rules(
+    scan: Scan, settings: Settings, rules: tuple[Rule, ...] = RULES
+) -> tuple[list[Indication], list[RuleNotRun]]:
     """Every rule once, in order."""
     found: list[Indication] = []
     not_run: list[RuleNotRun] = []
-    for rule in RULES:
-        in_piano = rule in BARE_ONLY and scan.state in IN_PIANO
-        outcome = RuleNotRun(rule.NAME, IN_PIANO_REASON) if in_piano else rule.run(scan, settings)
+    for rule in rules:
+        in_piano = rule.bare_only and scan.state in IN_PIANO
+        outcome = RuleNotRun(rule.name, IN_PIANO_REASON) if in_piano else rule.run(scan, settings)
         if isinstance(outcome, RuleNotRun):
             not_run.append(outcome)
         else:

@@ -9,13 +9,31 @@ or more, and a bare plate.
 """
 
 from collections import Counter
+from dataclasses import dataclass
 
-from tapscan.records import Condition, Indication, Interpretation, LateSound, RuleNotRun, Scan
+from tapscan.records import Indication, Interpretation, LateSound, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES, joined
+from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.settings import Settings
+from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+
+
+@stage("rules.buzz", counted_in=("single", "comparison"))
+@dataclass(frozen=True)
+class BuzzLimits:
+    """When this rule speaks."""
+
+    late_db: float = threshold(8.0, "dB", "what is left late in the ring stands this far over the noise", SIMULATED)
+    share_db: float = threshold(
+        -22.0, "dB", "under this share of all that is heard it may be an error of the fit", SIMULATED
+    )
+    unevenness: float = threshold(
+        1.0, "1", "bursts; noise through a fit is about 0.25, what a fit missed 0.4 to 1.7 but far fainter", SIMULATED
+    )
+    strikes: float = threshold(3.0, "strikes", "one noise by chance is no buzz", JUDGEMENT)
+
 
 NAME = "buzz"
-SIMULATED = "limit set on simulated plates; no iron was measured"
 OTHERS = (
     "a loose screw, hook, pad, pickup or tool on the plate or near it",
     "something in the room that rattles along",
@@ -37,14 +55,14 @@ def buzzing(scan: Scan, settings: Settings) -> list[LateSound]:
     found = [
         s
         for s in scan.late_sounds
-        if s.late_db >= settings.buzz_late_db
-        and s.share_db >= settings.buzz_share_db
-        and s.unevenness >= settings.buzz_unevenness
+        if s.late_db >= settings.of(BuzzLimits).late_db
+        and s.share_db >= settings.of(BuzzLimits).share_db
+        and s.unevenness >= settings.of(BuzzLimits).unevenness
     ]
-    return sorted(found, key=lambda s: -s.share_db) if len(found) >= settings.buzz_strikes else []
+    return sorted(found, key=lambda s: -s.share_db) if len(found) >= settings.of(BuzzLimits).strikes else []
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """At most one indication."""
     if scan.late_sounds_reason:
         return RuleNotRun(NAME, scan.late_sounds_reason)
@@ -60,11 +78,22 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
         else "Most often a loose part does that. If it stays while hook, screws, pads and pickup are held still, it counts."
     )
     sentence = f"A buzz goes on in {heard} after the knock is over, plainest at {first}. {told}"
-    worst = found[0]
+    worst, limits = found[0], settings.of(BuzzLimits)
     conditions = (
-        Condition("left over the noise", worst.late_db, settings.buzz_late_db, "dB", SIMULATED),
-        Condition("left over all that is heard then", worst.share_db, settings.buzz_share_db, "dB", SIMULATED),
-        Condition("unevenness of it", worst.unevenness, settings.buzz_unevenness, "1", SIMULATED),
+        condition(limits, "late_db", "left over the noise", worst.late_db),
+        condition(limits, "share_db", "left over all that is heard then", worst.share_db),
+        condition(limits, "unevenness", "unevenness of it", worst.unevenness),
     )
     meaning: Interpretation = "relevant" if scan.parts_held else "nonrelevant"
     return [Indication("B1", NAME, meaning, None, stations, (), sentence, conditions, OTHERS)]
+
+
+RULE = Rule(
+    NAME,
+    "A buzz",
+    run,
+    frozenset({"waveform"}),
+    bare_only=True,
+    rates="with and without a rattle",
+    limits=(BuzzLimits,),
+)

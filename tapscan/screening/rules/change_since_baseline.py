@@ -9,18 +9,18 @@ Limits: against the plate's own repeatability, chosen on simulated plates of two
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode
-from tapscan.screening.compare.measure import Change, Measured
+from tapscan.screening.compare.measure import Change, Measured, limit_name
 from tapscan.screening.compare.unpaired_modes import one_sided
 from tapscan.screening.in_words import NAMED_PLACES, joined
+from tapscan.screening.rule import Outcome, Rule, condition, measured
 from tapscan.settings import Settings
 
 NAME = "change-since-baseline"
-SIMULATED = "limit set on simulated plates; no iron was measured"
 MOST_ODDS = 1e6  # more is not told apart
 STRONG = 0.6  # places at which the changed modes move at least this share of the strongest place's
 
@@ -59,26 +59,30 @@ class Evidence:
     contact: bool  # all scans with a pickup on the iron
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """On a single scan there is nothing to compare with."""
     return RuleNotRun(NAME, "no earlier scan of this plate was given to compare with")
 
 
-def judge(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication] | RuleNotRun:
+def judge(scan: Scan, evidence: Evidence, settings: Settings) -> Outcome:
     """At most one indication each for frequencies, for damping, and for the list of modes."""
     if evidence.measured.frequency.statistic is None:
         few = int(evidence.measured.frequency.judged.sum())
         return RuleNotRun(
-            NAME, f"only {few} modes could be matched with the earlier scan; needs {settings.compare_modes:.0f}"
+            NAME, f"only {few} modes could be matched with the earlier scan; needs {settings.compare.modes:.0f}"
         )
-    return [*_fallen(scan, evidence), *_damped(scan, evidence), *_listed_modes(scan, evidence, settings)]
+    return [
+        *_fallen(scan, evidence, settings),
+        *_damped(scan, evidence, settings),
+        *_listed_modes(scan, evidence, settings),
+    ]
 
 
 def _passes(change: Change) -> bool:
     return change.statistic is not None and change.statistic > change.limit
 
 
-def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
+def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:
     found = evidence.measured.frequency
     if not _passes(found):
         return []
@@ -92,22 +96,27 @@ def _fallen(scan: Scan, evidence: Evidence) -> list[Indication]:
         f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass)}"
     )
     conditions = [
-        _how_far(found),
-        Condition("largest drop", fell, None, "%", "measured"),
+        _how_far(evidence, settings),
+        measured("largest drop", fell, "%"),
     ]
     if evidence.mass is not None:
-        conditions.append(
-            Condition("odds of a weight", _odds(evidence.mass.score), _odds(evidence.mass.limit), "to 1", SIMULATED)
-        )
+        conditions.append(_odds_of_a_weight(evidence.mass, settings))
     others = DROP_OTHERS if weight else (*DROP_OTHERS[1:], DROP_OTHERS[0])
     return [_indication("C1", evidence, evidence.where, order, sentence, conditions, others)]
 
 
-def _how_far(found: Change) -> Condition:
-    value = found.statistic
-    if not found.by_odds or value is None:
-        return Condition("three largest drops", value, found.limit, "standard deviations", SIMULATED)
-    return Condition("odds that some tones fell", _odds(value), _odds(found.limit), "to 1", SIMULATED)
+def _how_far(evidence: Evidence, settings: Settings) -> Condition:
+    found = evidence.measured.frequency
+    if not found.by_odds or found.statistic is None:
+        name = limit_name("drop", evidence.measured.baseline.scans)
+        return condition(settings.compare, name, "three largest drops", found.statistic, limit=found.limit)
+    odds = _odds(found.statistic)
+    return condition(settings.compare, "fell_odds", "odds that some tones fell", odds, limit=_odds(found.limit))
+
+
+def _odds_of_a_weight(mass: AddedMass, settings: Settings) -> Condition:
+    shown = condition(settings.compare, "mass_limit", "odds of a weight", _odds(mass.score), limit=_odds(mass.limit))
+    return replace(shown, unit="to 1")  # the threshold is the logarithm of the odds
 
 
 def _odds(log: float) -> float:
@@ -133,11 +142,11 @@ def _meaning(mass: AddedMass | None) -> str:
     return "It may be a crack; a loose part, other supports or a forgotten clamp can do the same."
 
 
-def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
+def _damped(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:
     found = evidence.measured.loss
     if evidence.loss_refused or not _passes(found) or not found.named.any():
         return []
-    order = _strongest(found)
+    order, name = _strongest(found), limit_name("loss", evidence.measured.baseline.scans)
     times = float(np.exp(np.median(found.value[order])))
     sentence = (
         f"Since {evidence.since}, {_count(len(order), 'mode')} of {int(found.judged.sum())} die away faster: in the middle they lose "
@@ -145,8 +154,8 @@ def _damped(scan: Scan, evidence: Evidence) -> list[Indication]:
         f"{_where(scan, evidence.where_damped, 'These tones')}"
     )
     conditions = [
-        Condition("five largest rises of the loss", found.statistic, found.limit, "standard deviations", SIMULATED),
-        Condition("loss now over then, middle of the modes named", times, None, "1", "measured"),
+        condition(settings.compare, name, "five largest rises of the loss", found.statistic, limit=found.limit),
+        measured("loss now over then, middle of the modes named", times, "1"),
     ]
     return [_indication("C2", evidence, evidence.where_damped, order, sentence, conditions, LOSS_OTHERS)]
 
@@ -155,7 +164,7 @@ def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[In
     counting = [u for u in (*evidence.lost, *evidence.gained) if u.counts]
     if not evidence.contact:  # a room hides modes and lends its own (docs/comparison.md)
         return []
-    if len(counting) < settings.lost_or_new or one_sided(evidence.lost, evidence.gained, settings):
+    if len(counting) < settings.compare.lost_or_new or one_sided(evidence.lost, evidence.gained, settings):
         return []
     shown = ", ".join(f"{u.frequency_hz:.0f}" for u in counting[:6])
     sentence = (
@@ -163,9 +172,7 @@ def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[In
         "and were too strong to be missed by chance. A part that has come away, or a large crack, changes the list of modes."
     )
     modes = tuple(u.mode for u in evidence.gained if u.counts)  # of the later scan; the lost are not in it
-    conditions = (
-        Condition("lost or new modes that count", float(len(counting)), settings.lost_or_new, "modes", SIMULATED),
-    )
+    conditions = (condition(settings.compare, "lost_or_new", "lost or new modes that count", float(len(counting))),)
     return [Indication("C3", NAME, "relevant", "new", (), modes, sentence, conditions, LIST_OTHERS)]
 
 
@@ -200,3 +207,23 @@ def _where(scan: Scan, where: Sequence[StationChange], which: str) -> str:
 
 def _count(n: int, word: str) -> str:
     return f"{n} {word}" if n == 1 else f"{n} {word}s"
+
+
+RULE = Rule(
+    NAME,
+    "A change since an earlier scan",
+    run,
+    frozenset({"frequencies", "decays"}),
+    bare_only=False,
+    rates="compared",
+    meanings=(
+        (
+            "odds that some tones fell",
+            "how much better several fallen tones explain the two scans than none, were their scatter the usual",
+        ),
+        (
+            "odds of a weight",
+            "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations",
+        ),
+    ),
+)

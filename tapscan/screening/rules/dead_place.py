@@ -7,14 +7,14 @@ Limit: chosen on simulated plates, other castings than those the rates are given
 the plate looks alike. Needs the decays of 30 modes at 6 places, and a bare plate on which nothing buzzes.
 """
 
-from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.records import Indication, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
-from tapscan.screening.iron import area_score
+from tapscan.screening.iron import TREND, TREND_MEANING, area_score
+from tapscan.screening.rule import Outcome, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
 NAME = "dead-place"
-SIMULATED = "limit set on simulated plates; no iron was measured"
 OTHERS = (
     "a pad, sling, cloth or hand that touches the plate there",
     "a loose screw, hook or fitting there, or the pickup",
@@ -23,7 +23,7 @@ OTHERS = (
 )
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """At most one indication, for the dullest area."""
     if wait := held_first(scan, settings, "how fast the tones die away"):
         return RuleNotRun(NAME, wait)
@@ -31,10 +31,10 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     if found is None:
         return RuleNotRun(
             NAME,
-            f"needs the decay of {settings.region_modes:.0f} modes from {settings.region_lowest_hz:.0f} to "
-            f"{settings.region_highest_hz:.0f} Hz at {settings.region_stations:.0f} places",
+            f"needs the decay of {settings.iron.modes:.0f} modes from {settings.iron.lowest_hz:.0f} to "
+            f"{settings.iron.highest_hz:.0f} Hz at {settings.iron.stations:.0f} places",
         )
-    if found.dull < settings.area_score or found.dull <= found.lasting:
+    if found.dull < settings.iron.area_score or found.dull <= found.lasting:
         return []
     area = found.dull_area
     sentence = (
@@ -43,7 +43,26 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
         "and so does anything that touches the plate there."
     )
     conditions = (
-        Condition("area that is dull", found.dull, settings.area_score, "standard deviations", SIMULATED),
-        Condition("loss beside the plate's trend", area.loss_ratio, None, "1", "measured"),
+        condition(settings.iron, "area_score", "area that is dull", found.dull),
+        measured(TREND, area.loss_ratio, "1"),
     )
     return [Indication("E1", NAME, "relevant", None, area.stations, (), sentence, conditions, OTHERS)]
+
+
+RULE = Rule(
+    NAME,
+    "A dead place",
+    run,
+    frozenset({"decays"}),
+    bare_only=True,
+    rates="by kind of flaw",
+    aims=("closed crack that rubs, half a strut deep",),
+    beyond="Cloth, pads or loose parts that touch were not tried.",
+    meanings=(
+        (
+            "area that is dull",
+            "how well the tones' losses fit one part of the plate losing more; about 0.8 on a plate of one iron",
+        ),
+        TREND_MEANING,
+    ),
+)

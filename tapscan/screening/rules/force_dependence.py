@@ -14,16 +14,36 @@ on which nothing buzzes: a loose part depends on force as well.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
-from tapscan.records import Condition, FloatArray, ForceShift, Indication, RuleNotRun, Scan
+from tapscan.records import FloatArray, ForceShift, Indication, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES, places_in_words
+from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
+from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+
+
+@stage("rules.force-dependence", counted_in=("single",))
+@dataclass(frozen=True)
+class ForceLimits:
+    """When this rule speaks."""
+
+    step_db: float = threshold(6.0, "dB", "hard taps must be at least this much louder than soft ones", JUDGEMENT)
+    modes: float = threshold(30.0, "modes", "fewer do not tell a change of some from one that all share", JUDGEMENT)
+    floor_ppm: float = threshold(
+        300.0,
+        "ppm",
+        "added to the scatter: modes of sound plates move by up to so much with force",
+        "finite-element study, simulated",
+    )
+    rank: float = threshold(16.0, "modes", "so many must have moved: close modes err by pairs", SIMULATED)
+    score: float = threshold(3.0, "standard deviations", "by which the last of them must have moved", SIMULATED)
+
 
 NAME = "force-dependence"
-SIMULATED = "limit set on simulated plates; no iron was measured"
 STRONG = 0.6  # places at which the moved modes are at least this share of the strongest place's
 WAYS = ("all taps", "soft taps")  # what the fit began from
 OTHERS = (
@@ -34,15 +54,15 @@ OTHERS = (
 )
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """At most one indication."""
     if wanting := lacking(scan, settings):
         return RuleNotRun(NAME, wanting)
     last, shifts = plainest(scan, settings)
-    if last < settings.force_score:
+    if last < settings.of(ForceLimits).score:
         return []
     change, score = _scores(shifts, settings)
-    moved = [int(i) for i in np.argsort(-score) if score[i] >= settings.force_score]
+    moved = [int(i) for i in np.argsort(-score) if score[i] >= settings.of(ForceLimits).score]
     return [_indication(scan, shifts, moved, change, last, settings)]
 
 
@@ -51,7 +71,7 @@ def plainest(scan: Scan, settings: Settings) -> tuple[float, list[ForceShift]]:
     best: tuple[float, list[ForceShift]] = (0.0, [])
     for way in WAYS:
         shifts = _shifts(scan, way)
-        if len(shifts) >= settings.force_modes:
+        if len(shifts) >= settings.of(ForceLimits).modes:
             best = max(best, (_ranked(shifts, settings), shifts), key=lambda one: one[0])
     return best
 
@@ -64,19 +84,19 @@ def _shifts(scan: Scan, way: str) -> list[ForceShift]:
 
 def _ranked(shifts: Sequence[ForceShift], settings: Settings) -> float:
     """By how many standard deviations the last of the modes that must have moved did so."""
-    return float(np.sort(_scores(shifts, settings)[1])[-round(settings.force_rank)])
+    return float(np.sort(_scores(shifts, settings)[1])[-round(settings.of(ForceLimits).rank)])
 
 
 def lacking(scan: Scan, settings: Settings) -> str | None:
     """What the rule lacks, in words."""
     if scan.force_shifts_reason:
         return scan.force_shifts_reason
-    if scan.force_step_db is None or scan.force_step_db < settings.force_step_db:
+    if scan.force_step_db is None or scan.force_step_db < settings.of(ForceLimits).step_db:
         step = "unknown" if scan.force_step_db is None else f"{scan.force_step_db:.0f} dB"
-        return f"the hard taps were hardly louder than the soft ones ({step}; needs {settings.force_step_db:.0f} dB)"
+        return f"the hard taps were hardly louder than the soft ones ({step}; needs {settings.of(ForceLimits).step_db:.0f} dB)"
     told = max(len(_shifts(scan, way)) for way in WAYS)
-    if told < settings.force_modes:
-        return f"only {told} modes could be told in both soft and hard taps; needs {settings.force_modes:.0f}"
+    if told < settings.of(ForceLimits).modes:
+        return f"only {told} modes could be told in both soft and hard taps; needs {settings.of(ForceLimits).modes:.0f}"
     return held_first(scan, settings, "the answer to hard taps")
 
 
@@ -85,7 +105,7 @@ def _scores(shifts: Sequence[ForceShift], settings: Settings) -> tuple[FloatArra
     ppm = np.array([s.frequency_ppm for s in shifts])
     sd = np.array([s.frequency_sd_ppm for s in shifts])
     change = ppm - np.median(ppm)
-    return change, np.abs(change) / np.hypot(sd, settings.force_floor_ppm)
+    return change, np.abs(change) / np.hypot(sd, settings.of(ForceLimits).floor_ppm)
 
 
 def _indication(
@@ -100,13 +120,11 @@ def _indication(
         f"{'up' if percent > 0 else 'down'} by {abs(percent):.2f} % (± {2e-4 * first.frequency_sd_ppm:.2f} %). Iron in one piece only gets "
         f"louder; faces of a crack that touch under the blow do this. The moved modes are strongest at {places_in_words(scan, stations)}: look there first."
     )
-    count, least = round(settings.force_rank), settings.force_score
+    limits = settings.of(ForceLimits)
     conditions = (
-        Condition(f"change of the {count}th mode, by size", last, least, "standard deviations", SIMULATED),
-        Condition("modes moved", float(len(moved)), float(count), "modes", SIMULATED),
-        Condition(
-            "hard taps over soft ones", scan.force_step_db, settings.force_step_db, "dB", "engineering judgement"
-        ),
+        condition(limits, "score", f"change of the {limits.rank:.0f}th mode, by size", last),
+        condition(limits, "rank", "modes moved", float(len(moved))),
+        condition(limits, "step_db", "hard taps over soft ones", scan.force_step_db),
     )
     modes = tuple(shifts[i].mode for i in moved)
     return Indication("F1", NAME, "relevant", None, stations, modes, sentence, conditions, OTHERS)
@@ -123,3 +141,15 @@ def _where(scan: Scan, modes: Sequence[str]) -> tuple[str, ...]:
     top = max(weight.values())
     strongest = sorted((s for s in weight if weight[s] >= STRONG * top), key=lambda s: -weight[s])
     return tuple(strongest[:NAMED_PLACES])
+
+
+RULE = Rule(
+    NAME,
+    "The answer changes with the force of the tap",
+    run,
+    frozenset({"waveform"}),
+    bare_only=True,
+    rates="by kind of flaw",
+    limits=(ForceLimits,),
+    aims=("breathing crack, half a strut deep",),
+)

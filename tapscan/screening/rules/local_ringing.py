@@ -8,15 +8,34 @@ Off by default: on simulated plates, by microphone or with a rattling screw, it 
 by side. Needs 8 places and a bare plate.
 """
 
+from dataclasses import dataclass
+
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.origins import of_plate
+from tapscan.screening.rule import Outcome, Rule, condition
+from tapscan.screening.rules.prominent_ringing import RingingLimits
 from tapscan.settings import Settings
+from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+
+
+@stage("rules.local-ringing", counted_in=("single",))
+@dataclass(frozen=True)
+class LocalRingingLimits:
+    """When this rule speaks."""
+
+    on: float = threshold(
+        0.0, "0 or 1", "off: it spoke on plates without a flaw, and what it looks for was not simulated", SIMULATED
+    )
+    participation: float = threshold(
+        0.25, "1", "share of the places that a mode moves; plates as a whole move more", SIMULATED
+    )
+    places: float = threshold(3.0, "stations", "where more places hear it the whole plate rings", JUDGEMENT)
+
 
 NAME = "local-ringing"
-SIMULATED = "limit set on simulated plates; no iron was measured"
 STRONG = 0.25  # of the strongest place's energy
 BESIDE = 0.35  # of the picture's longer side: places side by side
-OFF = "off: a part that rings by itself was not simulated, and it spoke on some plates without a flaw (docs/rules.md); local_ringing_on = 1 in a settings file switches it on"
+OFF = "off: a part that rings by itself was not simulated, and it spoke on some plates without a flaw (docs/rules.md); on = 1 under [rules.local-ringing] in a settings file switches it on"
 OTHERS = (
     "a loose fitting, hook, screw or clamp there that rings on its own",
     "the pickup or its cable touching there",
@@ -24,21 +43,21 @@ OTHERS = (
 )
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """One indication for each such mode."""
-    if not settings.local_ringing_on:
+    if not settings.of(LocalRingingLimits).on:
         return RuleNotRun(NAME, OFF)
     places = {s.station for s in scan.strikes if s.usable}
-    if len(places) < settings.alike_stations:
-        return RuleNotRun(NAME, f"needs {settings.alike_stations:.0f} places tapped, has {len(places)}")
+    if len(places) < settings.origins.alike_stations:
+        return RuleNotRun(NAME, f"needs {settings.origins.alike_stations:.0f} places tapped, has {len(places)}")
     if not scan.modes:
         return RuleNotRun(NAME, "no mode was found")
     found: list[Indication] = []
     for mode in of_plate(scan.modes):
         ratio = participation(mode, len(places))
-        if ratio < settings.local_participation and _rings(mode, settings):
+        if ratio < settings.of(LocalRingingLimits).participation and _rings(mode, settings):
             strong = strong_places(mode)
-            if len(strong) <= settings.local_places and _side_by_side(scan, strong):
+            if len(strong) <= settings.of(LocalRingingLimits).places and _side_by_side(scan, strong):
                 found.append(_indication(len(found) + 1, scan, mode, strong, ratio, settings))
     return found
 
@@ -58,7 +77,7 @@ def strong_places(mode: Mode) -> tuple[str, ...]:
 
 def _rings(mode: Mode, settings: Settings) -> bool:
     """Whether it stands out somewhere, and lasts."""
-    return mode.stations_prominent > 0 and (mode.t60_s or 0.0) > settings.ringing_t60_s
+    return mode.stations_prominent > 0 and (mode.t60_s or 0.0) > settings.of(RingingLimits).t60_s
 
 
 def _side_by_side(scan: Scan, names: tuple[str, ...]) -> bool:
@@ -77,8 +96,19 @@ def _indication(
         "a whole does not ring so locally: look for a part there that is loose, thin or parted."
     )
     conditions = (
-        Condition("share of the places that move with it", ratio, settings.local_participation, "1", SIMULATED),
-        Condition("time to -60 dB", mode.t60_s, settings.ringing_t60_s, "s", "engineering judgement"),
+        condition(settings.of(LocalRingingLimits), "participation", "share of the places that move with it", ratio),
+        condition(settings.of(RingingLimits), "t60_s", "time to -60 dB", mode.t60_s),
         Condition("places where it stands out", float(mode.stations_prominent), 1.0, "stations", "in the manner of ECMA-418-1"),
     )  # fmt: skip
     return Indication(f"L{number}", NAME, "relevant", None, strong, (mode.id,), sentence, conditions, OTHERS)
+
+
+RULE = Rule(
+    NAME,
+    "A place that rings by itself",
+    run,
+    frozenset({"levels", "decays"}),
+    bare_only=True,
+    shows=frozenset({"crack", "hard iron"}),
+    limits=(LocalRingingLimits,),
+)

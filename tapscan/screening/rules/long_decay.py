@@ -9,18 +9,35 @@ sound plates out); the plate by the median loss factor of its modes, order of ma
 Where the plate is as well told by a dull area, the likelier of the two speaks.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
-from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.records import Indication, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
-from tapscan.screening.iron import AreaScore, area_score
+from tapscan.screening.iron import TREND, TREND_MEANING, AreaScore, area_score
 from tapscan.screening.origins import of_plate
+from tapscan.screening.rule import Outcome, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
+from tapscan.settings.threshold import JUDGEMENT, stage, threshold
+
+
+@stage("rules.long-decay", counted_in=("single",))
+@dataclass(frozen=True)
+class LongDecayLimits:
+    """When this rule speaks."""
+
+    loss_factor: float = threshold(
+        0.0015,
+        "1",
+        "half of the modes less damped than this: below what flake iron with its supports is taken to have",
+        "ASM handbook, iron castings, from memory; order of magnitude only",
+    )
+    modes: float = threshold(8.0, "modes", "fewer modes say nothing about the whole plate", JUDGEMENT)
+
 
 NAME = "long-decay"
-HANDBOOK = "order of magnitude from handbook damping capacities of irons, from memory"
-SIMULATED = "limit set on simulated sound plates; no iron was measured"
 
 OTHERS = (
     "not gray iron at all, or a small part instead of a plate",
@@ -34,18 +51,18 @@ REGION_OTHERS = (
 )
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """At most one indication for the plate as a whole and one for its longest ringing region."""
     if wait := held_first(scan, settings, "how fast the tones die away"):
         return RuleNotRun(NAME, wait)
     losses = [m.loss_factor for m in of_plate(scan.modes) if m.loss_factor is not None]
-    if len(losses) < settings.plate_modes:
-        return RuleNotRun(NAME, f"needs the decay of {settings.plate_modes:.0f} modes, has {len(losses)}")
+    if len(losses) < settings.of(LongDecayLimits).modes:
+        return RuleNotRun(NAME, f"needs the decay of {settings.of(LongDecayLimits).modes:.0f} modes, has {len(losses)}")
     return _whole(scan, losses, settings) + _region(scan, area_score(scan.modes, scan.map, settings), settings)
 
 
 def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Indication]:
-    if found is None or found.lasting < settings.area_score or found.lasting < found.dull:
+    if found is None or found.lasting < settings.iron.area_score or found.lasting < found.dull:
         return []
     area = found.lasting_area
     return [
@@ -62,8 +79,8 @@ def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Ind
                 "other tones do. Iron that is hard there, or chilled (cooled too fast in the mould), does that."
             ),
             conditions=(
-                Condition("area that rings on", found.lasting, settings.area_score, "standard deviations", SIMULATED),
-                Condition("loss beside the plate's trend", area.loss_ratio, None, "1", SIMULATED),
+                condition(settings.iron, "area_score", "area that rings on", found.lasting),
+                measured(TREND, area.loss_ratio, "1"),
             ),
             other_explanations=REGION_OTHERS,
         )
@@ -72,9 +89,11 @@ def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Ind
 
 def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indication]:
     middle = float(np.median(losses))
-    if middle >= settings.plate_loss_factor:
+    if middle >= settings.of(LongDecayLimits).loss_factor:
         return []
-    long = tuple(m.id for m in of_plate(scan.modes) if (m.loss_factor or 1.0) < settings.plate_loss_factor)
+    long = tuple(
+        m.id for m in of_plate(scan.modes) if (m.loss_factor or 1.0) < settings.of(LongDecayLimits).loss_factor
+    )
     stations = tuple(sorted({s.station for m in scan.modes if m.id in long for s in m.strengths}))
     return [
         Indication(
@@ -86,9 +105,30 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
             modes=long,
             sentence=(
                 f"The plate as a whole rings on: half of its {len(losses)} modes have a loss factor under {middle:.4f}, "
-                f"where flake iron is taken to have {settings.plate_loss_factor:.4f} or more."
+                f"where flake iron is taken to have {settings.of(LongDecayLimits).loss_factor:.4f} or more."
             ),
-            conditions=(Condition("median loss factor", middle, settings.plate_loss_factor, "1", HANDBOOK),),
+            conditions=(condition(settings.of(LongDecayLimits), "loss_factor", "median loss factor", middle),),
             other_explanations=OTHERS,
         )
     ]
+
+
+RULE = Rule(
+    NAME,
+    "Rings on too long",
+    run,
+    frozenset({"decays"}),
+    bare_only=True,
+    shows=frozenset({"hard iron"}),
+    rates="by kind of flaw",
+    limits=(LongDecayLimits,),
+    aims=("chilled region, losses scatter 10 %", "chilled region, losses scatter 20 %"),
+    meanings=(
+        ("median loss factor", "how fast the plate's modes lose their energy, the middle one of them all"),
+        (
+            "area that rings on",
+            "how well the tones' losses fit one part of the plate being of other iron; about 0.8 on a plate of one iron",
+        ),
+        TREND_MEANING,
+    ),
+)

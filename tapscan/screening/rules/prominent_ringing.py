@@ -8,10 +8,23 @@ alone is nothing, so a mode must dominate its critical band in the manner of ECM
 Limits: prominence by ECMA-418-1; duration and share of stations by engineering judgement (settings.py).
 """
 
+from dataclasses import dataclass
+
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.origins import of_plate
+from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.settings import Settings
+from tapscan.settings.threshold import JUDGEMENT, stage, threshold
 from tapscan.signal.plate.tones import prominence_limit_db, tone_to_noise_limit_db
+
+
+@stage("rules.prominent-ringing", counted_in=("single",))
+@dataclass(frozen=True)
+class RingingLimits:
+    """When this rule speaks."""
+
+    t60_s: float = threshold(0.3, "s", "shorter tones are a thud to the ear", JUDGEMENT)
+
 
 NAME = "prominent-ringing"
 STANDARD = "in the manner of ECMA-418-1 (written for steady sound)"
@@ -23,11 +36,11 @@ OTHERS = (
 )
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """One indication for each mode that stands out and lasts."""
     if not scan.modes:
         return RuleNotRun(NAME, "no mode was found")
-    ringing = [m for m in of_plate(scan.modes) if m.prominent and (m.t60_s or 0.0) > settings.ringing_t60_s]
+    ringing = [m for m in of_plate(scan.modes) if m.prominent and (m.t60_s or 0.0) > settings.of(RingingLimits).t60_s]
     return [_indication(i, scan, m, settings) for i, m in enumerate(ringing, 1)]
 
 
@@ -56,7 +69,25 @@ def _indication(number: int, scan: Scan, mode: Mode, settings: Settings) -> Indi
                 STANDARD,
             ),
             Condition("prominence", mode.prominence_ratio_db, prominence_limit_db(mode.frequency_hz), "dB", STANDARD),
-            Condition("time to -60 dB", mode.t60_s, settings.ringing_t60_s, "s", "engineering judgement"),
+            condition(settings.of(RingingLimits), "t60_s", "time to -60 dB", mode.t60_s),
         ),
         other_explanations=OTHERS,
     )
+
+
+RULE = Rule(
+    NAME,
+    "Rings at a pitch",
+    run,
+    frozenset({"levels", "decays"}),
+    bare_only=False,
+    shows=frozenset({"hard iron"}),
+    rates="by kind of flaw",
+    limits=(RingingLimits,),
+    beyond="None of the flaws tried makes a pitch.",
+    meanings=(
+        ("tone to noise", "how far the tone stands over the other sound close to its pitch"),
+        ("prominence", "how far the band around the tone stands over the bands beside it"),
+        ("time to -60 dB", "how long until the tone has faded to a thousandth of its strength"),
+    ),
+)

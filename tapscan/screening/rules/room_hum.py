@@ -9,24 +9,25 @@ Needs quiet before the taps, or enough places.
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.room import alike, clear_limit_db, mains, steady
+from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.settings import Settings
 
 NAME = "room-hum-handling"
-SIMULATED = "limit set on simulated plates; no iron was measured"
 SHOWN = 8
 
 STEADY_OTHERS = ("the last tap had not died away when the next one came: wait longer between taps",)
 ALIKE_OTHERS = ("a part that rings on its own and is shaken by every tap, such as a hook or a loose fitting",)
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """At most one indication each for hum, for other steady tones, and for what all places excite alike."""
     if not scan.modes:
         return RuleNotRun(NAME, "no mode was found")
     places = len({s.station for s in scan.strikes if s.usable})
-    if scan.steady_tones_reason and places < settings.alike_stations:
+    if scan.steady_tones_reason and places < settings.origins.alike_stations:
         return RuleNotRun(
-            NAME, f"{scan.steady_tones_reason}, and only {places} places tapped; needs {settings.alike_stations:.0f}"
+            NAME,
+            f"{scan.steady_tones_reason}, and only {places} places tapped; needs {settings.origins.alike_stations:.0f}",
         )
     frequency = {m.id: m.frequency_hz for m in scan.modes}
     tones = [t for t in steady(scan, settings) if frequency[t.mode]]
@@ -39,8 +40,8 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
             loudest = max(group, key=lambda t: t.clear_db)
             loud = next(m for m in modes if m.id == loudest.mode)
             conditions = (
-                Condition("strength before the tap over that after it", loudest.before_db, settings.steady_before_db, "dB", SIMULATED),
-                Condition("line over what lies beside it", loudest.clear_db, clear_limit_db(len(loud.strengths), settings), "dB", SIMULATED),
+                condition(settings.origins, "steady_before_db", "strength before the tap over that after it", loudest.before_db),
+                condition(settings.origins, "steady_clear_db", "line over what lies beside it", loudest.clear_db, limit=clear_limit_db(len(loud.strengths), settings)),
             )  # fmt: skip
             words = _mains_words(modes, settings) if number == "H1" else _steady_words(modes)
             found.append(_indication(number, modes, words, conditions, STEADY_OTHERS))
@@ -48,8 +49,8 @@ def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
     if same:
         modes = [m for m, _ in same]
         sd = min(sd for _, sd in same)
-        condition = Condition("scatter of its strength over the places", sd, settings.alike_spread_db, "dB", SIMULATED)
-        found.append(_indication("H3", modes, _alike_words(modes), (condition,), ALIKE_OTHERS))
+        spread = condition(settings.origins, "alike_spread_db", "scatter of its strength over the places", sd)
+        found.append(_indication("H3", modes, _alike_words(modes), (spread,), ALIKE_OTHERS))
     return found
 
 
@@ -86,3 +87,6 @@ def _indication(
 ) -> Indication:
     names = tuple(m.id for m in modes)
     return Indication(name, NAME, "nonrelevant", None, (), names, sentence, conditions, others)
+
+
+RULE = Rule(NAME, "Tones that come from the room, the mains or handling", run, frozenset({"waveform"}), bare_only=False)

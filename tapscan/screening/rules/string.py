@@ -7,8 +7,9 @@ Limits: settings.py; by engineering judgement about published inharmonicities. I
 taken for strung stand in docs/rules.md; what it finds in a strung piano was not measured.
 """
 
-from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.records import Indication, RuleNotRun, Scan
 from tapscan.screening.origins import STRUNG, of_plate
+from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.screening.strings import Series, string_series, usual_inharmonicity
 from tapscan.settings import Settings
 
@@ -21,7 +22,7 @@ OTHERS = (
 )
 
 
-def run(scan: Scan, settings: Settings) -> list[Indication] | RuleNotRun:
+def run(scan: Scan, settings: Settings) -> Outcome:
     """One indication for each string."""
     if scan.state is None:
         return RuleNotRun(NAME, "the state of the plate was not given (--state)")
@@ -43,9 +44,19 @@ def _indication(number: int, series: Series, scan: Scan, settings: Settings) -> 
         "die away together. They are left out of what the other rules look at."
     )
     conditions = (
-        Condition("partials in a row", float(partials), settings.string_partials, "partials", JUDGEMENT),
-        Condition("furthest from the series", series.cents, settings.string_cents, "cents", SHAPE),
-        Condition("stiffness of the series over the usual one", series.inharmonicity / usual, settings.string_stiffness_factor, "1", SHAPE),
-        Condition("longest decay over the shortest", max(times) / min(times), settings.string_decay_ratio, "1", JUDGEMENT),
+        condition(settings.strings, "partials", "partials in a row", float(partials)),
+        condition(settings.strings, "cents", "furthest from the series", series.cents),
+        condition(settings.strings, "stiffness_factor", "stiffness of the series over the usual one", series.inharmonicity / usual),
+        condition(settings.strings, "decay_ratio", "longest decay over the shortest", max(times) / min(times)),
     )  # fmt: skip
     return Indication(f"S{number}", NAME, "nonrelevant", None, (), series.modes, sentence, conditions, OTHERS)
+
+
+RULE = Rule(
+    NAME,
+    "Tones that come from strings",
+    run,
+    frozenset({"frequencies", "decays"}),
+    bare_only=False,
+    rates="on bare plates",
+)

@@ -117,7 +117,7 @@ class _Group:
 def _needed(soft: _Group, index: IntArray, columns: Columns, settings: Settings) -> IntArray:
     """Which of these shared modes the soft strikes need; the weakest is left out until all are clear of the noise."""
     count = soft.values.shape[1]
-    least = 10 ** (settings.mode_clear_db / 10) + count + 4 * np.sqrt(count)
+    least = 10 ** (settings.fit.mode_clear_db / 10) + count + 4 * np.sqrt(count)
     while len(index):
         fit = soft.fit(columns.frequency_hz[index], columns.decay_rate_per_s[index], ROUGH_STEPS)
         weakest = int(np.argmin(fit.clear))

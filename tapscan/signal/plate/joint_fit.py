@@ -133,9 +133,9 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
     if len(sounds) < 2:
         return Together()
     joint = _gathered(sounds)
-    bands = [b for b in plan_bands(settings.lowest_hz, settings.highest_hz) if b.low_hz < HIGHEST_HZ]
+    bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
-    clear = (10 ** (settings.mode_clear_db / 10) + columns + 4 * np.sqrt(columns)) / columns
+    clear = (10 ** (settings.fit.mode_clear_db / 10) + columns + 4 * np.sqrt(columns)) / columns
     free, unexplained = _of_free_modes(joint, sounds, bands, settings, clear)
     if len(sounds) < LEAST_STATIONS:
         return Together(free)
@@ -154,7 +154,7 @@ def _in_room(
     if joint.rungs[0].duration_s < LEAST_S:
         return f"the rings are shorter than {LEAST_S:.0f} s"
     try:
-        if not _struck_apart(joint, sounds, Band(settings.lowest_hz, TOLD_BELOW_HZ)):
+        if not _struck_apart(joint, sounds, Band(settings.fit.lowest_hz, TOLD_BELOW_HZ)):
             return "the places were struck too much alike, or hardly louder than the noise"
         return _by_pattern(joint, sounds, bands) or "nothing rings"
     except np.linalg.LinAlgError as problem:
@@ -165,7 +165,10 @@ def _of_free_modes(
     joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings, clear: float
 ) -> tuple[tuple[SharedMode, ...], float]:
     """Modes that nothing drives after the blow, and the share of the sound that they leave unexplained."""
-    bands = [Band(LOWEST_HZ, settings.lowest_hz), *bands]  # what rings below is not reported, but its tails are heard
+    bands = [
+        Band(LOWEST_HZ, settings.fit.lowest_hz),
+        *bands,
+    ]  # what rings below is not reported, but its tails are heard
     starts = _starts(sounds, bands)
     poles: list[Pole] = []
     still = False
@@ -180,7 +183,7 @@ def _of_free_modes(
         drift = _better_drift(joint, fitted, poles)
         still = float(np.abs(drift - joint.drift).max()) < STILL
         joint = replace(joint, drift=drift)
-    kept = without_satellites([p for p in poles if p.frequency_hz >= settings.lowest_hz])
+    kept = without_satellites([p for p in poles if p.frequency_hz >= settings.fit.lowest_hz])
     found = []
     for pole in kept:
         spectra, scale = next((fitted[b] for b in bands if b.owns(pole.frequency_hz)), fitted[bands[-1]])
@@ -232,7 +235,7 @@ def _of_room(
     bands: Sequence[RoomBand], sounds: Sequence[StationSound], joint: _Columns, settings: Settings, clear: float
 ) -> tuple[SharedMode, ...]:
     """Modes that a room goes on driving."""
-    told = [(b, p) for b, p in room_poles(bands, clear) if p.frequency_hz >= settings.lowest_hz]
+    told = [(b, p) for b, p in room_poles(bands, clear) if p.frequency_hz >= settings.fit.lowest_hz]
     return tuple(_shared(p, sounds, joint.owner, b.spectra, b.scale) for b, p in told)
 
 

@@ -128,7 +128,7 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
         level_db=max(h.level_db for h in cluster),
         tone_to_noise_db=_median([h.tone.tone_to_noise_db for h in tone]),
         prominence_ratio_db=_median([h.tone.prominence_ratio_db for h in tone]),
-        prominent=len(prominent) >= settings.ringing_station_share * len(judged) if judged else None,
+        prominent=len(prominent) >= settings.tones.station_share * len(judged) if judged else None,
         stations_prominent=len(prominent),
         stations_judged=len(judged),
         note=None,
@@ -159,10 +159,10 @@ def _median(values: Sequence[float | None]) -> float | None:
 
 def _why_no_decay(cluster: list[HeardPole], rate: float, rate_sd: float, settings: Settings) -> str | None:
     best = cluster[0]
-    if float(np.median([h.overlap for h in cluster])) > settings.overlap:
+    if float(np.median([h.overlap for h in cluster])) > settings.fit.overlap:
         return "overlaps its neighbours, so its own decay cannot be told"
-    if rate <= 0 or rate_sd > settings.decay_spread * rate:
-        return f"decay uncertain by more than {100 * settings.decay_spread:.0f} %"
+    if rate <= 0 or rate_sd > settings.fit.decay_spread * rate:
+        return f"decay uncertain by more than {100 * settings.fit.decay_spread:.0f} %"
     if best.seen_s * rate < 0.5:
         return f"heard for only {best.seen_s:.2f} s, too short for a decay this slow"
     return None

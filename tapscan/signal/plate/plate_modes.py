@@ -57,7 +57,7 @@ def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], sett
     out = []
     for one in joined:
         share = shares.get(one.heard[0].station)
-        doubt = share is not None and share < settings.explained_share
+        doubt = share is not None and share < settings.fit.explained_share
         note = (
             f"unsure: all modes together explain {100 * max(share or 0, 0):.0f} % of what is heard there"
             if doubt
@@ -73,7 +73,7 @@ def _explained(joined: Sequence[Joined], sound: StationSound, settings: Settings
     poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
     parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
     ring = sound.strikes[loudest]
-    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.lowest_hz)
+    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz)
 
 
 def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:
@@ -120,7 +120,7 @@ def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
     if station not in mode.at:
         return False
     clear_db = mode.at[station].clear_db
-    return clear_db > settings.mode_clear_db - FAINT_DB or clear_db == max(p.clear_db for p in mode.at.values())
+    return clear_db > settings.fit.mode_clear_db - FAINT_DB or clear_db == max(p.clear_db for p in mode.at.values())
 
 
 def _pole(mode: SharedMode) -> Pole:

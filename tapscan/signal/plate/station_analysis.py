@@ -48,7 +48,7 @@ def analyse_station(
         if not segment.strike.usable:
             continue
         entry = (_merit(segment), -number, segment)
-        if len(best) < settings.strikes_per_station:
+        if len(best) < settings.strikes.per_station:
             heappush(best, entry)
         else:
             heappushpop(best, entry)
@@ -101,7 +101,9 @@ def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list
     rms = 10 ** (np.array(sound.level_db) / 20)
     seen = sound.strikes.shape[1] / rate
     return [
-        HeardPole(sound.station, p, t, _strength_db(p, rms), _level_db(p, settings.tone_window_start_s), float(o), seen)
+        HeardPole(
+            sound.station, p, t, _strength_db(p, rms), _level_db(p, settings.tones.window_start_s), float(o), seen
+        )
         for p, t, o in zip(poles, tones, crowding, strict=True)
     ]
 
@@ -119,9 +121,9 @@ def mark_cut_short(strike: Strike, results: Sequence[StationResult], settings: S
     """A strike is cut short when a mode above 100 Hz is seen for less than two of its time constants."""
     mine = [h for r in results if r.station == strike.station for h in r.heard]
     if not mine:
-        short = strike.duration_s < settings.strike_shortest_s
+        short = strike.duration_s < settings.strikes.shortest_s
     else:
         top = max(h.pole.clear_db for h in mine)
         worth = [h.pole for h in mine if h.pole.clear_db > top - WORTH_DB and h.pole.frequency_hz > 100]
-        short = any(strike.duration_s * p.decay_rate_per_s < settings.time_constants for p in worth)
+        short = any(strike.duration_s * p.decay_rate_per_s < settings.fit.time_constants for p in worth)
     return replace(strike, faults=(*strike.faults, "cut short")) if short else strike

@@ -49,14 +49,14 @@ def station_poles(
     stacked = np.stack([s[skip : skip + length] for s in strikes])
     density = NoiseDensity(noises, sample_rate_hz)
     levels = Ladder(Spectra(stacked, sample_rate_hz))
-    bands = plan_bands(settings.lowest_hz, min(settings.highest_hz, 0.45 * sample_rate_hz))
+    bands = plan_bands(settings.fit.lowest_hz, min(settings.fit.highest_hz, 0.45 * sample_rate_hz))
     bands = [b for b in bands if lowest_hz is None or b.high_hz > lowest_hz]
     if not bands:
         return []
     noise = {b: density.at(b.low_hz, b.high_hz) for b in bands}
     floors = _floors(levels, noise)
     starts = _starts(levels, bands, floors)
-    clear = 10 ** (settings.mode_clear_db / 10)
+    clear = 10 ** (settings.fit.mode_clear_db / 10)
     fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear) for b in bands]
     poles = without_doubles(fits)
     poles = [p for b in bands for p in polished(levels.for_band(b), b, poles, noise[b])]

@@ -135,8 +135,8 @@ def tone_window(
     samples: FloatArray, poles: Sequence[Pole], strike: int, sample_rate_hz: int, settings: Settings
 ) -> ToneWindow | None:
     """Window of one strike; None where the strike ends before the window holds anything."""
-    start = round(settings.tone_window_start_s * sample_rate_hz)
-    stop = min(len(samples), round(settings.tone_window_end_s * sample_rate_hz))
+    start = round(settings.tones.window_start_s * sample_rate_hz)
+    stop = min(len(samples), round(settings.tones.window_end_s * sample_rate_hz))
     if stop - start < SHORTEST_WINDOW_S * sample_rate_hz:
         return None
     rest = samples[start:stop] - (ring(poles, strike, start, stop, sample_rate_hz) if poles else 0.0)
@@ -213,13 +213,13 @@ def _one_tone(
     if power[i] < power[near].max():
         return Tone(ratio, prominence, False, "part of a stronger tone beside it")
     clear_db = 10 * log10(max(tone_power, 1e-300) / max(noise(*critical_band_hz(f[i])), 1e-300))
-    if clear_db < settings.tone_clear_db:
+    if clear_db < settings.tones.clear_db:
         return Tone(None, None, None, f"stands only {clear_db:.0f} dB clear of the noise")
     low, high = critical_band_hz(float(f[i]))
     strongest = power[i] >= power[(f >= low) & (f < high)].max()
     if ratio < limit and not (strongest and prominence >= other_limit):
         return Tone(ratio, prominence, False)
-    if tone_power < total * 10 ** (settings.tone_share_db / 10):
+    if tone_power < total * 10 ** (settings.tones.share_db / 10):
         return Tone(ratio, prominence, False, "too faint beside the rest of the strike to be its pitch")
     return Tone(ratio, prominence, True)
 

@@ -139,8 +139,8 @@ def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[S
 
 def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Settings) -> list[int]:
     """Hops at which the differenced power jumps; the strongest jump within a gap stands for it."""
-    gap = round(settings.strike_gap_s / hop_s)
-    least = edge.max() * 10 ** (-settings.strike_range_db / 10)
+    gap = round(settings.strikes.gap_s / hop_s)
+    least = edge.max() * 10 ** (-settings.strikes.range_db / 10)
     over = np.zeros(len(edge), dtype=bool)
     around = gap + BEFORE_HOPS
     for start in range(0, len(edge), PIECE_HOPS):  # hours in pieces that look a little past their ends
@@ -157,7 +157,7 @@ def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Setting
 
 def _stands_out(edge: FloatArray, floor: FloatArray, gap: int, settings: Settings) -> NDArray[np.bool_]:
     """Where the power exceeds what came just before, the floor and all that rang within the gap before."""
-    rise, gate = 10 ** (settings.strike_rise_db / 10), 10 ** (settings.strike_gate_db / 10)
+    rise, gate = 10 ** (settings.strikes.rise_db / 10), 10 ** (settings.strikes.gate_db / 10)
     before = _mean_before(edge, BEFORE_HOPS)
     limit = np.maximum.reduce([rise * before, gate * floor, OVER_RING * _most_before(edge, gap)])
     return np.asarray(np.minimum(edge, _mostly_after(edge)) > limit)
@@ -195,14 +195,14 @@ def _mean_before(x: FloatArray, hops: int) -> FloatArray:
 
 def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatArray, settings: Settings) -> Span:
     power, hop_s = envelope.power[channel], envelope.hop_s
-    longest = onset + round(settings.strike_longest_s / hop_s)
+    longest = onset + round(settings.strikes.longest_s / hop_s)
     stop = min(end, longest)
     smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
     above = np.flatnonzero(smooth > OVER_FLOOR * quiet[onset:stop])  # the last place over the floor ends it
     stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
     edge = envelope.edge_power[channel]
     grown = onset + _grows_again(edge[onset:stop], hop_s)
-    least = round(settings.strike_alone_s / hop_s)
+    least = round(settings.strikes.alone_s / hop_s)
     return Span(
         onset_s=onset * hop_s,
         end_s=min(stop, grown) * hop_s,
@@ -245,12 +245,12 @@ def _snr_db(power: FloatArray, onset: int, stop: int, hop_s: float) -> float | N
 
 def _last_blow_s(edge: FloatArray, onset: int, end: int, hop_s: float, settings: Settings) -> float:
     """Time of the last further blow within the gap: it rises sharply, nearly as strong as the first."""
-    start, stop = onset + round(0.006 / hop_s), min(end, onset + round(settings.strike_gap_s / hop_s))
+    start, stop = onset + round(0.006 / hop_s), min(end, onset + round(settings.strikes.gap_s / hop_s))
     if stop <= start:
         return 0.0
     first = edge[onset : onset + 4].max()
     later = edge[start:stop]
-    strong = later > first * 10 ** (settings.double_hit_db / 10)
+    strong = later > first * 10 ** (settings.strikes.double_hit_db / 10)
     rising = later > 10 * _mean_before(edge[onset:stop], 4)[start - onset :]
     blows = np.flatnonzero(strong & rising)
     return float((start + blows[-1] - onset) * hop_s) if blows.size else 0.0

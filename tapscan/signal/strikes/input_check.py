@@ -60,9 +60,9 @@ def _frames(x: FloatArray, sample_rate_hz: int) -> FloatArray:
 
 def _verdict(noise_db: float, hum: float | None, settings: Settings) -> tuple[bool | None, str]:
     mains = f" Most of it is {hum:.0f} Hz mains hum: move away from leads and lamps." if hum else ""
-    if noise_db <= settings.noise_good_db:
+    if noise_db <= settings.recorder.noise_good_db:
         return True, f"Quiet enough for a scan.{mains}"
-    if noise_db <= settings.noise_most_db:
+    if noise_db <= settings.recorder.noise_most_db:
         return (
             None,
             f"Loud for a scan: faint modes will be missed. A pickup on the iron, or a quieter hour, is better.{mains}",

@@ -1,23 +1,26 @@
 """What the report says of a rule's errors is what the benches counted, and only for the limits they were counted with."""
 
 import re
-from dataclasses import replace
 
 import pytest
 
-from tapscan.report.reach import AIMED, KINDS, NOT_MEASURED, OTHER_SETTINGS, measured, reach
-from tapscan.settings import Settings, settings_sha256
+from tapscan.report.error_rates import KINDS, NOT_MEASURED, OTHER_SETTINGS, error_rates, measured, shipped_limits
+from tapscan.screening.rules import RULE_LIMITS, RULES
+from tapscan.settings import PARTS, Settings, limits_sha256
+from tapscan.settings.groups import Compare, Iron
 
-SHIPPED = settings_sha256(Settings())
-COUNTED = [*AIMED, "buzz", "string", "change-since-baseline"]
+SHIPPED = tuple((part, shipped_limits(part)) for part in PARTS)
+COUNTED = [rule.name for rule in RULES if rule.rates]
+AIMED = {rule.name: rule.aims for rule in RULES if rule.rates == "by kind of flaw"}
 
 
 @pytest.mark.parametrize("rule", COUNTED)
 def test_other_settings_have_no_measured_reach(rule):
-    other = settings_sha256(replace(Settings(), area_score=9.9))
-    assert reach(rule, other) == OTHER_SETTINGS
-    assert reach(rule, SHIPPED) != OTHER_SETTINGS
-    assert "o iron was measured" in reach(rule, SHIPPED)
+    changed = Settings().but(Iron, area_score=9.9).but(Compare, drop_limit_three=9.9)
+    other = tuple((part, limits_sha256(changed, (part,), RULE_LIMITS)) for part in PARTS)
+    assert error_rates(rule, other) == OTHER_SETTINGS
+    assert error_rates(rule, SHIPPED) != OTHER_SETTINGS
+    assert "o iron was measured" in error_rates(rule, SHIPPED)
 
 
 @pytest.mark.parametrize("rule", list(AIMED))
@@ -25,7 +28,7 @@ def test_all_kinds_of_plates_are_counted_once(rule):
     """Shares in the sentence add up to all flawed plates of the bench, and to the times the rule spoke on them."""
     found = {kind: share[rule] for kind, share in measured()["single"]["relevant"].items()}
     assert set(found) == {"sound", *KINDS}
-    usual, _, more = reach(rule, SHIPPED).partition("With 36 places")
+    usual, _, more = error_rates(rule, SHIPPED).partition("With 36 places")
     assert f"with {measured()['single']['places_tapped']} places tapped" in usual
     told = _counts(usual)
     assert told[0] == (found["sound"]["spoke"], found["sound"]["of"])
@@ -45,11 +48,11 @@ def _counts(text):
 
 def test_the_comparison_tells_unchanged_and_cracked_plates():
     figures = measured()["comparison"]
-    said = reach("change-since-baseline", SHIPPED)
+    said = error_rates("change-since-baseline", SHIPPED)
     for kind in ("unchanged", "cracked"):
         assert f"{figures[kind]['spoke']} of {figures[kind]['of']}" in said
     assert f"up to {100 * figures['unchanged']['high']:.1f} %" in said
 
 
 def test_a_rule_that_was_never_counted_says_so():
-    assert reach("room-hum-handling", SHIPPED) == NOT_MEASURED
+    assert error_rates("room-hum-handling", SHIPPED) == NOT_MEASURED

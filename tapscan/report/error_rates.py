@@ -1,31 +1,29 @@
 """How often each rule is right and wrong, as far as the benches measured it, in words.
 
-    reach(rule, settings_sha256)     a sentence; for other settings than those that ship, that nothing was measured
-    single_scan_misses(sha256)       a sentence on severed struts that a single scan passes over
-    limits_sha256(settings, part)    hash of the limits that the figures of one part of the file depend on
-    FILE                             reach.json, written by bench/detection.py and bench/compare.py and by nothing else
+    error_rates(rule, used)        a sentence; for other thresholds than those that ship, that nothing was measured
+    single_scan_misses(used)       what a single scan does not show
+    shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
+    FILE                           reach.json, written by bench/detection.py and bench/compare.py and by nothing else
 
-The file holds, for each part, the hash of its limits and, for what was counted since it is kept, that of the numbers named in the rules; a test compares both with what ships.
+The file holds, for each part, the hash of its thresholds and, for what was counted since it is kept, that of the constants in the code; a test compares both with
+what ships. `used` are the hashes of the thresholds that a screening ran with (Screening.limits_sha256). Which flaws a rule is meant for stands in its own file.
 """
 
-import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, fields
+from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
-from tapscan.rule_limits import RuleLimits
-from tapscan.settings import Settings, settings_sha256
+from tapscan.screening.rule import Rule
+from tapscan.screening.rules import RULE_LIMITS, rule_named
+from tapscan.settings import PARTS, Settings, limits_sha256
+from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Part = Literal["single", "comparison", "beside"]
-SINGLE = ("region_", "plate_", "area_", "ringing_", "tone_", "mode_clear", "decay_spread", "overlap")
-COMPARISON = (
-    *("pairing_", "repeat_", "compare_", "score_", "drop_", "fell_", "loss_", "finish_", "supports_", "temperature_"),
-    *("thermometer_", "hours_", "miss_", "lost_", "mass_"),
-)
+Table = Literal["single", "comparison", "beside"]
+DEPENDS: dict[Table, tuple[Part, ...]] = {"single": ("single",), "comparison": ("comparison",), "beside": PARTS}
+Used = Sequence[tuple[str, str]]
 
 KINDS = {
     "breathing crack, half a strut deep": "with half a strut cracked and the faces within a micrometre of touching",
@@ -33,16 +31,6 @@ KINDS = {
     "chilled region, losses scatter 10 %": "with a chilled region where losses scatter little",
     "chilled region, losses scatter 20 %": "with a chilled region where losses scatter more",
     "severed strut": "with a strut cut through",
-}
-AIMED = {
-    "force-dependence": ("breathing crack, half a strut deep",),
-    "long-decay": ("chilled region, losses scatter 10 %", "chilled region, losses scatter 20 %"),
-    "dead-place": ("closed crack that rubs, half a strut deep",),
-    "prominent-ringing": (),
-}
-MORE = {
-    "dead-place": "Cloth, pads or loose parts that touch were not tried.",
-    "prominent-ringing": "None of the flaws tried makes a pitch.",
 }
 NO_IRON = "No iron was measured (docs/rules.md)."
 NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse (docs/comparison.md)."
@@ -53,12 +41,10 @@ NOT_MEASURED = (
 OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
 
 
-def limits_sha256(settings: Settings, part: Part) -> str:
+@cache
+def shipped_limits(table: Table) -> str:
     """First 16 hex digits."""
-    own = {f.name for f in fields(RuleLimits)} if part != "comparison" else set()
-    starts = {"single": SINGLE, "comparison": COMPARISON, "beside": SINGLE + COMPARISON}[part]
-    used = {k: float(v) for k, v in sorted(asdict(settings).items()) if k in own or k.startswith(starts)}
-    return hashlib.sha256(json.dumps(used).encode()).hexdigest()[:16]
+    return limits_sha256(Settings(), DEPENDS[table], RULE_LIMITS)
 
 
 @cache
@@ -67,52 +53,53 @@ def measured() -> Mapping[str, Any]:
     return dict(json.loads(FILE.read_text(encoding="utf-8")))
 
 
-@cache
-def _shipped_sha256() -> str:
-    return settings_sha256(Settings())
-
-
-def reach(rule: str, used_sha256: str) -> str:
-    """`used_sha256` : of the settings that the screening ran with."""
-    if rule not in (*AIMED, "buzz", "string", "change-since-baseline"):
+def error_rates(name: str, used: Used) -> str:
+    """Of the rule `name`."""
+    rule = rule_named(name)
+    if rule is None or rule.rates is None:
         return NOT_MEASURED
-    if used_sha256 != _shipped_sha256():
+    table: Table = "comparison" if rule.rates == "compared" else "single"
+    if not _as_shipped(table, used):
         return OTHER_SETTINGS
-    if rule == "change-since-baseline":
-        return _compared(measured()["comparison"])
-    figures = measured()["single"]
-    if rule == "buzz":
+    figures = measured()[table]
+    if rule.rates == "compared":
+        return _compared(figures)
+    if rule.rates == "with and without a rattle":
         return _buzz(figures)
-    if rule == "string":
+    if rule.rates == "on bare plates":
         found = figures["string_on_bare"]
         return f"not measured on strings. On {_share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
-    return _rule(rule, figures)
+    return _by_kind(rule, figures)
 
 
-def single_scan_misses(used_sha256: str) -> str:
+def _as_shipped(table: Table, used: Used) -> bool:
+    return dict(used).get(table) == shipped_limits(table)
+
+
+def single_scan_misses(used: Used) -> str:
     """For a first screen on which nothing was compared and nothing found; with figures only for the settings that ship."""
     said = "A strut that is cut through mostly passes unnoticed in a single scan"
-    if used_sha256 != _shipped_sha256():
+    if not _as_shipped("single", used):
         return f"{said}."
     found = measured()["single"]["any_relevant"]["severed strut"]
     return f"{said} (on simulated plates it was noticed in {_share(found)})."
 
 
-def _rule(rule: str, figures: Mapping[str, Any]) -> str:
-    by_kind = {kind: found[rule] for kind, found in figures["relevant"].items()}
-    rest = [by_kind[kind] for kind in KINDS if kind not in AIMED[rule]]
+def _by_kind(rule: Rule, figures: Mapping[str, Any]) -> str:
+    by_kind = {kind: found[rule.name] for kind, found in figures["relevant"].items()}
+    rest = [by_kind[kind] for kind in KINDS if kind not in rule.aims]
     other = {"spoke": sum(r["spoke"] for r in rest), "of": sum(r["of"] for r in rest)}
-    found = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in AIMED[rule]]
+    found = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims]
     found.append(f"{_share(other)} with {'another' if found else 'a'} flaw")
     plain = by_kind["sound"]
     told = f"on simulated plates with {figures['places_tapped']} places tapped it spoke on {_share(plain)} without a flaw ({_up_to(plain)}), and on {', on '.join(found)}."
-    return " ".join(part for part in (told, _more_places(rule, figures), MORE.get(rule, ""), NO_IRON) if part)
+    return " ".join(part for part in (told, _more_places(rule, figures), rule.beyond, NO_IRON) if part)
 
 
-def _more_places(rule: str, figures: Mapping[str, Any]) -> str:
+def _more_places(rule: Rule, figures: Mapping[str, Any]) -> str:
     """What it finds where more places were tapped, for the flaws it looks for; empty where that was not tried."""
-    by_kind = {kind: found[rule] for kind, found in figures.get("more_places", {}).items()}
-    aimed = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in AIMED[rule] if kind in by_kind]
+    by_kind = {kind: found[rule.name] for kind, found in figures.get("more_places", {}).items()}
+    aimed = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims if kind in by_kind]
     if not aimed or "sound" not in by_kind:
         return ""
     places, plain = figures["more_places_tapped"], _share(by_kind["sound"])

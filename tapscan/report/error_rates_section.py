@@ -1,0 +1,26 @@
+"""How far the test reaches: for each rule what it said here, and how often it errs as far as that was measured.
+
+error_rates_section(screening)   (rule in words, what it said here, how far it can be trusted) for every rule
+"""
+
+from tapscan.records import Screening
+from tapscan.report import words
+from tapscan.report.error_rates import error_rates
+from tapscan.report.rule_words import rule_title
+from tapscan.screening.rules import RULES
+
+
+def error_rates_section(screening: Screening) -> list[tuple[str, str, str]]:
+    """In the order of the rules, then names that no rule has any more."""
+    not_run = {r.rule for r in screening.rules_not_run}
+    raised = [i.rule for i in screening.indications]
+    names = dict.fromkeys([*(r.name for r in RULES), *raised, *not_run])
+    return [
+        (rule_title(n), _said(n, n in not_run, raised.count(n)), error_rates(n, screening.limits_sha256)) for n in names
+    ]
+
+
+def _said(name: str, not_run: bool, raised: int) -> str:
+    if raised:
+        return f"raised {words.counted(raised, 'indication')} here"
+    return "not run here" if not_run else "ran here and raised nothing"

@@ -1,0 +1,47 @@
+"""What a rule is: one file says all of it, and words, docs, report, JSON and error rates follow from there.
+
+Rule                               name, title, what it reads, where its reach is known, its thresholds, what it aims at, and run
+condition(limits, name, what, value)   a figure beside the threshold it is held against
+measured(what, value, unit)        a figure that is held against nothing
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from tapscan.records import Condition, Indication, RuleNotRun, Scan
+from tapscan.settings import Settings
+from tapscan.settings.threshold import threshold_of
+
+Outcome = list[Indication] | RuleNotRun
+Rates = Literal["by kind of flaw", "with and without a rattle", "on bare plates", "compared"]
+Shows = Literal["crack", "hard iron"]
+Reads = Literal["frequencies", "levels", "decays", "waveform"]
+
+
+@dataclass(frozen=True)
+class Rule:
+    """`run` gives a list of Indication (empty: nothing found) or a RuleNotRun with the input it lacks."""
+
+    name: str  # as in the JSON
+    title: str  # in plain words
+    run: Callable[[Scan, Settings], Outcome]
+    reads: frozenset[Reads]  # what of the sound it rests on
+    bare_only: bool  # its reach is known for bare plates only: not run in the piano
+    shows: frozenset[Shows] = frozenset({"crack"})  # what it may point to, and so which examination can tell
+    limits: tuple[type, ...] = ()  # dataclasses of thresholds that it alone reads
+    aims: tuple[str, ...] = ()  # kinds of simulated flaw that it is meant for (report/reach.json)
+    rates: Rates | None = None  # how its errors were counted (report/error_rates.py); None: they were not
+    beyond: str = ""  # what its rates do not cover
+    meanings: tuple[tuple[str, str], ...] = ()  # its conditions in plain words: name, meaning
+
+
+def condition(limits: Any, name: str, what: str, value: float | None, *, limit: float | None = None) -> Condition:
+    """`what` in words, held against the threshold `name` of `limits`, or against `limit` that was computed from it; unit and source are the threshold's."""
+    t = threshold_of(limits, name)
+    return Condition(what, value, t.value if limit is None else limit, t.unit, t.source)
+
+
+def measured(what: str, value: float, unit: str) -> Condition:
+    """A figure of this scan that no threshold is set for."""
+    return Condition(what, value, None, unit, "measured")

@@ -1,0 +1,75 @@
+"""A TOML file laid over what ships.
+
+    [strikes]
+    rise_db = 12
+    [rules.prominent-ringing]
+    t60_s = 0.5
+
+read_settings(path, rules)   Settings; BadSettings names the file, the key and the nearest known names
+as_toml(settings, rules)     every threshold as such a file
+"""
+
+import math
+import tomllib
+from collections.abc import Iterator, Mapping, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+
+from tapscan.errors import BadSettings
+from tapscan.settings.settings import STAGES, Settings, every_threshold
+from tapscan.settings.threshold import stage_of
+
+EXAMPLE = "write a line like [strikes] and below it one like rise_db = 12"
+
+
+def read_settings(path: str | Path | None, rules: Sequence[type]) -> Settings:
+    """`path` None: what ships. `rules` : the dataclasses of the rules' own thresholds."""
+    if path is None:
+        return Settings()
+    try:
+        table = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+        raise BadSettings(f"{path}: not readable as TOML ({problem}); {EXAMPLE}") from None
+    shipped = Settings()
+    known = {t.path: t.name for t in every_threshold(shipped, rules)}
+    stages = {stage_of(one): one for one in [*(type(getattr(shipped, s)) for s in STAGES), *rules]}
+    settings = shipped
+    for name, value in _flat(table):
+        if name not in known:
+            raise BadSettings(f"{path}: unknown threshold {name!r}; {_nearest(name, sorted(known))}")
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            raise BadSettings(f"{path}: {name} must be a number, not {value!r}")
+        if not math.isfinite(value):
+            raise BadSettings(f"{path}: {name} must be a finite number, not {value!r}")
+        settings = settings.but(stages[name.rpartition(".")[0]], **{known[name]: float(value)})
+    return settings
+
+
+def as_toml(settings: Settings, rules: Sequence[type]) -> str:
+    """Readable by read_settings."""
+    lines: list[str] = []
+    stage = ""
+    for t in every_threshold(settings, rules):
+        if t.stage != stage:
+            stage = t.stage
+            lines.append(f"[{stage}]")
+        lines.append(f"{t.name} = {t.value!r}")
+    return "\n".join(lines) + "\n"
+
+
+def _flat(table: Mapping[str, Any], before: str = "") -> Iterator[tuple[str, Any]]:
+    for name, value in table.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{before}{name}.")
+        else:
+            yield f"{before}{name}", value
+
+
+def _nearest(name: str, known: Sequence[str]) -> str:
+    """Known names most like it, first those that share its last part; all of them are in `tapscan settings`."""
+    last = name.rpartition(".")[2]
+    same = [k for k in known if k.rpartition(".")[2] == last or k.replace(".", "_").endswith(last)]
+    near = same or get_close_matches(name, known, 3, 0.4)
+    told = f"did you mean {' or '.join(near[:3])}? " if near else ""
+    return f"{told}`tapscan settings` lists them all"

@@ -1,0 +1,54 @@
+"""All thresholds in force, nested by stage."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields, replace
+from typing import Any, TypeVar
+
+from tapscan.settings import groups
+from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
+
+L = TypeVar("L")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What ships, unless changed; change it with a TOML overlay, never in the code of a rule."""
+
+    strikes: groups.Strikes = field(default_factory=groups.Strikes)
+    recorder: groups.Recorder = field(default_factory=groups.Recorder)
+    fit: groups.Fit = field(default_factory=groups.Fit)
+    tones: groups.Tones = field(default_factory=groups.Tones)
+    origins: groups.Origins = field(default_factory=groups.Origins)
+    strings: groups.Strings = field(default_factory=groups.Strings)
+    iron: groups.Iron = field(default_factory=groups.Iron)
+    scan: groups.WholeScan = field(default_factory=groups.WholeScan)
+    pairing: groups.Pairing = field(default_factory=groups.Pairing)
+    repeatability: groups.Repeatability = field(default_factory=groups.Repeatability)
+    compare: groups.Compare = field(default_factory=groups.Compare)
+    thermal: groups.Thermal = field(default_factory=groups.Thermal)
+    rules: tuple[
+        Any, ...
+    ] = ()  # stages that stand in a rule's file, where they differ from what ships; in order of name
+
+    def of(self, limits: type[L]) -> L:
+        """The thresholds of one stage."""
+        every = [*(getattr(self, name) for name in STAGES), *self.rules]
+        return next((one for one in every if type(one) is limits), limits())
+
+    def but(self, limits: type[L], **changed: float) -> "Settings":
+        """The same with some thresholds of one stage changed. Raises TypeError for a name it does not have."""
+        new: Any = replace(self.of(limits), **changed)  # type: ignore[type-var]
+        if stage_of(limits) in STAGES:
+            return replace(self, **{stage_of(limits): new})
+        others = [one for one in self.rules if type(one) is not limits]
+        own = others if new == limits() else [*others, new]
+        return replace(self, rules=tuple(sorted(own, key=stage_of)))
+
+
+STAGES = tuple(f.name for f in fields(Settings) if f.name != "rules")
+
+
+def every_threshold(settings: Settings, rules: Sequence[type]) -> tuple[Threshold, ...]:
+    """By stage in the order of the work, then rule by rule."""
+    stages = [*(getattr(settings, name) for name in STAGES), *(settings.of(one) for one in rules)]
+    return tuple(t for one in stages for t in thresholds_of(one))

@@ -1,0 +1,78 @@
+"""One threshold and one stage's set of them: each is defined once, with unit, reason and source, and read everywhere from there.
+
+threshold(value, unit, reason, source)   a field of a stage's dataclass
+stage(name, counted_in)                  names a stage's dataclass, and the parts of the measured rates that depend on it
+Threshold, thresholds_of(limits)         every threshold of one stage as a record
+threshold_of(limits, name)               one of them
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal, TypeVar
+
+Part = Literal["single", "comparison"]
+PARTS: tuple[Part, ...] = ("single", "comparison")  # of the rates: single scans, and beside earlier ones
+C = TypeVar("C", bound=type)
+
+JUDGEMENT = "engineering judgement"
+SIMULATED = "limit set on simulated plates; no iron was measured"
+
+
+@dataclass(frozen=True)
+class Threshold:
+    """A threshold with its present value."""
+
+    stage: str  # such as "fit" or "rules.long-decay"
+    name: str  # with its unit where two are plausible
+    value: float
+    unit: str
+    reason: str  # what it is for, in plain words
+    source: str
+    counted_in: tuple[Part, ...]  # rates that were counted with it, and count no more once it is changed
+
+    @property
+    def path(self) -> str:
+        """As a settings file names it."""
+        return f"{self.stage}.{self.name}"
+
+
+def threshold(value: float, unit: str, reason: str, source: str) -> float:
+    """A dataclass field that carries its unit, reason and source."""
+    found: float = field(default=value, metadata={"unit": unit, "reason": reason, "source": source})
+    return found
+
+
+def stage(name: str, counted_in: tuple[Part, ...]) -> Callable[[C], C]:
+    """Mark a frozen dataclass of thresholds as one stage's."""
+
+    def named(limits: C) -> C:
+        limits.STAGE, limits.COUNTED_IN = name, counted_in  # type: ignore[attr-defined]
+        return limits
+
+    return named
+
+
+def stage_of(limits: Any) -> str:
+    """Name of the stage; `limits` is its dataclass or one of its values."""
+    return str(limits.STAGE)
+
+
+def thresholds_of(limits: Any) -> tuple[Threshold, ...]:
+    """In the order of definition; `limits` is a value of a stage's dataclass."""
+    return tuple(
+        Threshold(
+            limits.STAGE,
+            f.name,
+            float(getattr(limits, f.name)),
+            f.metadata["unit"],
+            f.metadata["reason"],
+            f.metadata["source"],
+            limits.COUNTED_IN,
+        )
+        for f in fields(limits)
+    )
+
+
+def threshold_of(limits: Any, name: str) -> Threshold:
+    """The threshold `name` of one stage. Raises KeyError where there is none."""
+    return {t.name: t for t in thresholds_of(limits)}[name]

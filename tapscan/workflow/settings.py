@@ -1,0 +1,28 @@
+"""What the commands ask of the settings, with the thresholds that stand in the files of rules.
+
+read_settings(path)          Settings; None: what ships
+every_threshold(settings)    all of them, in order
+settings_text(settings)      as a file that read_settings takes
+"""
+
+from pathlib import Path
+
+from tapscan import settings as of
+from tapscan.screening.rules import RULE_LIMITS
+from tapscan.settings import Settings
+from tapscan.settings.threshold import Threshold
+
+
+def read_settings(path: str | Path | None) -> Settings:
+    """Raises BadSettings with one line."""
+    return of.read_settings(path, RULE_LIMITS)
+
+
+def every_threshold(settings: Settings) -> tuple[Threshold, ...]:
+    """By stage, then rule by rule."""
+    return of.every_threshold(settings, RULE_LIMITS)
+
+
+def settings_text(settings: Settings) -> str:
+    """TOML."""
+    return of.as_toml(settings, RULE_LIMITS)
