@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from tapscan.faults import UNUSABLE
 from tapscan.places import IN_PIANO, STATES, Layout, State  # noqa: F401  the states are known by this name too
 
 FloatArray = NDArray[np.float64]
@@ -55,7 +56,7 @@ class Strike:
     @property
     def usable(self) -> bool:
         """Clipped and hopelessly weak strikes, and what is no tap, are shown but not used for modes."""
-        return not {"clipped", "weak", "crowded", "not a tap"} & set(self.faults)
+        return not UNUSABLE & set(self.faults)
 
 
 @dataclass(frozen=True, eq=False)

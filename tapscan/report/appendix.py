@@ -7,6 +7,7 @@ t60(mode), relative_sd(mode, value)
 
 from typing import Any
 
+from tapscan.faults import in_words
 from tapscan.records import Mode, Recording, Screening, Strike
 from tapscan.report import words
 
@@ -70,7 +71,7 @@ def strike_row(s: Strike) -> dict[str, str]:
         "peak": words.number(s.peak, 2),
         "level": words.decibels(s.level_db),
         "over_noise": words.unknown(s.reason) if s.snr_db is None else words.decibels(s.snr_db),
-        "faults": words.faults(s.faults),
+        "faults": in_words(s.faults),
     }
 
 
@@ -86,5 +87,5 @@ def recording_row(r: Recording) -> dict[str, str]:
         "rate": f"{r.sample_rate_hz}",
         "channel": used,
         "duration": f"{r.duration_s:.2f}",
-        "faults": words.faults(r.faults),
+        "faults": in_words(r.faults),
     }

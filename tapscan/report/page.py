@@ -15,6 +15,7 @@ from statistics import median
 from typing import Any
 
 from tapscan import __version__
+from tapscan.faults import in_words
 from tapscan.records import RuleNotRun, Screening, Strike
 from tapscan.report import appendix, words
 from tapscan.report.about import About
@@ -159,7 +160,7 @@ def _stations(strikes: Sequence[Strike], where: Mapping[str, str]) -> list[dict[
 
 
 def _fault_counts(strikes: Sequence[Strike], seen: Sequence[str]) -> str:
-    told = [f"{sum(f in s.faults for s in strikes)} of them {words.FAULTS.get(f, f)}" for f in seen]
+    told = [f"{sum(f in s.faults for s in strikes)} of them {in_words([f])}" for f in seen]
     return "; ".join(told) or "none"
 
 

@@ -11,7 +11,7 @@
     Notes                          letters for reasons, each reason once
     legible(value)                 what the template prints: never None, nan or a control character
 
-The tables give plain words for faults and states; an unknown term is shown as it stands.
+The tables give plain words for states; an unknown term is shown as it stands.
 """
 
 import re
@@ -23,16 +23,6 @@ from typing import Any
 from markupsafe import Markup
 
 UNKNOWN = "unknown"
-
-FAULTS = {
-    "clipped": "too loud for the recorder",
-    "double hit": "the hammer touched twice",
-    "cut short": "cut off before the ring was over",
-    "weak": "hardly louder than the room",
-    "crowded": "another sound followed at once",
-    "not a tap": "no tap: it grew instead of fading",
-    "hum": "mains hum in it",
-}
 
 STATES = {
     "as-found": "as found, in the piano",
@@ -125,11 +115,6 @@ def listed(names: Sequence[str], most: int = 24) -> str:
     if len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
-
-
-def faults(names: Sequence[str]) -> str:
-    """Faults in words; "none" when there is none."""
-    return "; ".join(FAULTS.get(n, n) for n in names) or "none"
 
 
 def legible(value: Any) -> Any:

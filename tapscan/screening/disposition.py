@@ -12,6 +12,7 @@ that is still open (screening/open_findings.py). The steps and their choice stan
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+from tapscan.faults import UNUSABLE, fault, in_words
 from tapscan.records import IN_PIANO, Disposition, Indication, Scan, Strike
 from tapscan.screening import next_steps as give
 from tapscan.screening.next_steps import Step
@@ -148,12 +149,12 @@ def _why_inconclusive(
     usable = [s for s in scan.strikes if s.usable]
     if not usable:
         worst = _worst(scan.strikes)
-        return Why(f"No tap can be used: {', '.join(worst)}.", (*(REMEDY[w] for w in worst), *silent))
+        return Why(f"No tap can be used: {in_words(worst)}.", (*(fault(w).remedy for w in worst), *silent))
     if few := _too_few_places(scan, settings):
         return few
     if all("cut short" in s.faults for s in usable):
         return Why(
-            "The taps follow each other too closely: each ring is cut short by the next.", (REMEDY["cut short"],)
+            "The taps follow each other too closely: each ring is cut short by the next.", (fault("cut short").remedy,)
         )
     if not scan.modes:
         return Why(
@@ -163,7 +164,7 @@ def _why_inconclusive(
 
 
 def _worst(strikes: Sequence[Strike]) -> list[str]:
-    return sorted({fault for s in strikes if not s.usable for fault in s.faults} & set(REMEDY))
+    return sorted({fault for s in strikes if not s.usable for fault in s.faults} & UNUSABLE)
 
 
 def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
@@ -171,8 +172,8 @@ def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
     if len(heard) >= settings.scan.heard_places_share * len(tapped):
         return None
     worst = _worst([s for s in scan.strikes if s.station not in heard])
-    what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used. The taps at the others: {'; '.join(MEANT[w] for w in worst)}."
-    return Why(f"{what} {NEITHER_WAY}", tuple(REMEDY[w] for w in worst))
+    what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used. The taps at the others: {in_words(worst)}."
+    return Why(f"{what} {NEITHER_WAY}", tuple(fault(w).remedy for w in worst))
 
 
 def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
@@ -195,17 +196,3 @@ IN_THE_PIANO = (
     "been measured. This is neither good news nor bad."
 )
 NEITHER_WAY = "The test as it stands says nothing about the plate, neither one way nor the other."
-MEANT = {
-    "clipped": "too loud, so that their peaks are cut off (clipped)",
-    "weak": "too faint beside the noise (weak)",
-    "crowded": "too close together (crowded)",
-    "not a tap": "other sounds than a tap",
-    "cut short": "cut short by the next",
-}
-REMEDY = {
-    "clipped": "Turn the input down until the loudest tap stays well under full scale, and record again.",
-    "weak": "Tap harder, bring the microphone nearer, or find a quieter hour.",
-    "crowded": "Give one tap at a time and let it ring; leave at least a second, better three, between taps.",
-    "not a tap": "Tap the iron, one clear blow at a time, and say nothing while it rings.",
-    "cut short": "Leave at least a second, better three, between taps.",
-}

@@ -5,21 +5,12 @@ limitations(scan, settings)   tuple of sentences; every one names what would men
 
 from collections import Counter
 
+from tapscan.faults import FAULTS, fault
 from tapscan.records import IN_PIANO, Scan
 from tapscan.screening.in_words import joined
 from tapscan.settings import Settings
 
 FEW_STATIONS = 6
-
-FAULTS = {
-    "clipped": "too loud for the recorder. Turn the input down or tap more lightly",
-    "double hit": "the hammer touched twice. Let it bounce off by itself",
-    "cut short": "the next tap or the end of the file came before the ring was over. Wait longer between taps",
-    "weak": "hardly louder than the room. Tap harder, or bring the microphone nearer",
-    "crowded": "another sound followed at once. Give one tap, and let it ring",
-    "not a tap": "it grew like talk or handling, where iron that was tapped can only fade. Say nothing while tapping",
-    "hum": "mains hum in the recording. Move away from leads and lamps, or record on battery",
-}
 
 
 def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
@@ -27,7 +18,9 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     found = _ruled_out(scan)
     counts = Counter(fault for s in scan.strikes for fault in s.faults)
     total = len(scan.strikes)
-    found += [f"{n} of {total} taps: {FAULTS[f]}." for f, n in counts.most_common() if f in FAULTS]
+    found += [
+        f"{n} of {total} taps: {fault(f).means}. {fault(f).remedy}" for f, n in counts.most_common() if f in FAULTS
+    ]
     stations = {s.station for s in scan.strikes}
     if scan.strikes and len(stations) < FEW_STATIONS:
         found.append(

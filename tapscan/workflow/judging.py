@@ -1,7 +1,6 @@
 """Is this clip a strike that counts? By the same eyes as a strike in a file.
 
 judge(clip, settings)   Judged: the strike's figures, and why it is refused if it is
-REFUSED                 the reasons in words, each with what would mend it
 """
 
 import tempfile
@@ -10,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 
+from tapscan.faults import FAULTS
 from tapscan.recording.files import flac_bytes
 from tapscan.recording.trigger import Clip
 from tapscan.records import Strike
@@ -18,24 +18,12 @@ from tapscan.workflow.listen import cut, listen
 
 NEAR_S = 0.03
 THUD_S, THUD_HZ = (0.01, 0.07), (250.0, 4000.0)
-REFUSED = {
-    "lost": "The computer missed a piece of the sound. Tap again.",
-    "no tap": "That was no clear tap. Tap the iron once, and say nothing.",
-    "clipped": "Too loud for the recorder. Tap more softly, or turn the input down.",
-    "weak": "Too faint beside the noise. Tap harder, or wait until it is quiet.",
-    "ringing": "The last tap was still ringing. Wait until the bar has gone down.",
-    "double hit": "The hammer touched twice. Let it bounce off by itself.",
-    "crowded": "Another sound followed at once. Give one tap, and let it ring.",
-    "cut off": "The next sound came before the ring was over. Wait longer.",
-    "thud": "That was a dull thud, not ringing iron. Tap the iron itself.",
-    "not a tap": "It swelled like talk or handling. Say nothing while tapping.",
-}
-ORDER = ("clipped", "double hit", "crowded", "not a tap", "ringing", "weak", "thud", "cut off")
+USED_ALL_THE_SAME = frozenset({"cut short", "hum"})  # facts of a strike that counts
 
 
 @dataclass(frozen=True, eq=False)
 class Judged:
-    """`refused` is a key of REFUSED, or None: it counts. `content` is the clip as a FLAC file."""
+    """`refused` is the code of a fault, or None: it counts. `content` is the clip as a FLAC file."""
 
     clip: Clip
     content: bytes
@@ -74,7 +62,7 @@ def _why_refused(clip: Clip, strike: Strike | None, settings: Settings) -> str |
         faults.add("ringing")
     if _peakedness_db(clip) < settings.recorder.peaked_db:
         faults.add("thud")
-    return next((f for f in ORDER if f in faults), None)
+    return next((f for f in FAULTS if f in faults and f not in USED_ALL_THE_SAME), None)
 
 
 def _peakedness_db(clip: Clip) -> float:

@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.errors import BadRequest
+from tapscan.faults import fault
 from tapscan.layouts import Layout, layout_from_text, layout_text
 from tapscan.recording.files import open_sound
 from tapscan.recording.trigger import Clip, Trigger
@@ -29,7 +30,7 @@ from tapscan.settings import Settings
 from tapscan.workflow.check import Progress, Request, quiet
 from tapscan.workflow.guide import Guide
 from tapscan.workflow.import_scan import Kept, import_scan
-from tapscan.workflow.judging import REFUSED, Judged, judge
+from tapscan.workflow.judging import Judged, judge
 
 What = Literal["accepted", "refused", "undone", "moved", "complete"]
 Action = Literal["undo", "skip", "back", "repeat"]
@@ -42,7 +43,7 @@ class Event:
 
     what: What
     words: str
-    reason: str | None = None  # key of judging.REFUSED
+    reason: str | None = None  # code of a fault
 
 
 class Recorder:
@@ -86,7 +87,7 @@ class Recorder:
             and self.settings.recorder.undo_shortest_s <= clip.next_s <= self.settings.recorder.undo_longest_s
         ):
             return events  # perhaps the first of two knocks: the next clip tells
-        return [*events, Event("refused", REFUSED[judged.refused], judged.refused)]
+        return [*events, Event("refused", fault(judged.refused).sentence, judged.refused)]
 
     def _follows(self, later: Judged) -> bool:
         """Whether it comes as soon after the last knock as the second of two, and is as clear and about as strong."""
@@ -110,7 +111,7 @@ class Recorder:
         if len(knocks) < 2:
             return []
         if len(knocks) > 2:
-            return [Event("refused", REFUSED["crowded"], "crowded")]
+            return [Event("refused", fault("crowded").sentence, "crowded")]
         if self._first_counts:
             self._undo()
         return self.key("undo")

@@ -54,7 +54,7 @@ USELESS = {
         "50 Hz mains hum",
         "away from leads",
     ),
-    "close": (in_crowd(list(np.arange(0.3, 3.8, 0.15)), 4), "too closely", "at least a second"),
+    "close": (in_crowd(list(np.arange(0.3, 3.8, 0.15)), 4), "too closely", "three seconds"),
     "one sample": (np.array([0.5]), "No tap", "microphone"),
 }
 

@@ -9,11 +9,12 @@ import pytest
 
 ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
-BASE = {"errors", "places", "records", "settings", "__version__"}
+BASE = {"errors", "faults", "places", "records", "settings", "__version__"}
 ROOMS = {
     "errors": set(),
     "places": set(),
-    "records": {"places"},
+    "faults": set(),
+    "records": {"faults", "places"},
     "settings": {"errors"},
     "signal": BASE,
     "screening": BASE | {"signal"},

@@ -13,9 +13,10 @@ from hypothesis import settings as effort
 from hypothesis import strategies as st
 
 from tapscan.demo.nuisance import babble, footsteps
+from tapscan.faults import FAULTS
 from tapscan.recording.trigger import Clip, Trigger
 from tapscan.settings import Settings
-from tapscan.workflow.judging import REFUSED, judge
+from tapscan.workflow.judging import judge
 from tests.sounds import noise, tap, taps_at
 
 RATE = 48000
@@ -88,7 +89,7 @@ CASES = {
 def test_what_is_refused_and_why(case):
     x, reason = CASES[case]
     assert reason in reasons(x)
-    assert reason in REFUSED
+    assert reason in FAULTS
 
 
 def test_a_hole_in_the_sound_is_refused():
