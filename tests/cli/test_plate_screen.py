@@ -2,12 +2,12 @@
 
 import io
 
-import pytest
 from rich.console import Console
 
 from tapscan.cli.large_letters import FIVE, fitting, large
 from tapscan.cli.plate_screen import DONE, HERE, OPEN, View, screen
 from tapscan.layouts import known_layouts, read_layout
+from tests.every import each
 
 
 def shown(**changes) -> list[str]:
@@ -39,7 +39,7 @@ def test_all_of_it_fits_and_nothing_wraps():
     assert sum("█" in line for line in lines[:13]) == 10, "name and force stand in block letters"
 
 
-@pytest.mark.parametrize("layout", known_layouts())
+@each("layout", known_layouts())
 def test_places_differ_by_shape_on_every_layout(layout):
     text = "\n".join(shown(layout=layout, station=read_layout(layout).stations[-1].name))
     assert text.count(HERE) == 2, "the place and the legend"
