@@ -24,6 +24,7 @@ def test_command_reference_is_what_the_commands_say() -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="the steps are written for a POSIX shell")
+@pytest.mark.slow
 def test_getting_started_runs_step_by_step(tmp_path: Path) -> None:
     shutil.copytree(ROOT / "reference_recordings" / "real", tmp_path / "recordings")
     (tmp_path / "bin").mkdir()
