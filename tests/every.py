@@ -12,6 +12,9 @@ from typing import Any
 import pytest
 
 
+PARAM = type(pytest.param())  # rows may be written as `pytest.param(..., id=...)`
+
+
 class RowsFailedError(AssertionError):
     """Rows that failed, each with its label and what it said."""
 
@@ -25,7 +28,8 @@ def each(
     """Run the test for every row, in one test; no rows at all is a failure too."""
     single = isinstance(names, str)
     wanted = (names,) if isinstance(names, str) else names
-    kept = [(row,) if single else tuple(row) for row in rows]
+    given = [row.values if isinstance(row, PARAM) else (row,) if single else tuple(row) for row in rows]
+    kept = [tuple(values) for values in given]
 
     def around(test: Callable[..., None]) -> Callable[..., None]:
         signature = inspect.signature(test)
