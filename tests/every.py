@@ -11,7 +11,6 @@ from typing import Any
 
 import pytest
 
-
 PARAM = type(pytest.param())  # rows may be written as `pytest.param(..., id=...)`
 
 
