@@ -110,6 +110,7 @@ def folder(tmp_path: Path) -> Path:
     return made.folder
 
 
+@pytest.mark.slow
 def test_a_scan_of_all_stations_in_a_terminal(sink, folder):
     """One tap at each place of the long layout, soft knocks between that are refused, and the scan is stored."""
     layout = read_layout("grand-long")
@@ -156,6 +157,7 @@ def test_beeps_are_never_taken_for_strikes(sink, folder):
     assert [s.station for s in unfinished.kept] == ["S1", "S2", "S3"]
 
 
+@pytest.mark.slow
 def test_the_device_goes_and_comes_back(sink, folder):
     screen = record(sink, folder, "--layout", "grand-short", "--order", "hard")
     screen.until("listening to the room", 20)

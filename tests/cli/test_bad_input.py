@@ -11,6 +11,7 @@ import pytest
 
 from tapscan.records import Screening
 from tapscan.workflow.check import Request, check
+from tests.cli.commands import run
 from tests.sounds import encoded, noise, ring, taps_at, wav_bytes, written
 
 RATE = 48000
@@ -97,7 +98,8 @@ def test_same_content_counts_once_and_is_noted(tmp_path):
     assert result.repeated[0] in result.screening.assignment
 
 
-def run(*words: str | Path) -> subprocess.CompletedProcess[str]:
+def as_a_command(*words: str | Path) -> subprocess.CompletedProcess[str]:
+    """A process of its own, as a person starts it; the other tests run the same `main` inside this one (`commands.run`)."""
     command = [sys.executable, "-m", "tapscan", *map(str, words)]
     return subprocess.run(
         command,
@@ -112,7 +114,7 @@ def run(*words: str | Path) -> subprocess.CompletedProcess[str]:
 def test_good_beside_bad_is_still_screened(tmp_path):
     good = written(tmp_path / "S1.wav", wav_bytes(GOOD, RATE))
     bad = written(tmp_path / "S2.wav", wav_bytes(GOOD, RATE)[:1000])
-    done = run("check", good, bad, tmp_path / "S3.wav", "--json", "-")
+    done = as_a_command("check", good, bad, tmp_path / "S3.wav", "--json", "-")
     assert done.returncode == 1
     lines = done.stderr.splitlines()
     assert len(lines) == 2
@@ -125,9 +127,9 @@ def test_good_beside_bad_is_still_screened(tmp_path):
 def test_unreadable_is_one_line_and_status_1_and_writes_nothing(tmp_path, ending):
     path = written(tmp_path / f"S1.{ending}", np.random.default_rng(5).bytes(5000))
     done = run("check", path, "--json", tmp_path / "out.json", "--report", tmp_path / "out.html")
-    assert done.returncode == 1
-    assert done.stdout == ""
-    (line,) = done.stderr.splitlines()
+    assert done.status == 1
+    assert done.out == ""
+    (line,) = done.err.splitlines()
     assert f"S1.{ending}" in line
     assert "Traceback" not in line
     assert sorted(p.name for p in tmp_path.iterdir()) == [f"S1.{ending}"]
@@ -136,23 +138,23 @@ def test_unreadable_is_one_line_and_status_1_and_writes_nothing(tmp_path, ending
 def test_a_cut_mp3_is_one_line(tmp_path):
     content = encoded(np.tile(GOOD, 2), RATE, "mp3")
     done = run("check", written(tmp_path / "S1.mp3", content[: len(content) // 2]))
-    assert done.returncode == 1
-    assert len(done.stderr.splitlines()) == 1
+    assert done.status == 1
+    assert len(done.err.splitlines()) == 1
 
 
 @pytest.mark.parametrize(("strict", "status"), [((), 0), (("--strict",), 4)])
 def test_useless_is_no_error_unless_strict(tmp_path, strict, status):
     path = written(tmp_path / "S1.wav", wav_bytes(np.zeros(RATE), RATE))
     done = run("check", path, *strict)
-    assert done.returncode == status
-    assert done.stderr == ""
-    assert "Repeat the test" in done.stdout
+    assert done.status == status
+    assert done.err == ""
+    assert "Repeat the test" in done.out
 
 
 def test_strict_tells_a_relevant_indication(tmp_path):
     done = run("check", written(tmp_path / "S1.wav", wav_bytes(GOOD, RATE)), "--strict")
-    assert done.returncode == 3
-    assert "Something to look at" in done.stdout
+    assert done.status == 3
+    assert "Something to look at" in done.out
 
 
 @pytest.mark.parametrize(
@@ -169,14 +171,14 @@ def test_strict_tells_a_relevant_indication(tmp_path):
 )
 def test_wrong_words_are_refused_without_a_traceback(tmp_path, words, status):
     done = run("check", written(tmp_path / "S1.wav", wav_bytes(np.zeros(RATE), RATE)), *words)
-    assert done.returncode in (status, 2)
-    assert "Traceback" not in done.stderr
-    assert done.stderr
+    assert done.status in (status, 2)
+    assert "Traceback" not in done.err
+    assert done.err
 
 
 @pytest.mark.skipif(os.name == "nt", reason="such names cannot be given to a Windows file")
 def test_a_name_with_line_breaks_and_colours_stays_on_one_line(tmp_path):
     path = written(tmp_path / "two\nlines\x1b[31m.wav", b"no sound")
     done = run("check", path)
-    assert len(done.stderr.splitlines()) == 1
-    assert "\x1b" not in done.stderr
+    assert len(done.err.splitlines()) == 1
+    assert "\x1b" not in done.err

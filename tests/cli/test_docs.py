@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tapscan.cli.reference import reference
+from tests.every import each
 
 ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
@@ -23,6 +24,7 @@ def test_command_reference_is_what_the_commands_say() -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="the steps are written for a POSIX shell")
+@pytest.mark.slow
 def test_getting_started_runs_step_by_step(tmp_path: Path) -> None:
     shutil.copytree(ROOT / "reference_recordings" / "real", tmp_path / "recordings")
     (tmp_path / "bin").mkdir()
@@ -54,7 +56,7 @@ def test_readme_names_both_commands_for_both_systems() -> None:
         assert twin in text, f"no Windows twin of: {line}"
 
 
-@pytest.mark.parametrize("page", ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in sorted(DOCS.glob("*.md")))])
+@each("page", ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in sorted(DOCS.glob("*.md")))])
 def test_links_between_pages_lead_somewhere(page: str) -> None:
     text = (ROOT / page).read_text(encoding="utf-8")
     for target in re.findall(r"\]\((?!https?:)([^)#]+)", text):

@@ -1,5 +1,6 @@
 """`tapscan report`: the page of a stored scan holds what the shop wrote down. Screenings are built by hand."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from tapscan.register.entries import CHECKLIST
 from tests.cli.commands import run
 from tests.register.conftest import put
 from tests.report.sheets import HOSTILE
+from tests.snapshots import same_as_before
 
 
 @pytest.fixture
@@ -88,24 +90,20 @@ def test_the_shop_puts_its_name_logo_units_and_dates_on_the_page(where):
     assert "229 lb" in page and "<strong>03/14/2026</strong>" in page
 
 
-@pytest.mark.parametrize(
-    ("text", "why"),
-    [
-        ('units = "cubits"', "units = 'cubits' is not known; write metric or inch"),
-        ('colour = "red"', "'colour' is not known here"),
-        ("name = 3", "name must be text"),
-        ('logo = "gone.png"', "cannot be read"),
-        ('logo = "shop.toml"', "neither PNG nor JPEG"),
-        ("name =", "is no TOML"),
-    ],
-)
-def test_a_shop_file_that_cannot_be_used_is_told_in_one_line(where, text, why):
+UNUSABLE = ['units = "cubits"', 'colour = "red"', "name = 3", 'logo = "gone.png"', 'logo = "shop.toml"', "name ="]
+
+
+def test_a_shop_file_that_cannot_be_used_is_told_in_one_line(where):
     name = stored("B12")
-    (where / "shop.toml").write_text(text)
-    done = run("report", name, "--shop", "shop.toml")
-    assert done.status == 1
-    (line,) = done.err.splitlines()
-    assert why in line
+    told = []
+    for text in UNUSABLE:
+        (where / "shop.toml").write_text(text)
+        done = run("report", name, "--shop", "shop.toml")
+        assert (done.status, done.out) == (1, ""), text
+        (line,) = done.err.splitlines()
+        told += [text, re.sub(r"\(.*\)", "(WHY)", line), ""]  # the system's and the parser's own words
+    assert not list(where.glob("*.html"))
+    same_as_before("shop-file", "\n".join(told), {str(where): "FOLDER"})
 
 
 def test_the_summary_is_short_and_says_who_decides(where):

@@ -9,6 +9,7 @@ from tapscan.layouts import known_layouts, read_layout
 from tapscan.places import Layout, Station
 from tapscan.register.entries import CHECKLIST
 from tapscan.report.layout_sheet import render_sheet, write_sheet
+from tests.every import each
 from tests.report.sheets import HOSTILE
 from tests.report.test_page import NOT_VISIBLE, Reading
 
@@ -25,7 +26,7 @@ def rows(html: str) -> list[str]:
     return [unescape(row) for row in re.findall(r"<tr.*?</tr>", table, re.S)[1:]]
 
 
-@pytest.mark.parametrize("name", known_layouts())
+@each("name", known_layouts())
 def test_every_station_with_where_direction_and_boxes(name):
     html = sheet(name)
     reading = Reading(html)

@@ -15,6 +15,7 @@ from tapscan.report.as_json import to_json
 from tapscan.report.page import render_page
 from tapscan.report.plate_drawing import Canvas, apart, element, labels, mark
 from tapscan.report.plate_map import FLOOR_DB, LARGEST, SMALL, legend, marks, radius, station_map, strength_map
+from tests.every import each
 from tests.report.sheets import HOSTILE, indication, mode, screening, strike
 from tests.report.test_page import NOT_VISIBLE, read
 
@@ -92,7 +93,7 @@ def test_the_mark_that_matters_lies_on_top():
     assert list(shapes(str(station_map(GRAND, everywhere, "m"))))[-1] == "S1"
 
 
-@pytest.mark.parametrize(
+@each(
     "name",
     [
         f"{kind}{size}"
@@ -100,7 +101,7 @@ def test_the_mark_that_matters_lies_on_top():
         for size in ("-long", "-three-quarter-long", "-dense", "-three-quarter-dense")
     ],
 )
-@pytest.mark.parametrize("width", [SMALL, 460.0, 520.0])
+@each("width", [SMALL, 460.0, 520.0])
 def test_marks_and_names_do_not_hide_each_other(name, width):
     layout = read_layout(name)
     canvas = Canvas(layout, width)

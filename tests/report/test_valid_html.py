@@ -3,6 +3,7 @@
 Parser: html5lib, strict (WHATWG parsing algorithm). The rules: WCAG 2.1 success criteria 1.1.1, 1.3.1, 1.4.3, 2.4.2, 3.1.1, checked here from their text.
 """
 
+import functools
 import re
 from itertools import pairwise
 from xml.etree import ElementTree
@@ -46,6 +47,7 @@ ABOUT = About(
 )
 
 
+@functools.cache
 def pages() -> dict[str, str]:
     made = built.screening(("ab" * 32,), pictures=2)
     shop = Shop(name=HOSTILE, contact="12 <Lane>")
@@ -61,6 +63,7 @@ def page(request: pytest.FixtureRequest) -> str:
     return pages()[request.param]
 
 
+@functools.cache
 def parsed(page: str) -> ElementTree.Element:
     return html5lib.HTMLParser(strict=True).parse(page)
 

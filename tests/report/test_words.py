@@ -1,11 +1,10 @@
 """Numbers as a reader meets them."""
 
-import pytest
-
 from tapscan.report import words
+from tests.every import each
 
 
-@pytest.mark.parametrize(
+@each(
     ("value", "sd", "scale", "expected"),
     [
         (311.67826, 0.0083299, 1, "311.6783 ± 0.0083"),
@@ -24,7 +23,7 @@ def test_value_with_standard_deviation(value, sd, scale, expected):
     assert words.with_sd(value, sd, scale) == expected
 
 
-@pytest.mark.parametrize(
+@each(
     ("sd", "expected"),
     [(0.0123, "140.00 ± 0.02"), (0.01, "140.00 ± 0.01"), (0.004, "140.00 ± under 0.01"), (0.35, "140.00 ± 0.35")],
 )
@@ -32,7 +31,7 @@ def test_few_places_never_make_the_uncertainty_smaller(sd, expected):
     assert words.with_sd(140.0, sd, places=2) == expected
 
 
-@pytest.mark.parametrize(
+@each(
     ("value", "unit", "expected"),
     [
         (12.2174, "dB", "12.2 dB"),

@@ -4,7 +4,9 @@ Truth: the modal tables made by bench/plates, another road than the estimator. T
 that what `tapscan demo` tells is what was built in.
 """
 
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
@@ -21,7 +23,14 @@ from tapscan.signal.plate.station_fit import station_poles
 from tapscan.workflow.check import Request, check
 
 
-def screened(plate_number: int, scan_number: int, folder: Path, *, chill_away: bool = False) -> Screening:
+@cache
+def screened(plate_number: int, scan_number: int, *, chill_away: bool = False) -> Screening:
+    """Analysed once for all the tests of a process."""
+    with TemporaryDirectory() as folder:
+        return _screened(plate_number, scan_number, Path(folder), chill_away)
+
+
+def _screened(plate_number: int, scan_number: int, folder: Path, chill_away: bool) -> Screening:
     plate = PLATES[plate_number]
     if chill_away:
         plate = type(plate)(**{**plate.__dict__, "cases": ("sound", "sound")})
@@ -35,16 +44,17 @@ def screened(plate_number: int, scan_number: int, folder: Path, *, chill_away: b
 
 
 @pytest.mark.parametrize(("plate", "expected"), [(0, []), (1, []), (2, ["long-decay"])])
-def test_the_three_plates_are_told_apart_for_the_right_reason(plate: int, expected: list[str], tmp_path: Path) -> None:
-    found = screened(plate, 1, tmp_path)
+def test_the_three_plates_are_told_apart_for_the_right_reason(plate: int, expected: list[str]) -> None:
+    found = screened(plate, 1)
     assert [i.rule for i in found.indications] == expected
     assert found.assignment == ("40 taps, split at the pauses",)
     assert all(s.force == ORDER[i % 2] for i, s in enumerate(found.scan.strikes))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("plate", "expected"), [(0, []), (1, ["change-since-baseline"])])
 def test_the_half_cut_strut_shows_in_the_comparison_and_nothing_in_the_plate_left_alone(
-    plate: int, expected: list[str], tmp_path: Path
+    plate: int, expected: list[str]
 ) -> None:
     """Truth: the second plate's second scan is made with strut 2 cut through half its width, the first's is not."""
     scans = [
@@ -52,7 +62,7 @@ def test_the_half_cut_strut_shows_in_the_comparison_and_nothing_in_the_plate_lef
             f"{PLATES[plate].name}/{DATES[n]}",
             DATES[n],
             ScanConditions(state="stripped", sensor="contact pickup", iron_c=iron_c(n), fittings=()),
-            screened(plate, n, tmp_path).scan,
+            screened(plate, n).scan,
         )
         for n in (0, 1)
     ]
@@ -64,9 +74,9 @@ def test_the_half_cut_strut_shows_in_the_comparison_and_nothing_in_the_plate_lef
     assert found.common.apparent_low_k < 4.0 < found.common.apparent_high_k
 
 
-def test_changing_the_sound_changes_the_verdict(tmp_path: Path) -> None:
+def test_changing_the_sound_changes_the_verdict() -> None:
     """The same casting without its chilled region raises nothing: no verdict is stored anywhere."""
-    assert screened(2, 1, tmp_path, chill_away=True).indications == ()
+    assert screened(2, 1, chill_away=True).indications == ()
 
 
 @pytest.mark.parametrize("pattern", ["small-grand", "upright-full"])

@@ -62,6 +62,7 @@ def runs(snr_db: int, t60: float) -> np.ndarray:
 CASES = [(snr, t60) for snr in (20, 40) for t60 in RUNS]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("snr_db", "t60"), CASES)
 def test_errors_stay_near_the_bound(snr_db, t60):
     ratios = np.sqrt(np.mean(runs(snr_db, t60)[:, :2] ** 2, axis=0))
@@ -71,6 +72,7 @@ def test_errors_stay_near_the_bound(snr_db, t60):
     assert ratios.min() >= 0.75  # far under the bound would mean that the bound or the noise is wrong
 
 
+@pytest.mark.slow
 def test_stated_intervals_hold_the_truth():
     inside = np.concatenate([np.abs(runs(*case)[:, 2:]) < 1.96 for case in CASES])
     print(f"95 % intervals hold the truth in {100 * inside.mean():.1f} %")

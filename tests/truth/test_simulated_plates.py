@@ -21,6 +21,7 @@ from tapscan.demo.plates import (
     radiation_loss_factor,
     temperature_factor,
 )
+from tests.every import each
 
 NAMES = pattern_names()
 
@@ -63,7 +64,7 @@ def test_there_are_five_patterns_of_the_usual_size():
         assert table.arrays["frequency_hz"][0, -1] > 1700.0
 
 
-@pytest.mark.parametrize(("name", "label"), cracks())
+@each(("name", "label"), cracks())
 def test_an_open_crack_never_raises_a_sorted_frequency(name, label):
     # Rayleigh: opening a crack removes constraints. 1e-7 %: solver tolerance.
     assert shifts_percent(name, label).max() < 1e-7
@@ -78,7 +79,7 @@ def shipped_shifts() -> dict[tuple[str, float], list[tuple[float, str]]]:
     return {key: sorted(drops) for key, drops in found.items()}
 
 
-@pytest.mark.parametrize(("key", "drops"), shipped_shifts().items(), ids=str)
+@each(("key", "drops"), shipped_shifts().items(), ids=str)
 def test_largest_shifts_lie_in_the_planned_range_in_the_middle_and_no_place_is_far_off(key, drops):
     low, high = STUDY[key]
     middle = np.median([drop for drop, _ in drops])
@@ -88,7 +89,7 @@ def test_largest_shifts_lie_in_the_planned_range_in_the_middle_and_no_place_is_f
     assert drops[-1][0] < MEDIAN_FACTOR[1] * high
 
 
-@pytest.mark.parametrize(("name", "label"), [c for c in cracks() if "severed" not in c[1]])
+@each(("name", "label"), [c for c in cracks() if "severed" not in c[1]])
 def test_a_crack_leaves_a_sparse_set_of_drops(name, label):
     drops = -shifts_percent(name, label)[:60]
     # The study saw typically 10 to 40; at least 4 here, because one place is drawn and not the mean of many.

@@ -14,12 +14,13 @@ from hypothesis import strategies as st
 from tapscan.records import Pole
 from tapscan.settings import Settings
 from tapscan.signal.plate import tones
+from tests.every import each
 from tests.sounds import T60_NEPER, noise, ring
 
 RATE = 48000
 
 
-@pytest.mark.parametrize(("f", "width"), [(1000, 162.2), (500, 117.3)])
+@each(("f", "width"), [(1000, 162.2), (500, 117.3)])
 def test_critical_bandwidth_printed_in_the_standard(f, width):
     # ECMA-418-1 clause 10, formula 2, example. 0.05 Hz: printed to a tenth.
     assert tones.critical_bandwidth_hz(f) == pytest.approx(width, abs=0.05)
@@ -30,25 +31,25 @@ def test_band_edges_printed_in_the_standard():
     assert tones.critical_band_hz(1000) == pytest.approx((922.2, 1084.4), abs=0.05)
 
 
-@pytest.mark.parametrize(("f", "spacing", "printed"), [(150, 23, 0.5), (850, 63.8, 0.05)])
+@each(("f", "spacing", "printed"), [(150, 23, 0.5), (850, 63.8, 0.05)])
 def test_proximity_spacing_printed_in_the_standard(f, spacing, printed):
     # ECMA-418-1 clause 11.6, formula 14, examples; half of the last printed digit, Hz.
     assert tones.proximity_hz(f) == pytest.approx(spacing, abs=printed)
 
 
-@pytest.mark.parametrize(("f", "limit"), [(200, 13.822), (500, 10.508), (1000, 8.0), (5000, 8.0), (11220, 8.0)])
+@each(("f", "limit"), [(200, 13.822), (500, 10.508), (1000, 8.0), (5000, 8.0), (11220, 8.0)])
 def test_tone_to_noise_limits(f, limit):
     # ECMA-418-1 formulas 12 and 13. 0.001 dB: printed so.
     assert tones.tone_to_noise_limit_db(f) == pytest.approx(limit, abs=1e-3)
 
 
-@pytest.mark.parametrize(("f", "limit"), [(120, 18.208), (500, 12.010), (1000, 9.0), (5000, 9.0)])
+@each(("f", "limit"), [(120, 18.208), (500, 12.010), (1000, 9.0), (5000, 9.0)])
 def test_prominence_limits(f, limit):
     # ECMA-418-1 formulas 25 and 26. 0.001 dB: printed so.
     assert tones.prominence_limit_db(f) == pytest.approx(limit, abs=1e-3)
 
 
-@pytest.mark.parametrize("f", [20.0, 89.0, 89.099, 11220.1, 16000.0])
+@each("f", [20.0, 89.0, 89.099, 11220.1, 16000.0])
 def test_no_limit_outside_the_scope_of_the_standard(f):
     # ECMA-418-1, scope: 89.1 Hz to 11 220 Hz.
     assert tones.tone_to_noise_limit_db(f) is None
@@ -72,7 +73,7 @@ TABLE = [
 ]
 
 
-@pytest.mark.parametrize("row", TABLE, ids=lambda row: f"{row[0]} Hz")
+@each("row", TABLE, ids=lambda row: f"{row[0]} Hz")
 def test_the_standards_curves(row):
     f, width, low, high, lower, upper, near, tone_limit, ratio_limit, flat_db = row
     # Half of the last digit of the table, Hz and dB.
@@ -159,12 +160,12 @@ ANNEX_E = [
 ]
 
 
-@pytest.mark.parametrize(("f", "index"), [(137.3, -2.02), (592.2, -2.40)])
+@each(("f", "index"), [(137.3, -2.02), (592.2, -2.40)])
 def test_masking_index_printed_in_annex_e(f, index):
     assert tones.masking_index_db(f) == pytest.approx(index, abs=0.005)  # dB, printed to a hundredth
 
 
-@pytest.mark.parametrize("row", ANNEX_E, ids=lambda row: f"{row[0]} Hz")
+@each("row", ANNEX_E, ids=lambda row: f"{row[0]} Hz")
 def test_audibility_of_the_nine_tones_of_annex_e(row):
     f, line_level, tone_level, audibility = row
     band_level = line_level + 10 * log10(tones.critical_bandwidth_hz(f) / 2.7)
@@ -213,16 +214,16 @@ def test_gain_changes_no_prominence(exponent):
     assert [t.tone_to_noise_db for t in louder] == pytest.approx([t.tone_to_noise_db for t in reference], abs=1e-6)
 
 
-@pytest.mark.parametrize("seed", range(5))
-@pytest.mark.parametrize("noise_rms", [1e-5, 1e-4, 1e-3, 5e-3, 0.02])
+@each("seed", range(5))
+@each("noise_rms", [1e-5, 1e-4, 1e-3, 5e-3, 0.02])
 def test_noise_changes_no_prominence_while_the_mode_is_20_db_clear(noise_rms, seed):
     assert clear_db(MODES[0], noise_rms) > 20.5
     strong = judged(1.0, noise_rms, seed)[0]
     assert strong.prominent is True
 
 
-@pytest.mark.parametrize("seed", range(5))
-@pytest.mark.parametrize("noise_rms", [0.1, 0.25])
+@each("seed", range(5))
+@each("noise_rms", [0.1, 0.25])
 def test_a_mode_less_than_20_db_clear_is_unknown_with_a_reason(noise_rms, seed):
     assert 8 < clear_db(MODES[0], noise_rms) < 19.5
     strong = judged(1.0, noise_rms, seed)[0]
@@ -231,7 +232,7 @@ def test_a_mode_less_than_20_db_clear_is_unknown_with_a_reason(noise_rms, seed):
     assert "clear of the noise" in strong.reason
 
 
-@pytest.mark.parametrize("f", [70.0, 12000.0])
+@each("f", [70.0, 12000.0])
 def test_a_mode_outside_the_standards_scope_is_unknown_with_a_reason(f):
     x = ring(0.6, RATE, [(f, 1.0, 0.3)])
     pole = Pole(f, 0.01, T60_NEPER, 0.1, (-0.3j,), 60.0)

@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tests.every import each
+
 ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
 BASE = {"errors", "faults", "places", "records", "settings", "__version__"}
@@ -69,7 +71,7 @@ def name_of(path: Path) -> str:
     return path.relative_to(ROOT).as_posix()
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
+@each("path", MODULES, ids=name_of)
 def test_rooms_know_only_the_rooms_before_them(path):
     room = name_of(path).split("/")[0].removesuffix(".py")
     if room in ("__init__", "__main__"):
@@ -79,13 +81,13 @@ def test_rooms_know_only_the_rooms_before_them(path):
     assert rooms <= known
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
+@each("path", MODULES, ids=name_of)
 def test_one_outside_library_per_edge(path):
     for library in {name.split(".")[0] for name in imports(path)} & set(EDGES):
         assert name_of(path).startswith(EDGES[library]), f"{library} is not for {name_of(path)}"
 
 
-@pytest.mark.parametrize("path", MODULES, ids=name_of)
+@each("path", MODULES, ids=name_of)
 def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
     late = {"librosa", "av", "sounddevice", "weasyprint"}
     assert not late & {name.split(".")[0] for name in imports(path, top=True)}

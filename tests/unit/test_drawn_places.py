@@ -17,6 +17,7 @@ from bench.plates.mesh import triangulate
 from bench.plates.pattern import PIN_HOLE_M, PIN_HOLE_MASS, PIN_PITCH_M, Pattern
 from bench.plates.patterns import NAMES, build
 from bench.plates.pin_rows import drill_row, end_to_end_m
+from tests.every import each
 
 KINDS = ("strut", "corner", "bolt", "rim", "pin")
 SIDE_M = 0.004  # a crack ends at a corner of the mesh; sides along it are about 5 mm
@@ -33,14 +34,14 @@ def test_there_are_forty_places_of_each_flaw_over_the_patterns(drawn):
     assert all(counts[kind] >= 40 for kind in KINDS)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_lines_keep_clear_of_one_another(drawn, name):
     paths = [(c.kind, LineString([c.start, c.end])) for c in drawn[name].lines]
     for (kind, a), (other, b) in itertools.combinations(paths, 2):
         assert a.distance(b) > (SAME_HOLE_GAP_M if kind == other == "bolt" else 0.02)
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_labels_are_unique_and_of_the_shipped_form(drawn, name):
     labels = [flaw.label for flaw in many_flaws(drawn[name], "study")]
     assert len(set(labels)) == len(labels)
@@ -50,7 +51,7 @@ def test_labels_are_unique_and_of_the_shipped_form(drawn, name):
     assert labels[-6:] == [f"chilled region {i}" for i in range(1, 7)]
 
 
-@pytest.mark.parametrize("name", NAMES)
+@each("name", NAMES)
 def test_chilled_regions_cover_more_than_fifteen_per_cent(drawn, name):
     metal = drawn[name].metal()
     shares = [metal.intersection(area).area / metal.area for area in drawn[name].chill_regions.values()]

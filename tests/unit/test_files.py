@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.files import open_sound
+from tests.every import each
 from tests.sounds import aiff_bytes, encoded, taps_at, wav_bytes, written
 
 RATES = [8000, 44100, 48000, 96000, 192000]
@@ -45,11 +46,9 @@ def refusal(path: Path) -> str:
     return line
 
 
-@pytest.mark.parametrize("rate", RATES)
-@pytest.mark.parametrize("channels", [1, 2])
-@pytest.mark.parametrize(
-    ("bits", "floating"), [(8, False), (16, False), (24, False), (32, False), (32, True), (64, True)]
-)
+@each("rate", RATES)
+@each("channels", [1, 2])
+@each(("bits", "floating"), [(8, False), (16, False), (24, False), (32, False), (32, True), (64, True)])
 def test_wav(tmp_path, rate, channels, bits, floating):
     x = sound(rate, 0.5, channels)
     path = written(tmp_path / "tap.wav", wav_bytes(x, rate, bits, floating=floating))
@@ -61,9 +60,9 @@ def test_wav(tmp_path, rate, channels, bits, floating):
         assert source.read(0, len(x)) == pytest.approx(x.reshape(len(x), -1), abs=0.51 * step)
 
 
-@pytest.mark.parametrize("ending", ["aiff", "flac"])
-@pytest.mark.parametrize("rate", RATES)
-@pytest.mark.parametrize("channels", [1, 2])
+@each("ending", ["aiff", "flac"])
+@each("rate", RATES)
+@each("channels", [1, 2])
 def test_lossless(tmp_path, ending, rate, channels):
     x = sound(rate, 0.5, channels)
     path = written(tmp_path / f"tap.{ending}", file_of(ending, x, rate))
@@ -152,12 +151,12 @@ def test_folder(tmp_path):
     assert "folder" in refusal(tmp_path)
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
+@each("ending", ENDINGS)
 def test_empty(tmp_path, ending):
     assert "is empty" in refusal(written(tmp_path / f"tap.{ending}", b""))
 
 
-@pytest.mark.parametrize("ending", ENDINGS)
+@each("ending", ENDINGS)
 def test_text_with_a_sounds_name(tmp_path, ending):
     line = refusal(written(tmp_path / f"tap.{ending}", "Plate 12, tapped on Monday, ü\n".encode() * 50))
     assert "is text, not sound" in line
@@ -190,13 +189,13 @@ def test_disk_trouble_said_by_the_system(tmp_path, monkeypatch):
     assert "Input/output error" in refusal(path)
 
 
-@pytest.mark.parametrize("length", [1, 4, 11, 12, 19, 20, 30, 43])
+@each("length", [1, 4, 11, 12, 19, 20, 30, 43])
 def test_wav_header_cut_short(tmp_path, length):
     refusal(written(tmp_path / "tap.wav", wav_bytes(sound(), 16000)[:length]))
 
 
-@pytest.mark.parametrize("ending", ["wav", "aiff", "flac", "ogg", "mp3", "m4a", "aac"])
-@pytest.mark.parametrize("share", [0.3, 0.6, 0.9])
+@each("ending", ["wav", "aiff", "flac", "ogg", "mp3", "m4a", "aac"])
+@each("share", [0.3, 0.6, 0.9])
 def test_data_cut_short(tmp_path, ending, share):
     content = file_of(ending, sound(16000, 5.0), 16000)
     refusal(written(tmp_path / f"tap.{ending}", content[: round(share * len(content))]))
@@ -220,7 +219,7 @@ def test_wav_says_how_much_is_missing(tmp_path):
     assert "1000 bytes" in line
 
 
-@pytest.mark.parametrize("length", [16001, 2**31, 0xFFFFFFF0])
+@each("length", [16001, 2**31, 0xFFFFFFF0])
 def test_header_that_claims_more_than_there_is(tmp_path, length):
     line = refusal(written(tmp_path / "tap.wav", wav_bytes(sound(), 16000, data_length=length)))
     assert "promises" in line
@@ -243,15 +242,15 @@ def test_zero_rate(tmp_path):
     refusal(written(tmp_path / "tap.aiff", aiff_bytes(sound(), 0)))
 
 
-@pytest.mark.parametrize("rate", [1, 4000, 7999, 192001, 384000])
+@each("rate", [1, 4000, 7999, 192001, 384000])
 def test_rates_that_are_not_read(tmp_path, rate):
     line = refusal(written(tmp_path / "tap.wav", wav_bytes(sound(), rate)))
     assert f"{rate} samples a second" in line
     assert "44100" in line
 
 
-@pytest.mark.parametrize("bad", [np.nan, np.inf, -np.inf])
-@pytest.mark.parametrize("place", [0, 4321, 7999])
+@each("bad", [np.nan, np.inf, -np.inf])
+@each("place", [0, 4321, 7999])
 def test_a_sample_that_is_no_number(tmp_path, bad, place):
     x = sound()
     x[place] = bad
@@ -259,7 +258,7 @@ def test_a_sample_that_is_no_number(tmp_path, bad, place):
     assert f"{place / 16000:.3f} s" in line
 
 
-@pytest.mark.parametrize("ending", ["wav", "aiff"])
+@each("ending", ["wav", "aiff"])
 def test_header_without_sound(tmp_path, ending):
     assert "no sound" in refusal(written(tmp_path / f"tap.{ending}", file_of(ending, np.empty(0))))
 
@@ -276,8 +275,8 @@ def test_film_without_sound(tmp_path):
     assert "no sound track" in refusal(path)
 
 
-@pytest.mark.parametrize("seed", range(6))
-@pytest.mark.parametrize("ending", ENDINGS)
+@each("seed", range(6))
+@each("ending", ENDINGS)
 def test_random_bytes(tmp_path, ending, seed):
     content = np.random.default_rng(seed).bytes(20_000)
     refusal(written(tmp_path / f"tap.{ending}", content))
@@ -307,7 +306,7 @@ def test_damaged_files_are_read_or_refused_and_nothing_else(tmp_path, capfd, end
     assert capfd.readouterr().err == ""  # decoders keep quiet
 
 
-@pytest.mark.parametrize("name", ["two\nlines.wav", "bell\x07.wav", "red\x1b[31m.wav", "mark\u202e.wav"])
+@each("name", ["two\nlines.wav", "bell\x07.wav", "red\x1b[31m.wav", "mark\u202e.wav"])
 def test_strange_names_stay_on_one_line(tmp_path, name):
     with pytest.raises(UnreadableRecording) as caught:
         open_sound(tmp_path / name)

@@ -12,6 +12,7 @@ from tapscan.demo.shop import layout_text as demo_layout_text
 from tapscan.errors import BadLayout
 from tapscan.layouts import known_layouts, known_outlines, layout_from_text, layout_text, read_layout
 from tapscan.places import IN_PIANO, STATES
+from tests.every import each
 
 BARE = tuple(s for s in STATES if s not in IN_PIANO)
 STATION = '[[station]]\nname = "A"\nwhere = "rim"\nx = 0.1\ny = 0.9\n'
@@ -22,7 +23,7 @@ LONG = [name for name in known_layouts() if name.endswith("-long")]
 NEAR_STRINGS = ("pin", "agraffe", "capo", "pressure", "flank", "end,", "bay corner", "flange")
 
 
-@pytest.mark.parametrize("name", known_layouts())
+@each("name", known_layouts())
 def test_layouts_that_ship(name):
     layout = read_layout(name)
     assert layout.name == name
@@ -39,12 +40,12 @@ def test_each_kind_of_plate_has_a_short_a_long_and_a_dense_layout():
     assert set(known_outlines()) == set(kinds)
 
 
-@pytest.mark.parametrize("name", LONG)
+@each("name", LONG)
 def test_a_short_scan_can_be_set_beside_a_long_one(name):
     assert read_layout(name.replace("-long", "-short")).stations == read_layout(name).stations[:8]
 
 
-@pytest.mark.parametrize("name", LONG)
+@each("name", LONG)
 def test_a_dense_one_fills_the_gaps_of_a_long_one(name):
     long, dense = read_layout(name), read_layout(name.replace("-long", "-dense"))
     assert dense.stations[:24] == long.stations
@@ -56,7 +57,7 @@ def test_a_dense_one_fills_the_gaps_of_a_long_one(name):
         assert min(np.hypot((new.x - s.x) * wide, new.y - s.y) for s in long.stations) > 0.05
 
 
-@pytest.mark.parametrize("name", LONG)
+@each("name", LONG)
 def test_the_places_where_trouble_is_common_are_all_there(name):
     where = " | ".join(f"{s.where} {s.direction}" for s in read_layout(name).stations)
     wanted = ["treble-break strut", "capo", "agraffe flange", "nose-bolt boss", "plate-screw hole", "bay corner"]
@@ -68,7 +69,7 @@ def test_the_places_where_trouble_is_common_are_all_there(name):
     assert [words for words in wanted if words not in where] == []
 
 
-@pytest.mark.parametrize("name", known_layouts())
+@each("name", known_layouts())
 def test_stations_stand_on_iron_and_apart(name):
     layout = read_layout(name)
     drawn = layout.outline
@@ -86,7 +87,7 @@ def test_stations_stand_on_iron_and_apart(name):
             assert a is b or Point(a.x, a.y).distance(Point(b.x, b.y)) > 0.03, (a, b)
 
 
-@pytest.mark.parametrize("name", known_layouts())
+@each("name", known_layouts())
 def test_screws_are_in_the_iron(name):
     drawn = read_layout(name).outline
     edge, bays = Polygon(drawn.edge), [Polygon(o) for o in drawn.openings]
@@ -94,7 +95,7 @@ def test_screws_are_in_the_iron(name):
         assert edge.contains(Point(screw)) and not any(b.contains(Point(screw)) for b in bays), screw
 
 
-@pytest.mark.parametrize("name", known_layouts())
+@each("name", known_layouts())
 def test_a_strung_plate_is_not_struck_near_pins_agraffes_or_strings(name):
     layout = read_layout(name)
     strung = layout.allowed("strung")
@@ -217,7 +218,7 @@ BAD = [
 ]
 
 
-@pytest.mark.parametrize(("text", "match"), BAD, ids=[match[:30] for _, match in BAD])
+@each(("text", "match"), BAD, ids=[match[:30] for _, match in BAD])
 def test_bad_layout_is_told_with_line_or_key_and_what_would_mend_it(tmp_path, text, match):
     with pytest.raises(BadLayout, match=match) as caught:
         read_layout(write(tmp_path, text))

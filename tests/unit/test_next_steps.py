@@ -16,6 +16,7 @@ from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import RULES
 from tapscan.settings import Settings
+from tests.every import each
 from tests.report.sheets import indication, screening, strike
 
 ROOT = Path(next_steps.__file__).parents[1]
@@ -65,7 +66,7 @@ def dangerous(text: str) -> list[str]:
     return [c for c in re.split(r"[.:;,]", text) if DANGEROUS.search(c) and not DENIED.search(c)]
 
 
-@pytest.mark.parametrize(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
+@each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
 def test_no_step_asks_for_what_may_never_be_done_there(state, name, scan, found, opened, suspected):
     outcome = dispose(replace(scan, state=state), found, [], Settings(), opened)
     steps = outcome.steps

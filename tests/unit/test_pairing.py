@@ -16,6 +16,7 @@ from tapscan.screening.compare.pairing import (
     robust_mean,
 )
 from tapscan.settings import Settings
+from tests.every import each
 
 SETTINGS = Settings()
 STATIONS = [f"S{k}" for k in range(8)]
@@ -54,7 +55,7 @@ def slowly(costs, price):
     return best
 
 
-@pytest.mark.parametrize("seed", range(25))
+@each("seed", range(25))
 def test_the_pairing_costs_no_more_than_the_best_of_all_pairings(seed):
     rng = np.random.default_rng(seed)
     costs = rng.exponential(6.0, (int(rng.integers(1, 5)), int(rng.integers(1, 5))))
@@ -64,7 +65,7 @@ def test_the_pairing_costs_no_more_than_the_best_of_all_pairings(seed):
     assert found == pytest.approx(slowly(costs, 5.0), abs=1e-9)
 
 
-@pytest.mark.parametrize("seed", range(8))
+@each("seed", range(8))
 def test_real_costs_agree_with_the_slow_way_too(seed):
     rng = np.random.default_rng(seed)
     frequency, pattern = plate(rng, 5)

@@ -11,6 +11,7 @@ from tapscan.screening.room import clear_limit_db, mains, steady
 from tapscan.screening.rules import prominent_ringing, room_hum
 from tapscan.settings import Settings
 from tapscan.signal.fit.noise import NoiseDensity
+from tests.every import each
 from tests.rule_scans import STATIONS, mode, scan, steady_tone
 
 S = Settings()
@@ -62,7 +63,7 @@ def test_what_every_place_excites_alike_is_not_the_plate():
     assert with_origins(few, S).modes[0].origin == "plate"  # seven places may be alike by chance
 
 
-@pytest.mark.parametrize(
+@each(
     ("hz", "expected"),
     [(50.0, (50, 1)), (120.2, (60, 2)), (300.0, (50, 6)), (360.0, (60, 6)), (75.0, None), (437.0, None)],
 )

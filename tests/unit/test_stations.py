@@ -7,9 +7,10 @@ from hypothesis import strategies as st
 
 from tapscan.errors import BadRequest
 from tapscan.layouts.assignment import forces, read_order, shortfalls, split, station_of_file
+from tests.every import each
 
 
-@pytest.mark.parametrize(
+@each(
     ("file", "station"),
     [
         ("S5_1_soft.wav", "S5"),
@@ -80,7 +81,7 @@ def test_order_of_forces():
     assert forces(["A"], None) == [None]
 
 
-@pytest.mark.parametrize("text", ["soft,medium", "", "soft,,hard"])
+@each("text", ["soft,medium", "", "soft,,hard"])
 def test_order_that_is_none(text):
     with pytest.raises(BadRequest, match=r"soft,soft,hard,hard"):
         read_order(text)

@@ -15,6 +15,7 @@ from tapscan.signal.strikes.detect import (
     noise_floor,
     onset_sample,
 )
+from tests.every import each
 from tests.sounds import PLATE, noise, ring, tap, taps_at
 
 IRON = tuple((f, 600 / f, 0.5 * a) for f, _, a in PLATE)  # one loss factor: low modes ring far into the next tap
@@ -46,8 +47,8 @@ def snr_noise(x: np.ndarray, rate: int, snr_db: float) -> float:
     return float(np.sqrt(np.mean(x[: rate // 2] ** 2))) * 10 ** (-snr_db / 20)
 
 
-@pytest.mark.parametrize("snr_db", [40, 30, 20])
-@pytest.mark.parametrize("rate", [8000, 44100, 48000, 96000, 192000])
+@each("snr_db", [40, 30, 20])
+@each("rate", [8000, 44100, 48000, 96000, 192000])
 def test_onset_within_a_fraction_of_a_millisecond(rate, snr_db):
     modes = [m for m in PLATE if m[0] < 0.4 * rate]
     for seed, at in enumerate((0.4003, 0.6117, 0.8251)):
@@ -62,8 +63,8 @@ def test_onset_within_a_fraction_of_a_millisecond(rate, snr_db):
         assert onset_of(x, spans[0], rate) == pytest.approx(first / rate, abs=3e-4)
 
 
-@pytest.mark.parametrize("seed", range(10))
-@pytest.mark.parametrize("rms", [1e-4, 0.05])
+@each("seed", range(10))
+@each("rms", [1e-4, 0.05])
 def test_no_strike_in_noise(seed, rms):
     assert spans_of(noise(10, 48000, rms, seed)) == []
 
@@ -95,8 +96,8 @@ def test_a_strike_ends_at_the_noise_or_at_the_next(weaker_db):
     assert second.onset_s == pytest.approx(3.0, abs=1.5e-3)
 
 
-@pytest.mark.parametrize("later_s", [0.012, 0.03, 0.06, 0.09])
-@pytest.mark.parametrize("ratio", [0.5, 0.9])
+@each("later_s", [0.012, 0.03, 0.06, 0.09])
+@each("ratio", [0.5, 0.9])
 def test_double_hit_is_seen(later_s, ratio):
     x = taps_at([0.5], 2.5, knock=1.5, modes=IRON)
     x += ratio * taps_at([0.5 + later_s], 2.5, rms=0, knock=1.5, modes=IRON)
@@ -104,7 +105,7 @@ def test_double_hit_is_seen(later_s, ratio):
     assert span.last_blow_s == pytest.approx(later_s, abs=2e-3)  # s, two hops
 
 
-@pytest.mark.parametrize("seed", range(5))
+@each("seed", range(5))
 def test_single_blow_is_no_double_hit(seed):
     (span,) = spans_of(taps_at([0.5], 2.5, seed=seed, knock=0.4))
     assert span.last_blow_s == 0
@@ -177,9 +178,9 @@ def quantised(x: np.ndarray, bits: int) -> np.ndarray:
     return np.round(x * 2 ** (bits - 1)) / 2 ** (bits - 1)
 
 
-@pytest.mark.parametrize("gain", [1.2, 2.0, 50.0])
-@pytest.mark.parametrize("full", [1.0, 0.4], ids=["full scale", "turned down afterwards"])
-@pytest.mark.parametrize("bits", [8, 16, 24])
+@each("gain", [1.2, 2.0, 50.0])
+@each("full", [1.0, 0.4], ids=["full scale", "turned down afterwards"])
+@each("bits", [8, 16, 24])
 def test_flattened_peaks_are_clipped(gain, full, bits):
     x = quantised(full * np.clip(gain * sine(440, 48000, 1.0), -1, 1), bits)
     assert clipped(x, 3)
@@ -190,15 +191,15 @@ def test_a_clipped_tap_is_clipped():
     assert clipped(quantised(np.clip(3 * x / np.abs(x).max(), -1, 1 - 2**-15), 16), 3)
 
 
-@pytest.mark.parametrize("rate", [8000, 48000, 192000])
-@pytest.mark.parametrize("f", [50.0, 60.0, 100.0, 440.0])
-@pytest.mark.parametrize("bits", [8, 16, 24])
+@each("rate", [8000, 48000, 192000])
+@each("f", [50.0, 60.0, 100.0, 440.0])
+@each("bits", [8, 16, 24])
 def test_round_peaks_are_not_clipped(f, rate, bits):
     assert not clipped(quantised(sine(f, rate, 0.3), bits), 3)
 
 
-@pytest.mark.parametrize("bits", [8, 16, 24])
-@pytest.mark.parametrize("seed", range(3))
+@each("bits", [8, 16, 24])
+@each("seed", range(3))
 def test_a_clean_tap_is_not_clipped(bits, seed):
     x = taps_at([0.0], 0.5, seed=seed, knock=0.3)
     assert not clipped(quantised(0.9 * x / np.abs(x).max(), bits), 3)

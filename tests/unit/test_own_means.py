@@ -1,0 +1,58 @@
+"""The tests' own means can fail: rows that fail are all told, no rows is a failure, other words are a difference."""
+
+import pytest
+
+from tests.every import RowsFailedError, each
+from tests.snapshots import REWRITE, same_as_before
+
+
+def test_every_failing_row_is_told_whatever_it_fails_with():
+    @each("number", range(4))
+    def rows(number):
+        assert number != 1, "one is wrong"
+        if number == 2:
+            raise ValueError("two cannot be had")
+        if number == 3:
+            with pytest.raises(KeyError):
+                pass
+
+    with pytest.raises(RowsFailedError) as caught:
+        rows()
+    told = str(caught.value)
+    assert told.startswith("3 of 4 rows")
+    assert all(f"number={n}: " in told for n in (1, 2, 3)) and "number=0" not in told
+    assert "one is wrong" in told and "ValueError" in told and "DID NOT RAISE" in told
+
+
+def test_rows_of_several_names_and_under_one_another_are_all_run():
+    seen = []
+
+    @each("c", "xy")
+    @each(("a", "b"), [(1, 2), (3, 4)])
+    def rows(a, b, c):
+        seen.append((a, b, c))
+
+    rows()
+    assert sorted(seen) == [(1, 2, "x"), (1, 2, "y"), (3, 4, "x"), (3, 4, "y")]
+
+
+def test_no_rows_is_a_failure():
+    @each("number", [])
+    def rows(number):
+        """Never run."""
+
+    with pytest.raises(AssertionError, match="no row"):
+        rows()
+
+
+def test_other_words_are_a_difference_until_they_are_written_anew(tmp_path, monkeypatch):
+    monkeypatch.delenv(REWRITE, raising=False)
+    with pytest.raises(AssertionError, match="no snapshot"):
+        same_as_before("screen", "a word", folder=tmp_path)
+    monkeypatch.setenv(REWRITE, "1")
+    same_as_before("screen", "a word in /home/x  \n", {"/home/x": "FOLDER"}, folder=tmp_path)
+    assert (tmp_path / "screen.txt").read_text() == "a word in FOLDER\n"
+    monkeypatch.delenv(REWRITE)
+    same_as_before("screen", "a word in /home/x", {"/home/x": "FOLDER"}, folder=tmp_path)
+    with pytest.raises(AssertionError, match=r"the words of screen changed(.|\n)*\+another word"):
+        same_as_before("screen", "another word", folder=tmp_path)
