@@ -44,6 +44,7 @@ from tapscan.signal.plate.room_fit import (
     room_poles,
     room_ring,
 )
+from tapscan.signal.plate.room_limit import LateSlope
 from tapscan.signal.plate.station_fit import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 
 HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
@@ -72,6 +73,7 @@ class StationSound:
     level_db: tuple[float, ...]  # of each strike: rms of the first 0.5 s, dB re full scale
     named: tuple[str, ...] = ()  # Strike.id of each strike
     forces: tuple[Force | None, ...] = ()  # as declared, of each strike
+    late: tuple[LateSlope, ...] = ()  # how the end of the ring falls, by band
 
     @property
     def ring(self) -> np.ndarray:
