@@ -45,7 +45,10 @@ COUNTED = ("parlour-grand", "upright-three-quarter")
 FIRST_SEED = 5000
 RATES_HZ = (48000, 44100, 96000)
 ROOMS = ((0.6, 0.1), (0.3, 0.1), (1.0, 0.1), (0.6, 0.4), (0.3, 0.4), (1.0, 0.4))  # T60 in s, microphone's distance in m
-PICKUPS = (0.0, -0.5, -1.0)  # power of the frequency with which the loss factor goes above KNEE_HZ
+POWERS = (
+    -0.5,
+    -1.0,
+)  # powers of the frequency with which the loss factor of a second pickup's plate goes above KNEE_HZ
 KNEE_HZ = 500.0
 ORDER = ("soft", "hard", "hard")
 PLACES, SECONDS, SNR_DB, HIT_SCATTER_M = 20, 2.0, 50.0, 0.006
@@ -82,11 +85,11 @@ def cases(scans: int) -> Iterator[Case]:
     """So many rounds of all groups; two in three at 48 kHz, the others at 44.1 and 96 by turns."""
     for number in range(scans):
         rate = RATES_HZ[0] if number % 3 else RATES_HZ[1 + number // 3 % 2]
-        yield Case(number, rate, 0.0, 0.0)
         for t60_s, distance_m in ROOMS:
             yield Case(number, rate, t60_s, distance_m)
-        yield Case(number, rate, 0.0, 0.0, PICKUPS[1 + number % 2])
         yield Case(number, rate, 0.6, 0.1, places=4)
+        yield Case(number, rate, 0.0, 0.0)
+        yield Case(number, rate, 0.0, 0.0, POWERS[number % len(POWERS)])
 
 
 def plate_of(case: Case) -> PlateModes:
@@ -232,19 +235,15 @@ def table(wanted: Sequence[Case], rows: dict[str, dict[str, Any]]) -> str:
 
 def _group(group: str, some: Sequence[tuple[Case, dict[str, Any]]], pickup: dict[int, list[float]]) -> list[str]:
     rows = [r for _, r in some]
-
-    def middle(value: Any) -> float:
-        return float(np.median([value(r) for r in rows]))
-
     hidden = sorted(r["hidden_hz"] for r in rows if r["hidden_hz"])
     where = f"{hidden[0]:.0f}, {np.median(hidden):.0f}, {hidden[-1]:.0f}; " if hidden else ""
     times = [r["cpu_s"] / np.median(pickup[c.rate_hz]) for c, r in some if pickup[c.rate_hz]]
     called = interval(sum(bool(r["called"]) for r in rows), len(rows))
-    numbers = [middle(lambda r: r[k]) for k in ("given", "right")]
-    numbers += [middle(lambda r: r["low"] - r["right"]), middle(lambda r: r["true"])]
+    figures = [(r["given"], r["right"], r["low"] - r["right"], r["true"], r["above"]) for r in rows]
+    numbers = [float(v) for v in np.median(figures, axis=0)]
     ratio = f"{np.median(times):.2f}" if times else "-"
     out = [
-        f"{group:44}{called:>40} {numbers[0]:7.0f}{numbers[1]:7.0f}{numbers[2]:9.0f}{numbers[3]:7.0f}{middle(lambda r: r['above']):14.0f}   "
+        f"{group:44}{called:>40} {numbers[0]:7.0f}{numbers[1]:7.0f}{numbers[2]:9.0f}{numbers[3]:7.0f}{numbers[4]:14.0f}   "
         f"{where + f'{len(rows) - len(hidden)} none':>45}   {ratio}"
     ]
     by_rule = Counter(rule for r in rows for rule in r["called"])

@@ -63,14 +63,14 @@ def late_slopes(strikes: Sequence[FloatArray], noises: Sequence[FloatArray], sam
     if length < LEAST_FRAMES * frame:
         return []
     stft = ShortTimeFFT(np.hanning(frame), round(HOP_S * sample_rate_hz), sample_rate_hz, scale_to="psd")
-    power = sum(_power(stft, s[:length]) for s in strikes)
+    power = np.sum([_power(stft, s[:length]) for s in strikes], axis=0)
     quiet = [n for n in noises if len(n) >= 2 * frame] or [s[length - length // 10 - frame : length] for s in strikes]
     noise = np.mean([_power(stft, n).mean(axis=1) for n in quiet], axis=0) * len(strikes)
     found = []
     low = LOWEST_HZ
     while (high := low * BAND) <= min(HIGHEST_HZ, 0.45 * sample_rate_hz):
         inside = (stft.f >= low) & (stft.f < high)
-        slope = _late(np.asarray(power)[inside].sum(axis=0), float(noise[inside].sum()))
+        slope = _late(power[inside].sum(axis=0), float(noise[inside].sum()))
         found += [LateSlope(low, high, *slope)] if slope else []
         low = high
     return found
