@@ -58,8 +58,10 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     if wait := held_first(scan, settings, "how fast the tones die away"):
         return RuleNotRun(NAME, wait)
     losses = [m.loss_factor for m in _judged(scan, settings) if m.loss_factor is not None]
-    if len(losses) < settings.of(LongDecayLimits).modes:
-        return RuleNotRun(NAME, f"needs the decay of {settings.of(LongDecayLimits).modes:.0f} modes, has {len(losses)}")
+    least = settings.of(LongDecayLimits).modes
+    if len(losses) < least:
+        where = f"up to {settings.iron.highest_hz:.0f} Hz and where no room hides the plate"
+        return RuleNotRun(NAME, f"needs the decay of {least:.0f} modes, has {len(losses)} ({where})")
     return _whole(scan, losses, settings) + _region(scan, area_score(scan.modes, scan.map, settings), settings)
 
 

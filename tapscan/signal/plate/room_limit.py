@@ -65,7 +65,7 @@ def late_slopes(strikes: Sequence[FloatArray], noises: Sequence[FloatArray], sam
     stft = ShortTimeFFT(np.hanning(frame), round(HOP_S * sample_rate_hz), sample_rate_hz, scale_to="psd")
     power = np.sum([_power(stft, s[:length]) for s in strikes], axis=0)
     quiet = [n for n in noises if len(n) >= 2 * frame] or [s[length - length // 10 - frame : length] for s in strikes]
-    noise = np.mean([_power(stft, n).mean(axis=1) for n in quiet], axis=0) * len(strikes)
+    noise: FloatArray = np.mean([_power(stft, n).mean(axis=1) for n in quiet], axis=0) * len(strikes)
     found = []
     low = LOWEST_HZ
     while (high := low * BAND) <= min(HIGHEST_HZ, 0.45 * sample_rate_hz):
@@ -95,8 +95,9 @@ def _late(power: FloatArray, noise: float) -> tuple[float, float] | None:
     first = int(np.nonzero(level > late)[0][-1])
     if end - first < LEAST_FRAMES:
         return None
-    start, slope = np.polynomial.Polynomial.fit(np.arange(first, end) * HOP_S, level[first:end], 1).convert().coef
-    return (-60.0 / float(slope), float(start)) if slope < 0 else None
+    line = np.polynomial.Polynomial.fit(np.arange(first, end) * HOP_S, level[first:end], 1).convert()
+    start, slope = (float(c) for c in line.coef)
+    return (-60.0 / slope, start) if slope < 0 else None
 
 
 def hidden_above(slopes: Sequence[LateSlope]) -> Hidden | None:
