@@ -34,9 +34,9 @@ from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import Tap, add_noise, scale_to, scan, snr_noise_rms
 from tapscan.records import Scan, Segment, Strike
 from tapscan.screening.rules import run_rules
+from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
 from tapscan.signal.plate.joint_fit import HIGHEST_HZ
-from tapscan.screening.scan import scan_of
 from tapscan.signal.plate.station_analysis import analyse_station
 
 RESULTS = Path(__file__).parent / "results" / "microphone.txt"
@@ -156,7 +156,7 @@ def row_of(case: Case) -> dict[str, Any]:
     found, seconds = heard(taps_of(case, plate), plate, settings)
     indications, _ = run_rules(found, settings)
     top = min(HIGHEST_HZ, found.room_limit.hidden_above_hz) if found.room_limit else HIGHEST_HZ
-    asked = int(np.sum((plate.frequency_hz > settings.lowest_hz) & (plate.frequency_hz < top)))
+    asked = int(np.sum((plate.frequency_hz > settings.fit.lowest_hz) & (plate.frequency_hz < top)))
     low = [m.frequency_hz for m in found.modes if m.frequency_hz < top]
     return {
         "name": case.name,

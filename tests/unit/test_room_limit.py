@@ -14,10 +14,10 @@ from scipy.signal import fftconvolve
 from tapscan.records import RoomLimit, Segment, Strike
 from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import long_decay
+from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
-from tapscan.signal.room_limit import LateSlope, hidden_above, late_slopes, limit_of
-from tapscan.workflow.plate import scan_of
-from tapscan.workflow.station import analyse_station
+from tapscan.signal.plate.room_limit import LateSlope, hidden_above, late_slopes, limit_of
+from tapscan.signal.plate.station_analysis import analyse_station
 from tests.rule_scans import mode, scan
 
 RATE, SECONDS, LOSS = 32000, 1.0, 0.005
@@ -149,7 +149,7 @@ def ringing(count: int, low_hz: float, high_hz: float, loss: float, start: int =
 
 def test_tones_above_the_area_rules_reach_do_not_make_the_whole_plate_ring_on():
     """Twelve tones of iron, and a hundred above that ring as a room does."""
-    modes = [*ringing(12, 300, 2000, 0.004), *ringing(100, S.region_highest_hz + 10, 9000, 0.0005, 50)]
+    modes = [*ringing(12, 300, 2000, 0.004), *ringing(100, S.iron.highest_hz + 10, 9000, 0.0005, 50)]
     assert long_decay.run(scan(modes), S) == []
 
 

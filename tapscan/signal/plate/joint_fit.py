@@ -12,7 +12,7 @@ The plate may warm while it is tapped. Each station's common shift is measured i
 and taken out of its spectra before the next; a fit that forgets this splits every mode.
 
 Where a room rings along, these modes leave much of the sound unexplained, or the end of the ring falls as a room does (room_limit.py): then they are told
-by their patterns alone (reverberant.py).
+by their patterns alone (room_fit.py).
 """
 
 from __future__ import annotations

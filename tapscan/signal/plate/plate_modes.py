@@ -55,9 +55,7 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, **facts:
     return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside, **facts})
 
 
-def _modes(
-    results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings
-) -> list[Mode]:
+def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings) -> list[Mode]:
     shared = told.modes
     apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
     sounds = [r.sound for r in results if r.sound is not None]
@@ -68,12 +66,15 @@ def _modes(
         apart = [j for j in apart if j.pole.frequency_hz < limit.hidden_above_hz]
     if told.room is None:  # else what is left of a mode's energy dies away as the room does
         apart = _by_energy(apart, sounds)
-    return modes_of(_held_against(apart, sounds, settings), settings)
+    highest_hz = limit.hidden_above_hz if limit else HIGHEST_HZ
+    return modes_of(_held_against(apart, sounds, highest_hz, settings), settings)
 
 
-def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], settings: Settings) -> list[Joined]:
+def _held_against(
+    joined: Sequence[Joined], sounds: Sequence[StationSound], highest_hz: float, settings: Settings
+) -> list[Joined]:
     """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
-    shares = {s.station: _explained(joined, s, settings) for s in sounds}
+    shares = {s.station: _explained(joined, s, highest_hz, settings) for s in sounds}
     out = []
     for one in joined:
         share = shares.get(one.heard[0].station)
@@ -87,13 +88,13 @@ def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], sett
     return out
 
 
-def _explained(joined: Sequence[Joined], sound: StationSound, settings: Settings) -> float | None:
+def _explained(joined: Sequence[Joined], sound: StationSound, highest_hz: float, settings: Settings) -> float | None:
     """Of the station's loudest strike."""
     loudest = int(np.argmax(sound.level_db))
     poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
     parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
     ring = sound.strikes[loudest]
-    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz)
+    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz, highest_hz)
 
 
 def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:

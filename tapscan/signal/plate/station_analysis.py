@@ -12,6 +12,7 @@ import numpy as np
 
 from tapscan.records import Pole, Segment, StationPicture, Strike
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.observe.pictures import picture_of
 from tapscan.signal.plate.joint_fit import HIGHEST_HZ, StationSound
@@ -86,7 +87,7 @@ def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, lowes
     noises = [s.noise for s in chosen if s.noise.size]
     slopes = tuple(late_slopes(samples, noises, rate))
     hidden = hidden_above(slopes)
-    heard = replace(settings, highest_hz=min(settings.highest_hz, hidden.above_hz)) if hidden else settings
+    heard = settings.but(Fit, highest_hz=min(settings.fit.highest_hz, hidden.above_hz)) if hidden else settings
     poles = station_poles(samples, noises, rate, heard, free_s, lowest_hz)
     length = min(len(s) for s in samples)
     levels = tuple(s.strike.level_db for s in chosen)
