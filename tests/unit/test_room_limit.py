@@ -98,6 +98,7 @@ def bands(starts_db, t60_s):
         ([-10, 0, -10, -10, -10], [0.5] * 5, 0),  # one uneven band
         ([-10, 0, 0, -10, -10], [0.5] * 5, None),
         ([-10, -10, -10, -10, 0, 0, 0], [0.5] * 7, None),  # the iron is heard at the top
+        ([-30] * 6, [5.0] * 6, None),  # no room rings so long
         ([-10] * 6, [1.2, 0.5, 0.5, 0.5, 0.5, 0.5], 1),  # below, the iron outlasts the room
     ],
 )

@@ -26,6 +26,8 @@ FIRST_FRAMES = 3  # the loudest of these is the blow
 NOISE_MARGIN = 3.0  # of power; less clear of the noise, a frame tells nothing
 LATE_SHARE, LATE_DB = 0.4, 10.0  # of the fall that is heard, and at least so much
 HEARD_DB = 18.0  # a band heard for less of a fall has no late part
+FALLS_DB = 6.0  # the late line must fall so far while it is heard: what stands like noise is no room
+LONGEST_S = 3.0  # until a room has died away; halls take less
 LEAST_FRAMES = 5
 STARTS_BELOW_DB = -6.0  # simulated pickups: -5 to +9 above 1 kHz; a microphone at 0.1 and 0.4 m: -7 to -20
 LEAST_BANDS = 4
@@ -97,7 +99,8 @@ def _late(power: FloatArray, noise: float) -> tuple[float, float] | None:
         return None
     line = np.polynomial.Polynomial.fit(np.arange(first, end) * HOP_S, level[first:end], 1).convert()
     start, slope = (float(c) for c in line.coef)
-    return (-60.0 / slope, start) if slope < 0 else None
+    falls_db = -slope * (end - first) * HOP_S
+    return (-60.0 / slope, start) if falls_db > FALLS_DB else None
 
 
 def hidden_above(slopes: Sequence[LateSlope]) -> Hidden | None:
@@ -107,7 +110,7 @@ def hidden_above(slopes: Sequence[LateSlope]) -> Hidden | None:
         run = slopes[first:]
         middle = float(np.median([b.t60_s for b in run]))
         late = [b.starts_db < STARTS_BELOW_DB and middle / ALIKE < b.t60_s < ALIKE * middle for b in run]
-        if late[0] and np.mean(late) >= RUN_SHARE and _steepness(run) > STEEPEST:
+        if late[0] and np.mean(late) >= RUN_SHARE and middle < LONGEST_S and _steepness(run) > STEEPEST:
             found = Hidden(run[0].low_hz, middle)
     return found
 
