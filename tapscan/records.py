@@ -204,6 +204,16 @@ class RoomRing:
 
 
 @dataclass(frozen=True)
+class RoomLimit:
+    """The frequency above which a room hides the plate: there what dies away is the room."""
+
+    hidden_above_hz: float  # no mode is given above
+    t60_s: float  # time to -60 dB of what is heard there, middle of bands and stations
+    stations: int  # that tell so
+    of_stations: int  # that were asked
+
+
+@dataclass(frozen=True)
 class Scan:
     """Everything the rules may read."""
 
@@ -224,6 +234,8 @@ class Scan:
     late_sounds_reason: str | None = "not measured"
     room: RoomRing | None = None  # none: see room_reason
     room_reason: str | None = "not measured"
+    room_limit: RoomLimit | None = None  # none: see room_limit_reason
+    room_limit_reason: str | None = "not measured"
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

@@ -46,6 +46,8 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "late_sounds_reason": scan.late_sounds_reason,
         "room": asdict(scan.room) if scan.room else None,
         "room_reason": scan.room_reason,
+        "room_limit": asdict(scan.room_limit) if scan.room_limit else None,
+        "room_limit_reason": scan.room_limit_reason,
         "indications": [_indication(i) for i in screening.indications],
         "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],

@@ -63,6 +63,19 @@ def _ruled_out(scan: Scan) -> list[str]:
 
 
 def _room(scan: Scan) -> list[str]:
+    return [*_rings_along(scan), *_hidden(scan)]
+
+
+def _hidden(scan: Scan) -> list[str]:
+    if scan.room_limit is None:
+        return []
+    return [
+        f"Above {scan.room_limit.hidden_above_hz / 1000:.1f} kHz the room hides the plate: what dies away there is the room, and no tone is given. "
+        "Use a pickup on the iron, or a microphone nearer to it, in a room with more cloth and carpet."
+    ]
+
+
+def _rings_along(scan: Scan) -> list[str]:
     if scan.room is None:
         return []
     low, high = scan.room.t60_low_s, scan.room.t60_high_s

@@ -4,6 +4,8 @@ Reason: the damping of cast iron comes from the shape of its graphite (R. D. Ada
 (1972) 199). Chilled, nodular or white iron and steel ring several times longer than coarse flake iron.
 A region of it shows in the modes that move most there; a whole plate of it in all modes.
 
+Neither looks above iron.highest_hz, nor above the frequency at which a room hides the plate.
+
 Limits: the region by how well the losses fit an area of other iron, averaged over all areas (screening/iron.py; the limit keeps simulated
 sound plates out); the plate by the median loss factor of its modes, order of magnitude from handbook damping capacities (from memory).
 Where the plate is as well told by a dull area, the likelier of the two speaks.
@@ -13,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapscan.records import Indication, RuleNotRun, Scan
+from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import TREND, TREND_MEANING, AreaScore, area_score
 from tapscan.screening.origins import of_plate
@@ -55,10 +57,19 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     """At most one indication for the plate as a whole and one for its longest ringing region."""
     if wait := held_first(scan, settings, "how fast the tones die away"):
         return RuleNotRun(NAME, wait)
-    losses = [m.loss_factor for m in of_plate(scan.modes) if m.loss_factor is not None]
-    if len(losses) < settings.of(LongDecayLimits).modes:
-        return RuleNotRun(NAME, f"needs the decay of {settings.of(LongDecayLimits).modes:.0f} modes, has {len(losses)}")
+    losses = [m.loss_factor for m in _judged(scan, settings) if m.loss_factor is not None]
+    least = settings.of(LongDecayLimits).modes
+    if len(losses) < least:
+        where = f"up to {settings.iron.highest_hz:.0f} Hz and where no room hides the plate"
+        return RuleNotRun(NAME, f"needs the decay of {least:.0f} modes, has {len(losses)} ({where})")
     return _whole(scan, losses, settings) + _region(scan, area_score(scan.modes, scan.map, settings), settings)
+
+
+def _judged(scan: Scan, settings: Settings) -> list[Mode]:
+    """The plate's modes, as high as the area rule looks and no higher than the room lets the plate be heard."""
+    room = scan.room_limit
+    highest = min(settings.iron.highest_hz, room.hidden_above_hz) if room else settings.iron.highest_hz
+    return [m for m in of_plate(scan.modes) if m.frequency_hz <= highest]
 
 
 def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Indication]:
@@ -92,7 +103,7 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
     if middle >= settings.of(LongDecayLimits).loss_factor:
         return []
     long = tuple(
-        m.id for m in of_plate(scan.modes) if (m.loss_factor or 1.0) < settings.of(LongDecayLimits).loss_factor
+        m.id for m in _judged(scan, settings) if (m.loss_factor or 1.0) < settings.of(LongDecayLimits).loss_factor
     )
     stations = tuple(sorted({s.station for m in scan.modes if m.id in long for s in m.strengths}))
     return [

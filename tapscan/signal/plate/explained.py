@@ -25,8 +25,9 @@ def explained_share(
     sample_rate_hz: int,
     free_s: float,
     lowest_hz: float,
+    hidden_above_hz: float = HIGHEST_HZ,
 ) -> float | None:
-    """Share of the power between `lowest_hz` and HIGHEST_HZ; None where there is no sound to look at.
+    """Share of the power between `lowest_hz` and HIGHEST_HZ, or where a room hides the plate; None where there is no sound to look at.
 
     samples : (n,) float64 from the onset. poles : (frequency in Hz, decay rate in 1/s, amplitude at the onset).
     """
@@ -41,12 +42,13 @@ def explained_share(
     )
     model = ringing(f, d, c[None, :], sample_rate_hz / step, 0, len(slow))[0]
     a = first // step + 1
-    whole = _band_power(slow[a:], sample_rate_hz / step, lowest_hz)
-    left = _band_power((slow - model)[a:], sample_rate_hz / step, lowest_hz)
+    highest_hz = min(HIGHEST_HZ, hidden_above_hz)
+    whole = _band_power(slow[a:], sample_rate_hz / step, lowest_hz, highest_hz)
+    left = _band_power((slow - model)[a:], sample_rate_hz / step, lowest_hz, highest_hz)
     return 1 - left / whole if whole > 0 else None
 
 
-def _band_power(x: FloatArray, rate_hz: float, lowest_hz: float) -> float:
+def _band_power(x: FloatArray, rate_hz: float, lowest_hz: float, highest_hz: float) -> float:
     spectrum = np.abs(np.fft.rfft(x * np.hanning(len(x)))) ** 2
     f = np.fft.rfftfreq(len(x), 1 / rate_hz)
-    return float(spectrum[(f >= lowest_hz) & (f <= HIGHEST_HZ)].sum())
+    return float(spectrum[(f >= lowest_hz) & (f <= highest_hz)].sum())

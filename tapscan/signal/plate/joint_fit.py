@@ -11,7 +11,8 @@ stations, is no mode (a room, or damping that changes with amplitude, makes such
 The plate may warm while it is tapped. Each station's common shift is measured in every round of the fit,
 and taken out of its spectra before the next; a fit that forgets this splits every mode.
 
-Where a room rings along, these modes leave much of the sound unexplained: then they are told by their patterns alone (reverberant.py).
+Where a room rings along, these modes leave much of the sound unexplained, or the end of the ring falls as a room does (room_limit.py): then they are told
+by their patterns alone (room_fit.py).
 """
 
 from __future__ import annotations
@@ -44,6 +45,7 @@ from tapscan.signal.plate.room_fit import (
     room_poles,
     room_ring,
 )
+from tapscan.signal.plate.room_limit import LateSlope, limit_of
 from tapscan.signal.plate.station_fit import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 
 HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
@@ -72,6 +74,7 @@ class StationSound:
     level_db: tuple[float, ...]  # of each strike: rms of the first 0.5 s, dB re full scale
     named: tuple[str, ...] = ()  # Strike.id of each strike
     forces: tuple[Force | None, ...] = ()  # as declared, of each strike
+    late: tuple[LateSlope, ...] = ()  # how the end of the ring falls, by band
 
     @property
     def ring(self) -> np.ndarray:
@@ -139,7 +142,7 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
     free, unexplained = _of_free_modes(joint, sounds, bands, settings, clear)
     if len(sounds) < LEAST_STATIONS:
         return Together(free)
-    if unexplained < ROOM_SHARE:
+    if unexplained < ROOM_SHARE and limit_of([s.late for s in sounds]) is None:
         return Together(free, room_reason=DRY)
     told = _in_room(joint, sounds, bands, settings)
     if isinstance(told, str):

@@ -5,17 +5,19 @@ measured_scan(results, settings, ...)   a Scan of strikes, modes and what is tol
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
-from tapscan.records import Mode, Pole, Scan
+from tapscan.records import Mode, Pole, RoomLimit, Scan
 from tapscan.settings import Settings
 from tapscan.signal.observe.observations import beside_modes
 from tapscan.signal.plate.explained import explained_share
 from tapscan.signal.plate.joint_fit import HIGHEST_HZ, SharedMode, StationSound, Together, together
 from tapscan.signal.plate.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.plate.ringdown import Ring, ring_down, with_ring_down
+from tapscan.signal.plate.room_limit import limit_of
 from tapscan.signal.plate.station_analysis import StationResult, hear
 
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
@@ -24,36 +26,55 @@ FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode 
 def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> tuple[list[Mode], Together]:
     """Modes of the plate, in order of frequency, and what the stations told together."""
     told = together([r.sound for r in results if r.sound is not None], settings)
-    return _modes(results, told, settings), told
+    return _modes(results, told, hidden_by_room(results, told), settings), told
+
+
+def hidden_by_room(results: Sequence[StationResult], told: Together) -> RoomLimit | None:
+    """Above what no mode is given. Where modes were told in the room by their patterns, what was told so stays."""
+    limit = limit_of([r.sound.late for r in results if r.sound is not None])
+    if limit is None or told.room is None:
+        return limit
+    return replace(limit, hidden_above_hz=max(limit.hidden_above_hz, HIGHEST_HZ))
 
 
 def measured_scan(results: Sequence[StationResult], settings: Settings, **facts: Any) -> Scan:
     """All that is measured. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
     sounds = [r.sound for r in results if r.sound is not None]
     modes, told = modes_of_plate(results, settings)
+    limit = hidden_by_room(results, told)
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
     beside = beside_modes(took_part, shared, modes, settings)
     strikes = tuple(s for r in results for s in r.strikes)
-    room = {"room": told.room, "room_reason": told.room_reason}
+    room = {
+        "room": told.room,
+        "room_reason": told.room_reason,
+        "room_limit": limit,
+        "room_limit_reason": None if limit else "the end of the ring falls as iron does, or is not heard long enough",
+    }
     return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside, **facts})
 
 
-def _modes(results: Sequence[StationResult], told: Together, settings: Settings) -> list[Mode]:
+def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings) -> list[Mode]:
     shared = told.modes
     apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
     sounds = [r.sound for r in results if r.sound is not None]
     if shared:
         above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
         apart = [*_below(shared, results, settings), *above]
+    if limit is not None:
+        apart = [j for j in apart if j.pole.frequency_hz < limit.hidden_above_hz]
     if told.room is None:  # else what is left of a mode's energy dies away as the room does
         apart = _by_energy(apart, sounds)
-    return modes_of(_held_against(apart, sounds, settings), settings)
+    highest_hz = limit.hidden_above_hz if limit else HIGHEST_HZ
+    return modes_of(_held_against(apart, sounds, highest_hz, settings), settings)
 
 
-def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], settings: Settings) -> list[Joined]:
+def _held_against(
+    joined: Sequence[Joined], sounds: Sequence[StationSound], highest_hz: float, settings: Settings
+) -> list[Joined]:
     """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
-    shares = {s.station: _explained(joined, s, settings) for s in sounds}
+    shares = {s.station: _explained(joined, s, highest_hz, settings) for s in sounds}
     out = []
     for one in joined:
         share = shares.get(one.heard[0].station)
@@ -67,13 +88,13 @@ def _held_against(joined: Sequence[Joined], sounds: Sequence[StationSound], sett
     return out
 
 
-def _explained(joined: Sequence[Joined], sound: StationSound, settings: Settings) -> float | None:
+def _explained(joined: Sequence[Joined], sound: StationSound, highest_hz: float, settings: Settings) -> float | None:
     """Of the station's loudest strike."""
     loudest = int(np.argmax(sound.level_db))
     poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
     parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
     ring = sound.strikes[loudest]
-    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz)
+    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz, highest_hz)
 
 
 def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:

@@ -12,10 +12,12 @@ import numpy as np
 
 from tapscan.records import Pole, Segment, StationPicture, Strike
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.observe.pictures import picture_of
 from tapscan.signal.plate.joint_fit import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.merging import HeardPole, overlaps
+from tapscan.signal.plate.room_limit import hidden_above, late_slopes
 from tapscan.signal.plate.station_fit import SKIP_S, station_poles
 from tapscan.signal.plate.tones import station_tones
 
@@ -83,12 +85,17 @@ def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, lowes
     rate, free_s = chosen[0].sample_rate_hz, max(SKIP_S, *(s.free_s for s in chosen))
     samples = [s.samples for s in chosen]
     noises = [s.noise for s in chosen if s.noise.size]
-    poles = station_poles(samples, noises, rate, settings, free_s, lowest_hz)
+    slopes = tuple(late_slopes(samples, noises, rate))
+    hidden = hidden_above(slopes)
+    heard = settings.but(Fit, highest_hz=min(settings.fit.highest_hz, hidden.above_hz)) if hidden else settings
+    poles = station_poles(samples, noises, rate, heard, free_s, lowest_hz)
     length = min(len(s) for s in samples)
     levels = tuple(s.strike.level_db for s in chosen)
     kept = np.stack([s[:length] for s in samples]).astype(np.float32)
     named, forces = tuple(s.strike.id for s in chosen), tuple(s.strike.force for s in chosen)
-    return StationSound(station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels, named, forces)
+    return StationSound(
+        station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels, named, forces, slopes
+    )
 
 
 def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list[HeardPole]:
