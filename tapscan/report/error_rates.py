@@ -3,6 +3,7 @@
     error_rates(rule, used)        a sentence; for other thresholds than those that ship, that nothing was measured
     single_scan_misses(used)       what a single scan does not show
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
+    constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
     FILE                           reach.json, written by bench/detection.py and bench/compare.py and by nothing else
 
 The file holds, for each part, the hash of its thresholds and, for what was counted since it is kept, that of the constants in the code; a test compares both with
@@ -15,6 +16,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
+from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
 from tapscan.settings import PARTS, Settings, limits_sha256
@@ -38,6 +40,7 @@ NOT_MEASURED = (
     "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
     "with a flaw, is not known."
 )
+EARLIER = "These figures were counted with an earlier version of the program, whose own numbers were others; they were not counted again yet."
 OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
 
 
@@ -45,6 +48,12 @@ OTHER_SETTINGS = "no measured reach for these settings: its error rates were cou
 def shipped_limits(table: Table) -> str:
     """First 16 hex digits."""
     return limits_sha256(Settings(), DEPENDS[table], RULE_LIMITS)
+
+
+@cache
+def constants_of(table: Table) -> str:
+    """Hash of the numbers in the code, as they are now, that the figures of one part of the file depend on."""
+    return "+".join(constants_sha256(part) for part in DEPENDS[table])
 
 
 @cache
@@ -61,7 +70,15 @@ def error_rates(name: str, used: Used) -> str:
     table: Table = "comparison" if rule.rates == "compared" else "single"
     if not _as_shipped(table, used):
         return OTHER_SETTINGS
-    figures = measured()[table]
+    said = _said(rule, measured()[table])
+    return said if _as_counted(table) else f"{said} {EARLIER}"
+
+
+def _as_counted(table: Table) -> bool:
+    return bool(measured()[table].get("constants_sha256") == constants_of(table))
+
+
+def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
     if rule.rates == "compared":
         return _compared(figures)
     if rule.rates == "with and without a rattle":

@@ -3,13 +3,15 @@
 import pytest
 
 from bench.pod import interval
-from bench.reach_file import constants_sha256
 from bench.rules_page import BESIDE, PAGE, SINGLE, page
-from tapscan.report.error_rates import measured, shipped_limits
-from tapscan.screening import regions as areas
-from tapscan.screening.compare import added_mass
-from tapscan.screening.compare import likelihood_ratio as odds
+from tapscan.report import error_rates
+from tapscan.report.error_rates import constants_of, measured, shipped_limits
+from tapscan.screening import regions
+from tapscan.screening.compare import added_mass, likelihood_ratio
+from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rules import RULES
+from tapscan.settings import PARTS
+from tapscan.signal.plate import room_limit
 
 TEXT = PAGE.read_text(encoding="utf-8")
 
@@ -28,20 +30,27 @@ def test_what_the_report_says_was_counted_with_the_limits_that_ship(part):
     assert measured()[part]["limits_sha256"] == shipped_limits(part), "stale: bench.detection, bench.compare"
 
 
-def test_what_the_report_says_was_counted_with_the_numbers_that_the_rules_name():
-    """The other parts were counted before this hash was kept; from their next count on they have it."""
-    counted = {
-        part: figures["constants_sha256"] for part, figures in measured().items() if "constants_sha256" in figures
-    }
-    assert "single" in counted
-    assert set(counted.values()) == {constants_sha256()}, f"stale: bench.detection, bench.compare ({counted})"
+def test_figures_counted_with_other_numbers_in_the_code_say_so(monkeypatch):
+    used = tuple((part, shipped_limits(part)) for part in PARTS)
+    for counted in ("ab" * 8, None, constants_of("single")):
+        table = {**measured(), "single": {**measured()["single"], "constants_sha256": counted}}
+        monkeypatch.setattr(error_rates, "measured", lambda table=table: table)
+        assert (error_rates.EARLIER in error_rates.error_rates("buzz", used)) is (counted != constants_of("single"))
 
 
-@pytest.mark.parametrize(("module", "name"), [(areas, "SHARES"), (odds, "FEW"), (added_mass, "WEIGHTS")])
-def test_another_number_in_a_rule_has_another_hash(module, name, monkeypatch):
-    before, value = constants_sha256(), getattr(module, name)
+@pytest.mark.parametrize(
+    ("module", "name", "parts"),
+    [
+        (regions, "SHARES", {"single", "comparison"}),
+        (likelihood_ratio, "FEW", {"comparison"}),
+        (added_mass, "WEIGHTS", {"comparison"}),
+        (room_limit, "LEAST_BANDS", {"single", "comparison"}),
+    ],
+)
+def test_another_number_in_the_code_has_another_hash(module, name, parts, monkeypatch):
+    before, value = {p: constants_sha256.__wrapped__(p) for p in PARTS}, getattr(module, name)
     monkeypatch.setattr(module, name, (0.5, *value[1:]) if isinstance(value, tuple) else value + 1)
-    assert constants_sha256() != before
+    assert {p for p in PARTS if constants_sha256.__wrapped__(p) != before[p]} == parts
 
 
 def test_the_text_and_the_report_count_alike():

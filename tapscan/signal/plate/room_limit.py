@@ -34,6 +34,7 @@ LEAST_BANDS = 4
 STEEPEST = -0.6  # of ln(time to die away) over ln(frequency): iron about -1, a room 0
 ALIKE = 1.5  # times the middle of them, or over it: the time to die away
 RUN_SHARE = 0.75  # of those bands: an uneven one among them does not count
+LEAST_STATIONS = 2  # struck real drums and cymbals, one place each, fall in two slopes as well
 STATION_SHARE = 0.5  # of the stations that hear a band
 
 
@@ -135,7 +136,7 @@ def pooled(told: Sequence[Sequence[LateSlope]]) -> list[LateSlope]:
 
 def limit_of(told: Sequence[Sequence[LateSlope]]) -> RoomLimit | None:
     """What the late slopes of all stations say together."""
-    hidden = hidden_above(pooled(told))
+    hidden = hidden_above(pooled(told)) if len(told) >= LEAST_STATIONS else None
     if hidden is None:
         return None
     return RoomLimit(hidden.above_hz, hidden.t60_s, sum(hidden_above(s) is not None for s in told), len(told))

@@ -86,7 +86,7 @@ def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, lowes
     samples = [s.samples for s in chosen]
     noises = [s.noise for s in chosen if s.noise.size]
     slopes = tuple(late_slopes(samples, noises, rate))
-    hidden = hidden_above(slopes)
+    hidden = hidden_above(slopes) if lowest_hz else None  # one place alone does not tell a room from a drum
     heard = settings.but(Fit, highest_hz=min(settings.fit.highest_hz, hidden.above_hz)) if hidden else settings
     poles = station_poles(samples, noises, rate, heard, free_s, lowest_hz)
     length = min(len(s) for s in samples)

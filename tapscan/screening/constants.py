@@ -1,0 +1,67 @@
+"""The numbers that the code itself names: a measured rate counts only as long as they stay as they were when it was counted.
+
+constants(part)          sorted (name, value) of every number, or tuple of numbers, that a module names in capitals
+constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
+
+`signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
+words. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
+"""
+
+import ast
+import hashlib
+import importlib
+import inspect
+import json
+import pkgutil
+from functools import cache
+from types import ModuleType
+from typing import Any
+
+import tapscan.screening
+import tapscan.signal
+from tapscan.settings.threshold import Part
+
+WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_steps", "open_findings", "conclude")
+COMPARISON = "tapscan.screening.compare."
+DIGITS = 16
+
+
+@cache
+def constants_sha256(part: Part) -> str:
+    """Of what the package is now."""
+    return hashlib.sha256(json.dumps(constants(part)).encode()).hexdigest()[:DIGITS]
+
+
+def constants(part: Part) -> list[tuple[str, Any]]:
+    """Of the modules that the rates of `part` rest on."""
+    found = [(k, getattr(m, k)) for m in _modules(part) for k in _named(m) if _numeric(getattr(m, k))]
+    return sorted(found, key=json.dumps)
+
+
+def _modules(part: Part) -> list[ModuleType]:
+    names = [
+        m.name
+        for package in (tapscan.signal, tapscan.screening)
+        for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
+        if not m.ispkg and m.name.rpartition(".")[2] not in WORDS
+    ]
+    return [importlib.import_module(n) for n in sorted(names) if part == "comparison" or not n.startswith(COMPARISON)]
+
+
+def _named(module: ModuleType) -> list[str]:
+    """Names in capitals that the module itself gives."""
+    targets = [
+        target
+        for node in ast.parse(inspect.getsource(module)).body
+        for target in (
+            node.targets if isinstance(node, ast.Assign) else [node.target] if isinstance(node, ast.AnnAssign) else []
+        )
+    ]
+    flat = [t for target in targets for t in (target.elts if isinstance(target, ast.Tuple) else [target])]
+    return sorted(t.id for t in flat if isinstance(t, ast.Name) and t.id.isupper())
+
+
+def _numeric(value: object) -> bool:
+    if isinstance(value, tuple):
+        return bool(value) and all(_numeric(v) for v in value)
+    return isinstance(value, int | float) and not isinstance(value, bool)
