@@ -23,6 +23,14 @@ Disposition = Literal["relevant indication", "inconclusive", "no relevant indica
 
 
 @dataclass(frozen=True)
+class Compression:
+    """Lossy coding that a recording went through."""
+
+    codec: str  # as the decoder names it: aac, mp3, opus, vorbis, ...
+    told_by: str  # 'container'
+
+
+@dataclass(frozen=True)
 class Recording:
     """Facts of one sound file; the samples stay in the file."""
 
@@ -35,6 +43,9 @@ class Recording:
     duration_s: float
     faults: tuple[str, ...] = ()
     reason: str | None = None  # why no channel was used
+    compression: Compression | None = (
+        None  # None: the container is lossless, or the scan was stored before this was told
+    )
 
 
 @dataclass(frozen=True)

@@ -40,8 +40,11 @@ LOST_S = 0.05  # a codec's own delay is shorter
 class SoundSource:
     """One readable sound file. Close it, or use it in a `with` block."""
 
-    def __init__(self, path: Path, sha256: str, sound: soundfile.SoundFile, faults: tuple[str, ...] = ()) -> None:
+    def __init__(
+        self, path: Path, sha256: str, sound: soundfile.SoundFile, faults: tuple[str, ...] = (), codec: str = ""
+    ) -> None:
         self.path, self.sha256, self.faults = path, sha256, faults
+        self.codec = codec or sound.subtype  # as PyAV or libsndfile names it
         self._sound = sound
         self.sample_rate_hz: int = sound.samplerate
         self.channels: int = sound.channels
@@ -97,7 +100,7 @@ def open_sound(path: str | Path) -> SoundSource:
         raise _unreadable(path, f"is cut off: {missing} bytes of sound that its header promises are missing", AGAIN)
     if lacks_its_end(path, kind):
         raise _unreadable(path, "is cut off: the page that ends an OGG recording is missing", AGAIN)
-    sound = _open(path, kind, head)
+    sound, codec = _open(path, kind, head)
     if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
         rate = sound.samplerate
         sound.close()
@@ -107,10 +110,11 @@ def open_sound(path: str | Path) -> SoundSource:
         raise _unreadable(
             path, "holds a header but no sound", "record it again, or have a sound editor mend its header"
         )
-    return SoundSource(path, digest, sound)
+    return SoundSource(path, digest, sound, codec=codec)
 
 
-def _open(path: Path, kind: str, head: bytes) -> soundfile.SoundFile:
+def _open(path: Path, kind: str, head: bytes) -> tuple[soundfile.SoundFile, str]:
+    """The sound, and its codec as PyAV or libsndfile names it."""
     if kind in ("m4a", "aac", "caf"):
         return _open_with_pyav(path, told=kind != "aac")
     if kind == "mp3":
@@ -169,14 +173,15 @@ def _bytes_of(path: Path) -> tuple[str, bytes]:
     return digest.hexdigest(), head
 
 
-def _open_with_soundfile(path: Path) -> soundfile.SoundFile:
+def _open_with_soundfile(path: Path) -> tuple[soundfile.SoundFile, str]:
     try:
-        return soundfile.SoundFile(str(path))
+        sound = soundfile.SoundFile(str(path))
+        return sound, sound.subtype
     except (soundfile.LibsndfileError, RuntimeError, ValueError, TypeError, OSError) as problem:
         raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
 
 
-def _open_with_pyav(path: Path, *, told: bool) -> soundfile.SoundFile:
+def _open_with_pyav(path: Path, *, told: bool) -> tuple[soundfile.SoundFile, str]:
     """Decode the first sound stream into an unnamed temporary float32 file.
 
     told : the container states its length, so that one cut short is noticed.
@@ -189,6 +194,7 @@ def _open_with_pyav(path: Path, *, told: bool) -> soundfile.SoundFile:
             if not container.streams.audio:
                 raise _unreadable(path, "has no sound track", "give the sound recording itself")
             promised = _promised_s(container) if told else None
+            codec = container.streams.audio[0].codec_context.name
             rate, channels, damage = _spool(container, spool)
         if not rate or not channels:
             raise _unreadable(path, "holds a header but no sound", AGAIN)
@@ -204,9 +210,10 @@ def _open_with_pyav(path: Path, *, told: bool) -> soundfile.SoundFile:
         spool.close()
         raise
     spool.seek(0)
-    return soundfile.SoundFile(
+    sound = soundfile.SoundFile(
         spool, samplerate=rate, channels=channels, format="RAW", subtype="FLOAT", endian="LITTLE"
     )
+    return sound, codec
 
 
 def _promised_s(container: Any) -> float | None:

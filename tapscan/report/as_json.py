@@ -82,6 +82,10 @@ def _recording(r: Recording) -> dict[str, Any]:
         "channel_used_reason": r.reason,
         "duration_s": r.duration_s,
         "faults": list(r.faults),
+        "compression": {"codec": r.compression.codec, "told_by": r.compression.told_by} if r.compression else None,
+        "compression_reason": None
+        if r.compression
+        else "no lossy codec told by the container; whether it was compressed before was not examined",
     }
 
 

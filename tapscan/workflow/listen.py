@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from tapscan.recording.compressed import compression_of
 from tapscan.recording.files import SoundSource, open_sound
 from tapscan.records import FloatArray, Force, Recording, Segment, Strike
 from tapscan.settings import Settings
@@ -57,6 +58,7 @@ def listen(path: str, number: int, settings: Settings) -> Heard:
         duration_s=source.duration_s,
         faults=tuple(_channel_faults(envelope)),
         reason=None if spans[best] else _why_silent(envelope, best, source, settings),
+        compression=compression_of(source.codec),
     )
     return Heard(recording, source, tuple(spans[best]), _quietest(envelope, best))
 

@@ -10,6 +10,7 @@ run_rules(scan, settings)    indications, and the rules that lacked their input
 """
 
 from tapscan.records import IN_PIANO, Indication, RuleNotRun, Scan
+from tapscan.screening.compressed import needs_waveform
 from tapscan.screening.rule import Rule
 from tapscan.screening.rules import (
     buzz,
@@ -54,7 +55,8 @@ def run_rules(
     not_run: list[RuleNotRun] = []
     for rule in rules:
         in_piano = rule.bare_only and scan.state in IN_PIANO
-        outcome = RuleNotRun(rule.name, IN_PIANO_REASON) if in_piano else rule.run(scan, settings)
+        reason = needs_waveform(rule.name, scan) or (IN_PIANO_REASON if in_piano else None)
+        outcome = RuleNotRun(rule.name, reason) if reason else rule.run(scan, settings)
         if isinstance(outcome, RuleNotRun):
             not_run.append(outcome)
         else:

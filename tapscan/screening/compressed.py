@@ -1,0 +1,30 @@
+"""What is not concluded from sound that was compressed with loss.
+
+    codecs_of(scan)               names of the lossy codecs among the recordings
+    needs_waveform(rule, scan)    why this rule is not run, or None
+
+A codec keeps what the ear notices and changes the rest from frame to frame: weak modes, and how they fade. Which rules bear it
+was not counted, so every rule that reads late sound, decays or small shifts is left out. Of sound simulated plates, tapped softly and
+hard, the force rule called all eleven through AAC and MP3.
+"""
+
+from tapscan.records import Scan
+from tapscan.screening.in_words import joined
+
+NEEDS_WAVEFORM = frozenset(
+    {"force-dependence", "buzz", "dead-place", "local-ringing", "long-decay", "room-hum-handling"}
+)
+RECORD_INSTEAD = "record WAV or FLAC (set the phone's recorder to lossless) and test again"
+
+
+def codecs_of(scan: Scan) -> tuple[str, ...]:
+    """Sorted, each once."""
+    return tuple(sorted({r.compression.codec for r in scan.recordings if r.compression}))
+
+
+def needs_waveform(rule: str, scan: Scan) -> str | None:
+    """The reason for a RuleNotRun."""
+    codecs = codecs_of(scan)
+    if rule not in NEEDS_WAVEFORM or not codecs:
+        return None
+    return f"compressed: the recording went through {joined([c.upper() for c in codecs])}, which changes what this rule reads; {RECORD_INSTEAD}"

@@ -1,0 +1,81 @@
+"""Lossy codecs are told by the file, and rules that need the waveform are then not run. Files are made on the fly by FFmpeg (PyAV)."""
+
+import av
+import numpy as np
+import pytest
+import soundfile
+
+from tapscan.records import Compression, Recording, RuleNotRun
+from tapscan.register.codec import plain, revived
+from tapscan.report.as_json import _recording
+from tapscan.screening.compressed import NEEDS_WAVEFORM
+from tapscan.screening.limitations import limitations
+from tapscan.screening.rules import RULES, run_rules
+from tapscan.settings import Settings
+from tapscan.workflow.listen import listen
+from tests.rule_scans import mode, scan
+
+RATE_HZ = 48000
+
+
+def encoded(path, encoder, bits_per_s=None):
+    t = np.arange(RATE_HZ) / RATE_HZ
+    sound = np.where(t > 0.4, 0.5 * np.exp(-6 * (t - 0.4)) * np.sin(2 * np.pi * 640 * t), 0).astype(np.float32)
+    if encoder == "vorbis":  # libsndfile brings the encoder
+        soundfile.write(str(path), sound, RATE_HZ, format="OGG", subtype="VORBIS")
+        return str(path)
+    with av.open(str(path), "w") as container:
+        stream = container.add_stream(encoder, rate=RATE_HZ, layout="mono")
+        if bits_per_s:
+            stream.bit_rate = bits_per_s
+        frame = av.AudioFrame.from_ndarray(sound[None], format="fltp", layout="mono")
+        frame.sample_rate = RATE_HZ
+        resampler = av.AudioResampler(stream.codec_context.format, "mono", RATE_HZ, frame_size=960)
+        for piece in [*resampler.resample(frame), *resampler.resample(None)]:
+            container.mux(stream.encode(piece))
+        container.mux(stream.encode(None))
+    return str(path)
+
+
+@pytest.mark.parametrize(
+    ("name", "encoder", "codec"),
+    [
+        ("a.m4a", "aac", "aac"),
+        ("a.mp3", "libmp3lame", "mp3"),
+        ("a.ogg", "libopus", "opus"),
+        ("b.ogg", "vorbis", "vorbis"),
+        ("b.m4a", "alac", None),
+        ("a.flac", "flac", None),
+        ("a.caf", "pcm_s16be", None),
+        ("a.wav", "pcm_s16le", None),
+    ],
+)
+def test_the_file_tells_its_codec(tmp_path, name, encoder, codec):
+    heard = listen(encoded(tmp_path / name, encoder, 128000 if codec else None), 1, Settings())
+    heard.source.__exit__()
+    assert heard.recording.compression == (Compression(codec, "container") if codec else None)
+
+
+def lossy(codec="aac"):
+    compression = Compression(codec, "container") if codec else None
+    return Recording("F1", "a", "00" * 32, RATE_HZ, 1, 0, 9.0, compression=compression)
+
+
+def test_rules_that_need_the_waveform_are_not_run():
+    _, not_run = run_rules(scan([mode("M1", 300.0)], recordings=(lossy(),)), Settings())
+    assert {
+        r.rule for r in not_run if isinstance(r, RuleNotRun) and r.reason.startswith("compressed")
+    } == NEEDS_WAVEFORM
+    assert {r.NAME for r in RULES} >= NEEDS_WAVEFORM
+
+
+def test_the_first_limitation_says_so_only_where_it_is_so():
+    said = [limitations(scan([], recordings=(lossy(c),)), Settings())[0] for c in ("aac", None)]
+    assert ["compressed" in s for s in said] == [True, False]
+
+
+def test_the_fact_is_stored_and_given():
+    recording = lossy()
+    assert revived(Recording, plain(recording)) == recording
+    assert _recording(recording)["compression"] == {"codec": "aac", "told_by": "container"}
+    assert _recording(lossy(None))["compression_reason"]
