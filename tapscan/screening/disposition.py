@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from tapscan.faults import UNUSABLE, fault, in_words
 from tapscan.records import IN_PIANO, Disposition, Indication, Scan, Strike
 from tapscan.screening import next_steps as give
+from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
 from tapscan.screening.open_findings import OpenFinding, beside, told
 from tapscan.settings import Settings
@@ -181,7 +182,8 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
         return Why(buzz[0].sentence, (), REPEAT if give.may_tap(scan.state) else BUZZED, give.buzzing(scan.state))
     if scan.state not in IN_PIANO:
-        return None
+        lossy = repeat_reason(scan)
+        return Why(lossy, (LOSSLESS,)) if lossy else None
     strings = sum(i.rule == "string" for i in indications)
     if not strings:
         return Why(f"Nothing stood out. {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=False))
@@ -189,6 +191,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     return Why(f"{heard} {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=True))
 
 
+LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 NOT_FREE = "That does not show that the plate is free of flaws."
 IN_THE_PIANO = (

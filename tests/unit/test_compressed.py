@@ -8,7 +8,8 @@ import soundfile
 from tapscan.records import Compression, Recording, RuleNotRun
 from tapscan.register.codec import plain, revived
 from tapscan.report.as_json import _recording
-from tapscan.screening.compressed import NEEDS_WAVEFORM
+from tapscan.screening.compressed import NEEDS_WAVEFORM, not_comparable
+from tapscan.screening.disposition import dispose
 from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import RULES, run_rules
 from tapscan.settings import Settings
@@ -66,7 +67,7 @@ def test_rules_that_need_the_waveform_are_not_run():
     assert {
         r.rule for r in not_run if isinstance(r, RuleNotRun) and r.reason.startswith("compressed")
     } == NEEDS_WAVEFORM
-    assert {r.NAME for r in RULES} >= NEEDS_WAVEFORM
+    assert {r.name for r in RULES} >= NEEDS_WAVEFORM
 
 
 def test_the_first_limitation_says_so_only_where_it_is_so():
@@ -79,3 +80,10 @@ def test_the_fact_is_stored_and_given():
     assert revived(Recording, plain(recording)) == recording
     assert _recording(recording)["compression"] == {"codec": "aac", "told_by": "container"}
     assert _recording(lossy(None))["compression_reason"]
+
+
+def test_a_silent_compressed_scan_is_no_answer_and_is_not_compared():
+    scans = [scan([mode("M1", 300.0)], recordings=(lossy(c),)) for c in ("mp3", None)]
+    told = [dispose(s, (), (), Settings()).disposition for s in scans]
+    assert told == ["inconclusive", "no relevant indication"]
+    assert not_comparable(scans) and not_comparable(scans[1:]) is None

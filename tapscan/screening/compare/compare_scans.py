@@ -29,6 +29,7 @@ from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.thermal_shift import common_shift, iron_c
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
+from tapscan.screening.compressed import not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
@@ -70,7 +71,8 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     mass = explain(measured, settings) if contact and _over(measured) else None  # a room blurs what tells the two
     since, refused_loss = _since(baselines), unlike.loss_refused
     evidence = rule.Evidence(measured, lost, gained, mass, where, where_damped, since, refused_loss, contact)
-    refused = unlike.refused or buzzed(later, baselines, settings)
+    lossy = not_comparable([later.scan, *(b.scan for b in every)])
+    refused = unlike.refused or lossy or buzzed(later, baselines, settings)
     found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
     indications = () if isinstance(found, RuleNotRun) else tuple(found)
     not_run = (found,) if isinstance(found, RuleNotRun) else ()
