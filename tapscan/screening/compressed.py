@@ -14,10 +14,9 @@ from collections.abc import Sequence
 
 from tapscan.records import Scan
 from tapscan.screening.in_words import joined
+from tapscan.screening.rule import Reads, Rule
 
-NEEDS_WAVEFORM = frozenset(
-    {"force-dependence", "buzz", "dead-place", "local-ringing", "long-decay", "room-hum-handling"}
-)
+NEEDS_WAVEFORM: frozenset[Reads] = frozenset({"waveform", "faint decays"})
 RECORD_INSTEAD = "record WAV or FLAC (set the phone's recorder to lossless) and test again"
 
 
@@ -26,10 +25,10 @@ def codecs_of(scan: Scan) -> tuple[str, ...]:
     return tuple(sorted({r.compression.codec for r in scan.recordings if r.compression}))
 
 
-def needs_waveform(rule: str, scan: Scan) -> str | None:
+def needs_waveform(rule: Rule, scan: Scan) -> str | None:
     """The reason for a RuleNotRun."""
     codecs = codecs_of(scan)
-    if rule not in NEEDS_WAVEFORM or not codecs:
+    if not (rule.reads & NEEDS_WAVEFORM and codecs):
         return None
     return f"compressed: the recording went through {joined([c.upper() for c in codecs])}, which changes what this rule reads; {RECORD_INSTEAD}"
 

@@ -16,7 +16,7 @@ from tapscan.settings.threshold import threshold_of
 Outcome = list[Indication] | RuleNotRun
 Rates = Literal["by kind of flaw", "with and without a rattle", "on bare plates", "compared"]
 Shows = Literal["crack", "hard iron"]
-Reads = Literal["frequencies", "levels", "decays", "waveform"]
+Reads = Literal["frequencies", "levels", "decays", "faint decays", "waveform"]
 
 
 @dataclass(frozen=True)

@@ -55,7 +55,7 @@ def run_rules(
     not_run: list[RuleNotRun] = []
     for rule in rules:
         in_piano = rule.bare_only and scan.state in IN_PIANO
-        reason = needs_waveform(rule.name, scan) or (IN_PIANO_REASON if in_piano else None)
+        reason = needs_waveform(rule, scan) or (IN_PIANO_REASON if in_piano else None)
         outcome = RuleNotRun(rule.name, reason) if reason else rule.run(scan, settings)
         if isinstance(outcome, RuleNotRun):
             not_run.append(outcome)

@@ -53,7 +53,7 @@ RULE = Rule(
     NAME,
     "A dead place",
     run,
-    frozenset({"decays"}),
+    frozenset({"faint decays"}),
     bare_only=True,
     rates="by kind of flaw",
     aims=("closed crack that rubs, half a strut deep",),

@@ -107,7 +107,7 @@ RULE = Rule(
     NAME,
     "A place that rings by itself",
     run,
-    frozenset({"levels", "decays"}),
+    frozenset({"levels", "faint decays"}),
     bare_only=True,
     shows=frozenset({"crack", "hard iron"}),
     limits=(LocalRingingLimits,),

@@ -128,7 +128,7 @@ RULE = Rule(
     NAME,
     "Rings on too long",
     run,
-    frozenset({"decays"}),
+    frozenset({"faint decays"}),
     bare_only=True,
     shows=frozenset({"hard iron"}),
     rates="by kind of flaw",
