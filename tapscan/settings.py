@@ -79,6 +79,12 @@ class Settings(RuleLimits):
     tone_share_db: float = limit(
         -10.0, "dB", "a fainter part of what is heard in the window is not the pitch of the strike", JUDGEMENT
     )
+    high_tone_db: float = limit(
+        -16.0,
+        "dB",
+        "above 2.5 kHz modes are looked for where a tone holds this much of what is heard in the window; -200: everywhere",
+        JUDGEMENT,
+    )
     ringing_t60_s: float = limit(0.30, "s", "shorter tones are a thud to the ear", JUDGEMENT)
     ringing_station_share: float = limit(
         0.5, "1", "share of the stations that hear a mode at which it must stand out", JUDGEMENT
