@@ -40,7 +40,7 @@ NOT_MEASURED = (
     "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
     "with a flaw, is not known."
 )
-EARLIER = "These figures were counted with an earlier version of the program, whose own numbers were others; they were not counted again yet."
+EARLIER = "These figures were counted with an earlier version of the program, whose limits or own numbers were others; they were not counted again yet."
 OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
 
 
@@ -75,7 +75,8 @@ def error_rates(name: str, used: Used) -> str:
 
 
 def _as_counted(table: Table) -> bool:
-    return bool(measured()[table].get("constants_sha256") == constants_of(table))
+    now = {"limits_sha256": shipped_limits(table), "constants_sha256": constants_of(table)}
+    return all(measured()[table].get(name) == value for name, value in now.items())
 
 
 def _said(rule: Rule, figures: Mapping[str, Any]) -> str:

@@ -66,6 +66,12 @@ class Fit:
         17.0, "dB", "matched-filter level over noise; keeps noise peaks out of the mode list", JUDGEMENT
     )
     decay_spread: float = threshold(0.25, "1", "a decay known worse than this, relative, is not given", JUDGEMENT)
+    high_tone_db: float = threshold(
+        -16.0,
+        "dB",
+        "above 2.5 kHz modes are looked for where a tone holds this much of what is heard in the tone window; -200: everywhere",
+        JUDGEMENT,
+    )
     overlap: float = threshold(
         0.5, "1", "above this modal overlap single modes are not told apart", "finite-element study, simulated"
     )

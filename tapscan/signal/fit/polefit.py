@@ -24,6 +24,8 @@ BACKGROUND_TERMS = 3
 STEPS = 12
 SETTLED = 1e-3  # of a standard error
 LOCAL_WIDTHS, LOCAL_BINS = 5.0, 8.0
+ROUNDING = 1e-15  # of the energy: a smaller residual is not told from 0
+RIDGES = (0.0, 1e-13, 1e-11, 1e-9)  # of a column's own energy
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,14 +42,26 @@ class PoleFit:
 
 
 @dataclass(frozen=True, eq=False)
-class _State:
-    """Everything known at one set of poles; `slope` (K, M) is the derivative of each mode by log z."""
+class _Task:
+    """What does not change while poles move. `energy` is the sum of all |spectra|^2."""
 
-    q_adjoint: ComplexArray
-    r: ComplexArray
-    coefficients: ComplexArray
-    residual: ComplexArray
-    slope: ComplexArray
+    bins_hz: FloatArray  # (K,)
+    spectra: ComplexArray  # (K, S)
+    energy: float
+    background: ComplexArray  # (terms, K)
+    length: int
+    rate_hz: float
+
+
+@dataclass(frozen=True, eq=False)
+class _State:
+    """Everything known at one set of M poles; all from sums over the bins, so that no step forms the residual."""
+
+    rows: ComplexArray  # (M + terms, K) the model
+    coefficients: ComplexArray  # (M + terms, S)
+    inverse: ComplexArray  # (M + terms, M + terms) of the model's own products
+    normal: ComplexArray  # (M, M) conj(J) J by log z, without the unknown amplitudes' share
+    pull: ComplexArray  # (M,) half the gradient of the squared residual by log z
     cost: float
 
 
@@ -58,9 +72,17 @@ def mode_spectra(
 
     log z = (-decay_rate + 2 pi i frequency) / rate: by Hz it is 2 pi i / rate times that, by 1/s -1 / rate times.
     """
+    model, slope = _model(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
+    return model.T, slope.T
+
+
+def _model(
+    bins_hz: FloatArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
+) -> tuple[ComplexArray, ComplexArray]:
+    """(M, K) both."""
     inverse, gone = _geometric(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
     model = inverse * (0.5 * (1 - gone))
-    return model.T, (model * (inverse - 1) - inverse * (0.5 * length * gone)).T
+    return model, model * (inverse - 1) - inverse * (0.5 * length * gone)
 
 
 def mode_values(
@@ -101,8 +123,9 @@ def fit_poles(
     """
     m = len(frequency_hz)
     theta = np.concatenate([frequency_hz, decay_rate_per_s])
-    background = smooth_terms(bins_hz, background_terms)
-    state = _project(theta, bins_hz, spectra, background, length, rate_hz)
+    background = np.ascontiguousarray(smooth_terms(bins_hz, background_terms).T)
+    task = _Task(bins_hz, spectra, float(np.vdot(spectra, spectra).real), background, length, rate_hz)
+    state = _project(theta, task)
     damping = 1e-3
     for _ in range(steps):
         normal, gradient = _normal_equations(state, rate_hz)
@@ -111,18 +134,18 @@ def fit_poles(
             -np.linalg.solve(normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m), gradient), dtype=np.float64
         )
         trial = theta + _bounded(step, theta, m)
-        next_state = _project(trial, bins_hz, spectra, background, length, rate_hz)
+        next_state = _project(trial, task)
         if next_state.cost > state.cost:
             damping = min(damping * 20, 1e6)
             if damping >= 1e6:
                 break
             continue
-        variance = max(noise, state.cost / state.residual.size)
+        variance = max(noise, state.cost / spectra.size)
         moved = np.max(np.abs(trial - theta) * np.sqrt(np.maximum(scale, 0) * 2 / variance))
         theta, state, damping = trial, next_state, damping / 10
         if moved < SETTLED:
             break
-    return _finish(theta, state, bins_hz, rate_hz, noise)
+    return _finish(theta, state, task, noise)
 
 
 def smooth_terms(bins_hz: FloatArray, terms: int) -> ComplexArray:
@@ -131,43 +154,34 @@ def smooth_terms(bins_hz: FloatArray, terms: int) -> ComplexArray:
     return np.polynomial.legendre.legvander(x, max(terms, 1) - 1)[:, :terms].astype(complex)
 
 
-def _project(
-    theta: FloatArray,
-    bins_hz: FloatArray,
-    spectra: ComplexArray,
-    background: ComplexArray,
-    length: int,
-    rate_hz: float,
-) -> _State:
-    m = len(theta) // 2
-    model, slope = mode_spectra(bins_hz, theta[:m], theta[m:], length, rate_hz)
-    q, r = _qr(np.hstack([model, background]))
-    q_adjoint = q.conj().T
-    inside = q_adjoint @ spectra
-    coefficients = _solved(r, inside)
-    residual = spectra - q @ inside
-    cost = float(np.vdot(residual, residual).real)
-    return _State(q_adjoint, r, coefficients, residual, slope, cost)
+def _project(theta: FloatArray, task: _Task) -> _State:
+    m, terms = len(theta) // 2, len(task.background)
+    rows = np.empty((2 * m + terms, len(task.bins_hz)), dtype=complex)
+    model, slope = _model(task.bins_hz, theta[:m], theta[m:], task.length, task.rate_hz)
+    rows[:m], rows[m : m + terms], rows[m + terms :] = model, task.background, slope
+    adjoint = rows.conj()
+    gram, heard = adjoint @ rows.T, adjoint @ task.spectra
+    many = m + terms
+    inverse = _hermitian_inverse(gram[:many, :many])
+    coefficients = inverse @ heard[:many]
+    cost = max(task.energy - float(np.vdot(coefficients, heard[:many]).real), ROUNDING * task.energy)
+    mixed = gram[many:, :many]
+    c = coefficients[:m]
+    normal = (gram[many:, many:] - mixed @ inverse @ mixed.conj().T) * (c.conj() @ c.T)
+    pull = np.sum(c.conj() * (heard[many:] - mixed @ coefficients), axis=1)
+    return _State(rows[:many], coefficients, inverse, normal, pull, cost)
 
 
-def _qr(columns: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
-    """Economic QR of (K, M) with K >= M, straight from LAPACK: for such small matrices the usual wrapper costs as much as the work."""
-    many = columns.shape[1]
-    work = 64 * many  # LAPACK's block size times the columns
-    packed, tau, _, wrong = lapack.zgeqrf(np.asfortranarray(columns), lwork=work, overwrite_a=1)
-    r = np.triu(packed[:many])
-    q, _, refused = lapack.zungqr(packed, tau, lwork=work, overwrite_a=1)
-    if wrong or refused:
-        raise np.linalg.LinAlgError(f"LAPACK took no {columns.shape} matrix (zgeqrf {wrong}, zungqr {refused})")
-    return q, r
-
-
-def _solved(r: ComplexArray, right: ComplexArray) -> ComplexArray:
-    """Of an upper triangular system. Raises LinAlgError where it has no solution."""
-    x, zero = lapack.ztrtrs(r, right)
-    if zero:
-        raise np.linalg.LinAlgError(f"ztrtrs {zero}: over 0, that column of the model is a sum of the others")
-    return np.asarray(x)
+def _hermitian_inverse(gram: ComplexArray) -> ComplexArray:
+    """Of a positive matrix. Columns that are sums of each other but for rounding are held apart by a ridge under any noise."""
+    scale = 1 / np.sqrt(np.diag(gram).real + 1e-300)
+    scaled = gram * np.outer(scale, scale)
+    one = np.eye(len(gram), dtype=complex)
+    for ridge in RIDGES:
+        _, inverse, wrong = lapack.zposv(scaled + ridge * one, one)
+        if not wrong:
+            return np.asarray(inverse * np.outer(scale, scale))
+    raise np.linalg.LinAlgError(f"zposv {wrong}: that column of the model is a sum of the others")
 
 
 def _normal_equations(state: _State, rate_hz: float) -> tuple[FloatArray, FloatArray]:
@@ -175,16 +189,10 @@ def _normal_equations(state: _State, rate_hz: float) -> tuple[FloatArray, FloatA
 
     Unknowns: all frequencies in Hz, then all decay rates in 1/s.
     """
-    slope = state.slope
-    within = state.q_adjoint @ slope
-    adjoint = slope.conj().T
-    c = state.coefficients[: slope.shape[1]]
-    gram = (adjoint @ slope - within.conj().T @ within) * (c.conj() @ c.T)
-    pull = np.sum(c.conj() * (adjoint @ state.residual), axis=1)  # the residual is free of q already
-    by_hz, by_rate = 2j * np.pi / rate_hz, -1 / rate_hz
-    mixed = (np.conj(by_hz) * by_rate * gram).real
-    normal = np.block([[abs(by_hz) ** 2 * gram.real, mixed], [mixed.T, by_rate**2 * gram.real]])
-    return normal, -np.concatenate([(np.conj(by_hz) * pull).real, (by_rate * pull).real])
+    by_hz, by_rate = 2 * np.pi / rate_hz, -1 / rate_hz
+    real, mixed = state.normal.real, by_hz * by_rate * state.normal.imag
+    normal = np.block([[by_hz**2 * real, mixed], [mixed.T, by_rate**2 * real]])
+    return normal, -np.concatenate([by_hz * state.pull.imag, by_rate * state.pull.real])
 
 
 def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
@@ -195,22 +203,22 @@ def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
     return np.concatenate([f, d])
 
 
-def _finish(theta: FloatArray, state: _State, bins_hz: FloatArray, rate_hz: float, noise: float) -> PoleFit:
+def _finish(theta: FloatArray, state: _State, task: _Task, noise: float) -> PoleFit:
     m = len(theta) // 2
-    free = max(1, state.residual.size - state.coefficients.size - m)
-    overall = max(noise, state.cost / free)
-    local = np.maximum(overall, _local_residual(theta, state.residual, bins_hz) * state.residual.size / free)
-    normal, _ = _normal_equations(state, rate_hz)
+    residual = task.spectra - state.rows.T @ state.coefficients
+    free = max(1, residual.size - state.coefficients.size - m)
+    overall = max(noise, float(np.vdot(residual, residual).real) / free)
+    local = np.maximum(overall, _local_residual(theta, residual, task.bins_hz) * residual.size / free)
+    normal, _ = _normal_equations(state, task.rate_hz)
     scale = 1 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
     inverse = _inverse(normal, scale)
     spread = np.sqrt(np.tile(local, 2))
     with np.errstate(invalid="ignore", over="ignore"):  # a mode that nothing shows has no finite error
         covariance = 0.5 * inverse * np.outer(scale * spread, scale * spread)
-    r_inverse = _solved(state.r, np.eye(state.r.shape[0], dtype=complex))
-    lever = np.sum(np.abs(r_inverse) ** 2, axis=1)[:m]
+    lever = np.diag(state.inverse).real[:m]
     c = state.coefficients[:m]
     clear = np.sum(np.abs(c) ** 2, axis=1) / lever / local
-    return PoleFit(theta[:m], theta[m:], covariance, c, clear, state.residual, overall)
+    return PoleFit(theta[:m], theta[m:], covariance, c, clear, residual, overall)
 
 
 def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:

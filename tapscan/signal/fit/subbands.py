@@ -15,7 +15,6 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from scipy.fft import fft, ifft, next_fast_len, prev_fast_len, rfft
-from scipy.signal import firwin
 
 from tapscan.records import ComplexArray, FloatArray
 
@@ -126,7 +125,9 @@ def _lowpass(half: int, rate: int, size: int, cutoff_hz: float) -> tuple[FloatAr
     transition_hz = 2 * (stop_hz - cutoff_hz)
     taps = int((STOP_DB - 8) / 14.36 * rate / transition_hz) | 1
     taps = min(taps, size // 2 | 1)
-    kernel = firwin(taps, cutoff_hz, fs=rate, window=("kaiser", 0.1102 * (STOP_DB - 8.7)))
+    at = np.arange(taps) - taps // 2
+    kernel = np.sinc(2 * cutoff_hz / rate * at) * np.kaiser(taps, 0.1102 * (STOP_DB - 8.7))
+    kernel /= kernel.sum()
     centred = np.zeros(size)
     centred[: taps // 2 + 1] = kernel[taps // 2 :]
     centred[-(taps // 2) :] = kernel[: taps // 2]

@@ -20,6 +20,7 @@ from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.fit.polish import polished
 from tapscan.signal.fit.subbands import Band, Spectra, plan_bands
 from tapscan.signal.fit.subspace import shared_poles
+from tapscan.signal.plate.high_tones import tonal_bands
 
 SKIP_S = 0.001  # the blow itself lasts up to 0.6 ms
 MOST_IN_BAND = 18
@@ -44,15 +45,16 @@ def station_poles(
     free_s  : where the fit may begin at the earliest, s after the onset (later blows are over by then).
     lowest_hz : below this nothing is looked for; None: as the settings say.
     """
+    bands = plan_bands(settings.fit.lowest_hz, min(settings.fit.highest_hz, 0.45 * sample_rate_hz))
+    bands = [b for b in bands if lowest_hz is None or b.high_hz > lowest_hz]
+    bands = tonal_bands(strikes, sample_rate_hz, bands, settings, lowest_hz or 0.0)
+    if not bands:
+        return []
     skip = round(max(SKIP_S, free_s) * sample_rate_hz)
     length = min(len(s) for s in strikes) - skip
     stacked = np.stack([s[skip : skip + length] for s in strikes])
     density = NoiseDensity(noises, sample_rate_hz)
     levels = Ladder(Spectra(stacked, sample_rate_hz))
-    bands = plan_bands(settings.fit.lowest_hz, min(settings.fit.highest_hz, 0.45 * sample_rate_hz))
-    bands = [b for b in bands if lowest_hz is None or b.high_hz > lowest_hz]
-    if not bands:
-        return []
     noise = {b: density.at(b.low_hz, b.high_hz) for b in bands}
     floors = _floors(levels, noise)
     starts = _starts(levels, bands, floors)
