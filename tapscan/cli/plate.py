@@ -38,9 +38,9 @@ def add(
     """Add a plate. The first plate makes the register."""
     from tapscan.workflow.import_scan import add_photos
     from tapscan.workflow.plate import Plate, add_plate
-    from tapscan.workflow.register import clean_name, make_register
+    from tapscan.workflow.register import make_register, name_for_new
 
-    plate = Plate(clean_name(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
+    plate = Plate(name_for_new(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
     opened = make_register(o.folder_of(register))
     plate = add_plate(opened, plate)
     if photo:
@@ -132,6 +132,7 @@ def edit(
     """Change what is known of a plate. `unknown` clears a value."""
     from tapscan.workflow.import_scan import add_photos
     from tapscan.workflow.plate import edit_plate
+    from tapscan.workflow.register import name_for_new
 
     opened = o.opened(register)
     given = {"pattern": pattern, "serial": serial, "kind": kind, "notes": notes}
@@ -139,7 +140,7 @@ def edit(
     if mass is not None:
         changes["mass_kg"] = _mass(mass)
     if new_name is not None:
-        changes["name"] = new_name
+        changes["name"] = name_for_new(new_name)
     if not changes and not photo:
         raise BadRequest("nothing to change was named; `tapscan plate edit --help` lists what can be")
     plate = edit_plate(opened, name, **changes) if changes else None

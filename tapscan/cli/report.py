@@ -9,7 +9,7 @@ from tapscan.cli import options as o
 
 
 def report(
-    scan: o.SCAN,
+    scan: Annotated[str, typer.Argument(metavar="SCAN", help="PLATE/DATE[-n], or a plate's name for its newest scan.")],
     out: Annotated[
         Optional[Path],  # noqa: UP045
         typer.Option(metavar="FILE.html", help="Where the page goes; else PLATE_DATE.html in this folder."),

@@ -1,9 +1,11 @@
 """Names of plates and scans. A name is text: never a path, never part of a query.
 
 clean_name(text)             the name as it is stored, or BadRequest
+name_for_new(text)           the same for a plate that is added or renamed: no slash
 name_key(name)               what makes two names the same: case and composed letters do not count
+plain_key(name)              the same without accents, for looking a name up
 scan_name(plate, date, n)    PLATE/DATE[-n]
-split_scan_name(text)        plate, date, n; the plate's own name may hold slashes
+split_scan_name(text)        plate, date, n; in older registers the plate's own name may hold slashes
 """
 
 import datetime as dt
@@ -28,9 +30,26 @@ def clean_name(text: str) -> str:
     return name
 
 
+def name_for_new(text: str) -> str:
+    """A clean name for a plate that is added or renamed: older registers may hold names with slashes, new ones do not."""
+    name = clean_name(text)
+    if "/" in name:
+        better = name.replace("/", "-").strip(".-") or "B-12"
+        raise BadRequest(
+            f"{name!r} holds a slash, which parts the plate from the day in the name of a scan; write {better}"
+        )
+    return name
+
+
 def name_key(name: str) -> str:
     """Case-folded and composed, so that two ways of typing one name meet."""
     return unicodedata.normalize("NFC", name.strip().casefold())
+
+
+def plain_key(name: str) -> str:
+    """The same without accents, for looking a name up."""
+    parts = unicodedata.normalize("NFKD", name_key(name))
+    return "".join(c for c in parts if unicodedata.category(c) != "Mn")
 
 
 def scan_name(plate: str, date: dt.date, number: int) -> str:

@@ -19,7 +19,7 @@ from tapscan.register import tables as t
 from tapscan.register.codec import plain
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, Plate
-from tapscan.register.names import clean_name, name_key
+from tapscan.register.names import clean_name, name_key, plain_key
 
 FACTS = ("pattern", "serial", "kind", "mass_kg", "notes")
 MOST_NAMED = 8
@@ -109,9 +109,9 @@ def _by_key(connection: Connection, name: str) -> Row | None:
 
 
 def _one_like(connection: Connection, name: str, exact: bool) -> Row:
-    key = name_key(name)
+    key = plain_key(name)
     rows = connection.execute(select(t.plate.c.row, t.plate.c.name, t.plate.c.name_key)).fetchall()
-    near = sorted((r for r in rows if key and key in r.name_key), key=lambda r: r.name_key)
+    near = sorted((r for r in rows if key and key in plain_key(r.name)), key=lambda r: r.name_key)
     if len(near) == 1 and not exact:
         return connection.execute(select(t.plate).where(t.plate.c.row == near[0].row)).one()
     if not near:

@@ -31,7 +31,7 @@ from tapscan.register.entries import (
     ScanEntry,
     ScreeningEntry,
 )
-from tapscan.register.names import name_key, scan_name, split_scan_name
+from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_name
 from tapscan.register.plates import find_plate, note_file
 from tapscan.register.results import store_screening
 
@@ -102,6 +102,19 @@ def find_scan(register: Register, name: str) -> ScanEntry:
         others = connection.execute(_scans().where(t.scan.c.plate_id == plate.id)).fetchall()
     names = ", ".join(scan_name(plate.name, r.date, r.number) for r in others[-8:])
     raise UnknownName(f"there is no scan {name!r}; " + (f"there is {names}" if names else f"{plate.name} has none yet"))
+
+
+def newest_scan(register: Register, plate_name: str) -> ScanEntry:
+    """Of the plate; raises UnknownName where it has none."""
+    scans = list_scans(register, plate_name)
+    if not scans:
+        raise UnknownName(f"{plate_name!r} has no scan yet")
+    return max(scans, key=lambda s: (s.date, s.number))
+
+
+def scan_or_newest(register: Register, name: str) -> ScanEntry:
+    """The scan of that name, or the newest one of the plate of that name."""
+    return find_scan(register, name) if SCAN_NAME.fullmatch(name.strip()) else newest_scan(register, name)
 
 
 def list_scans(register: Register, plate_name: str | None = None) -> list[ScanEntry]:

@@ -2,17 +2,17 @@
 
 from tapscan.register.database import Register, make_register, open_register
 from tapscan.register.export import export_csv, export_json
-from tapscan.register.names import clean_name, read_date
+from tapscan.register.names import name_for_new, read_date
 from tapscan.register.upkeep import back_up, check_register
 
 __all__ = [
     "Register",
     "back_up",
     "check_register",
-    "clean_name",
     "export_csv",
     "export_json",
     "make_register",
+    "name_for_new",
     "open_register",
     "read_date",
 ]

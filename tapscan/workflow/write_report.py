@@ -12,7 +12,7 @@ from tapscan.register.database import Register
 from tapscan.register.entries import CHECKLIST, Plate, ScanEntry, full_checklist
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
-from tapscan.register.scans import find_scan, list_scans
+from tapscan.register.scans import list_scans, scan_or_newest
 from tapscan.report.about import About, told
 from tapscan.report.beside import Beside
 from tapscan.report.page import render_page, write_page
@@ -38,11 +38,11 @@ PLAIN = Wish()
 
 
 def write_report(register: Register, name: str, path: Path | None, wish: Wish = PLAIN) -> Path:
-    """Write the page of the scan `name` to `path`, else beside where the command runs, named after the scan.
+    """Write the page of the scan `name` (or the newest one of the plate `name`) to `path`, else beside where the command runs, named after the scan.
 
     Raises UnknownName for a scan that is not there, MissingExtra for a PDF without WeasyPrint, OSError where the page cannot be written.
     """
-    entry = find_scan(register, name)
+    entry = scan_or_newest(register, name)
     screening = stored_screening(register, entry)
     target = path or Path(f"{_plain(entry.name)}{'-summary' if wish.summary else ''}.{'pdf' if wish.pdf else 'html'}")
     told_of = about(find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop())

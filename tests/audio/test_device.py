@@ -25,6 +25,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.plate.decay import T60_NEPER
 from tapscan.signal.plate.station_fit import station_poles
 from tests.sounds import noise, taps_at
@@ -54,7 +55,7 @@ def test_frequency_and_decay_of_what_was_played(sink, tmp_path):
     assert rate == RATE
     onset = round(0.35 * RATE)
     with threadpool_limits(1):
-        poles = station_poles([samples[onset:]], [samples[: onset - 200]], RATE, Settings(highest_hz=2500.0))
+        poles = station_poles([samples[onset:]], [samples[: onset - 200]], RATE, Settings().but(Fit, highest_hz=2500.0))
     for f, t60, _ in THREE:
         pole = min(poles, key=lambda p: abs(p.frequency_hz - f))
         assert abs(pole.frequency_hz / f - 1) < 5e-6

@@ -44,6 +44,9 @@ def test_a_plates_life(where):
 REFUSED = [
     ("plate", "add", " "),
     ("plate", "add", "b12"),
+    ("plate", "add", "B/12"),
+    ("plate", "add", "../../x"),
+    ("plate", "edit", "B12", "--name", "B/12"),
     ("plate", "add", "X", "--mass-kg", "140000"),
     ("plate", "add", "X", "--mass-kg", "heavy"),
     ("plate", "show", "Z9"),
@@ -99,7 +102,7 @@ def test_without_a_word_the_register_lies_in_the_users_data_folder(tmp_path):
     assert "tapscan" in done.stdout
 
 
-@pytest.mark.parametrize("name", ["../../x", ".x", "=1+1", "[bold]x[/bold]", 'O\'Neil "x"; --', "🎹", "a/b"])
+@pytest.mark.parametrize("name", [".x", "=1+1", "[bold]x", 'O\'Neil "x"; --', "🎹"])
 def test_odd_names_are_shown_as_they_are(where, name):
     assert run("plate", "add", name).status == 0
     assert name in run("plate", "list").out

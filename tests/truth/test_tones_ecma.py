@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 
 from tapscan.records import Pole
 from tapscan.settings import Settings
+from tapscan.settings.groups import Tones
 from tapscan.signal.plate import tones
 from tests.every import each
 from tests.sounds import T60_NEPER, noise, ring
@@ -256,7 +257,7 @@ def comb(raised_db: float) -> tones.Tone:
     poles = [Pole(f, 0.01, 7.0, 0.01, (complex(a),), 60.0) for f, a in zip(places, amplitudes, strict=True)]
     t = np.arange(RATE) / RATE
     x = sum(a * np.exp(-7.0 * t) * np.cos(2 * np.pi * f * t) for f, a in zip(places, amplitudes, strict=True))
-    found = tones.station_tones(poles, [x], lambda a, b: 1e-10, RATE, Settings(tone_share_db=-60.0))
+    found = tones.station_tones(poles, [x], lambda a, b: 1e-10, RATE, Settings().but(Tones, share_db=-60.0))
     return found[int(np.argmin(np.abs(places - 1000.0)))]
 
 
