@@ -16,13 +16,14 @@ from bench.accuracy_sounds import SOUNDS, modes_taken
 from bench.references import by_ema, by_harminv, fourier_peak
 from tapscan.records import FloatArray, Pole
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.fit.subbands import plan_bands
 from tapscan.signal.plate.decay import T60_NEPER
 from tapscan.signal.plate.station_fit import SKIP_S, station_poles
 
 RATE_HZ = 48_000
 LOW_HZ, HIGH_HZ = 400.0, 1600.0
-LISTENED = Settings(highest_hz=2000.0)
+LISTENED = Settings().but(Fit, highest_hz=2000.0)
 SINGLE = [(t60, snr) for t60 in (0.1, 0.3, 1.0, 3.0, 6.0) for snr in (10, 20, 40, 60)]
 LENGTHS = [(s,) for s in (0.25, 0.5, 1.0, 2.0)]
 CREEP_M = 0.003

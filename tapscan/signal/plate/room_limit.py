@@ -15,7 +15,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import ShortTimeFFT
 
 from tapscan.records import FloatArray, RoomLimit
 
@@ -65,24 +64,26 @@ def late_slopes(strikes: Sequence[FloatArray], noises: Sequence[FloatArray], sam
     frame = round(FRAME_S * sample_rate_hz)
     if length < LEAST_FRAMES * frame:
         return []
-    stft = ShortTimeFFT(np.hanning(frame), round(HOP_S * sample_rate_hz), sample_rate_hz, scale_to="psd")
-    power = np.sum([_power(stft, s[:length]) for s in strikes], axis=0)
+    hop = round(HOP_S * sample_rate_hz)
+    at_hz = np.fft.rfftfreq(frame, 1 / sample_rate_hz)
+    power = np.sum([_power(s[:length], frame, hop) for s in strikes], axis=0)
     quiet = [n for n in noises if len(n) >= 2 * frame] or [s[length - length // 10 - frame : length] for s in strikes]
-    noise: FloatArray = np.mean([_power(stft, n).mean(axis=1) for n in quiet], axis=0) * len(strikes)
+    noise: FloatArray = np.mean([_power(n, frame, hop).mean(axis=1) for n in quiet], axis=0) * len(strikes)
     found = []
     low = LOWEST_HZ
     while (high := low * BAND) <= min(HIGHEST_HZ, 0.45 * sample_rate_hz):
-        inside = (stft.f >= low) & (stft.f < high)
+        inside = (at_hz >= low) & (at_hz < high)
         slope = _late(power[inside].sum(axis=0), float(noise[inside].sum()))
         found += [LateSlope(low, high, *slope)] if slope else []
         low = high
     return found
 
 
-def _power(stft: ShortTimeFFT, samples: FloatArray) -> FloatArray:
-    """(frequencies, frames) of whole frames only."""
-    first, last = stft.lower_border_end[1], stft.upper_border_begin(len(samples))[1]
-    return np.asarray(np.abs(stft.stft(samples)[:, first - stft.p_min : last - stft.p_min]) ** 2)
+def _power(samples: FloatArray, frame: int, hop: int) -> FloatArray:
+    """(frequencies, frames) of whole frames only, in any one unit."""
+    frames = np.lib.stride_tricks.sliding_window_view(samples, frame)[::hop] * np.hanning(frame)
+    spectra = np.fft.rfft(frames, axis=1)
+    return np.asarray(np.abs(spectra.T) ** 2)
 
 
 def _late(power: FloatArray, noise: float) -> tuple[float, float] | None:
