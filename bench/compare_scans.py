@@ -18,8 +18,8 @@ from statistics import NormalDist
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from bench.simulate.room import Room, impulse_response, in_room
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, PlateModes, State, Support
-from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import (
     Tap,
     add_noise,

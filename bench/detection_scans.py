@@ -17,10 +17,10 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state
-from tapscan.demo.breathing import Breathing, Strike, breathing_taps
-from tapscan.demo.nuisance import rattle
+from bench.simulate.breathing import Breathing, Strike, breathing_taps
+from bench.simulate.nuisance import rattle
+from bench.simulate.room import Room, impulse_response, in_room
 from tapscan.demo.plates import PlateModes, State, Table, draw_iron, plate_modes
-from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import Damping, Tap, draw_force, make_tap, scale_to, snr_noise_rms
 from tapscan.records import Scan, Segment
 from tapscan.records import Strike as ScanStrike

@@ -185,7 +185,7 @@ def _number(value: Any) -> bool:
 
 def ignored(path: str, named: Sequence[str]) -> bool:
     """Whether the path, or one above it, was named."""
-    bare = path.split(" (")[0]
+    bare = path.split(" (", maxsplit=1)[0]
     return any(bare == n or bare.startswith((f"{n}.", f"{n}[")) for n in named)
 
 
