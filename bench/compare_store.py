@@ -56,7 +56,10 @@ class Store:
         self.path = path
         self.rows: dict[str, str] = {}
         if path is not None and path.exists():
-            for line in path.read_text(encoding="utf-8").splitlines():
+            text = path.read_text(encoding="utf-8")
+            if text and not text.endswith("\n"):  # stopped within a line
+                path.write_text(text[: text.rfind("\n") + 1], encoding="utf-8")
+            for line in text.splitlines():
                 key, _, row = line.partition("\t")
                 if row.endswith("]"):
                     self.rows[key] = row

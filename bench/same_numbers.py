@@ -1,9 +1,9 @@
 """Whether two versions say the same of the same sounds, field by field.
 
-    python -m bench.same_numbers --rev REVISION [--only reference|demo|simulated] [--scans N] [--jobs 2]
+    python -m bench.same_numbers --rev REVISION [--against OTHER] [--only reference|demo|simulated] [--scans N] [--jobs 2]
                                  [--cache FOLDER] [--tolerance 1e-9] [--ignore PATH ...]
 
-The reference recordings, N simulated scans and `tapscan demo` go through the command line of REVISION and of the working tree. Printed are
+The reference recordings, N simulated scans and `tapscan demo` go through the command line of REVISION and of the working tree (or of OTHER). Printed are
 the paths in the JSON that differ: how often, in how many checks, by how much at most, and one example. `--ignore modes[].note` leaves out
 that path and all below it. It knows nothing of the package but its command line, so modules may move.
 
@@ -157,6 +157,15 @@ def answers_of(tree: Path, checks: Sequence[Check], demo: bool, kept: Path | Non
         return found | (shop.result() if shop else {})
 
 
+def answers_at(commit: str | None, checks: Sequence[Check], demo: bool, cache: Path, jobs: int) -> Answers:
+    """Of a revision, or of the working tree where there is none; only a revision's answers are kept."""
+    if commit is None:
+        return answers_of(ROOT, checks, demo, None, jobs)
+    with tempfile.TemporaryDirectory() as folder:
+        unpack(commit, Path(folder))
+        return answers_of(Path(folder), checks, demo, cache / commit, jobs)
+
+
 def differences(a: Any, b: Any, tolerance: float, path: str = "") -> Iterator[tuple[str, float, Any, Any]]:
     """(path without numbers of items, relative difference or inf where it has no size, before, after)."""
     if isinstance(a, dict) and isinstance(b, dict):
@@ -240,6 +249,7 @@ def arguments() -> argparse.Namespace:
     """What is asked for."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("--rev", required=True)
+    ask.add_argument("--against", metavar="OTHER", help="a second revision in place of the working tree")
     ask.add_argument("--only", choices=KINDS)
     ask.add_argument("--scans", type=int, default=40)
     ask.add_argument("--jobs", type=int, default=2)
@@ -253,15 +263,14 @@ def main() -> int:
     """1 where something differs that was not ignored."""
     said = arguments()
     kinds = (said.only,) if said.only else KINDS
-    commit, cache = commit_of(said.rev), said.cache.resolve()
+    cache = said.cache.resolve()
     checks = checks_of(kinds, said.scans, cache)
-    with tempfile.TemporaryDirectory() as folder:
-        unpack(commit, Path(folder))
-        old = answers_of(Path(folder), checks, "demo" in kinds, cache / commit, said.jobs)
-    new = answers_of(ROOT, checks, "demo" in kinds, None, said.jobs)
+    revisions = [commit_of(said.rev), commit_of(said.against) if said.against else None]
+    old, new = (answers_at(r, checks, "demo" in kinds, cache, said.jobs) for r in revisions)
+    before, after = (r[:7] if r else "the working tree" for r in revisions)
     found = compared(old, new, said.tolerance)
     left = [path for path in found if not ignored(path, said.ignore)]
-    print(f"{len(new)} answers, {commit[:7]} against the working tree, relative tolerance {said.tolerance:g}")
+    print(f"{len(new)} answers, {before} against {after}, relative tolerance {said.tolerance:g}")
     print("\n".join(lines_of(found, said.ignore)) if found else "nothing differs")
     print(f"{len(left)} paths differ that are not ignored")
     return 1 if left else 0

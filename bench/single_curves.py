@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import platform
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -25,13 +24,13 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from threadpoolctl import threadpool_limits
 
-import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_counts import said
 from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import SEEDS, SETTINGS, first_visits, layout_of, make, read, tables_of
 from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
+from bench.study import head
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.screening.origins import with_origins
 
@@ -88,7 +87,7 @@ def breathing_trials(plates: Sequence[Plate], work: Path) -> list[Trial]:
 def report(curves: Sequence[Curve]) -> str:
     """All as text."""
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        head(),
         "SIMULATED. Single scans; castings that set no limit; 95 % intervals. Chilled ends: mode lists with modelled errors, losses scattered from mode to mode, contact pickup, 50 dB, nothing that rattles.",
         "Breathing cracks: through the sound, with all sensors and nuisances of bench/detection.py, gap within a micrometre either way.",
     ]

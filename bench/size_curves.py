@@ -16,8 +16,6 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import os
-import platform
-import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,13 +27,13 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from threadpoolctl import threadpool_limits
 
-import tapscan
 from bench.compare import BASES, SETTINGS, Job, compare, sound_jobs
 from bench.compare_scans import PICKUP, model_scan
 from bench.compare_store import Casting, Store, scan_of
 from bench.detection_store import SETTING
 from bench.doc_pages import between
-from bench.pod import Pod, clopper_pearson, fit
+from bench.pod import Pod, fit
+from bench.study import clopper_pearson, head
 from bench.table_folder import read_tables
 from tapscan.demo.plates import Table
 from tapscan.records import FloatArray
@@ -281,7 +279,7 @@ def _legend(axis) -> None:  # type: ignore[no-untyped-def]
 def report(curves: Sequence[Curve], sound: Sequence[Trial]) -> str:
     """All as text."""
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        head(),
         "SIMULATED. Three earlier scans, contact pickup, 50 dB; modes with modelled errors; castings that set no limit; 95 % intervals",
         f"patterns: {', '.join(sorted({t.place.split(', ')[0] for c in curves for t in c.trials}))}",
     ]
