@@ -1,6 +1,6 @@
 """How often the comparison of two scans is right, on simulated plates: issue D's numbers.
 
-    python -m bench.compare WORK [--tables FOLDER] [--minutes N] [--cores N] [--note WORDS]
+    python -m bench.compare WORK [--tables FOLDER] [--minutes N] [--cores N] [--note WORDS] [--rates old]
 
 WORK holds every finished scan, one a line, and is taken up where it was left; FOLDER holds the tables of drawn places made
 by ``python -m bench.plates cache FOLDER --places 10 --sizes study``. After N minutes (0: make no scan) the tables over all that is
@@ -17,14 +17,14 @@ import argparse
 import os
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 
 from bench import study
-from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, Setting, model_scan, sound_scan
+from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, RATE_HZ, Setting, model_scan, sound_scan
 from bench.compare_store import Casting, Maker, Store, key_of, scan_of
 from bench.reach_file import share, write_part
 from bench.table_folder import read_tables
@@ -66,8 +66,17 @@ class Job:
         return {"same": "unchanged", "rub": "closed crack, rubbing", "finish": "finished since"}[kind.split()[0]]
 
 
-def sound_jobs(drawn: dict[str, Table]) -> list[Job]:
-    """In an order that fills all rows evenly."""
+def sound_jobs(drawn: dict[str, Table], rates: str = "drawn") -> list[Job]:
+    """In an order that fills all rows evenly. All scans of a casting in one setting are heard at one sampling rate."""
+    return [_at_rate(job, rates) for job in _sound_jobs(drawn)]
+
+
+def _at_rate(job: Job, rates: str) -> Job:
+    unit = f"{job.casting.source}, {job.casting.table.name}, {job.casting.seed}, {job.setting.name}"
+    return replace(job, setting=replace(job.setting, rate_hz=study.rate_of("compare", unit, RATE_HZ, rates)))
+
+
+def _sound_jobs(drawn: dict[str, Table]) -> list[Job]:
     unseen = [p for p in pattern_names() if p not in SETTING]
     jobs = []
     for n in range(10):
@@ -321,6 +330,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "--note", default="", help="a line for the head of the table, such as which version made the scans"
     )
+    study.add_rates(parser)
     given = parser.parse_args(arguments)
     given.work.mkdir(parents=True, exist_ok=True)
     drawn = read_tables(given.tables)
@@ -332,7 +342,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
         *([given.note] if given.note else []),
         "",
     ]
-    for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):
+    for kind, jobs, maker in (
+        ("sound", sound_jobs(drawn, given.rates), sound_scan),
+        ("model", model_jobs(drawn), model_scan),
+    ):
         store = Store(given.work / f"{kind}.jsonl")
         make(jobs, store, maker, until + 900 * (kind == "model" and given.minutes > 0), given.cores)
         found_by_bases = {bases: results(jobs, store, bases) for bases in (3, 2, 1)}

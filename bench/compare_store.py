@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bench.compare_scans import Setting, draw_state
+from bench.compare_scans import RATE_HZ, Setting, draw_state
 from tapscan.demo.plates import PlateModes, Table, draw_iron, plate_modes
 from tapscan.records import Mode, RoomRing, Scan, Strength, Strike
 from tapscan.settings import Settings
@@ -80,7 +80,8 @@ class Store:
 
 def key_of(casting: Casting, setting: Setting, role: str) -> str:
     """What one scan is stored under."""
-    return f"{casting.source}|{casting.table.name}|{casting.seed}|{setting.name}|{role}"
+    rate = f" at {setting.rate_hz} Hz" if setting.rate_hz != RATE_HZ else ""
+    return f"{casting.source}|{casting.table.name}|{casting.seed}|{setting.name}{rate}|{role}"
 
 
 def scan_of(casting: Casting, setting: Setting, role: str, store: Store, make: Maker, settings: Settings) -> Scan:

@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import study
+from bench.compare_scans import RATE_HZ
 from bench.detection_scans import USUAL_PLACES, Plate, scan_of_taps, taps_of
 from bench.table_folder import read_tables, with_places
 from tapscan.demo.plates import Table
@@ -57,12 +58,13 @@ def tables_of(folder: Path) -> tuple[dict[str, Table], dict[str, Table]]:
     return {name: with_places(table, USUAL_PLACES) for name, table in dense.items()}, dense
 
 
-def first_visits(tables: Mapping[str, Table], seeds: int) -> Iterator[Plate]:
-    """In an order that fills all rows evenly."""
+def first_visits(tables: Mapping[str, Table], seeds: int, rates: str = "drawn") -> Iterator[Plate]:
+    """In an order that fills all rows evenly. A casting is heard at one sampling rate, with its flaw and without."""
     for number in range(seeds):
         for table in tables.values():
-            yield Plate(table, "sound", FIRST_SEED + number)
-            yield _flawed(table, number)
+            rate = study.rate_of("detection", f"{table.name}, {FIRST_SEED + number}", RATE_HZ, rates)
+            yield Plate(table, "sound", FIRST_SEED + number, rate_hz=rate)
+            yield replace(_flawed(table, number), rate_hz=rate)
 
 
 def _flawed(table: Table, number: int) -> Plate:

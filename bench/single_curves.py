@@ -1,6 +1,6 @@
 """Detection against size in a single scan: a chilled end by its share of the plate, a breathing crack by its depth.
 
-    python -m bench.single_curves WORK --tables FOLDER --ends FOLDER [--minutes N] [--cores N]
+    python -m bench.single_curves WORK --tables FOLDER --ends FOLDER [--minutes N] [--cores N] [--rates old]
 
 ``--ends`` : tables of ``python -m bench.plates cache FOLDER --places 14 --sizes ends --stations 36 --seed 2`` (the three patterns that are not the setting ones). Chilled ends rest on mode
 lists with modelled errors, at the first twenty places and at all 36; bench/detection.py has the same rule through the sound at one size. WORK and ``--tables`` are those of
@@ -30,7 +30,7 @@ from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import SEEDS, SETTINGS, first_visits, layout_of, make, read, tables_of
 from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
-from bench.study import head
+from bench.study import add_rates, head
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.screening.origins import with_origins
 
@@ -67,9 +67,9 @@ def chill_trials(table: Table, scatter: float) -> list[Trial]:
     return out
 
 
-def breathing_plates(tables: Mapping[str, Table]) -> list[Plate]:
+def breathing_plates(tables: Mapping[str, Table], rates: str) -> list[Plate]:
     """Those of bench/detection.py, at each depth."""
-    half = [p for p in first_visits(tables, SEEDS) if p.breathing]
+    half = [p for p in first_visits(tables, SEEDS, rates) if p.breathing]
     return [replace(p, label=p.label.replace("50 %", f"{depth} %")) for p in half for depth in DEPTHS]
 
 
@@ -127,9 +127,10 @@ def main() -> None:
     parser.add_argument("--ends", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=20.0)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
+    add_rates(parser)
     given = parser.parse_args()
     (_, dense), (few, ends) = tables_of(given.tables), tables_of(given.ends)
-    plates = breathing_plates(dense)
+    plates = breathing_plates(dense, given.rates)
     make(plates, given.work, time.time() + 60 * given.minutes, given.cores)
     with threadpool_limits(1):
         trials = [

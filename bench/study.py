@@ -2,6 +2,7 @@
 
 seed_of(study, unit)                      for np.random.default_rng; other units and other studies draw otherwise
 make(units, job, path_of, until, cores)   each missing unit worked out and written once, in worker processes
+rate_of(study, unit, usual_hz, rates)     the sampling rate of one casting's scans
 finished(units, job, until, cores)        the same without files: (unit, result) as they come, in order
 read(path)                                what `make` wrote
 clopper_pearson(k, n)                     95 % interval of a rate
@@ -13,6 +14,7 @@ Workers are spawned, not forked: a job is a function of a module, and its units 
 
 from __future__ import annotations
 
+import argparse
 import gzip
 import hashlib
 import json
@@ -35,12 +37,39 @@ from tapscan.report.error_rates import Table, shipped_limits
 Unit = TypeVar("Unit")
 Result = TypeVar("Result")
 RESAMPLES = 2000
+HIGH_RATES = (
+    (44_100, 1 / 6),
+    (48_000, 1 / 6),
+    (96_000, 1 / 20),
+)  # and their shares; a recorder's usual ones, and one that few use
+RATES = ("drawn", "old")
 _here: dict[str, Any] = {}  # of a worker: its units and the job
 
 
 def seed_of(study: str, unit: str) -> int:
     """128 bits from both names."""
     return int.from_bytes(hashlib.sha256(f"{study}\0{unit}".encode()).digest()[:16], "big")
+
+
+def add_rates(parser: argparse.ArgumentParser) -> None:
+    """The option."""
+    parser.add_argument(
+        "--rates",
+        choices=RATES,
+        default=RATES[0],
+        help="old: every scan at the low rate, as in tables before December 2026",
+    )
+
+
+def rate_of(study: str, unit: str, usual_hz: int, rates: str) -> int:
+    """Drawn apart from all else, so that nothing else of the unit changes with it."""
+    if rates == "old":
+        return usual_hz
+    drawn = np.random.default_rng(seed_of(f"{study}, sampling rate", unit)).random()
+    for rate, upto in zip((r for r, _ in HIGH_RATES), np.cumsum([s for _, s in HIGH_RATES]), strict=True):
+        if drawn < upto:
+            return rate
+    return usual_hz
 
 
 def finished(
