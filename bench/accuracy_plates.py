@@ -17,8 +17,8 @@ from functools import cache
 import numpy as np
 from scipy.optimize import linear_sum_assignment
 
+from bench.simulate.room import in_room
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, PlateModes, State, Support, draw_iron, load_table, plate_modes
-from tapscan.demo.room import in_room
 from tapscan.demo.taps import Tap, add_noise, scale_to, scan, snr_noise_rms
 from tapscan.records import FloatArray, Mode, Segment, Strike
 from tapscan.settings import Settings

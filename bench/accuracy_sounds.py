@@ -1,6 +1,6 @@
 """Ten seconds of what is no tap: noise, mains hum, speech-like babble, music; and how many modes tapscan takes from it.
 
-Computed sounds, each drawn by seed; the babble is tapscan.demo.nuisance's. A mode given with a decay and no word of doubt counts as called sure.
+Computed sounds, each drawn by seed; the babble is bench.simulate.nuisance's. A mode given with a decay and no word of doubt counts as called sure.
 """
 
 import tempfile
@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from tapscan.demo.nuisance import babble
+from bench.simulate.nuisance import babble
 from tapscan.records import FloatArray
 from tapscan.workflow.check import Request, check
 

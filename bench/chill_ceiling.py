@@ -10,9 +10,6 @@ tables, as the rule does. All limits let the same share of plates without a flaw
 from __future__ import annotations
 
 import argparse
-import os
-import platform
-import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,11 +17,11 @@ from pathlib import Path
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_store import SETTING, SETTINGS, layout_of
 from bench.plates.drawn import CHILL_AREA
 from bench.pod import interval
+from bench.study import head
 from bench.table_folder import read_tables
 from tapscan.demo.plates import CHILLED_LOSS_RATIO, Table, draw_iron, plate_modes
 from tapscan.places import Layout
@@ -146,7 +143,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     every, more = read_tables(given.tables), read_tables(given.more_places)
     tables, dense = ({name: t for name, t in some.items() if name not in SETTING} for some in (every, more))
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        head(),
         f"SIMULATED mode lists; chilled region of {100 * CHILL_AREA[0]:.0f} to {100 * CHILL_AREA[1]:.0f} % of the plate; limits that {100 * PASSES:.1f} % of shuffled plates without it pass",
     ]
     ways: list[tuple[str, Mapping[str, Table], Score]] = [("shares known", tables, known_score)]

@@ -1,6 +1,6 @@
 """How often the comparison of two scans is right, on simulated plates: issue D's numbers.
 
-    python -m bench.compare WORK [--tables FOLDER] [--minutes N] [--cores N] [--note WORDS]
+    python -m bench.compare WORK [--tables FOLDER] [--minutes N] [--cores N] [--note WORDS] [--rates old]
 
 WORK holds every finished scan, one a line, and is taken up where it was left; FOLDER holds the tables of drawn places made
 by ``python -m bench.plates cache FOLDER --places 10 --sizes study``. After N minutes (0: make no scan) the tables over all that is
@@ -14,21 +14,18 @@ or weighted; between scans the pads move by up to 30 mm, their stiffness by 10 %
 from __future__ import annotations
 
 import argparse
-import multiprocessing
 import os
-import platform
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
 
-import tapscan
-from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, Setting, model_scan, sound_scan
+from bench import study
+from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, RATE_HZ, Setting, model_scan, sound_scan
 from bench.compare_store import Casting, Maker, Store, key_of, scan_of
-from bench.pod import clopper_pearson
 from bench.reach_file import share, write_part
 from bench.table_folder import read_tables
 from tapscan.demo.plates import Table, load_table, pattern_names
@@ -69,8 +66,17 @@ class Job:
         return {"same": "unchanged", "rub": "closed crack, rubbing", "finish": "finished since"}[kind.split()[0]]
 
 
-def sound_jobs(drawn: dict[str, Table]) -> list[Job]:
-    """In an order that fills all rows evenly."""
+def sound_jobs(drawn: dict[str, Table], rates: str = "drawn") -> list[Job]:
+    """In an order that fills all rows evenly. All scans of a casting in one setting are heard at one sampling rate."""
+    return [_at_rate(job, rates) for job in _sound_jobs(drawn)]
+
+
+def _at_rate(job: Job, rates: str) -> Job:
+    unit = f"{job.casting.source}, {job.casting.table.name}, {job.casting.seed}, {job.setting.name}"
+    return replace(job, setting=replace(job.setting, rate_hz=study.rate_of("compare", unit, RATE_HZ, rates)))
+
+
+def _sound_jobs(drawn: dict[str, Table]) -> list[Job]:
     unseen = [p for p in pattern_names() if p not in SETTING]
     jobs = []
     for n in range(10):
@@ -128,28 +134,20 @@ def model_jobs(drawn: dict[str, Table]) -> list[Job]:
 
 
 Task = tuple[Casting, Setting, str]
-_tasks: list[Task] = []  # what the children of a fork read
 
 
 def make(jobs: Sequence[Job], store: Store, maker: Maker, until: float, cores: int = 1) -> None:
     """All scans the jobs need, in their order, until the time is over."""
     wanted = {key_of(j.casting, j.setting, r): (j.casting, j.setting, r) for j in jobs for r in (*BASES, j.role)}
-    _tasks[:] = [task for key, task in wanted.items() if store.get(key) is None]
-    if not _tasks:
-        return
-    with multiprocessing.get_context("fork").Pool(cores) as pool:
-        finished = pool.imap(partial(_made, maker, until), range(len(_tasks)))
-        for task, scan in zip(_tasks, finished, strict=True):
-            if scan is not None:
-                store.add(key_of(*task), scan)
+    tasks = [task for key, task in wanted.items() if store.get(key) is None]
+    for task, scan in study.finished(tasks, partial(_made, maker), until, cores):
+        store.add(key_of(*task), scan)
     left = sum(store.get(key) is None for key in wanted)
     print(f"{len(wanted) - left} of {len(wanted)} scans")
 
 
-def _made(maker: Maker, until: float, number: int) -> Scan | None:
-    if time.time() > until:
-        return None
-    return scan_of(*_tasks[number], Store(None), maker, SETTINGS)
+def _made(maker: Maker, task: Task) -> Scan:
+    return scan_of(*task, Store(None), maker, SETTINGS)
 
 
 def compare(job: Job, store: Store, bases: int) -> Comparison | None:
@@ -243,7 +241,7 @@ def _numbers(job: Job, store: Store, role: str) -> dict[str, int]:
 
 def interval(hits: int, of: int) -> str:
     """Share with its 95 % interval (Clopper and Pearson 1934)."""
-    low, high = clopper_pearson(hits, of)
+    low, high = study.clopper_pearson(hits, of)
     return f"{hits:4d} of {of:4d}   {100 * hits / of:5.1f} % ({100 * low:4.1f} to {100 * high:5.1f})"
 
 
@@ -332,18 +330,22 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument(
         "--note", default="", help="a line for the head of the table, such as which version made the scans"
     )
+    study.add_rates(parser)
     given = parser.parse_args(arguments)
     given.work.mkdir(parents=True, exist_ok=True)
     drawn = read_tables(given.tables)
     until = time.time() + 60 * given.minutes
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        study.head(part="comparison"),
         "Simulated plates, no iron. 12 stations x 2 strikes, hit scatter 6 mm, 95 % intervals (Clopper and Pearson).",
         f"Limits chosen on {' and '.join(SETTING)}; pairs of one casting share its baseline.",
         *([given.note] if given.note else []),
         "",
     ]
-    for kind, jobs, maker in (("sound", sound_jobs(drawn), sound_scan), ("model", model_jobs(drawn), model_scan)):
+    for kind, jobs, maker in (
+        ("sound", sound_jobs(drawn, given.rates), sound_scan),
+        ("model", model_jobs(drawn), model_scan),
+    ):
         store = Store(given.work / f"{kind}.jsonl")
         make(jobs, store, maker, until + 900 * (kind == "model" and given.minutes > 0), given.cores)
         found_by_bases = {bases: results(jobs, store, bases) for bases in (3, 2, 1)}

@@ -18,8 +18,8 @@ from statistics import NormalDist
 import numpy as np
 from threadpoolctl import threadpool_limits
 
+from bench.simulate.room import Room, impulse_response, in_room
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, PlateModes, State, Support
-from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import (
     Tap,
     add_noise,
@@ -68,6 +68,7 @@ class Setting:
     sensor: str = "pickup 1"
     snr_db: float = 50.0
     room_m: float | None = None
+    rate_hz: int = RATE_HZ
 
 
 PICKUP = Setting("contact pickup, 50 dB")
@@ -93,11 +94,11 @@ def stations_of(plate: PlateModes, count: int = STATIONS) -> list[str]:
 
 
 @cache
-def _room(distance_m: float, seed: int) -> np.ndarray:
+def _room(distance_m: float, seed: int, rate_hz: int) -> np.ndarray:
     """A place in the room, drawn by ``seed``, with the microphone ``distance_m`` above it."""
     x, y = np.random.default_rng(seed).uniform([1.8, 1.4], [2.8, 2.4])
     room = Room(0.6, source_m=(x, y, 1.1), microphone_m=(x, y, 1.1 + distance_m))
-    return impulse_response(room, float(RATE_HZ))
+    return impulse_response(room, float(rate_hz))
 
 
 def sound_scan(
@@ -108,7 +109,7 @@ def sound_scan(
     taps = scan(
         plate,
         setting.sensor,
-        RATE_HZ,
+        setting.rate_hz,
         rng,
         ORDER,
         stations,
@@ -118,9 +119,10 @@ def sound_scan(
         peak=None,
     )
     if setting.room_m is not None:
-        response = _room(setting.room_m, 0 if setting.room_m < 0.2 else int(rng.integers(8)))
+        response = _room(setting.room_m, 0 if setting.room_m < 0.2 else int(rng.integers(8)), setting.rate_hz)
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
-    taps = scale_to(add_noise(taps, snr_noise_rms(taps, setting.snr_db), rng), 0.5)
+    noise = snr_noise_rms(taps, setting.snr_db) * np.sqrt(setting.rate_hz / RATE_HZ)  # as much per hertz at every rate
+    taps = scale_to(add_noise(taps, noise, rng), 0.5)
     low = settings.but(Fit, highest_hz=TOP_HZ)
     with threadpool_limits(1):
         segments = {name: [_segment(t) for t in taps if t.station == name] for name in stations}
@@ -130,14 +132,15 @@ def sound_scan(
 
 
 def _segment(tap: Tap) -> Segment:
-    start = round(tap.onset_s * RATE_HZ)
+    rate = round(tap.sample_rate_hz)
+    start = round(tap.onset_s * rate)
     ring, noise = tap.samples[start:], tap.samples[: start - 16]
-    level = 10 * np.log10(np.mean(ring[: RATE_HZ // 2] ** 2))
+    level = 10 * np.log10(np.mean(ring[: rate // 2] ** 2))
     peak = float(np.abs(ring).max())
     snr = level - 10 * np.log10(np.mean(noise**2))
     force = "soft" if tap.force_name == "soft" else "hard"
-    strike = Strike("T", "F", tap.station, force, 0.0, len(ring) / RATE_HZ, peak, float(level), float(snr))  # type: ignore[arg-type]
-    return Segment(strike, ring, noise, RATE_HZ)
+    strike = Strike("T", "F", tap.station, force, 0.0, len(ring) / rate, peak, float(level), float(snr))  # type: ignore[arg-type]
+    return Segment(strike, ring, noise, rate)
 
 
 def model_scan(

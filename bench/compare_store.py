@@ -16,7 +16,7 @@ from pathlib import Path
 
 import numpy as np
 
-from bench.compare_scans import Setting, draw_state
+from bench.compare_scans import RATE_HZ, Setting, draw_state
 from tapscan.demo.plates import PlateModes, Table, draw_iron, plate_modes
 from tapscan.records import Mode, RoomRing, Scan, Strength, Strike
 from tapscan.settings import Settings
@@ -56,7 +56,10 @@ class Store:
         self.path = path
         self.rows: dict[str, str] = {}
         if path is not None and path.exists():
-            for line in path.read_text(encoding="utf-8").splitlines():
+            text = path.read_text(encoding="utf-8")
+            if text and not text.endswith("\n"):  # stopped within a line
+                path.write_text(text[: text.rfind("\n") + 1], encoding="utf-8")
+            for line in text.splitlines():
                 key, _, row = line.partition("\t")
                 if row.endswith("]"):
                     self.rows[key] = row
@@ -77,7 +80,8 @@ class Store:
 
 def key_of(casting: Casting, setting: Setting, role: str) -> str:
     """What one scan is stored under."""
-    return f"{casting.source}|{casting.table.name}|{casting.seed}|{setting.name}|{role}"
+    rate = f" at {setting.rate_hz} Hz" if setting.rate_hz != RATE_HZ else ""
+    return f"{casting.source}|{casting.table.name}|{casting.seed}|{setting.name}{rate}|{role}"
 
 
 def scan_of(casting: Casting, setting: Setting, role: str, store: Store, make: Maker, settings: Settings) -> Scan:

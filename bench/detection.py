@@ -1,6 +1,6 @@
 """How often the rules are right, on simulated plates: issue F's numbers.
 
-    python -m bench.detection WORK --tables FOLDER [--minutes N] [--seeds N] [--cores N]
+    python -m bench.detection WORK --tables FOLDER [--minutes N] [--seeds N] [--cores N] [--rates old]
 
 WORK keeps every finished scan, a file each, and is taken up where it was left; the rules are run anew on all of them each time, so a changed
 limit needs no new sound. Other tables need another WORK. FOLDER holds the tables made by ``python -m bench.plates cache FOLDER --places 14 --sizes screened --stations 36 --seed 2``.
@@ -40,6 +40,7 @@ from bench.detection_store import (
 from bench.detection_tables import Found, Regions, report, shapes_of
 from bench.reach_file import write_part
 from bench.rules_page import BESIDE, SINGLE, renew
+from bench.study import add_rates
 
 
 def found_of(
@@ -80,10 +81,11 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=115.0)
     parser.add_argument("--seeds", type=int, default=SEEDS)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
+    add_rates(parser)
     given = parser.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
     tables, dense = tables_of(given.tables)
-    plates = list(first_visits(tables, given.seeds))
+    plates = list(first_visits(tables, given.seeds, given.rates))
     more = denser(plates, dense)
     until = time.time() + 60 * given.minutes
     every = [*plates, *more, *earlier_visits(plates)]

@@ -17,10 +17,10 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state
-from tapscan.demo.breathing import Breathing, Strike, breathing_taps
-from tapscan.demo.nuisance import rattle
+from bench.simulate.breathing import Breathing, Strike, breathing_taps
+from bench.simulate.nuisance import rattle
+from bench.simulate.room import Room, impulse_response, in_room
 from tapscan.demo.plates import PlateModes, State, Table, draw_iron, plate_modes
-from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import Damping, Tap, draw_force, make_tap, scale_to, snr_noise_rms
 from tapscan.records import Scan, Segment
 from tapscan.records import Strike as ScanStrike
@@ -85,6 +85,7 @@ class Plate:
     loss_scatter: float = 0.17
     visit: int = 0  # 0: with its flaw; from 1: other visits to the same casting without it, heard the same way
     held: bool = False  # tapped again, with the part held that rattled
+    rate_hz: int = RATE_HZ  # of all visits
 
     @property
     def name(self) -> str:
@@ -93,7 +94,9 @@ class Plate:
         visit = f"|before {self.visit}" if self.visit else ""
         places = len(self.table.station_names)
         more = f"|{places} places" if places != USUAL_PLACES else ""
-        return f"{self.table.name}|{kind}{self.label}|{self.loss_scatter}|{self.seed}{visit}{more}{'|held' if self.held else ''}"
+        rate = f"|{self.rate_hz} Hz" if self.rate_hz != RATE_HZ else ""
+        held = "|held" if self.held else ""
+        return f"{self.table.name}|{kind}{self.label}|{self.loss_scatter}|{self.seed}{visit}{more}{rate}{held}"
 
 
 def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[Tap], Circumstances]:
@@ -108,9 +111,9 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
                 -BREATHING_REACH_M, BREATHING_REACH_M
             )
         )
-        taps = breathing_taps(modes, Breathing(gap), strikes, around.setting.sensor, RATE_HZ, SECONDS)
+        taps = breathing_taps(modes, Breathing(gap), strikes, around.setting.sensor, plate.rate_hz, SECONDS)
     else:
-        taps = [_tap(modes, s, around) for s in strikes]
+        taps = [_tap(modes, s, around, plate.rate_hz) for s in strikes]
     if around.rattle_place >= 0 and not plate.held:
         taps = [
             replace(t, samples=t.samples + _rattle(modes, t, s, around, rng))
@@ -119,7 +122,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
     if around.setting.room_m is not None:
         x, y = np.random.default_rng(around.room_seed).uniform([1.8, 1.4], [2.8, 2.4])
         room = Room(0.6, source_m=(x, y, 1.1), microphone_m=(x, y, 1.1 + around.setting.room_m))
-        response = impulse_response(room, float(RATE_HZ))
+        response = impulse_response(room, float(plate.rate_hz))
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     return scale_to(_noisy(taps, around, rng), 0.5), around
 
@@ -146,13 +149,13 @@ def _strikes(modes: PlateModes, rng: np.random.Generator, stations: Sequence[str
     return out
 
 
-def _tap(modes: PlateModes, s: Strike, around: Circumstances) -> Tap:
+def _tap(modes: PlateModes, s: Strike, around: Circumstances, rate_hz: int) -> Tap:
     return make_tap(
         modes,
         s.station,
         s.force,
         around.setting.sensor,
-        RATE_HZ,
+        rate_hz,
         SECONDS,
         0.1,
         s.offset_m,
@@ -168,14 +171,14 @@ def _rattle(modes: PlateModes, tap: Tap, strike: Strike, around: Circumstances, 
 
 
 def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator) -> list[Tap]:
-    """White noise at the setting's ratio; hum and a room's tone that go on through all taps."""
+    """White noise at the setting's ratio, as much per hertz at every rate; hum and a room's tone that go on through all taps."""
     rms = snr_noise_rms(taps, around.setting.snr_db)
-    count = len(taps[0].samples)
+    count, rate = len(taps[0].samples), taps[0].sample_rate_hz
     strong = snr_noise_rms(taps, 0.0)
     out = []
     for i, tap in enumerate(taps):
-        time = np.arange(count) / RATE_HZ + i * 3.37
-        more = rms * rng.standard_normal(count)
+        time = np.arange(count) / rate + i * 3.37
+        more = rms * np.sqrt(rate / RATE_HZ) * rng.standard_normal(count)
         if around.mains_hz:
             hum = sum(np.cos(2 * np.pi * k * around.mains_hz * time + k) / k for k in (1, 2, 3, 4, 6))
             more = more + strong * 10 ** (around.hum_db / 20) * hum
@@ -197,14 +200,15 @@ def results_of(taps: Sequence[Tap], settings: Settings) -> list[StationResult]:
 
 
 def _segment(tap: Tap, name: str) -> Segment:
-    start = round(tap.onset_s * RATE_HZ)
+    rate = round(tap.sample_rate_hz)
+    start = round(tap.onset_s * rate)
     ring, noise = tap.samples[start:], tap.samples[: start - 16]
-    level = 10 * np.log10(np.mean(ring[: RATE_HZ // 2] ** 2))
+    level = 10 * np.log10(np.mean(ring[: rate // 2] ** 2))
     peak = float(np.abs(ring).max())
     snr = level - 10 * np.log10(np.mean(noise**2))
     force = "soft" if tap.force_name == "soft" else "hard"
-    strike = ScanStrike(name, "F1", tap.station, force, 0.0, len(ring) / RATE_HZ, peak, float(level), float(snr))  # type: ignore[arg-type]
-    return Segment(strike, ring, noise, RATE_HZ)
+    strike = ScanStrike(name, "F1", tap.station, force, 0.0, len(ring) / rate, peak, float(level), float(snr))  # type: ignore[arg-type]
+    return Segment(strike, ring, noise, rate)
 
 
 def scan_of_taps(taps: Sequence[Tap], settings: Settings) -> Scan:

@@ -11,16 +11,16 @@ read(plates, work)            their finished scans by the plate's name
 
 from __future__ import annotations
 
-import gzip
 import hashlib
 import json
-import multiprocessing
-import time
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
+from typing import Any
 
+from bench import study
+from bench.compare_scans import RATE_HZ
 from bench.detection_scans import USUAL_PLACES, Plate, scan_of_taps, taps_of
 from bench.table_folder import read_tables, with_places
 from tapscan.demo.plates import Table
@@ -58,12 +58,13 @@ def tables_of(folder: Path) -> tuple[dict[str, Table], dict[str, Table]]:
     return {name: with_places(table, USUAL_PLACES) for name, table in dense.items()}, dense
 
 
-def first_visits(tables: Mapping[str, Table], seeds: int) -> Iterator[Plate]:
-    """In an order that fills all rows evenly."""
+def first_visits(tables: Mapping[str, Table], seeds: int, rates: str = "drawn") -> Iterator[Plate]:
+    """In an order that fills all rows evenly. A casting is heard at one sampling rate, with its flaw and without."""
     for number in range(seeds):
         for table in tables.values():
-            yield Plate(table, "sound", FIRST_SEED + number)
-            yield _flawed(table, number)
+            rate = study.rate_of("detection", f"{table.name}, {FIRST_SEED + number}", RATE_HZ, rates)
+            yield Plate(table, "sound", FIRST_SEED + number, rate_hz=rate)
+            yield replace(_flawed(table, number), rate_hz=rate)
 
 
 def _flawed(table: Table, number: int) -> Plate:
@@ -124,17 +125,11 @@ def path_of(plate: Plate, work: Path) -> Path:
     return work / (plate.name.replace("|", "; ").replace("/", "-") + ".json.gz")
 
 
-_plates: list[Plate] = []  # what the children of a fork read
-
-
 def make(plates: Iterable[Plate], work: Path, until: float, cores: int) -> None:
     """Scans that are missing, in their order, until the time (time.time) is over. ValueError where the folder holds scans of other tables."""
     plates = list(plates)
     _same_tables(plates, work)
-    _plates[:] = [p for p in plates if not path_of(p, work).exists()]
-    with multiprocessing.get_context("fork").Pool(cores) as pool:
-        for _ in pool.imap_unordered(partial(_made, work, until), range(len(_plates))):
-            pass
+    study.make(plates, _made, partial(path_of, work=work), until, cores)
 
 
 def _same_tables(plates: Sequence[Plate], work: Path) -> None:
@@ -148,19 +143,9 @@ def _same_tables(plates: Sequence[Plate], work: Path) -> None:
     path.write_text(json.dumps(known | mine, indent=1) + "\n", encoding="utf-8")
 
 
-def _made(work: Path, until: float, number: int) -> None:
-    if time.time() > until:
-        return
-    plate = _plates[number]
-    path = path_of(plate, work)
+def _made(plate: Plate) -> dict[str, Any]:
     taps, around = taps_of(plate)
-    row = {
-        "rattles": around.rattle_place >= 0,
-        "scan": plain(scan_of_taps(taps, SETTINGS)),
-    }
-    half = path.with_suffix(".half")
-    half.write_bytes(gzip.compress(json.dumps(row).encode(), 4))
-    half.replace(path)
+    return {"rattles": around.rattle_place >= 0, "scan": plain(scan_of_taps(taps, SETTINGS))}
 
 
 def read(plates: Sequence[Plate], work: Path) -> dict[str, Row]:
@@ -168,9 +153,8 @@ def read(plates: Sequence[Plate], work: Path) -> dict[str, Row]:
     found = {}
     layouts = {id(p.table): layout_of(p.table) for p in plates}
     for plate in plates:
-        path = path_of(plate, work)
-        if path.exists():
-            row = json.loads(gzip.decompress(path.read_bytes()))
+        row = study.read(path_of(plate, work))
+        if row is not None:
             scan = replace(record_of(Scan, row["scan"]), map=layouts[id(plate.table)], parts_held=plate.held)
             found[plate.name] = Row(kind_of(plate), plate.table.name, scan, row["rattles"])
     return found

@@ -8,26 +8,22 @@ head(part)                           what figures were made with
 
 from __future__ import annotations
 
-import os
-import platform
-import time
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-import tapscan
+from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_counts import Judged, kinds_of, said
 from bench.detection_scans import USUAL_PLACES
-from bench.detection_store import SETTINGS, layout_of
+from bench.detection_store import FIRST_SEED, SEEDS, SETTINGS, layout_of
 from bench.plates.drawn import draw_screened, likeness_to_end
 from bench.plates.patterns import build
 from bench.pod import interval
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.report.error_rates import Table as RateTable
-from tapscan.report.error_rates import shipped_limits
 from tapscan.screening.origins import with_origins
 
 PLACES, DRAWN_SEED = 14, 2  # of the tables
@@ -102,8 +98,8 @@ def by_pattern(rows: Sequence[Judged]) -> list[str]:
 def head(part: RateTable) -> list[str]:
     """What the figures were made with."""
     return [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
-        f"limits {shipped_limits(part)}; all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
+        study.head(f"{FIRST_SEED} to {FIRST_SEED + SEEDS - 1}", part),
+        f"all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
     ]
 
 

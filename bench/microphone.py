@@ -2,7 +2,7 @@
 
     python -m bench.microphone WORK [--minutes M] [--scans N] [--cores K]      prints the table; writes bench/results/microphone.txt when all scans are there
 
-Each scan is drawn anew: casting, pads, warmth, hands, place in the room. It is made into sound up to 11 kHz, where modes of the tables end and invented ones go on (tapscan/demo/high_modes.py),
+Each scan is drawn anew: casting, pads, warmth, hands, place in the room. It is made into sound up to 11 kHz, where modes of the tables end and invented ones go on (bench/simulate/high_modes.py),
 and taken apart as `tapscan check` does. WORK/rows.jsonl holds a line a scan; a second run goes on from there. The limits of tapscan/signal/plate/room_limit.py were set on three patterns
 (SETTING, seeds below 100) and are counted here on the two others, seeds from 5000. Processor time is that of this machine; only its ratio means anything. Simulated; no iron was tapped.
 """
@@ -28,9 +28,9 @@ from threadpoolctl import threadpool_limits
 from bench.compare_scans import draw_state
 from bench.detection_store import layout_of
 from bench.pod import interval
-from tapscan.demo.high_modes import extend_modes
+from bench.simulate.high_modes import extend_modes
+from bench.simulate.room import Room, impulse_response, in_room
 from tapscan.demo.plates import PlateModes, draw_iron, load_table, plate_modes
-from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import Tap, add_noise, scale_to, scan, snr_noise_rms
 from tapscan.records import Scan, Segment, Strike
 from tapscan.screening.rules import run_rules

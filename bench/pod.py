@@ -4,8 +4,7 @@
     Pod.size_at(p)          a50 at .5, a90 at .9
     Pod.a90_95()            size at which the lower 95 % bound of detection is .9 (Wald, on the logit); None where it never is
     Pod.band(sizes)         lower and upper bound, the same way
-    clopper_pearson(k, n)   95 % interval of a rate
-    interval(k, n)          the same as words
+    interval(k, n)          95 % interval of a rate as words
 
 Which bound: one-sided 95 % Wald on the logit; the handbook's likelihood ratio gives other figures (for the worked example 5.06 instead of 5.43).
 No model where sizes do not separate: `fit` says so.
@@ -18,7 +17,9 @@ from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import brentq
-from scipy.stats import beta, norm
+from scipy.stats import norm
+
+from bench.study import clopper_pearson
 
 STEPS = 100
 ONE_SIDED_95 = float(norm.ppf(0.95))
@@ -76,12 +77,6 @@ def fit(sizes: Sequence[float], hits: Sequence[bool]) -> Pod | None:
     p = 1 / (1 + np.exp(-x @ b))
     likelihood = float(np.sum(y * np.log(p + 1e-300) + (1 - y) * np.log(1 - p + 1e-300)))
     return Pod(b, np.linalg.inv(information), likelihood) if b[1] > 0 else None
-
-
-def clopper_pearson(k: int, n: int) -> tuple[float, float]:
-    """95 % interval (Clopper and Pearson 1934)."""
-    low = float(beta.ppf(0.025, k, n - k + 1)) if k else 0.0
-    return low, float(beta.ppf(0.975, k + 1, n - k)) if k < n else 1.0
 
 
 def interval(hits: int, count: int) -> str:

@@ -10,7 +10,7 @@ import json
 import time
 from typing import Any
 
-from bench.pod import clopper_pearson
+from bench.study import clopper_pearson
 from tapscan.report.error_rates import FILE, Table, constants_of, shipped_limits
 
 

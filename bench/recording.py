@@ -25,7 +25,7 @@ import numpy as np
 import soundfile
 
 import tapscan
-from tapscan.demo.nuisance import babble, footsteps
+from bench.simulate.nuisance import babble, footsteps
 from tapscan.recording.trigger import Trigger
 from tapscan.settings import Settings
 from tapscan.workflow.judging import judge

@@ -1,6 +1,6 @@
 """Detection against size in a single scan: a chilled end by its share of the plate, a breathing crack by its depth.
 
-    python -m bench.single_curves WORK --tables FOLDER --ends FOLDER [--minutes N] [--cores N]
+    python -m bench.single_curves WORK --tables FOLDER --ends FOLDER [--minutes N] [--cores N] [--rates old]
 
 ``--ends`` : tables of ``python -m bench.plates cache FOLDER --places 14 --sizes ends --stations 36 --seed 2`` (the three patterns that are not the setting ones). Chilled ends rest on mode
 lists with modelled errors, at the first twenty places and at all 36; bench/detection.py has the same rule through the sound at one size. WORK and ``--tables`` are those of
@@ -12,7 +12,6 @@ from __future__ import annotations
 
 import argparse
 import os
-import platform
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -25,13 +24,13 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from threadpoolctl import threadpool_limits
 
-import tapscan
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_counts import said
 from bench.detection_scans import USUAL_PLACES, Plate
 from bench.detection_store import SEEDS, SETTINGS, first_visits, layout_of, make, read, tables_of
 from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
+from bench.study import add_rates, head
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.screening.origins import with_origins
 
@@ -68,9 +67,9 @@ def chill_trials(table: Table, scatter: float) -> list[Trial]:
     return out
 
 
-def breathing_plates(tables: Mapping[str, Table]) -> list[Plate]:
+def breathing_plates(tables: Mapping[str, Table], rates: str) -> list[Plate]:
     """Those of bench/detection.py, at each depth."""
-    half = [p for p in first_visits(tables, SEEDS) if p.breathing]
+    half = [p for p in first_visits(tables, SEEDS, rates) if p.breathing]
     return [replace(p, label=p.label.replace("50 %", f"{depth} %")) for p in half for depth in DEPTHS]
 
 
@@ -88,7 +87,7 @@ def breathing_trials(plates: Sequence[Plate], work: Path) -> list[Trial]:
 def report(curves: Sequence[Curve]) -> str:
     """All as text."""
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        head(),
         "SIMULATED. Single scans; castings that set no limit; 95 % intervals. Chilled ends: mode lists with modelled errors, losses scattered from mode to mode, contact pickup, 50 dB, nothing that rattles.",
         "Breathing cracks: through the sound, with all sensors and nuisances of bench/detection.py, gap within a micrometre either way.",
     ]
@@ -128,9 +127,10 @@ def main() -> None:
     parser.add_argument("--ends", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=20.0)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
+    add_rates(parser)
     given = parser.parse_args()
     (_, dense), (few, ends) = tables_of(given.tables), tables_of(given.ends)
-    plates = breathing_plates(dense)
+    plates = breathing_plates(dense, given.rates)
     make(plates, given.work, time.time() + 60 * given.minutes, given.cores)
     with threadpool_limits(1):
         trials = [

@@ -1,6 +1,6 @@
 """Detection against the size of the crack, with three earlier scans by contact pickup: a50, a90, a90/95 and the plot.
 
-    python -m bench.size_curves --curve FOLDER [--sound WORK --tables FOLDER]
+    python -m bench.size_curves --curve FOLDER [--sound WORK --tables FOLDER [--rates old]]
 
 ``--curve`` : tables of ``python -m bench.plates cache FOLDER --places 10 --sizes curve`` (the three patterns that are not the setting ones).
 ``--sound`` : a folder of bench/compare.py with the tables it was made from; its scans through the sound are laid over the model's as a check.
@@ -16,8 +16,6 @@ from __future__ import annotations
 import argparse
 import multiprocessing
 import os
-import platform
-import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -29,13 +27,13 @@ from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
 from threadpoolctl import threadpool_limits
 
-import tapscan
 from bench.compare import BASES, SETTINGS, Job, compare, sound_jobs
 from bench.compare_scans import PICKUP, model_scan
 from bench.compare_store import Casting, Store, scan_of
 from bench.detection_store import SETTING
 from bench.doc_pages import between
-from bench.pod import Pod, clopper_pearson, fit
+from bench.pod import Pod, fit
+from bench.study import add_rates, clopper_pearson, head
 from bench.table_folder import read_tables
 from tapscan.demo.plates import Table
 from tapscan.records import FloatArray
@@ -121,13 +119,13 @@ def _trials_of(table: Table) -> list[Trial]:
     return out
 
 
-def sound_trials(drawn: dict[str, Table], work: Path) -> list[Trial]:
+def sound_trials(drawn: dict[str, Table], work: Path, rates: str) -> list[Trial]:
     """The same through the sound, as far as bench/compare.py has made scans."""
     store, out = Store(work / "sound.jsonl"), []
     known = {(name, label): rest for name, table in drawn.items() for label, *rest in cases_of(table)}
-    for job in sound_jobs(drawn):
+    for job in sound_jobs(drawn, rates):
         table, label = job.casting.table, job.role.removeprefix("flaw: ")
-        if job.setting is PICKUP and table.name not in SETTING and (table.name, label) in known:
+        if job.setting.name == PICKUP.name and table.name not in SETTING and (table.name, label) in known:
             found = compare(job, store, len(BASES))
             if found is not None:
                 kind, size, place = known[table.name, label]
@@ -281,7 +279,7 @@ def _legend(axis) -> None:  # type: ignore[no-untyped-def]
 def report(curves: Sequence[Curve], sound: Sequence[Trial]) -> str:
     """All as text."""
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        head(),
         "SIMULATED. Three earlier scans, contact pickup, 50 dB; modes with modelled errors; castings that set no limit; 95 % intervals",
         f"patterns: {', '.join(sorted({t.place.split(', ')[0] for c in curves for t in c.trials}))}",
     ]
@@ -303,12 +301,13 @@ def main() -> None:
     parser.add_argument("--curve", type=Path, required=True)
     parser.add_argument("--sound", type=Path)
     parser.add_argument("--tables", type=Path)
+    add_rates(parser)
     given = parser.parse_args()
     tables = {name: t for name, t in read_tables(given.curve).items() if name not in SETTING}
     drawn = read_tables(given.tables)
     with threadpool_limits(1):
         trials = model_trials(tables)
-        sound = sound_trials(drawn, given.sound) if given.sound else []
+        sound = sound_trials(drawn, given.sound, given.rates) if given.sound else []
     rng = np.random.default_rng(1)
     curves = [curve_of(kind, trials, rng) for kind in WORDS]
     text = report(curves, sound)

@@ -3,9 +3,9 @@
     write(kind, folder)    the recording of one of KINDS, in 24 bits; its path
     KINDS                  what is timed
 
-Each strike is followed for 3 s. Modes above the plate's table are invented up to 10 kHz (tapscan/demo/high_modes.py) where
-the sampling rate is 48 kHz, so that a hard tap sounds as far up as on iron. The room is tapscan/demo/room.py's box, T60 0.6 s,
-with the microphone 0.5 m away; the rattle is a loose screw at one support (tapscan/demo/nuisance.py). Simulated throughout.
+Each strike is followed for 3 s. Modes above the plate's table are invented up to 10 kHz (bench/simulate/high_modes.py) where
+the sampling rate is 48 kHz, so that a hard tap sounds as far up as on iron. The room is bench/simulate/room.py's box, T60 0.6 s,
+with the microphone 0.5 m away; the rattle is a loose screw at one support (bench/simulate/nuisance.py). Simulated throughout.
 """
 
 from __future__ import annotations
@@ -17,10 +17,10 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-from tapscan.demo.high_modes import extend_modes
-from tapscan.demo.nuisance import rattle
+from bench.simulate.high_modes import extend_modes
+from bench.simulate.nuisance import rattle
+from bench.simulate.room import Room, impulse_response, in_room
 from tapscan.demo.plates import PlateModes, draw_iron, load_table, plate_modes
-from tapscan.demo.room import Room, impulse_response, in_room
 from tapscan.demo.taps import Tap, add_noise, one_recording, scale_to, scan, sensor_names, snr_noise_rms
 
 PATTERN = "parlour-grand"

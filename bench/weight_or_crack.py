@@ -1,6 +1,6 @@
 """The numbers by which a weight left on the plate is told from a crack: fitted here, used in tapscan/screening/compare/added_mass.py.
 
-    python -m bench.weight_or_crack WORK --tables FOLDER     prints them, and writes bench/results/weight_or_crack.txt
+    python -m bench.weight_or_crack WORK --tables FOLDER [--rates old]     prints them, and writes bench/results/weight_or_crack.txt
 
 WORK and FOLDER are those of bench/compare.py, whose finished scans are read; none is made. The logistic model is fitted on weights of 0.5 kg and on the
 cracks of that bench's list, both through the sound and with modelled errors, of the two SETTING patterns alone; the limit (settings.compare.mass_limit) lets PASSES of their cracks pass. How often it
@@ -23,6 +23,7 @@ import tapscan
 from bench.compare import KINDS, SETTING, SETTINGS, Job, family_of, interval, measured_of, model_jobs, sound_jobs
 from bench.compare_scans import PICKUP
 from bench.compare_store import Store
+from bench.study import add_rates
 from bench.table_folder import read_tables
 from tapscan.screening.compare import added_mass
 from tapscan.screening.compare.added_mass import Witnesses, witnesses
@@ -106,9 +107,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(prog="python -m bench.weight_or_crack", description=__doc__)
     parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path, required=True)
+    add_rates(parser)
     given = parser.parse_args(arguments)
     drawn = read_tables(given.tables)
-    told = cases(sound_jobs(drawn), Store(given.work / "sound.jsonl"), True)
+    told = cases(sound_jobs(drawn, given.rates), Store(given.work / "sound.jsonl"), True)
     told += cases(model_jobs(drawn), Store(given.work / "model.jsonl"), False)
     model = fitted(told)
     ships = Model(added_mass.CENTRES, added_mass.WEIGHTS, added_mass.CONSTANT, SETTINGS.compare.mass_limit)

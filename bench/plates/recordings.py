@@ -14,8 +14,8 @@ import numpy as np
 import soundfile
 
 from bench.plates.tables import VERSION
-from tapscan.demo import nuisance
-from tapscan.demo.breathing import Breathing, Strike, breathing_taps
+from bench.simulate import nuisance
+from bench.simulate.breathing import Breathing, Strike, breathing_taps
 from tapscan.demo.plates import PADS, PlateModes, State, draw_iron, load_table, plate_modes
 from tapscan.demo.taps import Tap, add_noise, draw_force, scale_to, scan, snr_noise_rms
 

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from bench import accuracy_plates as simulated
-from tapscan.demo.room import in_room
+from bench.simulate.room import in_room
 from tapscan.demo.taps import add_noise, scale_to, scan, snr_noise_rms
 from tapscan.settings import Settings
 from tapscan.settings.groups import Fit

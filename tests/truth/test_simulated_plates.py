@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from bench.plates.shifts import STUDY, largest_shifts
-from tapscan.demo.breathing import Breathing, closed_modes, restoring_ratio
+from bench.simulate.breathing import Breathing, closed_modes, restoring_ratio
 from tapscan.demo.plates import (
     SLINGS,
     Iron,

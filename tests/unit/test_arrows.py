@@ -36,7 +36,7 @@ EDGES = {
     "alembic": ("register/",),
     "platformdirs": ("workflow/where.py",),
     "soundfile": ("recording/files.py",),
-    "av": ("recording/files.py", "demo/nuisance.py"),
+    "av": ("recording/files.py",),
     "sounddevice": ("recording/microphone.py",),
     "matplotlib": ("report/figures/",),
     "jinja2": ("report/",),

@@ -6,7 +6,8 @@ Newcombe, Stat. Med. 17 (1998) 857-872, table I (Clopper-Pearson rows, from memo
 import numpy as np
 import pytest
 
-from bench.pod import clopper_pearson, fit
+from bench.pod import fit
+from bench.study import clopper_pearson
 
 SIZES = (0.5, 1, 1.5, 2, 3, 4, 6, 8)
 HITS = (0, 1, 3, 5, 8, 9, 10, 10)

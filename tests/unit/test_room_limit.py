@@ -173,3 +173,10 @@ def test_the_limit_is_said():
     said = limitations(replace(scan(ringing(3, 300, 900, 0.004)), room_limit=limit), S)
     assert any("2.5 kHz" in sentence for sentence in said)
     assert not any("hides the plate" in sentence for sentence in limitations(scan([]), S))
+
+
+def test_bands_that_hardly_stand_out_of_the_noise_tell_nothing():
+    """Nothing but noise, before the strike and after: in some bands the first frames lie a hair over it."""
+    rng = np.random.default_rng(1)
+    for _ in range(30):
+        assert late_slopes([rng.standard_normal(48_000)], [rng.standard_normal(4_800)], 48_000) == []

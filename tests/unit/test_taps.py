@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapscan.demo import nuisance, room
-from tapscan.demo.breathing import Breathing, Strike, breathing_taps, closed_modes
-from tapscan.demo.high_modes import extend_modes
+from bench.simulate import nuisance, room
+from bench.simulate.breathing import Breathing, Strike, breathing_taps, closed_modes
+from bench.simulate.high_modes import extend_modes
 from tapscan.demo.plates import Iron, PlateModes, State, Support, draw_iron, load_table, plate_modes
 from tapscan.demo.taps import (
     HARD,

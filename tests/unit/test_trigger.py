@@ -1,6 +1,6 @@
 """Strikes cut out of running sound: each once, whole, whatever the blocks; and judged as strikes in files are.
 
-Sounds are closed forms (tests/sounds.py); the talk is tapscan.demo's, simulated.
+Sounds are closed forms (tests/sounds.py); the talk is bench.simulate's, simulated.
 """
 
 import io
@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import settings as effort
 from hypothesis import strategies as st
 
-from tapscan.demo.nuisance import babble, footsteps
+from bench.simulate.nuisance import babble, footsteps
 from tapscan.faults import FAULTS
 from tapscan.recording.trigger import Clip, Trigger
 from tapscan.settings import Settings

@@ -265,11 +265,8 @@ def false_discoveries(chance: FloatArray, share: float) -> Flags:
 
     chance : (n,) probability of each result by chance, 0..1.
     """
-    n = len(chance)
-    if not n:
+    from scipy.stats import false_discovery_control
+
+    if not len(chance):
         return np.zeros(0, dtype=bool)
-    order = np.sort(chance)
-    passing = order <= share * np.arange(1, n + 1) / n
-    if not passing.any():
-        return np.zeros(n, dtype=bool)
-    return np.asarray(chance <= order[np.nonzero(passing)[0][-1]])
+    return np.asarray(false_discovery_control(chance) <= share)

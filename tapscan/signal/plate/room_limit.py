@@ -96,8 +96,8 @@ def _late(power: FloatArray, noise: float) -> tuple[float, float] | None:
     if blow <= noise or fallen < HEARD_DB:
         return None
     late = -fallen + max(LATE_DB, LATE_SHARE * fallen)
-    first = int(np.nonzero(level > late)[0][-1])
-    if end - first < LEAST_FRAMES:
+    above = np.nonzero(level > late)[0]  # none where the blow hardly stands out of the noise
+    if not len(above) or end - (first := int(above[-1])) < LEAST_FRAMES:
         return None
     line = np.polynomial.Polynomial.fit(np.arange(first, end) * HOP_S, level[first:end], 1).convert()
     start, slope = (float(c) for c in line.coef)
