@@ -236,6 +236,10 @@ class Scan:
     places: tuple[tuple[str, str], ...] = ()  # station and where it is, in the layout's words
     map: Layout | None = None  # the layout with its positions, for the map and for what may be struck
     parts_held: bool = False  # hook, screws and pads were held still during the taps
+    part_of: int | None = (
+        None  # places that the layout has, where only a part of them was tapped on purpose or for want of time
+    )
+    taps_amiss: tuple[str, ...] = ()  # what is missing or double against the layout
     force_shifts: tuple[ForceShift, ...] = ()  # empty: see force_shifts_reason
     force_shifts_reason: str | None = "not measured"  # why there is none
     force_step_db: float | None = None  # how much louder the hard taps were, middle of the stations

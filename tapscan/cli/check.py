@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-from tapscan.cli.options import HELD, SHOP
+from tapscan.cli.options import HELD, PARTIAL, SHOP
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
 from tapscan.places import STATES
@@ -41,6 +41,7 @@ def check(
     ] = None,
     shop: SHOP = None,
     held: HELD = False,
+    partial: PARTIAL = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
@@ -57,7 +58,9 @@ def check(
     from tapscan.workflow.report import read_shop
 
     head = read_shop(shop) if shop and report else None
-    request = request_of(state, layout, per_station, order, settings, pictures=report is not None, held=held)
+    request = request_of(
+        state, layout, per_station, order, settings, pictures=report is not None, held=held, partial=partial
+    )
     with progress_line() as progress:
         result = screen(files, request, progress)
     for line in result.unreadable:
@@ -82,6 +85,7 @@ def request_of(
     *,
     pictures: bool,
     held: bool = False,
+    partial: bool = False,
 ) -> "Request":
     """What the options say, as the workflow takes it; raises BadRequest where they contradict each other."""
     from tapscan.workflow.check import Request
@@ -99,4 +103,5 @@ def request_of(
         order=forces,
         pictures=pictures,
         parts_held=held,
+        partial=partial,
     )

@@ -67,6 +67,9 @@ FITTING = Annotated[
     typer.Option(help="A fitting left on the plate; once for each."),
 ]
 HELD = Annotated[bool, typer.Option("--held", help="Hook, screws, pads and pickup were held still during the taps.")]
+PARTIAL = Annotated[
+    bool, typer.Option("--partial", help="Part of the layout's places only: screen what was tapped, and say so.")
+]
 BARE = Annotated[bool, typer.Option("--bare", help="Looked, and no fitting was left on.")]
 OPERATOR = Annotated[TEXT, typer.Option(help="Who tapped.")]
 NOTES = Annotated[TEXT, typer.Option(help="Anything worth knowing later.")]

@@ -46,6 +46,7 @@ def import_scan(
     fitting: o.FITTING = None,
     bare: o.BARE = False,
     held: o.HELD = False,
+    partial: o.PARTIAL = False,
     operator: o.OPERATOR = None,
     notes: o.NOTES = None,
     seen: o.SEEN = None,
@@ -70,7 +71,8 @@ def import_scan(
     if not (yes or dry_run or sys.stdin.isatty()):
         raise BadRequest("nobody is here to be asked: give --yes to store, or --dry-run to look only")
     request = replace(
-        request_of(None, layout, per_station, order, settings, pictures=True, held=held),
+        request_of(None, layout, per_station, order, settings, pictures=True, held=held, partial=partial),
+        as_split=dry_run,
         assign=tuple(read_assign(text) for text in assign or ()),
         skip=tuple(read_skip(skip)) if skip else (),
     )

@@ -67,6 +67,23 @@ def dispose(
     opened: Sequence[OpenFinding] = (),
 ) -> Outcome:
     """`silent`: for each recording without a usable strike, what is wrong and what would mend it; `opened`: findings of earlier scans."""
+    found = _disposed(scan, indications, silent, settings, opened)
+    return (
+        replace(found, summary=" ".join([found.summary, *map(_amiss, scan.taps_amiss)])) if scan.taps_amiss else found
+    )
+
+
+def _amiss(sentence: str) -> str:
+    return f"The taps are not all as they should be: {sentence}."
+
+
+def _disposed(
+    scan: Scan,
+    indications: Sequence[Indication],
+    silent: Sequence[str],
+    settings: Settings,
+    opened: Sequence[OpenFinding],
+) -> Outcome:
     every = [i for i in indications if i.interpretation == "relevant"]
     relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
     opened = beside(opened, every)
@@ -83,12 +100,19 @@ def dispose(
         return Outcome("inconclusive", headline, why.reason + known, steps)
     if why:
         return Outcome("inconclusive", why.headline, why.reason, _mends(why))
+    if scan.part_of and not earlier:
+        reason = f"{PART} {_silent(scan)} Nothing is known of the other places."
+        return Outcome("inconclusive", _part_heading(scan), reason, give.repeat(AS_THE_SHEET))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=True)
         steps += give.after_nothing(scan.state, keep_only=True) if give.may_tap(scan.state) else ()
         return Outcome("no relevant indication", headline, said, steps)
     return Outcome("no relevant indication", NOTHING, f"{_silent(scan)} {NOT_FREE}", give.after_nothing(scan.state))
+
+
+def _part_heading(scan: Scan) -> str:
+    return f"Part of the plate only: {len(_heard(scan))} of {_counted(scan.part_of or 0, 'place')}"
 
 
 def _mends(why: Why) -> tuple[Step, ...]:
@@ -192,6 +216,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 
 
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
+PART = "The take is part of what the layout asks for."
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 NOT_FREE = "That does not show that the plate is free of flaws."
 IN_THE_PIANO = (

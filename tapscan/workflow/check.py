@@ -9,9 +9,10 @@ from dataclasses import dataclass, field, replace
 
 from threadpoolctl import threadpool_limits
 
-from tapscan.errors import UnreadableRecording
-from tapscan.layouts import Layout
+from tapscan.errors import BadRequest, UnreadableRecording
+from tapscan.layouts import Layout, known_layouts, read_layout
 from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, split, station_of_file, wanted
+from tapscan.layouts.take import Take, groups_of, mismatch, places_of
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
 from tapscan.records import Force, Scan, Screening, Segment, State
 from tapscan.screening.disposition import silent_recordings
@@ -26,6 +27,7 @@ from tapscan.workflow.listen import Heard, cut, listen
 
 Progress = Callable[[str, int, int], None]
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
+AMISS = ("expected ", "no tap at ", "not in the layout", "heard ")  # sentences on taps that belong on the first screen
 
 
 @dataclass(frozen=True)
@@ -42,6 +44,8 @@ class Request:
     parts_held: bool = False  # hook, screws and pads were held during the taps
     skip: tuple[int, ...] = ()  # numbers of taps a person left out
     called: Mapping[str, str] = field(default_factory=dict)  # names of recordings whose path does not tell
+    partial: bool = False  # a person says that the take is part of what the layout asks for
+    as_split: bool = False  # a person sees, or has agreed to, where the taps went: no stop where the take is not what the layout asks for
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
 
 
@@ -75,7 +79,8 @@ def check(
         if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         results = _analyse(heard, plan, request, unreadable, progress)
-        scan = _scan(heard, results, request)
+        amiss = tuple(n for n in notes if n.startswith(AMISS))
+        scan = _scan(heard, results, request, amiss)
     screening = _conclude(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
@@ -125,7 +130,8 @@ def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], l
     notes = [f"left out by hand: {', '.join(f'T{n}' for n in request.skip)}"] if request.skip else []
     if len(heard) == 1 and (request.layout or per):
         onsets = [heard[f].spans[k].onset_s for f, k in spots]
-        stations, how = split(onsets, expected(request.layout, request.state, onsets, per), per)
+        notes += _understood(onsets, request, per)
+        stations, how = _split(onsets, request, per)
         notes.append(f"{len(stations)} taps, {how}")
     else:
         stations = [station_of_file(file) for file in files]
@@ -143,6 +149,26 @@ def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], l
         for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)
     ]
     return plan, notes
+
+
+def _understood(onsets: Sequence[float], request: Request, per: int | None) -> list[str]:
+    """What does not fit the layout; raises BadRequest with it unless a person has said how it is to be read."""
+    if request.layout is None or request.assign:
+        return []
+    take = Take(len(onsets), groups_of(onsets), per)
+    wrong = mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
+    if wrong and not (request.partial or request.as_split):
+        raise BadRequest(wrong)
+    return [wrong] if wrong else []
+
+
+def _split(onsets: Sequence[float], request: Request, per: int | None) -> tuple[list[str], str]:
+    """Of an aborted take the first places of the layout."""
+    names = expected(request.layout, request.state, onsets, per)
+    groups = groups_of(onsets)
+    if request.partial and names and groups and len(groups) < len(names):
+        names = names[: len(groups)]
+    return split(onsets, names, per)
 
 
 def _shown(heard: Sequence[Heard], plan: Sequence[_Planned]) -> list[AssignedTap]:
@@ -184,7 +210,14 @@ def _segments(
                 unreadable.append(str(problem))
 
 
-def _scan(heard: Sequence[Heard], results: Sequence[StationResult], request: Request) -> Scan:
+def _part_of(results: Sequence[StationResult], request: Request) -> int | None:
+    """Places that the layout has, where a person said that these are part of them."""
+    return places_of(request.layout, request.state) if request.partial and request.layout and results else None
+
+
+def _scan(
+    heard: Sequence[Heard], results: Sequence[StationResult], request: Request, amiss: tuple[str, ...] = ()
+) -> Scan:
     """Everything the rules may read."""
     settings = request.settings
     strikes = sorted((s for r in results for s in r.strikes), key=lambda s: int(s.id[1:]))
@@ -198,6 +231,8 @@ def _scan(heard: Sequence[Heard], results: Sequence[StationResult], request: Req
         layout=request.layout.name if request.layout else None,
         places=tuple((s.name, s.where) for s in request.layout.stations) if request.layout else (),
         map=request.layout,
+        part_of=_part_of(results, request),
+        taps_amiss=amiss,
     )
     return replace(scan, modes=with_notes(scan.modes))
 

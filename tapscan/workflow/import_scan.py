@@ -31,7 +31,7 @@ from tapscan.workflow.history import for_comparison
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 
-READING = ("per_station", "order", "assign", "skip", "told")
+READING = ("per_station", "order", "assign", "skip", "told", "partial")
 
 
 @dataclass(frozen=True)
@@ -146,6 +146,7 @@ def rescreen(
         pictures=True,
         parts_held=before.scan.parts_held,
         called=paths,
+        as_split=not changes,
         **_read_before(entry.reading),
     )
     result = check(list(paths), replace(request, **changes), progress)

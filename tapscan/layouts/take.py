@@ -1,0 +1,112 @@
+"""Whether one long take is what the layout asks for, told from the pauses before anything is judged.
+
+groups_of(onsets)                         how many taps lie in each group between two long pauses; None without clear pauses
+mismatch(take, groups, layout, ...)       a line on what was heard and what would fit, or None
+Fits                                      a known layout that has so many places
+
+Pauses between places are told from those between taps by parting their logarithms in two where the variance between the parts is
+largest (Otsu, IEEE Trans. SMC 9 (1979) 62, from memory); the shortest of the long ones must stand clear of the longest of the others.
+"""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from tapscan.layouts.assignment import PAUSE_RATIO
+from tapscan.places import Layout, State
+
+LEAST_TAPS = 4  # fewer show no two kinds of pause
+
+
+@dataclass(frozen=True)
+class Take:
+    """What was expected of one long recording, and what is in it."""
+
+    taps: int
+    groups: tuple[int, ...] | None  # taps in each; None: no clear pauses
+    per_station: int | None
+
+
+@dataclass(frozen=True)
+class Fits:
+    """A layout, and how many of its places may be struck in the state at hand."""
+
+    name: str
+    places: int
+
+
+def groups_of(onsets: Sequence[float]) -> tuple[int, ...] | None:
+    """`onsets` in s, ascending."""
+    if len(onsets) < LEAST_TAPS:
+        return None
+    gaps = np.array([b - a for a, b in pairwise(onsets)])
+    cut = _parted(np.sort(np.log(np.maximum(gaps, 1e-3))))
+    if cut is None:
+        return None
+    numbers = np.concatenate([[0], np.cumsum(np.log(np.maximum(gaps, 1e-3)) > cut)])
+    return tuple(Counter(numbers.tolist()).values())
+
+
+def _parted(values: np.ndarray) -> float | None:
+    """A value between the two kinds; None where they do not stand clear of each other."""
+    n = len(values)
+    sums, total = np.cumsum(values), values.sum()
+    k = np.arange(1, n)
+    between = k * (n - k) * (sums[:-1] / k - (total - sums[:-1]) / (n - k)) ** 2
+    best = int(np.argmax(between))
+    low, high = values[best], values[best + 1]
+    return float((low + high) / 2) if high - low >= np.log(PAUSE_RATIO) else None
+
+
+def mismatch(take: Take, layout: Layout, state: State | None, known: Callable[[], Iterable[Layout]]) -> str | None:
+    """What was heard, which layouts and options fit; None where the take is as the layout asks.
+
+    known : gives the layouts to look among, asked only where something does not fit.
+    """
+    here, every = places_of(layout, state), len(layout.stations)
+    if take.groups is None:
+        return _by_count(take, layout.name, {here, every})
+    if len(take.groups) in {here, every} or (take.per_station == 1 and take.taps in {here, every}):
+        return None
+    heard = f"heard {len(take.groups)} groups of {_sizes(take.groups)}; {layout.name} has {_places(here)}"
+    others = [f for f in fitting(known(), state, len(take.groups)) if f.name != layout.name]
+    ways = [f"--layout {' or '.join(f.name for f in others)} has {_places(len(take.groups))}"] if others else []
+    if len(take.groups) < here:
+        ways.append("--partial screens what was tapped of an aborted take")
+    ways.append("--assign and --skip put single taps right")
+    return f"{heard}. {'; '.join(ways)}"
+
+
+def places_of(layout: Layout, state: State | None) -> int:
+    """Places that may be struck in `state`; all where it allows none."""
+    return len(layout.allowed(state)) or len(layout.stations)
+
+
+def fitting(known: Iterable[Layout], state: State | None, groups: int) -> list[Fits]:
+    """Those with just so many places."""
+    return [Fits(one.name, groups) for one in known if groups in {places_of(one, state), len(one.stations)}]
+
+
+def _by_count(take: Take, name: str, places: set[int]) -> str | None:
+    """Without clear pauses a tap more or less shifts all places after it."""
+    if not take.per_station or take.taps in {n * take.per_station for n in places}:
+        return None
+    wanted = " or ".join(str(n * take.per_station) for n in sorted(places))
+    return (
+        f"heard {take.taps} taps without clear pauses between the places; {name} with {take.per_station} a place has {wanted}. "
+        "Without pauses one tap more or less shifts every place after it: record it again with ten seconds between places, or put it right with --skip and --assign"
+    )
+
+
+def _sizes(groups: Sequence[int]) -> str:
+    """Such as: 3 (place 5 has 2)."""
+    usual = Counter(groups).most_common(1)[0][0]
+    odd = [f"place {i} has {n}" for i, n in enumerate(groups, 1) if n != usual]
+    return f"{usual} ({', '.join(odd[:4])}{' and more' if len(odd) > 4 else ''})" if odd else str(usual)
+
+
+def _places(n: int) -> str:
+    return f"{n} place" if n == 1 else f"{n} places"

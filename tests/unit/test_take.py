@@ -1,0 +1,122 @@
+"""Whether a take is what the layout asks for: wrong layouts and aborted takes are noticed, right takes are left alone. Pauses are drawn at random."""
+
+from collections.abc import Sequence
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tapscan.layouts import known_layouts, read_layout
+from tapscan.layouts.take import Take, fitting, groups_of, mismatch, places_of
+from tests.cli.commands import run
+from tests.cli.test_bad_input import RATE, crowd
+from tests.every import each
+from tests.sounds import wav_bytes, written
+
+LAYOUTS = [read_layout(name) for name in known_layouts()]
+
+
+def take(counts: Sequence[int], seed: int, between_s: float = 3.0, pause_s: float = 10.0) -> list[float]:
+    """Onsets: so many taps at each place, pauses evenly within 30 % of what the sheet asks for."""
+    rng = np.random.default_rng(seed)
+    times = [1.0]
+    for place, count in enumerate(counts):
+        for tap in range(count):
+            if place or tap:
+                times.append(times[-1] + (between_s if tap else pause_s) * rng.uniform(0.7, 1.3))
+    return times
+
+
+def told(counts: Sequence[int], seed: int, layout: str, per: int | None) -> str | None:
+    onsets = take(counts, seed)
+    return mismatch(Take(len(onsets), groups_of(onsets), per), read_layout(layout), "stripped", lambda: LAYOUTS)
+
+
+def test_right_takes_are_left_alone_and_wrong_layouts_are_noticed():
+    """Asked in vain at most 0.5 %, noticed at least 99 % (the project's own aim), over 8, 20, 24 and 36 places and 3 or 4 taps."""
+    asked, noticed, takes = 0, 0, 0
+    for seed in range(250):
+        for layout in LAYOUTS:
+            places, per = places_of(layout, "stripped"), 3 + seed % 2
+            if seed % len(LAYOUTS) != LAYOUTS.index(layout):
+                continue
+            asked += told([per] * places, seed, layout.name, per) is not None
+            wrong = next(one for one in LAYOUTS if places_of(one, "stripped") != places)
+            noticed += told([per] * places, seed, wrong.name, per) is not None
+            takes += 1
+    assert takes == 250
+    assert asked <= 0.005 * takes
+    assert noticed >= 0.99 * takes
+
+
+@each("odd", [{4: 2}, {4: 4}, {0: 2, 7: 4}])
+def test_a_tap_too_many_or_too_few_at_a_place_does_not_move_the_others(odd):
+    counts = [odd.get(i, 3) for i in range(8)]
+    assert groups_of(take(counts, 1)) == tuple(counts)
+    assert told(counts, 1, "grand-short", 3) is None
+
+
+def test_it_says_what_was_heard_and_what_fits():
+    said = told([3] * 8, 2, "grand-long", 3)
+    assert said is not None
+    assert "heard 8 groups of 3" in said
+    assert f"grand-long has {places_of(read_layout('grand-long'), 'stripped')} places" in said
+    assert "grand-short" in said and "--partial" in said
+    assert {f.name for f in fitting(LAYOUTS, "stripped", 8)} >= {"grand-short"}
+
+
+def test_the_odd_place_is_named():
+    counts = [3] * 10
+    counts[4] = 2
+    assert "place 5 has 2" in (told(counts, 3, "grand-long", 3) or "")
+
+
+def test_one_long_break_is_no_place_of_its_own():
+    onsets = take([3] * 8, 4)
+    late = [t + (120.0 if i >= 12 else 0.0) for i, t in enumerate(onsets)]
+    assert groups_of(late) == (3,) * 8
+
+
+def test_without_pauses_only_the_count_is_judged():
+    even = [float(i) for i in range(24)]
+    layout = read_layout("grand-short")
+    assert groups_of(even) is None
+    assert mismatch(Take(24, None, 3), layout, "stripped", lambda: LAYOUTS) is None
+    assert "23 taps without clear pauses" in (mismatch(Take(23, None, 3), layout, "stripped", lambda: LAYOUTS) or "")
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory) -> Path:
+    """Five places of three taps, in one file."""
+    onsets = [0.5 + 6.0 * place + 1.5 * tap for place in range(5) for tap in range(3)]
+    x = np.random.default_rng(5).normal(0, 1e-4, round(31 * RATE))
+    for onset in onsets:
+        first = round(onset * RATE)
+        x[first:] += crowd((len(x) - first) / RATE)[: len(x) - first]
+    return written(tmp_path_factory.mktemp("take") / "take.wav", wav_bytes(x, RATE))
+
+
+def test_check_stops_at_a_wrong_layout_with_one_line(recorded):
+    done = run("check", recorded, "--layout", "grand-short", "--per-station", 3, "--state", "stripped")
+    assert (done.status, done.out) == (1, "")
+    (line,) = done.err.strip().splitlines()
+    assert "heard 5 groups of 3; grand-short has 8 places" in line
+
+
+def test_import_stores_nothing_of_a_wrong_layout(recorded, tmp_path, monkeypatch):
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
+    assert run("plate", "add", "B12").status == 0
+    words = ("scan", "import", "B12", recorded, "--layout", "grand-short", "--per-station", 3, "--state", "stripped")
+    done = run(*words, "--yes")
+    assert done.status == 1 and "heard 5 groups" in done.err
+    assert "2026" not in run("scan", "list").out
+    done = run(*words, "--yes", "--partial")
+    assert done.status == 0, done.err
+    assert "Part of the plate only: 5 of 8 places" in done.out
+
+
+def test_a_part_that_shows_nothing_is_inconclusive_and_says_how_much_of_the_plate_it_is(recorded):
+    words = ("check", recorded, "--layout", "grand-short", "--per-station", 3, "--state", "stripped", "--partial")
+    done = run(*words, "--strict")
+    assert done.status == 4
+    assert "Part of the plate only: 5 of 8 places" in done.out
