@@ -51,7 +51,7 @@ def print_sheet(
         Optional[Path], typer.Argument(metavar="FILE.html", help="Where to write it; else NAME-sheet.html here.")  # noqa: UP045
     ] = None,
     state: STATE = None,
-    order: Annotated[str, typer.Option(help="Force of the taps at each station.")] = "soft,soft,hard,hard",
+    order: Annotated[str, typer.Option(help="Force of the taps at each station.")] = "soft,hard,hard",
 ) -> None:
     """Write the sheet to chalk the stations from: map, boxes to tick, checklist, cautions; prints to A4 and Letter."""
     from tapscan.workflow.layout import read_layout, read_order, write_sheet

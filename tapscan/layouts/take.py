@@ -3,6 +3,7 @@
 groups_of(onsets)                         how many taps lie in each group between two long pauses; None without clear pauses
 mismatch(take, groups, layout, ...)       a line on what was heard and what would fit, or None
 Fits                                      a known layout that has so many places
+ORDER, BETWEEN_TAPS_S, BETWEEN_PLACES_S   what sheet, docs and recorder ask for
 
 Pauses between places are told from those between taps by parting their logarithms in two where the variance between the parts is
 largest (Otsu, IEEE Trans. SMC 9 (1979) 62, from memory); the shortest of the long ones must stand clear of the longest of the others.
@@ -17,7 +18,10 @@ import numpy as np
 
 from tapscan.layouts.assignment import PAUSE_RATIO
 from tapscan.places import Layout, State
+from tapscan.records import Force
 
+ORDER: tuple[Force, ...] = ("soft", "hard", "hard")  # what sheet, docs and recorder ask for at each place
+BETWEEN_TAPS_S, BETWEEN_PLACES_S = 3, 10  # pauses that they ask for
 LEAST_TAPS = 4  # fewer show no two kinds of pause
 
 
@@ -97,7 +101,7 @@ def _by_count(take: Take, name: str, places: set[int]) -> str | None:
     wanted = " or ".join(str(n * take.per_station) for n in sorted(places))
     return (
         f"heard {take.taps} taps without clear pauses between the places; {name} with {take.per_station} a place has {wanted}. "
-        "Without pauses one tap more or less shifts every place after it: record it again with ten seconds between places, or put it right with --skip and --assign"
+        f"Without pauses one tap more or less shifts every place after it: record it again with {BETWEEN_PLACES_S} seconds between places, or put it right with --skip and --assign"
     )
 
 

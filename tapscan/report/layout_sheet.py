@@ -13,6 +13,7 @@ from typing import Any
 from markupsafe import Markup
 
 from tapscan import __version__
+from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S
 from tapscan.places import IN_PIANO, STATES, Layout, State, Station
 from tapscan.report import words
 from tapscan.report.files import write_text
@@ -54,6 +55,8 @@ def render_sheet(layout: Layout, state: State | None, order: Sequence[str], name
             "legend": _legend(layout, state),
             "rows": [_row(k, s, state, order) for k, s in enumerate(layout.stations, 1)],
             "order": order,
+            "between_taps_s": BETWEEN_TAPS_S,
+            "between_places_s": BETWEEN_PLACES_S,
             "taps": words.counted(len(order), "tap"),
             "allowed": len(allowed),
             "left_out": words.listed([s.name for s in layout.stations if s not in allowed]),

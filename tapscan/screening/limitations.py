@@ -24,9 +24,10 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     ]
     stations = {s.station for s in scan.strikes}
     if scan.strikes and len(stations) < FEW_STATIONS:
+        more = "" if scan.state in IN_PIANO else ": tap at eight places or more"  # there, few may be struck
         found.append(
             f"Only {len(stations)} {'place was' if len(stations) == 1 else 'places were'} tapped. A flaw elsewhere, "
-            "or one whose modes are still at these places, is not heard: tap at eight places or more."
+            f"or one that these taps do not excite, is not heard{more}."
         )
     if scan.state in IN_PIANO:
         found.append(

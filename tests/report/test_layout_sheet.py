@@ -59,7 +59,7 @@ def test_for_a_bare_plate_everything_is_tapped_and_no_string_is_spoken_of_in_the
 
 def test_without_a_state_it_can_be_ticked_and_the_strings_are_spoken_of():
     text = Reading(sheet()).text
-    assert "State of the plate:" in text and "in the piano, strung" in text and "With strings on" in text
+    assert "State of the plate:" in text and "in the piano, strung" in text and "If it has strings" in text
 
 
 def test_the_boxes_follow_the_order():

@@ -1,16 +1,25 @@
 """Whether a take is what the layout asks for: wrong layouts and aborted takes are noticed, right takes are left alone. Pauses are drawn at random."""
 
+import inspect
 from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+from tapscan.cli.layout import print_sheet as layout_command
+from tapscan.cli.scan_record import record as record_command
+from tapscan.faults import FAULTS
 from tapscan.layouts import known_layouts, read_layout
-from tapscan.layouts.take import Take, fitting, groups_of, mismatch, places_of
+from tapscan.layouts.assignment import WORDS
+from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S, ORDER, Take, fitting, groups_of, mismatch, places_of
+from tapscan.report.layout_sheet import render_sheet
+from tapscan.screening.limitations import limitations
+from tapscan.settings import Settings
 from tests.cli.commands import run
 from tests.cli.test_bad_input import RATE, crowd
 from tests.every import each
+from tests.rule_scans import mode, scan
 from tests.sounds import wav_bytes, written
 
 LAYOUTS = [read_layout(name) for name in known_layouts()]
@@ -120,3 +129,46 @@ def test_a_part_that_shows_nothing_is_inconclusive_and_says_how_much_of_the_plat
     done = run(*words, "--strict")
     assert done.status == 4
     assert "Part of the plate only: 5 of 8 places" in done.out
+
+
+ROOT = Path(__file__).parents[2]
+
+
+def test_sheet_docs_and_recorder_ask_for_the_same_taps_and_pauses():
+    """Trial: the sheet once asked for four taps and six seconds, README for three and ten."""
+    order = ",".join(ORDER)
+    sheet = render_sheet(read_layout("grand-short"), "stripped", ORDER, "grand-short")
+    pages = {
+        "sheet": sheet,
+        "README": (ROOT / "README.md").read_text(encoding="utf-8"),
+        "how to tap": (ROOT / "docs" / "how-to-tap.md").read_text(encoding="utf-8"),
+    }
+    for name, text in pages.items():
+        assert f"{BETWEEN_TAPS_S} seconds" in text and f"{BETWEEN_PLACES_S} seconds" in text, name
+        assert f"--order {order}" in text, name
+    assert inspect.signature(layout_command).parameters["order"].default == order
+    assert inspect.signature(record_command).parameters["order"].default == order
+    assert "soft,soft,hard,hard" not in "".join(pages.values())
+
+
+def test_the_sheet_of_a_bare_plate_does_not_open_with_strings():
+    for state, strings in (("stripped", False), ("strung", True), (None, True)):
+        text = render_sheet(read_layout("grand-short"), state, ORDER, "grand-short")
+        assert ("With strings on" in text or "If it has strings" in text) is strings
+
+
+def test_the_inspectors_card_asks_for_places_that_may_be_struck_and_for_no_more():
+    """Trial: the card sent him to eight places, four of which the import then refused."""
+    card = (ROOT / "docs" / "how-to-tap.md").read_text(encoding="utf-8").partition("a card for the inspector")[2]
+    layout = read_layout("upright-short")
+    assert "layout print upright-short --state strung" in card
+    assert f"{WORDS[places_of(layout, 'strung')]} places" in card
+    few = scan([mode("M1", 300.0)], state="strung")
+    assert not [s for s in limitations(few, Settings()) if "eight places" in s]
+
+
+def test_the_recorders_refusals_stand_in_the_docs_as_it_words_them():
+    card = (ROOT / "docs" / "how-to-tap.md").read_text(encoding="utf-8")
+    for fault in FAULTS.values():
+        if fault.code not in ("cut short", "hum"):
+            assert fault.means[1:] in card and fault.remedy in card, fault.code
