@@ -226,6 +226,12 @@ class Repeatability:
     own_freedom: float = threshold(
         6.0, "degrees of freedom", "weight of the neighbouring modes against the mode's own few scans", JUDGEMENT
     )
+    least_level: float = threshold(
+        1.0,
+        "1",
+        "of the variance that ships, by pickup: scans of one day on chalked pads repeat better than the next one years later",
+        "an outside reading of the comparison's model scans: softer pads called 25 of 60 without it and 1 of 60 with it",
+    )
     smoothing: float = threshold(0.3, "ln frequency", "width over which scatter is smoothed", JUDGEMENT)
     finish_ppm: float = threshold(
         250.0, "ppm", "0.3 mm of finish, left per mode after the common shift; added to the scatter", SIMULATED

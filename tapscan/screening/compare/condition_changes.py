@@ -2,23 +2,34 @@
 
     unlikeness(later, baseline, shared)   Unlikeness: sentences, what is refused, how much more scatter to expect
     is_contact(conditions)                a pickup on the iron, by the words used
+    sensor_kind(words)                    "contact", "microphone", or None where the words do not tell
 
 What is refused is refused whatever the figures say; what is only worse gets a wider scatter and a sentence.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 from tapscan.records import IN_PIANO, ScanConditions
 from tapscan.settings import Settings
 
-CONTACT_WORDS = ("pickup", "pick-up", "contact", "accelerometer")
+CONTACT_WORDS = ("pickup", "pick-up", "contact", "accelerometer", "piezo")
+AIR_WORDS = ("microphone", "mic", "phone", "recorder", "air")
+NO_CONTACT = ("no contact", "non-contact", "noncontact", "without contact", "contactless")
 SURFACES = ("old-finish", "stripped", "primed", "finished")
 FEW_PLACES = 3
 FINISH = (
     "The surface is not the same ({a}, now {b}). A coat of finish adds weight all over: it lowers all modes by about 0.2 % and "
     "each a little differently, so a small crack cannot be told from it, and the damping of the two scans is not compared. "
     "Make a fresh baseline in the new state as soon as the finish is hard."
+)
+
+
+OTHER_MASS = (
+    "Frequencies are not compared: {what}. A pickup of 5 g lowers the tones of a plate by up to 0.01 %, most where it sits, and that is as much as a small crack does "
+    "(Rayleigh, first order). Use the same pickup at the same spot, within a centimetre."
 )
 
 
@@ -36,7 +47,24 @@ class Unlikeness:
 
 def is_contact(conditions: ScanConditions) -> bool:
     """A pickup on the iron rather than a microphone; unknown counts as a microphone, which scatters more."""
-    return any(word in (conditions.sensor or "").lower() for word in CONTACT_WORDS)
+    return sensor_kind(conditions.sensor) == "contact"
+
+
+def sensor_kind(words: str | None) -> Literal["contact", "microphone"] | None:
+    """A contact microphone is a pickup; what is said to have no contact is none."""
+    text = plain(words)
+    if any(phrase in text for phrase in NO_CONTACT):
+        return "microphone"
+    if "contact mic" in text:
+        return "contact"
+    if set(re.findall(r"[a-z]+", text)) & set(AIR_WORDS):
+        return "microphone"
+    return "contact" if any(word in text for word in CONTACT_WORDS) else None
+
+
+def plain(words: str | None) -> str:
+    """Upper and lower case, and blanks, do not make two conditions differ."""
+    return " ".join((words or "").casefold().split())
 
 
 def unlikeness(
@@ -98,7 +126,7 @@ class _Told:
         """What was left on the plate."""
         if a is None or b is None:
             return
-        changed = sorted(set(a) ^ set(b))
+        changed = sorted({plain(x) for x in a} ^ {plain(x) for x in b})
         if changed:
             self.refuse(
                 f"Not the same parts were on the plate: {', '.join(changed)}. Each adds weight and lowers modes as a crack "
@@ -107,10 +135,16 @@ class _Told:
 
     def sensors(self, a: ScanConditions, b: ScanConditions) -> None:
         """Pickup or microphone, and where."""
-        if a.sensor != b.sensor and a.sensor and b.sensor:
+        if plain(a.sensor) != plain(b.sensor) and a.sensor and b.sensor:
             self.say(f"Another sensor was used ({a.sensor}, now {b.sensor}): the damping is not compared.")
             self.refuse_loss("another sensor was used")
-        elif a.sensor_place != b.sensor_place and a.sensor_place and b.sensor_place:
+            if sensor_kind(a.sensor) != sensor_kind(b.sensor) or is_contact(b):
+                self.refuse(OTHER_MASS.format(what=f"another sensor was used ({a.sensor}, now {b.sensor})"))
+        elif plain(a.sensor_place) != plain(b.sensor_place) and a.sensor_place and b.sensor_place:
+            if is_contact(b):
+                self.refuse(
+                    OTHER_MASS.format(what=f"the pickup sat elsewhere ({a.sensor_place}, now {b.sensor_place})")
+                )
             self.say(
                 f"The sensor was elsewhere ({a.sensor_place}, now {b.sensor_place}): other modes are heard, so lost and new modes "
                 "tell little. Put it back where it was."
@@ -120,7 +154,7 @@ class _Told:
 
     def supports(self, a: str | None, b: str | None) -> None:
         """What it lay on or hung from."""
-        if a is None or b is None or a.strip().lower() == b.strip().lower():
+        if a is None or b is None or plain(a) == plain(b):
             return
         low = self.settings.repeatability.supports_lowest_hz
         self.say(

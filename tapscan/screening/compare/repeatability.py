@@ -110,7 +110,9 @@ def join(scans: Sequence[Scan], contact: bool, settings: Settings) -> Baseline:
     return Baseline(
         table=reference,
         log_frequency=frequency.values(
-            prior_frequency_sd(reference.frequency_hz, contact, settings, alone=len(scans) == 1), settings
+            prior_frequency_sd(reference.frequency_hz, contact, settings, alone=len(scans) == 1),
+            settings,
+            settings.repeatability.least_level if contact else 0.0,
         ),
         log_loss=loss.values(prior_loss_sd(reference.frequency_hz, contact, settings), settings),
         places_heard=(reference.pattern > 0).sum(axis=1).astype(float),
@@ -162,10 +164,10 @@ class _Gathered:
     def put(self, mode: int, scan: int, value: float, fit_sd: float) -> None:
         self.value[mode, scan], self.fit_sd[mode, scan] = value, fit_sd
 
-    def values(self, prior_sd: FloatArray, settings: Settings) -> Values:
+    def values(self, prior_sd: FloatArray, settings: Settings, least_level: float = 0.0) -> Values:
         known = np.isfinite(self.value)
         given = np.where(known, np.hypot(prior_sd[:, None], self.fit_sd), np.nan)
-        level = scatter_level(self.frequency_hz, self.value, given, settings)
+        level = np.maximum(scatter_level(self.frequency_hz, self.value, given, settings), least_level)
         weight = np.where(known, 1 / np.where(known, given, 1.0) ** 2, 0.0)
         total = weight.sum(axis=1)
         mean = np.nansum(weight * np.where(known, self.value, 0.0), axis=1) / np.where(total > 0, total, np.nan)

@@ -22,6 +22,7 @@ from tapscan.settings import Settings
 
 NAME = "change-since-baseline"
 MOST_ODDS = 1e6  # more is not told apart
+CLEAR = 3.0  # standard deviations: a tone that moved by more is counted as risen or fallen
 STRONG = 0.6  # places at which the changed modes move at least this share of the strongest place's
 
 DROP_OTHERS = (
@@ -93,7 +94,7 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
         f"Since {evidence.since}, {_how_many(found)}. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
-        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass)}"
+        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass, *_both_ways(found))}"
     )
     conditions = [
         _how_far(evidence, settings),
@@ -132,7 +133,18 @@ def _how_many(found: Change) -> str:
     return f"several of the {compared} tones (modes) compared have become a little lower{alone} {usual}"
 
 
-def _meaning(mass: AddedMass | None) -> str:
+def _both_ways(found: Change) -> tuple[int, int]:
+    """How many of the judged tones rose, and how many fell, by more than CLEAR of their own scatter."""
+    score = np.where(found.judged, found.value / found.sd, 0.0)
+    return int((score > CLEAR).sum()), int((score < -CLEAR).sum())
+
+
+def _meaning(mass: AddedMass | None, rose: int, fell: int) -> str:
+    if rose > fell:
+        return (
+            f"But more tones rose ({rose}) than fell ({fell}), and a crack raises none: something may have come off the plate, it may be held "
+            "differently, or one of the scans is of other iron. Find out which before anything is concluded."
+        )
     if mass is not None and mass.likelier:
         return (
             "The pattern is more like that of something left on the plate, of the order of "
