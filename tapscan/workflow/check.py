@@ -44,6 +44,7 @@ class Request:
     parts_held: bool = False  # hook, screws and pads were held during the taps
     skip: tuple[int, ...] = ()  # numbers of taps a person left out
     called: Mapping[str, str] = field(default_factory=dict)  # names of recordings whose path does not tell
+    contact: bool = False  # known to be recorded by a pickup on the iron
     partial: bool = False  # a person says that the take is part of what the layout asks for
     as_split: bool = False  # a person sees, or has agreed to, where the taps went: no stop where the take is not what the layout asks for
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
@@ -192,7 +193,14 @@ def _analyse(
         mine = [p for p in plan if p.station == station]
         segments = _segments(heard, mine, request.settings, unreadable)
         results.append(
-            analyse_station(station, segments, request.settings, pictures=request.pictures, rough=len(order) > 1)
+            analyse_station(
+                station,
+                segments,
+                request.settings,
+                pictures=request.pictures,
+                rough=len(order) > 1,
+                contact=request.contact,
+            )
         )
     progress("listening", len(order), len(order))
     return results

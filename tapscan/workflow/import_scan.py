@@ -24,6 +24,7 @@ from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, scans_holding, store_scan
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.compare.condition_changes import is_contact
 from tapscan.settings import Settings
 from tapscan.workflow.check import Agree, Progress, Request, check, quiet
 from tapscan.workflow.conclude import conclude
@@ -67,7 +68,13 @@ def import_scan(
             f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
             "(`tapscan scan rescreen` screens it anew, --again stores it a second time)"
         )
-    request = replace(request, state=new.conditions.state, pictures=True, called=called or _called(paths))
+    request = replace(
+        request,
+        state=new.conditions.state,
+        contact=is_contact(new.conditions),
+        pictures=True,
+        called=called or _called(paths),
+    )
     result = check(paths, request, progress, agree)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
@@ -143,6 +150,7 @@ def rescreen(
         settings=settings,
         layout=before.scan.map,
         state=entry.conditions.state,
+        contact=is_contact(entry.conditions),
         pictures=True,
         parts_held=before.scan.parts_held,
         called=paths,

@@ -138,6 +138,7 @@ def pooled(told: Sequence[Sequence[LateSlope]]) -> list[LateSlope]:
 def limit_of(told: Sequence[Sequence[LateSlope]]) -> RoomLimit | None:
     """What the late slopes of all stations say together."""
     hidden = hidden_above(pooled(told)) if len(told) >= LEAST_STATIONS else None
-    if hidden is None:
+    stations = sum(hidden_above(s) is not None for s in told)
+    if hidden is None or stations < STATION_SHARE * len(told):  # a breathing crack lets some places fall so by pickup
         return None
-    return RoomLimit(hidden.above_hz, hidden.t60_s, sum(hidden_above(s) is not None for s in told), len(told))
+    return RoomLimit(hidden.above_hz, hidden.t60_s, stations, len(told))

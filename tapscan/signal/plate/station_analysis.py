@@ -37,11 +37,18 @@ class StationResult:
 
 
 def analyse_station(
-    station: str, segments: Iterable[Segment], settings: Settings, *, pictures: bool = False, rough: bool = False
+    station: str,
+    segments: Iterable[Segment],
+    settings: Settings,
+    *,
+    pictures: bool = False,
+    rough: bool = False,
+    contact: bool = False,
 ) -> StationResult:
     """Segments may be a generator: only the best few are held at a time.
 
     rough : nothing is wanted below HIGHEST_HZ; the fit of all stations together looks there.
+    contact : known to be a pickup on the iron, which hears no room.
     """
     strikes: list[Strike] = []
     best: list[tuple[float, int, Segment]] = []
@@ -57,7 +64,7 @@ def analyse_station(
     chosen = _alike([entry[2] for entry in sorted(best, key=lambda e: -e[1])])
     if not chosen:
         return StationResult(station, tuple(strikes), (), ())
-    sound = _sound_of(station, chosen, settings, HIGHEST_HZ if rough else None)
+    sound = _sound_of(station, chosen, settings, HIGHEST_HZ if rough else None, contact)
     heard = hear(sound, sound.poles, settings)
     drawn = (picture_of(max(chosen, key=_merit)),) if pictures else ()
     return StationResult(station, tuple(strikes), tuple(heard), drawn, sound)
@@ -81,11 +88,13 @@ def _alike(segments: list[Segment]) -> list[Segment]:
     return [s for s in same if len(s.samples) >= FULL_LENGTH * middle and len(s.samples) > 0.05 * rate]
 
 
-def _sound_of(station: str, chosen: Sequence[Segment], settings: Settings, lowest_hz: float | None) -> StationSound:
+def _sound_of(
+    station: str, chosen: Sequence[Segment], settings: Settings, lowest_hz: float | None, contact: bool
+) -> StationSound:
     rate, free_s = chosen[0].sample_rate_hz, max(SKIP_S, *(s.free_s for s in chosen))
     samples = [s.samples for s in chosen]
     noises = [s.noise for s in chosen if s.noise.size]
-    slopes = tuple(late_slopes(samples, noises, rate))
+    slopes = () if contact else tuple(late_slopes(samples, noises, rate))
     hidden = hidden_above(slopes) if lowest_hz else None  # one place alone does not tell a room from a drum
     heard = settings.but(Fit, highest_hz=min(settings.fit.highest_hz, hidden.above_hz)) if hidden else settings
     poles = station_poles(samples, noises, rate, heard, free_s, lowest_hz)
