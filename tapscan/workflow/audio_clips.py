@@ -18,8 +18,8 @@ from tapscan.records import FloatArray, Mode, Scan, Screening
 from tapscan.report import words
 from tapscan.report.beside import Sound, ToneDecay
 from tapscan.report.rule_words import rule_title
+from tapscan.report.sections.tones import MOST_TONES, named
 from tapscan.report.time_frequency import time_frequency_of
-from tapscan.report.tones_section import MOST_TONES, named
 from tapscan.signal.observe.one_tone import without_neighbours
 from tapscan.signal.plate.ringdown import EnergyLeft, Ring, energy_left
 from tapscan.workflow.stored_audio import Tape, best_strike, read_strike

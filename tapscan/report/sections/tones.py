@@ -12,8 +12,10 @@ from markupsafe import Markup
 from tapscan.records import Mode, Screening
 from tapscan.report import words
 from tapscan.report.beside import ToneDecay
-from tapscan.report.map_section import mode_map
-from tapscan.report.plate_map import strength_legend
+from tapscan.report.drawing.plate_map import strength_legend
+from tapscan.report.section import Section, Sheet
+from tapscan.report.sections.appendix import relative_sd
+from tapscan.report.sections.map import mode_map
 
 MOST_TONES = 4
 
@@ -70,7 +72,7 @@ def _decay_words(mode: Mode, found: ToneDecay | None, drawn: bool) -> str:
     if not drawn:
         return f"Its energy at {found.station} could not be followed: {found.reason or 'too little of it'}."
     ring = (
-        f"time to \N{MINUS SIGN}60 dB {words.with_sd(mode.t60_s, _sd(mode), places=3)} s"
+        f"time to \N{MINUS SIGN}60 dB {words.with_sd(mode.t60_s, relative_sd(mode, mode.t60_s), places=3)} s"
         if mode.t60_s
         else "decay unknown"
     )
@@ -80,7 +82,9 @@ def _decay_words(mode: Mode, found: ToneDecay | None, drawn: bool) -> str:
     )
 
 
-def _sd(mode: Mode) -> float | None:
-    if not mode.decay_rate_per_s or mode.decay_rate_sd_per_s is None or mode.t60_s is None:
-        return None
-    return mode.t60_s * mode.decay_rate_sd_per_s / mode.decay_rate_per_s
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = tones_section(sheet.screening, sheet.beside.decays)
+    return {"tones": found} if found else None
+
+
+SECTION = Section("tones", "The tones named", "tones.html", _build)

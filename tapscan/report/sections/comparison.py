@@ -9,6 +9,7 @@ from typing import Any
 
 from tapscan.records import Comparison, ModePair, Screening, Strength, UnpairedMode
 from tapscan.report import words
+from tapscan.report.section import Section, Sheet
 
 MOST_ROWS = 12
 
@@ -18,8 +19,8 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     c = screening.comparison
     if c is None:
         return None
+    from tapscan.report.drawing.plate_map import strength_map
     from tapscan.report.figures.changes import shifts
-    from tapscan.report.plate_map import strength_map
 
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
     shown = sorted(changed, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_ROWS]
@@ -115,3 +116,11 @@ def _row(p: ModePair) -> dict[str, str]:
 
 def _unpaired(u: UnpairedMode) -> str:
     return f"{u.frequency_hz:.1f} Hz"
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = comparison_section(sheet.screening)
+    return {"comparison": found} if found else None
+
+
+SECTION = Section("comparison", "Compared with earlier scans", "comparison.html", _build)

@@ -9,6 +9,7 @@ from typing import Any
 
 from tapscan.records import Mode, Screening, StationPicture
 from tapscan.report import words
+from tapscan.report.section import Section, Sheet
 
 MOST_PICTURES = 8
 MOST_NAMED = 6
@@ -72,3 +73,11 @@ def undrawn(screening: Screening) -> str:
     kept = {p.station for p in _chosen(screening)}
     stations = dict.fromkeys(s.station for s in screening.scan.strikes)
     return words.listed([s for s in stations if s not in kept]) if kept else ""
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    s = sheet.screening
+    return {"pictures": station_pictures(s), "undrawn": undrawn(s), "tapped": bool(s.scan.strikes)}
+
+
+SECTION = Section("pictures", "Pictures", "pictures.html", _build)

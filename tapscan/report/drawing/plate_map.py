@@ -18,7 +18,7 @@ from markupsafe import Markup
 from tapscan.places import Layout
 from tapscan.records import Screening, Strength
 from tapscan.report import words
-from tapscan.report.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, screw, whole
+from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, screw, whole
 
 SMALL, LARGE = 300.0, 460.0  # units; a phone shows the large one at about three quarters of its size
 RADIUS = 5.5

@@ -5,13 +5,15 @@ mode_map(...)            where one mode is strong
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 from markupsafe import Markup
 
 from tapscan.places import Layout
 from tapscan.records import Mode, Scan, Screening
 from tapscan.report import words
-from tapscan.report.plate_map import SMALL, legend, marks, station_map, strength_map
+from tapscan.report.drawing.plate_map import SMALL, legend, marks, station_map, strength_map
+from tapscan.report.section import Section, Sheet
 
 
 @dataclass(frozen=True)
@@ -56,3 +58,11 @@ def mode_map(scan: Scan, layout: Layout, mode: Mode, name: str, what: str) -> Ma
     """Where one mode is strong; None where no station of it is on the map. `what` names the mode."""
     tapped = [s.station for s in scan.strikes if s.usable]
     return strength_map(layout, mode.strengths, tapped, name, what)
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = map_section(sheet.screening)
+    return {"plate": found} if found else None
+
+
+SECTION = Section("map", "Map of the plate", "map.html", _build)

@@ -8,9 +8,10 @@ from typing import Any
 
 from tapscan.records import Condition, Indication, Mode, Screening
 from tapscan.report import words
-from tapscan.report.appendix import relative_sd, t60
 from tapscan.report.error_rates import error_rates
 from tapscan.report.rule_words import meaning_of, rule_title
+from tapscan.report.section import Section, Sheet
+from tapscan.report.sections.appendix import relative_sd, t60
 
 MOST_NAMED = 6
 
@@ -65,3 +66,17 @@ def _mode_in_words(m: Mode) -> str:
     if m.t60_s:
         ring = f"fades by 60 dB in {words.with_sd(m.t60_s, relative_sd(m, m.t60_s), places=3)} s"
     return f"{m.id}: {words.with_sd(m.frequency_hz, m.frequency_sd_hz, places=2)} Hz{tone}; {ring}"
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    s = sheet.screening
+    findings = [finding(i, n, s) for n, i in enumerate(s.indications, 1)]
+    return {"findings": findings, "simulated": _rests_on_simulation(s)}
+
+
+def _rests_on_simulation(screening: Screening) -> bool:
+    sources = [c.source for i in screening.indications for c in i.conditions]
+    return any("simulat" in source for source in sources)
+
+
+SECTION = Section("indications", "What was found", "indications.html", _build)

@@ -10,6 +10,7 @@ from typing import Any
 from tapscan.faults import in_words
 from tapscan.records import Mode, Recording, Screening, Strike
 from tapscan.report import words
+from tapscan.report.section import Section, Sheet
 
 MOST_MODES = 60
 MOST_ROWS = 300
@@ -89,3 +90,21 @@ def recording_row(r: Recording) -> dict[str, str]:
         "duration": f"{r.duration_s:.2f}",
         "faults": in_words(r.faults),
     }
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    scan = sheet.screening.scan
+    shown, left_out = listed_modes(sheet.screening)
+    notes = words.Notes()
+    return {
+        "modes": [mode_row(m, notes) for m in shown],
+        "mode_notes": notes.rows,
+        "modes_left_out": left_out,
+        "strikes": [strike_row(s) for s in scan.strikes[:MOST_ROWS]],
+        "strikes_left_out": max(0, len(scan.strikes) - MOST_ROWS),
+        "recordings": [recording_row(r) for r in scan.recordings[:MOST_ROWS]],
+        "recordings_left_out": max(0, len(scan.recordings) - MOST_ROWS),
+    }
+
+
+SECTION = Section("appendix", "Figures", "appendix.html", _build)
