@@ -6,6 +6,7 @@ first_screen(sheet, sections)   the names that first.html and summary.html ask f
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from tapscan import wording
 from tapscan.records import RuleNotRun, Screening
 from tapscan.report import words
 from tapscan.report.rule_words import rule_title
@@ -44,8 +45,8 @@ def _facts(screening: Screening) -> dict[str, str]:
     usable = sum(s.usable for s in scan.strikes)
     taps = "none found"
     if scan.strikes:
-        places = words.counted(stations, "station")
-        taps = f"{words.counted(len(scan.strikes), 'tap')} at {places}, {usable} used"
+        places = wording.counted(stations, "station")
+        taps = f"{wording.counted(len(scan.strikes), 'tap')} at {places}, {usable} used"
     return {
         "Taps": taps,
         "Tones (modes)": counted_tones(screening),

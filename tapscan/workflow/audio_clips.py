@@ -12,6 +12,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tapscan import wording
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.files import mp3_bytes
 from tapscan.records import FloatArray, Mode, Scan, Screening
@@ -36,7 +37,7 @@ def sounds_of(now: Tape, before: Tape | None, screening: Screening) -> tuple[Sou
     scan, found = now.scan, []
     by_id = {m.id: m for m in scan.modes}
     for i in screening.indications[:MOST_INDICATIONS]:
-        group = f"{rule_title(i.rule)}: {words.listed(i.stations) or 'the plate as a whole'}"
+        group = f"{rule_title(i.rule)}: {wording.listed(i.stations, words.MOST_LISTED) or 'the plate as a whole'}"
         station = next(iter(i.stations), None) or _loudest_station(scan)
         modes = [by_id[m] for m in i.modes if m in by_id]
         marks = tuple(m.frequency_hz for m in modes[:MOST_MARKS])

@@ -3,11 +3,12 @@
 from tapscan.report.as_json import dumps, dumps_comparison
 from tapscan.report.files import write_text
 from tapscan.report.shop import Shop, read_shop
-from tapscan.report.words import odds
+from tapscan.wording import odds
 
 __all__ = [
     "Shop",
     "dumps",
+    "dumps_comparison",
     "dumps_comparison",
     "odds",
     "read_shop",

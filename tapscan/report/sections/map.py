@@ -9,6 +9,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from tapscan import wording
 from tapscan.places import Layout
 from tapscan.records import Mode, Scan, Screening
 from tapscan.report import words
@@ -48,7 +49,9 @@ def _notes(screening: Screening, layout: Layout) -> list[str]:
         notes.append("The outline is a schematic of this kind of plate, not a drawing of this one.")
     strangers = sorted({s.station for s in screening.scan.strikes} - {s.name for s in layout.stations})
     if strangers:
-        notes.append(f"Not on the map, because the layout does not know them: {words.listed(strangers)}.")
+        notes.append(
+            f"Not on the map, because the layout does not know them: {wording.listed(strangers, words.MOST_LISTED)}."
+        )
     if any(not i.stations for i in screening.indications):
         notes.append("An indication that concerns the plate as a whole has no mark.")
     return notes

@@ -5,8 +5,8 @@ error_rates_section(screening)   (rule in words, what it said here, how far it c
 
 from typing import Any
 
+from tapscan import wording
 from tapscan.records import Screening
-from tapscan.report import words
 from tapscan.report.error_rates import error_rates
 from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Section, Sheet
@@ -25,7 +25,7 @@ def error_rates_section(screening: Screening) -> list[tuple[str, str, str]]:
 
 def _said(name: str, not_run: bool, raised: int) -> str:
     if raised:
-        return f"raised {words.counted(raised, 'indication')} here"
+        return f"raised {wording.counted(raised, 'indication')} here"
     return "not run here" if not_run else "ran here and raised nothing"
 
 

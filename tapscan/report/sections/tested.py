@@ -4,9 +4,9 @@ from collections.abc import Mapping, Sequence
 from statistics import median
 from typing import Any
 
+from tapscan import wording
 from tapscan.faults import in_words
 from tapscan.records import Strike
-from tapscan.report import words
 from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Section, Sheet
 
@@ -32,7 +32,7 @@ def _stations(strikes: Sequence[Strike], where: Mapping[str, str]) -> list[dict[
                 "where": where.get(name, ""),
                 "taps": f"{len(mine)} ({sum(s.usable for s in mine)} used)",
                 "faults": _fault_counts(mine, list(seen)),
-                "over_noise": f"{words.decibels(median(clear))} dB" if clear else words.unknown("; ".join(reasons)),
+                "over_noise": f"{wording.decibels(median(clear))} dB" if clear else wording.unknown("; ".join(reasons)),
             }
         )
     return rows
