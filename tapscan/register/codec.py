@@ -16,7 +16,6 @@ from functools import cache
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
 from tapscan import plain_values
-from tapscan import plain_values
 from tapscan.errors import RegisterProblem
 
 T = TypeVar("T")

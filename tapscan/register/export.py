@@ -20,7 +20,6 @@ from sqlalchemy import Connection, Select, Table, func, select
 
 from tapscan.errors import RegisterProblem
 from tapscan.plain_values import SCHEMA
-from tapscan.plain_values import SCHEMA
 from tapscan.register import tables as t
 from tapscan.register.codec import plain
 from tapscan.register.database import Register

@@ -17,8 +17,6 @@ from tapscan.plain_values import SCHEMA, plain
 from tapscan.records import Comparison, Indication, Mode, Recording, Screening, Strike
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import change_since_baseline
-from tapscan.screening.open_findings import OpenFinding
-from tapscan.screening.rules import change_since_baseline
 
 
 def to_json(screening: Screening) -> dict[str, Any]:

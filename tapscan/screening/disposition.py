@@ -113,7 +113,7 @@ def _disposed(
 
 
 def _part_heading(scan: Scan) -> str:
-    return f"Part of the plate only: {len(_heard(scan))} of {_counted(scan.part_of or 0, 'place')}"
+    return f"Part of the plate only: {len(_heard(scan))} of {counted(scan.part_of or 0, 'place')}"
 
 
 def _mends(why: Why) -> tuple[Step, ...]:

@@ -9,7 +9,6 @@ __all__ = [
     "Shop",
     "dumps",
     "dumps_comparison",
-    "dumps_comparison",
     "odds",
     "read_shop",
     "write_text",
