@@ -4,18 +4,13 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-from tapscan import __version__
 from tapscan.cli import options as o
 from tapscan.cli.writing import write_json
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from tapscan.records import Comparison
-    from tapscan.workflow.still_open import OpenFinding
 
 MOST_ROWS = 8
-SCHEMA = 1
 
 
 def compare(
@@ -32,27 +27,19 @@ def compare(
     """Compare a plate's newest scan with its baseline: which modes fell, beyond what warmth and chance do."""
     from tapscan.cli.still_open import print_open
     from tapscan.workflow.history import compare_stored
+    from tapscan.workflow.report import dumps_comparison
     from tapscan.workflow.settings import read_settings
     from tapscan.workflow.still_open import open_findings
 
     opened = o.opened(register)
     found = compare_stored(opened, plate, read_settings(settings), scan, against or ())
     still = open_findings(opened, plate)
-    written = json is None or write_json(_as_json(found, still), json)
+    written = json is None or write_json(dumps_comparison(found, still), json)
     if json != "-":
         _print(found)
         print_open(still)
     if not written:
         raise typer.Exit(1)
-
-
-def _as_json(found: "Comparison", still: "Sequence[OpenFinding]") -> str:
-    from json import dumps
-
-    from tapscan.workflow.report import plain
-
-    document = {"tapscan": __version__, "schema": SCHEMA, **plain(found), "open_findings": [plain(f) for f in still]}
-    return dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def _print(c: "Comparison") -> None:

@@ -12,6 +12,7 @@ from rich.text import Text
 from tapscan.cli.bullets import bullet
 from tapscan.cli.bullets import console as terminal
 from tapscan.records import Mode, Screening
+from tapscan.wording import counted
 
 MOST_INDICATIONS = 4
 MOST_MODES = 6
@@ -62,7 +63,7 @@ def _numbers(out: Console, screening: Screening) -> None:
     stations = len({s.station for s in scan.strikes})
     usable = sum(s.usable for s in scan.strikes)
     counts = ((len(scan.recordings), "recording"), (len(scan.strikes), "tap"), (stations, "station"))
-    told = ", ".join(f"{n} {word}{'' if n == 1 else 's'}" for n, word in (*counts, (len(scan.modes), "mode")))
+    told = ", ".join(counted(n, word) for n, word in (*counts, (len(scan.modes), "mode")))
     out.print(Text(f"{told}; {usable} taps used. In the words of ASTM E1316: {screening.disposition}."))
     for note in screening.assignment:
         out.print(bullet(note))

@@ -17,22 +17,8 @@ from pathlib import Path
 from tapscan.errors import BadRequest
 from tapscan.places import Layout, State
 from tapscan.records import Force
+from tapscan.wording import spelled
 
-WORDS = (
-    "none",
-    "one",
-    "two",
-    "three",
-    "four",
-    "five",
-    "six",
-    "seven",
-    "eight",
-    "nine",
-    "ten",
-    "eleven",
-    "twelve",
-)
 PAUSE_RATIO = 1.3  # a pause between stations is at least this much longer than any gap within
 
 
@@ -137,7 +123,7 @@ def shortfalls(stations: Sequence[str], names: Sequence[str] | None, per_station
         if strangers:
             lines.append(f"not in the layout: {', '.join(strangers)}")
     if per_station:
-        odd = [f"{s} has {_in_words(count[s])}" for s in wanted if count[s] != per_station]
+        odd = [f"{s} has {spelled(count[s])}" for s in wanted if count[s] != per_station]
         total, found = per_station * len(wanted), sum(count[s] for s in wanted)
         if odd:
             lines.append(f"expected {total}, found {found}: {'; '.join(odd)}")
@@ -146,7 +132,3 @@ def shortfalls(stations: Sequence[str], names: Sequence[str] | None, per_station
         if missing:
             lines.append(f"no tap at {', '.join(missing)}")
     return lines
-
-
-def _in_words(count: int) -> str:
-    return WORDS[count] if count < len(WORDS) else str(count)

@@ -9,15 +9,13 @@ Floats come back bit for bit. A field that a record gained since a row was writt
 """
 
 import datetime as dt
-import math
 import types
 from collections.abc import Collection, Mapping
 from dataclasses import fields, is_dataclass
 from functools import cache
 from typing import Any, TypeVar, Union, get_args, get_origin, get_type_hints
 
-import numpy as np
-
+from tapscan import plain_values
 from tapscan.errors import RegisterProblem
 
 T = TypeVar("T")
@@ -25,20 +23,10 @@ T = TypeVar("T")
 
 def plain(value: Any) -> Any:
     """What JSON and a database column can hold."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, tuple | list):
-        return [plain(v) for v in value]
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, str):  # half characters, from a file name in another encoding, are no text
-        return value.encode("utf-8", "replace").decode()
-    value = value.item() if isinstance(value, np.generic) else value
-    if isinstance(value, float) and not math.isfinite(value):
-        raise RegisterProblem(
-            f"{value} is no number a register can keep (unknown is None with a reason); nothing was stored"
-        )
-    return value
+    try:
+        return plain_values.plain(value)
+    except ValueError as problem:
+        raise RegisterProblem(f"a register cannot keep this: {problem}; nothing was stored") from None
 
 
 def revived(kind: Any, value: Any) -> Any:

@@ -19,6 +19,7 @@ from typing import IO, Any
 from sqlalchemy import Connection, Select, Table, func, select
 
 from tapscan.errors import RegisterProblem
+from tapscan.plain_values import SCHEMA
 from tapscan.register import tables as t
 from tapscan.register.codec import plain
 from tapscan.register.database import Register
@@ -32,7 +33,6 @@ from tapscan.register.trouble import plain_words
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 RESULTS = (t.recording, t.strike, t.mode, t.indication)
 HIDDEN = {"screening_id", "position", "more"}
-SCHEMA = 1
 
 
 def defused(value: Any) -> Any:

@@ -1,26 +1,29 @@
-"""The screening as JSON, schema 1.
+"""What tapscan says as JSON, schema 1.
 
-to_json(screening)   a dict of plain values; unknown is None with `<key>_reason` or `reason` beside it
-dumps(screening)     the same as text, strict JSON without NaN
+to_json(screening)                  a dict of plain values; unknown is None with `<key>_reason` or `reason` beside it
+dumps(screening)                    the same as text, strict JSON without NaN
+comparison_json(comparison)         a scan beside earlier ones: the key `comparison` of a screening, and what `compare --json` gives
+dumps_comparison(comparison, open)  the latter as text, with the findings of earlier scans that are still open
 """
 
 import json
+from collections.abc import Sequence
 from dataclasses import asdict
 from typing import Any
 
 from tapscan import __version__
 from tapscan.places import Station
-from tapscan.records import Indication, Mode, Recording, Screening, Strike
-
-SCHEMA = 1
+from tapscan.plain_values import SCHEMA, plain
+from tapscan.records import Comparison, Indication, Mode, Recording, Screening, Strike
+from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.rules import change_since_baseline
 
 
 def to_json(screening: Screening) -> dict[str, Any]:
     """Every key of schema 1."""
     scan = screening.scan
     return {
-        "tapscan": __version__,
-        "schema": SCHEMA,
+        **_head(),
         "settings_sha256": screening.settings_sha256,
         "disposition": screening.disposition,
         "headline": screening.headline,
@@ -51,12 +54,41 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "indications": [_indication(i) for i in screening.indications],
         "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],
+        "comparison": comparison_json(screening.comparison) if screening.comparison else None,
+        "comparison_reason": None if screening.comparison else _why_not_compared(screening),
     }
 
 
 def dumps(screening: Screening) -> str:
     """Indented text, ending in a newline."""
-    return json.dumps(to_json(screening), indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return _text(to_json(screening))
+
+
+def comparison_json(comparison: Comparison) -> dict[str, Any]:
+    """Every field of the comparison; its indications as those of a screening."""
+    return {
+        **plain(comparison),
+        "indications": [_indication(i) for i in comparison.indications],
+        "carried": [_indication(i) for i in comparison.carried],
+    }
+
+
+def dumps_comparison(comparison: Comparison, still_open: Sequence[OpenFinding]) -> str:
+    """Indented text, ending in a newline."""
+    return _text({**_head(), **comparison_json(comparison), "open_findings": plain(still_open)})
+
+
+def _head() -> dict[str, Any]:
+    return {"tapscan": __version__, "schema": SCHEMA}
+
+
+def _text(document: dict[str, Any]) -> str:
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _why_not_compared(screening: Screening) -> str:
+    reasons = [r.reason for r in screening.rules_not_run if r.rule == change_since_baseline.NAME]
+    return reasons[0] if reasons else "no earlier scan to compare with"
 
 
 def _station(s: Station) -> dict[str, Any]:

@@ -12,12 +12,12 @@ from typing import Any
 
 from markupsafe import Markup
 
-from tapscan import __version__
+from tapscan import __version__, wording
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S
 from tapscan.places import IN_PIANO, STATES, Layout, State, Station
 from tapscan.report import words
+from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, labels, mark, plate, whole
 from tapscan.report.files import write_text
-from tapscan.report.plate_drawing import Canvas, Kind, apart, element, labels, mark, plate, whole
 from tapscan.report.rendering import render
 
 WIDTH = 520.0  # units
@@ -57,9 +57,9 @@ def render_sheet(layout: Layout, state: State | None, order: Sequence[str], name
             "order": order,
             "between_taps_s": BETWEEN_TAPS_S,
             "between_places_s": BETWEEN_PLACES_S,
-            "taps": words.counted(len(order), "tap"),
+            "taps": wording.counted(len(order), "tap"),
             "allowed": len(allowed),
-            "left_out": words.listed([s.name for s in layout.stations if s not in allowed]),
+            "left_out": wording.listed([s.name for s in layout.stations if s not in allowed], words.MOST_LISTED),
             "checklist": CHECKLIST,
             "command": _command(named, state, order),
         },
@@ -78,8 +78,10 @@ def sheet_map(layout: Layout, state: State | None) -> Markup:
         spots.append((station.name, at, RADIUS, kind == "tap"))
     tap = [s.name for s in layout.allowed(state)]
     rest = [s.name for s in layout.stations if s.name not in tap]
-    said = f"Tap here: {words.listed(tap) or 'nowhere'}." + (f" Leave out: {words.listed(rest)}." if rest else "")
-    title = f"Map of the plate with {words.counted(len(spots), 'station')} to chalk"
+    said = f"Tap here: {wording.listed(tap, words.MOST_LISTED) or 'nowhere'}." + (
+        f" Leave out: {wording.listed(rest, words.MOST_LISTED)}." if rest else ""
+    )
+    title = f"Map of the plate with {wording.counted(len(spots), 'station')} to chalk"
     return whole(canvas, "sheet", title, said, [*parts, *labels(canvas, spots)])
 
 

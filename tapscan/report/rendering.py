@@ -1,20 +1,24 @@
 """Templates to text: everything from outside is escaped, unknowns become a word, a missing name is an error.
 
-render(template, sheet)   HTML as text that can be written as UTF-8
+render(template, names, folder)   HTML as text that can be written as UTF-8
 """
 
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from tapscan.report import words
 
+TEMPLATES = Path(__file__).with_name("templates")
+SECTIONS = Path(__file__).with_name("sections")
 
-def render(template: str, sheet: Mapping[str, Any]) -> str:
-    """`template` from the folder templates, with the names in `sheet`."""
+
+def render(template: str, names: Mapping[str, Any], folder: Path = TEMPLATES) -> str:
+    """`template` from `folder`, with the names it asks for; what it includes may also stand in templates/ or sections/."""
     environment = Environment(
-        loader=PackageLoader("tapscan.report"),
+        loader=FileSystemLoader([folder, TEMPLATES, SECTIONS]),
         autoescape=True,
         undefined=StrictUndefined,
         finalize=words.legible,
@@ -22,5 +26,5 @@ def render(template: str, sheet: Mapping[str, Any]) -> str:
         lstrip_blocks=True,
         keep_trailing_newline=True,
     )
-    text = environment.get_template(template).render(sheet)
+    text = environment.get_template(template).render(names)
     return text.encode("utf-8", "replace").decode("utf-8")

@@ -13,8 +13,8 @@ hard, the force rule called all eleven through AAC and MP3.
 from collections.abc import Sequence
 
 from tapscan.records import Scan
-from tapscan.screening.in_words import joined
 from tapscan.screening.rule import Reads, Rule
+from tapscan.wording import listed
 
 NEEDS_WAVEFORM: frozenset[Reads] = frozenset({"waveform", "faint decays"})
 RECORD_INSTEAD = "record WAV or FLAC (set the phone's recorder to lossless) and test again"
@@ -30,7 +30,7 @@ def needs_waveform(rule: Rule, scan: Scan) -> str | None:
     codecs = codecs_of(scan)
     if not (rule.reads & NEEDS_WAVEFORM and codecs):
         return None
-    return f"compressed: the recording went through {joined([c.upper() for c in codecs])}, which changes what this rule reads; {RECORD_INSTEAD}"
+    return f"compressed: the recording went through {listed([c.upper() for c in codecs])}, which changes what this rule reads; {RECORD_INSTEAD}"
 
 
 def repeat_reason(scan: Scan) -> str | None:
@@ -38,7 +38,7 @@ def repeat_reason(scan: Scan) -> str | None:
     codecs = codecs_of(scan)
     if not codecs:
         return None
-    return f"The sound is compressed ({joined([c.upper() for c in codecs])}), so most checks were not made. Take this neither for good news nor for bad."
+    return f"The sound is compressed ({listed([c.upper() for c in codecs])}), so most checks were not made. Take this neither for good news nor for bad."
 
 
 def not_comparable(scans: Sequence[Scan]) -> str | None:
@@ -46,5 +46,5 @@ def not_comparable(scans: Sequence[Scan]) -> str | None:
     codecs = sorted({codec for scan in scans for codec in codecs_of(scan)})
     if not codecs:
         return None
-    named = joined([c.upper() for c in codecs])
+    named = listed([c.upper() for c in codecs])
     return f"compressed: one of the scans went through {named}, and how far that moves tones was not measured; {RECORD_INSTEAD}"

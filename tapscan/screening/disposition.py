@@ -19,6 +19,7 @@ from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
 from tapscan.screening.open_findings import OpenFinding, beside, told
 from tapscan.settings import Settings
+from tapscan.wording import counted
 
 LOOK = "Something to look at"
 NOTHING = "Nothing found in what was tested"
@@ -112,7 +113,7 @@ def _disposed(
 
 
 def _part_heading(scan: Scan) -> str:
-    return f"Part of the plate only: {len(_heard(scan))} of {_counted(scan.part_of or 0, 'place')}"
+    return f"Part of the plate only: {len(_heard(scan))} of {counted(scan.part_of or 0, 'place')}"
 
 
 def _mends(why: Why) -> tuple[Step, ...]:
@@ -121,8 +122,8 @@ def _mends(why: Why) -> tuple[Step, ...]:
 
 def _silent(scan: Scan) -> str:
     return (
-        f"{_counted(sum(s.usable for s in scan.strikes), 'tap')} at {_counted(len(_heard(scan)), 'place')} showed "
-        f"{_counted(len(scan.modes), 'mode')}; no check found anything."
+        f"{counted(sum(s.usable for s in scan.strikes), 'tap')} at {counted(len(_heard(scan)), 'place')} showed "
+        f"{counted(len(scan.modes), 'mode')}; no check found anything."
     )
 
 
@@ -140,10 +141,6 @@ def silent_recordings(scan: Scan) -> list[str]:
     return [f"{r.file}: {r.reason}." for r in scan.recordings if r.reason]
 
 
-def _counted(n: int, word: str) -> str:
-    return f"{n} {word}" if n == 1 else f"{n} {word}s"
-
-
 def _heard(scan: Scan) -> set[str]:
     """Stations with a tap that can be used."""
     return {s.station for s in scan.strikes if s.usable}
@@ -153,17 +150,17 @@ def _known(standing: Sequence[Indication]) -> str:
     """A sentence on what the baseline had already."""
     if not standing:
         return ""
-    return f" {_counted(len(standing), 'earlier finding')} of the baseline still {'stands' if len(standing) == 1 else 'stand'}, listed below."
+    return f" {counted(len(standing), 'earlier finding')} of the baseline still {'stands' if len(standing) == 1 else 'stand'}, listed below."
 
 
 def _standing(standing: Sequence[Indication]) -> str:
-    more = f" {_counted(len(standing) - 1, 'further earlier finding')} below." if len(standing) > 1 else ""
+    more = f" {counted(len(standing) - 1, 'further earlier finding')} below." if len(standing) > 1 else ""
     return f"Found before, and still there: {standing[0].sentence}{more} That nothing else was found does not show that the plate is free of flaws."
 
 
 def _findings(relevant: Sequence[Indication]) -> str:
     first = relevant[0].sentence
-    return first if len(relevant) == 1 else f"{first} {_counted(len(relevant) - 1, 'further indication')} below."
+    return first if len(relevant) == 1 else f"{first} {counted(len(relevant) - 1, 'further indication')} below."
 
 
 def _why_inconclusive(
@@ -197,7 +194,7 @@ def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
     if len(heard) >= settings.scan.heard_places_share * len(tapped):
         return None
     worst = _worst([s for s in scan.strikes if s.station not in heard])
-    what = f"Only {len(heard)} of {_counted(len(tapped), 'place')} gave a tap that can be used. The taps at the others: {in_words(worst)}."
+    what = f"Only {len(heard)} of {counted(len(tapped), 'place')} gave a tap that can be used. The taps at the others: {in_words(worst)}."
     return Why(f"{what} {NEITHER_WAY}", tuple(fault(w).remedy for w in worst))
 
 
@@ -211,7 +208,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     strings = sum(i.rule == "string" for i in indications)
     if not strings:
         return Why(f"Nothing stood out. {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=False))
-    heard = f"The tones of {_counted(strings, 'string')} were heard and set aside. Nothing else stood out."
+    heard = f"The tones of {counted(strings, 'string')} were heard and set aside. Nothing else stood out."
     return Why(f"{heard} {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=True))
 
 

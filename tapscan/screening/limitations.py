@@ -8,8 +8,8 @@ from collections import Counter
 from tapscan.faults import FAULTS, fault
 from tapscan.records import IN_PIANO, Scan
 from tapscan.screening.compressed import RECORD_INSTEAD, codecs_of
-from tapscan.screening.in_words import joined
 from tapscan.settings import Settings
+from tapscan.wording import listed
 
 FEW_STATIONS = 6
 
@@ -48,7 +48,7 @@ def _compressed(scan: Scan) -> list[str]:
     if not codecs:
         return []
     return [
-        f"The sound is compressed ({joined([c.upper() for c in codecs])}). That changes faint tones and how they fade, so the checks that "
+        f"The sound is compressed ({listed([c.upper() for c in codecs])}). That changes faint tones and how they fade, so the checks that "
         f"need them were not made: {RECORD_INSTEAD}."
     ]
 
@@ -61,7 +61,7 @@ def _ruled_out(scan: Scan) -> list[str]:
     wrong = [s.name for s in scan.map.stations if s.name in struck and scan.state not in s.states]
     if not wrong:
         return []
-    names = joined(wrong)
+    names = listed(wrong)
     why = (
         "Near pins, agraffes and strings a blow can break a string, and the strings ring along in what was heard"
         if scan.state in {"strung", "as-found"}

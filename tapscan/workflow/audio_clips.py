@@ -12,14 +12,15 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from tapscan import wording
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.files import mp3_bytes
 from tapscan.records import FloatArray, Mode, Scan, Screening
 from tapscan.report import words
 from tapscan.report.beside import Sound, ToneDecay
 from tapscan.report.rule_words import rule_title
+from tapscan.report.sections.tones import MOST_TONES, named
 from tapscan.report.time_frequency import time_frequency_of
-from tapscan.report.tones_section import MOST_TONES, named
 from tapscan.signal.observe.one_tone import without_neighbours
 from tapscan.signal.plate.ringdown import EnergyLeft, Ring, energy_left
 from tapscan.workflow.stored_audio import Tape, best_strike, read_strike
@@ -36,7 +37,7 @@ def sounds_of(now: Tape, before: Tape | None, screening: Screening) -> tuple[Sou
     scan, found = now.scan, []
     by_id = {m.id: m for m in scan.modes}
     for i in screening.indications[:MOST_INDICATIONS]:
-        group = f"{rule_title(i.rule)}: {words.listed(i.stations) or 'the plate as a whole'}"
+        group = f"{rule_title(i.rule)}: {wording.listed(i.stations, words.MOST_LISTED) or 'the plate as a whole'}"
         station = next(iter(i.stations), None) or _loudest_station(scan)
         modes = [by_id[m] for m in i.modes if m in by_id]
         marks = tuple(m.frequency_hz for m in modes[:MOST_MARKS])

@@ -1,16 +1,15 @@
 """What the commands ask of the report: JSON, the shop, files written whole."""
 
-from tapscan.register.codec import plain
-from tapscan.report.as_json import dumps
+from tapscan.report.as_json import dumps, dumps_comparison
 from tapscan.report.files import write_text
 from tapscan.report.shop import Shop, read_shop
-from tapscan.report.words import odds
+from tapscan.wording import odds
 
 __all__ = [
     "Shop",
     "dumps",
+    "dumps_comparison",
     "odds",
-    "plain",
     "read_shop",
     "write_text",
 ]

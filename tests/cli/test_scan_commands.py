@@ -63,6 +63,10 @@ def test_compare_reads_what_is_stored(where):
     assert (told["later"], told["baselines"]) == ("B12/2026-06-01", ["B12/2026-03-14"])
     assert len(told["pairs"]) > 80
     assert told["statistic"] > told["statistic_limit"]
+    shown = json.loads(run("scan", "show", "B12/2026-06-01", "--json", "-").out)
+    assert shown["comparison"] == {k: v for k, v in told.items() if k not in ("tapscan", "schema", "open_findings")}
+    assert shown["comparison_reason"] is None
+    assert json.loads(run("scan", "show", "B12/2026-03-14", "--json", "-").out)["comparison"] is None
     back = run("compare", "B12", "--scan", "2026-03-14", "--against", "B12/2026-06-01", "--json", "-")
     assert json.loads(back.out)["later"] == "B12/2026-03-14"
     assert "itself a baseline scan" in run("compare", "B12", "--scan", "2026-03-14").err

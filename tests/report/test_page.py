@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from tapscan.records import Scan, Strength
-from tapscan.report import appendix
 from tapscan.report.error_rates import error_rates
 from tapscan.report.page import render_page, write_page
+from tapscan.report.sections import appendix
 from tests.report.sheets import (
     HOSTILE,
     empty,

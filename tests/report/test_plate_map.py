@@ -12,9 +12,9 @@ from tapscan.layouts import read_layout
 from tapscan.places import Layout, Outline, Station
 from tapscan.records import Strength
 from tapscan.report.as_json import to_json
+from tapscan.report.drawing.plate_drawing import Canvas, apart, element, labels, mark
+from tapscan.report.drawing.plate_map import FLOOR_DB, LARGEST, SMALL, legend, marks, radius, station_map, strength_map
 from tapscan.report.page import render_page
-from tapscan.report.plate_drawing import Canvas, apart, element, labels, mark
-from tapscan.report.plate_map import FLOOR_DB, LARGEST, SMALL, legend, marks, radius, station_map, strength_map
 from tests.every import each
 from tests.report.sheets import HOSTILE, indication, mode, screening, strike
 from tests.report.test_page import NOT_VISIBLE, read

@@ -8,13 +8,13 @@ import pytest
 from tapscan.records import RuleNotRun
 from tapscan.report.about import About
 from tapscan.report.beside import Beside, Course, CourseLine, ToneDecay
-from tapscan.report.comparison_section import counted_tones
 from tapscan.report.error_rates import error_rates
-from tapscan.report.error_rates_section import error_rates_section
 from tapscan.report.page import render_page
+from tapscan.report.sections.comparison import counted_tones
+from tapscan.report.sections.reach import error_rates_section
+from tapscan.report.sections.tones import named, tones_section
+from tapscan.report.sections.trend import trend_section
 from tapscan.report.shop import Shop
-from tapscan.report.tones_section import named, tones_section
-from tapscan.report.trend_section import trend_section
 from tapscan.screening.rules import RULES
 from tests.report.sheets import indication, mode, screening
 from tests.report.test_comparison_section import comparison, pair

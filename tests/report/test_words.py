@@ -1,6 +1,6 @@
 """Numbers as a reader meets them."""
 
-from tapscan.report import words
+from tapscan import wording
 from tests.every import each
 
 
@@ -20,7 +20,7 @@ from tests.every import each
     ],
 )
 def test_value_with_standard_deviation(value, sd, scale, expected):
-    assert words.with_sd(value, sd, scale) == expected
+    assert wording.with_sd(value, sd, scale) == expected
 
 
 @each(
@@ -28,7 +28,7 @@ def test_value_with_standard_deviation(value, sd, scale, expected):
     [(0.0123, "140.00 ± 0.02"), (0.01, "140.00 ± 0.01"), (0.004, "140.00 ± under 0.01"), (0.35, "140.00 ± 0.35")],
 )
 def test_few_places_never_make_the_uncertainty_smaller(sd, expected):
-    assert words.with_sd(140.0, sd, places=2) == expected
+    assert wording.with_sd(140.0, sd, places=2) == expected
 
 
 @each(
@@ -45,15 +45,15 @@ def test_few_places_never_make_the_uncertainty_smaller(sd, expected):
     ],
 )
 def test_quantity(value, unit, expected):
-    assert words.quantity(value, unit) == expected
+    assert wording.quantity(value, unit) == expected
 
 
 def test_lists_are_sentences():
-    assert words.listed([]) == ""
-    assert words.listed(["S1"]) == "S1"
-    assert words.listed(["S1", "S2", "S3"]) == "S1, S2 and S3"
-    assert words.listed(["S1", "S2", "S3"], most=2) == "S1, S2 and 1 more"
+    assert wording.listed([]) == ""
+    assert wording.listed(["S1"]) == "S1"
+    assert wording.listed(["S1", "S2", "S3"]) == "S1, S2 and S3"
+    assert wording.listed(["S1", "S2", "S3"], most=2) == "S1, S2 and 1 more"
 
 
 def test_minus_signs_leave_names_alone():
-    assert words.minus("time to -60 dB at drum-rim-1") == "time to \N{MINUS SIGN}60 dB at drum-rim-1"
+    assert wording.minus("time to -60 dB at drum-rim-1") == "time to \N{MINUS SIGN}60 dB at drum-rim-1"

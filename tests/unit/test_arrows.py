@@ -11,10 +11,12 @@ from tests.every import each
 
 ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
-BASE = {"errors", "faults", "places", "records", "settings", "__version__"}
+BASE = {"errors", "faults", "places", "plain_values", "records", "settings", "wording", "__version__"}
 ROOMS = {
     "errors": set(),
     "places": set(),
+    "plain_values": set(),
+    "wording": set(),
     "faults": set(),
     "records": {"faults", "places"},
     "settings": {"errors"},

@@ -12,10 +12,11 @@ from collections import Counter
 from dataclasses import dataclass
 
 from tapscan.records import Indication, Interpretation, LateSound, RuleNotRun, Scan
-from tapscan.screening.in_words import NAMED_PLACES, joined
+from tapscan.screening.in_words import NAMED_PLACES
 from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+from tapscan.wording import listed
 
 
 @stage("rules.buzz", counted_in=("single", "comparison"))
@@ -70,7 +71,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     if not found:
         return []
     stations = tuple(s for s, _ in Counter(s.station for s in found).most_common())
-    first = joined([scan.where(s) for s in stations[:NAMED_PLACES]])
+    first = listed([scan.where(s) for s in stations[:NAMED_PLACES]])
     heard = f"{len(found)} of {len(scan.late_sounds)} taps"
     told = (
         "Hook, screws and pads were held, and it is still there: look for faces that touch."

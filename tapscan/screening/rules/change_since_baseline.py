@@ -16,9 +16,10 @@ import numpy as np
 from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode
 from tapscan.screening.compare.measure import Change, Measured, limit_name
 from tapscan.screening.compare.unpaired_modes import one_sided
-from tapscan.screening.in_words import NAMED_PLACES, joined
+from tapscan.screening.in_words import NAMED_PLACES
 from tapscan.screening.rule import Outcome, Rule, condition, measured
 from tapscan.settings import Settings
+from tapscan.wording import counted, listed
 
 NAME = "change-since-baseline"
 MOST_ODDS = 1e6  # more is not told apart
@@ -161,7 +162,7 @@ def _damped(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     order, name = _strongest(found), limit_name("loss", evidence.measured.baseline.scans)
     times = float(np.exp(np.median(found.value[order])))
     sentence = (
-        f"Since {evidence.since}, {_count(len(order), 'mode')} of {int(found.judged.sum())} die away faster: in the middle they lose "
+        f"Since {evidence.since}, {counted(len(order), 'mode')} of {int(found.judged.sum())} die away faster: in the middle they lose "
         f"{times:.1f} times the energy in each swing. A crack whose faces rub does that, even one pressed shut that moves no mode. "
         f"{_where(scan, evidence.where_damped, 'These tones')}"
     )
@@ -211,14 +212,10 @@ def _indication(
 
 
 def _where(scan: Scan, where: Sequence[StationChange], which: str) -> str:
-    named = joined([scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES])
+    named = listed([scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES])
     if not named:
         return ""
     return f"{which} ring strongest at {named}: look there first, though the cause may lie elsewhere."
-
-
-def _count(n: int, word: str) -> str:
-    return f"{n} {word}" if n == 1 else f"{n} {word}s"
 
 
 RULE = Rule(

@@ -7,8 +7,10 @@ from typing import Any
 
 from markupsafe import Markup
 
+from tapscan import wording
 from tapscan.report import words
 from tapscan.report.beside import Course
+from tapscan.report.section import Section, Sheet
 from tapscan.report.shop import Shop
 
 FEWEST = 4  # scans: three cannot tell a drift from a step
@@ -31,9 +33,17 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
         "followed": course.followed,
         "scans": len(course.dates),
         "few": len(course.dates) < FEWEST,
-        "left_out": words.listed(course.left_out),
+        "left_out": wording.listed(course.left_out, words.MOST_LISTED),
     }
 
 
 def _per_cent(ppm: float | None) -> str:
-    return "not heard" if ppm is None else words.minus(f"{ppm / 1e4:+.3f}")
+    return "not heard" if ppm is None else wording.minus(f"{ppm / 1e4:+.3f}")
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = trend_section(sheet.beside.course, sheet.beside.shop)
+    return {"trend": found} if found else None
+
+
+SECTION = Section("trend", "Through the years", "trend.html", _build)

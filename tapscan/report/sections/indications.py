@@ -6,11 +6,13 @@ finding(indication, number, screening)   what indications.html names
 from collections.abc import Sequence
 from typing import Any
 
+from tapscan import wording
 from tapscan.records import Condition, Indication, Mode, Screening
 from tapscan.report import words
-from tapscan.report.appendix import relative_sd, t60
 from tapscan.report.error_rates import error_rates
 from tapscan.report.rule_words import meaning_of, rule_title
+from tapscan.report.section import Section, Sheet
+from tapscan.report.sections.appendix import relative_sd, t60
 
 MOST_NAMED = 6
 
@@ -24,9 +26,10 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
         "relevant": indication.interpretation == "relevant",
         "title": rule_title(indication.rule),
         "sentence": indication.sentence,
-        "stations": words.listed(indication.stations) or "the plate as a whole",
+        "stations": wording.listed(indication.stations, words.MOST_LISTED) or "the plate as a whole",
         "has_places": bool(indication.stations),
-        "where": words.listed([screening.scan.where(s) for s in indication.stations]) or "the plate as a whole",
+        "where": wording.listed([screening.scan.where(s) for s in indication.stations], words.MOST_LISTED)
+        or "the plate as a whole",
         "interpretation": words.INTERPRETATIONS.get(indication.interpretation, indication.interpretation),
         "status": words.STATUSES.get(indication.status, str(indication.status)),
         "evidence": [_evidence(c, modes) for c in indication.conditions],
@@ -38,14 +41,14 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
 
 
 def _evidence(c: Condition, modes: Sequence[Mode]) -> dict[str, str]:
-    value = words.quantity(c.value, c.unit)
+    value = wording.quantity(c.value, c.unit)
     if c.name == "time to -60 dB" and len(modes) == 1:
         value = f"{t60(modes[0])} {c.unit}"
     return {
-        "name": words.minus(c.name),
+        "name": wording.minus(c.name),
         "meaning": meaning_of(c.name),
         "value": value,
-        "limit": "none set" if c.limit is None else words.quantity(c.limit, c.unit),
+        "limit": "none set" if c.limit is None else wording.quantity(c.limit, c.unit),
         "side": _side(c),
         "source": c.source,
     }
@@ -61,7 +64,21 @@ def _side(c: Condition) -> str:
 
 def _mode_in_words(m: Mode) -> str:
     tone = f", near the note {m.note}" if m.note else ""
-    ring = f"its decay is {words.unknown(m.reason)}"
+    ring = f"its decay is {wording.unknown(m.reason)}"
     if m.t60_s:
-        ring = f"fades by 60 dB in {words.with_sd(m.t60_s, relative_sd(m, m.t60_s), places=3)} s"
-    return f"{m.id}: {words.with_sd(m.frequency_hz, m.frequency_sd_hz, places=2)} Hz{tone}; {ring}"
+        ring = f"fades by 60 dB in {wording.with_sd(m.t60_s, relative_sd(m, m.t60_s), places=3)} s"
+    return f"{m.id}: {wording.with_sd(m.frequency_hz, m.frequency_sd_hz, places=2)} Hz{tone}; {ring}"
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    s = sheet.screening
+    findings = [finding(i, n, s) for n, i in enumerate(s.indications, 1)]
+    return {"findings": findings, "simulated": _rests_on_simulation(s)}
+
+
+def _rests_on_simulation(screening: Screening) -> bool:
+    sources = [c.source for i in screening.indications for c in i.conditions]
+    return any("simulat" in source for source in sources)
+
+
+SECTION = Section("indications", "What was found", "indications.html", _build)

@@ -5,13 +5,16 @@ mode_map(...)            where one mode is strong
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 from markupsafe import Markup
 
+from tapscan import wording
 from tapscan.places import Layout
 from tapscan.records import Mode, Scan, Screening
 from tapscan.report import words
-from tapscan.report.plate_map import SMALL, legend, marks, station_map, strength_map
+from tapscan.report.drawing.plate_map import SMALL, legend, marks, station_map, strength_map
+from tapscan.report.section import Section, Sheet
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,9 @@ def _notes(screening: Screening, layout: Layout) -> list[str]:
         notes.append("The outline is a schematic of this kind of plate, not a drawing of this one.")
     strangers = sorted({s.station for s in screening.scan.strikes} - {s.name for s in layout.stations})
     if strangers:
-        notes.append(f"Not on the map, because the layout does not know them: {words.listed(strangers)}.")
+        notes.append(
+            f"Not on the map, because the layout does not know them: {wording.listed(strangers, words.MOST_LISTED)}."
+        )
     if any(not i.stations for i in screening.indications):
         notes.append("An indication that concerns the plate as a whole has no mark.")
     return notes
@@ -56,3 +61,11 @@ def mode_map(scan: Scan, layout: Layout, mode: Mode, name: str, what: str) -> Ma
     """Where one mode is strong; None where no station of it is on the map. `what` names the mode."""
     tapped = [s.station for s in scan.strikes if s.usable]
     return strength_map(layout, mode.strengths, tapped, name, what)
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = map_section(sheet.screening)
+    return {"plate": found} if found else None
+
+
+SECTION = Section("map", "Map of the plate", "map.html", _build)

@@ -9,11 +9,13 @@ from typing import Any
 
 from markupsafe import Markup
 
+from tapscan import wording
 from tapscan.records import Mode, Screening
-from tapscan.report import words
 from tapscan.report.beside import ToneDecay
-from tapscan.report.map_section import mode_map
-from tapscan.report.plate_map import strength_legend
+from tapscan.report.drawing.plate_map import strength_legend
+from tapscan.report.section import Section, Sheet
+from tapscan.report.sections.appendix import relative_sd
+from tapscan.report.sections.map import mode_map
 
 MOST_TONES = 4
 
@@ -50,7 +52,7 @@ def tones_section(screening: Screening, decays: Sequence[ToneDecay]) -> TonesSec
 
 def _row(screening: Screening, mode: Mode, found: ToneDecay | None, number: int) -> dict[str, Any]:
     layout = screening.scan.map
-    what = f"mode {mode.id}, {words.with_sd(mode.frequency_hz, mode.frequency_sd_hz, places=2)} Hz"
+    what = f"mode {mode.id}, {wording.with_sd(mode.frequency_hz, mode.frequency_sd_hz, places=2)} Hz"
     drawing = None
     if found is not None:
         from tapscan.report.figures.tones import tone_decay
@@ -70,7 +72,7 @@ def _decay_words(mode: Mode, found: ToneDecay | None, drawn: bool) -> str:
     if not drawn:
         return f"Its energy at {found.station} could not be followed: {found.reason or 'too little of it'}."
     ring = (
-        f"time to \N{MINUS SIGN}60 dB {words.with_sd(mode.t60_s, _sd(mode), places=3)} s"
+        f"time to \N{MINUS SIGN}60 dB {wording.with_sd(mode.t60_s, relative_sd(mode, mode.t60_s), places=3)} s"
         if mode.t60_s
         else "decay unknown"
     )
@@ -80,7 +82,9 @@ def _decay_words(mode: Mode, found: ToneDecay | None, drawn: bool) -> str:
     )
 
 
-def _sd(mode: Mode) -> float | None:
-    if not mode.decay_rate_per_s or mode.decay_rate_sd_per_s is None or mode.t60_s is None:
-        return None
-    return mode.t60_s * mode.decay_rate_sd_per_s / mode.decay_rate_per_s
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = tones_section(sheet.screening, sheet.beside.decays)
+    return {"tones": found} if found else None
+
+
+SECTION = Section("tones", "The tones named", "tones.html", _build)

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from tapscan.report.beside import Sound
+from tapscan.report.section import Section, Sheet
 
 
 def players(sounds: Sequence[Sound]) -> list[tuple[str, list[dict[str, Any]]]]:
@@ -31,3 +32,11 @@ def _picture(sound: Sound, number: int) -> object:
     from tapscan.report.figures.tones import time_frequency
 
     return time_frequency(sound.picture, sound.marks_hz, sound.title, f"heard-{number}")
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = players(sheet.beside.sounds)
+    return {"sounds": found} if found else None
+
+
+SECTION = Section("listen", "Listen", "listen.html", _build)

@@ -7,8 +7,9 @@ counted_tones(screening)        how many tones were told apart, found again and 
 from math import log10
 from typing import Any
 
+from tapscan import wording
 from tapscan.records import Comparison, ModePair, Screening, Strength, UnpairedMode
-from tapscan.report import words
+from tapscan.report.section import Section, Sheet
 
 MOST_ROWS = 12
 
@@ -18,8 +19,8 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     c = screening.comparison
     if c is None:
         return None
+    from tapscan.report.drawing.plate_map import strength_map
     from tapscan.report.figures.changes import shifts
-    from tapscan.report.plate_map import strength_map
 
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
     shown = sorted(changed, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_ROWS]
@@ -31,7 +32,7 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "summary": "" if c.summary in screening.summary else c.summary,
         "tones": counted_tones(screening),
         "later": c.later,
-        "baselines": words.listed(c.baselines, 6),
+        "baselines": wording.listed(c.baselines, 6),
         "common": c.common.sentence if c.common else c.reason or "",
         "rows": [_row(p) for p in shown],
         "any_changed": bool(changed),
@@ -70,7 +71,7 @@ def _decibels(weight: float) -> float:
 
 def _fallen(c: Comparison, statistic: float, limit: float) -> tuple[str, str, str]:
     if c.by_odds:
-        return "odds that some tones fell, against none", words.odds(statistic), words.odds(limit)
+        return "odds that some tones fell, against none", wording.odds(statistic), wording.odds(limit)
     return "three largest drops, in the plate's own scatter", f"{statistic:.1f}", f"{limit:.1f}"
 
 
@@ -91,15 +92,15 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
         rows.append(
             (
                 "odds that a weight was left on, against a crack",
-                words.odds(c.explanation.score),
-                words.odds(c.explanation.limit),
+                wording.odds(c.explanation.score),
+                wording.odds(c.explanation.limit),
             )
         )
     return rows
 
 
 def _row(p: ModePair) -> dict[str, str]:
-    loss = words.UNKNOWN if p.loss_ratio is None else f"{p.loss_ratio:.2f}"
+    loss = wording.UNKNOWN if p.loss_ratio is None else f"{p.loss_ratio:.2f}"
     if p.loss_ratio is not None and p.loss_ratio_sd is not None:
         loss = f"{p.loss_ratio:.2f} ± {2 * p.loss_ratio_sd * p.loss_ratio:.2f}"
     said = [word for told, word in ((p.fell, "fell"), (bool(p.loss_rose), "dies away faster")) if told]
@@ -107,7 +108,7 @@ def _row(p: ModePair) -> dict[str, str]:
         "mode": p.later_mode,
         "before": f"{p.baseline_hz:.2f}",
         "now": f"{p.later_hz:.2f}",
-        "change": words.minus(f"{p.change_ppm / 1e4:+.4f} ± {2e-4 * p.change_sd_ppm:.4f}"),
+        "change": wording.minus(f"{p.change_ppm / 1e4:+.4f} ± {2e-4 * p.change_sd_ppm:.4f}"),
         "loss": loss,
         "said": " and ".join(said) or "within the scatter",
     }
@@ -115,3 +116,11 @@ def _row(p: ModePair) -> dict[str, str]:
 
 def _unpaired(u: UnpairedMode) -> str:
     return f"{u.frequency_hz:.1f} Hz"
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    found = comparison_section(sheet.screening)
+    return {"comparison": found} if found else None
+
+
+SECTION = Section("comparison", "Compared with earlier scans", "comparison.html", _build)

@@ -7,9 +7,11 @@ t60(mode), relative_sd(mode, value)
 
 from typing import Any
 
+from tapscan import wording
 from tapscan.faults import in_words
 from tapscan.records import Mode, Recording, Screening, Strike
 from tapscan.report import words
+from tapscan.report.section import Section, Sheet
 
 MOST_MODES = 60
 MOST_ROWS = 300
@@ -17,7 +19,7 @@ MOST_ROWS = 300
 
 def t60(m: Mode) -> str:
     """Time to -60 dB with its standard deviation."""
-    return words.with_sd(m.t60_s, relative_sd(m, m.t60_s))
+    return wording.with_sd(m.t60_s, relative_sd(m, m.t60_s))
 
 
 def relative_sd(m: Mode, value: float | None) -> float | None:
@@ -39,21 +41,21 @@ def listed_modes(screening: Screening) -> tuple[list[Mode], int]:
 
 def mode_row(m: Mode, notes: words.Notes) -> dict[str, Any]:
     """`notes` gives a letter to each reason why a figure is unknown."""
-    stands = {True: "yes", False: "no", None: words.UNKNOWN}[m.prominent]
-    cents = words.UNKNOWN if m.cents is None else words.minus(f"{m.cents:+.0f}")
+    stands = {True: "yes", False: "no", None: wording.UNKNOWN}[m.prominent]
+    cents = wording.UNKNOWN if m.cents is None else wording.minus(f"{m.cents:+.0f}")
     return {
         "id": m.id,
-        "frequency": words.with_sd(m.frequency_hz, m.frequency_sd_hz),
-        "decay": words.with_sd(m.decay_rate_per_s, m.decay_rate_sd_per_s),
+        "frequency": wording.with_sd(m.frequency_hz, m.frequency_sd_hz),
+        "decay": wording.with_sd(m.decay_rate_per_s, m.decay_rate_sd_per_s),
         "t60": t60(m),
-        "q": words.with_sd(m.q, relative_sd(m, m.q)),
-        "loss": words.with_sd(m.loss_factor, relative_sd(m, m.loss_factor), scale=1e3),
-        "note": f"{m.note} {cents}" if m.note else words.UNKNOWN,
-        "tone_to_noise": words.decibels(m.tone_to_noise_db),
-        "prominence": words.decibels(m.prominence_ratio_db),
+        "q": wording.with_sd(m.q, relative_sd(m, m.q)),
+        "loss": wording.with_sd(m.loss_factor, relative_sd(m, m.loss_factor), scale=1e3),
+        "note": f"{m.note} {cents}" if m.note else wording.UNKNOWN,
+        "tone_to_noise": wording.decibels(m.tone_to_noise_db),
+        "prominence": wording.decibels(m.prominence_ratio_db),
         "stands": f"{stands}, {m.stations_prominent}/{m.stations_judged}" if m.stations_judged else stands,
-        "level": words.decibels(m.level_db),
-        "stations": words.listed([s.station for s in m.strengths], 4),
+        "level": wording.decibels(m.level_db),
+        "stations": wording.listed([s.station for s in m.strengths], 4),
         "origin": words.ORIGINS.get(m.origin, m.origin),
         "why": notes.letter(m.reason),
     }
@@ -68,9 +70,9 @@ def strike_row(s: Strike) -> dict[str, str]:
         "force": s.force or "not declared",
         "onset": f"{s.onset_s:.3f}",
         "duration": f"{s.duration_s:.2f}",
-        "peak": words.number(s.peak, 2),
-        "level": words.decibels(s.level_db),
-        "over_noise": words.unknown(s.reason) if s.snr_db is None else words.decibels(s.snr_db),
+        "peak": wording.number(s.peak, 2),
+        "level": wording.decibels(s.level_db),
+        "over_noise": wording.unknown(s.reason) if s.snr_db is None else wording.decibels(s.snr_db),
         "faults": in_words(s.faults),
     }
 
@@ -89,3 +91,21 @@ def recording_row(r: Recording) -> dict[str, str]:
         "duration": f"{r.duration_s:.2f}",
         "faults": in_words(r.faults),
     }
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    scan = sheet.screening.scan
+    shown, left_out = listed_modes(sheet.screening)
+    notes = words.Notes()
+    return {
+        "modes": [mode_row(m, notes) for m in shown],
+        "mode_notes": notes.rows,
+        "modes_left_out": left_out,
+        "strikes": [strike_row(s) for s in scan.strikes[:MOST_ROWS]],
+        "strikes_left_out": max(0, len(scan.strikes) - MOST_ROWS),
+        "recordings": [recording_row(r) for r in scan.recordings[:MOST_ROWS]],
+        "recordings_left_out": max(0, len(scan.recordings) - MOST_ROWS),
+    }
+
+
+SECTION = Section("appendix", "Figures", "appendix.html", _build)

@@ -3,10 +3,13 @@
 error_rates_section(screening)   (rule in words, what it said here, how far it can be trusted) for every rule
 """
 
+from typing import Any
+
+from tapscan import wording
 from tapscan.records import Screening
-from tapscan.report import words
 from tapscan.report.error_rates import error_rates
 from tapscan.report.rule_words import rule_title
+from tapscan.report.section import Section, Sheet
 from tapscan.screening.rules import RULES
 
 
@@ -22,5 +25,12 @@ def error_rates_section(screening: Screening) -> list[tuple[str, str, str]]:
 
 def _said(name: str, not_run: bool, raised: int) -> str:
     if raised:
-        return f"raised {words.counted(raised, 'indication')} here"
+        return f"raised {wording.counted(raised, 'indication')} here"
     return "not run here" if not_run else "ran here and raised nothing"
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    return {"reach": error_rates_section(sheet.screening)}
+
+
+SECTION = Section("reach", "How far it reaches", "reach.html", _build)

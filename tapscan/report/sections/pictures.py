@@ -7,8 +7,10 @@ named_modes(screening)        the first few modes of each indication
 
 from typing import Any
 
+from tapscan import wording
 from tapscan.records import Mode, Screening, StationPicture
 from tapscan.report import words
+from tapscan.report.section import Section, Sheet
 
 MOST_PICTURES = 8
 MOST_NAMED = 6
@@ -51,7 +53,7 @@ def station_pictures(screening: Screening) -> list[dict[str, Any]]:
 
 
 def _widest(hz: float | None) -> str:
-    return "not known" if hz is None else f"at most ± {words.number(hz, 2)} Hz"
+    return "not known" if hz is None else f"at most ± {wording.number(hz, 2)} Hz"
 
 
 def _marked(m: Mode, picture: StationPicture) -> str:
@@ -71,4 +73,12 @@ def undrawn(screening: Screening) -> str:
     """Empty where all are drawn, or none."""
     kept = {p.station for p in _chosen(screening)}
     stations = dict.fromkeys(s.station for s in screening.scan.strikes)
-    return words.listed([s for s in stations if s not in kept]) if kept else ""
+    return wording.listed([s for s in stations if s not in kept], words.MOST_LISTED) if kept else ""
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    s = sheet.screening
+    return {"pictures": station_pictures(s), "undrawn": undrawn(s), "tapped": bool(s.scan.strikes)}
+
+
+SECTION = Section("pictures", "Pictures", "pictures.html", _build)

@@ -15,10 +15,11 @@ from math import inf, isfinite
 
 from markupsafe import Markup
 
+from tapscan import wording
 from tapscan.places import Layout
 from tapscan.records import Screening, Strength
 from tapscan.report import words
-from tapscan.report.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, screw, whole
+from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, screw, whole
 
 SMALL, LARGE = 300.0, 460.0  # units; a phone shows the large one at about three quarters of its size
 RADIUS = 5.5
@@ -87,7 +88,7 @@ def station_map(layout: Layout, found: Mapping[str, Mark], name: str, width: flo
     return whole(
         canvas,
         name,
-        f"Map of the plate with {words.counted(len(spots), 'station')}",
+        f"Map of the plate with {wording.counted(len(spots), 'station')}",
         _told(layout, found),
         [*parts, *labels(canvas, spots)],
     )
@@ -170,7 +171,7 @@ def _kind(found: Mapping[str, Mark], station: str) -> Kind:
 def _strength(below: float | None, tapped: bool) -> str:
     if below is None:
         return "too faint to say" if tapped else "not tapped"
-    return "strongest" if below == 0 else f"{words.decibels(-below)} dB below the strongest"
+    return "strongest" if below == 0 else f"{wording.decibels(-below)} dB below the strongest"
 
 
 def _told(layout: Layout, found: Mapping[str, Mark]) -> str:
@@ -180,5 +181,5 @@ def _told(layout: Layout, found: Mapping[str, Mark]) -> str:
         there = [s for s in layout.stations if _kind(found, s.name) == kind]
         names = [f"{s.name} ({s.where})" if kind == "look" else s.name for s in there]
         if names:
-            pieces.append(f"{said[0].upper()}{said[1:]}: {words.listed(names)}.")
+            pieces.append(f"{said[0].upper()}{said[1:]}: {wording.listed(names, words.MOST_LISTED)}.")
     return " ".join(pieces)

@@ -1,0 +1,108 @@
+"""Numbers and names as a sentence has them: one way for rules, report and screen.
+
+with_sd(value, sd)             "311.678 ± 0.0083", two significant digits of the standard deviation
+number(value, digits)          significant digits, no exponent for everyday sizes
+decibels(value)                one decimal
+odds(log)                      "3600 to 1"
+counted(n, word)               "1 tap", "3 taps"
+spelled(n)                     "none", "one", ... in letters as far as there are words for it here
+listed(names, most)            "S1, S2 and S3", cut short in words after `most`
+quantity(value, unit)          "12.2 dB"
+unknown(reason)                the word and why
+minus(text)                    true minus signs
+"""
+
+import re
+from collections.abc import Sequence
+from math import ceil, exp, floor, isfinite, log10
+
+UNKNOWN = "unknown"
+WORDS = (
+    "none",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "eleven",
+    "twelve",
+)
+
+
+def minus(text: str) -> str:
+    """Hyphens that stand for a sign before a figure become true minus signs."""
+    return re.sub(r"(^|(?<=[\s(]))-(?=\d)", "\N{MINUS SIGN}", text)
+
+
+def unknown(reason: str | None) -> str:
+    """The word and why."""
+    return f"{UNKNOWN}: {reason or 'no reason given'}"
+
+
+def quantity(value: float | str | None, unit: str) -> str:
+    """A figure with its unit, three significant digits and no idle zeros; text as it stands."""
+    if isinstance(value, str):
+        return value
+    text = number(value, 3)
+    if "." in text:
+        text = text.rstrip("0").rstrip(".")
+    return text if unit == "1" or text == UNKNOWN else f"{text} {unit}"
+
+
+def with_sd(value: float | None, sd: float | None, scale: float = 1.0, places: int = 7) -> str:
+    """Value ± standard deviation, both times `scale`, to two significant digits of the latter, at most `places` decimals."""
+    if value is None or not isfinite(value):
+        return UNKNOWN
+    if sd is None or not isfinite(sd) or sd <= 0:
+        return f"{number(value * scale, 4)} ± {UNKNOWN}"
+    spread = sd * scale
+    wanted = 1 - floor(log10(spread))
+    if wanted > places:
+        least = 10.0**-places
+        told = f"under {least:.{places}f}" if spread < least else f"{ceil(spread / least) * least:.{places}f}"
+        return f"{minus(f'{value * scale:.{places}f}')} ± {told}"
+    shown = max(0, wanted)
+    return f"{minus(f'{round(value * scale, wanted):.{shown}f}')} ± {round(spread, wanted):.{shown}f}"
+
+
+def number(value: float | None, digits: int = 3) -> str:
+    """`digits` significant digits; unknown as a word."""
+    if value is None or not isfinite(value):
+        return UNKNOWN
+    if value == 0:
+        return "0"
+    places = digits - 1 - floor(log10(abs(value)))
+    return minus(f"{round(value, places):.{max(0, min(places, 9))}f}")
+
+
+def odds(log: float) -> str:
+    """From their natural logarithm: "3600 to 1", "1 to 20"; beyond a million they are not told apart."""
+    times = number(min(exp(abs(log)), 1e6), 2)
+    return f"{times} to 1" if log >= 0 else f"1 to {times}"
+
+
+def decibels(value: float | None) -> str:
+    """One decimal, which is finer than any of these levels is known."""
+    return UNKNOWN if value is None or not isfinite(value) else minus(f"{value:.1f}")
+
+
+def counted(n: int, word: str) -> str:
+    """A number with its noun."""
+    return f"{n} {word}" if n == 1 else f"{n} {word}s"
+
+
+def listed(names: Sequence[str], most: int | None = None) -> str:
+    """Names as a sentence has them; empty without names."""
+    if most is not None and len(names) > most:
+        return f"{', '.join(names[:most])} and {len(names) - most} more"
+    return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+
+
+def spelled(count: int) -> str:
+    """A count in letters."""
+    return WORDS[count] if count < len(WORDS) else str(count)
