@@ -18,7 +18,7 @@ from tapscan.screening.rules import long_decay
 from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
 from tapscan.settings.groups import Fit
-from tapscan.signal.plate.room_limit import LateSlope, hidden_above, late_slopes, limit_of
+from tapscan.signal.plate.room_limit import HOP_S, LateSlope, hidden_above, late_slopes, limit_of
 from tapscan.signal.plate.station_analysis import analyse_station
 from tapscan.workflow.check import Request, check
 from tests.rule_scans import mode, scan
@@ -182,6 +182,12 @@ def test_bands_that_hardly_stand_out_of_the_noise_tell_nothing():
     rng = np.random.default_rng(1)
     for _ in range(30):
         assert late_slopes([rng.standard_normal(48_000)], [rng.standard_normal(4_800)], 48_000) == []
+
+
+def test_a_band_a_hair_over_its_noise_tells_nothing():
+    """The same hiss over and over, every frame 0.1 % stronger after the strike than before it: 30 dB under the blow from the first."""
+    hiss = np.tile(np.random.default_rng(1).standard_normal(round(HOP_S * 48_000)), 200)
+    assert late_slopes([1.0005 * hiss], [hiss], 48_000) == []
 
 
 def test_what_is_known_for_a_pickup_hears_no_room():
