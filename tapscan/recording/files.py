@@ -24,7 +24,6 @@ from typing import IO, Any
 
 import numpy as np
 import soundfile
-from scipy.signal import resample_poly
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.container import container_of, lacks_its_end, missing_bytes, tells_no_length
@@ -136,6 +135,8 @@ def flac_bytes(samples: FloatArray, sample_rate_hz: int) -> bytes:
 
 def mp3_bytes(samples: FloatArray, sample_rate_hz: int) -> bytes:
     """(n,) samples, |sample| <= 1, as MP3: what every browser plays. Rates that MP3 does not know are lowered by whole steps."""
+    from scipy.signal import resample_poly  # a third of a second, which a reading of files need not pay
+
     step = 1
     while sample_rate_hz // step > 48000:
         step += 1

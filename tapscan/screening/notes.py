@@ -5,19 +5,23 @@ with_notes(modes)   the same modes with `note` and `cents` filled in
 
 from collections.abc import Sequence
 from dataclasses import replace
+from math import log2
+from typing import Any
 
 from tapscan.records import Mode
+
+NAMES = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
 
 
 def with_notes(modes: Sequence[Mode]) -> tuple[Mode, ...]:
     """Note and deviation in cents (-50..50) for each mode."""
     if not modes:
         return ()
-    import librosa
+    return tuple(replace(m, **note_of(m.frequency_hz)) for m in modes)
 
-    numbers = librosa.hz_to_midi([m.frequency_hz for m in modes])
-    names = librosa.midi_to_note(numbers.round(), unicode=False)
-    return tuple(
-        replace(m, note=str(name), cents=float(100 * (number - round(float(number)))))
-        for m, name, number in zip(modes, names, numbers, strict=True)
-    )
+
+def note_of(frequency_hz: float) -> dict[str, Any]:
+    """Name of the nearest note and the deviation from it. Own code: loading librosa for these lines took as long as screening a tap."""
+    semitones = 12 * log2(frequency_hz / 440.0)  # over A4, which is the 69th key of MIDI
+    key = 69 + round(semitones)
+    return {"note": f"{NAMES[key % 12]}{key // 12 - 1}", "cents": 100 * (semitones - round(semitones))}

@@ -12,7 +12,6 @@ largest of them pass what chance gives. Ours; how often it is right stands in do
 """
 
 import numpy as np
-from scipy.special import log_ndtr
 
 from tapscan.records import FloatArray
 
@@ -53,5 +52,7 @@ def restlessness(scores: FloatArray) -> float:
 
 def _log_ratio(z: FloatArray) -> FloatArray:
     """Log density of normal plus exponential over that of the normal alone."""
+    from scipy.special import log_ndtr
+
     apart = z - 1 / FALLEN_MEAN
     return np.asarray(0.5 * np.log(2 * np.pi) - np.log(FALLEN_MEAN) + apart**2 / 2 + log_ndtr(apart))

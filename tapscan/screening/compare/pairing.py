@@ -19,7 +19,6 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from tapscan.records import FloatArray, Mode
 from tapscan.settings import Settings
@@ -127,6 +126,8 @@ def assign(costs: FloatArray, price: float) -> NDArray[np.intp]:
     square[n:, :m] = IMPOSSIBLE
     square[np.arange(n), m + np.arange(n)] = price
     square[n + np.arange(m), np.arange(m)] = price
+    from scipy.optimize import linear_sum_assignment  # a tenth of a second, which a single scan need not pay
+
     rows, columns = linear_sum_assignment(square)
     real = (rows < n) & (columns < m)
     return np.stack([rows[real], columns[real]], axis=1)

@@ -7,6 +7,7 @@ NoiseDensity(noises, rate)   the same between two frequencies, from the stretche
 
 from collections.abc import Sequence
 from statistics import median
+from typing import Any
 
 import numpy as np
 
@@ -30,15 +31,19 @@ class NoiseDensity:
         powers = [white_density(n) for n in noises if len(n) > SHORTEST]
         self._sums = [(0.5 * self.rate / (len(p) - 1), np.concatenate([[0.0], np.cumsum(p)])) for p in powers]
 
-    def at(self, low_hz: float, high_hz: float) -> float:
-        """Mean square of white noise as strong as what is heard there, median of stretches; 0 where none was measured."""
+    def at(self, low_hz: Any, high_hz: Any) -> Any:
+        """Mean square of white noise as strong as what is heard there, median of stretches; 0 where none was measured.
+
+        Of two frequencies, or of arrays of them.
+        """
         parts = []
         for step, sums in self._sums:
-            first, last = max(1, int(low_hz / step)), int(np.ceil(high_hz / step))
-            first = min(first, len(sums) - 2)
-            last = min(max(last, first), len(sums) - 2)
+            first, last = np.maximum(1, np.floor_divide(low_hz, step)), np.ceil(np.divide(high_hz, step))
+            first = np.minimum(first, len(sums) - 2).astype(int)
+            last = np.minimum(np.maximum(last, first), len(sums) - 2).astype(int)
             parts.append((sums[last + 1] - sums[first]) / (last + 1 - first))
-        return float(median(parts)) if parts else 0.0
+        middle = np.median(parts, axis=0) if parts else np.zeros(np.shape(low_hz))
+        return middle if np.ndim(middle) else float(middle)
 
     def line(self, frequency_hz: float) -> tuple[float, float] | None:
         """Amplitude of a steady tone at a frequency, and its power over what lies beside it in dB; median of stretches.

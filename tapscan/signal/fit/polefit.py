@@ -39,6 +39,7 @@ class PoleFit:
     clear: FloatArray  # (M,) energy lost when the mode is left out, summed over strikes, over v
     residual: ComplexArray  # (K, S)
     noise: float  # v, the noise energy a bin, as used
+    settled: bool = False  # nothing moved any more
 
 
 @dataclass(frozen=True, eq=False)
@@ -126,7 +127,7 @@ def fit_poles(
     background = np.ascontiguousarray(smooth_terms(bins_hz, background_terms).T)
     task = _Task(bins_hz, spectra, float(np.vdot(spectra, spectra).real), background, length, rate_hz)
     state = _project(theta, task)
-    damping = 1e-3
+    damping, settled = 1e-3, False
     for _ in range(steps):
         normal, gradient = _normal_equations(state, rate_hz)
         scale = np.diag(normal).copy()
@@ -144,8 +145,9 @@ def fit_poles(
         moved = np.max(np.abs(trial - theta) * np.sqrt(np.maximum(scale, 0) * 2 / variance))
         theta, state, damping = trial, next_state, damping / 10
         if moved < SETTLED:
+            settled = True
             break
-    return _finish(theta, state, task, noise)
+    return _finish(theta, state, task, noise, settled)
 
 
 def smooth_terms(bins_hz: FloatArray, terms: int) -> ComplexArray:
@@ -203,7 +205,7 @@ def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
     return np.concatenate([f, d])
 
 
-def _finish(theta: FloatArray, state: _State, task: _Task, noise: float) -> PoleFit:
+def _finish(theta: FloatArray, state: _State, task: _Task, noise: float, settled: bool) -> PoleFit:
     m = len(theta) // 2
     residual = task.spectra - state.rows.T @ state.coefficients
     free = max(1, residual.size - state.coefficients.size - m)
@@ -218,7 +220,7 @@ def _finish(theta: FloatArray, state: _State, task: _Task, noise: float) -> Pole
     lever = np.diag(state.inverse).real[:m]
     c = state.coefficients[:m]
     clear = np.sum(np.abs(c) ** 2, axis=1) / lever / local
-    return PoleFit(theta[:m], theta[m:], covariance, c, clear, residual, overall)
+    return PoleFit(theta[:m], theta[m:], covariance, c, clear, residual, overall, settled)
 
 
 def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:

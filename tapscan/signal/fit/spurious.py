@@ -22,26 +22,40 @@ MIXTURE = 0.85  # share of the pattern's energy; of a chance pattern four neighb
 STRONGER = 2.0  # in energy
 SATELLITE_WIDTHS, SATELLITE_SHARE = 0.5, 10**-2.6
 REACH_WIDTHS, REACH_HZ = 4.0, 25.0
+RIDGE = 1e-12  # patterns that are one but for rounding
 
 
 def echoes(
     frequency_hz: FloatArray, decay_rate_per_s: FloatArray, amplitudes: ComplexArray, stations: int
 ) -> np.ndarray:
     """Which of M poles are mixtures of stronger ones. amplitudes : (M, S) over all strikes of all stations."""
-    out = np.zeros(len(frequency_hz), dtype=bool)
-    if stations < LEAST_STATIONS:
-        return out
-    for i in range(len(out)):
-        others = np.arange(len(out)) != i
-        share = explained(
-            amplitudes[i],
-            float(frequency_hz[i]),
-            float(decay_rate_per_s[i]),
-            (frequency_hz[others], decay_rate_per_s[others], amplitudes[others]),
-            stations,
-        )
-        out[i] = share > MIXTURE
-    return out
+    many = len(frequency_hz)
+    if stations < LEAST_STATIONS or many < 2:
+        return np.zeros(many, dtype=bool)
+    gram = amplitudes.conj() @ amplitudes.T
+    own = np.diag(gram).real
+    energy = own / decay_rate_per_s
+    away = np.abs(frequency_hz[:, None] - frequency_hz)
+    near = (energy > STRONGER * energy[:, None]) & (
+        away < np.maximum(REACH_WIDTHS * decay_rate_per_s / np.pi, REACH_HZ)
+    )
+    tail = _tails(near, energy, away, decay_rate_per_s)
+    most = min(int(near.sum(axis=1).max()), stations // STATIONS_A_NEIGHBOUR)
+    chosen = np.argsort(tail, axis=1)[:, ::-1][:, :most]
+    used = np.take_along_axis(near, chosen, axis=1)
+    scale = np.sqrt(own + 1e-300)
+    likeness = gram / np.outer(scale, scale)
+    among = np.where(used[:, :, None] & used[:, None, :], likeness[chosen[:, :, None], chosen[:, None, :]], 0.0)
+    among += (~used + RIDGE)[:, :, None] * np.eye(most)
+    held = np.where(used, likeness[chosen, np.arange(many)[:, None]], 0.0)
+    share = np.sum(held.conj() * np.linalg.solve(among, held[:, :, None])[:, :, 0], axis=1).real
+    return np.asarray(share > MIXTURE)
+
+
+def _tails(near: np.ndarray, energy: FloatArray, away: FloatArray, decay_rate_per_s: FloatArray) -> FloatArray:
+    """What of each mode's energy is left at another's frequency; 0 where it is not near."""
+    with np.errstate(over="ignore"):  # far from a mode that hardly decays nothing is left of it
+        return np.where(near, energy / (1 + (2 * np.pi * away / decay_rate_per_s) ** 2), 0.0)
 
 
 def explained(
@@ -59,8 +73,7 @@ def explained(
     near = (energy > STRONGER * own) & (away < np.maximum(REACH_WIDTHS * d / np.pi, REACH_HZ))
     if not near.any():
         return 0.0
-    with np.errstate(over="ignore"):  # far from a mode that hardly decays nothing is left of it
-        tail = np.where(near, energy / (1 + (2 * np.pi * away / d) ** 2), 0.0)
+    tail = _tails(near, energy, away, d)
     most = min(int(near.sum()), stations // STATIONS_A_NEIGHBOUR)
     chosen = np.argsort(tail)[::-1][:most]
     q, _ = np.linalg.qr(a[chosen].T)

@@ -9,14 +9,12 @@ sinusoids, as a share of the power (coefficient of determination).
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.signal import resample_poly
 
 from tapscan.records import FloatArray
 from tapscan.signal.fit.ringing import ringing
 from tapscan.signal.plate.joint_fit import HIGHEST_HZ
 
-WINDOW_S = 0.5
-WORK_RATE_HZ = 8000.0
+WINDOW_S, LEAST_S = 0.5, 0.002
 
 
 def explained_share(
@@ -31,20 +29,17 @@ def explained_share(
 
     samples : (n,) float64 from the onset. poles : (frequency in Hz, decay rate in 1/s, amplitude at the onset).
     """
-    step = max(1, int(sample_rate_hz // WORK_RATE_HZ))
     first = round(free_s * sample_rate_hz)
     heard = np.asarray(samples[: first + round(WINDOW_S * sample_rate_hz)], dtype=float)
-    if len(heard) < first + 16 * step:
+    if len(heard) < first + LEAST_S * sample_rate_hz:
         return None
-    slow = resample_poly(heard, 1, step) if step > 1 else heard
     f, d, c = (
         (np.array(x) for x in zip(*poles, strict=True)) if poles else (np.zeros(0), np.zeros(0), np.zeros(0, complex))
     )
-    model = ringing(f, d, c[None, :], sample_rate_hz / step, 0, len(slow))[0]
-    a = first // step + 1
+    model = ringing(f, d, c[None, :], sample_rate_hz, 0, len(heard))[0]
     highest_hz = min(HIGHEST_HZ, hidden_above_hz)
-    whole = _band_power(slow[a:], sample_rate_hz / step, lowest_hz, highest_hz)
-    left = _band_power((slow - model)[a:], sample_rate_hz / step, lowest_hz, highest_hz)
+    whole = _band_power(heard[first:], sample_rate_hz, lowest_hz, highest_hz)
+    left = _band_power((heard - model)[first:], sample_rate_hz, lowest_hz, highest_hz)
     return 1 - left / whole if whole > 0 else None
 
 

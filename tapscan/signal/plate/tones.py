@@ -13,12 +13,12 @@ The powers come from the fitted modes at that time plus what the modes leave une
 subtracted: gain, force of the tap and room noise do not move the answer.
 """
 
-from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from math import ceil, log10, sqrt
+from math import log10
 from statistics import median
+from typing import Any
 
 import numpy as np
 
@@ -30,32 +30,27 @@ LOWEST_TONE_HZ, HIGHEST_TONE_HZ = 89.1, 11220.0
 TONE_BAND_SHARE = 0.15  # of the critical band, ECMA-418-1 clause 11.2
 SHORTEST_WINDOW_S = 0.05
 
-PowerBetween = Callable[[float, float], float]
+Hz = Any  # one frequency, or an array of them, of which each is treated alone
+PowerBetween = Callable[[Hz, Hz], Any]
 
 
-def critical_bandwidth_hz(f: float) -> float:
+def critical_bandwidth_hz(f: Hz) -> Hz:
     """Width of the critical band centred on `f` Hz (clause 10, formula 2)."""
     return 25 + 75 * (1 + 1.4 * (f / 1000) ** 2) ** 0.69
 
 
-def critical_band_hz(f: float) -> tuple[float, float]:
+def critical_band_hz(f: Hz) -> tuple[Hz, Hz]:
     """Edges of the critical band (formulas 4 to 8)."""
     width = critical_bandwidth_hz(f)
-    if f <= 500:
-        return f - width / 2, f + width / 2
-    low = (sqrt(width**2 + 4 * f**2) - width) / 2
+    low = np.where(np.less_equal(f, 500), f - width / 2, (np.sqrt(width**2 + 4 * f**2) - width) / 2)[()]
     return low, low + width
 
 
-def neighbour_bands_hz(f: float) -> tuple[float, float]:
+def neighbour_bands_hz(f: Hz) -> tuple[Hz, Hz]:
     """Lower edge of the band below and upper edge of the band above (tables 2 and 3)."""
-    if f < 171.4:
-        low = 20.0
-    elif f < 1600:
-        low = -149.5 + 1.001 * f - 6.90e-5 * f**2
-    else:
-        low = 6.8 + 0.806 * f - 8.20e-6 * f**2
-    high = 149.5 + 1.035 * f + 7.70e-5 * f**2 if f < 1600 else 3.3 + 1.215 * f + 2.16e-5 * f**2
+    under = np.where(np.less(f, 1600), -149.5 + 1.001 * f - 6.90e-5 * f**2, 6.8 + 0.806 * f - 8.20e-6 * f**2)
+    low = np.where(np.less(f, 171.4), 20.0, under)[()]
+    high = np.where(np.less(f, 1600), 149.5 + 1.035 * f + 7.70e-5 * f**2, 3.3 + 1.215 * f + 2.16e-5 * f**2)[()]
     return low, high
 
 
@@ -78,8 +73,8 @@ def prominence_limit_db(f: float) -> float | None:
     return 9.0 if f >= 1000 else 9.0 + 10 * log10(1000 / f)
 
 
-def judge(tone_hz: float, tone_power: float, power_between: PowerBetween) -> tuple[float, float]:
-    """Tone-to-noise and prominence ratio, dB, of a tone in a distribution of power that includes it.
+def judge(tone_hz: Hz, tone_power: Hz, power_between: PowerBetween) -> tuple[Hz, Hz]:
+    """Tone-to-noise and prominence ratio, dB, of a tone (or of each of several) in a distribution of power that includes it.
 
     tone_power    : mean square of the tone alone
     power_between : mean square of everything between two frequencies in Hz
@@ -87,12 +82,11 @@ def judge(tone_hz: float, tone_power: float, power_between: PowerBetween) -> tup
     low, high = critical_band_hz(tone_hz)
     lower, upper = neighbour_bands_hz(tone_hz)
     middle = power_between(low, high)
-    ratio = tone_power / max(middle - tone_power, 1e-12 * tone_power)
+    ratio = tone_power / np.maximum(middle - tone_power, 1e-12 * tone_power)
     below, above = power_between(lower, low), power_between(high, upper)
-    if tone_hz <= 171.4:
-        below *= 100 / (low - lower)
-    beside = max(0.5 * (below + above), 1e-12 * middle)
-    return 10 * log10(ratio), 10 * log10(middle / beside)
+    below = below * np.where(np.less_equal(tone_hz, 171.4), 100 / (low - lower), 1.0)
+    beside = np.maximum(0.5 * (below + above), 1e-12 * middle)
+    return 10 * np.log10(ratio), 10 * np.log10(middle / beside)
 
 
 def masking_index_db(f: float) -> float:
@@ -115,12 +109,13 @@ class ToneWindow:
     step_hz: float
 
     @cached_property
-    def _sums(self) -> list[float]:
-        return [0.0, *np.cumsum(self.residual_density).tolist()]
+    def _sums(self) -> FloatArray:
+        return np.concatenate([[0.0], np.cumsum(self.residual_density)])
 
-    def unexplained(self, low_hz: float, high_hz: float) -> float:
+    def unexplained(self, low_hz: Hz, high_hz: Hz) -> Hz:
         """Mean square between two frequencies, noise included."""
-        a, b = (min(max(0, ceil(x / self.step_hz)), len(self._sums) - 1) for x in (low_hz, high_hz))
+        last = len(self._sums) - 1
+        a, b = (np.clip(np.ceil(np.divide(x, self.step_hz)), 0, last).astype(int) for x in (low_hz, high_hz))
         return self._sums[b] - self._sums[a]
 
 
@@ -156,7 +151,7 @@ def powers(poles: Sequence[Pole], strike: int, window: ToneWindow) -> FloatArray
 def station_tones(
     poles: Sequence[Pole],
     strikes: Sequence[FloatArray],
-    noise_at: Callable[[float, float], float],
+    noise_at: PowerBetween,
     sample_rate_hz: int,
     settings: Settings,
 ) -> list[Tone]:
@@ -177,49 +172,59 @@ def _strike_tones(
     f: FloatArray,
     power: FloatArray,
     window: ToneWindow,
-    noise_at: Callable[[float, float], float],
+    noise_at: PowerBetween,
     sample_rate_hz: int,
     settings: Settings,
 ) -> list[Tone]:
-    def noise(low: float, high: float) -> float:
-        return noise_at(low, high) * max(0.0, high - low) / (0.5 * sample_rate_hz)
+    def noise(low: Hz, high: Hz) -> Hz:
+        return noise_at(low, high) * np.maximum(0.0, np.subtract(high, low)) / (0.5 * sample_rate_hz)
 
-    def everything(low: float, high: float) -> float:
+    def everything(low: Hz, high: Hz) -> Hz:
         heard = noise(low, high)
-        rest = max(window.unexplained(low, high) - heard, 0.01 * heard)
-        return sums[bisect_left(tones, high)] - sums[bisect_left(tones, low)] + rest
+        rest = np.maximum(window.unexplained(low, high) - heard, 0.01 * heard)
+        return sums[np.searchsorted(tones, high)] - sums[np.searchsorted(tones, low)] + rest
 
     order = np.argsort(f)
-    tones, sums = f[order].tolist(), [0.0, *np.cumsum(power[order]).tolist()]
+    tones, sums = f[order], np.concatenate([[0.0], np.cumsum(power[order])])
     total = everything(0.0, 0.5 * sample_rate_hz)
-    return [_one_tone(i, f, power, total, everything, noise, settings) for i in range(len(f))]
+    low, high = critical_band_hz(f)
+    near = np.abs(f - f[:, None]) < 0.5 * TONE_BAND_SHARE * critical_bandwidth_hz(f)[:, None]
+    beside = (f >= low[:, None]) & (f < high[:, None])
+    tone_power = near @ power
+    seen = _Seen(
+        *judge(f, tone_power, everything),
+        power >= np.where(near, power, 0.0).max(axis=1),
+        power >= np.where(beside, power, 0.0).max(axis=1),
+        10 * np.log10(np.maximum(tone_power, 1e-300) / np.maximum(noise(low, high), 1e-300)),
+        tone_power >= total * 10 ** (settings.tones.share_db / 10),
+    )
+    return [_one_tone(i, float(f[i]), seen, settings) for i in range(len(f))]
 
 
-def _one_tone(
-    i: int,
-    f: FloatArray,
-    power: FloatArray,
-    total: float,
-    everything: PowerBetween,
-    noise: PowerBetween,
-    settings: Settings,
-) -> Tone:
-    limit, other_limit = tone_to_noise_limit_db(f[i]), prominence_limit_db(f[i])
+@dataclass(frozen=True, eq=False)
+class _Seen:
+    """(M,) each: what the judgement of a strike's tones rests on."""
+
+    ratio_db: FloatArray
+    prominence_db: FloatArray
+    strongest_of_tone: FloatArray  # no stronger mode within the width of one tone
+    strongest_of_band: FloatArray
+    clear_db: FloatArray
+    loud: FloatArray
+
+
+def _one_tone(i: int, f: float, seen: _Seen, settings: Settings) -> Tone:
+    limit, other_limit = tone_to_noise_limit_db(f), prominence_limit_db(f)
     if limit is None or other_limit is None:
         return Tone(None, None, None, "outside 89.1 to 11220 Hz no limit of prominence is set")
-    near = np.abs(f - f[i]) < 0.5 * TONE_BAND_SHARE * critical_bandwidth_hz(f[i])
-    tone_power = float(power[near].sum())
-    ratio, prominence = judge(float(f[i]), tone_power, everything)
-    if power[i] < power[near].max():
+    ratio, prominence = float(seen.ratio_db[i]), float(seen.prominence_db[i])
+    if not seen.strongest_of_tone[i]:
         return Tone(ratio, prominence, False, "part of a stronger tone beside it")
-    clear_db = 10 * log10(max(tone_power, 1e-300) / max(noise(*critical_band_hz(f[i])), 1e-300))
-    if clear_db < settings.tones.clear_db:
-        return Tone(None, None, None, f"stands only {clear_db:.0f} dB clear of the noise")
-    low, high = critical_band_hz(float(f[i]))
-    strongest = power[i] >= power[(f >= low) & (f < high)].max()
-    if ratio < limit and not (strongest and prominence >= other_limit):
+    if seen.clear_db[i] < settings.tones.clear_db:
+        return Tone(None, None, None, f"stands only {seen.clear_db[i]:.0f} dB clear of the noise")
+    if ratio < limit and not (seen.strongest_of_band[i] and prominence >= other_limit):
         return Tone(ratio, prominence, False)
-    if tone_power < total * 10 ** (settings.tones.share_db / 10):
+    if not seen.loud[i]:
         return Tone(ratio, prominence, False, "too faint beside the rest of the strike to be its pitch")
     return Tone(ratio, prominence, True)
 

@@ -17,10 +17,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import percentile_filter, uniform_filter1d
-from scipy.signal import butter, sosfilt
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
+from tapscan.signal.strikes.second_order import SecondOrder
 
 HOP_S = 0.001
 RUMBLE_HZ = 40.0
@@ -69,10 +69,8 @@ class EnvelopeMeter:
     def __init__(self, sample_rate_hz: int, channels: int) -> None:
         self.hop = max(1, round(sample_rate_hz * HOP_S))
         self.rate = sample_rate_hz
-        self._sos = butter(2, RUMBLE_HZ, "highpass", fs=sample_rate_hz, output="sos")
-        self._state = np.zeros((self._sos.shape[0], channels, 2))
-        self._knock = butter(2, min(KNOCK_HZ, 0.4 * sample_rate_hz), fs=sample_rate_hz, output="sos")
-        self._knock_state = np.zeros((self._knock.shape[0], channels, 2))
+        self._rumble = SecondOrder.high_pass(RUMBLE_HZ, sample_rate_hz, channels)
+        self._knock = SecondOrder.low_pass(min(KNOCK_HZ, 0.4 * sample_rate_hz), sample_rate_hz, channels)
         self._last: FloatArray | None = None
         self._first: FloatArray | None = None
         self._alike = np.ones(channels, dtype=bool)
@@ -87,8 +85,7 @@ class EnvelopeMeter:
         first = self._first
         self._alike &= (x == first).all(axis=1)
         x0 = x - first  # a constant offset must not look like a step at the start
-        high, self._state = sosfilt(self._sos, x0, axis=1, zi=self._state)
-        blunt, self._knock_state = sosfilt(self._knock, x0, axis=1, zi=self._knock_state)
+        high, blunt = self._rumble.filtered(x0), self._knock.filtered(x0)
         edge = np.diff(blunt, axis=1, prepend=blunt[:, :1] if self._last is None else self._last)
         self._last = blunt[:, -1:].copy()
         streams = [np.concatenate([r, s], axis=1) for r, s in zip(self._rest, (high, edge, x), strict=True)]

@@ -9,7 +9,6 @@ stretches of nothing between sound, a low rate in the path as a floor that break
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import butter, sosfilt, welch
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
@@ -43,6 +42,8 @@ def check_input(samples: FloatArray, sample_rate_hz: int, settings: Settings) ->
         return InputCheck(
             0.0, None, None, False, "The input gives silence: switch the microphone on, or choose another input.", ()
         )
+    from scipy.signal import butter, sosfilt  # a third of a second, which a reading of files need not pay
+
     sos = butter(4, LOW_HZ, "highpass", fs=sample_rate_hz, output="sos")
     high = sosfilt(sos, x - x.mean())[round(0.2 * sample_rate_hz) :]
     frames = _frames(high, sample_rate_hz)
@@ -93,6 +94,8 @@ def _processing(x: FloatArray, high: FloatArray, frames: FloatArray, sample_rate
 
 def _breaks_off_hz(x: FloatArray, sample_rate_hz: int) -> float | None:
     """Where the floor falls by BREAK_DB within a tenth of the band and stays down; None where it goes on."""
+    from scipy.signal import welch
+
     f, density = welch(x, sample_rate_hz, nperseg=min(len(x), 4096))
     level = 10 * np.log10(density + 1e-30)
     top = float(np.median(level[f > 0.9 * f[-1]]))
