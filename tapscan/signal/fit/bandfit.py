@@ -9,6 +9,7 @@ level (a ratio of energies) that a mode must reach per strike.
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -112,12 +113,17 @@ def _nothing(values: ComplexArray, floor: float) -> PoleFit:
     return PoleFit(none, none, np.empty((0, 0)), np.empty(shape, dtype=complex), none, values, noise)
 
 
+def _too_few(least: int, _: PoleFit, kept: int) -> bool:
+    """Whether less is kept than was there before the second look."""
+    return kept < least
+
+
 def _widened(task: _Task, fit: PoleFit) -> PoleFit:
     """Add modes that the residual still shows, as long as each holds its own."""
     for _ in range(FURTHER):
         more = _second_look(task, fit)
         least = len(fit.frequency_hz) + 1
-        wider = _pruned(task, more, lambda found, kept, least=least: kept < least) if more is not None else None
+        wider = _pruned(task, more, partial(_too_few, least)) if more is not None else None
         if wider is None:
             break
         fit = wider
