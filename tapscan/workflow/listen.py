@@ -59,6 +59,7 @@ def listen(path: str, number: int, settings: Settings) -> Heard:
         faults=tuple(_channel_faults(envelope)),
         reason=None if spans[best] else _why_silent(envelope, best, source, settings),
         compression=compression_of(source.codec),
+        compression_looked_at=("container",),
     )
     return Heard(recording, source, tuple(spans[best]), _quietest(envelope, best))
 

@@ -1,19 +1,26 @@
 """Lossy codecs are told by the file, and rules that need the waveform are then not run. Files are made on the fly by FFmpeg (PyAV)."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import av
 import numpy as np
 import pytest
 import soundfile
 
-from tapscan.records import Compression, Recording, RuleNotRun
+from tapscan.records import Compression, Recording, RuleNotRun, Screening
 from tapscan.register.codec import plain, revived
+from tapscan.register.files import path_of
 from tapscan.report.as_json import _recording
-from tapscan.screening.compressed import not_comparable
-from tapscan.screening.disposition import dispose
+from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.compressed import limitation, not_comparable
+from tapscan.screening.disposition import UNDECIDED, dispose
 from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import RULES, run_rules
 from tapscan.settings import Settings
 from tapscan.workflow.listen import listen
+from tapscan.workflow.stored_audio import with_codecs
+from tests import compared
 from tests.rule_scans import mode, scan
 
 RATE_HZ = 48000
@@ -86,3 +93,60 @@ def test_a_silent_compressed_scan_is_no_answer_and_is_not_compared():
     told = [dispose(s, (), (), Settings()).disposition for s in scans]
     assert told == ["inconclusive", "no relevant indication"]
     assert not_comparable(scans) and not_comparable(scans[1:]) is None
+
+
+def test_the_reason_tells_not_looked_at_from_nothing_told():
+    never, at_container = (replace(lossy(None), compression_looked_at=at) for at in ((), ("container",)))
+    assert _recording(never)["compression_reason"].startswith("not looked at")
+    assert _recording(at_container)["compression_reason"].startswith("no lossy codec told by the container")
+
+
+def test_an_older_scan_is_looked_up_in_the_kept_files(tmp_path):
+    """Stored before codecs were told: the comparison must refuse it all the same. A file that is gone stays unknown."""
+    told = []
+    for sha256, (name, encoder) in {"ab" * 32: ("a.m4a", "aac"), "cd" * 32: ("a.wav", "pcm_s16le")}.items():
+        kept = path_of(tmp_path, sha256)
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_bytes(Path(encoded(tmp_path / name, encoder)).read_bytes())
+        told.append(replace(lossy(None), sha256=sha256))
+    gone = replace(lossy(None), sha256="ef" * 32)
+    found = with_codecs(scan([], recordings=(*told, gone)), tmp_path).recordings
+    assert [r.compression for r in found] == [Compression("aac", "container"), None, None]
+    assert [r.compression_looked_at for r in found] == [("container",), ("container",), ()]
+
+
+def beside(codec):
+    """A cracked plate's later scan through `codec`, beside three clean ones."""
+    later = replace(compared.scan(compared.crack(), seed=43), recordings=(lossy(codec),))
+    return later, compare_scans(compared.named(later, "2026-05-01"), compared.BASE, compared.SETTINGS)
+
+
+def test_a_refused_comparison_gives_no_figure_of_lossy_sound():
+    figures = (
+        "pairs",
+        "lost",
+        "gained",
+        "where",
+        "statistic",
+        "loss_statistic",
+        "common",
+        "explanation",
+        "indications",
+    )
+    _, clean = beside(None)
+    assert clean.pairs and clean.statistic and clean.indications
+    _, refused = beside("aac")
+    assert not any(getattr(refused, name) for name in figures)
+    assert refused.reason.startswith("compressed") and refused.rules_not_run
+
+
+def test_beside_earlier_scans_the_codec_is_still_named_first():
+    later, comparison = beside("aac")
+    screening = Screening(later, "inconclusive", "", "", (), (), (), limitations(later, Settings()), "")
+    told = with_comparison(screening, comparison, compared.SETTINGS)
+    assert told.limitations[0] == limitation(later)
+
+
+def test_in_the_piano_the_summary_names_the_codec_too():
+    told = dispose(scan([mode("M1", 300.0)], recordings=(lossy(),), state="strung"), (), (), Settings())
+    assert told.headline == UNDECIDED and "AAC" in told.summary
