@@ -19,6 +19,7 @@ from tapscan.screening.in_words import joined
 from tapscan.screening.rule import Reads, Rule
 
 NEEDS_WAVEFORM: frozenset[Reads] = frozenset({"waveform", "faint decays"})
+UNNAMED = "an earlier compressed copy"
 RECORD_INSTEAD = "record WAV or FLAC (set the phone's recorder to lossless) and test again"
 
 
@@ -27,12 +28,19 @@ def codecs_of(scan: Scan) -> tuple[str, ...]:
     return tuple(sorted({r.compression.codec for r in scan.recordings if r.compression}))
 
 
+def _named(codecs: Sequence[str]) -> str:
+    """In words; a file that was made from a compressed one does not say by which codec."""
+    return joined([UNNAMED if c == "unknown" else c.upper() for c in codecs])
+
+
 def needs_waveform(rule: Rule, scan: Scan) -> str | None:
     """The reason for a RuleNotRun."""
     codecs = codecs_of(scan)
     if not (rule.reads & NEEDS_WAVEFORM and codecs):
         return None
-    return f"compressed: the recording went through {joined([c.upper() for c in codecs])}, which changes what this rule reads; {RECORD_INSTEAD}"
+    return (
+        f"compressed: the recording went through {_named(codecs)}, which changes what this rule reads; {RECORD_INSTEAD}"
+    )
 
 
 def repeat_reason(scan: Scan) -> str | None:
@@ -40,7 +48,7 @@ def repeat_reason(scan: Scan) -> str | None:
     codecs = codecs_of(scan)
     if not codecs:
         return None
-    return f"The sound is compressed ({joined([c.upper() for c in codecs])}), so most checks were not made. Take this neither for good news nor for bad."
+    return f"The sound is compressed ({_named(codecs)}), so most checks were not made. Take this neither for good news nor for bad."
 
 
 def not_comparable(scans: Sequence[Scan]) -> str | None:
@@ -48,7 +56,7 @@ def not_comparable(scans: Sequence[Scan]) -> str | None:
     codecs = sorted({codec for scan in scans for codec in codecs_of(scan)})
     if not codecs:
         return None
-    named = joined([c.upper() for c in codecs])
+    named = _named(codecs)
     return f"compressed: one of the scans went through {named}, and how far that moves tones was not measured; {RECORD_INSTEAD}"
 
 
@@ -58,7 +66,7 @@ def limitation(scan: Scan) -> str | None:
     if not codecs:
         return None
     return (
-        f"The sound is compressed ({joined([c.upper() for c in codecs])}). That changes faint tones and how they fade, so the checks that "
+        f"The sound is compressed ({_named(codecs)}). That changes faint tones and how they fade, so the checks that "
         f"need them were not made: {RECORD_INSTEAD}."
     )
 

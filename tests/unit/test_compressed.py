@@ -7,7 +7,9 @@ import av
 import numpy as np
 import pytest
 import soundfile
+from scipy.signal import resample
 
+from bench.simulate.codecs import Codec, round_trip
 from tapscan.records import Compression, Recording, RuleNotRun, Screening
 from tapscan.register.codec import plain, revived
 from tapscan.register.files import path_of
@@ -18,6 +20,7 @@ from tapscan.screening.disposition import UNDECIDED, dispose
 from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import RULES, run_rules
 from tapscan.settings import Settings
+from tapscan.signal.strikes.lossy import traces_of
 from tapscan.workflow.listen import listen
 from tapscan.workflow.stored_audio import with_codecs
 from tests import compared
@@ -150,3 +153,47 @@ def test_beside_earlier_scans_the_codec_is_still_named_first():
 def test_in_the_piano_the_summary_names_the_codec_too():
     told = dispose(scan([mode("M1", 300.0)], recordings=(lossy(),), state="strung"), (), (), Settings())
     assert told.headline == UNDECIDED and "AAC" in told.summary
+
+
+def hit(rate_hz, hiss_db=-45.0):
+    """One tap in white hiss, 16 bit."""
+    rng = np.random.default_rng(5)
+    t = np.arange(2 * rate_hz) / rate_hz - 0.4
+    ring = np.where(t > 0, 0.5 * np.exp(-3 * t) * np.sin(2 * np.pi * 640 * t), 0)
+    return np.round(32767 * (ring + 10 ** (hiss_db / 20) * rng.standard_normal(len(t)))) / 32768
+
+
+def as_wav(path, sound, rate_hz):
+    soundfile.write(str(path), sound, rate_hz, subtype="PCM_16")
+    heard = listen(str(path), 1, Settings())
+    heard.source.__exit__()
+    assert heard.recording.channel_used == 0, "no tap was found, so nothing was looked at"
+    return heard.recording
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 16000, 44100, 48000, 96000])
+@pytest.mark.parametrize("hiss_db", [-80.0, -45.0])
+def test_an_untouched_wav_is_not_called_compressed(tmp_path, rate_hz, hiss_db):
+    told = as_wav(tmp_path / "a.wav", hit(rate_hz, hiss_db), rate_hz)
+    assert (told.compression, told.compression_looked_at) == (None, ("container", "spectrum"))
+
+
+@pytest.mark.parametrize("rate_hz", [44100, 48000])
+@pytest.mark.parametrize(("codec", "container", "kbps"), [("aac", "mp4", 64), ("libopus", "ogg", 64)])
+def test_a_wav_that_was_compressed_is_told_by_its_spectrum(tmp_path, rate_hz, codec, container, kbps):
+    sound, rate = round_trip(hit(rate_hz), rate_hz, Codec(codec, container, kbps))
+    assert as_wav(tmp_path / "a.wav", sound, rate).compression == Compression("unknown", "spectrum")
+
+
+@pytest.mark.parametrize("lower_hz", [8000, 16000, 22050, 32000])
+def test_a_raised_sampling_rate_is_no_compression(tmp_path, lower_hz):
+    rounded = np.round(32767 * resample(hit(lower_hz), 2 * 48000)) / 32768
+    if lower_hz > 16000:
+        assert traces_of([rounded[19200:57600]], 48000) == "upsampled"
+    assert as_wav(tmp_path / "a.wav", rounded, 48000).compression is None
+
+
+def test_a_codec_that_is_not_named_is_said_in_words():
+    unnamed = replace(lossy(), compression=Compression("unknown", "spectrum"))
+    said = limitation(scan([], recordings=(unnamed,)))
+    assert said and "UNKNOWN" not in said
