@@ -27,7 +27,7 @@ class Compression:
     """Lossy coding that a recording went through."""
 
     codec: str  # as the decoder names it: aac, mp3, opus, vorbis, ...
-    told_by: str  # 'container'
+    told_by: str  # 'container' or 'spectrum'
 
 
 @dataclass(frozen=True)
@@ -43,9 +43,8 @@ class Recording:
     duration_s: float
     faults: tuple[str, ...] = ()
     reason: str | None = None  # why no channel was used
-    compression: Compression | None = (
-        None  # None: the container is lossless, or the scan was stored before this was told
-    )
+    compression: Compression | None = None  # None: no lossy coding was told by what was looked at
+    compression_looked_at: tuple[str, ...] = ()  # container, spectrum; empty: stored before this was looked at
 
 
 @dataclass(frozen=True)

@@ -121,6 +121,24 @@ def _open(path: Path, kind: str, head: bytes) -> tuple[soundfile.SoundFile, str]
     return _open_with_pyav(path, told=False) if tells_no_length(head) else _open_with_soundfile(path)
 
 
+def codec_of(path: Path) -> str:
+    """The codec's name as in SoundSource.codec, from the head of the file alone. Raises UnreadableRecording."""
+    _, head = _bytes_of(path)
+    if container_of(head) not in ("m4a", "aac", "caf", "mp3"):
+        sound, codec = _open_with_soundfile(path)
+        sound.close()
+        return codec
+    import av
+
+    try:
+        with av.open(str(path), metadata_errors="replace") as container:
+            if not container.streams.audio:
+                raise _unreadable(path, "has no sound track", "give the sound recording itself")
+            return str(container.streams.audio[0].codec_context.name)
+    except (av.error.FFmpegError, ValueError, OverflowError) as problem:
+        raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
+
+
 def save_flac(path: Path, samples: FloatArray, sample_rate_hz: int) -> None:
     """Write (n,) float64 samples, |sample| <= 1, as 24 bit FLAC."""
     soundfile.write(str(path), samples, sample_rate_hz, format="FLAC", subtype="PCM_24")

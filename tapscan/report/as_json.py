@@ -115,10 +115,17 @@ def _recording(r: Recording) -> dict[str, Any]:
         "duration_s": r.duration_s,
         "faults": list(r.faults),
         "compression": {"codec": r.compression.codec, "told_by": r.compression.told_by} if r.compression else None,
-        "compression_reason": None
-        if r.compression
-        else "no lossy codec told by the container; whether it was compressed before was not examined",
+        "compression_reason": None if r.compression else _why_no_codec(r),
+        "compression_looked_at": list(r.compression_looked_at),
     }
+
+
+def _why_no_codec(r: Recording) -> str:
+    if not r.compression_looked_at:
+        return "not looked at: the scan was made before this was told (tapscan scan rescreen tells it)"
+    if "spectrum" not in r.compression_looked_at:
+        return "no lossy codec told by the container; whether it was compressed before was not examined"
+    return "no lossy codec told by the container, and no trace of one in the spectrum"
 
 
 def _strike(s: Strike) -> dict[str, Any]:

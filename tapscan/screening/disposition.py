@@ -202,14 +202,17 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     """Why a scan with good taps still tells too little."""
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
         return Why(buzz[0].sentence, (), REPEAT if give.may_tap(scan.state) else BUZZED, give.buzzing(scan.state))
+    lossy = repeat_reason(scan)
     if scan.state not in IN_PIANO:
-        lossy = repeat_reason(scan)
         return Why(lossy, (LOSSLESS,)) if lossy else None
+    also = f" {lossy}" if lossy else ""
     strings = sum(i.rule == "string" for i in indications)
     if not strings:
-        return Why(f"Nothing stood out. {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=False))
+        return Why(
+            f"Nothing stood out. {IN_THE_PIANO}{also}", (), UNDECIDED, give.piano_steps(scan.state, strings=False)
+        )
     heard = f"The tones of {counted(strings, 'string')} were heard and set aside. Nothing else stood out."
-    return Why(f"{heard} {IN_THE_PIANO}", (), UNDECIDED, give.piano_steps(scan.state, strings=True))
+    return Why(f"{heard} {IN_THE_PIANO}{also}", (), UNDECIDED, give.piano_steps(scan.state, strings=True))
 
 
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."

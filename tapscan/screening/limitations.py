@@ -7,7 +7,7 @@ from collections import Counter
 
 from tapscan.faults import FAULTS, fault
 from tapscan.records import IN_PIANO, Scan
-from tapscan.screening.compressed import RECORD_INSTEAD, codecs_of
+from tapscan.screening.compressed import limitation
 from tapscan.settings import Settings
 from tapscan.wording import listed
 
@@ -16,7 +16,8 @@ FEW_STATIONS = 6
 
 def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     """Sentences in order of weight."""
-    found = _compressed(scan) + _ruled_out(scan)
+    lossy = limitation(scan)
+    found = ([lossy] if lossy else []) + _ruled_out(scan)
     counts = Counter(fault for s in scan.strikes for fault in s.faults)
     total = len(scan.strikes)
     found += [
@@ -41,16 +42,6 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
     )
     return tuple(found)
-
-
-def _compressed(scan: Scan) -> list[str]:
-    codecs = codecs_of(scan)
-    if not codecs:
-        return []
-    return [
-        f"The sound is compressed ({listed([c.upper() for c in codecs])}). That changes faint tones and how they fade, so the checks that "
-        f"need them were not made: {RECORD_INSTEAD}."
-    ]
 
 
 def _ruled_out(scan: Scan) -> list[str]:

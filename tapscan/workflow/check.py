@@ -15,6 +15,7 @@ from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, s
 from tapscan.layouts.take import Take, groups_of, mismatch, places_of
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
 from tapscan.records import Force, Scan, Screening, Segment, State
+from tapscan.screening.compressed import limitation_first
 from tapscan.screening.disposition import silent_recordings
 from tapscan.screening.limitations import limitations
 from tapscan.screening.notes import with_notes
@@ -257,7 +258,7 @@ def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, no
         next_steps=(),
         indications=tuple(indications),
         rules_not_run=tuple(not_run),
-        limitations=(*silent, *limitations(scan, settings)) if scan.strikes else limitations(scan, settings),
+        limitations=limitation_first(scan, (*(silent if scan.strikes else ()), *limitations(scan, settings))),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         limits_sha256=tuple((part, limits_sha256(settings, (part,), RULE_LIMITS)) for part in PARTS),
         assignment=tuple(notes),

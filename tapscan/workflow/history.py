@@ -7,7 +7,7 @@ history_of(register, plate, settings)              History: every scan, and its 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tapscan.errors import BadRequest
 from tapscan.records import Comparison, Indication, ScanForComparison, Screening
@@ -20,6 +20,7 @@ from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import is_contact
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.settings import Settings
+from tapscan.workflow.stored_audio import with_codecs
 
 __all__ = ["History", "ModeCourse", "Past", "Trend", "baseline_of", "compare_stored", "for_comparison", "history_of"]
 
@@ -49,8 +50,9 @@ def own_indications(screening: Screening) -> tuple[Indication, ...]:
 
 
 def for_comparison(register: Register, entry: ScanEntry) -> ScanForComparison:
-    """As the scan was stored."""
-    return _beside(entry, load_screening(register, entry.current.id))
+    """As the scan was stored; of an older one the codecs of its kept recordings are looked at first."""
+    screening = load_screening(register, entry.current.id)
+    return _beside(entry, replace(screening, scan=with_codecs(screening.scan, register.folder)))
 
 
 def _beside(entry: ScanEntry, screening: Screening) -> ScanForComparison:

@@ -13,15 +13,17 @@ import numpy as np
 
 from tapscan.recording.compressed import compression_of
 from tapscan.recording.files import SoundSource, open_sound
-from tapscan.records import FloatArray, Force, Recording, Segment, Strike
+from tapscan.records import Compression, FloatArray, Force, Recording, Segment, Strike
 from tapscan.settings import Settings
 from tapscan.signal.strikes.detect import Envelope, EnvelopeMeter, Span, clipped, find_strikes, onset_sample
+from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
 
 BLOCK_S = 10.0
 LEAD_S = 0.010
 NOISE_S = 0.30
 LEVEL_S = 0.5
+SPECTRUM_S, SPECTRUM_STRIKES = 0.75, 20
 FURTHER_BLOW_S = 0.003
 
 
@@ -58,9 +60,21 @@ def listen(path: str, number: int, settings: Settings) -> Heard:
         duration_s=source.duration_s,
         faults=tuple(_channel_faults(envelope)),
         reason=None if spans[best] else _why_silent(envelope, best, source, settings),
-        compression=compression_of(source.codec),
+        compression=compression_of(source.codec) or _compressed_before(source, spans[best], best),
+        compression_looked_at=("container", "spectrum"),
     )
     return Heard(recording, source, tuple(spans[best]), _quietest(envelope, best))
+
+
+def _compressed_before(source: SoundSource, spans: Sequence[Span], channel: int) -> Compression | None:
+    """From the first SPECTRUM_S of up to SPECTRUM_STRIKES strikes, spread over the recording."""
+    rate, every = source.sample_rate_hz, max(1, len(spans) // SPECTRUM_STRIKES)
+    pieces = (source.read(round(s.onset_s * rate), _spectrum_samples(s, rate))[:, channel] for s in spans[::every])
+    return Compression("unknown", "spectrum") if traces_of(pieces, rate) == "lossy" else None
+
+
+def _spectrum_samples(span: Span, rate_hz: int) -> int:
+    return round(min(SPECTRUM_S, span.end_s - span.onset_s) * rate_hz)
 
 
 def _best_channel(envelope: Envelope, spans: Sequence[Sequence[Span]]) -> int:

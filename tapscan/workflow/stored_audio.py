@@ -5,14 +5,16 @@ tape_of_files(scan)                  recordings as they were named on the comman
 tape_of_register(folder, scan)       recordings as the register keeps them
 best_strike(scan, station)           the clearest usable strike there, or None
 read_strike(tape, strike, ...)       samples and rate; UnreadableRecording where the file is gone
+with_codecs(scan, folder)            a scan stored before codecs were told, with what its kept recordings tell
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tapscan.errors import UnreadableRecording
-from tapscan.recording.files import open_sound
+from tapscan.recording.compressed import compression_of
+from tapscan.recording.files import codec_of, open_sound
 from tapscan.records import FloatArray, Recording, Scan, Strike
 from tapscan.register.files import path_of
 
@@ -51,3 +53,14 @@ def read_strike(tape: Tape, strike: Strike, from_s: float, length_s: float) -> t
         rate = source.sample_rate_hz
         first = max(0, round((strike.onset_s + from_s) * rate))
         return source.read(first, round(length_s * rate))[:, recording.channel_used or 0], rate
+
+
+def with_codecs(scan: Scan, folder: Path) -> Scan:
+    """Recordings that were looked at, or that are gone, stay as they are."""
+    return replace(scan, recordings=tuple(_with_codec(r, path_of(folder, r.sha256)) for r in scan.recordings))
+
+
+def _with_codec(recording: Recording, path: Path) -> Recording:
+    if recording.compression_looked_at or recording.compression or not path.exists():
+        return recording
+    return replace(recording, compression=compression_of(codec_of(path)), compression_looked_at=("container",))

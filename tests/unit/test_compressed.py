@@ -1,19 +1,29 @@
 """Lossy codecs are told by the file, and rules that need the waveform are then not run. Files are made on the fly by FFmpeg (PyAV)."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import av
 import numpy as np
 import pytest
 import soundfile
+from scipy.signal import resample
 
-from tapscan.records import Compression, Recording, RuleNotRun
+from bench.simulate.codecs import Codec, round_trip
+from tapscan.records import Compression, Recording, RuleNotRun, Screening
 from tapscan.register.codec import plain, revived
+from tapscan.register.files import path_of
 from tapscan.report.as_json import _recording
-from tapscan.screening.compressed import not_comparable
-from tapscan.screening.disposition import dispose
+from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.compressed import limitation, not_comparable
+from tapscan.screening.disposition import UNDECIDED, dispose
 from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import RULES, run_rules
 from tapscan.settings import Settings
+from tapscan.signal.strikes.lossy import traces_of
 from tapscan.workflow.listen import listen
+from tapscan.workflow.stored_audio import with_codecs
+from tests import compared
 from tests.rule_scans import mode, scan
 
 RATE_HZ = 48000
@@ -86,3 +96,104 @@ def test_a_silent_compressed_scan_is_no_answer_and_is_not_compared():
     told = [dispose(s, (), (), Settings()).disposition for s in scans]
     assert told == ["inconclusive", "no relevant indication"]
     assert not_comparable(scans) and not_comparable(scans[1:]) is None
+
+
+def test_the_reason_tells_not_looked_at_from_nothing_told():
+    never, at_container = (replace(lossy(None), compression_looked_at=at) for at in ((), ("container",)))
+    assert _recording(never)["compression_reason"].startswith("not looked at")
+    assert _recording(at_container)["compression_reason"].startswith("no lossy codec told by the container")
+
+
+def test_an_older_scan_is_looked_up_in_the_kept_files(tmp_path):
+    """Stored before codecs were told: the comparison must refuse it all the same. A file that is gone stays unknown."""
+    told = []
+    for sha256, (name, encoder) in {"ab" * 32: ("a.m4a", "aac"), "cd" * 32: ("a.wav", "pcm_s16le")}.items():
+        kept = path_of(tmp_path, sha256)
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_bytes(Path(encoded(tmp_path / name, encoder)).read_bytes())
+        told.append(replace(lossy(None), sha256=sha256))
+    gone = replace(lossy(None), sha256="ef" * 32)
+    found = with_codecs(scan([], recordings=(*told, gone)), tmp_path).recordings
+    assert [r.compression for r in found] == [Compression("aac", "container"), None, None]
+    assert [r.compression_looked_at for r in found] == [("container",), ("container",), ()]
+
+
+def beside(codec):
+    """A cracked plate's later scan through `codec`, beside three clean ones."""
+    later = replace(compared.scan(compared.crack(), seed=43), recordings=(lossy(codec),))
+    return later, compare_scans(compared.named(later, "2026-05-01"), compared.BASE, compared.SETTINGS)
+
+
+def test_a_refused_comparison_gives_no_figure_of_lossy_sound():
+    figures = (
+        "pairs",
+        "lost",
+        "gained",
+        "where",
+        "statistic",
+        "loss_statistic",
+        "common",
+        "explanation",
+        "indications",
+    )
+    _, clean = beside(None)
+    assert clean.pairs and clean.statistic and clean.indications
+    _, refused = beside("aac")
+    assert not any(getattr(refused, name) for name in figures)
+    assert refused.reason.startswith("compressed") and refused.rules_not_run
+
+
+def test_beside_earlier_scans_the_codec_is_still_named_first():
+    later, comparison = beside("aac")
+    screening = Screening(later, "inconclusive", "", "", (), (), (), limitations(later, Settings()), "")
+    told = with_comparison(screening, comparison, compared.SETTINGS)
+    assert told.limitations[0] == limitation(later)
+
+
+def test_in_the_piano_the_summary_names_the_codec_too():
+    told = dispose(scan([mode("M1", 300.0)], recordings=(lossy(),), state="strung"), (), (), Settings())
+    assert told.headline == UNDECIDED and "AAC" in told.summary
+
+
+def hit(rate_hz, hiss_db=-45.0):
+    """One tap in white hiss, 16 bit."""
+    rng = np.random.default_rng(5)
+    t = np.arange(2 * rate_hz) / rate_hz - 0.4
+    ring = np.where(t > 0, 0.5 * np.exp(-3 * t) * np.sin(2 * np.pi * 640 * t), 0)
+    return np.round(32767 * (ring + 10 ** (hiss_db / 20) * rng.standard_normal(len(t)))) / 32768
+
+
+def as_wav(path, sound, rate_hz):
+    soundfile.write(str(path), sound, rate_hz, subtype="PCM_16")
+    heard = listen(str(path), 1, Settings())
+    heard.source.__exit__()
+    assert heard.recording.channel_used == 0, "no tap was found, so nothing was looked at"
+    return heard.recording
+
+
+@pytest.mark.parametrize("rate_hz", [8000, 16000, 44100, 48000, 96000])
+@pytest.mark.parametrize("hiss_db", [-80.0, -45.0])
+def test_an_untouched_wav_is_not_called_compressed(tmp_path, rate_hz, hiss_db):
+    told = as_wav(tmp_path / "a.wav", hit(rate_hz, hiss_db), rate_hz)
+    assert (told.compression, told.compression_looked_at) == (None, ("container", "spectrum"))
+
+
+@pytest.mark.parametrize("rate_hz", [44100, 48000])
+@pytest.mark.parametrize(("codec", "container", "kbps"), [("aac", "mp4", 64), ("libopus", "ogg", 64)])
+def test_a_wav_that_was_compressed_is_told_by_its_spectrum(tmp_path, rate_hz, codec, container, kbps):
+    sound, rate = round_trip(hit(rate_hz), rate_hz, Codec(codec, container, kbps))
+    assert as_wav(tmp_path / "a.wav", sound, rate).compression == Compression("unknown", "spectrum")
+
+
+@pytest.mark.parametrize("lower_hz", [8000, 16000, 22050, 32000])
+def test_a_raised_sampling_rate_is_no_compression(tmp_path, lower_hz):
+    rounded = np.round(32767 * resample(hit(lower_hz), 2 * 48000)) / 32768
+    if lower_hz > 16000:
+        assert traces_of([rounded[19200:57600]], 48000) == "upsampled"
+    assert as_wav(tmp_path / "a.wav", rounded, 48000).compression is None
+
+
+def test_a_codec_that_is_not_named_is_said_in_words():
+    unnamed = replace(lossy(), compression=Compression("unknown", "spectrum"))
+    said = limitation(scan([], recordings=(unnamed,)))
+    assert said and "UNKNOWN" not in said

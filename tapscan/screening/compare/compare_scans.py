@@ -29,7 +29,7 @@ from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.thermal_shift import common_shift, iron_c
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
-from tapscan.screening.compressed import not_comparable
+from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
@@ -77,7 +77,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     indications = () if isinstance(found, RuleNotRun) else tuple(found)
     not_run = (found,) if isinstance(found, RuleNotRun) else ()
     pairs = mode_pairs(measured, unlike)
-    return Comparison(
+    told = Comparison(
         later=later.name,
         baselines=tuple(b.name for b in baselines),
         pairs=pairs,
@@ -100,6 +100,26 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         reason=_why_none(measured, settings),
         by_odds=measured.frequency.by_odds,
     )
+    return _without_figures(told, lossy) if lossy else told
+
+
+def _without_figures(comparison: Comparison, why: str) -> Comparison:
+    """What a codec did to the tones must not be read as what happened to the iron."""
+    return replace(
+        comparison,
+        pairs=(),
+        common=None,
+        lost=(),
+        gained=(),
+        statistic=None,
+        statistic_limit=None,
+        loss_statistic=None,
+        loss_statistic_limit=None,
+        explanation=None,
+        where=(),
+        limitations=(BLIND,),
+        reason=why,
+    )
 
 
 def with_comparison(screening: Screening, comparison: Comparison, settings: Settings) -> Screening:
@@ -113,7 +133,9 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
         screening,
         indications=indications,
         rules_not_run=(*others, *comparison.rules_not_run),
-        limitations=(*comparison.unlike, *comparison.limitations, *screening.limitations),
+        limitations=limitation_first(
+            screening.scan, (*comparison.unlike, *comparison.limitations, *screening.limitations)
+        ),
         comparison=comparison,
     )
     return concluded(told, settings)
