@@ -59,8 +59,14 @@ SUPPORTS = Annotated[
 AIR = Annotated[TEXT, typer.Option("--air-c", metavar="DEGREES", help="Temperature of the air, Celsius.")]
 IRON = Annotated[TEXT, typer.Option("--iron-c", metavar="DEGREES", help="Temperature of the iron, Celsius.")]
 HOURS = Annotated[TEXT, typer.Option("--hours-in-room", metavar="HOURS", help="How long it has stood in this room.")]
-SENSOR = Annotated[TEXT, typer.Option(help="Pickup or microphone, in your words.")]
-SENSOR_PLACE = Annotated[TEXT, typer.Option(help="Where the sensor sat.")]
+SENSOR = Annotated[
+    TEXT, typer.Option(metavar="contact|microphone", help="What listened: a pickup on the iron, or a microphone.")
+]
+SENSOR_NOTE = Annotated[TEXT, typer.Option(help="Anything about the sensor, in your words.")]
+SENSOR_MASS = Annotated[
+    TEXT, typer.Option("--sensor-mass-g", metavar="GRAMS", help="Mass of a sensor on the iron, wax or magnet included.")
+]
+SENSOR_PLACE = Annotated[TEXT, typer.Option(help="Where the sensor sat; the same words each time.")]
 HAMMER = Annotated[TEXT, typer.Option(help="What was tapped with.")]
 FITTING = Annotated[
     Optional[list[str]],  # noqa: UP045

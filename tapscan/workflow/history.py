@@ -17,7 +17,6 @@ from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import is_contact
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.settings import Settings
 
@@ -106,5 +105,5 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     left_out = tuple(
         f"{e.name} ({e.conditions.state or 'state unknown'})" for e in entries if e.conditions.state != state
     )
-    contact = all(is_contact(scan.conditions) for scan in alike)
+    contact = all(scan.conditions.sensor.contact for scan in alike)
     return History(name, past, follow(alike, contact, settings) if len(alike) > 1 else None, left_out)

@@ -8,7 +8,6 @@ from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import list_scans
 from tapscan.report.beside import Course, CourseLine
-from tapscan.screening.compare.condition_changes import is_contact
 from tapscan.screening.compare.trend import ModeCourse, follow
 from tapscan.settings import Settings
 from tapscan.workflow.history import for_comparison
@@ -24,7 +23,7 @@ def course_of(register: Register, entry: ScanEntry) -> Course | None:
     if len(alike) < 2:
         return None
     scans = [for_comparison(register, e) for e in alike]
-    contact = all(is_contact(s.conditions) for s in scans)
+    contact = all(s.conditions.sensor.contact for s in scans)
     return _course(scans, contact, Settings(), tuple(e.name for e in upto if e not in alike))
 
 

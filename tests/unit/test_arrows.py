@@ -11,12 +11,13 @@ from tests.every import each
 
 ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
-BASE = {"errors", "faults", "places", "records", "settings", "__version__"}
+BASE = {"errors", "faults", "places", "records", "sensors", "settings", "__version__"}
 ROOMS = {
     "errors": set(),
     "places": set(),
     "faults": set(),
-    "records": {"faults", "places"},
+    "sensors": set(),
+    "records": {"faults", "places", "sensors"},
     "settings": {"errors"},
     "signal": BASE,
     "screening": BASE | {"signal"},
