@@ -1,10 +1,17 @@
-"""What listens: a contact pickup on the iron, or a microphone."""
+"""What listens: a contact pickup on the iron, or a microphone.
+
+Sensor               kind, note, mass and place
+read_kind(text)      the kind as a person types it
+"""
 
 from dataclasses import dataclass
 from typing import Literal
 
+from tapscan.errors import BadRequest
+
 SensorKind = Literal["contact", "microphone"]
 SENSOR_KINDS: tuple[SensorKind, ...] = ("contact", "microphone")
+HEAVIEST_G = 2000.0  # more is a slip of the hand, or kilograms
 
 
 @dataclass(frozen=True)
@@ -30,3 +37,13 @@ class Sensor:
 
 
 NO_SENSOR = Sensor()  # nobody wrote down what listened
+
+
+def read_kind(text: str) -> SensorKind:
+    """Capitals and blanks do not matter. Raises BadRequest with one line."""
+    for kind in SENSOR_KINDS:
+        if kind == text.strip().casefold():
+            return kind
+    raise BadRequest(
+        f"sensor {text!r}: write contact (a pickup on the iron) or microphone; words of your own go to --sensor-note"
+    )

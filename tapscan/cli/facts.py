@@ -20,12 +20,11 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
-from tapscan.sensors import SENSOR_KINDS, SensorKind
+from tapscan.sensors import HEAVIEST_G, SENSOR_KINDS, SensorKind, read_kind
 
 if TYPE_CHECKING:
     from tapscan.records import ScanConditions
 
-HEAVIEST_G = 2000.0
 ADD_SENSOR = (
     "the sensor is kept as unknown: add --sensor contact (a pickup on the iron) or --sensor microphone; "
     "for a scan that is stored, `tapscan scan edit SCAN --sensor ...`"
@@ -70,17 +69,10 @@ class Typed:
         return {READERS[name][0]: READERS[name][1](text) for name, text in typed.items()}
 
 
-def read_sensor(text: str | None, option: str = "--sensor") -> SensorKind | None:
-    """Capitals and blanks do not matter; None for nothing or `unknown`."""
+def read_sensor(text: str | None) -> SensorKind | None:
+    """None for nothing or `unknown`."""
     told = o.words(text)
-    if told is None:
-        return None
-    for kind in SENSOR_KINDS:
-        if kind == told.casefold():
-            return kind
-    raise BadRequest(
-        f"{option} {told!r}: write contact (a pickup on the iron) or microphone; words of your own go to --sensor-note"
-    )
+    return None if told is None else read_kind(told)
 
 
 def _state(text: str) -> Any:

@@ -101,12 +101,15 @@ def folder_of(folder: Path | None) -> Path:
     return folder or usual_folder()
 
 
-def day(text: str | None, option: str) -> dt.date:
-    """A day; today when nothing was typed. Raises BadRequest for one to come."""
-    from tapscan.workflow.register import read_date
-
+def day(text: str | None, option: str, register: Path | None = None) -> dt.date:
+    """A day, also in the shop's own form; today when nothing was typed. Raises BadRequest for one to come."""
     today = dt.date.today()
-    on = read_date(text) if text else today
+    if not text:
+        return today
+    from tapscan.workflow.days import read_day
+    from tapscan.workflow.defaults import read_defaults
+
+    on = read_day(text, read_defaults(folder_of(register)).date_form)
     if on > today:
         raise BadRequest(f"{option} {on.isoformat()}: that day is still to come; write year-month-day")
     return on

@@ -209,5 +209,7 @@ def outcome(
     if part and not found.strip():
         raise BadRequest("--part needs the part's name in --found, such as --found 'hook at the tail'")
     found = PART + found if part else found
-    entry = add_outcome(o.opened(register), name, Outcome(found, method, by, o.day(on, "--on"), o.words(note)))
+    entry = add_outcome(
+        o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
+    )
     typer.echo(f"Noted for {entry.name}: {found} ({method}, {by}).")

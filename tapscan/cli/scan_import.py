@@ -11,6 +11,7 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.check import request_of
 from tapscan.cli.facts import NOTHING, Typed, with_facts, with_sensor
+from tapscan.cli.kept import Kept
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
@@ -25,7 +26,9 @@ MOST_TAPS = 6
 def import_scan(
     plate: o.PLATE,
     files: Annotated[list[str], typer.Argument(help="Recordings: WAV, FLAC, AIFF, OGG, MP3, M4A/AAC.")],
-    date: Annotated[o.TEXT, typer.Option(help="Day it was tapped, year-month-day; else today.")] = None,
+    date: Annotated[
+        o.TEXT, typer.Option(help="Day it was tapped, year-month-day or in the shop's own form; else today.")
+    ] = None,
     layout: Annotated[o.TEXT, typer.Option(help="Layout name (tapscan layout list) or a .toml file.")] = None,
     per_station: Annotated[Optional[int], typer.Option(min=1, help="How many taps each station got.")] = None,  # noqa: UP045
     order: Annotated[o.TEXT, typer.Option(help="Force of the taps at each station: soft,soft,hard,hard.")] = None,
@@ -60,6 +63,10 @@ def import_scan(
 
     if not (yes or dry_run or sys.stdin.isatty()):
         raise BadRequest("nobody is here to be asked: give --yes to store, or --dry-run to look only")
+    kept = Kept(register)
+    layout, order = kept.taps(layout, order, per_station)
+    facts = kept.facts(facts)
+    kept.tell()
     request = replace(
         request_of(None, layout, per_station, order, settings, pictures=True, held=held),
         assign=tuple(read_assign(text) for text in assign or ()),
@@ -67,7 +74,7 @@ def import_scan(
     )
     conditions = (facts if dry_run else with_sensor(facts, ask=not yes)).conditions()
     eye = o.checklist(seen, not_seen)
-    new = NewScan(o.day(date, "--date"), conditions, o.words(operator), o.words(notes), baseline, eye)
+    new = NewScan(o.day(date, "--date", register), conditions, o.words(operator), o.words(notes), baseline, eye)
     _run(plate, files, new, request, register, _ask(dry_run, yes), again)
 
 

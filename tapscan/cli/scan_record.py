@@ -11,6 +11,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.facts import NOTHING, Typed, with_facts, with_sensor
+from tapscan.cli.kept import Kept
 from tapscan.errors import BadRequest, MicrophoneTrouble
 
 if TYPE_CHECKING:
@@ -31,13 +32,19 @@ TONES: dict[str, list[tuple[float, float]]] = {
 TAIL_S = 0.25  # the room, and the way through the sound system
 SILENT_S, ZERO_S, AGAIN_S = 1.5, 1.5, 1.0
 FRAME_S = 0.1
+LAYOUT, ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
 @with_facts
 def record(
     plate: o.PLATE,
-    layout: Annotated[str, typer.Option(help="Layout name (tapscan layout list) or a .toml file.")] = "grand-short",
-    order: Annotated[str, typer.Option(help="Taps wanted at each place, in order.")] = "soft,hard,hard",
+    layout: Annotated[
+        o.TEXT,
+        typer.Option(help="Layout name (tapscan layout list) or a .toml file; else the shop's, else grand-short."),
+    ] = None,
+    order: Annotated[
+        o.TEXT, typer.Option(help="Taps wanted at each place, in order; else the shop's, else soft,hard,hard.")
+    ] = None,
     resume: Annotated[
         bool, typer.Option("--resume", help="Go on with the scan of this plate that was stopped.")
     ] = False,
@@ -72,14 +79,18 @@ def record(
     used = read_settings(settings)
     opened = o.opened(register)
 
+    kept = Kept(register)
+    wanted, forces = kept.taps(layout, order, None)
+    facts = kept.facts(facts)
     facts.conditions()  # what cannot be read is told before the microphone is opened
 
     def begin() -> "Unfinished":
         from tapscan.workflow.record import begin_recording
 
+        kept.tell()
         told = with_sensor(facts).conditions()
         new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
-        return begin_recording(opened, plate, new, layout, read_order(order))
+        return begin_recording(opened, plate, new, wanted or LAYOUT, read_order(forces or ORDER))
 
     unfinished = _unfinished(opened, plate, resume, anew)
     whole = _at_the_plate(opened, unfinished or begin, used, (device, rate, channel - 1), beeps)

@@ -96,8 +96,16 @@ def test_history_shows_scans_findings_and_what_came_later(where):
 def test_a_trend_stays_within_one_state(where):
     assert run("scan", "edit", "B12/2026-06-01", "--state", "primed").out.count("tapscan scan rescreen") == 1
     told = flat(run("history", "B12").out)
-    assert "left out, made in another state than the newest scan: B12/2026-03-14 (stripped)" in told
+    assert "another sensor than the newest scan: B12/2026-03-14 (stripped)" in told
     assert "one scan in this state" in told
+
+
+def test_a_trend_stays_with_one_sensor(where):
+    assert "left out" not in run("history", "B12").out
+    assert run("scan", "edit", "B12/2026-03-14", "--sensor-mass-g", "3").status == 0
+    assert "left out" not in run("history", "B12").out, "not known of the newest: no change"
+    assert run("scan", "edit", "B12/2026-06-01", "--sensor-mass-g", "9").status == 0
+    assert "B12/2026-03-14 (sensor changed since)" in flat(run("history", "B12").out)
 
 
 def test_the_baseline_can_be_moved_and_taken_away(where):

@@ -16,7 +16,7 @@ ROOMS = {
     "errors": set(),
     "places": set(),
     "faults": set(),
-    "sensors": set(),
+    "sensors": {"errors"},
     "records": {"faults", "places", "sensors"},
     "settings": {"errors"},
     "signal": BASE,
