@@ -34,6 +34,7 @@ from tapscan.screening.compare.compare_scans import compare_scans, plate_alone
 from tapscan.screening.compare.condition_changes import unlikeness
 from tapscan.screening.compare.measure import OWN_SCATTER, Measured, measure
 from tapscan.screening.compare.repeatability import shared_stations
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 
 SETTING = ("small-grand", "upright-three-quarter")
@@ -181,7 +182,7 @@ def _scans(job: Job, store: Store, bases: int) -> list[ScanForComparison]:
 
 
 def _named(job: Job, name: str, scan: Scan, state: str) -> ScanForComparison:
-    sensor = "contact pickup" if job.setting.room_m is None else "microphone"
+    sensor = Sensor("contact" if job.setting.room_m is None else "microphone")
     conditions = ScanConditions(state=state, sensor=sensor, supports="pads", fittings=())  # type: ignore[arg-type]
     return ScanForComparison(name, f"2026-01-{int(name) + 1:02d}", conditions, scan)
 

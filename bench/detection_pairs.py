@@ -25,6 +25,7 @@ from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.disposition import dispose
 from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import run_rules
+from tapscan.sensors import Sensor
 
 MODEL_CASTINGS = 60
 MODEL_SEED = 50000
@@ -44,7 +45,7 @@ class Told:
 
 def named(scan: Scan, number: int, setting: Setting, indications: Sequence[Indication] = ()) -> ScanForComparison:
     """A scan as the comparison takes it."""
-    sensor = "contact pickup" if setting.room_m is None else "microphone"
+    sensor = Sensor("contact" if setting.room_m is None else "microphone")
     conditions = ScanConditions(state="stripped", sensor=sensor, supports="pads", fittings=())
     return ScanForComparison(f"S{number}", f"2026-01-{number:02d}", conditions, scan, tuple(indications))
 

@@ -28,12 +28,13 @@ from tapscan.register.database import Register, make_register, open_register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate
 from tapscan.register.plates import add_plate, find_plate, list_plates
 from tapscan.register.scans import list_scans, store_scan
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow.history import compare_stored, history_of
 
 PLATES, SCANS, MODES, STATIONS = 1000, 5, 60, 8
 LONG = 40  # scans of the plate with the longest history
-CONDITIONS = ScanConditions(state="stripped", supports="pads", iron_c=18.0, sensor="contact pickup", fittings=())
+CONDITIONS = ScanConditions(state="stripped", supports="pads", iron_c=18.0, sensor=Sensor("contact"), fittings=())
 NAMES = [f"S{i}" for i in range(1, STATIONS + 1)]
 LAYOUT = Layout("grand-short", "grand", "", tuple(Station(n, "strut", 0.1 * i, 0.5) for i, n in enumerate(NAMES)))
 

@@ -67,7 +67,7 @@ def _import_words(plate: DemoPlate, number: int) -> list[str]:
     words += ["--layout", f"tapscan-demo/{plate.pattern}.toml", "--order", "soft,hard", "--state", plate.state]
     words += [
         "--sensor",
-        "contact pickup",
+        "contact",
         "--iron-c",
         f"{iron_c(number - 1)}",
         "--bare",

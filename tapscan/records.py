@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from tapscan.faults import UNUSABLE
 from tapscan.places import IN_PIANO, STATES, Layout, State  # noqa: F401  the states are known by this name too
+from tapscan.sensors import NO_SENSOR, Sensor
 
 FloatArray = NDArray[np.float64]
 ComplexArray = NDArray[np.complex128]
@@ -298,8 +299,7 @@ class ScanConditions:
     air_c: float | None = None  # temperature of the air, degrees Celsius
     iron_c: float | None = None  # temperature of the iron, degrees Celsius
     hours_in_room: float | None = None  # how long the plate had stood in the room, h
-    sensor: str | None = None  # pickup or microphone, in the shop's words
-    sensor_place: str | None = None
+    sensor: Sensor = NO_SENSOR
     hammer: str | None = None
     fittings: tuple[str, ...] | None = None  # left on the plate; () means looked, and bare
 

@@ -3,12 +3,13 @@
 import numpy as np
 
 from tapscan.records import Mode, Scan, ScanConditions, ScanForComparison, Strength, Strike
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 
 SETTINGS = Settings()
 STATIONS = [f"S{k}" for k in range(1, 11)]
 COUNT = 60
-STRIPPED = ScanConditions(state="stripped", sensor="contact pickup", iron_c=20.0, fittings=())
+STRIPPED = ScanConditions(state="stripped", sensor=Sensor("contact"), iron_c=20.0, fittings=())
 
 
 def drawn(seed=0):

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from tapscan.cli.kept import Kept
 from tapscan.cli.options import HELD, PARTIAL, SHOP
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
@@ -57,7 +58,11 @@ def check(
     from tapscan.workflow.check import check as screen
     from tapscan.workflow.report import read_shop
 
-    head = read_shop(shop) if shop and report else None
+    kept = Kept()
+    layout, order = kept.taps(layout, order, per_station)
+    shop = kept.shop(shop) if report else None
+    kept.tell()
+    head = read_shop(shop) if shop else None
     request = request_of(
         state, layout, per_station, order, settings, pictures=report is not None, held=held, partial=partial
     )

@@ -51,7 +51,11 @@ def _print_trend(found: "History") -> None:
     out, trend = console(), found.trend
     out.print("\nModes through time", style="bold")
     if found.unlike:
-        out.print(bullet(f"left out, made in another state than the newest scan: {', '.join(found.unlike)}"))
+        out.print(
+            bullet(
+                f"left out, made in another state or by another sensor than the newest scan: {', '.join(found.unlike)}"
+            )
+        )
     if trend is None:
         out.print(bullet("one scan in this state: nothing to follow yet"))
         return

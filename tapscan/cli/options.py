@@ -59,8 +59,14 @@ SUPPORTS = Annotated[
 AIR = Annotated[TEXT, typer.Option("--air-c", metavar="DEGREES", help="Temperature of the air, Celsius.")]
 IRON = Annotated[TEXT, typer.Option("--iron-c", metavar="DEGREES", help="Temperature of the iron, Celsius.")]
 HOURS = Annotated[TEXT, typer.Option("--hours-in-room", metavar="HOURS", help="How long it has stood in this room.")]
-SENSOR = Annotated[TEXT, typer.Option(help="Pickup or microphone, in your words.")]
-SENSOR_PLACE = Annotated[TEXT, typer.Option(help="Where the sensor sat.")]
+SENSOR = Annotated[
+    TEXT, typer.Option(metavar="contact|microphone", help="What listened: a pickup on the iron, or a microphone.")
+]
+SENSOR_NOTE = Annotated[TEXT, typer.Option(help="Anything about the sensor, in your words.")]
+SENSOR_MASS = Annotated[
+    TEXT, typer.Option("--sensor-mass-g", metavar="GRAMS", help="Mass of a sensor on the iron, wax or magnet included.")
+]
+SENSOR_PLACE = Annotated[TEXT, typer.Option(help="Where the sensor sat; the same words each time.")]
 HAMMER = Annotated[TEXT, typer.Option(help="What was tapped with.")]
 FITTING = Annotated[
     Optional[list[str]],  # noqa: UP045
@@ -98,12 +104,15 @@ def folder_of(folder: Path | None) -> Path:
     return folder or usual_folder()
 
 
-def day(text: str | None, option: str) -> dt.date:
-    """A day; today when nothing was typed. Raises BadRequest for one to come."""
-    from tapscan.workflow.register import read_date
-
+def day(text: str | None, option: str, register: Path | None = None) -> dt.date:
+    """A day, also in the shop's own form; today when nothing was typed. Raises BadRequest for one to come."""
     today = dt.date.today()
-    on = read_date(text) if text else today
+    if not text:
+        return today
+    from tapscan.workflow.days import read_day
+    from tapscan.workflow.defaults import read_defaults
+
+    on = read_day(text, read_defaults(folder_of(register)).date_form)
     if on > today:
         raise BadRequest(f"{option} {on.isoformat()}: that day is still to come; write year-month-day")
     return on

@@ -193,7 +193,7 @@ def retire(
         plate = edit_plate(opened, name, retired_on=None, retired_why=None)
         typer.echo(f"Plate {plate.name} is in the list again.")
         return
-    when: dt.date = o.day(on, "--on")
+    when: dt.date = o.day(on, "--on", register)
     plate = retire_plate(opened, name, when, o.words(why))
     typer.echo(f"Retired plate {plate.name}; its scans are kept.")
 

@@ -33,6 +33,8 @@ def _walk(path: str, command: Any) -> Iterator[tuple[str, Any]]:
     if children is None:
         yield path, command
         return
+    if command.invoke_without_command:
+        yield path, command
     for name in sorted(children):
         yield from _walk(f"{path} {name}", children[name])
 

@@ -6,6 +6,7 @@ from typing import Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli.kept import Kept
 
 
 def report(
@@ -25,6 +26,7 @@ def report(
     from tapscan.workflow.report import read_shop
     from tapscan.workflow.write_report import Wish, write_report
 
+    shop = Kept(register).shop(shop)
     wish = Wish(read_shop(shop) if shop else None, summary, pdf, whom)
     try:
         written = write_report(o.opened(register), scan, out, wish)

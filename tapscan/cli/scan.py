@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli.facts import NOTHING, Typed, with_facts
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
-from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
@@ -79,7 +79,7 @@ def _facts(e: "ScanEntry") -> list[str]:
         ("supports", c.supports),
         ("air, iron", f"{_degrees(c.air_c)}, {_degrees(c.iron_c)}"),
         ("hours in room", None if c.hours_in_room is None else f"{c.hours_in_room:g}"),
-        ("sensor", c.sensor and f"{c.sensor}, at {c.sensor_place or UNKNOWN}"),
+        ("sensor", c.sensor.told),
         ("hammer", c.hammer),
         ("fittings left", fittings),
         ("tapped by", e.operator),
@@ -118,18 +118,10 @@ def _degrees(celsius: float | None) -> str:
 
 
 @app.command("edit")
+@with_facts
 def edit(
     name: o.SCAN,
-    state: o.STATE = None,
-    supports: o.SUPPORTS = None,
-    air_c: o.AIR = None,
-    iron_c: o.IRON = None,
-    hours: o.HOURS = None,
-    sensor: o.SENSOR = None,
-    sensor_place: o.SENSOR_PLACE = None,
-    hammer: o.HAMMER = None,
-    fitting: o.FITTING = None,
-    bare: o.BARE = False,
+    facts: Typed = NOTHING,
     operator: o.OPERATOR = None,
     notes: o.NOTES = None,
     seen: o.SEEN = None,
@@ -137,41 +129,23 @@ def edit(
     register: o.REGISTER = None,
 ) -> None:
     """Mend what is written about a scan. `unknown` clears a value. Recordings and results are not touched."""
-    typed = {"supports": supports, "sensor": sensor, "sensor_place": sensor_place, "hammer": hammer}
-    conditions: dict[str, Any] = {key: o.words(value) for key, value in typed.items() if value is not None}
-    if state is not None:
-        conditions["state"] = None if o.words(state) is None else read_state(state)
-    conditions |= _numbers(air_c, iron_c, hours)
-    if fitting or bare:
-        conditions["fittings"] = o.fittings(fitting, bare)
     own = {key: o.words(value) for key, value in (("operator", operator), ("notes", notes)) if value is not None}
     found = o.checklist(seen, not_seen)
-    if not (conditions or own or found):
+    if facts == NOTHING and not (own or found):
         raise BadRequest("nothing to change was named; `tapscan scan edit --help` lists what can be")
-    _edit(o.opened(register), name, conditions, own, found)
-    if "state" in conditions:
+    _edit(o.opened(register), name, facts, own, found)
+    if facts.state is not None:
         typer.echo("The rules have not read the new state yet: tapscan scan rescreen")
 
 
-def _numbers(air_c: str | None, iron_c: str | None, hours: str | None) -> dict[str, Any]:
-    told: dict[str, Any] = {}
-    if air_c is not None:
-        told["air_c"] = o.celsius(air_c, "--air-c")
-    if iron_c is not None:
-        told["iron_c"] = o.celsius(iron_c, "--iron-c")
-    if hours is not None:
-        told["hours_in_room"] = o.number(hours, "--hours-in-room", 0, 1e5, "hours")
-    return told
-
-
-def _edit(opened: Any, name: str, conditions: dict[str, Any], own: dict[str, Any], found: Any) -> None:
+def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any) -> None:
     from dataclasses import replace
 
     from tapscan.workflow.scan import edit_scan
 
     def change(e: "ScanEntry") -> "ScanEntry":
         known = {f.item: f for f in (*e.checklist, *found)}
-        return replace(e, conditions=replace(e.conditions, **conditions), checklist=tuple(known.values()), **own)
+        return replace(e, conditions=facts.changed(e.conditions), checklist=tuple(known.values()), **own)
 
     typer.echo(f"Changed scan {edit_scan(opened, name, change).name}.")
 
@@ -235,5 +209,7 @@ def outcome(
     if part and not found.strip():
         raise BadRequest("--part needs the part's name in --found, such as --found 'hook at the tail'")
     found = PART + found if part else found
-    entry = add_outcome(o.opened(register), name, Outcome(found, method, by, o.day(on, "--on"), o.words(note)))
+    entry = add_outcome(
+        o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
+    )
     typer.echo(f"Noted for {entry.name}: {found} ({method}, {by}).")

@@ -10,11 +10,11 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.check import request_of
-from tapscan.cli.states import read_state
+from tapscan.cli.facts import NOTHING, Typed, with_facts, with_sensor
+from tapscan.cli.kept import Kept
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
-    from tapscan.records import ScanConditions
     from tapscan.workflow.check import Request
     from tapscan.workflow.layout import AssignedTap
     from tapscan.workflow.scan import NewScan
@@ -22,11 +22,13 @@ if TYPE_CHECKING:
 MOST_TAPS = 6
 
 
+@with_facts
 def import_scan(
     plate: o.PLATE,
     files: Annotated[list[str], typer.Argument(help="Recordings: WAV, FLAC, AIFF, OGG, MP3, M4A/AAC.")],
-    date: Annotated[o.TEXT, typer.Option(help="Day it was tapped, year-month-day; else today.")] = None,
-    state: o.STATE = None,
+    date: Annotated[
+        o.TEXT, typer.Option(help="Day it was tapped, year-month-day or in the shop's own form; else today.")
+    ] = None,
     layout: Annotated[o.TEXT, typer.Option(help="Layout name (tapscan layout list) or a .toml file.")] = None,
     per_station: Annotated[Optional[int], typer.Option(min=1, help="How many taps each station got.")] = None,  # noqa: UP045
     order: Annotated[o.TEXT, typer.Option(help="Force of the taps at each station: soft,soft,hard,hard.")] = None,
@@ -36,15 +38,7 @@ def import_scan(
     ] = None,
     skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None,
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
-    supports: o.SUPPORTS = None,
-    air_c: o.AIR = None,
-    iron_c: o.IRON = None,
-    hours: o.HOURS = None,
-    sensor: o.SENSOR = None,
-    sensor_place: o.SENSOR_PLACE = None,
-    hammer: o.HAMMER = None,
-    fitting: o.FITTING = None,
-    bare: o.BARE = False,
+    facts: Typed = NOTHING,
     held: o.HELD = False,
     partial: o.PARTIAL = False,
     operator: o.OPERATOR = None,
@@ -70,41 +64,20 @@ def import_scan(
 
     if not (yes or dry_run or sys.stdin.isatty()):
         raise BadRequest("nobody is here to be asked: give --yes to store, or --dry-run to look only")
+    kept = Kept(register)
+    layout, order = kept.taps(layout, order, per_station)
+    facts = kept.facts(facts)
+    kept.tell()
     request = replace(
         request_of(None, layout, per_station, order, settings, pictures=True, held=held, partial=partial),
         as_split=dry_run,
         assign=tuple(read_assign(text) for text in assign or ()),
         skip=tuple(read_skip(skip)) if skip else (),
     )
-    words = (supports, sensor, sensor_place, hammer)
-    conditions = conditions_of(state, words, (air_c, iron_c, hours), o.fittings(fitting, bare))
+    conditions = (facts if dry_run else with_sensor(facts, ask=not yes)).conditions()
     eye = o.checklist(seen, not_seen)
-    new = NewScan(o.day(date, "--date"), conditions, o.words(operator), o.words(notes), baseline, eye)
+    new = NewScan(o.day(date, "--date", register), conditions, o.words(operator), o.words(notes), baseline, eye)
     _run(plate, files, new, request, register, _ask(dry_run, yes), again)
-
-
-def conditions_of(
-    state: str | None,
-    words: Sequence[str | None],
-    numbers: Sequence[str | None],
-    fittings: tuple[str, ...] | None,
-) -> "ScanConditions":
-    """`words`: supports, sensor, its place, hammer; `numbers`: air, iron, hours in the room, as typed."""
-    from tapscan.records import ScanConditions
-
-    supports, sensor, sensor_place, hammer = (o.words(text) for text in words)
-    air_c, iron_c, hours = numbers
-    return ScanConditions(
-        state=read_state(o.words(state)),
-        supports=supports,
-        air_c=o.celsius(air_c, "--air-c"),
-        iron_c=o.celsius(iron_c, "--iron-c"),
-        hours_in_room=o.number(hours, "--hours-in-room", 0, 1e5, "hours"),
-        sensor=sensor,
-        sensor_place=sensor_place,
-        hammer=hammer,
-        fittings=fittings,
-    )
 
 
 def _ask(dry_run: bool, yes: bool) -> Callable[[], bool]:

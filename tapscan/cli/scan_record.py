@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli.facts import NOTHING, Typed, with_facts, with_sensor
+from tapscan.cli.kept import Kept
 from tapscan.errors import BadRequest, MicrophoneTrouble
 
 if TYPE_CHECKING:
@@ -30,12 +32,19 @@ TONES: dict[str, list[tuple[float, float]]] = {
 TAIL_S = 0.25  # the room, and the way through the sound system
 SILENT_S, ZERO_S, AGAIN_S = 1.5, 1.5, 1.0
 FRAME_S = 0.1
+LAYOUT, ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
+@with_facts
 def record(
     plate: o.PLATE,
-    layout: Annotated[str, typer.Option(help="Layout name (tapscan layout list) or a .toml file.")] = "grand-short",
-    order: Annotated[str, typer.Option(help="Taps wanted at each place, in order.")] = "soft,hard,hard",
+    layout: Annotated[
+        o.TEXT,
+        typer.Option(help="Layout name (tapscan layout list) or a .toml file; else the shop's, else grand-short."),
+    ] = None,
+    order: Annotated[
+        o.TEXT, typer.Option(help="Taps wanted at each place, in order; else the shop's, else soft,hard,hard.")
+    ] = None,
     resume: Annotated[
         bool, typer.Option("--resume", help="Go on with the scan of this plate that was stopped.")
     ] = False,
@@ -51,17 +60,8 @@ def record(
     beeps: Annotated[
         bool, typer.Option("--beeps/--no-beeps", help="Tones for accepted, refused and next place.")
     ] = True,
-    state: o.STATE = None,
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
-    supports: o.SUPPORTS = None,
-    air_c: o.AIR = None,
-    iron_c: o.IRON = None,
-    hours: o.HOURS = None,
-    sensor: o.SENSOR = None,
-    sensor_place: o.SENSOR_PLACE = None,
-    hammer: o.HAMMER = None,
-    fitting: o.FITTING = None,
-    bare: o.BARE = False,
+    facts: Typed = NOTHING,
     held: o.HELD = False,
     operator: o.OPERATOR = None,
     notes: o.NOTES = None,
@@ -72,21 +72,25 @@ def record(
 
     Every accepted strike is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
     """
-    from tapscan.cli.scan_import import conditions_of
     from tapscan.workflow.layout import read_order
     from tapscan.workflow.scan import NewScan
     from tapscan.workflow.settings import read_settings
 
     used = read_settings(settings)
     opened = o.opened(register)
-    words = (supports, sensor, sensor_place, hammer)
-    conditions = conditions_of(state, words, (air_c, iron_c, hours), o.fittings(fitting, bare))
-    facts = NewScan(o.day(None, "--date"), conditions, o.words(operator), o.words(notes), baseline)
+
+    kept = Kept(register)
+    wanted, forces = kept.taps(layout, order, None)
+    facts = kept.facts(facts)
+    facts.conditions()  # what cannot be read is told before the microphone is opened
 
     def begin() -> "Unfinished":
         from tapscan.workflow.record import begin_recording
 
-        return begin_recording(opened, plate, facts, layout, read_order(order))
+        kept.tell()
+        told = with_sensor(facts).conditions()
+        new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
+        return begin_recording(opened, plate, new, wanted or LAYOUT, read_order(forces or ORDER))
 
     unfinished = _unfinished(opened, plate, resume, anew)
     whole = _at_the_plate(opened, unfinished or begin, used, (device, rate, channel - 1), beeps)

@@ -84,7 +84,9 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
         "air_c",
         "iron_c",
         "hours_in_room",
-        "sensor",
+        "sensor_kind",
+        "sensor_note",
+        "sensor_mass_g",
         "sensor_place",
         "hammer",
         "fittings",
@@ -92,7 +94,9 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
     own = ("scan", "plate", "date", "baseline", *conditions, "operator", "layout", "notes", "stored_utc")
     yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan")
     for e in list_scans(register):
-        told = [plain(getattr(e.conditions, name)) for name in conditions]
+        sensor = {f"sensor_{name}": value for name, value in plain(e.conditions.sensor).items()}
+        known = {**plain(e.conditions), **sensor}
+        told = [known[name] for name in conditions]
         now = e.current
         yield (
             *(

@@ -34,6 +34,9 @@ from tapscan.register.entries import (
 from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_name
 from tapscan.register.plates import find_plate, note_file
 from tapscan.register.results import store_screening
+from tapscan.sensors import Sensor
+
+SENSOR = "sensor_"  # before the names of a sensor's fields, in the columns of a scan
 
 
 def store_scan(
@@ -68,7 +71,7 @@ def store_scan(
 
 def _insert_scan(connection: Connection, plate_id: int | None, number: int, new: NewScan) -> int:
     values = {
-        **row_of(new.conditions, t.scan.c.keys()),
+        **_conditions_row(new.conditions),
         "plate_id": plate_id,
         "date": new.date,
         "number": number,
@@ -132,7 +135,7 @@ def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanE
     after = change(before)
     with register.writing() as connection:
         values: dict[str, Any] = {
-            **row_of(after.conditions, t.scan.c.keys()),
+            **_conditions_row(after.conditions),
             "operator": after.operator,
             "notes": after.notes,
             "baseline": after.baseline,
@@ -242,6 +245,16 @@ def _grouped(
     return groups
 
 
+def _conditions_row(conditions: ScanConditions) -> dict[str, Any]:
+    sensor = {f"{SENSOR}{name}": value for name, value in plain(conditions.sensor).items()}
+    return {**row_of(conditions, t.scan.c.keys(), ("sensor",)), **sensor}
+
+
+def _sensor(row: Row) -> Sensor:
+    columns = {name.removeprefix(SENSOR): value for name, value in row._mapping.items() if name.startswith(SENSOR)}
+    return record_of(Sensor, columns)
+
+
 def _entry(row: Row, held: Sequence[Row], seen: Sequence[Row], came: Sequence[Row], made: Sequence[Row]) -> ScanEntry:
     findings = {r.item: Finding(r.item, r.answer, r.note) for r in seen}
     return ScanEntry(
@@ -249,7 +262,7 @@ def _entry(row: Row, held: Sequence[Row], seen: Sequence[Row], came: Sequence[Ro
         plate=row.plate_name,
         date=row.date,
         number=row.number,
-        conditions=record_of(ScanConditions, row._mapping),
+        conditions=record_of(ScanConditions, row._mapping, sensor=_sensor(row)),
         operator=row.operator,
         notes=row.notes,
         baseline=row.baseline,

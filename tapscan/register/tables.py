@@ -90,7 +90,9 @@ scan = Table(
     Column("air_c", Float),
     Column("iron_c", Float),
     Column("hours_in_room", Float),
-    Column("sensor", Text),
+    Column("sensor_kind", Text),  # Sensor
+    Column("sensor_note", Text),
+    Column("sensor_mass_g", Float),
     Column("sensor_place", Text),
     Column("hammer", Text),
     _json("fittings"),

@@ -60,7 +60,7 @@ class Course:
     shared_ppm: tuple[float, ...]  # what all modes did together, against the first scan
     lines: tuple[CourseLine, ...]
     followed: int  # modes of the first scan that could be followed
-    left_out: tuple[str, ...] = ()  # scans made in another state
+    left_out: tuple[str, ...] = ()  # scans made in another state or by another sensor
 
 
 @dataclass(frozen=True)

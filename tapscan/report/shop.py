@@ -21,7 +21,8 @@ from tapscan.errors import BadSettings
 LOGO_BYTES = 300_000
 PICTURES = {b"\x89PNG\r\n\x1a\n": "image/png", b"\xff\xd8\xff": "image/jpeg"}
 UNITS = ("metric", "inch")
-DATES = {"year-month-day": "%Y-%m-%d", "day.month.year": "%d.%m.%Y", "month/day/year": "%m/%d/%Y"}
+ISO = "year-month-day"
+DATES = {ISO: "%Y-%m-%d", "day.month.year": "%d.%m.%Y", "month/day/year": "%m/%d/%Y"}
 DAY = re.compile(r"(?<![\w/.-])\d{4}-\d{2}-\d{2}(?![\w-])")
 KEYS = ("name", "contact", "logo", "units", "dates")
 
@@ -34,7 +35,7 @@ class Shop:
     contact: str = ""
     logo: str = ""
     units: str = "metric"
-    dates: str = "year-month-day"
+    dates: str = ISO
 
     @property
     def paper(self) -> str:

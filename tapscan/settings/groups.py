@@ -240,6 +240,18 @@ class Repeatability:
         3.0, "1", "other supports scatter this much more than the same ones moved", JUDGEMENT
     )
     supports_lowest_hz: float = threshold(300.0, "Hz", "with other supports, modes below are not judged", SIMULATED)
+    sensor_mass_g: float = threshold(
+        5.0,
+        "g",
+        "a sensor up to this mass repeats when it is put back within 10 mm",
+        "simulation and Rayleigh's principle",
+    )
+    sensor_mass_apart_g: float = threshold(
+        1.0,
+        "g",
+        "sensors further apart in mass than this are not the same: 1 g moves modes as far as an unchanged plate scatters at 1 kHz",
+        "Rayleigh's principle, on a plate of 104 kg",
+    )
 
 
 @stage("compare", counted_in=("comparison",))

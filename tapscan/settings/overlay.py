@@ -18,7 +18,7 @@ from typing import Any
 
 from tapscan.errors import BadSettings
 from tapscan.settings.settings import STAGES, Settings, every_threshold
-from tapscan.settings.threshold import stage_of
+from tapscan.settings.threshold import Threshold, stage_of
 
 EXAMPLE = "write a line like [strikes] and below it one like rise_db = 12"
 
@@ -48,13 +48,18 @@ def read_settings(path: str | Path | None, rules: Sequence[type]) -> Settings:
 
 def as_toml(settings: Settings, rules: Sequence[type]) -> str:
     """Readable by read_settings."""
+    return lines_of(every_threshold(settings, rules))
+
+
+def lines_of(thresholds: Sequence[Threshold], *, notes: bool = False) -> str:
+    """Thresholds as a settings file, stage by stage; `notes`: unit and reason behind each value."""
     lines: list[str] = []
     stage = ""
-    for t in every_threshold(settings, rules):
+    for t in thresholds:
         if t.stage != stage:
             stage = t.stage
             lines.append(f"[{stage}]")
-        lines.append(f"{t.name} = {t.value!r}")
+        lines.append(f"{t.name} = {t.value!r}" + (f"  # {t.unit}: {t.reason}" if notes else ""))
     return "\n".join(lines) + "\n"
 
 

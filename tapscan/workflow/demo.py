@@ -14,6 +14,7 @@ from tapscan.records import ScanConditions, ScanForComparison, Screening, State
 from tapscan.report.as_json import dumps
 from tapscan.report.files import write_text
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow.check import Request, check
 from tapscan.workflow.conclude import conclude
@@ -65,7 +66,7 @@ def _for_comparison(plate: DemoPlate, number: int, screening: Screening) -> Scan
         state=plate.state,
         supports="four soft pads",
         iron_c=iron_c(number - 1),
-        sensor="contact pickup",
+        sensor=Sensor("contact"),
         fittings=(),
     )
     return ScanForComparison(f"{plate.name}/{date}", date, conditions, screening.scan, screening.indications)

@@ -17,7 +17,7 @@ from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import is_contact
+from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.settings import Settings
 from tapscan.workflow.stored_audio import with_codecs
@@ -60,6 +60,14 @@ def _beside(entry: ScanEntry, screening: Screening) -> ScanForComparison:
     return ScanForComparison(entry.name, entry.date.isoformat(), entry.conditions, screening.scan, own)
 
 
+def unlike_newest(entry: ScanEntry, newest: ScanEntry, settings: Settings) -> str | None:
+    """Why modes cannot be followed from this scan to the newest one, in a word or two; None where they can."""
+    was, now = entry.conditions, newest.conditions
+    if was.state != now.state:
+        return was.state or "state unknown"
+    return "sensor changed since" if sensor_changed(was.sensor, now.sensor, settings) else None
+
+
 def baseline_of(register: Register, plate: str) -> list[ScanEntry]:
     """Oldest first."""
     return [entry for entry in list_scans(register, plate) if entry.baseline]
@@ -93,7 +101,7 @@ def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:
 
 
 def history_of(register: Register, plate: str, settings: Settings) -> History:
-    """Modes are followed through the scans that were made in the newest scan's state."""
+    """Modes are followed through the scans that were made in the newest scan's state, by the same sensor."""
     name = find_plate(register, plate).name
     entries = list_scans(register, name)
     screenings = [load_screening(register, e.current.id) for e in entries]
@@ -103,10 +111,8 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     )
     if not entries:
         return History(name, (), None, ())
-    state = entries[-1].conditions.state
-    alike = [_beside(e, s) for e, s in zip(entries, screenings, strict=True) if e.conditions.state == state]
-    left_out = tuple(
-        f"{e.name} ({e.conditions.state or 'state unknown'})" for e in entries if e.conditions.state != state
-    )
-    contact = all(is_contact(scan.conditions) for scan in alike)
+    why = {e.name: unlike_newest(e, entries[-1], settings) for e in entries}
+    alike = [_beside(e, s) for e, s in zip(entries, screenings, strict=True) if why[e.name] is None]
+    left_out = tuple(f"{name} ({reason})" for name, reason in why.items() if reason)
+    contact = all(scan.conditions.sensor.contact for scan in alike)
     return History(name, past, follow(alike, contact, settings) if len(alike) > 1 else None, left_out)

@@ -24,7 +24,6 @@ from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, scans_holding, store_scan
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
-from tapscan.screening.compare.condition_changes import is_contact
 from tapscan.settings import Settings
 from tapscan.workflow.check import Agree, Progress, Request, check, quiet
 from tapscan.workflow.conclude import conclude
@@ -71,7 +70,7 @@ def import_scan(
     request = replace(
         request,
         state=new.conditions.state,
-        contact=is_contact(new.conditions),
+        contact=new.conditions.sensor.contact,
         pictures=True,
         called=called or _called(paths),
     )
@@ -150,7 +149,7 @@ def rescreen(
         settings=settings,
         layout=before.scan.map,
         state=entry.conditions.state,
-        contact=is_contact(entry.conditions),
+        contact=entry.conditions.sensor.contact,
         pictures=True,
         parts_held=before.scan.parts_held,
         called=paths,

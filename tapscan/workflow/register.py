@@ -2,7 +2,7 @@
 
 from tapscan.register.database import Register, make_register, open_register
 from tapscan.register.export import export_csv, export_json
-from tapscan.register.names import name_for_new, read_date
+from tapscan.register.names import name_for_new
 from tapscan.register.upkeep import back_up, check_register
 
 __all__ = [
@@ -14,5 +14,4 @@ __all__ = [
     "make_register",
     "name_for_new",
     "open_register",
-    "read_date",
 ]

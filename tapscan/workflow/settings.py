@@ -3,14 +3,19 @@
 read_settings(path)          Settings; None: what ships
 every_threshold(settings)    all of them, in order
 settings_text(settings)      as a file that read_settings takes
+thresholds_text(thresholds)  the same of some of them
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from tapscan import settings as of
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.settings import Settings
+from tapscan.settings.overlay import lines_of
 from tapscan.settings.threshold import Threshold
+
+__all__ = ["Threshold", "every_threshold", "read_settings", "settings_text", "thresholds_text"]
 
 
 def read_settings(path: str | Path | None) -> Settings:
@@ -26,3 +31,8 @@ def every_threshold(settings: Settings) -> tuple[Threshold, ...]:
 def settings_text(settings: Settings) -> str:
     """TOML."""
     return of.as_toml(settings, RULE_LIMITS)
+
+
+def thresholds_text(thresholds: Sequence[Threshold]) -> str:
+    """TOML, with unit and reason beside each value."""
+    return lines_of(thresholds, notes=True)

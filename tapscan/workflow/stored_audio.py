@@ -63,4 +63,8 @@ def with_codecs(scan: Scan, folder: Path) -> Scan:
 def _with_codec(recording: Recording, path: Path) -> Recording:
     if recording.compression_looked_at or recording.compression or not path.exists():
         return recording
-    return replace(recording, compression=compression_of(codec_of(path)), compression_looked_at=("container",))
+    try:
+        codec = codec_of(path)
+    except UnreadableRecording:  # `register check` tells of it; nothing is known of its codec
+        return recording
+    return replace(recording, compression=compression_of(codec), compression_looked_at=("container",))

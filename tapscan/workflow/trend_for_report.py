@@ -8,10 +8,9 @@ from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import list_scans
 from tapscan.report.beside import Course, CourseLine
-from tapscan.screening.compare.condition_changes import is_contact
 from tapscan.screening.compare.trend import ModeCourse, follow
 from tapscan.settings import Settings
-from tapscan.workflow.history import for_comparison
+from tapscan.workflow.history import for_comparison, unlike_newest
 
 MOST_LINES = 5
 SAID = {"steady": "steady", "drift": "drifts", "step": "one step", None: "too few scans to say"}
@@ -20,11 +19,11 @@ SAID = {"steady": "steady", "drift": "drifts", "step": "one step", None: "too fe
 def course_of(register: Register, entry: ScanEntry) -> Course | None:
     """Scans after `entry` are not looked at: a page made again says what it said then."""
     upto = [e for e in list_scans(register, entry.plate) if (e.date, e.number) <= (entry.date, entry.number)]
-    alike = [e for e in upto if e.conditions.state == entry.conditions.state]
+    alike = [e for e in upto if unlike_newest(e, entry, Settings()) is None]
     if len(alike) < 2:
         return None
     scans = [for_comparison(register, e) for e in alike]
-    contact = all(is_contact(s.conditions) for s in scans)
+    contact = all(s.conditions.sensor.contact for s in scans)
     return _course(scans, contact, Settings(), tuple(e.name for e in upto if e not in alike))
 
 

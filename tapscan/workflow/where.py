@@ -1,10 +1,25 @@
-"""Where the register lies when nobody says: the user's data folder."""
+"""Where the register and the shop's defaults lie when nobody says: by the variable, else in the user's own folders.
 
+usual_folder()            the register's: TAPSCAN_REGISTER, else the user's data folder
+own_settings_folder()     the user's settings folder, for defaults that are kept before there is a register
+"""
+
+import os
 from pathlib import Path
+
+VARIABLE = "TAPSCAN_REGISTER"
 
 
 def usual_folder() -> Path:
     """A folder of the user's own, by the rules of the system."""
     from platformdirs import user_data_path
 
-    return user_data_path("tapscan", appauthor=False) / "register"
+    named = os.environ.get(VARIABLE)
+    return Path(named) if named else user_data_path("tapscan", appauthor=False) / "register"
+
+
+def own_settings_folder() -> Path:
+    """By the rules of the system."""
+    from platformdirs import user_config_path
+
+    return user_config_path("tapscan", appauthor=False)

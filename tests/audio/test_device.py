@@ -98,7 +98,20 @@ class Terminal:
 
 
 def record(sink, folder: Path, *more: str) -> Terminal:
-    command = [sys.executable, "-m", "tapscan", "scan", "record", "P1", "--register", str(folder), "--device", "pulse"]
+    command = [
+        sys.executable,
+        "-m",
+        "tapscan",
+        "scan",
+        "record",
+        "P1",
+        "--register",
+        str(folder),
+        "--device",
+        "pulse",
+        "--sensor",
+        "contact",
+    ]
     os.chdir(ROOT)
     sounds = [] if "--beeps" in more else ["--no-beeps"]
     return Terminal([*command, "--rate", str(RATE), "--state", "stripped", *sounds, *more], sink.env)

@@ -9,6 +9,7 @@ import pytest
 from tapscan.register.database import open_register
 from tapscan.register.files import sha256_of
 from tapscan.register.scans import find_scan, list_scans
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow import import_scan as keep
 from tapscan.workflow.history import for_comparison
@@ -17,7 +18,7 @@ from tests.register import built
 
 SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
 BEFORE, CUT = sorted((SIMULATED / "strut-before").glob("*.flac")), sorted((SIMULATED / "strut-half-cut").glob("*.flac"))
-HOW = ("--order", "soft,hard", "--state", "stripped", "--sensor", "contact pickup", "--bare")
+HOW = ("--order", "soft,hard", "--state", "stripped", "--sensor", "contact", "--bare")
 
 
 @pytest.fixture(scope="module")
@@ -99,8 +100,16 @@ def test_history_shows_scans_findings_and_what_came_later(where):
 def test_a_trend_stays_within_one_state(where):
     assert run("scan", "edit", "B12/2026-06-01", "--state", "primed").out.count("tapscan scan rescreen") == 1
     told = flat(run("history", "B12").out)
-    assert "left out, made in another state than the newest scan: B12/2026-03-14 (stripped)" in told
+    assert "another sensor than the newest scan: B12/2026-03-14 (stripped)" in told
     assert "one scan in this state" in told
+
+
+def test_a_trend_stays_with_one_sensor(where):
+    assert "left out" not in run("history", "B12").out
+    assert run("scan", "edit", "B12/2026-03-14", "--sensor-mass-g", "3").status == 0
+    assert "left out" not in run("history", "B12").out, "not known of the newest: no change"
+    assert run("scan", "edit", "B12/2026-06-01", "--sensor-mass-g", "9").status == 0
+    assert "B12/2026-03-14 (sensor changed since)" in flat(run("history", "B12").out)
 
 
 def test_the_baseline_can_be_moved_and_taken_away(where):
@@ -148,6 +157,38 @@ def test_what_is_written_of_a_scan_can_be_mended(where):
         assert said in run("scan", "edit", "B12/2026-06-01", *words).err
 
 
+def test_the_sensor_is_a_kind_with_a_note_a_mass_and_a_place(where):
+    name = "B12/2026-06-01"
+    words = (
+        "--sensor",
+        " MICROPHONE",
+        "--sensor-note",
+        "not contact",
+        "--sensor-mass-g",
+        "4,5",
+        "--sensor-place",
+        "S3",
+    )
+    assert run("scan", "edit", name, *words).status == 0
+    assert find_scan(open_register(where), name).conditions.sensor == Sensor("microphone", "not contact", 4.5, "S3")
+    assert run("scan", "edit", name, "--sensor-mass-g", "unknown").status == 0, "the others stay"
+    assert find_scan(open_register(where), name).conditions.sensor == Sensor("microphone", "not contact", None, "S3")
+    told = json.loads(run("compare", "B12", "--json", "-").out)
+    assert told["statistic"] is None and "Another kind of sensor" in told["reason"] and told["indications"] == []
+    for text in ("contact pickup", "phone"):
+        done = run("scan", "edit", name, "--sensor", text)
+        assert done.status == 1 and "--sensor-note" in done.err
+    assert find_scan(open_register(where), name).conditions.sensor.kind == "microphone"
+
+
+def test_a_missing_sensor_is_never_assumed(where):
+    done = run("scan", "import", "B12", *OTHER, "--order", "soft,hard", "--date", "2026-07-02", "--yes")
+    assert done.status == 0
+    (line,) = done.err.splitlines()
+    assert "--sensor contact" in line and "--sensor microphone" in line
+    assert find_scan(open_register(where), "B12/2026-07-02").conditions.sensor == Sensor()
+
+
 def test_rescreening_keeps_the_earlier_result(where, tmp_path):
     (tmp_path / "own.toml").write_text("[fit]\nhighest_hz = 800\n")
     done = run("scan", "rescreen", "B12/2026-06-01", "--settings", tmp_path / "own.toml")
@@ -190,7 +231,7 @@ OTHER = sorted((SIMULATED / "sound-parlour-grand").glob("*.flac"))[:4]
 
 
 def test_nothing_is_stored_unasked(where):
-    for words, answer in ((("--dry-run",), None), ((), "n\n")):
+    for words, answer in ((("--dry-run",), None), ((), "unknown\nn\n")):
         done = run("scan", "import", "B12", *OTHER, "--order", "soft,hard", *words, answer=answer)
         assert done.status == 0
         assert "station" in done.out
@@ -231,7 +272,16 @@ def test_what_is_missing_is_shown_and_can_be_mended(where):
 
 def test_yes_on_a_terminal_stores(where):
     done = run(
-        "scan", "import", "B12", *OTHER, "--order", "soft,hard", "--date", "2026-07-01", "--baseline", answer="y\n"
+        "scan",
+        "import",
+        "B12",
+        *OTHER,
+        "--order",
+        "soft,hard",
+        "--date",
+        "2026-07-01",
+        "--baseline",
+        answer=" Contact \ny\n",
     )
     assert done.status == 0, done.err
     assert stored(where)[-1] == "B12/2026-07-01"
@@ -240,6 +290,7 @@ def test_yes_on_a_terminal_stores(where):
     assert entry.baseline
     assert keep.stored_screening(open_register(where), entry).comparison is None, "a baseline scan is not a later scan"
     assert entry.conditions.state is None
+    assert entry.conditions.sensor.kind == "contact", "asked for, and answered"
     assert entry.conditions.fittings is None, "nobody looked"
 
 

@@ -25,6 +25,7 @@ from tapscan.records import (
     UnpairedMode,
 )
 from tapscan.register.entries import Finding, NewScan, NewScreening
+from tapscan.sensors import Sensor
 
 DAY = dt.date(2026, 3, 14)
 CONDITIONS = ScanConditions(
@@ -33,8 +34,7 @@ CONDITIONS = ScanConditions(
     air_c=18.5,
     iron_c=None,
     hours_in_room=14.0,
-    sensor="contact pickup, 20 g",
-    sensor_place="treble-break strut, underside",
+    sensor=Sensor("contact", "contact pickup, 20 g", 20.0, "treble-break strut, underside"),
     hammer="plastic tip, 50 g",
     fittings=(),
 )

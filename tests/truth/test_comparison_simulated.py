@@ -17,6 +17,7 @@ from tapscan.records import ScanConditions, ScanForComparison
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import Unlikeness
 from tapscan.screening.compare.measure import measure
+from tapscan.sensors import Sensor
 
 PATTERN = "upright-full"
 STORE = Store(None)
@@ -96,7 +97,7 @@ def _at(table, iron, celsius, number):
         np.random.default_rng(number),
         SETTINGS,
     )
-    conditions = ScanConditions(state="stripped", sensor="contact pickup", iron_c=celsius)
+    conditions = ScanConditions(state="stripped", sensor=Sensor("contact"), iron_c=celsius)
     return ScanForComparison(f"P/{number}", f"2026-01-{number + 1:02d}", conditions, scan)
 
 

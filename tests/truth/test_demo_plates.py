@@ -18,6 +18,7 @@ from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
 from tapscan.records import ScanConditions, ScanForComparison, Screening
 from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.signal.plate.station_fit import station_poles
 from tapscan.workflow.check import Request, check
@@ -61,7 +62,7 @@ def test_the_half_cut_strut_shows_in_the_comparison_and_nothing_in_the_plate_lef
         ScanForComparison(
             f"{PLATES[plate].name}/{DATES[n]}",
             DATES[n],
-            ScanConditions(state="stripped", sensor="contact pickup", iron_c=iron_c(n), fittings=()),
+            ScanConditions(state="stripped", sensor=Sensor("contact"), iron_c=iron_c(n), fittings=()),
             screened(plate, n).scan,
         )
         for n in (0, 1)

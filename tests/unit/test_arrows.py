@@ -11,14 +11,15 @@ from tests.every import each
 
 ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
-BASE = {"errors", "faults", "places", "plain_values", "records", "settings", "wording", "__version__"}
+BASE = {"errors", "faults", "places", "plain_values", "records", "sensors", "settings", "wording", "__version__"}
 ROOMS = {
     "errors": set(),
     "places": set(),
     "plain_values": set(),
     "wording": set(),
     "faults": set(),
-    "records": {"faults", "places"},
+    "sensors": {"errors"},
+    "records": {"faults", "places", "sensors"},
     "settings": {"errors"},
     "signal": BASE,
     "screening": BASE | {"signal"},

@@ -7,15 +7,16 @@ import numpy as np
 import pytest
 
 from tapscan.errors import BadRequest
-from tapscan.records import Indication, ScanConditions
+from tapscan.records import Indication
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import is_contact, unlikeness
+from tapscan.screening.compare.condition_changes import unlikeness
 from tapscan.screening.compare.measure import false_discoveries, largest_mean
 from tapscan.screening.compare.repeatability import join, scatter_level
 from tapscan.screening.compare.shared_shift import densest
 from tapscan.screening.compare.thermal_shift import common_shift
 from tapscan.screening.compare.trend import follow, judge_course
 from tapscan.screening.compare.unpaired_modes import miss_chance
+from tapscan.sensors import Sensor
 from tests.compared import BASE, COUNT, SETTINGS, STATIONS, STRIPPED, crack, drawn, named, scan
 
 
@@ -121,15 +122,16 @@ def test_a_request_that_cannot_be_met_is_one_line():
         ({"state": "fitted-out"}, True, "parts fitted"),
         ({"state": "finished"}, False, "coat of finish"),
         ({"fittings": ("hitch pins",)}, True, "hitch pins"),
-        ({"sensor": "microphone"}, True, "Another sensor"),
-        ({"sensor_place": "bass corner"}, True, "elsewhere"),
+        ({"sensor": Sensor("microphone", place="treble corner")}, True, "Another kind of sensor"),
+        ({"sensor": Sensor("contact", place="bass corner")}, False, "elsewhere"),
+        ({"sensor": Sensor(place="treble corner")}, False, "not known for every scan"),
         ({"supports": "slings"}, False, "held differently"),
         ({"hours_in_room": 1.0}, False, "overnight"),
         ({"state": None}, False, "not known"),
     ],
 )
 def test_unlike_scans_are_said_to_be_unlike(change, refused, words):
-    before = replace(STRIPPED, supports="four pads", sensor_place="treble corner")
+    before = replace(STRIPPED, supports="four pads", sensor=Sensor("contact", place="treble corner"))
     told = unlikeness(replace(before, **change), [before], 10, SETTINGS)
     assert any(words in s for s in told.sentences)
     assert (told.refused is not None) is refused
@@ -224,7 +226,6 @@ def test_small_helpers():
     assert largest_mean(np.array([1.0, 9, 5, 7]), 3) == 7
     value, share = densest(np.array([0, 1e-5, 2e-5, -5e-3, -9e-3]), np.full(5, 1e-5))
     assert value == pytest.approx(1e-5, abs=1e-5) and share == pytest.approx(0.6)
-    assert is_contact(ScanConditions(sensor="Contact Pickup")) and not is_contact(ScanConditions())
 
 
 def test_the_chance_of_a_miss_is_the_binomial_one():

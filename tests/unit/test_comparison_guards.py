@@ -12,6 +12,7 @@ from tapscan.screening.compare.condition_changes import Unlikeness
 from tapscan.screening.compare.measure import measure
 from tapscan.screening.compare.trend import follow
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
+from tapscan.sensors import Sensor
 from tapscan.settings.groups import Compare, Pairing, Repeatability
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan
 from tests.rule_scans import late
@@ -24,7 +25,7 @@ def test_one_wild_mode_makes_no_call():
 
 
 def test_by_microphone_a_single_baseline_scan_allows_for_the_room():
-    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    mic = replace(STRIPPED, sensor=Sensor("microphone"))
     base = [replace(b, conditions=mic) for b in BASE]
     moved = named(scan(crack(2e-3), seed=48), "2026-05-01", mic)
     assert compare_scans(moved, base, SETTINGS).indications != ()
@@ -35,7 +36,7 @@ def test_by_microphone_a_single_baseline_scan_allows_for_the_room():
 
 def test_by_microphone_most_of_the_stated_error_is_the_rooms_and_repeats():
     """Simulated rooms: frequencies scatter from scan to scan by a third of what the fit states, for the room errs alike each time."""
-    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    mic = replace(STRIPPED, sensor=Sensor("microphone"))
 
     def unsure(scan_):
         modes = tuple(replace(m, frequency_sd_hz=4e-4 * m.frequency_hz) for m in scan_.modes)
@@ -55,7 +56,7 @@ def test_by_microphone_most_of_the_stated_error_is_the_rooms_and_repeats():
 
 def test_by_microphone_the_odds_over_all_modes_decide_and_no_weight_is_named():
     """The drops that by pickup look like half a kilogram: a room blurs what tells it from a crack."""
-    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    mic = replace(STRIPPED, sensor=Sensor("microphone"))
     base = [replace(b, conditions=mic) for b in BASE]
     rng = np.random.default_rng(11)
     drops = -4e-3 * rng.exponential(size=COUNT)
@@ -72,7 +73,7 @@ def test_by_microphone_the_odds_over_all_modes_decide_and_no_weight_is_named():
 
 
 def test_small_drops_of_several_modes_are_told_by_the_odds_where_no_mode_stands_out():
-    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    mic = replace(STRIPPED, sensor=Sensor("microphone"))
     base = [replace(b, conditions=mic) for b in BASE]
     few = np.zeros(COUNT)
     few[8::5] = -1.1e-4
@@ -106,7 +107,7 @@ def test_a_mode_that_may_be_two_in_one_is_not_judged():
 
 
 def test_by_microphone_lost_modes_are_listed_and_make_no_indication():
-    mic = replace(STRIPPED, sensor="microphone at 10 cm")
+    mic = replace(STRIPPED, sensor=Sensor("microphone"))
     base = [replace(b, conditions=mic) for b in BASE]
     gone = (12, 18, 25, 36, 41, 47)
     result = compare_scans(named(scan(seed=46, drop=gone), "2026-05-01", mic), base, SETTINGS)
@@ -117,7 +118,7 @@ def test_by_microphone_lost_modes_are_listed_and_make_no_indication():
 
 def test_by_microphone_large_rises_raise_the_limit_of_a_single_baseline():
     """A room moves modes up as well as down; a crack moves none up."""
-    mic = replace(STRIPPED, sensor="microphone")
+    mic = replace(STRIPPED, sensor=Sensor("microphone"))
     base = [replace(BASE[0], conditions=mic)]
     moved = 2e-2 * np.random.default_rng(3).standard_normal(COUNT) * (np.arange(COUNT) % 4 == 0)
     result = compare_scans(named(scan(moved, seed=50), "2026-05-01", mic), base, SETTINGS)

@@ -8,14 +8,14 @@ import numpy as np
 import pytest
 
 from tapscan.cli.layout import print_sheet as layout_command
-from tapscan.cli.scan_record import record as record_command
+from tapscan.cli.scan_record import ORDER as RECORDER_ORDER
 from tapscan.faults import FAULTS
 from tapscan.layouts import known_layouts, read_layout
-from tapscan.layouts.assignment import WORDS
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S, ORDER, Take, fitting, groups_of, mismatch, places_of
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
+from tapscan.wording import spelled
 from tests.cli.commands import run
 from tests.cli.test_bad_input import RATE, crowd
 from tests.every import each
@@ -147,7 +147,7 @@ def test_sheet_docs_and_recorder_ask_for_the_same_taps_and_pauses():
         assert f"{BETWEEN_TAPS_S} seconds" in text and f"{BETWEEN_PLACES_S} seconds" in text, name
         assert f"--order {order}" in text, name
     assert inspect.signature(layout_command).parameters["order"].default == order
-    assert inspect.signature(record_command).parameters["order"].default == order
+    assert order == RECORDER_ORDER
     assert "soft,soft,hard,hard" not in "".join(pages.values())
 
 
@@ -162,7 +162,7 @@ def test_the_inspectors_card_asks_for_places_that_may_be_struck_and_for_no_more(
     card = (ROOT / "docs" / "how-to-tap.md").read_text(encoding="utf-8").partition("a card for the inspector")[2]
     layout = read_layout("upright-short")
     assert "layout print upright-short --state strung" in card
-    assert f"{WORDS[places_of(layout, 'strung')]} places" in card
+    assert f"{spelled(places_of(layout, 'strung'))} places" in card
     few = scan([mode("M1", 300.0)], state="strung")
     assert not [s for s in limitations(few, Settings()) if "eight places" in s]
 

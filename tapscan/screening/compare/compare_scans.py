@@ -23,7 +23,7 @@ from tapscan.records import (
     StationChange,
 )
 from tapscan.screening.compare.added_mass import explain
-from tapscan.screening.compare.condition_changes import Unlikeness, is_contact, unlikeness
+from tapscan.screening.compare.condition_changes import Unlikeness, unlikeness
 from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
@@ -63,14 +63,20 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     every, baselines = baselines, quiet_ones(baselines, settings)
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
     unlike = unlikeness(later.conditions, [b.conditions for b in baselines], places, settings)
-    contact = all(is_contact(s.conditions) for s in (later, *baselines))
+    contact = all(s.conditions.sensor.contact for s in (later, *baselines))
     own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
     measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
     lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
     where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
-    mass = explain(measured, settings) if contact and _over(measured) else None  # a room blurs what tells the two
-    since, refused_loss = _since(baselines), unlike.loss_refused
-    evidence = rule.Evidence(measured, lost, gained, mass, where, where_damped, since, refused_loss, contact)
+    same = unlike.frequency_refused is None  # heard by the same sensor in the same place
+    where = where if same else ()
+    mass = (
+        explain(measured, settings) if same and contact and _over(measured) else None
+    )  # a room blurs what tells the two
+    since = _since(baselines)
+    evidence = rule.Evidence(
+        measured, lost, gained, mass, where, where_damped, since, unlike.loss_refused, contact, unlike.frequency_refused
+    )
     lossy = not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
     found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
@@ -84,7 +90,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         common=_common(measured, later, baselines, settings) if pairs else None,
         lost=lost,
         gained=gained,
-        statistic=measured.frequency.statistic,
+        statistic=measured.frequency.statistic if same else None,
         statistic_limit=measured.frequency.limit,
         loss_statistic=None if unlike.loss_refused else measured.loss.statistic,
         loss_statistic_limit=measured.loss.limit,
@@ -97,7 +103,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
         summary=_summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
-        reason=_why_none(measured, settings),
+        reason=unlike.frequency_refused or _why_none(measured, settings),
         by_odds=measured.frequency.by_odds,
     )
     return _without_figures(told, lossy) if lossy else told
@@ -181,6 +187,7 @@ def _pair(measured: Measured, k: int, unlike: Unlikeness) -> ModePair:
     i, j = int(measured.earlier_index[k]), int(measured.later_index[k])
     known = bool(np.isfinite(loss.value[k]) and np.isfinite(loss.sd[k])) and unlike.loss_refused is None
     reason = None if known else unlike.loss_refused or "no decay is known in one of the scans"
+    same = unlike.frequency_refused is None
     return ModePair(
         later_mode=measured.later.names[j],
         baseline_modes=base.members[i],
@@ -189,13 +196,13 @@ def _pair(measured: Measured, k: int, unlike: Unlikeness) -> ModePair:
         change_ppm=float(1e6 * f.value[k]),
         change_sd_ppm=float(1e6 * f.sd[k]),
         normalised_drop=float(f.score[k]),
-        fell=bool(f.named[k]),
+        fell=bool(f.named[k]) and same,
         loss_ratio=float(np.exp(loss.value[k])) if known else None,
         loss_ratio_sd=float(loss.sd[k]) if known else None,
         normalised_loss_rise=float(loss.score[k]) if known else None,
         loss_rose=bool(loss.named[k]) if known else None,
         reason=reason,
-        judged=bool(f.judged[k]),
+        judged=bool(f.judged[k]) and same,
     )
 
 

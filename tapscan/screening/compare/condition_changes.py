@@ -1,35 +1,30 @@
 """How two scans of one plate were made differently, and what can then not be concluded.
 
     unlikeness(later, baseline, shared)   Unlikeness: sentences, what is refused, how much more scatter to expect
-    is_contact(conditions)                a pickup on the iron, by the words used
-    sensor_kind(words)                    "contact", "microphone", or None where the words do not tell
+    sensor_changed(a, b, settings)        why frequencies heard by two sensors cannot be held against each other; None where they can
 
+The kind, mass and place of the sensor decide, never its note. Capitals and blanks do not matter in what the shop wrote.
 What is refused is refused whatever the figures say; what is only worse gets a wider scatter and a sentence.
 """
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 from tapscan.records import IN_PIANO, ScanConditions
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 
-CONTACT_WORDS = ("pickup", "pick-up", "contact", "accelerometer", "piezo")
-AIR_WORDS = ("microphone", "mic", "phone", "recorder", "air")
-NO_CONTACT = ("no contact", "non-contact", "noncontact", "without contact", "contactless")
 SURFACES = ("old-finish", "stripped", "primed", "finished")
 FEW_PLACES = 3
+PLATE_KG = 104.0  # of the example in a sentence: the simulated small grand
+UNKNOWN_SENSOR = (
+    "Whether the sensor was a contact pickup or a microphone is not known for every scan, so it is taken for a microphone, which tells less. "
+    "`tapscan scan edit SCAN --sensor contact` (or microphone) says it."
+)
 FINISH = (
     "The surface is not the same ({a}, now {b}). A coat of finish adds weight all over: it lowers all modes by about 0.2 % and "
     "each a little differently, so a small crack cannot be told from it, and the damping of the two scans is not compared. "
     "Make a fresh baseline in the new state as soon as the finish is hard."
-)
-
-
-OTHER_MASS = (
-    "Frequencies are not compared: {what}. A pickup of 5 g lowers the tones of a plate by up to 0.01 %, most where it sits, and that is as much as a small crack does "
-    "(Rayleigh, first order). Use the same pickup at the same spot, within a centimetre."
 )
 
 
@@ -39,32 +34,46 @@ class Unlikeness:
 
     sentences: tuple[str, ...] = ()
     refused: str | None = None  # why nothing is concluded
+    frequency_refused: str | None = None  # why the frequencies are not judged
     loss_refused: str | None = None  # why the damping is not compared
     extra_ppm: float = 0.0  # scatter to add to each mode's frequency
     support_factor: float = 1.0  # on the supports' part of the scatter
     lowest_hz: float = 0.0  # modes below are not judged
 
 
-def is_contact(conditions: ScanConditions) -> bool:
-    """A pickup on the iron rather than a microphone; unknown counts as a microphone, which scatters more."""
-    return sensor_kind(conditions.sensor) == "contact"
+def sensor_changed(a: Sensor, b: Sensor, settings: Settings) -> str | None:
+    """The sentence that says why the frequencies are not judged; what is not known on one side is no change."""
+    limits = settings.repeatability
+    if a.kind and b.kind and a.kind != b.kind:
+        return (
+            f"Another kind of sensor was used ({a.kind}, now {b.kind}), so neither frequencies nor damping are judged: a pickup weighs on the "
+            "iron, and a microphone hears the room."
+        )
+    if a.mass_g is not None and b.mass_g is not None and abs(a.mass_g - b.mass_g) > limits.sensor_mass_apart_g:
+        return f"The sensor weighed {a.mass_g:g} g, now {b.mass_g:g} g, so the frequencies are not judged. {_weight(limits.sensor_mass_g)}"
+    if a.place and b.place and _key(a.place) != _key(b.place):
+        why = (
+            _weight(limits.sensor_mass_g)
+            if a.contact or b.contact
+            else "In a room, a microphone in another place hears other tones."
+        )
+        return f"The sensor was elsewhere ({a.place}, now {b.place}), so the frequencies are not judged. {why} Put it back where it was."
+    return None
 
 
-def sensor_kind(words: str | None) -> Literal["contact", "microphone"] | None:
-    """A contact microphone is a pickup; what is said to have no contact is none."""
-    text = plain(words)
-    if any(phrase in text for phrase in NO_CONTACT):
-        return "microphone"
-    if "contact mic" in text:
-        return "contact"
-    if set(re.findall(r"[a-z]+", text)) & set(AIR_WORDS):
-        return "microphone"
-    return "contact" if any(word in text for word in CONTACT_WORDS) else None
+def _weight(light_g: float) -> str:
+    """Rayleigh's principle: a point mass m on a plate of mass M lowers a mode by m / 2M times phi^2 over its mean."""
+    ppm = 1e6 * light_g / (2 * 1000 * PLATE_KG)
+    return (
+        f"A sensor's weight lowers the modes that move where it sits: {light_g:g} g on {PLATE_KG:g} kg by {ppm:.0f} millionths in the middle, and "
+        f"several times as much at an edge (Rayleigh), which is what small cracks do. What repeats is {light_g:g} g or less on the same spot "
+        "within 10 mm."
+    )
 
 
-def plain(words: str | None) -> str:
-    """Upper and lower case, and blanks, do not make two conditions differ."""
-    return " ".join((words or "").casefold().split())
+def _key(words: str) -> str:
+    """What makes two wordings the same."""
+    return " ".join(words.split()).casefold()
 
 
 def unlikeness(
@@ -88,6 +97,7 @@ class _Told:
         self.settings = settings
         self.said: dict[str, None] = {}
         self.refused: str | None = None
+        self.frequency_refused: str | None = None
         self.loss_refused: str | None = None
         self.extra_ppm, self.support_factor, self.lowest_hz = 0.0, 1.0, 0.0
 
@@ -126,7 +136,8 @@ class _Told:
         """What was left on the plate."""
         if a is None or b is None:
             return
-        changed = sorted({plain(x) for x in a} ^ {plain(x) for x in b})
+        was, now = {_key(f): f for f in a}, {_key(f): f for f in b}
+        changed = [{**was, **now}[key] for key in sorted(set(was) ^ set(now))]
         if changed:
             self.refuse(
                 f"Not the same parts were on the plate: {', '.join(changed)}. Each adds weight and lowers modes as a crack "
@@ -134,27 +145,20 @@ class _Told:
             )
 
     def sensors(self, a: ScanConditions, b: ScanConditions) -> None:
-        """Pickup or microphone, and where."""
-        if plain(a.sensor) != plain(b.sensor) and a.sensor and b.sensor:
-            self.say(f"Another sensor was used ({a.sensor}, now {b.sensor}): the damping is not compared.")
-            self.refuse_loss("another sensor was used")
-            if sensor_kind(a.sensor) != sensor_kind(b.sensor) or is_contact(b):
-                self.refuse(OTHER_MASS.format(what=f"another sensor was used ({a.sensor}, now {b.sensor})"))
-        elif plain(a.sensor_place) != plain(b.sensor_place) and a.sensor_place and b.sensor_place:
-            if is_contact(b):
-                self.refuse(
-                    OTHER_MASS.format(what=f"the pickup sat elsewhere ({a.sensor_place}, now {b.sensor_place})")
-                )
-            self.say(
-                f"The sensor was elsewhere ({a.sensor_place}, now {b.sensor_place}): other modes are heard, so lost and new modes "
-                "tell little. Put it back where it was."
-            )
-            if not is_contact(b):
-                self.refuse_loss("the microphone was elsewhere in the room")
+        """Pickup or microphone, its mass and its place."""
+        if a.sensor.kind is None or b.sensor.kind is None:
+            self.say(UNKNOWN_SENSOR)
+        if changed := sensor_changed(a.sensor, b.sensor, self.settings):
+            self.say(changed)
+            self.frequency_refused = self.frequency_refused or changed
+            if not (a.sensor.contact and b.sensor.contact):
+                self.refuse_loss("another kind of sensor was used, or a microphone stood elsewhere in the room")
+        elif (b.sensor.mass_g or 0.0) > self.settings.repeatability.sensor_mass_g:
+            self.say(f"The sensor weighs {b.sensor.mass_g:g} g. {_weight(self.settings.repeatability.sensor_mass_g)}")
 
     def supports(self, a: str | None, b: str | None) -> None:
         """What it lay on or hung from."""
-        if a is None or b is None or plain(a) == plain(b):
+        if a is None or b is None or _key(a) == _key(b):
             return
         low = self.settings.repeatability.supports_lowest_hz
         self.say(
@@ -179,7 +183,14 @@ class _Told:
             )
 
     def result(self) -> Unlikeness:
-        """All that was told."""
+        """All that was told. Where neither frequencies nor damping are compared, nothing is concluded."""
+        refused = self.refused or (self.frequency_refused if self.loss_refused else None)
         return Unlikeness(
-            tuple(self.said), self.refused, self.loss_refused, self.extra_ppm, self.support_factor, self.lowest_hz
+            tuple(self.said),
+            refused,
+            self.frequency_refused,
+            self.loss_refused,
+            self.extra_ppm,
+            self.support_factor,
+            self.lowest_hz,
         )

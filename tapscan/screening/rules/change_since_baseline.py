@@ -59,6 +59,7 @@ class Evidence:
     since: str  # the baseline in words
     loss_refused: str | None  # why the damping is not compared
     contact: bool  # all scans with a pickup on the iron
+    frequency_refused: str | None = None  # why the frequencies are not judged
 
 
 def run(scan: Scan, settings: Settings) -> Outcome:
@@ -73,6 +74,8 @@ def judge(scan: Scan, evidence: Evidence, settings: Settings) -> Outcome:
         return RuleNotRun(
             NAME, f"only {few} modes could be matched with the earlier scan; needs {settings.compare.modes:.0f}"
         )
+    if evidence.frequency_refused:  # other modes are heard, too: none counts as lost or new
+        return _damped(scan, evidence, settings) or RuleNotRun(NAME, evidence.frequency_refused)
     return [
         *_fallen(scan, evidence, settings),
         *_damped(scan, evidence, settings),

@@ -1,0 +1,137 @@
+"""How a scan was made, as typed: one group of options for every command that asks for it.
+
+    @with_facts                    puts the options of Typed in the place of the command's parameter `facts`
+    Typed.conditions()             ScanConditions for a new scan; what was not typed is unknown
+    Typed.changed(conditions)      conditions with what was typed; `unknown` clears a value
+    with_sensor(typed, ask)        asks which kind of sensor it was, or says what to add
+
+A new fact of a scan is one field here, one in records.ScanConditions and one column.
+"""
+
+import functools
+import inspect
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any, get_type_hints
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.cli.states import read_state
+from tapscan.errors import BadRequest
+from tapscan.sensors import HEAVIEST_G, SENSOR_KINDS, SensorKind, read_kind
+
+if TYPE_CHECKING:
+    from tapscan.records import ScanConditions
+
+ADD_SENSOR = (
+    "the sensor is kept as unknown: add --sensor contact (a pickup on the iron) or --sensor microphone; "
+    "for a scan that is stored, `tapscan scan edit SCAN --sensor ...`"
+)
+QUESTION = f"Sensor: contact (a pickup on the iron) or microphone? [{'/'.join(SENSOR_KINDS)}/unknown]"
+
+
+@dataclass(frozen=True)
+class Typed:
+    """One field an option, as typed; None: not typed."""
+
+    state: o.STATE = None
+    supports: o.SUPPORTS = None
+    air_c: o.AIR = None
+    iron_c: o.IRON = None
+    hours: o.HOURS = None
+    sensor: o.SENSOR = None
+    sensor_note: o.SENSOR_NOTE = None
+    sensor_mass_g: o.SENSOR_MASS = None
+    sensor_place: o.SENSOR_PLACE = None
+    hammer: o.HAMMER = None
+    fitting: o.FITTING = None
+    bare: o.BARE = False
+
+    def conditions(self) -> "ScanConditions":
+        """Raises BadRequest for what cannot be read."""
+        from tapscan.records import ScanConditions
+
+        return self.changed(ScanConditions())
+
+    def changed(self, before: "ScanConditions") -> "ScanConditions":
+        """Raises BadRequest for what cannot be read."""
+        sensor = {name.removeprefix("sensor_"): value for name, value in self._read().items() if name in SENSOR}
+        own = {name: value for name, value in self._read().items() if name not in SENSOR}
+        if self.fitting or self.bare:
+            own["fittings"] = o.fittings(self.fitting, self.bare)
+        return replace(before, sensor=replace(before.sensor, **sensor), **own)
+
+    def _read(self) -> dict[str, Any]:
+        """Values of what was typed, by the names of the records' fields."""
+        typed = {name: getattr(self, name) for name in READERS if getattr(self, name) is not None}
+        return {READERS[name][0]: READERS[name][1](text) for name, text in typed.items()}
+
+
+def read_sensor(text: str | None) -> SensorKind | None:
+    """None for nothing or `unknown`."""
+    told = o.words(text)
+    return None if told is None else read_kind(told)
+
+
+def _state(text: str) -> Any:
+    return read_state(o.words(text))
+
+
+NOTHING = Typed()
+READERS: dict[str, tuple[str, Callable[[str], Any]]] = {  # option: field of the record, and how its text is read
+    "state": ("state", _state),
+    "supports": ("supports", o.words),
+    "air_c": ("air_c", lambda text: o.celsius(text, "--air-c")),
+    "iron_c": ("iron_c", lambda text: o.celsius(text, "--iron-c")),
+    "hours": ("hours_in_room", lambda text: o.number(text, "--hours-in-room", 0, 1e5, "hours")),
+    "sensor": ("sensor_kind", read_sensor),
+    "sensor_note": ("sensor_note", o.words),
+    "sensor_mass_g": ("sensor_mass_g", lambda text: o.number(text, "--sensor-mass-g", 0, HEAVIEST_G, "grams")),
+    "sensor_place": ("sensor_place", o.words),
+    "hammer": ("hammer", o.words),
+}
+SENSOR = {field for field, _ in READERS.values() if field.startswith("sensor_")}
+
+
+def with_sensor(typed: Typed, *, ask: bool = True) -> Typed:
+    """With the kind of sensor: a question on a terminal, else one line that says what to add. It is never assumed."""
+    if typed.sensor is not None:
+        read_sensor(typed.sensor)
+        return typed
+    if not (ask and sys.stdin.isatty()):
+        typer.echo(f"tapscan: {ADD_SENSOR}", err=True)
+        return typed
+    answer = typer.prompt(QUESTION, default="unknown", show_default=False, value_proc=_answer)
+    return replace(typed, sensor=answer)
+
+
+def _answer(text: str) -> str:
+    """Asked again until it can be read."""
+    try:
+        return read_sensor(text) or "unknown"
+    except BadRequest:
+        raise typer.BadParameter("write contact, microphone or unknown") from None
+
+
+def with_facts(command: Callable[..., None]) -> Callable[..., None]:
+    """The command takes `facts`, a Typed; on the command line its place is taken by the options of Typed."""
+    hints = get_type_hints(Typed, include_extras=True)
+    options = [
+        inspect.Parameter(f.name, inspect.Parameter.KEYWORD_ONLY, default=f.default, annotation=hints[f.name])
+        for f in fields(Typed)
+    ]
+
+    @functools.wraps(command)
+    def typed(**given: Any) -> None:
+        mine = {option.name: given.pop(option.name) for option in options}
+        command(facts=Typed(**mine), **given)
+
+    own = inspect.signature(command, eval_str=True).parameters.values()
+    parts = [options if p.name == "facts" else [p.replace(kind=inspect.Parameter.KEYWORD_ONLY)] for p in own]
+    signature = inspect.Signature([p for part in parts for p in part])
+    typed.__signature__ = signature  # type: ignore[attr-defined]
+    typed.__annotations__ = {name: p.annotation for name, p in signature.parameters.items()}
+    del typed.__wrapped__
+    return typed

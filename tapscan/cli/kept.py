@@ -1,0 +1,64 @@
+"""The shop's defaults, where an option was not typed.
+
+kept = Kept(register)
+layout = kept.or_kept("layout", layout)    the option as typed, else the shop's
+kept.tell()                                one line on what was taken from the defaults
+"""
+
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.cli.facts import Typed
+
+NONE = "none"
+OF_THE_SENSOR = ("sensor_note", "sensor_mass_g", "sensor_place")
+
+
+class Kept:
+    """`register` : the folder typed, if any."""
+
+    def __init__(self, register: Path | None = None) -> None:
+        from tapscan.workflow.defaults import read_defaults
+
+        self.defaults = read_defaults(o.folder_of(register))
+        self.used: list[str] = []
+
+    def or_kept(self, key: str, typed: str | None) -> str | None:
+        """None where it was neither typed nor kept."""
+        if typed is not None:
+            return typed
+        value: str | None = getattr(self.defaults, key)
+        if value is not None:
+            self.used.append(f"{key} {value}")
+        return value
+
+    def taps(self, layout: str | None, order: str | None, per_station: int | None) -> tuple[str | None, str | None]:
+        """Layout and order; `none` says that there is none. A number of taps that was typed leaves the shop's order out."""
+        layout = self.or_kept("layout", layout)
+        order = order if per_station else self.or_kept("order", order)
+        return _unless_none(layout), _unless_none(order)
+
+    def facts(self, typed: Typed) -> Typed:
+        """What the shop says of its sensor is taken only for that sensor."""
+        other = typed.sensor is not None and typed.sensor.strip().casefold() != self.defaults.sensor
+        keys = ("supports", "hammer", "sensor", *(() if other else OF_THE_SENSOR))
+        told: dict[str, Any] = {key: self.or_kept(key, getattr(typed, key)) for key in keys}
+        return replace(typed, **told)
+
+    def shop(self, typed: Path | None) -> Path | None:
+        """The shop's own file."""
+        told = self.or_kept("shop", str(typed) if typed else None)
+        return Path(told) if told else None
+
+    def tell(self) -> None:
+        """On standard error, so that JSON stays JSON."""
+        if self.used:
+            typer.echo(f"tapscan: as the shop always does: {', '.join(self.used)} (tapscan settings default)", err=True)
+
+
+def _unless_none(text: str | None) -> str | None:
+    return None if text is None or text.strip().casefold() == NONE else text

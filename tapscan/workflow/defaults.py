@@ -1,0 +1,151 @@
+"""What the shop does every time, kept so that nobody types it again.
+
+    layout = "grand-dense"
+    order = "soft,hard,hard"
+    sensor = "contact"
+    shop = "/home/shop/shop.toml"
+
+defaults_file(folder)              where they are kept: the register's folder, else the user's own settings folder
+read_defaults(folder)              Defaults; nothing kept: all None
+change_defaults(folder, words)     from KEY=VALUE; checked, then written whole; an empty value takes one away
+
+They are used where an option is not typed: layout and order by `check`, `scan import` and `scan record`; sensor, supports and hammer by the
+last two; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
+"""
+
+import tomllib
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import asdict, dataclass, fields
+from pathlib import Path
+from typing import Any
+
+from tapscan.errors import BadRequest, BadSettings
+from tapscan.layouts import read_layout
+from tapscan.layouts.assignment import read_order
+from tapscan.report.files import write_text
+from tapscan.report.shop import DATES, ISO, read_shop
+from tapscan.sensors import HEAVIEST_G, read_kind
+from tapscan.workflow.where import own_settings_folder
+
+FILE = "defaults.toml"
+HEAD = "# What this shop does every time; `tapscan settings default` shows and changes it.\n"
+
+
+@dataclass(frozen=True)
+class Defaults:
+    """As typed; None: nothing kept."""
+
+    layout: str | None = None  # name, or the whole path of a file
+    order: str | None = None
+    sensor: str | None = None
+    sensor_note: str | None = None
+    sensor_mass_g: str | None = None
+    sensor_place: str | None = None
+    supports: str | None = None
+    hammer: str | None = None
+    dates: str | None = None
+    shop: str | None = None  # whole path of the shop's file
+
+    @property
+    def date_form(self) -> str:
+        """How the shop types days: as kept, else as its file says."""
+        return self.dates or (read_shop(Path(self.shop)).dates if self.shop else ISO)
+
+
+KEYS = tuple(f.name for f in fields(Defaults))
+
+
+def defaults_file(folder: Path) -> Path:
+    """In the register's folder where there is one, else in the user's own."""
+    return (folder if folder.is_dir() else own_settings_folder()) / FILE
+
+
+def read_defaults(folder: Path) -> Defaults:
+    """`folder` : the register's; where nothing is kept there, the user's own count. Raises BadSettings with one line."""
+    for path in (folder / FILE, own_settings_folder() / FILE):
+        try:
+            return Defaults(**_checked(tomllib.loads(path.read_text(encoding="utf-8")), NOT_FILES))
+        except (FileNotFoundError, NotADirectoryError):
+            continue
+        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, BadRequest) as problem:
+            raise BadSettings(f"{path}: {problem}; mend it, or delete it and begin anew") from None
+    return Defaults()
+
+
+def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
+    """Raises BadRequest for a key that is unknown or a value that would not work; nothing is written then."""
+    changes = dict(_parted(text) for text in words)
+    kept = {**asdict(read_defaults(folder)), **_checked(changes, CHECKS)}
+    kept = {key: value for key, value in kept.items() if value}
+    path = defaults_file(folder)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
+    return Defaults(**kept)
+
+
+def _parted(text: str) -> tuple[str, str]:
+    key, sign, value = text.partition("=")
+    if not sign:
+        raise BadRequest(f"{text!r}: write KEY=VALUE, for example layout=grand-dense; an empty value takes it away")
+    return key.strip().casefold().replace("-", "_"), value.strip()
+
+
+def _checked(told: Mapping[str, object], checks: Mapping[str, Callable[[str], str]]) -> dict[str, Any]:
+    """`checks` : how the values of some keys are read."""
+    found: dict[str, Any] = {}
+    for key, value in told.items():
+        if key not in KEYS:
+            raise BadRequest(f"{key!r} is not kept as a default; these are: {', '.join(KEYS)}")
+        if not isinstance(value, str):
+            raise BadRequest(f"{key} must be text between quotes")
+        found[key] = checks.get(key, str)(value) if value else None
+    return found
+
+
+def _layout(text: str) -> str:
+    name = read_layout(text).name
+    return str(Path(text).absolute()) if text.endswith(".toml") else name
+
+
+def _order(text: str) -> str:
+    return ",".join(read_order(text))
+
+
+def _mass(text: str) -> str:
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError:
+        value = -1.0
+    if not 0 <= value <= HEAVIEST_G:
+        raise BadRequest(f"sensor_mass_g={text!r}: write a number of grams between 0 and {HEAVIEST_G:g}")
+    return f"{value:g}"
+
+
+def _dates(text: str) -> str:
+    if text.casefold() not in DATES:
+        raise BadRequest(f"dates={text!r} is not known; write {' or '.join(DATES)}")
+    return text.casefold()
+
+
+def _shop(text: str) -> str:
+    read_shop(Path(text))
+    return str(Path(text).absolute())
+
+
+CHECKS: dict[str, Callable[[str], str]] = {
+    "layout": _layout,
+    "order": _order,
+    "sensor": read_kind,
+    "sensor_mass_g": _mass,
+    "dates": _dates,
+    "shop": _shop,
+}
+NOT_FILES = {
+    key: check for key, check in CHECKS.items() if key not in ("layout", "shop")
+}  # files are told of when they are used
+
+
+def _quoted(value: str) -> str:
+    """A TOML basic string."""
+    escaped = {"\\": "\\\\", '"': '\\"'}
+    return '"' + "".join(escaped.get(c, c if c.isprintable() else f"\\u{ord(c):04x}") for c in value) + '"'

@@ -1,0 +1,159 @@
+"""`tapscan settings`: every threshold, a file with them, and what the shop does every time."""
+
+import json
+import re
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tapscan.register.database import make_register, open_register
+from tapscan.register.entries import Plate
+from tapscan.register.plates import add_plate, find_plate
+from tapscan.register.scans import find_scan
+from tapscan.sensors import Sensor
+from tapscan.settings import Settings
+from tapscan.workflow.defaults import Defaults, read_defaults
+from tapscan.workflow.settings import every_threshold, read_settings
+from tests.cli.commands import run
+
+SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
+FILES = sorted((SIMULATED / "sound-parlour-grand").glob("*.flac"))[:4]
+EVERY = every_threshold(Settings())
+
+
+def test_every_threshold_is_listed_with_value_unit_reason_and_source():
+    lines = run("settings").out.splitlines()
+    assert len(EVERY) > 100
+    for t in EVERY:
+        (at,) = [n for n, line in enumerate(lines) if line.split(" = ")[0].strip() == t.path]
+        assert lines[at].split(" = ")[1].split()[0] == f"{t.value:g}"
+        assert t.unit == "1" or lines[at].endswith(t.unit)
+        assert t.reason in lines[at + 1] and t.source in lines[at + 1]
+
+
+def test_one_stage_can_be_listed_and_an_unknown_one_names_all():
+    for typed in ("rules.long-decay", "Long decay"):
+        paths = re.findall(r"^  (\S+) =", run("settings", "--stage", typed).out, re.M)
+        assert paths == [t.path for t in EVERY if t.stage == "rules.long-decay"]
+    done = run("settings", "--stage", "no-such")
+    assert done.status == 1 and all(t.stage in done.err for t in EVERY)
+
+
+def test_the_written_file_is_what_settings_takes(tmp_path):
+    path = tmp_path / "own.toml"
+    assert run("settings", "write", path).status == 0
+    assert read_settings(path) == Settings()
+    text = path.read_text(encoding="utf-8")
+    assert all(t.reason in text for t in EVERY)
+    path.write_text(re.sub(r"^lowest_hz = .*", "lowest_hz = 61.5", text, count=1, flags=re.M), encoding="utf-8")
+    (shown,) = [line for line in run("settings", "--settings", path).out.splitlines() if "ships as" in line]
+    assert "lowest_hz = 61.5 Hz" in shown
+    done = run("settings", "write", path)
+    assert done.status == 1 and "is there already" in done.err
+    assert "61.5" in path.read_text(encoding="utf-8")
+    assert run("settings", "write", tmp_path / "none" / "x.toml").status == 1
+
+
+@pytest.fixture
+def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A register with one plate, and a shop that writes its days with points."""
+    add_plate(make_register(tmp_path / "register"), Plate("B12"))
+    (tmp_path / "shop.toml").write_text('name = "Kettle Lane Pianos"\ndates = "day.month.year"\n', encoding="utf-8")
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "own"))
+    monkeypatch.chdir(tmp_path)
+    return tmp_path / "register"
+
+
+def test_defaults_are_kept_beside_the_register_shown_and_taken_away(shop):
+    words = ("layout=grand-dense", "sensor=Contact", "order=soft,hard,hard", "supports=felt pads", "shop=shop.toml")
+    assert run("settings", "default", *words, "Dates=day.month.year").status == 0
+    kept = read_defaults(shop)
+    assert kept == Defaults(
+        layout="grand-dense",
+        order="soft,hard,hard",
+        sensor="contact",
+        supports="felt pads",
+        dates="day.month.year",
+        shop=str(shop.parent / "shop.toml"),
+    )
+    assert (shop / "defaults.toml").is_file()
+    shown = run("settings", "default").out
+    assert "grand-dense" in shown and "not set" in shown
+    assert run("settings", "default", "layout=", 'supports=a "soft" \\ pad').status == 0
+    assert (read_defaults(shop).layout, read_defaults(shop).supports) == (None, 'a "soft" \\ pad')
+
+
+def test_a_default_that_would_not_work_changes_nothing(shop):
+    run("settings", "default", "sensor=contact")
+    before = (shop / "defaults.toml").read_bytes()
+    for words in (
+        "layout=no-such",
+        "sensor=piezo",
+        "order=loud",
+        "dates=14.4.2026",
+        "shop=none.toml",
+        "sensor_mass_g=heavy",
+        "state=stripped",
+        "layout",
+    ):
+        done = run("settings", "default", "supports=pads", words)
+        assert done.status == 1 and len(done.err.splitlines()) == 1, words
+    assert (shop / "defaults.toml").read_bytes() == before
+
+
+def test_before_there_is_a_register_they_are_the_users_own(shop):
+    shutil.rmtree(shop)
+    assert run("settings", "default", "sensor=contact").status == 0
+    assert not shop.exists()
+    shop.mkdir()
+    assert read_defaults(shop).sensor == "contact", "and count until the register has its own"
+    assert run("settings", "default", "sensor=microphone").status == 0
+    assert (shop / "defaults.toml").is_file() and read_defaults(shop).sensor == "microphone"
+
+
+def test_a_broken_file_is_one_line(shop):
+    for text in ("layout = [", "layout = 3", "lay = 'x'", "dates = 'some'"):
+        (shop / "defaults.toml").write_text(text, encoding="utf-8")
+        done = run("settings", "default")
+        assert done.status == 1 and "defaults.toml" in done.err and len(done.err.splitlines()) == 1, text
+
+
+def test_an_import_takes_them_and_what_is_typed_comes_first(shop):
+    run("settings", "default", "sensor=contact", "sensor_place=strut 2", "supports=felt pads", "order=soft,hard")
+    run("settings", "default", "dates=day.month.year")
+    done = run("scan", "import", "B12", *FILES, "--date", "14.4.2026", "--yes")
+    assert done.status == 0 and "sensor contact" in done.err and "order soft,hard" in done.err
+    entry = find_scan(open_register(shop), "B12/2026-04-14")
+    assert entry.conditions.supports == "felt pads"
+    assert entry.conditions.sensor == Sensor("contact", place="strut 2")
+    told = json.loads(run("scan", "show", entry.name, "--json", "-").out)
+    assert {s["force"] for s in told["strikes"]} == {"soft", "hard"}
+    more = ("--sensor", "microphone", "--supports", "slings", "--order", "none", "--date", "15.4.2026", "--again")
+    assert run("scan", "import", "B12", *FILES, *more, "--yes").status == 0
+    other = find_scan(open_register(shop), "B12/2026-04-15")
+    assert other.conditions.sensor == Sensor("microphone"), "the pickup's place is not the microphone's"
+    assert other.conditions.supports == "slings"
+    told = json.loads(run("scan", "show", other.name, "--json", "-").out)
+    assert {s["force"] for s in told["strikes"]} == {None}
+
+
+def test_check_takes_layout_and_order_and_the_page_the_shop(shop):
+    run("settings", "default", "layout=grand-short", "order=soft,hard", "shop=shop.toml")
+    done = run("check", *FILES, "--json", "-", "--report", "page.html")
+    told = json.loads(done.out)
+    assert told["layout"] == "grand-short" and {s["force"] for s in told["strikes"]} == {"soft", "hard"}
+    assert "Kettle Lane Pianos" in Path("page.html").read_text(encoding="utf-8")
+    plain = json.loads(run("check", *FILES, "--layout", "none", "--per-station", "2", "--json", "-").out)
+    assert plain["layout"] is None and {s["force"] for s in plain["strikes"]} == {None}
+
+
+def test_days_in_the_shops_form_wherever_a_day_is_typed(shop):
+    run("settings", "default", "shop=shop.toml")
+    assert run("plate", "retire", "B12", "--why", "sold", "--on", "14.4.2026").status == 0
+    assert str(find_plate(open_register(shop), "B12").retired_on) == "2026-04-14"
+    run("settings", "default", "shop=")
+    for day in ("14.4.2026", "4/5/2026"):
+        done = run("scan", "import", "B12", *FILES, "--date", day, "--yes", "--sensor", "contact")
+        assert done.status == 1 and "more than one way" in done.err and len(done.err.splitlines()) == 1
