@@ -10,6 +10,7 @@ from tapscan.errors import BadRequest
 from tapscan.report.shop import DATES, ISO
 
 PARTS = re.compile(r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})")
+YEAR_DIGITS, MONTHS = 4, 12
 
 
 def read_day(text: str, form: str = ISO) -> dt.date:
@@ -24,13 +25,23 @@ def read_day(text: str, form: str = ISO) -> dt.date:
                 return dt.datetime.strptime(typed, DATES[known]).date()
             except ValueError:
                 raise BadRequest(f"{text!r} is no day of the calendar, read as {known}") from None
-    example = dt.date(2026, 4, 14).strftime(DATES[form])
-    if PARTS.fullmatch(typed):
-        raise BadRequest(
-            f"{text!r} may be read in more than one way; write {_both(form)}, for example {example} "
-            "(`tapscan settings default dates=day.month.year` lets you write 14.4.2026)"
-        )
-    raise BadRequest(f"{text!r} is not a day; write {_both(form)}, for example {example}")
+    wanted = f"write {_both(form)}, for example {dt.date(2026, 3, 14).strftime(DATES[form])}"
+    parts = PARTS.fullmatch(typed)
+    if parts is None:
+        raise BadRequest(f"{text!r} is not a day; {wanted}")
+    if _two_ways(parts):
+        raise BadRequest(f"{text!r} may be read in more than one way; {wanted}")
+    raise BadRequest(
+        f"{text!r} is not how this shop writes days; {wanted} (`tapscan settings default dates=...` sets another form)"
+    )
+
+
+def _two_ways(parts: re.Match[str]) -> bool:
+    """Day and month could change places, or the year's century is not told."""
+    first, second, last = parts[1], parts[3], parts[4]
+    return len(last) < YEAR_DIGITS > len(first) or (
+        int(first) != int(second) and max(int(first), int(second)) <= MONTHS
+    )
 
 
 def _is_in(typed: str, form: str) -> bool:
