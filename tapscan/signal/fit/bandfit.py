@@ -7,9 +7,7 @@
 level (a ratio of energies) that a mode must reach per strike.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
 from typing import Any
 
 import numpy as np
@@ -27,15 +25,10 @@ HOPELESS = 0.3  # of the clear level: such modes are dropped together
 PAIR_WIDTHS, PAIR_SHARE = 0.6, 0.0025
 ONE_WIDTHS, ONE_SHARE = 0.35, 0.05  # so close, a pair is told from one curved decay only when it is plain
 ALIKE = 0.9  # of the strike patterns: two poles with other patterns are two modes, however close
-APART_WIDTHS = 4.0  # modes farther from each other are dropped together
-FAR_OFF = 1.5  # times the residual that is allowed: no last steps come back from there
 LEAST_BINS = 12
 TRIES = 6
 EDGE_SD = 3.0
 LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
-
-
-InVain = Callable[[PoleFit, int], bool]
 
 
 @dataclass(frozen=True, eq=False)
@@ -113,18 +106,12 @@ def _nothing(values: ComplexArray, floor: float) -> PoleFit:
     return PoleFit(none, none, np.empty((0, 0)), np.empty(shape, dtype=complex), none, values, noise)
 
 
-def _too_few(least: int, _: PoleFit, kept: int) -> bool:
-    """Whether less is kept than was there before the second look."""
-    return kept < least
-
-
 def _widened(task: _Task, fit: PoleFit) -> PoleFit:
     """Add modes that the residual still shows, as long as each holds its own."""
     for _ in range(FURTHER):
         more = _second_look(task, fit)
-        least = len(fit.frequency_hz) + 1
-        wider = _pruned(task, more, partial(_too_few, least)) if more is not None else None
-        if wider is None:
+        wider = _pruned(task, more) if more is not None else None
+        if wider is None or len(wider.frequency_hz) <= len(fit.frequency_hz):
             break
         fit = wider
     return fit
@@ -138,13 +125,11 @@ def _united(task: _Task, fit: PoleFit) -> PoleFit:
     """
     refused: set[int] = set()
     while (pair := _closest_pair(fit, refused)) is not None:
-        most = _square(fit.residual) + _share(fit, pair) * _energy(task, fit, pair)
-
-        def lost(found: PoleFit, kept: int, most: float = most) -> bool:
-            return _square(found.residual) > (1.0 if found.settled else FAR_OFF) * most
-
-        single = _pruned(task, _single_start(fit, pair), lost) if _share(fit, pair) else None
-        if single is not None and _square(single.residual) < most:
+        one = _single_start(fit, pair)
+        single = _pruned(task, one)
+        energy = _energy(task, fit, pair)
+        lost = np.sum(np.abs(single.residual) ** 2) - np.sum(np.abs(fit.residual) ** 2) if single else np.inf
+        if single is not None and lost < _share(fit, pair) * energy:
             fit, refused = single, set()
         else:
             refused.add(pair)
@@ -192,15 +177,8 @@ def _thinned(start: Start, bins: int) -> Start:
     return start if len(start) <= most else start.where(np.argsort(start.decay_rate_per_s)[:most].astype(np.intp))
 
 
-def _square(x: ComplexArray) -> float:
-    return float(np.vdot(x, x).real)
-
-
-def _pruned(task: _Task, start: Start, in_vain: InVain = lambda fit, kept: False) -> PoleFit | None:
-    """Fit, drop what could be noise, fit again; only the last fit is carried to its end.
-
-    in_vain(fit, kept) : whether a fit of which so many modes are to be kept leads nowhere; then None.
-    """
+def _pruned(task: _Task, start: Start) -> PoleFit | None:
+    """Fit, drop what could be noise, fit again; only the last fit is carried to its end."""
     steps = ROUGH_STEPS
     while len(start):
         fit = fit_poles(
@@ -214,31 +192,17 @@ def _pruned(task: _Task, start: Start, in_vain: InVain = lambda fit, kept: False
             steps=steps,
         )
         worth = _worth(task, fit)
-        keep = _keep(fit, worth, task.clear)
-        if in_vain(fit, int(keep.sum())):
-            return None
-        if keep.all():
-            if fit.settled or steps == FINAL_STEPS:
+        if worth.min() >= task.clear:
+            if steps == FINAL_STEPS:
                 return fit
             steps = FINAL_STEPS
             start = _sorted(fit)
             continue
+        keep = worth >= HOPELESS * task.clear
+        if keep.all():
+            keep = np.arange(len(start)) != int(np.argmin(worth))
         start, steps = Start(fit.frequency_hz[keep], fit.decay_rate_per_s[keep]), ROUGH_STEPS
     return None
-
-
-def _keep(fit: PoleFit, worth: FloatArray, clear: float) -> NDArray[Any]:
-    """Which modes stay: the hopeless go together; of the others only the weakest of those that lie near each other, since each may be all that is wrong with the rest."""
-    keep = worth >= HOPELESS * clear
-    if not keep.all() or worth.min() >= clear:
-        return keep
-    width = fit.decay_rate_per_s / np.pi
-    for i in np.argsort(worth):
-        if worth[i] >= clear:
-            break
-        near = np.abs(fit.frequency_hz - fit.frequency_hz[i]) < APART_WIDTHS * np.maximum(width, width[i])
-        keep[i] = not (near & ~keep).any()
-    return keep
 
 
 def _sorted(fit: PoleFit) -> Start:
