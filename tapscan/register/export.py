@@ -8,10 +8,9 @@ CSV holds the current screening of each scan; JSON too. Unknown is an empty cell
 """
 
 import csv
+import io
 import json
-import os
 import shutil
-import tempfile
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import IO, Any
@@ -29,6 +28,7 @@ from tapscan.register.plates import list_plates
 from tapscan.register.results import read_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.trouble import plain_words
+from tapscan.targets import whole_file
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 RESULTS = (t.recording, t.strike, t.mode, t.indication)
@@ -46,6 +46,7 @@ def defused(value: Any) -> Any:
 
 def export_csv(register: Register, folder: Path) -> list[str]:
     """Write into `folder`, which must not exist or be empty. Names of the files."""
+    folder = folder.resolve()  # a link to an empty folder stays a link
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise RegisterProblem(f"{folder}: is there already and not empty; name a new folder")
     part = folder.with_name(folder.name + ".part")
@@ -144,16 +145,8 @@ def _current(table: Table, columns: Sequence[Any]) -> Select[Any]:
 
 def export_json(register: Register, path: Path) -> None:
     """Written plate by plate, so that a large register needs little memory."""
-    with plain_words(path):
-        handle, temporary = tempfile.mkstemp(dir=path.absolute().parent, prefix=".tapscan-", suffix=".part")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="\n") as file:
-                _write_json(register, file)
-            Path(temporary).chmod(0o644)
-            Path(temporary).replace(path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
+    with plain_words(path), whole_file(path) as file, io.TextIOWrapper(file, "utf-8", newline="\n") as text:
+        _write_json(register, text)
 
 
 def _write_json(register: Register, file: IO[str]) -> None:

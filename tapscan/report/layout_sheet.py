@@ -17,8 +17,8 @@ from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S
 from tapscan.places import IN_PIANO, STATES, Layout, State, Station
 from tapscan.report import words
 from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, labels, mark, plate, whole
-from tapscan.report.files import write_text
 from tapscan.report.rendering import render
+from tapscan.targets import write_text
 
 WIDTH = 520.0  # units
 RADIUS = 6.0

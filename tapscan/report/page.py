@@ -18,12 +18,12 @@ from tapscan import __version__
 from tapscan.records import Screening
 from tapscan.report.about import About
 from tapscan.report.beside import NOTHING, Beside
-from tapscan.report.files import write_text
 from tapscan.report.first_screen import first_screen
 from tapscan.report.rendering import render
 from tapscan.report.section import Section, Sheet, built
 from tapscan.report.sections import SECTIONS, indications
 from tapscan.report.shop import Shop
+from tapscan.targets import write_text
 
 
 def write_page(screening: Screening, path: Path, about: About | None = None, beside: Beside = NOTHING) -> None:

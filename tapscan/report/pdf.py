@@ -6,7 +6,7 @@ write_pdf(text, path, paper)   MissingExtra with one line where WeasyPrint, or a
 from pathlib import Path
 
 from tapscan.errors import MissingExtra
-from tapscan.report.files import write_bytes
+from tapscan.targets import write_bytes
 
 
 def write_pdf(text: str, path: Path, paper: str) -> None:

@@ -22,9 +22,9 @@ from typing import Any
 from tapscan.errors import BadRequest, BadSettings
 from tapscan.layouts import read_layout
 from tapscan.layouts.assignment import read_order
-from tapscan.report.files import write_text
 from tapscan.report.shop import DATES, ISO, read_shop
 from tapscan.sensors import HEAVIEST_G, read_kind
+from tapscan.targets import write_text
 from tapscan.workflow.where import own_settings_folder
 
 FILE = "defaults.toml"

@@ -12,10 +12,10 @@ from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
 from tapscan.records import ScanConditions, ScanForComparison, Screening, State
 from tapscan.report.as_json import dumps
-from tapscan.report.files import write_text
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
+from tapscan.targets import write_text
 from tapscan.workflow.check import Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.stored_audio import tape_of_files

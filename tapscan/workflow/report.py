@@ -1,8 +1,8 @@
 """What the commands ask of the report: JSON, the shop, files written whole."""
 
 from tapscan.report.as_json import dumps, dumps_comparison
-from tapscan.report.files import write_text
 from tapscan.report.shop import Shop, read_shop
+from tapscan.targets import write_text
 from tapscan.wording import odds
 
 __all__ = [

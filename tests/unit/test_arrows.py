@@ -11,11 +11,23 @@ from tests.every import each
 
 ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
-BASE = {"errors", "faults", "places", "plain_values", "records", "sensors", "settings", "wording", "__version__"}
+BASE = {
+    "errors",
+    "faults",
+    "places",
+    "plain_values",
+    "records",
+    "sensors",
+    "settings",
+    "targets",
+    "wording",
+    "__version__",
+}
 ROOMS = {
     "errors": set(),
     "places": set(),
     "plain_values": set(),
+    "targets": set(),
     "wording": set(),
     "faults": set(),
     "sensors": {"errors"},

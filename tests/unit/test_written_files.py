@@ -2,13 +2,17 @@
 
 import os
 import stat
+import subprocess
 import sys
 import threading
 from pathlib import Path
 
 import pytest
 
-from tapscan.report.files import write_bytes, write_text
+from tapscan.register.database import make_register
+from tapscan.register.export import export_json
+from tapscan.targets import whole_file, write_bytes, write_text
+from tests.cli.commands import run
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="links, pipes and modes of POSIX")
 
@@ -80,3 +84,65 @@ def test_what_fails_leaves_the_old_file(tmp_path):
     with pytest.raises(OSError):
         write_text(tmp_path / "nowhere" / "a.json", "x")
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.fixture
+def pipe(tmp_path):
+    """A named pipe, and what came out of it."""
+    path, got = tmp_path / "pipe", []
+    os.mkfifo(path)
+    reader = threading.Thread(target=lambda: got.append(path.read_bytes()), daemon=True)
+    reader.start()
+    yield path, got, reader
+    if reader.is_alive():  # nobody wrote: let the reader go
+        os.close(os.open(path, os.O_RDWR | os.O_NONBLOCK))
+
+
+def test_an_error_half_way_leaves_the_old_file_and_nothing_else(tmp_path):
+    path = tmp_path / "mine.json"
+    path.write_text("old")
+    with pytest.raises(RuntimeError), whole_file(path) as file:
+        file.write(b"ha")
+        raise RuntimeError
+    assert path.read_text() == "old" and [p.name for p in tmp_path.iterdir()] == ["mine.json"]
+
+
+def test_a_missing_folder_is_named_and_not_the_copy_beside(tmp_path):
+    with pytest.raises(FileNotFoundError) as told:
+        write_text(tmp_path / "no" / "x.json", "taps")
+    assert told.value.filename == str(tmp_path / "no" / "x.json")
+
+
+@posix
+def test_the_commands_write_so(tmp_path, monkeypatch):
+    """The register's export, a layout sheet and JSON, each through a link to a file of mode 0600."""
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
+    assert run("plate", "add", "B12").status == 0
+    for name, words in (
+        ("all.json", ("register", "export")),
+        ("sheet.html", ("layout", "print", "grand-short")),
+    ):
+        real, link = tmp_path / f"real-{name}", tmp_path / name
+        real.write_text("old")
+        real.chmod(0o600)
+        link.symlink_to(real)
+        assert run(*words, link).status == 0
+        assert link.is_symlink() and mode(real) == 0o600 and real.read_text() != "old"
+
+
+@posix
+def test_json_of_the_register_goes_into_a_pipe(tmp_path, pipe):
+    path, got, reader = pipe
+    export_json(make_register(tmp_path / "register"), path)
+    reader.join(5)
+    assert got[0].startswith(b'{"schema"') and stat.S_ISFIFO(path.stat().st_mode)
+
+
+@pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="needs /proc")
+def test_an_open_handle_is_written_to():
+    """By its name under /proc, where nothing can be put in its place: /dev/stdout itself would be at risk as root."""
+    told = (
+        "from pathlib import Path; from tapscan.targets import write_text; write_text(Path('/proc/self/fd/1'), 'taps')"
+    )
+    done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=False)
+    assert (done.stdout, done.stderr) == ("taps", "")
