@@ -20,7 +20,10 @@ CHECKLIST: dict[str, str] = {
     "loose-nose-bolts": "loose nose bolts",
     "pitch-not-held": "a section that does not hold pitch",
 }
+EYE_SUSPECTS = ("rust-line", "cracked-finish", "offset-edges")  # what a crack looks like from outside
 PART = "caused by this part, since fixed: "
+CLEAN = "nothing was found: "
+CLEAN_WORDS = ("nothing", "nothing found", "nothing was found", "no flaw", "no flaw found", "no crack found")
 
 
 @dataclass(frozen=True)
@@ -105,6 +108,17 @@ class Outcome:
         """The part that caused the finding and was fixed, where one is named."""
         return self.found.removeprefix(PART) if self.found.startswith(PART) else None
 
+    @property
+    def flaw(self) -> bool:
+        """Whether it counts as a flaw: it names no part, and does not say in so many words that nothing was found."""
+        words = self.found.strip().rstrip(".").casefold()
+        return not (self.part or self.found.startswith(CLEAN) or words in CLEAN_WORDS)
+
+    @property
+    def told(self) -> str:
+        """In one line, with who says so."""
+        return f"{self.found} ({self.method}, by {self.by_whom}, {self.on.isoformat()})"
+
 
 @dataclass(frozen=True)
 class ScreeningEntry:
@@ -117,6 +131,16 @@ class ScreeningEntry:
     disposition: Disposition
     headline: str
     id: int
+
+
+@dataclass(frozen=True)
+class Move:
+    """A scan was given to another plate."""
+
+    before: str  # PLATE/DATE[-n]
+    after: str
+    on: str  # ISO 8601
+    why: str
 
 
 @dataclass(frozen=True)
@@ -139,6 +163,25 @@ class ScanEntry:
     screenings: tuple[ScreeningEntry, ...]  # oldest first, at least one
     outcomes: tuple[Outcome, ...]
     id: int
+    void_on: dt.date | None = None  # crossed out that day: kept, shown, never compared
+    void_why: str | None = None
+    baseline_although: str | None = None  # why it is a baseline in spite of what was found
+    moves: tuple[Move, ...] = ()  # oldest first
+
+    @property
+    def crossed_out(self) -> str | None:
+        """In one line; None where it counts."""
+        return f"crossed out on {self.void_on.isoformat()}: {self.void_why}" if self.void_on else None
+
+    @property
+    def flaws(self) -> tuple[Outcome, ...]:
+        """Outcomes that count as a flaw."""
+        return tuple(o for o in self.outcomes if o.flaw)
+
+    @property
+    def seen(self) -> tuple[Finding, ...]:
+        """What the eye saw."""
+        return tuple(f for f in self.checklist if f.answer == "seen")
 
     @property
     def current(self) -> ScreeningEntry:

@@ -2,7 +2,7 @@
 
 store_scan(register, plate, new, screening, files, pictures)   ScanEntry; every row in one transaction
 find_scan(register, name)                   one ScanEntry
-list_scans(register, plate)                 ScanEntry after ScanEntry, oldest first
+list_scans(register, plate, void)           ScanEntry after ScanEntry, oldest first; those crossed out only with `void`
 edit_scan(register, name, change)           ScanEntry after the change
 add_screening(register, name, new, ...)     a further screening; the earlier ones stay
 set_baseline(register, plate, names)        these scans, and no others
@@ -25,6 +25,7 @@ from tapscan.register.entries import (
     CHECKLIST,
     Finding,
     KeptFile,
+    Move,
     NewScan,
     NewScreening,
     Outcome,
@@ -108,7 +109,7 @@ def find_scan(register: Register, name: str) -> ScanEntry:
 
 
 def newest_scan(register: Register, plate_name: str) -> ScanEntry:
-    """Of the plate; raises UnknownName where it has none."""
+    """Of the plate, those crossed out aside; raises UnknownName where it has none."""
     scans = list_scans(register, plate_name)
     if not scans:
         raise UnknownName(f"{plate_name!r} has no scan yet")
@@ -120,9 +121,12 @@ def scan_or_newest(register: Register, name: str) -> ScanEntry:
     return find_scan(register, name) if SCAN_NAME.fullmatch(name.strip()) else newest_scan(register, name)
 
 
-def list_scans(register: Register, plate_name: str | None = None) -> list[ScanEntry]:
-    """Of one plate, or of all, by plate and day."""
-    query = _scans()
+def list_scans(register: Register, plate_name: str | None = None, *, void: bool = False) -> list[ScanEntry]:
+    """Of one plate, or of all, by plate and day.
+
+    void : those crossed out too, to show them; nothing is ever compared with one
+    """
+    query = _scans() if void else _scans().where(t.scan.c.void_on.is_(None))
     if plate_name is not None:
         query = query.where(t.scan.c.plate_id == find_plate(register, plate_name).id)
     with register.reading() as connection:
@@ -155,16 +159,30 @@ def add_screening(register: Register, name: str, new: NewScreening, pictures: Ke
     return find_scan(register, entry.name)
 
 
-def set_baseline(register: Register, plate_name: str, names: Sequence[str]) -> list[ScanEntry]:
-    """Raises BadRequest for a scan of another plate."""
+def set_baseline(
+    register: Register, plate_name: str, names: Sequence[str], although: str | None = None
+) -> list[ScanEntry]:
+    """`although`: why, where something speaks against one of them. Raises BadRequest for a scan of another plate or one crossed out."""
     plate = find_plate(register, plate_name, exact=True)
     chosen = [find_scan(register, name) for name in names]
     if strangers := [e.name for e in chosen if name_key(e.plate) != name_key(plate.name)]:
         raise BadRequest(f"{', '.join(strangers)}: not a scan of {plate.name}; a plate is compared with its own scans")
+    for e in chosen:
+        not_crossed_out(e)
     with register.writing() as connection:
-        connection.execute(t.scan.update().where(t.scan.c.plate_id == plate.id).values(baseline=False))
-        connection.execute(t.scan.update().where(t.scan.c.row.in_([e.id for e in chosen])).values(baseline=True))
-    return [replace(e, baseline=True) for e in chosen]
+        of_plate, these = t.scan.c.plate_id == plate.id, t.scan.c.row.in_([e.id for e in chosen])
+        connection.execute(t.scan.update().where(of_plate).values(baseline=False))
+        connection.execute(t.scan.update().where(these).values(baseline=True, baseline_although=although))
+    return [replace(e, baseline=True, baseline_although=although) for e in chosen]
+
+
+def not_crossed_out(entry: ScanEntry) -> ScanEntry:
+    """Raises BadRequest for one that is."""
+    if entry.crossed_out:
+        raise BadRequest(
+            f"{entry.name} is {entry.crossed_out}; `tapscan scan void {entry.name} --undo` takes that back"
+        )
+    return entry
 
 
 def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:
@@ -274,4 +292,8 @@ def _entry(row: Row, held: Sequence[Row], seen: Sequence[Row], came: Sequence[Ro
         screenings=tuple(record_of(ScreeningEntry, r._mapping, id=r.row) for r in made),
         outcomes=tuple(record_of(Outcome, r._mapping) for r in came),
         id=row.row,
+        void_on=row.void_on,
+        void_why=row.void_why,
+        baseline_although=row.baseline_although,
+        moves=tuple(Move(**move) for move in row.moves or ()),
     )

@@ -98,6 +98,10 @@ scan = Table(
     _json("fittings"),
     _json("more"),
     _json("reading"),
+    Column("void_on", Date),  # crossed out: kept, never compared
+    Column("void_why", Text),
+    Column("baseline_although", Text),  # why it is a baseline in spite of what was found
+    _json("moves"),  # Move after Move
     UniqueConstraint("plate_id", "date", "number"),
 )
 scan_file = Table(

@@ -1,0 +1,77 @@
+"""A scan that should not count, or belongs to another plate. Nothing is ever deleted.
+
+void_scan(register, name, why, on)         ScanEntry, crossed out: kept and shown, never compared
+restore_scan(register, name)               ScanEntry, counting again
+move_scan(register, name, plate, why, on)  ScanEntry under its new name
+compared_with(register, name, plate)       names of the plate's scans whose result rests on that scan
+"""
+
+import datetime as dt
+from dataclasses import asdict
+
+from sqlalchemy import func, select
+
+from tapscan.errors import BadRequest
+from tapscan.register import tables as t
+from tapscan.register.codec import plain
+from tapscan.register.database import Register
+from tapscan.register.entries import Move, ScanEntry
+from tapscan.register.names import scan_name
+from tapscan.register.plates import find_plate
+from tapscan.register.results import load_screening
+from tapscan.register.scans import find_scan, list_scans, not_crossed_out
+
+
+def void_scan(register: Register, name: str, why: str, on: dt.date) -> ScanEntry:
+    """Raises BadRequest without a reason, or where it is crossed out already."""
+    entry = not_crossed_out(find_scan(register, name))
+    return _write(register, entry, void_on=on, void_why=_reason(why, "another plate was on the stand"))
+
+
+def restore_scan(register: Register, name: str) -> ScanEntry:
+    """Raises BadRequest where it counts already."""
+    entry = find_scan(register, name)
+    if not entry.crossed_out:
+        raise BadRequest(f"{entry.name} is not crossed out")
+    return _write(register, entry, void_on=None, void_why=None)
+
+
+def _write(register: Register, entry: ScanEntry, **values: object) -> ScanEntry:
+    with register.writing() as connection:
+        connection.execute(t.scan.update().where(t.scan.c.row == entry.id).values(**values))
+    return find_scan(register, entry.name)
+
+
+def _reason(why: str, example: str) -> str:
+    if not why.strip():
+        raise BadRequest(f"this needs a reason that others can read later: --reason {example!r}")
+    return why.strip()
+
+
+def move_scan(register: Register, name: str, plate_name: str, why: str, on: dt.date) -> ScanEntry:
+    """It keeps its day and gets the next free number there; it is no baseline scan any more.
+
+    Raises BadRequest without a reason, or where it belongs to that plate already.
+    """
+    entry, plate = find_scan(register, name), find_plate(register, plate_name, exact=True)
+    if entry.plate == plate.name:
+        raise BadRequest(f"{entry.name} is a scan of {plate.name} already")
+    why = _reason(why, f"this was {plate.name}")
+    with register.writing() as connection:
+        last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == entry.date)
+        number = (connection.execute(last).scalar() or 0) + 1
+        after = scan_name(plate.name, entry.date, number)
+        moves = [*map(asdict, entry.moves), asdict(Move(entry.name, after, on.isoformat(), why))]
+        values = {"plate_id": plate.id, "number": number, "baseline": False, "baseline_although": None, "moves": moves}
+        connection.execute(t.scan.update().where(t.scan.c.row == entry.id).values(plain(values)))
+    return find_scan(register, after)
+
+
+def compared_with(register: Register, name: str, plate_name: str) -> tuple[str, ...]:
+    """Oldest first."""
+    found = []
+    for entry in list_scans(register, plate_name):
+        comparison = load_screening(register, entry.current.id).comparison
+        if comparison and name in comparison.baselines and entry.name != name:
+            found.append(entry.name)
+    return tuple(found)
