@@ -405,3 +405,4 @@ class Comparison:
     settings_sha256: str
     reason: str | None = None  # why there is no statistic
     by_odds: bool = False  # by microphone with two baseline scans or more
+    good_news: str | None = None  # where nothing fell: how many tones were compared, and with what

@@ -1,16 +1,27 @@
 """What all tests share: one thread for linear algebra, as in `tapscan check`; missing parts fail in CI."""
 
+import atexit
 import os
+import shutil
 import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, and for the commands the tests start
-os.environ["TAPSCAN_REGISTER"] = os.environ["XDG_CONFIG_HOME"] = str(Path(tempfile.gettempdir()) / "no-such-folder")
-# what the person who runs the tests keeps as defaults of his shop is not the tests' affair
+os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="tapscan-tests-")
+os.environ["TAPSCAN_REGISTER"] = str(Path(os.environ["XDG_CONFIG_HOME"]) / "no-such-folder")
+# what the person who runs the tests keeps as defaults of his shop is not the tests' affair, nor are the tests' registers his
 
 import pytest
 from threadpoolctl import threadpool_limits
+
+atexit.register(shutil.rmtree, os.environ["XDG_CONFIG_HOME"], ignore_errors=True)
+
+
+@pytest.fixture(autouse=True)
+def _no_register_remembered(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Each test is a user of its own; which register another test used last is not its affair."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("own")))
 
 
 @pytest.fixture(autouse=True, scope="session")

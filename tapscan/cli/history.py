@@ -8,6 +8,7 @@ from tapscan.cli import options as o
 
 if TYPE_CHECKING:
     from tapscan.workflow.history import History, ModeCourse, Trend
+    from tapscan.workflow.scan import ScanEntry
 
 MOST_MODES = 10
 MOST_SENTENCES = 2
@@ -33,16 +34,33 @@ def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = 
 
 def _print_past(found: "History") -> None:
     from tapscan.cli.bullets import bullet, console
-    from tapscan.cli.tables import print_scans
+    from tapscan.cli.tables import print_scans, shown
 
     out = console()
     out.print(f"Plate {found.plate}", style="bold")
     print_scans([p.entry for p in found.past])
     for p in found.past:
+        for told in _by_people(p.entry):
+            out.print(bullet(f"{p.entry.name}: {shown(told)}"))
+        if p.entry.crossed_out:
+            continue
         for indication in p.relevant[:MOST_SENTENCES]:
             out.print(bullet(f"{p.entry.name}: {indication.sentence}"))
         if len(p.relevant) > MOST_SENTENCES:
             out.print(bullet(f"{p.entry.name}: and {len(p.relevant) - MOST_SENTENCES} more (tapscan scan show)"))
+
+
+def _by_people(e: "ScanEntry") -> list[str]:
+    """What they saw, found and mended."""
+    from tapscan.wording import listed
+    from tapscan.workflow.scan import in_words
+
+    return [
+        *([e.crossed_out] if e.crossed_out else []),
+        *(f"moved here on {m.on} from {m.before}: {m.why}" for m in e.moves),
+        *([f"seen by eye: {listed(in_words(e.seen))}"] if e.seen else []),
+        *(f"an examination found: {o.told}" for o in e.outcomes),
+    ]
 
 
 def _print_trend(found: "History") -> None:

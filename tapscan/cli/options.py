@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.places import STATES
 
 if TYPE_CHECKING:
     from tapscan.workflow.register import Register
-    from tapscan.workflow.scan import Finding
+    from tapscan.workflow.scan import Finding, NewScan, ScanEntry
 
 CLEAR = ("", "unknown")
 
@@ -76,6 +76,9 @@ HELD = Annotated[bool, typer.Option("--held", help="Hook, screws, pads and picku
 PARTIAL = Annotated[
     bool, typer.Option("--partial", help="Part of the layout's places only: screen what was tapped, and say so.")
 ]
+ALTHOUGH = Annotated[
+    TEXT, typer.Option(metavar="REASON", help="Why a scan with a finding may be a baseline all the same; is kept.")
+]
 BARE = Annotated[bool, typer.Option("--bare", help="Looked, and no fitting was left on.")]
 OPERATOR = Annotated[TEXT, typer.Option(help="Who tapped.")]
 NOTES = Annotated[TEXT, typer.Option(help="Anything worth knowing later.")]
@@ -92,9 +95,21 @@ NOT_SEEN = Annotated[
 
 def opened(folder: Path | None) -> "Register":
     """Raises RegisterProblem where there is none."""
-    from tapscan.workflow.register import open_register
+    from tapscan.workflow.last_register import missing, remember
+    from tapscan.workflow.register import is_register, open_register
 
-    return open_register(folder_of(folder))
+    where = folder_of(folder)
+    if not is_register(where):
+        raise RegisterProblem(missing(where))
+    register = open_register(where)
+    tell_trouble(remember(register.folder))
+    return register
+
+
+def tell_trouble(problem: str | None) -> None:
+    """What went wrong beside the work, on standard error."""
+    if problem:
+        typer.echo(f"tapscan: {problem}", err=True)
 
 
 def folder_of(folder: Path | None) -> Path:
@@ -147,6 +162,16 @@ def fittings(named: Sequence[str] | None, bare: bool) -> tuple[str, ...] | None:
     if named and bare:
         raise BadRequest("--bare says that nothing was left on, --fitting names something; leave one of them out")
     return () if bare else tuple(named) if named else None
+
+
+def tell_no_baseline(wanted: "NewScan", entry: "ScanEntry") -> None:
+    """Where a scan was to be a baseline and something was found in it."""
+    if wanted.baseline and not entry.baseline:
+        typer.echo(
+            f"tapscan: {entry.name} is stored, but not as a baseline, since something was found in it: later scans would take this for the "
+            f'plate\'s normal state. If it is: tapscan plate baseline {entry.plate} {entry.name} --although "reason"',
+            err=True,
+        )
 
 
 def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tuple["Finding", ...]:

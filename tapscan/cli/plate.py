@@ -11,6 +11,7 @@ from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.workflow.plate import Plate
+    from tapscan.workflow.register import Register
 
 app = typer.Typer(help="Plates: the castings the register knows.", no_args_is_help=True)
 PATTERN = Annotated[o.TEXT, typer.Option(help="Pattern or model of the casting.")]
@@ -33,15 +34,22 @@ def add(
     mass: MASS = None,
     notes: o.NOTES = None,
     photo: PHOTO = None,
+    new: Annotated[
+        bool, typer.Option("--new", help="Begin a new, empty register though another one was used before.")
+    ] = False,
     register: o.REGISTER = None,
 ) -> None:
     """Add a plate. The first plate makes the register."""
     from tapscan.workflow.import_scan import add_photos
+    from tapscan.workflow.last_register import may_begin, remember
     from tapscan.workflow.plate import Plate, add_plate
     from tapscan.workflow.register import make_register, name_for_new
 
     plate = Plate(name_for_new(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
+    if not new:
+        may_begin(o.folder_of(register), named=register is not None)
     opened = make_register(o.folder_of(register))
+    o.tell_trouble(remember(opened.folder))
     plate = add_plate(opened, plate)
     if photo:
         add_photos(opened, plate.name, photo)
@@ -80,14 +88,14 @@ def show(name: o.PLATE, register: o.REGISTER = None) -> None:
     typer.echo(f"Plate {plate.name}")
     for label, value in _facts(plate):
         typer.echo(f"  {label + ':':16} {value}")
-    scans = list_scans(opened, plate.name)
+    scans = list_scans(opened, plate.name, void=True)
     if not scans:
         typer.echo("No scans yet: tapscan scan import")
         return
     if len(scans) > MOST_SCANS:
         typer.echo(f"The last {MOST_SCANS} of {len(scans)} scans (tapscan scan list shows all):")
     print_scans(scans[-MOST_SCANS:])
-    marked = sum(s.baseline for s in scans)
+    marked = sum(s.baseline and not s.crossed_out for s in scans)
     typer.echo(_advice(plate.name, marked))
 
 
@@ -154,6 +162,7 @@ def baseline(
     name: o.PLATE,
     scans: Annotated[Optional[list[str]], typer.Argument(help="Scans that are the baseline: names or dates.")] = None,  # noqa: UP045
     none: Annotated[bool, typer.Option("--none", help="No scan is the baseline any more.")] = False,
+    although: o.ALTHOUGH = None,
     register: o.REGISTER = None,
 ) -> None:
     """Say which scans later ones are compared with; without scans, show them.
@@ -169,12 +178,27 @@ def baseline(
         if scans and none:
             raise BadRequest("--none and named scans contradict each other; leave one of them out")
         named = [s if "/" in s else f"{name}/{s}" for s in scans or ()]
-        set_baseline(opened, name, named)
+        set_baseline(opened, name, named, _although(opened, named, o.words(although)))
     plate = find_plate(opened, name).name
     marked = baseline_of(opened, plate)
     if marked:
         print_scans(marked)
     typer.echo(_advice(plate, len(marked)))
+
+
+def _although(opened: "Register", named: list[str], why: str | None) -> str | None:
+    """Kept only where something speaks against a scan. Raises BadRequest where nobody says why."""
+    from tapscan.workflow.scan import find_scan
+    from tapscan.workflow.standing import against_baseline
+
+    against = {e.name: told for e in (find_scan(opened, n) for n in named) if (told := against_baseline(opened, e))}
+    if against and not why:
+        name, told = next(iter(against.items()))
+        raise BadRequest(
+            f"{name}: {'; '.join(told)} Later scans would take this for the plate's normal state. Choose another scan, or say why it "
+            'may be the baseline all the same: --although "reason"'
+        )
+    return why if against else None
 
 
 @app.command("retire")

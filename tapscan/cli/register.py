@@ -55,6 +55,26 @@ def backup(
         raise typer.Exit(1)
 
 
+@app.command("restore")
+def restore_backup(
+    backup: Annotated[Path, typer.Argument(help="The folder of a backup.")],
+    register: o.REGISTER = None,
+) -> None:
+    """Make a register from a backup, in a new or empty folder: --register, else where the register usually lies."""
+    from tapscan.cli.progress import progress_line
+    from tapscan.workflow.last_register import remember
+    from tapscan.workflow.register import restore
+
+    with progress_line() as progress:
+        made = restore(backup, o.folder_of(register), lambda done, total: progress("copying files", done, total))
+    typer.echo(f"Restored to {made.folder}: database and {made.files} files, each held against its hash.")
+    o.tell_trouble(remember(made.folder))
+    for line in made.missing:
+        typer.echo(f"tapscan: not in the backup: {line}", err=True)
+    if made.missing:
+        raise typer.Exit(1)
+
+
 @app.command("export")
 def export(
     target: Annotated[Path, typer.Argument(help="A new folder for CSV, or a file ending in .json.")],

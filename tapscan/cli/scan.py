@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli import scan_mend
 from tapscan.cli.facts import NOTHING, Typed, with_facts
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 app = typer.Typer(help="Scans: one plate, one day, one set of taps.", no_args_is_help=True)
 app.command("record")(record)
 app.command("import")(import_scan)
+app.command("void")(scan_mend.void)
+app.command("move")(scan_mend.move)
 UNKNOWN = "unknown"
 
 
@@ -29,7 +32,7 @@ def list_all(
     from tapscan.workflow.scan import list_scans, unfinished_scans
 
     opened = o.opened(register)
-    entries = list_scans(opened, plate)
+    entries = list_scans(opened, plate, void=True)
     if entries:
         print_scans(entries)
     else:
@@ -53,18 +56,24 @@ def show(
 ) -> None:
     """Show one scan: how it was made, what was seen, what tapscan said, what came out later."""
     from tapscan.cli.summary import print_summary
-    from tapscan.cli.writing import write_out
+    from tapscan.cli.writing import write_json, write_page
     from tapscan.workflow.import_scan import stored_screening
+    from tapscan.workflow.report import dumps
     from tapscan.workflow.scan import find_scan
+    from tapscan.workflow.standing import as_it_stands, notices, registered
+    from tapscan.workflow.write_report import PLAIN, write_report
 
     opened = o.opened(register)
     entry = find_scan(opened, name)
     found = stored_screening(opened, entry, screening)
-    written = write_out(found, json, report)
+    found = found if screening else as_it_stands(opened, entry, found)
+    written = json is None or write_json(dumps(found, registered(entry)), json)
+    if report:
+        written = write_page(report, lambda: write_report(opened, entry.name, report, PLAIN, screening)) and written
     if json != "-":
         for line in _facts(entry):
             typer.echo(line)
-        print_summary(found, report if written else None)
+        print_summary(found, report if written else None, notices(opened, entry, found))
     if not written:
         raise typer.Exit(1)
 
@@ -87,7 +96,8 @@ def _facts(e: "ScanEntry") -> list[str]:
         ("notes", e.notes),
         ("recordings", ", ".join(f.name for f in e.files)),
     ]
-    lines = [f"Scan {e.name}" + (", a baseline scan" if e.baseline else "")]
+    kind = f", {e.crossed_out}" if e.crossed_out else ", a baseline scan" if e.baseline else ""
+    lines = [f"Scan {e.name}{shown(kind)}"]
     lines += [f"  {label + ':':16} {shown(value or UNKNOWN)}" for label, value in facts]
     lines += [*_seen(e), *_screenings(e)]
     for outcome in e.outcomes:
@@ -165,6 +175,7 @@ def rescreen(
     from tapscan.workflow.import_scan import rescreen as again
     from tapscan.workflow.layout import read_layout, read_order
     from tapscan.workflow.settings import read_settings
+    from tapscan.workflow.standing import notices
 
     changes: dict[str, Any] = {}
     if layout:
@@ -183,7 +194,7 @@ def rescreen(
             "tapscan: nothing was changed; `tapscan register check` tells which recordings are damaged", err=True
         )
         raise typer.Exit(1)
-    print_summary(kept.screening, None)
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
     typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
 
 
@@ -201,14 +212,20 @@ def outcome(
         bool,
         typer.Option("--part", help="--found names the part that caused the finding and was fixed since."),
     ] = False,
+    clean: Annotated[
+        bool,
+        typer.Option("--clean", help="Nothing was found; --found says what was looked at. Else it counts as a flaw."),
+    ] = False,
     register: o.REGISTER = None,
 ) -> None:
     """Note what a later examination of the plate found: only that shows what a scan was worth."""
-    from tapscan.workflow.scan import PART, Outcome, add_outcome
+    from tapscan.workflow.scan import CLEAN, PART, Outcome, add_outcome
 
     if part and not found.strip():
         raise BadRequest("--part needs the part's name in --found, such as --found 'hook at the tail'")
-    found = PART + found if part else found
+    if part and clean:
+        raise BadRequest("--part and --clean contradict each other; leave one of them out")
+    found = PART + found if part else CLEAN + found if clean else found
     entry = add_outcome(
         o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
     )

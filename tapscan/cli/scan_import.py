@@ -38,6 +38,7 @@ def import_scan(
     ] = None,
     skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None,
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
+    although: o.ALTHOUGH = None,
     facts: Typed = NOTHING,
     held: o.HELD = False,
     partial: o.PARTIAL = False,
@@ -76,7 +77,8 @@ def import_scan(
     )
     conditions = (facts if dry_run else with_sensor(facts, ask=not yes)).conditions()
     eye = o.checklist(seen, not_seen)
-    new = NewScan(o.day(date, "--date", register), conditions, o.words(operator), o.words(notes), baseline, eye)
+    on, although = o.day(date, "--date", register), o.words(although)
+    new = NewScan(on, conditions, o.words(operator), o.words(notes), baseline, eye, baseline_although=although)
     _run(plate, files, new, request, register, _ask(dry_run, yes), again)
 
 
@@ -102,6 +104,7 @@ def _run(
     from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.import_scan import import_scan as keep
+    from tapscan.workflow.standing import notices
 
     opened = o.opened(register)
     asked = []
@@ -126,7 +129,8 @@ def _run(
         raise typer.Exit(1)
     if kept.entry is None or kept.screening is None:
         return
-    print_summary(kept.screening, None)
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
+    o.tell_no_baseline(new, kept.entry)
     count = len(kept.entry.files)
     typer.echo(f"\nStored as {kept.entry.name}: {count} recording{'s' * (count != 1)} in {opened.folder}.")
 

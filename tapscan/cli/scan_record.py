@@ -301,6 +301,8 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.record import finish, missing_stations
     from tapscan.workflow.scan import find_unfinished
+    from tapscan.workflow.standing import notices
+    from tapscan.workflow.write_report import page_name
 
     unfinished = find_unfinished(opened, number)
     if not unfinished.kept:
@@ -318,9 +320,10 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         kept = finish(opened, number, settings, progress, held=held)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
-    print_summary(kept.screening, None)
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
+    o.tell_no_baseline(unfinished.facts, kept.entry)
     typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} strikes in {opened.folder}.")
-    page = Path(f"{kept.entry.name.replace('/', '-')}.html")
+    page = page_name(kept.entry.name)
     if sys.stdin.isatty() and not page.exists() and typer.confirm(f"Write the report to {page}?", default=True):
         _report(opened, kept.entry.name, page)
     else:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 def print_open(findings: "Sequence[OpenFinding]") -> None:
     """Each with its scan and what was examined since."""
     from tapscan.cli.bullets import bullet, console
+    from tapscan.workflow.still_open import EXAMINED
 
     if not findings:
         return
@@ -20,7 +21,9 @@ def print_open(findings: "Sequence[OpenFinding]") -> None:
     out.print("\nStill open", style="bold")
     for f in findings:
         examined = "; ".join(f.outcomes) or "no examination is on record"
-        out.print(bullet(f"{f.scan}: {f.sentence} Examined since: {examined}."))
+        out.print(bullet(f"{f.scan}: {f.sentence}{'' if f.rule == EXAMINED else f' Examined since: {examined}.'}"))
+    if all(f.rule == EXAMINED for f in findings):
+        return
     out.print(
         bullet(
             "A finding that goes away is not cleared: name the part that caused it (scan outcome --part); two scans must then be silent."

@@ -1,8 +1,9 @@
 """One screen: plain words first, numbers after.
 
-print_summary(screening, report)   to standard output
+print_summary(screening, report, notices)   to standard output
 """
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from rich.console import Console
@@ -11,6 +12,7 @@ from rich.text import Text
 
 from tapscan.cli.bullets import bullet
 from tapscan.cli.bullets import console as terminal
+from tapscan.cli.tables import shown
 from tapscan.records import Mode, Screening
 from tapscan.wording import counted
 
@@ -19,10 +21,12 @@ MOST_MODES = 6
 MOST_LIMITATIONS = 4
 
 
-def print_summary(screening: Screening, report: Path | None) -> None:
-    """What was found, what to do, what weakens the test, and the numbers."""
+def print_summary(screening: Screening, report: Path | None, notices: Sequence[str] = ()) -> None:
+    """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended."""
     out = terminal()
     _found(out, screening)
+    for told in notices:
+        out.print(bullet(shown(told)))
     _next(out, screening)
     _limits(out, screening)
     _numbers(out, screening)

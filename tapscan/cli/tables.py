@@ -36,5 +36,7 @@ def print_scans(entries: Sequence["ScanEntry"]) -> None:
     rows = []
     for e in entries:
         came = "; ".join(f"{o.found} ({o.method}, {o.by_whom}, {o.on})" for o in e.outcomes)
-        rows.append((e.name, e.conditions.state or "unknown", e.current.headline, "yes" if e.baseline else "", came))
+        said = e.crossed_out or e.current.headline
+        mark = "" if e.crossed_out or not e.baseline else "yes, although" if e.baseline_although else "yes"
+        rows.append((e.name, e.conditions.state or "unknown", said, mark, came))
     print_table(("scan", "state", "tapscan said", "baseline", "found later"), rows)

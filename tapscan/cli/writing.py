@@ -2,8 +2,9 @@
 
 write_out(screening, json, report, shop)   a screening as JSON, as a page, or both
 write_json(text, target)             any JSON text to a file, or to standard output for "-"
+write_page(path, write)              a page, by a function that writes it
 
-Both give False where something could not be written; the line that says so is on stderr.
+All give False where something could not be written; the line that says so is on stderr.
 """
 
 import sys
@@ -29,7 +30,12 @@ def write_out(screening: "Screening", json: str | None, report: Path | None, sho
         return done
     from tapscan.workflow.write_report import write_check_page
 
-    return _written(str(report), lambda: write_check_page(screening, report, shop)) and done
+    return write_page(report, lambda: write_check_page(screening, report, shop)) and done
+
+
+def write_page(path: Path, write: Callable[[], object]) -> bool:
+    """`write` raises OSError where it cannot."""
+    return _written(str(path), write)
 
 
 def write_json(text: str, target: str) -> bool:
@@ -43,7 +49,7 @@ def write_json(text: str, target: str) -> bool:
     return True
 
 
-def _written(target: str, write: Callable[[], None]) -> bool:
+def _written(target: str, write: Callable[[], object]) -> bool:
     try:
         write()
     except TapscanError as problem:

@@ -56,6 +56,11 @@ def utc_now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
+def is_register(folder: Path) -> bool:
+    """Whether a database lies there."""
+    return (folder / DATABASE).is_file()
+
+
 def open_register(folder: Path) -> Register:
     """Raises RegisterProblem: none there, damaged, or made by a newer tapscan."""
     folder = folder.absolute()

@@ -41,6 +41,16 @@ def full_checklist(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
     return tuple(known.get(item, Finding(item, "not looked at")) for item in CHECKLIST)
 
 
+def in_words(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """What was seen, each with its note."""
+    return tuple(f"{CHECKLIST[f.item]}{f' ({f.note})' if f.note else ''}" for f in findings if f.answer == "seen")
+
+
+def suspects(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """Of these what may be a crack."""
+    return in_words(tuple(f for f in findings if f.item in EYE_SUSPECTS))
+
+
 @dataclass(frozen=True)
 class KeptFile:
     """A file in the register's folder."""
@@ -78,6 +88,7 @@ class NewScan:
     baseline: bool = False
     checklist: tuple[Finding, ...] = ()
     reading: dict[str, Any] = field(default_factory=dict)  # how the recordings were read: layout, order, mends
+    baseline_although: str | None = None  # why it may be a baseline in spite of what is found
 
 
 @dataclass(frozen=True)

@@ -32,6 +32,7 @@ from tapscan.targets import whole_file
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 RESULTS = (t.recording, t.strike, t.mode, t.indication)
+MENDED = ("void_on", "void_why", "baseline_although", "moves")
 HIDDEN = {"screening_id", "position", "more"}
 
 
@@ -93,8 +94,8 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
         "fittings",
     )
     own = ("scan", "plate", "date", "baseline", *conditions, "operator", "layout", "notes", "stored_utc")
-    yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan")
-    for e in list_scans(register):
+    yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan", *MENDED)
+    for e in list_scans(register, void=True):
         sensor = {f"sensor_{name}": value for name, value in plain(e.conditions.sensor).items()}
         known = {**plain(e.conditions), **sensor}
         told = [known[name] for name in conditions]
@@ -112,18 +113,19 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
                 e.stored_utc,
             ),
             *(now.disposition, now.headline, len(e.screenings), now.settings_sha256, now.tapscan_version),
+            *(e.void_on, e.void_why, e.baseline_although, plain(e.moves)),
         )
 
 
 def _checklist(register: Register) -> Iterator[Sequence[Any]]:
     yield ("scan", "item", "answer", "note")
-    for e in list_scans(register):
+    for e in list_scans(register, void=True):
         yield from ((e.name, f.item, f.answer, f.note) for f in e.checklist)
 
 
 def _outcomes(register: Register) -> Iterator[Sequence[Any]]:
     yield ("scan", "found", "method", "by_whom", "on", "note", "entered_utc")
-    for e in list_scans(register):
+    for e in list_scans(register, void=True):
         yield from ((e.name, o.found, o.method, o.by_whom, o.on, o.note, o.entered_utc) for o in e.outcomes)
 
 
@@ -152,7 +154,7 @@ def export_json(register: Register, path: Path) -> None:
 def _write_json(register: Register, file: IO[str]) -> None:
     file.write(f'{{"schema": {SCHEMA}, "plates": [')
     for i, (plate, _, _) in enumerate(list_plates(register, retired=True)):
-        scans = list_scans(register, plate.name)
+        scans = list_scans(register, plate.name, void=True)
         with register.reading() as connection:
             told = [_scan_json(connection, entry) for entry in scans]
         document = {**_plain(plate), "scans": told}

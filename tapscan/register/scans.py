@@ -81,6 +81,7 @@ def _insert_scan(connection: Connection, plate_id: int | None, number: int, new:
         "notes": new.notes,
         "stored_utc": utc_now(),
         "reading": new.reading,
+        "baseline_although": new.baseline_although,
     }
     key = connection.execute(t.scan.insert().values(plain(values))).inserted_primary_key
     assert key is not None

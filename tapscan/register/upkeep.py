@@ -2,6 +2,7 @@
 
     check_register(register)           Findings: what is wrong, and what is only left lying about
     back_up(register, target)          Backup: a consistent copy while others read and write
+    restore(backup, target)            Backup: a backup as a register in a new or empty folder; every file held against its hash
 
 A copy is made under another name and takes its own name when it is complete.
 """
@@ -134,23 +135,51 @@ def back_up(register: Register, target: Path, progress: Progress = lambda done, 
         (part / FILES).mkdir(parents=True)
         (part / BACKUPS).mkdir()
         copy_database(register.folder, part / DATABASE)
-        missing, size = _copy_files(register, part, progress)
+        missing, size = _copy_files(register.folder, part, progress)
         part.rename(target)
         flush_folder(target.parent)
     return Backup(target, len(_files(open_register(target))) - len(missing), size, tuple(missing))
 
 
-def _copy_files(register: Register, part: Path, progress: Progress) -> tuple[list[str], int]:
-    """Every file the copied database names; those were complete before it was copied."""
-    files, missing, total = _files(open_register(part)), [], 0
+def restore(backup: Path, target: Path, progress: Progress = lambda done, total: None) -> Backup:
+    """The backup is only read. `target` must be new or empty: nothing is ever overwritten."""
+    backup, target = backup.absolute(), target.absolute()
+    if not (backup / DATABASE).is_file():
+        raise RegisterProblem(f"{backup}: is no backup of a register; name the folder that holds {DATABASE}")
+    if target.exists() and (not target.is_dir() or any(target.iterdir())):
+        raise RegisterProblem(
+            f"{target}: is there already and not empty, and nothing is overwritten; name a new folder with --register"
+        )
+    if target.is_relative_to(backup):
+        raise RegisterProblem(f"{target}: lies inside the backup; name a folder elsewhere with --register")
+    part = target.with_name(target.name + ".part")
+    with plain_words(target):
+        shutil.rmtree(part, ignore_errors=True)
+        (part / FILES).mkdir(parents=True)
+        (part / BACKUPS).mkdir()
+        copy_database(backup, part / DATABASE)
+        missing, size = _copy_files(backup, part, progress)
+        if target.exists():
+            target.rmdir()
+        part.rename(target)
+        flush_folder(target.parent)
+    return Backup(target, len(_files(open_register(target))) - len(missing), size, tuple(missing))
+
+
+def _copy_files(source: Path, part: Path, progress: Progress) -> tuple[list[str], int]:
+    """Every file the copied database names, held against its hash; those were complete before it was copied."""
+    register = open_register(part)
+    files, missing, total = _files(register), [], 0
     for i, (sha256, size) in enumerate(files.items()):
         progress(i, len(files))
-        if said := _file_wrong(register.folder, sha256, size):
+        if said := _file_wrong(source, sha256, size):
             missing.append(f"{said}; {_used_by(register, sha256)}")
             continue
         target = path_of(part, sha256)
         target.parent.mkdir(exist_ok=True)
-        copy_flushed(path_of(register.folder, sha256), target)
+        copy_flushed(path_of(source, sha256), target)
+        if said := _file_wrong(part, sha256, size):
+            raise RegisterProblem(f"{said} while it was copied; nothing was made: see to the disk and do it again")
         total += size
     progress(len(files), len(files))
     return missing, total

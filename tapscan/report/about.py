@@ -20,6 +20,7 @@ class About:
     plate_facts: tuple[tuple[str, str], ...] = ()  # name, value
     scan_facts: tuple[tuple[str, str], ...] = ()
     seen: tuple[tuple[str, str, str], ...] = ()  # what was looked for, answer, note
+    since: tuple[str, ...] = ()  # what was seen, found or mended: sentences for the first screen
     outcomes: tuple[tuple[str, str, str, str, str], ...] = ()  # found, method, by whom, when, note
 
 

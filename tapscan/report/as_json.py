@@ -7,7 +7,7 @@ dumps_comparison(comparison, open)  the latter as text, with the findings of ear
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from typing import Any
 
@@ -59,9 +59,9 @@ def to_json(screening: Screening) -> dict[str, Any]:
     }
 
 
-def dumps(screening: Screening) -> str:
-    """Indented text, ending in a newline."""
-    return _text(to_json(screening))
+def dumps(screening: Screening, registered: Mapping[str, Any] | None = None) -> str:
+    """Indented text, ending in a newline; `registered`: what the register knows of the scan, under the key `register`."""
+    return _text({**to_json(screening), "register": plain(registered)} if registered else to_json(screening))
 
 
 def comparison_json(comparison: Comparison) -> dict[str, Any]:

@@ -54,6 +54,7 @@ def _always(sheet: Sheet) -> dict[str, Any]:
     return {
         "s": sheet.screening,
         "about": sheet.about,
+        "since": [(beside.shop or Shop()).dated(told) for told in sheet.about.since] if sheet.about else [],
         "shop": beside.shop,
         "whom": beside.whom,
         "version": __version__,

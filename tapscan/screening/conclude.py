@@ -1,23 +1,29 @@
 """What a screening says when all is known: indications, comparison, and what is still open from earlier scans.
 
-concluded(screening, settings, opened)   the Screening with disposition, headline, summary and steps anew
+concluded(screening, settings, opened, eye)   the Screening with disposition, headline, summary and steps anew
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
 
 from tapscan.records import Screening
-from tapscan.screening.disposition import dispose, not_compared, silent_recordings
+from tapscan.screening.disposition import NOTHING, OPEN, STANDS, dispose, not_compared, silent_recordings
 from tapscan.screening.next_steps import LATER, stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.settings import Settings
 
 
-def concluded(screening: Screening, settings: Settings, opened: Sequence[OpenFinding] = ()) -> Screening:
-    """From the indications and the comparison that the screening holds."""
-    outcome = dispose(screening.scan, screening.indications, silent_recordings(screening.scan), settings, opened)
+def concluded(
+    screening: Screening, settings: Settings, opened: Sequence[OpenFinding] = (), eye: Sequence[str] = ()
+) -> Screening:
+    """From the indications and the comparison that the screening holds; `opened` and `eye` as in dispose."""
+    silent = silent_recordings(screening.scan)
+    outcome = dispose(screening.scan, screening.indications, silent, settings, opened, eye)
     if screening.comparison and screening.comparison.rules_not_run:
         outcome = not_compared(outcome, screening.comparison.rules_not_run[0].reason)
+    compared = screening.comparison.good_news if screening.comparison else None
+    if compared and outcome.headline in (NOTHING, STANDS, OPEN):
+        outcome = replace(outcome, summary=f"{compared} {outcome.summary}")
     later = (LATER,) if stopped(outcome.steps) and LATER not in screening.limitations else ()
     return replace(
         screening,

@@ -1,12 +1,13 @@
 """From indications to the scan's disposition, and the plain words for it.
 
-    dispose(scan, indications, silent, settings, opened)   Outcome: disposition, headline, summary and next steps
+    dispose(scan, indications, silent, settings, opened, eye)   Outcome: disposition, headline, summary and next steps
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
 
 Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. One that is `unchanged` does not raise the
 disposition, but headline, summary and steps carry it: who reads only these must not take it for gone. So it is with a finding of an earlier scan
-that is still open (screening/open_findings.py). The steps and their choice stand in screening/next_steps.py. Wording of the disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
+that is still open (screening/open_findings.py). What a person found by examination is in every headline. What the eye saw and may be a crack
+counts as a suspicion where the plate may carry strings: the taps give no answer there, and the eye's is the only one. The steps and their choice stand in screening/next_steps.py. Wording of the disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
 """
 
 from collections.abc import Sequence
@@ -17,9 +18,9 @@ from tapscan.records import IN_PIANO, Disposition, Indication, Scan, Strike
 from tapscan.screening import next_steps as give
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
-from tapscan.screening.open_findings import OpenFinding, beside, told
+from tapscan.screening.open_findings import EXAMINED, OpenFinding, beside, told
 from tapscan.settings import Settings
-from tapscan.wording import counted
+from tapscan.wording import counted, listed
 
 LOOK = "Something to look at"
 NOTHING = "Nothing found in what was tested"
@@ -30,6 +31,9 @@ OPEN = "Nothing found this time; an earlier finding is still open"
 OPEN_ALONE = "An earlier finding is still open; the rest could not be compared"
 NO_ANSWER_STANDS = "No answer; an earlier finding still stands"
 NO_ANSWER_OPEN = "No answer; an earlier finding is still open"
+CONFIRMED = "An examination has found a flaw in this plate"
+EYE = "Nothing found by the taps; the eye saw what may be a crack"
+EYE_NO_ANSWER = "No answer from the taps; the eye saw what may be a crack"
 REPEAT = "Repeat the test"
 BUZZED = "No answer: something buzzed"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
@@ -66,12 +70,32 @@ def dispose(
     silent: Sequence[str],
     settings: Settings,
     opened: Sequence[OpenFinding] = (),
+    eye: Sequence[str] = (),
 ) -> Outcome:
-    """`silent`: for each recording without a usable strike, what is wrong and what would mend it; `opened`: findings of earlier scans."""
+    """From all that is known.
+
+    silent : for each recording without a usable strike, what is wrong and what would mend it
+    opened : findings of earlier scans, and what examinations found
+    eye : what was seen that may be a crack, in words
+    """
     found = _disposed(scan, indications, silent, settings, opened)
+    if any(o.rule == EXAMINED for o in opened):
+        found = replace(found, headline=CONFIRMED)
+    if eye and not give.may_tap(scan.state):
+        found = _with_eye(found, scan, eye)
     return (
         replace(found, summary=" ".join([found.summary, *map(_amiss, scan.taps_amiss)])) if scan.taps_amiss else found
     )
+
+
+def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:
+    """Suspected already: the examination that shows cracks is added. Else the steps of a suspected plate take the place of the others."""
+    summary = f"{found.summary} Seen by eye: {listed(eye)}. That may be a crack."
+    if give.stopped(found.steps):
+        more = tuple(s for s in give.tests([EYE_RULE]) if s not in found.steps)
+        return replace(found, summary=summary, steps=(*found.steps, *more))
+    headline = EYE_NO_ANSWER if found.disposition == "inconclusive" else EYE
+    return replace(found, headline=headline, summary=summary, steps=give.suspected(scan.state, [EYE_RULE], again=False))
 
 
 def _amiss(sentence: str) -> str:
@@ -217,6 +241,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 PART = "The take is part of what the layout asks for."
+EYE_RULE = "eye"  # in the place of a rule: a person saw it
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 NOT_FREE = "That does not show that the plate is free of flaws."
 IN_THE_PIANO = (

@@ -3,18 +3,21 @@
 still_open(past, now)    OpenFinding after OpenFinding, newest first, from a plate's scans
 beside(opened, every)    without those that the scan at hand shows by the same rule itself and nobody examined
 told(opened)             a sentence, empty without any
+up_to_date(screening, opened)   whether a stored conclusion says what is open now
 
 A finding that goes away is not cleared: unchanged simulated plates with chilled iron, scanned again, lost their finding in 8 to 11 % (counted by a reader of
 the project). It stays open until the part that caused it is named in an outcome, and the two newest scans are silent. An outcome that
-names no part never closes it: a crack that was confirmed stays on the first screen.
+names no part never closes it. What an examination found is told by itself and never closes, whether a scan had a finding or not.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from tapscan.records import Disposition, Indication
+from tapscan.records import Disposition, Indication, Screening
 
 SILENT_SCANS = 2  # one silent scan proves little, see above
+EXAMINED = "examination"  # in the place of a rule: a person found it
+STILL_OPEN = "Still open, from"
 
 
 @dataclass(frozen=True)
@@ -27,6 +30,7 @@ class PastScan:
     relevant: tuple[Indication, ...]
     outcomes: tuple[str, ...] = ()  # what later examinations found, in words
     part_named: bool = False  # one of them names the part that caused the finding
+    flaws: tuple[str, ...] = ()  # those of the outcomes that count as a flaw
 
     @property
     def silent(self) -> bool:
@@ -46,7 +50,7 @@ class OpenFinding:
 
 
 def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[OpenFinding, ...]:
-    """`past`: oldest first; `now`: the scan at hand, of which only its silence matters."""
+    """`past`: oldest first; `now`: the scan at hand, of which its silence and its outcomes matter."""
     here = () if now is None else (now,)
     found: dict[str, OpenFinding] = {}
     for k, scan in enumerate(past):
@@ -56,7 +60,16 @@ def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[O
         said = tuple(dict.fromkeys(o for s in (scan, *after) for o in s.outcomes))
         for i in scan.relevant:
             found[i.rule] = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said)
-    return tuple(sorted(found.values(), key=lambda o: o.date, reverse=True))
+    rest = sorted(found.values(), key=lambda o: o.date, reverse=True)
+    return (*_examined((*past, *here)), *rest)
+
+
+def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:
+    """All flaws that people found, as one that stands first and never closes."""
+    if not (flawed := [s for s in scans if s.flaws]):
+        return ()
+    said = "; ".join(dict.fromkeys(f for s in flawed for f in s.flaws))
+    return (OpenFinding(flawed[-1].name, flawed[-1].date, EXAMINED, f"An examination found: {said}."),)
 
 
 def _closed(scan: PastScan, after: Sequence[PastScan]) -> bool:
@@ -72,12 +85,23 @@ def beside(opened: Sequence[OpenFinding], every: Sequence[Indication]) -> tuple[
 
 def told(opened: Sequence[OpenFinding]) -> str:
     """Begins with a blank."""
+    examined = "".join(f" {o.sentence}" for o in opened if o.rule == EXAMINED)
+    return examined + _not_cleared([o for o in opened if o.rule != EXAMINED])
+
+
+def up_to_date(screening: Screening, opened: Sequence[OpenFinding]) -> bool:
+    """Whether its summary says what is open, and nothing that is not."""
+    now = told(beside(opened, [i for i in screening.indications if i.interpretation == "relevant"]))
+    return now in f" {screening.summary}" if now else STILL_OPEN not in screening.summary
+
+
+def _not_cleared(opened: Sequence[OpenFinding]) -> str:
     if not opened:
         return ""
     first, more = opened[0], len(opened) - 1
     rest = f" {more} more {'is' if more == 1 else 'are'} open." if more else ""
     said = "; ".join(first.outcomes) or "no examination is on record"
     return (
-        f" Still open, from {first.date}: {first.sentence}{rest} Examined since: {said}. A finding that goes away is not cleared: it stays open until the part that caused it is named "
+        f" {STILL_OPEN} {first.date}: {first.sentence}{rest} Examined since: {said}. A finding that goes away is not cleared: it stays open until the part that caused it is named "
         f"and {SILENT_SCANS} scans are silent."
     )

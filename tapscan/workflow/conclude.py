@@ -1,6 +1,6 @@
 """The conclusion of a screening, with what a single scan misses as the benches counted it.
 
-conclude(screening, settings, opened)   screening.conclude, and the sentence where nothing was compared and nothing found
+conclude(screening, settings, opened, eye)   screening.conclude, and the sentence where nothing was compared and nothing found
 """
 
 from collections.abc import Sequence
@@ -13,9 +13,11 @@ from tapscan.screening.open_findings import OpenFinding
 from tapscan.settings import Settings
 
 
-def conclude(screening: Screening, settings: Settings, opened: Sequence[OpenFinding] = ()) -> Screening:
-    """`opened`: findings of the plate's earlier scans (workflow/still_open.py)."""
-    told = concluded(screening, settings, opened)
+def conclude(
+    screening: Screening, settings: Settings, opened: Sequence[OpenFinding] = (), eye: Sequence[str] = ()
+) -> Screening:
+    """`opened`: findings of the plate's earlier scans (workflow/still_open.py); `eye`: what was seen that may be a crack."""
+    told = concluded(screening, settings, opened, eye)
     compared = screening.comparison is not None and not screening.comparison.rules_not_run
     if compared or told.disposition != "no relevant indication":
         return told

@@ -15,7 +15,7 @@ from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
-from tapscan.register.scans import find_scan, list_scans
+from tapscan.register.scans import find_scan, list_scans, not_crossed_out
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
@@ -97,20 +97,22 @@ def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:
     entry = find_scan(register, scan if "/" in scan else f"{plate}/{scan}")
     if entry.plate != plate:
         raise BadRequest(f"{entry.name} is not a scan of {plate}; a plate is compared with its own scans")
-    return entry
+    return not_crossed_out(entry)
 
 
 def history_of(register: Register, plate: str, settings: Settings) -> History:
     """Modes are followed through the scans that were made in the newest scan's state, by the same sensor."""
     name = find_plate(register, plate).name
-    entries = list_scans(register, name)
-    screenings = [load_screening(register, e.current.id) for e in entries]
+    every = list_scans(register, name, void=True)
+    heard = [load_screening(register, e.current.id) for e in every]
     past = tuple(
         Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"))
-        for e, s in zip(entries, screenings, strict=True)
+        for e, s in zip(every, heard, strict=True)
     )
-    if not entries:
-        return History(name, (), None, ())
+    counting = [(e, s) for e, s in zip(every, heard, strict=True) if not e.crossed_out]
+    if not counting:
+        return History(name, past, None, ())
+    entries, screenings = [e for e, _ in counting], [s for _, s in counting]
     why = {e.name: unlike_newest(e, entries[-1], settings) for e in entries}
     alike = [_beside(e, s) for e, s in zip(entries, screenings, strict=True) if why[e.name] is None]
     left_out = tuple(f"{name} ({reason})" for name, reason in why.items() if reason)

@@ -17,12 +17,12 @@ from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.records import ScanForComparison, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
+from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry, suspects
 from tapscan.register.files import keep_bytes, keep_file, path_of, sha256_of
 from tapscan.register.names import scan_name
 from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
-from tapscan.register.scans import add_screening, find_scan, list_scans, scans_holding, store_scan
+from tapscan.register.scans import add_screening, find_scan, list_scans, not_crossed_out, scans_holding, store_scan
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.settings import Settings
 from tapscan.workflow.check import Agree, Progress, Request, check, quiet
@@ -77,10 +77,17 @@ def import_scan(
     result = check(paths, request, progress, agree)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
-    new = replace(new, reading=_reading(request))
+    new = _no_flawed_baseline(replace(new, reading=_reading(request)), result.screening)
     screening = _beside_earlier(register, name, new, result.screening, request.settings)
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
+
+
+def _no_flawed_baseline(new: NewScan, screening: Screening) -> NewScan:
+    """A scan with a finding becomes a baseline only where somebody says why; the reason is kept only where it was needed."""
+    if not any(i.interpretation == "relevant" for i in screening.indications):
+        return replace(new, baseline_although=None)
+    return replace(new, baseline=new.baseline and bool(new.baseline_although))
 
 
 def _beside_earlier(
@@ -92,11 +99,11 @@ def _beside_earlier(
     scan: ScanEntry | None = None,
 ) -> Screening:
     """With the comparison, and with what is open from earlier scans. `scan`: its entry, where it is stored already."""
-    same_day = [e.number for e in list_scans(register, plate) if e.date == new.date]
+    same_day = [e.number for e in list_scans(register, plate, void=True) if e.date == new.date]
     number = scan.number if scan else max(same_day, default=0) + 1
     screening = _beside_baseline(register, plate, new, screening, settings, scan_name(plate, new.date, number))
-    opened = open_findings(register, plate, (new.date, number), screening)
-    return conclude(screening, settings, opened)
+    opened = open_findings(register, plate, (new.date, number), screening, scan)
+    return conclude(screening, settings, opened, suspects(new.checklist))
 
 
 def _beside_baseline(
@@ -142,7 +149,7 @@ def rescreen(
 
     changes : fields of Request that differ from how the recordings were read before
     """
-    entry = find_scan(register, name)
+    entry = not_crossed_out(find_scan(register, name))
     before = load_screening(register, entry.current.id)
     paths = {str(path_of(register.folder, file.sha256)): file.name for file in entry.files}
     request = Request(
@@ -159,7 +166,7 @@ def rescreen(
     result = check(list(paths), replace(request, **changes), progress)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
-    facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline)
+    facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline, checklist=entry.checklist)
     screening = _beside_earlier(register, entry.plate, facts, result.screening, settings, entry)
     pictures = _keep_pictures(register, screening)
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures), screening)

@@ -1,11 +1,24 @@
 """What the command `scan` asks of the register."""
 
-from tapscan.register.entries import CHECKLIST, PART, Finding, NewScan, Outcome, ScanEntry, Unfinished, full_checklist
+from tapscan.register.entries import (
+    CHECKLIST,
+    CLEAN,
+    PART,
+    Finding,
+    NewScan,
+    Outcome,
+    ScanEntry,
+    Unfinished,
+    full_checklist,
+    in_words,
+)
+from tapscan.register.mending import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 
 __all__ = [
     "CHECKLIST",
+    "CLEAN",
     "PART",
     "Finding",
     "NewScan",
@@ -13,10 +26,15 @@ __all__ = [
     "ScanEntry",
     "Unfinished",
     "add_outcome",
+    "compared_with",
     "edit_scan",
     "find_scan",
     "find_unfinished",
     "full_checklist",
+    "in_words",
     "list_scans",
+    "move_scan",
+    "restore_scan",
     "unfinished_scans",
+    "void_scan",
 ]

@@ -2,9 +2,10 @@
 
 write_report(register, name, path, wish)    the page of a stored scan, whole or not at all
 write_check_page(screening, path, shop)     the page of recordings that are in no register
+page_name(scan, wish)                       the file's name where nobody gave one
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tapscan.records import Screening
@@ -20,6 +21,7 @@ from tapscan.report.pdf import write_pdf
 from tapscan.report.shop import Shop
 from tapscan.workflow.audio_clips import decays_of, sounds_of
 from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.standing import as_it_stands, notices
 from tapscan.workflow.stored_audio import Tape, tape_of_files, tape_of_register
 from tapscan.workflow.trend_for_report import course_of
 
@@ -37,15 +39,26 @@ class Wish:
 PLAIN = Wish()
 
 
-def write_report(register: Register, name: str, path: Path | None, wish: Wish = PLAIN) -> Path:
+def page_name(scan: str, wish: Wish = PLAIN) -> Path:
+    """PLATE_DATE.html, with -summary before the ending where it is one."""
+    return Path(f"{_plain(scan)}{'-summary' if wish.summary else ''}.{'pdf' if wish.pdf else 'html'}")
+
+
+def write_report(
+    register: Register, name: str, path: Path | None, wish: Wish = PLAIN, number: int | None = None
+) -> Path:
     """Write the page of the scan `name` (or the newest one of the plate `name`) to `path`, else beside where the command runs, named after the scan.
+
+    number : of an earlier screening, which is shown as it was stored
 
     Raises UnknownName for a scan that is not there, MissingExtra for a PDF without WeasyPrint, OSError where the page cannot be written.
     """
     entry = scan_or_newest(register, name)
-    screening = stored_screening(register, entry)
-    target = path or Path(f"{_plain(entry.name)}{'-summary' if wish.summary else ''}.{'pdf' if wish.pdf else 'html'}")
+    screening = stored_screening(register, entry, number)
+    screening = screening if number else as_it_stands(register, entry, screening)
+    target = path or page_name(entry.name, wish)
     told_of = about(find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop())
+    told_of = replace(told_of, since=notices(register, entry, screening))
     beside = (
         Beside(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)
     )
@@ -100,7 +113,7 @@ def _scan_facts(entry: ScanEntry, shop: Shop) -> tuple[tuple[str, str], ...]:
     c = entry.conditions
     fittings = None if c.fittings is None else ", ".join(c.fittings) or "none; somebody looked"
     return (
-        ("Scan", f"{entry.name}{', part of the baseline' if entry.baseline else ''}"),
+        ("Scan", f"{entry.name}{', part of the baseline' if entry.baseline and not entry.crossed_out else ''}"),
         ("Supports", told(c.supports)),
         ("Iron", told(None if c.iron_c is None else shop.degrees(c.iron_c))),
         ("Air", told(None if c.air_c is None else shop.degrees(c.air_c))),

@@ -113,7 +113,10 @@ def test_a_trend_stays_with_one_sensor(where):
 
 
 def test_the_baseline_can_be_moved_and_taken_away(where):
-    assert "2 baseline scans" in run("plate", "baseline", "B12", "2026-03-14", "B12/2026-06-01").out
+    assert (
+        "2 baseline scans"
+        in run("plate", "baseline", "B12", "2026-03-14", "B12/2026-06-01", "--although", "both days count").out
+    )
     assert "has no scan beside its baseline" in run("compare", "B12").err
     assert "No baseline yet" in run("plate", "baseline", "B12", "--none").out
 

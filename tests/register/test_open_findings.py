@@ -7,7 +7,7 @@ from dataclasses import replace
 from tapscan.register.entries import PART, Outcome
 from tapscan.register.files import keep_bytes
 from tapscan.register.scans import add_outcome, store_scan
-from tapscan.screening.disposition import NOTHING, OPEN
+from tapscan.screening.disposition import CONFIRMED, NOTHING, OPEN
 from tapscan.settings import Settings
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.still_open import open_findings
@@ -68,7 +68,7 @@ def test_a_confirmed_crack_never_vanishes(register):
         put(register, day, silent=True)
     said = now(register)
     assert (
-        said.headline == OPEN
+        said.headline == CONFIRMED
         and "crack in strut 2, 60 mm (magnetic particles, by A. Person, 2026-03-20)" in said.summary
     )
 

@@ -24,6 +24,7 @@ from tapscan.records import (
 )
 from tapscan.screening.compare.added_mass import explain
 from tapscan.screening.compare.condition_changes import Unlikeness, unlikeness
+from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
@@ -31,6 +32,7 @@ from tapscan.screening.compare.thermal_shift import common_shift, iron_c
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
+from tapscan.screening.disposition import NOT_FREE
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
@@ -105,6 +107,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=unlike.frequency_refused or _why_none(measured, settings),
         by_odds=measured.frequency.by_odds,
+        good_news=None if indications or not_run else good_news(measured.frequency, since),
     )
     return _without_figures(told, lossy) if lossy else told
 
@@ -315,7 +318,4 @@ def _summary(
         return f"Nothing is concluded from the comparison: {not_run[0].reason}"
     if indications:
         return indications[0].sentence
-    return (
-        f"{int(measured.frequency.judged.sum())} modes were compared with {_since(baselines)}; none changed by more than this plate "
-        "repeats to. That does not show that the plate is free of flaws."
-    )
+    return " ".join(filter(None, [good_news(measured.frequency, _since(baselines)), NOT_FREE]))

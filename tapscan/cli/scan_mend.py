@@ -1,0 +1,64 @@
+"""`tapscan scan void` and `tapscan scan move`: a scan that should not count, or belongs to another plate."""
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.errors import BadRequest
+
+if TYPE_CHECKING:
+    from tapscan.workflow.register import Register
+
+ON = Annotated[o.TEXT, typer.Option(metavar="DATE", help="Day; else today.")]
+
+
+def void(
+    name: o.SCAN,
+    reason: Annotated[str, typer.Option(help="Why it does not count; stands beside it from now on.")] = "",
+    on: ON = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Let it count again.")] = False,
+    register: o.REGISTER = None,
+) -> None:
+    """Cross a scan out: it is kept and shown with the reason, and never compared."""
+    from tapscan.workflow.scan import find_scan, restore_scan, void_scan
+
+    opened = o.opened(register)
+    before = find_scan(opened, name)
+    if undo:
+        if reason or on:
+            raise BadRequest("--undo takes no reason and no day; leave them out")
+        typer.echo(f"{restore_scan(opened, before.name).name} counts again.")
+    else:
+        entry = void_scan(opened, before.name, reason, o.day(on, "--on", register))
+        typer.echo(f"{entry.name} is {entry.crossed_out}. It is kept; --undo lets it count again.")
+        for outcome in entry.flaws:
+            typer.echo(f"What an examination found does not count any more either: {outcome.told}")
+    _name_compared(opened, before.name, before.plate)
+
+
+def move(
+    name: o.SCAN,
+    plate: Annotated[str, typer.Argument(help="The plate it belongs to; its name in full.")],
+    reason: Annotated[str, typer.Option(help="Why; is kept with the scan.")] = "",
+    on: ON = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Give a scan to another plate, with its recordings, checklist and outcomes."""
+    from tapscan.workflow.scan import find_scan, move_scan
+
+    opened = o.opened(register)
+    before = find_scan(opened, name)
+    entry = move_scan(opened, before.name, plate, reason, o.day(on, "--on", register))
+    typer.echo(f"{before.name} is now {entry.name}.")
+    if before.baseline:
+        typer.echo(f"It is no baseline scan any more: `tapscan plate baseline {entry.plate}` names those of its plate.")
+    typer.echo(f"Compare it with its own plate: tapscan scan rescreen {entry.name}")
+    _name_compared(opened, before.name, before.plate)
+
+
+def _name_compared(opened: "Register", name: str, plate: str) -> None:
+    from tapscan.workflow.scan import compared_with
+
+    for other in compared_with(opened, name, plate):
+        typer.echo(f"Had been compared with it: {other}; tapscan scan rescreen {other}")

@@ -1,0 +1,91 @@
+"""How a stored scan stands now: what was crossed out, moved, seen or found by examination since tapscan read it.
+
+as_it_stands(register, entry, screening)   the stored Screening with conclusion and steps that know it; nothing is computed anew
+notices(register, entry, screening)        sentences for the first screen
+registered(entry)                          what people did with it, for JSON
+against_baseline(register, entry)          what speaks against comparing later scans with it; empty where nothing does
+"""
+
+from dataclasses import replace
+from typing import Any
+
+from tapscan.places import IN_PIANO
+from tapscan.records import Screening
+from tapscan.register.database import Register
+from tapscan.register.entries import ScanEntry, in_words, suspects
+from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
+from tapscan.screening.open_findings import up_to_date
+from tapscan.settings import Settings
+from tapscan.wording import counted, listed
+from tapscan.workflow.conclude import conclude
+from tapscan.workflow.still_open import open_findings
+
+VOID = "Crossed out: this scan does not count"
+
+
+def as_it_stands(register: Register, entry: ScanEntry, screening: Screening) -> Screening:
+    """Where nothing came in since, exactly what is stored."""
+    if entry.crossed_out:
+        said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
+        return replace(screening, headline=VOID, summary=said)
+    opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry)
+    eye = suspects(entry.checklist)
+    counts = bool(eye) and (screening.scan.state is None or screening.scan.state in IN_PIANO)
+    if up_to_date(screening, opened) and (not counts or listed(eye) in screening.summary):
+        return screening
+    return conclude(screening, Settings(), opened, eye)
+
+
+def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
+    """Most important first."""
+    moved = (f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves)
+    although = (f"Part of the baseline although something speaks against it: {entry.baseline_although}.",)
+    return (
+        *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),
+        *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
+        *_found_later(register, entry),
+        *_compared(register, entry, screening),
+        *((f"Seen by eye: {listed(in_words(entry.seen))}.",) if entry.seen else ()),
+        *(although if entry.baseline_although else ()),
+        *moved,
+    )
+
+
+def _found_later(register: Register, entry: ScanEntry) -> list[str]:
+    """Flaws that were found after later scans of the plate."""
+    later = [e for e in list_scans(register, entry.plate) if (e.date, e.number) > (entry.date, entry.number)]
+    return [f"Found later, after {e.name}: {o.told}." for e in later for o in e.flaws]
+
+
+def _compared(register: Register, entry: ScanEntry, screening: Screening) -> list[str]:
+    """What is wrong by now with the scans it was compared with."""
+    if screening.comparison is None:
+        return []
+    every = {e.name: e for e in list_scans(register, entry.plate, void=True)}
+    told = []
+    for name in screening.comparison.baselines:
+        earlier = every.get(name)
+        if earlier is None or earlier.crossed_out:
+            why = "is no scan of this plate any more" if earlier is None else f"was {earlier.crossed_out}"
+            told.append(
+                f"This scan was compared with {name}, which {why}. The comparison does not count; screen it again."
+            )
+        elif earlier.baseline_although:
+            told.append(
+                f"Compared with {name}, a baseline in which something had been found: {earlier.baseline_although}."
+            )
+    return told
+
+
+def registered(entry: ScanEntry) -> dict[str, Any]:
+    """By the names of ScanEntry."""
+    names = ("name", "void_on", "void_why", "moves", "baseline", "baseline_although", "checklist", "outcomes")
+    return {name: getattr(entry, name) for name in names}
+
+
+def against_baseline(register: Register, entry: ScanEntry) -> list[str]:
+    """In words."""
+    found = [i for i in load_screening(register, entry.current.id).indications if i.interpretation == "relevant"]
+    told = [f"{counted(len(found), 'relevant finding')}, first: {found[0].sentence}"] if found else []
+    return told + [f"an examination found: {o.told}" for o in entry.flaws]
