@@ -6,6 +6,7 @@ comparison_json(comparison)         a scan beside earlier ones: the key `compari
 dumps_comparison(comparison, open)  the latter as text, with the findings of earlier scans that are still open
 """
 
+import datetime as dt
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
@@ -83,7 +84,14 @@ def _head() -> dict[str, Any]:
 
 
 def _text(document: dict[str, Any]) -> str:
-    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False, default=_day) + "\n"
+
+
+def _day(value: Any) -> str:
+    """The only value of a record that JSON does not know."""
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    raise TypeError(f"{type(value).__name__} has no form in JSON")
 
 
 def _why_not_compared(screening: Screening) -> str:
