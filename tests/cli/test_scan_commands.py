@@ -286,6 +286,8 @@ def test_yes_on_a_terminal_stores(where):
         "--date",
         "2026-07-01",
         "--baseline",
+        "--although",
+        "two places only, and something was found",
         answer=" Contact \ny\n",
     )
     assert done.status == 0, done.err

@@ -5,6 +5,7 @@ import datetime as dt
 import hashlib
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import pytest
 
@@ -19,6 +20,8 @@ from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.screening.disposition import CONFIRMED, EYE, EYE_NO_ANSWER, NOTHING
 from tapscan.screening.next_steps import may_tap
 from tapscan.settings import Settings
+from tapscan.workflow import import_scan as keep
+from tapscan.workflow.check import Request
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import baseline_of, compare_stored, history_of
 from tapscan.workflow.import_scan import rescreen, stored_screening
@@ -279,6 +282,47 @@ def test_what_is_no_sign_of_a_crack_stops_nothing(register, item):
     entry = silent(register, day, checklist=(Finding(item, "seen"),))
     result = conclude(replace(stored_screening(register, entry), scan=of_state("strung").scan), Settings())
     assert as_it_stands(register, entry, result) == result
+
+
+# an import, its recordings heard already
+
+
+@pytest.fixture
+def imported(register, tmp_path, monkeypatch):
+    """Imports a recording of that content, in which `found` says whether something was found."""
+
+    def bring(content: bytes, *, found: bool, state=None, **changes):
+        path = tmp_path / "S1_1.wav"
+        path.write_bytes(content)
+        heard = built.screening((hashlib.sha256(content).hexdigest(),))
+        heard = replace(heard, scan=replace(heard.scan, state=state or heard.scan.state))
+        heard = heard if found else conclude(replace(heard, indications=()), Settings())
+        monkeypatch.setattr(keep, "check", lambda *_: SimpleNamespace(screening=heard, unreadable=()))
+        return keep.import_scan(register, "B12", [str(path)], built.new_scan(**changes), Request())
+
+    return bring
+
+
+def test_a_scan_with_a_finding_is_stored_but_made_a_baseline_only_with_a_reason(imported):
+    assert not imported(b"a", found=True, baseline=True).entry.baseline
+    kept = imported(b"b", found=True, baseline=True, baseline_although="it rang so when new").entry
+    assert (kept.baseline, kept.baseline_although) == (True, "it rang so when new")
+    kept = imported(b"c", found=False, baseline=True, baseline_although="not needed").entry
+    assert (kept.baseline, kept.baseline_although) == (True, None)
+
+
+def test_after_one_crossed_out_the_next_of_the_day_has_a_name_of_its_own(register, imported):
+    base = silent(register, "2026-01-01", baseline=True)
+    first = imported(b"a", found=False).entry
+    void_scan(register, first.name, "wrong plate", ON)
+    kept = imported(b"b", found=False)
+    assert kept.screening.comparison.later == kept.entry.name == f"{first.name}-2"
+    assert kept.screening.comparison.baselines == (base.name,)
+
+
+def test_what_the_eye_saw_counts_at_the_import(imported):
+    kept = imported(b"a", found=False, state="strung", checklist=SUSPECT)
+    assert kept.screening.headline == EYE_NO_ANSWER and kept.entry.current.headline == EYE_NO_ANSWER
 
 
 # the baseline

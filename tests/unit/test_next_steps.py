@@ -90,6 +90,19 @@ def test_no_step_asks_for_what_may_never_be_done_there(state, name, scan, found,
         assert any("decides whether the string tension" in s.text for s in steps)
 
 
+@each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
+def test_what_the_eye_saw_stops_the_work_where_the_plate_may_carry_strings(state, name, scan, found, opened, suspected):
+    plain = dispose(replace(scan, state=state), found, [], Settings(), opened)
+    seen = dispose(replace(scan, state=state), found, [], Settings(), opened, ("a line of rust",))
+    if state not in MAY_CARRY_STRINGS:
+        assert seen == plain
+        return
+    assert next_steps.stopped(seen.steps) and seen.headline != REPEAT and seen.disposition == plain.disposition
+    assert next_steps.CRACK_TEST in seen.steps and len(set(seen.steps)) == len(seen.steps)
+    for step in seen.steps:
+        assert state in step.states and not step.acts & NEVER_TAPPED and dangerous(step.text) == [], step
+
+
 def test_the_list_of_ways_is_whole():
     """All rules that there are, and every reason of an inconclusive scan."""
     given = {s.code for p in EVERY for s in steps_of(p.values[0], *p.values[2:5])}
