@@ -25,8 +25,10 @@ def print_summary(screening: Screening, report: Path | None, notices: Sequence[s
     """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended."""
     out = terminal()
     _found(out, screening)
+    summary_shown = not any(i.interpretation == "relevant" for i in screening.indications)
     for told in notices:
-        out.print(bullet(shown(told)))
+        if not (summary_shown and told in screening.summary):
+            out.print(bullet(shown(told)))
     _next(out, screening)
     _limits(out, screening)
     _numbers(out, screening)

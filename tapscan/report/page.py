@@ -54,11 +54,17 @@ def _always(sheet: Sheet) -> dict[str, Any]:
     return {
         "s": sheet.screening,
         "about": sheet.about,
-        "since": [(beside.shop or Shop()).dated(told) for told in sheet.about.since] if sheet.about else [],
+        "since": _since(sheet, beside.shop or Shop()),
         "shop": beside.shop,
         "whom": beside.whom,
         "version": __version__,
     }
+
+
+def _since(sheet: Sheet, shop: Shop) -> list[str]:
+    """What the summary does not say already."""
+    told = [shop.dated(t) for t in sheet.about.since] if sheet.about else []
+    return [t for t in told if t not in sheet.screening.summary]
 
 
 def _dated(screening: Screening, shop: Shop) -> Screening:

@@ -115,13 +115,14 @@ def _disposed(
     known = _known(standing) + told(opened)
     rules = [i.rule for i in every] + [o.rule for o in opened]
     earlier = bool(standing or opened)
+    ask = bool(standing or any(o.rule != EXAMINED for o in opened))  # what was examined need not be asked about
     if relevant:
-        steps = give.suspected(scan.state, rules, earlier=earlier)
+        steps = give.suspected(scan.state, rules, earlier=ask)
         return Outcome("relevant indication", LOOK, _findings(relevant) + known, steps)
     why = _why_inconclusive(scan, silent, indications, settings)
     if why and earlier:
         headline = NO_ANSWER_STANDS if standing else NO_ANSWER_OPEN
-        steps = give.suspected(scan.state, rules, _mends(why), again=False, earlier=True)
+        steps = give.suspected(scan.state, rules, _mends(why), again=False, earlier=ask)
         return Outcome("inconclusive", headline, why.reason + known, steps)
     if why:
         return Outcome("inconclusive", why.headline, why.reason, _mends(why))
@@ -130,7 +131,7 @@ def _disposed(
         return Outcome("inconclusive", _part_heading(scan), reason, give.repeat(AS_THE_SHEET))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
-        steps = give.suspected(scan.state, rules, again=False, earlier=True)
+        steps = give.suspected(scan.state, rules, again=False, earlier=ask)
         steps += give.after_nothing(scan.state, keep_only=True) if give.may_tap(scan.state) else ()
         return Outcome("no relevant indication", headline, said, steps)
     return Outcome("no relevant indication", NOTHING, f"{_silent(scan)} {NOT_FREE}", give.after_nothing(scan.state))

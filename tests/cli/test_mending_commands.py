@@ -102,6 +102,8 @@ def test_what_a_person_found_is_on_every_first_screen(where):
         shown = flat(run("scan", "show", name).out)
         assert CONFIRMED in shown and "crack in strut 2, 60 mm" in shown, name
         assert all(CONFIRMED in page and "crack in strut 2, 60 mm" in page for page in reports(name)), name
+        said = "An examination found: crack in strut 2, 60 mm"
+        assert shown.count(said) == 1 and reports(name)[1].count(said) == 1, "told once"
     assert "an examination found: crack in strut 2, 60 mm" in flat(run("history", "B12").out)
     assert "crack in strut 2, 60 mm" in flat(run("history", "B12").out.split("Still open")[1])
 

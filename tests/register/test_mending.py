@@ -209,6 +209,7 @@ def test_a_crack_found_after_a_silent_scan_is_on_its_first_screen_without_a_resc
         and "crack in strut 2, 60 mm (magnetic particles, by A. Person, 2026-06-03)" in said.summary
     )
     assert said.next_steps[0].startswith("Workshop: Put no finish"), "not: keep this scan"
+    assert not any("Ask the owner" in step for step in said.next_steps), "it was examined"
     assert any("crack in strut 2" in told for told in notices(register, find_scan(register, entry.name), said))
 
 
