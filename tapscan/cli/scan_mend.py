@@ -32,8 +32,6 @@ def void(
     else:
         entry = void_scan(opened, before.name, reason, o.day(on, "--on", register))
         typer.echo(f"{entry.name} is {entry.crossed_out}. It is kept; --undo lets it count again.")
-        for outcome in entry.flaws:
-            typer.echo(f"What an examination found does not count any more either: {outcome.told}")
     _name_compared(opened, before.name, before.plate)
 
 

@@ -23,8 +23,13 @@ from tapscan.register.scans import find_scan, list_scans, not_crossed_out
 
 
 def void_scan(register: Register, name: str, why: str, on: dt.date) -> ScanEntry:
-    """Raises BadRequest without a reason, or where it is crossed out already."""
+    """Raises BadRequest without a reason, where it is crossed out already, or where an examination found a flaw: that never vanishes."""
     entry = not_crossed_out(find_scan(register, name))
+    if entry.flaws:
+        raise BadRequest(
+            f"{entry.name}: an examination found a flaw ({entry.flaws[0].told}), and that is not crossed out; "
+            f"where the scan is another plate's: `tapscan scan move {entry.name} PLATE`"
+        )
     return _write(register, entry, void_on=on, void_why=_reason(why, "another plate was on the stand"))
 
 

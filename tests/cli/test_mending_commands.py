@@ -254,3 +254,17 @@ def test_a_scan_of_the_history_that_was_crossed_out_alone_leaves_no_trend(where)
     done = run("history", "B12")
     assert done.status == 0 and "crossed out" in done.out
     assert list_scans(open_register(where)) == []
+
+
+def test_a_scan_whose_examination_found_a_flaw_is_not_crossed_out_and_may_be_moved(where):
+    """A confirmed flaw never vanishes."""
+    entry = silent(open_register(where), "2026-03-14")
+    said = ("--found", "crack in strut 2, 60 mm", "--method", "magnetic particles", "--by", "A. Person")
+    assert run("scan", "outcome", entry.name, *said).status == 0
+    done = run("scan", "void", entry.name, "--reason", "wrong plate")
+    assert (done.status, done.out) == (1, "")
+    assert "crack in strut 2" in done.err and "scan move" in done.err
+    assert not find_scan(open_register(where), entry.name).crossed_out
+    assert run("scan", "move", entry.name, "B13", "--reason", "this was B13").status == 0
+    (moved,) = list_scans(open_register(where), "B13")
+    assert [o.found for o in moved.outcomes] == ["crack in strut 2, 60 mm"]
