@@ -23,6 +23,7 @@ class Settings:
     iron: groups.Iron = field(default_factory=groups.Iron)
     scan: groups.WholeScan = field(default_factory=groups.WholeScan)
     pairing: groups.Pairing = field(default_factory=groups.Pairing)
+    identity: groups.Identity = field(default_factory=groups.Identity)
     repeatability: groups.Repeatability = field(default_factory=groups.Repeatability)
     compare: groups.Compare = field(default_factory=groups.Compare)
     thermal: groups.Thermal = field(default_factory=groups.Thermal)
