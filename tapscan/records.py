@@ -298,6 +298,7 @@ class Screening:
     pictures: tuple["StationPicture", ...] = field(default=(), compare=False)
     comparison: "Comparison | None" = field(default=None, compare=False)  # with the plate's earlier scans, when made
     doubts: tuple[Doubt, ...] = ()  # nobody said that it is this plate, in this order
+    made_sure: bool = False  # a person said so
 
 
 @dataclass(frozen=True, eq=False)

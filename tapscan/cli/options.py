@@ -76,6 +76,9 @@ HELD = Annotated[bool, typer.Option("--held", help="Hook, screws, pads and picku
 PARTIAL = Annotated[
     bool, typer.Option("--partial", help="Part of the layout's places only: screen what was tapped, and say so.")
 ]
+SAME_PLATE = Annotated[
+    bool, typer.Option("--same-plate", help="You made sure: it is this plate, and its places in this order.")
+]
 BARE = Annotated[bool, typer.Option("--bare", help="Looked, and no fitting was left on.")]
 OPERATOR = Annotated[TEXT, typer.Option(help="Who tapped.")]
 NOTES = Annotated[TEXT, typer.Option(help="Anything worth knowing later.")]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from tapscan.records import Screening
-from tapscan.screening.disposition import dispose, not_compared, silent_recordings
+from tapscan.screening.disposition import dispose, doubtful, not_compared, silent_recordings
 from tapscan.screening.next_steps import LATER, stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.settings import Settings
@@ -18,6 +18,7 @@ def concluded(screening: Screening, settings: Settings, opened: Sequence[OpenFin
     outcome = dispose(screening.scan, screening.indications, silent_recordings(screening.scan), settings, opened)
     if screening.comparison and screening.comparison.rules_not_run:
         outcome = not_compared(outcome, screening.comparison.rules_not_run[0].reason)
+    outcome = doubtful(outcome, screening.doubts) if screening.doubts else outcome
     later = (LATER,) if stopped(outcome.steps) and LATER not in screening.limitations else ()
     return replace(
         screening,

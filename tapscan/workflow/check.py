@@ -48,6 +48,7 @@ class Request:
     contact: bool = False  # known to be recorded by a pickup on the iron
     partial: bool = False  # a person says that the take is part of what the layout asks for
     as_split: bool = False  # a person sees, or has agreed to, where the taps went: no stop where the take is not what the layout asks for
+    sure: bool = False  # a person says that it is this plate, tapped in this order
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
 
 
