@@ -1,6 +1,6 @@
 """Whether a scan is of the plate it was given to, told from the register.
 
-    doubts_of(register, plate, scan, settings, name)   Doubt after Doubt; empty where nothing speaks against it
+    doubts_of(register, plate, scan, settings, stored)   Doubt after Doubt; empty where nothing speaks against it
 
 It is held against the plate's own newest scans and its baseline; where none of these is surely of the same plate, against the newest scan of every other
 plate as well. Scans that are doubtful themselves tell nothing.
@@ -23,10 +23,10 @@ Beside = tuple[str, Scan, Fingerprint]  # name of the earlier scan, the scan, an
 
 
 def doubts_of(
-    register: Register, plate: str, scan: Scan, settings: Settings, name: str | None = None
+    register: Register, plate: str, scan: Scan, settings: Settings, stored: ScanEntry | None = None
 ) -> tuple[Doubt, ...]:
-    """`name`: of the scan, where it is stored already."""
-    own = list(_beside(register, _own(register, plate, name), scan, settings))
+    """`stored`: the scan's entry, where it is stored already; it is then held against the scans before it."""
+    own = list(_beside(register, _own(register, plate, stored), scan, settings))
     if not own:
         return _of_another(register, plate, scan, settings)
     nearest = max(own, key=lambda beside: beside[2].heard_again)
@@ -37,8 +37,10 @@ def doubts_of(
     return _which_places(nearest, scan, settings)
 
 
-def _own(register: Register, plate: str, name: str | None) -> list[ScanEntry]:
-    entries = [e for e in list_scans(register, plate) if e.name != name]
+def _own(register: Register, plate: str, stored: ScanEntry | None) -> list[ScanEntry]:
+    entries = list_scans(register, plate)
+    if stored:
+        entries = [e for e in entries if (e.date, e.number) < (stored.date, stored.number)]
     newest = sorted(entries, key=lambda e: (e.date, e.number))[-NEWEST:]
     return newest + [e for e in entries if e.baseline and e not in newest]
 

@@ -180,7 +180,7 @@ def rescreen(
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline)
-    doubts = () if request.sure else doubts_of(register, entry.plate, result.screening.scan, settings, entry.name)
+    doubts = () if request.sure else doubts_of(register, entry.plate, result.screening.scan, settings, entry)
     told = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, entry.plate, facts, told, settings, entry)
     pictures = _keep_pictures(register, screening)
