@@ -158,7 +158,7 @@ def _understood(onsets: Sequence[float], request: Request, per: int | None) -> l
     """What does not fit the layout; raises BadRequest with it unless a person has said how it is to be read."""
     if request.layout is None or request.assign:
         return []
-    take = Take(len(onsets), groups_of(onsets), per)
+    take = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
     wrong = mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
     if wrong and not (request.partial or request.as_split):
         raise BadRequest(wrong)
