@@ -259,6 +259,28 @@ class Scan:
 
 
 @dataclass(frozen=True)
+class Fingerprint:
+    """Two scans' modes beside each other; shares are of the shorter list, 0..1."""
+
+    heard_again: float  # as near and as alike as one plate's
+    alike: float  # of very alike pattern, whatever the frequency
+    likeness: float  # mean cosine of the patterns of those paired by pattern
+    rose: float  # of the very alike ones
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Why the scan may not be of this plate, or not in this order."""
+
+    kind: Literal["which plate", "which places"]
+    beside: str  # the earlier scan that tells so
+    sentence: str
+    fingerprint: Fingerprint
+    places: tuple[str, ...] = ()  # tapped in each other's stead
+    sounds_like: str | None = None  # scan of another plate that this one repeats
+
+
+@dataclass(frozen=True)
 class Screening:
     """The whole outcome of one scan, ready to be printed, saved or rendered."""
 
@@ -275,6 +297,8 @@ class Screening:
     assignment: tuple[str, ...] = ()  # how strikes were given to stations, and what is missing
     pictures: tuple["StationPicture", ...] = field(default=(), compare=False)
     comparison: "Comparison | None" = field(default=None, compare=False)  # with the plate's earlier scans, when made
+    doubts: tuple[Doubt, ...] = ()  # nobody said that it is this plate, in this order
+    made_sure: bool = False  # a person said so
 
 
 @dataclass(frozen=True, eq=False)

@@ -79,6 +79,9 @@ PARTIAL = Annotated[
 ALTHOUGH = Annotated[
     TEXT, typer.Option(metavar="REASON", help="Why a scan with a finding may be a baseline all the same; is kept.")
 ]
+SAME_PLATE = Annotated[
+    bool, typer.Option("--same-plate", help="You made sure: it is this plate, and its places in this order.")
+]
 BARE = Annotated[bool, typer.Option("--bare", help="Looked, and no fitting was left on.")]
 OPERATOR = Annotated[TEXT, typer.Option(help="Who tapped.")]
 NOTES = Annotated[TEXT, typer.Option(help="Anything worth knowing later.")]

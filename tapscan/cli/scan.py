@@ -166,6 +166,7 @@ def rescreen(
     layout: Annotated[Optional[str], typer.Option(help="Another layout than before.")] = None,  # noqa: UP045
     per_station: Annotated[Optional[int], typer.Option(min=1, help="Taps a station, if told wrongly.")] = None,  # noqa: UP045
     order: Annotated[Optional[str], typer.Option(help="Force of the taps, if told wrongly.")] = None,  # noqa: UP045
+    same_plate: o.SAME_PLATE = False,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
 ) -> None:
@@ -184,6 +185,8 @@ def rescreen(
         changes["per_station"] = per_station
     if order:
         changes["order"] = read_order(order)
+    if same_plate:
+        changes["sure"] = True
     opened, thresholds = o.opened(register), read_settings(settings)
     with progress_line() as progress:
         kept = again(opened, name, thresholds, progress, changes)

@@ -15,6 +15,7 @@ from tapscan.cli.kept import Kept
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
+    from tapscan.records import Doubt
     from tapscan.workflow.check import Request
     from tapscan.workflow.layout import AssignedTap
     from tapscan.workflow.scan import NewScan
@@ -49,6 +50,7 @@ def import_scan(
     settings: o.SETTINGS = None,
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show which tap goes where, and store nothing.")] = False,
     yes: Annotated[bool, typer.Option("--yes", help="Store without asking.")] = False,
+    same_plate: o.SAME_PLATE = False,
     again: Annotated[bool, typer.Option("--again", help="Store recordings a second time.")] = False,
     register: o.REGISTER = None,
 ) -> None:
@@ -72,6 +74,7 @@ def import_scan(
     request = replace(
         request_of(None, layout, per_station, order, settings, pictures=True, held=held, partial=partial),
         as_split=dry_run,
+        sure=same_plate,
         assign=tuple(read_assign(text) for text in assign or ()),
         skip=tuple(read_skip(skip)) if skip else (),
     )
@@ -79,7 +82,7 @@ def import_scan(
     eye = o.checklist(seen, not_seen)
     on, although = o.day(date, "--date", register), o.words(although)
     new = NewScan(on, conditions, o.words(operator), o.words(notes), baseline, eye, baseline_although=although)
-    _run(plate, files, new, request, register, _ask(dry_run, yes), again)
+    _run(plate, files, new, request, register, (_ask(dry_run, yes), _ask_sure(yes)), again)
 
 
 def _ask(dry_run: bool, yes: bool) -> Callable[[], bool]:
@@ -92,13 +95,29 @@ def _ask(dry_run: bool, yes: bool) -> Callable[[], bool]:
     return ask
 
 
+def _ask_sure(yes: bool) -> "Callable[[Sequence[Doubt]], bool | None]":
+    def ask(doubts: "Sequence[Doubt]") -> bool | None:
+        from tapscan.cli.bullets import bullet, console
+
+        for doubt in doubts:
+            console().print(bullet(doubt.sentence))
+        if yes:
+            return None
+        right = typer.confirm("\nIs it this plate, tapped in this order, for sure?", default=False)
+        if not right:
+            typer.echo("Nothing was stored.")
+        return right
+
+    return ask
+
+
 def _run(
     plate: str,
     files: list[str],
     new: "NewScan",
     request: "Request",
     register: Path | None,
-    ask: Callable[[], bool],
+    asks: "tuple[Callable[[], bool], Callable[[Sequence[Doubt]], bool | None]]",
     again: bool,
 ) -> None:
     from tapscan.cli.progress import progress_line
@@ -114,14 +133,18 @@ def _run(
         def agree(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> bool:
             bars.close()  # a bar would run through the question
             print_assignment(taps, remarks)
-            asked.append(ask())
+            asked.append(asks[0]())
             line[0] = bars.enter_context(progress_line())
             return bool(asked[0])
+
+        def sure(doubts: "Sequence[Doubt]") -> bool | None:
+            bars.close()
+            return asks[1](doubts)
 
         def progress(stage: str, done: int, total: int) -> None:
             line[0](stage, done, total)  # another bar after the question
 
-        kept = keep(opened, plate, files, new, request, progress, agree, again=again)
+        kept = keep(opened, plate, files, new, request, progress, agree, sure, again=again)
     for told in kept.unreadable:
         typer.echo(f"tapscan: {told}", err=True)
     if kept.unreadable:

@@ -22,6 +22,11 @@ from tapscan.records import Force
 
 ORDER: tuple[Force, ...] = ("soft", "hard", "hard")  # what sheet, docs and recorder ask for at each place
 BETWEEN_TAPS_S, BETWEEN_PLACES_S = 3, 10  # pauses that they ask for
+LONGER_SHARE = 0.8  # of all pairs of a pause between places and one between taps; by chance 0.5
+SMALLER_SHARE = (
+    0.75  # the same for groups of three taps or more within a place's: so many show that there were more places
+)
+LEAST_GROUP = 3
 LEAST_TAPS = 4  # fewer show no two kinds of pause
 
 
@@ -32,6 +37,7 @@ class Take:
     taps: int
     groups: tuple[int, ...] | None  # taps in each; None: no clear pauses
     per_station: int | None
+    onsets: tuple[float, ...] = ()  # s; where given, a take whose count is right may have uneven pauses
 
 
 @dataclass(frozen=True)
@@ -71,10 +77,14 @@ def mismatch(take: Take, layout: Layout, state: State | None, known: Callable[[]
     known : gives the layouts to look among, asked only where something does not fit.
     """
     here, every = places_of(layout, state), len(layout.stations)
+    if take.per_station and take.taps in {here * take.per_station, every * take.per_station} and _as_announced(take):
+        return None
     if take.groups is None:
         return _by_count(take, layout.name, {here, every})
-    if len(take.groups) in {here, every} or (take.per_station == 1 and take.taps in {here, every}):
+    if take.per_station == 1 and take.taps in {here, every}:
         return None
+    if len(take.groups) in {here, every}:
+        return _by_size(take)
     heard = f"heard {len(take.groups)} groups of {_sizes(take.groups)}; {layout.name} has {_places(here)}"
     others = [f for f in fitting(known(), state, len(take.groups)) if f.name != layout.name]
     ways = [f"--layout {' or '.join(f.name for f in others)} has {_places(len(take.groups))}"] if others else []
@@ -82,6 +92,34 @@ def mismatch(take: Take, layout: Layout, state: State | None, known: Callable[[]
         ways.append("--partial screens what was tapped of an aborted take")
     ways.append("--assign and --skip put single taps right")
     return f"{heard}. {'; '.join(ways)}"
+
+
+def _as_announced(take: Take) -> bool:
+    """Whether the pauses after every so many taps are nearly all longer than those between, and no smaller group shows among these."""
+    gaps, per = np.diff(take.onsets), take.per_station or 1
+    number = np.arange(1, len(gaps) + 1)
+    between = number % per == 0
+    if _longer(gaps[between], gaps[~between]) < LONGER_SHARE:
+        return False
+    parts = [~between & (number % part == 0) for part in range(LEAST_GROUP, per) if per % part == 0]
+    return all(_longer(gaps[sub], gaps[~between & ~sub]) < SMALLER_SHARE for sub in parts)
+
+
+def _longer(these: np.ndarray, those: np.ndarray) -> float:
+    """Share of all pairs in which one of these is longer; 0 without pairs."""
+    return float((these[:, None] > those[None, :]).mean()) if len(these) and len(those) else 0.0
+
+
+def _by_size(take: Take) -> str | None:
+    """Where most places have another number of taps than was said; a tap more or less here and there is told, and does not stop."""
+    sizes = take.groups or ()
+    if not take.per_station or 2 * sum(n == take.per_station for n in sizes) > len(sizes):
+        return None
+    usual = Counter(sizes).most_common(1)[0][0]
+    return (
+        f"heard {len(sizes)} groups of {_sizes(sizes)}; {take.per_station} taps a place were announced. "
+        f"--per-station {usual}, or an --order of {usual} taps, fits; --assign and --skip put single taps right"
+    )
 
 
 def places_of(layout: Layout, state: State | None) -> int:

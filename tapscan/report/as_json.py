@@ -53,6 +53,8 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "room_limit": asdict(scan.room_limit) if scan.room_limit else None,
         "room_limit_reason": scan.room_limit_reason,
         "indications": [_indication(i) for i in screening.indications],
+        "doubts": [plain(d) for d in screening.doubts],
+        "made_sure": screening.made_sure,
         "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],
         "comparison": comparison_json(screening.comparison) if screening.comparison else None,

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from tapscan.records import Screening
-from tapscan.screening.disposition import NOTHING, OPEN, STANDS, dispose, not_compared, silent_recordings
+from tapscan.screening.disposition import NOTHING, OPEN, STANDS, dispose, doubtful, not_compared, silent_recordings
 from tapscan.screening.next_steps import LATER, stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.settings import Settings
@@ -24,6 +24,7 @@ def concluded(
     compared = screening.comparison.good_news if screening.comparison else None
     if compared and outcome.headline in (NOTHING, STANDS, OPEN):
         outcome = replace(outcome, summary=f"{compared} {outcome.summary}")
+    outcome = doubtful(outcome, screening.doubts) if screening.doubts else outcome
     later = (LATER,) if stopped(outcome.steps) and LATER not in screening.limitations else ()
     return replace(
         screening,

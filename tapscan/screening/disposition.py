@@ -1,6 +1,7 @@
 """From indications to the scan's disposition, and the plain words for it.
 
     dispose(scan, indications, silent, settings, opened, eye)   Outcome: disposition, headline, summary and next steps
+    doubtful(outcome, doubts)                      the same where it is not sure which plate, or which places, were tapped
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
 
@@ -14,7 +15,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.faults import UNUSABLE, fault, in_words
-from tapscan.records import IN_PIANO, Disposition, Indication, Scan, Strike
+from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, Strike
 from tapscan.screening import next_steps as give
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
@@ -159,6 +160,13 @@ def not_compared(outcome: Outcome, why: str) -> Outcome:
     if headline is None:
         return replace(outcome, summary=f"{outcome.summary} {said}")
     return replace(outcome, headline=headline, summary=f"{said} In this scan by itself: {outcome.summary}")
+
+
+def doubtful(outcome: Outcome, doubts: Sequence[Doubt]) -> Outcome:
+    """Nothing is concluded, but what the scan shows and the steps that follow from it stay: the plate may be this one after all."""
+    said = " ".join(d.sentence for d in doubts)
+    summary = f"{said} Nothing is concluded until a person has made sure of it. In this scan by itself: {outcome.headline}. {outcome.summary}"
+    return Outcome("inconclusive", f"Doubtful: {doubts[0].kind}", summary, give.made_sure(outcome.steps))
 
 
 def silent_recordings(scan: Scan) -> list[str]:

@@ -5,6 +5,7 @@ after_nothing(state)               steps where nothing was found
 piano_steps(state, strings)        steps where nothing stood out in the piano, which is no answer
 buzzing(state)                     steps where something buzzed
 repeat(texts)                      how to tap better where nothing is suspected
+made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
 may_tap(state)                     whether a suspected plate may be tapped again in that state
 
@@ -140,8 +141,12 @@ HOLD_PARTS = _step(
     "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and say that they were held (--held).",
 )  # fmt: skip
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
+MAKE_SURE = _step(
+    "make-sure", "workshop", EVERY, ("ask",),
+    "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
+)  # fmt: skip
 STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, HOLD, HOLD_COATED, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
-STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS)
+STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS, MAKE_SURE)
 
 
 def may_tap(state: Told) -> bool:
@@ -209,6 +214,12 @@ def after_nothing(state: Told, *, keep_only: bool = False) -> tuple[Step, ...]:
 def repeat(texts: Sequence[str]) -> tuple[Step, ...]:
     """How to tap better; given as they are only where nothing is suspected, and by `suspected` only out of the piano."""
     return tuple(_step("repeat", "workshop", EVERY, ("tap",), text) for text in texts)
+
+
+def made_sure(steps: Sequence[Step]) -> tuple[Step, ...]:
+    """With the question which plate it was; to stop still comes first."""
+    first = tuple(s for s in steps if s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN))
+    return (*first, MAKE_SURE, *(s for s in steps if s not in first))
 
 
 def _given(wanted: Iterable[Step], state: Told) -> tuple[Step, ...]:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeVar
 
 from tapscan.settings import groups
+from tapscan.settings.identity import Identity
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
 
 L = TypeVar("L")
@@ -23,6 +24,7 @@ class Settings:
     iron: groups.Iron = field(default_factory=groups.Iron)
     scan: groups.WholeScan = field(default_factory=groups.WholeScan)
     pairing: groups.Pairing = field(default_factory=groups.Pairing)
+    identity: Identity = field(default_factory=Identity)
     repeatability: groups.Repeatability = field(default_factory=groups.Repeatability)
     compare: groups.Compare = field(default_factory=groups.Compare)
     thermal: groups.Thermal = field(default_factory=groups.Thermal)

@@ -48,6 +48,7 @@ class Request:
     contact: bool = False  # known to be recorded by a pickup on the iron
     partial: bool = False  # a person says that the take is part of what the layout asks for
     as_split: bool = False  # a person sees, or has agreed to, where the taps went: no stop where the take is not what the layout asks for
+    sure: bool = False  # a person says that it is this plate, tapped in this order
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
 
 
@@ -157,7 +158,7 @@ def _understood(onsets: Sequence[float], request: Request, per: int | None) -> l
     """What does not fit the layout; raises BadRequest with it unless a person has said how it is to be read."""
     if request.layout is None or request.assign:
         return []
-    take = Take(len(onsets), groups_of(onsets), per)
+    take = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
     wrong = mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
     if wrong and not (request.partial or request.as_split):
         raise BadRequest(wrong)

@@ -7,7 +7,7 @@ stored_screening(register, entry)                        the Screening that coun
 add_photos(register, plate, paths)                       Plate with its photos
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -15,7 +15,7 @@ from typing import Any
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.records import ScanForComparison, Screening
+from tapscan.records import Doubt, RuleNotRun, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry, suspects
 from tapscan.register.files import keep_bytes, keep_file, path_of, sha256_of
@@ -24,14 +24,19 @@ from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, not_crossed_out, scans_holding, store_scan
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.rules import change_since_baseline
 from tapscan.settings import Settings
 from tapscan.workflow.check import Agree, Progress, Request, check, quiet
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import for_comparison
+from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 
 READING = ("per_station", "order", "assign", "skip", "told", "partial")
+Sure = Callable[
+    [Sequence[Doubt]], bool | None
+]  # whether it is this plate, in this order; False stores nothing, None stores it as doubtful
 
 
 @dataclass(frozen=True)
@@ -51,12 +56,14 @@ def import_scan(
     request: Request,
     progress: Progress = quiet,
     agree: Agree | None = None,
+    sure: Sure = lambda _: None,
     *,
     again: bool = False,
     called: Mapping[str, str] | None = None,
 ) -> Kept:
     """Screen the recordings and store the scan. Nothing is stored unless every recording can be read.
 
+    sure : asked where the scan sounds like another plate's, or places seem to be exchanged
     called : names of the recordings; without it those of their files.
 
     Raises UnknownName for a plate that is not in the register, BadRequest for recordings that are stored already.
@@ -77,8 +84,16 @@ def import_scan(
     result = check(paths, request, progress, agree)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
-    new = _no_flawed_baseline(replace(new, reading=_reading(request)), result.screening)
-    screening = _beside_earlier(register, name, new, result.screening, request.settings)
+    doubts = () if request.sure else doubts_of(register, name, result.screening.scan, request.settings)
+    if doubts and (answer := sure(doubts)) is not None:
+        if not answer:
+            return Kept(None, None)
+        doubts, request = (), replace(request, sure=True)
+    new = replace(new, reading=_reading(request), baseline=new.baseline and not doubts)
+    new = _no_flawed_baseline(new, result.screening)
+    screening = _beside_earlier(
+        register, name, new, replace(result.screening, doubts=doubts, made_sure=request.sure), request.settings
+    )
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
 
@@ -110,6 +125,10 @@ def _beside_baseline(
     register: Register, plate: str, new: NewScan, screening: Screening, settings: Settings, name: str
 ) -> Screening:
     """With the comparison, where the plate has a baseline and this scan is not part of it."""
+    if screening.doubts:
+        others = tuple(r for r in screening.rules_not_run if r.rule != change_since_baseline.NAME)
+        why = RuleNotRun(change_since_baseline.NAME, f"doubtful: {screening.doubts[0].kind}")
+        return replace(screening, rules_not_run=(*others, why))
     baseline = [e for e in list_scans(register, plate) if e.baseline and e.name != name]
     if new.baseline or not baseline:
         return screening
@@ -160,14 +179,18 @@ def rescreen(
         pictures=True,
         parts_held=before.scan.parts_held,
         called=paths,
-        as_split=not changes,
+        sure=before.made_sure,
+        as_split=not set(changes) - {"sure"},
         **_read_before(entry.reading),
     )
-    result = check(list(paths), replace(request, **changes), progress)
+    request = replace(request, **changes)
+    result = check(list(paths), request, progress)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline, checklist=entry.checklist)
-    screening = _beside_earlier(register, entry.plate, facts, result.screening, settings, entry)
+    doubts = () if request.sure else doubts_of(register, entry.plate, result.screening.scan, settings, entry)
+    told = replace(result.screening, doubts=doubts, made_sure=request.sure)
+    screening = _beside_earlier(register, entry.plate, facts, told, settings, entry)
     pictures = _keep_pictures(register, screening)
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures), screening)
 

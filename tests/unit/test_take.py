@@ -2,6 +2,7 @@
 
 import inspect
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -38,7 +39,43 @@ def take(counts: Sequence[int], seed: int, between_s: float = 3.0, pause_s: floa
 
 def told(counts: Sequence[int], seed: int, layout: str, per: int | None) -> str | None:
     onsets = take(counts, seed)
-    return mismatch(Take(len(onsets), groups_of(onsets), per), read_layout(layout), "stripped", lambda: LAYOUTS)
+    return judged(onsets, layout, per)
+
+
+def judged(onsets: Sequence[float], layout: str, per: int | None) -> str | None:
+    heard = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
+    return mismatch(heard, read_layout(layout), "stripped", lambda: LAYOUTS)
+
+
+def uneven(places: int, per: int, seed: int) -> list[float]:
+    """Pauses normal about 3 s and 10 s, standard deviation 30 %: the longest between taps exceeds the shortest between places."""
+    rng = np.random.default_rng(seed)
+    mean = np.where(np.arange(1, places * per) % per == 0, 10.0, 3.0)
+    return list(np.cumsum([1.0, *(mean * np.maximum(0.2, 1 + 0.3 * rng.standard_normal(len(mean))))]))
+
+
+@pytest.mark.parametrize("places", [8, 20, 24, 36])
+def test_uneven_pauses_ask_in_vain_at_most_once_in_two_hundred(places):
+    right = next((one.name for one in LAYOUTS if places_of(one, "stripped") == places), None)
+    wrong = next(one.name for one in LAYOUTS if places_of(one, "stripped") != places)
+    takes = [(uneven(places, 3 + seed % 2, seed), 3 + seed % 2) for seed in range(400)]
+    assert sum(judged(onsets, wrong, per) is not None for onsets, per in takes) >= 0.99 * len(takes)
+    assert right is None or sum(judged(onsets, right, per) is not None for onsets, per in takes) <= 0.005 * len(takes)
+
+
+def test_a_count_that_is_right_by_chance_hides_no_groups_that_the_pauses_show():
+    """Eight places of three taps are no four places of six, and 24 of three no 36 of two."""
+    seen = 0
+    for seed in range(200):
+        for places, layout, announced, state in ((8, "grand-short", 6, "strung"), (24, "grand-dense", 2, "stripped")):
+            onsets = uneven(places, 3, seed)
+            assert len(onsets) == announced * places_of(read_layout(layout), state)
+            by_pauses = Take(len(onsets), groups_of(onsets), announced)
+            heard = replace(by_pauses, onsets=tuple(onsets))
+            told = [mismatch(one, read_layout(layout), state, lambda: LAYOUTS) for one in (by_pauses, heard)]
+            assert told[0] == told[1], (seed, layout)
+            seen += told[0] is not None
+    assert seen > 200
 
 
 def test_right_takes_are_left_alone_and_wrong_layouts_are_noticed():
@@ -78,6 +115,14 @@ def test_the_odd_place_is_named():
     counts = [3] * 10
     counts[4] = 2
     assert "place 5 has 2" in (told(counts, 3, "grand-long", 3) or "")
+
+
+def test_another_number_of_taps_than_was_announced_is_noticed_with_the_option_that_fits():
+    for heard, announced in ((3, 4), (4, 3), (2, 3)):
+        said = told([heard] * 8, 5, "grand-short", announced)
+        assert said is not None and f"heard 8 groups of {heard}" in said and f"--per-station {heard}" in said
+    assert told([3, 3, 4, 3, 2, 3, 3, 3], 5, "grand-short", 3) is None
+    assert told([3] * 8, 5, "grand-short", None) is None
 
 
 def test_one_long_break_is_no_place_of_its_own():

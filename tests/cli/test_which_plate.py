@@ -1,0 +1,108 @@
+"""A scan of another plate, or with places exchanged, is asked about before anything is concluded. Recordings are simulated."""
+
+import json
+import shutil
+from pathlib import Path
+
+import pytest
+
+from tapscan.records import ScanConditions
+from tapscan.register.database import open_register
+from tapscan.register.entries import NewScan
+from tapscan.register.scans import find_scan, list_scans
+from tapscan.workflow.check import Request
+from tapscan.workflow.import_scan import import_scan
+from tests.cli.commands import run
+from tests.register.built import DAY
+
+SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
+GRAND, OTHER = (sorted((SIMULATED / name).glob("*.flac")) for name in ("strut-before", "sound-parlour-grand"))
+HOW = ("--order", "soft,hard", "--state", "stripped", "--sensor", "contact", "--bare", "--yes")
+SWAPPED = {"S2": "S9", "S9": "S2"}
+
+
+@pytest.fixture(scope="module")
+def shop(tmp_path_factory) -> Path:
+    """B12 and C7, each with one scan."""
+    folder = tmp_path_factory.mktemp("which") / "register"
+    for plate, files in (("B12", GRAND), ("C7", OTHER)):
+        assert run("plate", "add", plate, "--register", folder).status == 0
+        done = run("scan", "import", plate, *files, *HOW, "--date", "2026-03-14", "--register", folder)
+        assert done.status == 0, done.err
+    return folder
+
+
+@pytest.fixture
+def where(shop: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(shutil.copytree(shop, tmp_path / "register")))
+    return tmp_path / "register"
+
+
+def told(name: str) -> dict:
+    return json.loads(run("scan", "show", name, "--json", "-").out)
+
+
+def test_first_scans_of_two_plates_are_not_doubted(where):
+    assert told("B12/2026-03-14")["doubts"] == told("C7/2026-03-14")["doubts"] == []
+
+
+def test_a_scan_of_another_plate_is_stored_as_doubtful_and_is_no_baseline(where):
+    done = run("scan", "import", "B12", *OTHER, *HOW, "--again", "--baseline", "--date", "2026-06-01")
+    assert done.status == 0, done.err
+    assert "Doubtful: which plate" in done.out
+    now = told("B12/2026-06-01")
+    (doubt,) = now["doubts"]
+    assert (doubt["kind"], doubt["beside"], doubt["sounds_like"]) == ("which plate", "B12/2026-03-14", "C7/2026-03-14")
+    assert now["disposition"] == "inconclusive"
+    assert now["comparison"] is None and "which plate" in now["comparison_reason"]
+    assert not find_scan(open_register(where), "B12/2026-06-01").baseline
+
+
+def test_a_new_plates_first_scan_that_repeats_another_plate_is_doubted(where):
+    assert run("plate", "add", "D1").status == 0
+    assert run("scan", "import", "D1", *GRAND, *HOW, "--again").status == 0
+    (entry,) = list_scans(open_register(where), "D1")
+    (doubt,) = told(entry.name)["doubts"]
+    assert (doubt["kind"], doubt["sounds_like"]) == ("which plate", "B12/2026-03-14")
+
+
+def exchanged() -> list[str]:
+    return [w for f in GRAND if (s := f.name.split("_")[0]) in SWAPPED for w in ("--assign", f"{f.name}={SWAPPED[s]}")]
+
+
+def test_exchanged_places_are_named_until_a_person_has_made_sure(where):
+    done = run("scan", "import", "B12", *GRAND, *HOW, *exchanged(), "--again", "--date", "2026-06-01")
+    assert done.status == 0, done.err
+    now = told("B12/2026-06-01")
+    (doubt,) = now["doubts"]
+    assert (doubt["kind"], set(doubt["places"])) == ("which places", set(SWAPPED))
+    assert now["disposition"] == "inconclusive"
+    assert now["headline"] == "Doubtful: which places"
+    for _ in range(2):  # what a person said is remembered
+        done = run("scan", "rescreen", "B12/2026-06-01", *(() if _ else ("--same-plate",)))
+        assert done.status == 0, done.err
+        assert told("B12/2026-06-01")["doubts"] == []
+        assert "Doubtful" not in done.out
+
+
+def test_who_says_yes_beforehand_is_not_asked(where):
+    done = run("scan", "import", "B12", *OTHER, *HOW, "--again", "--same-plate", "--date", "2026-06-01")
+    assert done.status == 0, done.err
+    assert told("B12/2026-06-01")["doubts"] == []
+
+
+@pytest.mark.parametrize(("answer", "stored"), [(False, False), (True, True)])
+def test_the_answer_decides_before_anything_is_stored(where, answer, stored):
+    register, asked = open_register(where), []
+
+    def sure(doubts):
+        asked.extend(d.kind for d in doubts)
+        return answer
+
+    new = NewScan(DAY.replace(month=6), ScanConditions(state="stripped"))
+    kept = import_scan(register, "B12", [str(f) for f in OTHER], new, Request(), sure=sure, again=True)
+    assert asked == ["which plate"]
+    assert (kept.entry is not None) is stored
+    assert len(list_scans(register, "B12")) == 1 + stored
+    if kept.screening:
+        assert kept.screening.doubts == ()
