@@ -56,6 +56,9 @@ def test_a_scan_of_another_plate_is_stored_as_doubtful_and_is_no_baseline(where)
     assert now["disposition"] == "inconclusive"
     assert now["comparison"] is None and "which plate" in now["comparison_reason"]
     assert not find_scan(open_register(where), "B12/2026-06-01").baseline
+    refused = run("plate", "baseline", "B12", "B12/2026-06-01")
+    assert refused.status == 1 and "which plate" in refused.err and "--although" in refused.err
+    assert not find_scan(open_register(where), "B12/2026-06-01").baseline
 
 
 def test_a_new_plates_first_scan_that_repeats_another_plate_is_doubted(where):
