@@ -18,7 +18,6 @@ class Fault:
     means: str
     remedy: str
     blocks_modes: bool = False  # the strike is shown but not used for modes
-    recorder_only: bool = False  # told at the plate; such a strike never gets into a scan
 
     @property
     def sentence(self) -> str:
@@ -27,16 +26,16 @@ class Fault:
 
 
 _EVERY = (
-    Fault("lost", "part of the sound was lost on its way in", "Close other programs, then tap again.", recorder_only=True),
-    Fault("no tap", "no tap was heard", "Tap the iron itself, one clear blow.", recorder_only=True),
+    Fault("lost", "part of the sound was lost on its way in", "Close other programs, then tap again."),
+    Fault("no tap", "no tap was heard", "Tap the iron itself, one clear blow."),
     Fault("clipped", "too loud for the recorder (clipped)", "Turn the input down until the loudest tap stays well under full scale, or tap more lightly.", blocks_modes=True),
     Fault("double hit", "the hammer touched twice", "Let it bounce off by itself."),
     Fault("crowded", "another sound followed at once", "Give one tap at a time and let it ring; leave three seconds between taps.", blocks_modes=True),
     Fault("not a tap", "it sounded like talk or handling, not like tapped iron", "Say nothing while tapping, and let nothing else sound.", blocks_modes=True),
-    Fault("ringing", "the last tap was still ringing", "Wait until the bar has gone down.", recorder_only=True),
+    Fault("ringing", "the last tap was still ringing", "Wait until the bar has gone down."),
     Fault("weak", "hardly louder than the noise", "Tap harder, bring the microphone nearer, or wait until it is quiet.", blocks_modes=True),
-    Fault("thud", "a dull thud, not ringing iron", "Tap the iron itself.", recorder_only=True),
-    Fault("cut off", "the next sound came before the ring was over", "Wait longer.", recorder_only=True),
+    Fault("thud", "a dull thud, not ringing iron", "Tap the iron itself."),
+    Fault("cut off", "the next sound came before the ring was over", "Wait longer."),
     Fault("cut short", "the next tap or the end of the file came before the ring was over", "Leave three seconds between taps, and after the last one."),
     Fault("hum", "mains hum in the recording", "Move away from leads and lamps, or record on battery."),
 )  # fmt: skip

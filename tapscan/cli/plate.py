@@ -167,7 +167,7 @@ def baseline(
 ) -> None:
     """Say which scans later ones are compared with; without scans, show them.
 
-    Two or three are best: scan, lift the plate, set it down, scan again, all on one day.
+    Three are best, on two days: scan, lift the plate, set it down, scan again.
     """
     from tapscan.cli.tables import print_scans
     from tapscan.workflow.history import baseline_of

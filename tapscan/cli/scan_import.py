@@ -66,7 +66,7 @@ def import_scan(
     from tapscan.workflow.scan import NewScan
 
     if not (yes or dry_run or sys.stdin.isatty()):
-        raise BadRequest("nobody is here to be asked: give --yes to store, or --dry-run to look only")
+        raise BadRequest("add --yes to save without asking, or --dry-run to look only")
     kept = Kept(register)
     layout, order = kept.taps(layout, order, per_station)
     facts = kept.facts(facts)
@@ -172,7 +172,7 @@ def print_assignment(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> N
     out = console()
     for remark in remarks:
         out.print(bullet(remark))
-    typer.echo("To mend: --skip 7 leaves out tap T7, --assign FILE=S3 or T7=S3 gives it to station S3.")
+    typer.echo("To correct this: --skip 7 leaves out tap T7, --assign FILE=S3 or T7=S3 gives it to station S3.")
 
 
 def _taps(mine: "Sequence[AssignedTap]", one: bool) -> str:

@@ -14,7 +14,7 @@ ANSWERS: tuple[Answer, ...] = ("seen", "not seen", "not looked at")
 CHECKLIST: dict[str, str] = {
     "rust-line": "a line of rust",
     "cracked-finish": "a crack in the finish",
-    "offset-edges": "edges that stand off from each other",
+    "offset-edges": "mismatched edges",
     "repair": "a weld, braze or pin repair",
     "missing-screws": "plate screws missing",
     "loose-nose-bolts": "loose nose bolts",

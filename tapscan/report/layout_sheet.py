@@ -27,7 +27,7 @@ MEANING: dict[Kind, str] = {"tap": "tap here", "leave": "leave out: not to be st
 CHECKLIST = (
     ("a line of rust", "rust bleeding from a fine line often marks a crack"),
     ("a crack in the finish", "a hairline that goes on across an edge or a corner"),
-    ("edges that stand off from each other", "a step you can feel with the fingernail"),
+    ("mismatched edges", "a step you can feel with the fingernail"),
     ("a weld, braze or pin repair", "a bead, another colour, a row of plugs"),
     ("plate screws missing", "or loose, or of another kind"),
     ("loose nose bolts", "or a nut screwed down so far that it lifts or bends the plate"),

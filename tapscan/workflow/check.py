@@ -28,7 +28,6 @@ from tapscan.workflow.listen import Heard, cut, listen
 
 Progress = Callable[[str, int, int], None]
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
-AMISS = ("expected ", "no tap at ", "not in the layout", "heard ")  # sentences on taps that belong on the first screen
 
 
 @dataclass(frozen=True)
@@ -78,12 +77,12 @@ def check(
         heard, repeated = _listen_all(paths, request, unreadable, progress, stack)
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))
-        plan, notes = _assign(heard, request)
+        taps = _assign(heard, request)
+        plan, notes = taps.plan, [*taps.notes, *taps.amiss]
         if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         results = _analyse(heard, plan, request, unreadable, progress)
-        amiss = tuple(n for n in notes if n.startswith(AMISS))
-        scan = _scan(heard, results, request, amiss)
+        scan = _scan(heard, results, request, taps.amiss)
     screening = _conclude(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
@@ -123,7 +122,16 @@ class _Planned:
     name: str
 
 
-def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], list[str]]:
+@dataclass(frozen=True)
+class _Assigned:
+    """Where the taps went, and sentences on it."""
+
+    plan: tuple[_Planned, ...]
+    notes: tuple[str, ...]
+    amiss: tuple[str, ...]  # what is missing, double or not as the layout asks
+
+
+def _assign(heard: Sequence[Heard], request: Request) -> _Assigned:
     """Give every strike a station and a force; sentences say how, and what is missing."""
     per = request.per_station or (len(request.order) if request.order else None)
     found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.spans))]
@@ -131,9 +139,10 @@ def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], l
     spots = [found[n - 1] for n in numbers]
     files = [heard[f].recording.file for f, _ in spots]
     notes = [f"left out by hand: {', '.join(f'T{n}' for n in request.skip)}"] if request.skip else []
+    amiss: list[str] = []
     if len(heard) == 1 and (request.layout or per):
         onsets = [heard[f].spans[k].onset_s for f, k in spots]
-        notes += _understood(onsets, request, per)
+        amiss += _understood(onsets, request, per)
         stations, how = _split(onsets, request, per)
         notes.append(f"{len(stations)} taps, {how}")
     else:
@@ -145,13 +154,13 @@ def _assign(heard: Sequence[Heard], request: Request) -> tuple[list[_Planned], l
     if request.order and None in told:
         odd = sorted({s for s, t in zip(stations, told, strict=True) if t is None})
         notes.append(f"soft or hard unknown at {', '.join(odd)}: not {len(request.order)} taps there")
-    notes += shortfalls(stations, wanted(request.layout, request.state, stations), per)
+    amiss += shortfalls(stations, wanted(request.layout, request.state, stations), per)
     notes += left_out(request.layout, request.state, stations)
-    plan = [
+    plan = tuple(
         _Planned(f, k, station, force, f"T{n}")
         for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)
-    ]
-    return plan, notes
+    )
+    return _Assigned(plan, tuple(notes), tuple(amiss))
 
 
 def _understood(onsets: Sequence[float], request: Request, per: int | None) -> list[str]:

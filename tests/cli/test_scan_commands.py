@@ -241,7 +241,7 @@ def test_nothing_is_stored_unasked(where):
         assert done.status == 0
         assert "station" in done.out
         assert OTHER[0].name in done.out
-    assert "give --yes to store, or --dry-run" in run("scan", "import", "B12", *OTHER).err
+    assert "--yes to save without asking, or --dry-run" in run("scan", "import", "B12", *OTHER).err
     assert len(stored(where)) == 2
     files = [p for p in (where / "files").rglob("*") if p.is_file()]
     assert len(files) == 22, "ten recordings and one file of pictures a scan"
@@ -251,7 +251,7 @@ def test_what_is_missing_is_shown_and_can_be_mended(where):
     station = OTHER[0].name.split("_")[0]
     shown = run("scan", "import", "B12", *OTHER[:3], "--per-station", "2", "--dry-run").out
     assert "expected 4, found 3" in shown
-    assert "To mend: --skip" in shown
+    assert "To correct this: --skip" in shown
     shown = run(
         "scan",
         "import",

@@ -100,7 +100,7 @@ def test_every_rule_says_what_it_did_here_and_how_far_it_reaches():
     assert len(rows) >= len(RULES)
     assert rows["A buzz"] == ("raised 1 indication here", error_rates("buzz", s.limits_sha256))
     assert rows["Tones that come from strings"][0] == "not run here"
-    assert rows["A dead place"][0] == "ran here and raised nothing"
+    assert rows["A dead place"][0] == "ran here and found nothing"
 
 
 @pytest.mark.parametrize(

@@ -332,15 +332,22 @@ def test_good_news_counts_a_tone_that_fell_alone():
         value=np.zeros(3), sd=np.ones(3), score=np.array([4.0, 0.0, 0.0]), judged=np.array([True, True, False]),
         named=np.array([True, False, True]), weight=np.zeros(3), statistic=1.0, limit=2.0, by_odds=False,
     )  # fmt: skip
-    assert "2 tones" in good_news(change, "x") and "1 of them fell" in good_news(change, "x")
-    assert "none fell" in good_news(replace(change, named=np.zeros(3, bool)), "x")
-    assert "none" not in good_news(replace(change, by_odds=True), "x"), "there no tone decides by itself"
+    assert "2 tones" in good_news(change, "x", 3) and "1 of them fell" in good_news(change, "x", 3)
+    assert "none fell" in good_news(replace(change, named=np.zeros(3, bool)), "x", 3)
+    assert "none" not in good_news(replace(change, by_odds=True), "x", 3), "there no tone decides by itself"
     for nothing in (
         replace(change, statistic=None),
         replace(change, judged=np.zeros(3, bool)),
         replace(change, statistic=3.0),
     ):
-        assert good_news(nothing, "x") is None
+        assert good_news(nothing, "x", 3) is None
+
+
+def test_one_earlier_scan_is_not_taken_for_what_the_plate_varies_by():
+    later = named(scan(seed=3), "2026-06-01")
+    one, three = (compare_scans(later, BASE[:n], SETTINGS).good_news for n in (1, 3))
+    assert "normal variation" in three and "normal variation" not in one
+    assert "a small change cannot be told" in one
 
 
 def test_the_good_news_opens_the_first_screen():

@@ -1,6 +1,7 @@
 """Whether a take is what the layout asks for: wrong layouts and aborted takes are noticed, right takes are left alone. Pauses are drawn at random."""
 
 import inspect
+import json
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -174,6 +175,21 @@ def test_a_part_that_shows_nothing_is_inconclusive_and_says_how_much_of_the_plat
     done = run(*words, "--strict")
     assert done.status == 4
     assert "Part of the plate only: 5 of 8 places" in done.out
+
+
+def test_a_missing_tap_stands_on_the_first_screen(tmp_path):
+    """Trial: "expected 24, found 11" stood under Numbers alone."""
+    onsets = [0.5 + 6.0 * place + 1.5 * tap for place in range(8) for tap in range(3) if (place, tap) != (4, 2)]
+    x = np.random.default_rng(6).normal(0, 1e-4, round(50 * RATE))
+    for onset in onsets:
+        first = round(onset * RATE)
+        x[first:] += crowd((len(x) - first) / RATE)[: len(x) - first]
+    path = written(tmp_path / "take.wav", wav_bytes(x, RATE))
+    done = run("check", path, "--layout", "grand-short", "--per-station", 3, "--state", "stripped", "--json", "-")
+    assert done.status == 0, done.err
+    told = json.loads(done.out)
+    assert "expected 24, found 23: S5 has two" in told["summary"]
+    assert told["disposition"] != "relevant indication"
 
 
 ROOT = Path(__file__).parents[2]

@@ -26,7 +26,7 @@ def error_rates_section(screening: Screening) -> list[tuple[str, str, str]]:
 def _said(name: str, not_run: bool, raised: int) -> str:
     if raised:
         return f"raised {wording.counted(raised, 'indication')} here"
-    return "not run here" if not_run else "ran here and raised nothing"
+    return "not run here" if not_run else "ran here and found nothing"
 
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:

@@ -107,7 +107,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=unlike.frequency_refused or _why_none(measured, settings),
         by_odds=measured.frequency.by_odds,
-        good_news=None if indications or not_run else good_news(measured.frequency, since),
+        good_news=None if indications or not_run else good_news(measured.frequency, since, len(baselines)),
     )
     return _without_figures(told, lossy) if lossy else told
 
@@ -318,4 +318,4 @@ def _summary(
         return f"Nothing is concluded from the comparison: {not_run[0].reason}"
     if indications:
         return indications[0].sentence
-    return " ".join(filter(None, [good_news(measured.frequency, _since(baselines)), NOT_FREE]))
+    return " ".join(filter(None, [good_news(measured.frequency, _since(baselines), len(baselines)), NOT_FREE]))

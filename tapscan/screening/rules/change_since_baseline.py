@@ -29,7 +29,7 @@ STRONG = 0.6  # places at which the changed modes move at least this share of th
 DROP_OTHERS = (
     "something left on the plate, or fitted since: a clamp, hook, screw or magnet",
     "the pickup or microphone moved, came loose, or is another one",
-    "the plate lay or hung otherwise than in the baseline scans",
+    "the plate was supported differently from the baseline scans",
     "a part of the plate warmer than the rest",
     "a repair, drilling or grinding since",
 )
@@ -165,8 +165,8 @@ def _damped(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     order, name = _strongest(found), limit_name("loss", evidence.measured.baseline.scans)
     times = float(np.exp(np.median(found.value[order])))
     sentence = (
-        f"Since {evidence.since}, {counted(len(order), 'mode')} of {int(found.judged.sum())} die away faster: in the middle they lose "
-        f"{times:.1f} times the energy in each swing. A crack whose faces rub does that, even one pressed shut that moves no mode. "
+        f"Since {evidence.since}, {counted(len(order), 'mode')} of {int(found.judged.sum())} die away faster: typically they lose "
+        f"{times:.1f} times as much energy. A crack whose faces rub does that, even one pressed shut that moves no mode. "
         f"{_where(scan, evidence.where_damped, 'These tones')}"
     )
     conditions = [

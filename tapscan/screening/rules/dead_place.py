@@ -39,7 +39,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     area = found.dull_area
     sentence = (
         f"The plate is dull around {places_in_words(scan, area.stations)}: the tones strongest there lose "
-        f"{100 * (area.loss_ratio - 1):.0f} % more energy in each swing than its other tones. Cracked faces that rub do that, "
+        f"{100 * (area.loss_ratio - 1):.0f} % more energy than its other tones. Cracked faces that rub do that, "
         "and so does anything that touches the plate there."
     )
     conditions = (

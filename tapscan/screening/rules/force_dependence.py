@@ -116,7 +116,7 @@ def _indication(
     hz, percent = by_id[first.mode].frequency_hz, change[moved[0]] / 1e4
     stations = _where(scan, [shifts[i].mode for i in moved])
     sentence = (
-        f"Hit hard, the plate answers otherwise than hit softly: {len(moved)} of {len(shifts)} modes move, the plainest, near {hz:.0f} Hz, "
+        f"The plate responds differently to hard and soft taps: {len(moved)} of {len(shifts)} modes move, the clearest, near {hz:.0f} Hz, "
         f"{'up' if percent > 0 else 'down'} by {abs(percent):.2f} % (± {2e-4 * first.frequency_sd_ppm:.2f} %). Iron in one piece only gets "
         f"louder; faces of a crack that touch under the blow do this. The moved modes are strongest at {places_in_words(scan, stations)}: look there first."
     )

@@ -86,7 +86,7 @@ def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Ind
             modes=(),
             sentence=(
                 f"The iron around {places_in_words(scan, area.stations)} rings on longer than the rest of this plate: "
-                f"the tones strongest there lose {100 * (1 - area.loss_ratio):.0f} % less energy in each swing than its "
+                f"the tones strongest there lose {100 * (1 - area.loss_ratio):.0f} % less energy than its "
                 "other tones do. Iron that is hard there, or chilled (cooled too fast in the mould), does that."
             ),
             conditions=(

@@ -14,8 +14,6 @@ from tapscan.screening.strings import Series, string_series, usual_inharmonicity
 from tapscan.settings import Settings
 
 NAME = "string"
-SHAPE = "inharmonicity of piano strings (Fletcher 1964, Young 1952), in part from memory"
-JUDGEMENT = "engineering judgement"
 OTHERS = (
     "modes of the plate that fall into such a row by chance",
     "a string of another instrument, or a duplex part, nearby",
