@@ -161,7 +161,7 @@ def references(t60_s: float, snr_db: float, block: int, runs: int) -> dict[str, 
 
 def _poles(samples: FloatArray, noise: FloatArray) -> list[Pole]:
     with threadpool_limits(1):
-        return sorted(station_poles([samples], [noise], RATE_HZ, LISTENED), key=lambda p: -p.clear_db)
+        return sorted(station_poles([samples], [noise], RATE_HZ, LISTENED), key=lambda p: -p.snr_db)
 
 
 ROW_OF = {

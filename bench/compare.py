@@ -31,7 +31,7 @@ from bench.table_folder import read_tables
 from tapscan.demo.plates import Table, load_table, pattern_names
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
 from tapscan.screening.compare.compare_scans import compare_scans, plate_alone
-from tapscan.screening.compare.condition_changes import unlikeness
+from tapscan.screening.compare.condition_changes import changed_conditions
 from tapscan.screening.compare.measure import OWN_SCATTER, Measured, measure
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.sensors import Sensor
@@ -165,7 +165,7 @@ def measured_of(job: Job, store: Store, bases: int) -> Measured | None:
     contact = job.setting.room_m is None
     own, foreign_hz = plate_alone([n.scan for n in named])
     places = len(shared_stations([n.scan for n in named]))
-    unlike = unlikeness(named[-1].conditions, [n.conditions for n in named[:-1]], places, SETTINGS)
+    unlike = changed_conditions(named[-1].conditions, [n.conditions for n in named[:-1]], places, SETTINGS)
     return measure(own[-1], own[:-1], contact, unlike, SETTINGS, foreign_hz)
 
 
@@ -252,7 +252,7 @@ def tables(kind: str, per_bases: dict[int, list[Result]]) -> list[str]:
     for bases, rows in per_bases.items():
         lines.append(f"{kind}, {bases} baseline {'scan' if bases == 1 else 'scans'}: a relevant indication in")
         lines += [
-            f"  {head:62s} {interval(sum(r.called for r in part), len(part))}  {'log odds that some fell' if by_odds(part, bases) else 'largest-drop statistic'}, least {min(r.statistic for r in part):.1f}, most {max(r.statistic for r in part):.1f}"
+            f"  {head:62s} {interval(sum(r.called for r in part), len(part))}  {'log odds that some fell' if by_likelihood_ratio(part, bases) else 'largest-drop statistic'}, least {min(r.statistic for r in part):.1f}, most {max(r.statistic for r in part):.1f}"
             for head, part in _groups(rows)
         ]
         if bases == 3:
@@ -261,7 +261,7 @@ def tables(kind: str, per_bases: dict[int, list[Result]]) -> list[str]:
     return lines
 
 
-def by_odds(rows: Sequence[Result], bases: int) -> bool:
+def by_likelihood_ratio(rows: Sequence[Result], bases: int) -> bool:
     """Whether the comparison decided by the odds over all modes."""
     return bases >= OWN_SCATTER and all("microphone" in r.setting for r in rows)
 

@@ -33,7 +33,7 @@ from tapscan.demo.taps import (
     snr_noise_rms,
     station_shape,
 )
-from tapscan.records import Mode, Scan, Segment, Strength, Strike
+from tapscan.records import ModalAmplitude, Mode, Scan, Segment, Strike
 from tapscan.settings import Settings
 from tapscan.settings.groups import Fit
 from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
@@ -155,13 +155,13 @@ def model_scan(
     noise = np.median(rms) * 10 ** (-setting.snr_db / 20)
     clear = 10 * np.log10(energy * RATE_HZ / noise**2)
     fit_ppm, error_ppm, found = _errors(plate, rng)
-    heard = (clear > settings.fit.mode_clear_db + 6 * rng.random(clear.shape)) & found
+    heard = (clear > settings.fit.mode_snr_db + 6 * rng.random(clear.shape)) & found
     frequency = plate.frequency_hz * np.exp(1e-6 * error_ppm * _tailed(rng, len(error_ppm)))
     decay = plate.decay_rate_per_s * np.exp(LOSS_PER_PPM * error_ppm * _tailed(rng, len(error_ppm)))
     level = 20 * np.log10(strength / rms[:, None] + 1e-12)
     modes = []
     for i in np.nonzero(heard.sum(axis=0) > 1)[0]:
-        at = [Strength(s, float(level[k, i])) for k, s in enumerate(stations) if heard[k, i]]
+        at = [ModalAmplitude(s, float(level[k, i])) for k, s in enumerate(stations) if heard[k, i]]
         modes.append(_mode(f"M{len(modes) + 1}", float(frequency[i]), float(decay[i]), float(fit_ppm[i]), at))
     strikes = tuple(Strike("T", "F", s, None, 0.0, SECONDS, 0.5, -20.0, setting.snr_db) for s in stations)
     return Scan((), strikes, tuple(modes))
@@ -202,8 +202,8 @@ def _tailed(rng: np.random.Generator, count: int) -> np.ndarray:
     return np.asarray(rng.standard_t(TAIL_FREEDOM, count) * np.sqrt((TAIL_FREEDOM - 2) / TAIL_FREEDOM))
 
 
-def _mode(name: str, frequency: float, decay: float, error_ppm: float, at: Sequence[Strength]) -> Mode:
-    ordered = tuple(sorted(at, key=lambda s: -s.strength_db))
+def _mode(name: str, frequency: float, decay: float, error_ppm: float, at: Sequence[ModalAmplitude]) -> Mode:
+    ordered = tuple(sorted(at, key=lambda s: -s.amplitude_db))
     sd = 1e-6 * error_ppm * frequency
     return Mode(
         name,

@@ -18,7 +18,7 @@ import numpy as np
 
 from bench.compare_scans import RATE_HZ, Setting, draw_state
 from tapscan.demo.plates import PlateModes, Table, draw_iron, plate_modes
-from tapscan.records import Mode, RoomRing, Scan, Strength, Strike
+from tapscan.records import ModalAmplitude, Mode, RoomRing, Scan, Strike
 from tapscan.settings import Settings
 from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
 
@@ -102,7 +102,7 @@ def _packed(scan: Scan) -> list[object]:
 
 def _packed_mode(m: Mode) -> list[object]:
     sd = None if m.decay_rate_sd_per_s is None else float(f"{m.decay_rate_sd_per_s:.3g}")
-    heard = [[s.station, round(s.strength_db, 2)] for s in m.strengths]
+    heard = [[s.station, round(s.amplitude_db, 2)] for s in m.amplitudes]
     return [m.frequency_hz, float(f"{m.frequency_sd_hz or 0.0:.3g}"), m.decay_rate_per_s, sd, m.reason, heard]
 
 
@@ -119,4 +119,4 @@ def _mode(
     known = decay is not None
     tone = (None, None, None, None, 0, 0, None, None)
     rings = (t60_s(decay), q_factor(f, decay), loss_factor(f, decay)) if known else (None, None, None)
-    return Mode(name, f, f_sd, decay, sd, *rings, *tone, "plate", tuple(Strength(s, d) for s, d in heard), reason)
+    return Mode(name, f, f_sd, decay, sd, *rings, *tone, "plate", tuple(ModalAmplitude(s, d) for s, d in heard), reason)

@@ -97,7 +97,7 @@ def exchange(scan: Scan, first: str, second: str) -> Scan:
     """The same scan with the taps at two places taken for each other's."""
     other = {first: second, second: first}
     modes = [
-        replace(m, strengths=tuple(replace(s, station=other.get(s.station, s.station)) for s in m.strengths))
+        replace(m, amplitudes=tuple(replace(s, station=other.get(s.station, s.station)) for s in m.amplitudes))
         for m in scan.modes
     ]
     return replace(scan, modes=tuple(modes))

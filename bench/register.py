@@ -23,7 +23,7 @@ import numpy as np
 
 import tapscan
 from tapscan.places import Layout, Station
-from tapscan.records import Mode, Recording, Scan, ScanConditions, Screening, Strength, Strike
+from tapscan.records import ModalAmplitude, Mode, Recording, Scan, ScanConditions, Screening, Strike
 from tapscan.register.database import Register, make_register, open_register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate
 from tapscan.register.plates import add_plate, find_plate, list_plates
@@ -40,17 +40,17 @@ LAYOUT = Layout("grand-short", "grand", "", tuple(Station(n, "strut", 0.1 * i, 0
 
 
 def casting(number: int) -> tuple[np.ndarray, np.ndarray]:
-    """Frequencies (Hz) and strengths (dB) of one plate's modes."""
+    """Frequencies (Hz) and amplitudes (dB) of one plate's modes."""
     rng = np.random.default_rng(number)
     return np.sort(60 * 50 ** rng.random(MODES)), rng.normal(-30, 8, (MODES, STATIONS))
 
 
 def screening(plate: int, scan: int) -> Screening:
     """What one scan of that plate gives, with the scatter of a rescan."""
-    f, strengths = casting(plate)
+    f, amplitudes = casting(plate)
     rng = np.random.default_rng((plate, scan))
     f = f * (1 + 1e-4 * rng.normal() + 3e-5 * rng.normal(size=MODES))
-    modes = tuple(_mode(i, float(f[i]), strengths[i] + rng.normal(0, 1, STATIONS)) for i in range(MODES))
+    modes = tuple(_mode(i, float(f[i]), amplitudes[i] + rng.normal(0, 1, STATIONS)) for i in range(MODES))
     sha256 = hashlib.sha256(f"{plate} {scan}".encode()).hexdigest()
     recording = Recording("F1", "take.wav", sha256, 48000, 1, 0, 180.0)
     strikes = tuple(
@@ -61,9 +61,9 @@ def screening(plate: int, scan: int) -> Screening:
     return Screening(heard, "no relevant indication", *words, (), (), ("Few places.",), "ab" * 32)
 
 
-def _mode(i: int, f: float, strengths_db: np.ndarray) -> Mode:
+def _mode(i: int, f: float, amplitudes_db: np.ndarray) -> Mode:
     rate = 0.0157 * f
-    told = tuple(Strength(n, float(s)) for n, s in zip(NAMES, strengths_db, strict=True))
+    told = tuple(ModalAmplitude(n, float(s)) for n, s in zip(NAMES, amplitudes_db, strict=True))
     figures = (f, 1e-5 * f, rate, 0.01 * rate, 6.9 / rate, 200.0, 0.005, -40.0, 3.0, 4.0, False, 0, STATIONS)
     return Mode(f"M{i + 1}", *figures, "A4", 3.0, "plate", told)
 

@@ -26,7 +26,7 @@ from bench.compare_store import Store
 from bench.study import add_rates
 from bench.table_folder import read_tables
 from tapscan.screening.compare import added_mass
-from tapscan.screening.compare.added_mass import Witnesses, witnesses
+from tapscan.screening.compare.added_mass import WeightFeatures, weight_features
 
 RESULTS = Path(__file__).parent / "results" / "weight_or_crack.txt"
 WEIGHT = "weight of 0.5 kg"
@@ -40,7 +40,7 @@ class Case:
     weight: bool
     setting: bool  # of a pattern that the model is fitted on
     sound: bool  # through the sound
-    found: Witnesses
+    found: WeightFeatures
 
 
 def cases(jobs: Sequence[Job], store: Store, sound: bool) -> list[Case]:
@@ -51,7 +51,7 @@ def cases(jobs: Sequence[Job], store: Store, sound: bool) -> list[Case]:
         if job.setting.name != PICKUP.name or job.family not in listed | {WEIGHT}:
             continue
         measured = measured_of(job, store, 3)
-        found = witnesses(measured) if measured is not None else None
+        found = weight_features(measured) if measured is not None else None
         if found is not None:
             out.append(Case(job.family == WEIGHT, job.casting.table.name in SETTING, sound, found))
     return out

@@ -1,30 +1,110 @@
-"""Records as values that JSON can hold, and the number of that form.
+"""Records as values that JSON and a database hold, and the records again.
 
-SCHEMA         of every JSON document that tapscan writes
-plain(value)   dataclasses to dicts, tuples to lists, numpy scalars to Python's
+SCHEMA                of every JSON document that tapscan writes
+plain(value)          dataclasses to dicts, tuples to lists, numpy scalars to Python's
+revived(kind, value)  the other way: revived(Mode, plain(mode)) == mode
+written_as(kind)      field -> key; some keys are older names
+
+A key keeps the name it was first written with, so that stored scans and other people's scripts go on working. Floats come
+back bit for bit; a field that a record gained since it was written takes its default, and a key it does not know is left out.
 """
 
+import datetime as dt
 import math
-from collections.abc import Mapping
+import types
+from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
-from typing import Any
+from typing import Any, Literal, Union, get_args, get_origin
 
 import numpy as np
+from cattrs import Converter
+from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 SCHEMA = 1
 
 
 def plain(value: Any) -> Any:
     """What JSON and a database column can hold; ValueError for a number that is none."""
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, tuple | list):
-        return [plain(v) for v in value]
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, str):  # half characters, from a file name in another encoding, are no text
-        return value.encode("utf-8", "replace").decode()
-    value = value.item() if isinstance(value, np.generic) else value
-    if isinstance(value, float) and not math.isfinite(value):
+    return _CONVERTER.unstructure(value)
+
+
+def revived(kind: Any, value: Any) -> Any:
+    """`value` as the type `kind` says."""
+    return _CONVERTER.structure(value, kind)
+
+
+def written_as(kind: Any) -> dict[str, str]:
+    """Every field of a record with its key, which the field's metadata may name: field(metadata={"written_as": "strengths"})."""
+    return {f.name: f.metadata.get("written_as", f.name) for f in fields(kind)}
+
+
+def _text(value: str) -> str:
+    """Half characters, from a file name in another encoding, are no text."""
+    return value.encode("utf-8", "replace").decode()
+
+
+def _number(value: Any) -> Any:
+    if not math.isfinite(value):
         raise ValueError(f"{value} is no number (unknown is None with a reason)")
+    return value.item() if isinstance(value, np.generic) else value
+
+
+def _float(value: Any, _kind: Any) -> Any:
+    return float(value) if type(value) is int else value  # 3.0 may have been written as 3
+
+
+def _day(value: Any, _kind: Any) -> Any:
+    return dt.date.fromisoformat(value) if isinstance(value, str) else value
+
+
+def _as_it_is(value: Any, _kind: Any) -> Any:
     return value
+
+
+def _first_of_union(value: Any, kind: Any) -> Any:
+    """As the first type that it may have: float | str | None leaves a text as it is."""
+    return None if value is None else revived(next(k for k in get_args(kind) if k is not type(None)), value)
+
+
+def _is_union(kind: Any) -> bool:
+    return get_origin(kind) in (Union, types.UnionType)
+
+
+def _is_record(kind: Any) -> bool:
+    return isinstance(kind, type) and is_dataclass(kind)
+
+
+def _is_a(what: type) -> Callable[[Any], bool]:
+    return lambda kind: isinstance(kind, type) and issubclass(kind, what)
+
+
+def _keys(kind: Any) -> Any:
+    return {name: override(rename=key) for name, key in written_as(kind).items() if key != name}
+
+
+def _to_dict(kind: Any) -> Callable[[Any], Any]:
+    return make_dict_unstructure_fn(kind, _CONVERTER, **_keys(kind))
+
+
+def _from_dict(kind: Any) -> Callable[[Any, Any], Any]:
+    return make_dict_structure_fn(kind, _CONVERTER, _cattrs_detailed_validation=False, **_keys(kind))
+
+
+def _converter() -> Converter:
+    converter = Converter(detailed_validation=False)
+    converter.register_unstructure_hook(str, _text)
+    converter.register_unstructure_hook(float, _number)
+    converter.register_unstructure_hook_func(_is_a(np.generic), lambda scalar: plain(scalar.item()))
+    converter.register_unstructure_hook_func(_is_a(Mapping), lambda named: {str(k): plain(v) for k, v in named.items()})
+    for kind in (str, int, bool):
+        converter.register_structure_hook(kind, _as_it_is)
+    converter.register_structure_hook(float, _float)
+    converter.register_structure_hook(dt.date, _day)
+    converter.register_structure_hook_func(_is_union, _first_of_union)
+    converter.register_structure_hook_func(lambda kind: get_origin(kind) is Literal, _as_it_is)
+    return converter
+
+
+_CONVERTER = _converter()
+_CONVERTER.register_unstructure_hook_factory(_is_record, _to_dict)
+_CONVERTER.register_structure_hook_factory(_is_record, _from_dict)

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from tapscan.records import Mode, Scan, ScanConditions, ScanForComparison, Strength, Strike
+from tapscan.records import ModalAmplitude, Mode, Scan, ScanConditions, ScanForComparison, Strike
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 
@@ -33,7 +33,7 @@ def scan(change=0.0, loss=1.0, seed=1, scatter=2e-5, drop=(), state="stripped"):
 
 def _mode(name, f, eta, level):
     decay = np.pi * f * eta
-    at = tuple(Strength(s, float(d)) for s, d in zip(STATIONS, level, strict=True))
+    at = tuple(ModalAmplitude(s, float(d)) for s, d in zip(STATIONS, level, strict=True))
     tone = (None, None, None, None, 0, 0, None, None)
     return Mode(name, float(f), 1e-6 * f, decay, 1e-3 * decay, 6.9 / decay, 1 / eta, float(eta), *tone, "plate", at)
 

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from tapscan.records import ForceShift, LateSound, Mode, Scan, SteadyTone, Strength, Strike
+from tapscan.records import ForceShift, LateSound, ModalAmplitude, Mode, Scan, SteadyTone, Strike
 
 STATIONS = tuple(f"S{i}" for i in range(1, 13))
 
@@ -29,7 +29,7 @@ def mode(
         t60_s=6.907755 / rate if rate else None,
         q=1 / loss if loss else None,
         loss_factor=loss,
-        strengths=tuple(Strength(s, v) for s, v in heard.items()),
+        amplitudes=tuple(ModalAmplitude(s, v) for s, v in heard.items()),
         **told,
     )
 
@@ -46,8 +46,8 @@ def shift(name: str, ppm: float, sd_ppm: float = 10.0, begun="all taps") -> Forc
     return ForceShift(name, begun, ppm, sd_ppm, 0.0, 0.01)
 
 
-def steady_tone(name: str, before_db: float = 0.0, clear_db: float = 30.0) -> SteadyTone:
-    return SteadyTone(name, before_db, clear_db)
+def steady_tone(name: str, before_db: float = 0.0, snr_db: float = 30.0) -> SteadyTone:
+    return SteadyTone(name, before_db, snr_db)
 
 
 def late(number: int, late_db: float = 30.0, share_db: float = -12.0, unevenness: float = 1.5) -> LateSound:

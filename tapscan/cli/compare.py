@@ -77,7 +77,7 @@ def _numbers(c: "Comparison") -> None:
     gained = sum(u.counts for u in c.gained)
     out.print(f"{len(c.pairs)} modes compared, {len(changed)} changed, {lost} gone, {gained} new.")
     if c.statistic is not None:
-        if c.by_odds:
+        if c.by_likelihood_ratio:
             out.print(f"Odds that some tones fell: {odds(c.statistic)}; limit {odds(c.statistic_limit or 0.0)}.")
         else:
             out.print(f"Largest drops, in the plate's own scatter: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")

@@ -275,7 +275,7 @@ def add_noise(taps: Sequence[Tap], rms: float, rng: np.random.Generator) -> list
 
 
 def scale_to(taps: Sequence[Tap], peak: float) -> list[Tap]:
-    """All taps by one gain, so that the loudest sample of all is ``peak``; strengths follow."""
+    """All taps by one gain, so that the loudest sample of all is ``peak``; amplitudes follow."""
     gain = peak / max(float(np.max(np.abs(t.samples))) for t in taps)
     return [
         replace(t, samples=t.samples * gain, truth=replace(t.truth, strength=t.truth.strength * gain)) for t in taps

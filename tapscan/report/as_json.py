@@ -9,7 +9,6 @@ dumps_comparison(comparison, open)  the latter as text, with the findings of ear
 import datetime as dt
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
 from typing import Any
 
 from tapscan import __version__
@@ -42,15 +41,15 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "parts_held": scan.parts_held,
         "force_step_db": scan.force_step_db,
         "force_step_db_reason": None if scan.force_step_db is not None else scan.force_shifts_reason,
-        "force_shifts": [asdict(s) for s in scan.force_shifts],
+        "force_shifts": [plain(s) for s in scan.force_shifts],
         "force_shifts_reason": scan.force_shifts_reason,
-        "steady_tones": [asdict(s) for s in scan.steady_tones],
+        "steady_tones": [plain(s) for s in scan.steady_tones],
         "steady_tones_reason": scan.steady_tones_reason,
-        "late_sounds": [asdict(s) for s in scan.late_sounds],
+        "late_sounds": [plain(s) for s in scan.late_sounds],
         "late_sounds_reason": scan.late_sounds_reason,
-        "room": asdict(scan.room) if scan.room else None,
+        "room": plain(scan.room) if scan.room else None,
         "room_reason": scan.room_reason,
-        "room_limit": asdict(scan.room_limit) if scan.room_limit else None,
+        "room_limit": plain(scan.room_limit) if scan.room_limit else None,
         "room_limit_reason": scan.room_limit_reason,
         "indications": [_indication(i) for i in screening.indications],
         "doubts": [plain(d) for d in screening.doubts],
@@ -175,7 +174,7 @@ def _mode(m: Mode) -> dict[str, Any]:
         "cents": m.cents,
         "origin": m.origin,
         "origin_reason": "heard at one station only" if m.origin == "unknown" else None,
-        "strengths": [{"station": s.station, "strength_db": s.strength_db} for s in m.strengths],
+        "strengths": [{"station": s.station, "strength_db": s.amplitude_db} for s in m.amplitudes],
         "reason": m.reason,
     }
 

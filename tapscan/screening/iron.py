@@ -8,7 +8,7 @@ correlation in units of what chance gives is its z, and exp(z^2 / 2) its likelih
 area it is, so these are averaged over all areas, each sign by itself, and written as the z that one single area would need for as much:
 sqrt(2 ln mean). It is about 0.8 on a plate of one iron.
 
-How much of a mode's energy lies in an area is told by the strengths at its places, a point telling of the iron around it poorly: large values
+How much of a mode's energy lies in an area is told by the amplitudes at its places, a point telling of the iron around it poorly: large values
 are believed less. Ours; how often it is right on simulated plates stands in docs/rules.md. No iron was measured.
 """
 
@@ -110,8 +110,8 @@ def _scores(wanted: FloatArray, deviation: FloatArray, weight: FloatArray, trend
 def _used(modes: Sequence[Mode], settings: Settings) -> tuple[list[Mode], list[str]]:
     """Modes with a decay between the limits, and the stations; empty when there is too little of either."""
     low, high = settings.iron.lowest_hz, settings.iron.highest_hz
-    used = [m for m in of_plate(modes) if m.loss_factor and m.strengths and low <= m.frequency_hz <= high]
-    stations = sorted({s.station for m in used for s in m.strengths})
+    used = [m for m in of_plate(modes) if m.loss_factor and m.amplitudes and low <= m.frequency_hz <= high]
+    stations = sorted({s.station for m in used for s in m.amplitudes})
     enough = len(used) >= settings.iron.modes and len(stations) >= settings.iron.stations
     return (used, stations) if enough else ([], [])
 
@@ -137,6 +137,6 @@ def _energies(modes: Sequence[Mode], stations: Sequence[str]) -> FloatArray:
     place = {s: i for i, s in enumerate(stations)}
     energy = np.zeros((len(stations), len(modes)))
     for j, mode in enumerate(modes):
-        for s in mode.strengths:
-            energy[place[s.station], j] = 10 ** (s.strength_db / 10)
+        for s in mode.amplitudes:
+            energy[place[s.station], j] = 10 ** (s.amplitude_db / 10)
     return energy

@@ -24,15 +24,15 @@ def steady(scan: Scan, settings: Settings) -> list[SteadyTone]:
         t
         for t in scan.steady_tones
         if t.before_db > settings.origins.steady_before_db
-        and t.clear_db > clear_limit_db(len(by_id[t.mode].strengths), settings)
+        and t.snr_db > snr_limit_db(len(by_id[t.mode].amplitudes), settings)
         and _lasts(by_id[t.mode], settings)
     ]
 
 
-def clear_limit_db(places: int, settings: Settings) -> float:
+def snr_limit_db(places: int, settings: Settings) -> float:
     """How clear a line must stand before the taps, middle of so many places."""
-    over = settings.origins.steady_clear_db - settings.origins.steady_clear_noise_db
-    return settings.origins.steady_clear_noise_db + over / max(1, places) ** 0.5
+    over = settings.origins.steady_snr_db - settings.origins.steady_snr_noise_db
+    return settings.origins.steady_snr_noise_db + over / max(1, places) ** 0.5
 
 
 def _lasts(mode: Mode, settings: Settings) -> bool:
@@ -46,9 +46,9 @@ def alike(scan: Scan, settings: Settings) -> list[tuple[Mode, float]]:
     if len(stations) < settings.origins.alike_stations:
         return []
     spread = [
-        (m, float(np.std([s.strength_db for s in m.strengths])))
+        (m, float(np.std([s.amplitude_db for s in m.amplitudes])))
         for m in scan.modes
-        if len(m.strengths) == len(stations)
+        if len(m.amplitudes) == len(stations)
     ]
     return [(m, sd) for m, sd in spread if sd < settings.origins.alike_spread_db]
 

@@ -62,7 +62,7 @@ class Fit:
 
     lowest_hz: float = threshold(50.0, "Hz", "supports rule the modes below", "finite-element study, simulated")
     highest_hz: float = threshold(11220.0, "Hz", "upper end of the prominence criteria", "ECMA-418-1, scope")
-    mode_clear_db: float = threshold(
+    mode_snr_db: float = threshold(
         17.0, "dB", "matched-filter level over noise; keeps noise peaks out of the mode list", JUDGEMENT
     )
     decay_spread: float = threshold(0.25, "1", "a decay known worse than this, relative, is not given", JUDGEMENT)
@@ -93,7 +93,7 @@ class Tones:
 
     window_start_s: float = threshold(0.1, "s", "after the knock itself has passed", JUDGEMENT)
     window_end_s: float = threshold(0.4, "s", "a pitch is heard within this time", JUDGEMENT)
-    clear_db: float = threshold(
+    snr_db: float = threshold(
         20.0, "dB", "a mode less clear of the noise is not judged for prominence", "design of the rule"
     )
     share_db: float = threshold(
@@ -112,13 +112,13 @@ class Origins:
     steady_before_db: float = threshold(
         -6.0, "dB", "a tone this strong before the tap, beside its strength after, is not the tap's", SIMULATED
     )
-    steady_clear_db: float = threshold(
+    steady_snr_db: float = threshold(
         12.0,
         "dB",
         "noise alone seldom makes so clear a line at one place; the middle of n places comes nearer to what noise shows by the root of n",
         SIMULATED,
     )
-    steady_clear_noise_db: float = threshold(
+    steady_snr_noise_db: float = threshold(
         3.0, "dB", "what noise alone shows: the largest of three bins over the middle of those beside", "computed noise"
     )
     steady_t60_s: float = threshold(10.0, "s", "what dies away sooner is no steady tone", JUDGEMENT)
@@ -188,7 +188,7 @@ class Pairing:
         0.003, "1", "an open crack raises no mode; what was taken off the plate does", "finite-element study, simulated"
     )
     moved_cost: float = threshold(3.0, "1", "about one mode in twenty moves, natural log units", JUDGEMENT)
-    unlike_cost: float = threshold(8.0, "1", "unrelated strength patterns, natural log units", JUDGEMENT)
+    unlike_cost: float = threshold(8.0, "1", "unrelated amplitude patterns, natural log units", JUDGEMENT)
     alone_cost: float = threshold(5.0, "1", "a mode left without partner, natural log units", JUDGEMENT)
     merged_reach: float = threshold(
         1.0,
@@ -283,7 +283,7 @@ class Compare:
     )
     drop_limit_two: float = threshold(7.2, "standard deviations", "the same, two baseline scans", SIMULATED)
     drop_limit_one: float = threshold(7.5, "standard deviations", "the same, one baseline scan", SIMULATED)
-    fell_odds: float = threshold(
+    fall_likelihood_ratio: float = threshold(
         400.0,
         "to 1",
         "by microphone with two baseline scans or more: that some modes fell, against none, were scatter normal",

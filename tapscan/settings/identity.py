@@ -37,8 +37,11 @@ class Identity:
     stranger_share: float = threshold(
         0.04, "1", "below this share, with no pattern alike, it is a plate of another pattern", SIMULATED
     )
-    stranger_likeness: float = threshold(
-        0.835, "1", "mean likeness of patterns below which no pattern is alike; a severed strut leaves more", SIMULATED
+    stranger_correlation: float = threshold(
+        0.835,
+        "1",
+        "mean shape_correlation of patterns below which no pattern is alike; a severed strut leaves more",
+        SIMULATED,
     )
     exchanged: float = threshold(
         0.15,

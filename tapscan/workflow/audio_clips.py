@@ -95,7 +95,7 @@ def decays_of(now: Tape, screening: Screening) -> tuple[ToneDecay, ...]:
 
 
 def _decay(now: Tape, mode: Mode) -> ToneDecay | None:
-    places = sorted(mode.strengths, key=lambda s: -s.strength_db)
+    places = sorted(mode.amplitudes, key=lambda s: -s.amplitude_db)
     best = next((b for s in places if (b := best_strike(now.scan, s.station)) is not None), None)
     if best is None or not mode.decay_rate_per_s:
         return None

@@ -11,6 +11,7 @@ from tapscan.records import (
     Comparison,
     Condition,
     Indication,
+    ModalAmplitude,
     Mode,
     ModePair,
     Recording,
@@ -20,7 +21,6 @@ from tapscan.records import (
     Screening,
     StationChange,
     StationPicture,
-    Strength,
     Strike,
     UnpairedMode,
 )
@@ -60,7 +60,7 @@ def mode(number: int, frequency_hz: float, stations: int = 3, rng: np.random.Gen
         note="A4",
         cents=-3.7,
         origin="plate",
-        strengths=tuple(Strength(f"S{i}", float(rng.normal(-30, 6))) for i in range(1, stations + 1)),
+        amplitudes=tuple(ModalAmplitude(f"S{i}", float(rng.normal(-30, 6))) for i in range(1, stations + 1)),
         reason="not judged: under the noise" if number % 3 == 2 else None,
     )
 

@@ -52,7 +52,7 @@ def test_a_register_of_revision_0001_still_opens(tmp_path):
     back = load_screening(register, entry.current.id)
     expected = built.screening(("ab" * 32,))
     assert [m.frequency_hz for m in back.scan.modes] == [m.frequency_hz for m in expected.scan.modes]
-    assert [m.strengths for m in back.scan.modes] == [m.strengths for m in expected.scan.modes]
+    assert [m.amplitudes for m in back.scan.modes] == [m.amplitudes for m in expected.scan.modes]
     assert back.indications[0].sentence == expected.indications[0].sentence
     assert back.comparison is not None
     assert entry.conditions == replace(built.CONDITIONS, sensor=replace(built.CONDITIONS.sensor, mass_g=None))

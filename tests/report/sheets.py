@@ -7,13 +7,13 @@ import numpy as np
 from tapscan.records import (
     Condition,
     Indication,
+    ModalAmplitude,
     Mode,
     Recording,
     RuleNotRun,
     Scan,
     Screening,
     StationPicture,
-    Strength,
     Strike,
 )
 
@@ -41,7 +41,7 @@ def mode(number: int, station: str = "S1", **changes: object) -> Mode:
         note="A2",
         cents=-3.2,
         origin="plate",
-        strengths=(Strength(station, 3.0 - number),),
+        amplitudes=(ModalAmplitude(station, 3.0 - number),),
     )
     return replace(known, **changes)  # type: ignore[arg-type]
 

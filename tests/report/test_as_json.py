@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import tapscan
-from tapscan.plain_values import SCHEMA, plain
+from tapscan.plain_values import SCHEMA, plain, written_as
 from tapscan.records import Comparison, Indication, RuleNotRun
 from tapscan.report.as_json import dumps, dumps_comparison, to_json
 from tapscan.screening.open_findings import OpenFinding
@@ -26,7 +26,7 @@ def test_a_screening_holds_what_compare_gives():
     )
     inside = json.loads(dumps(screening(comparison=COMPARED)))
     assert inside["comparison"] == {k: v for k, v in alone.items() if k not in ("tapscan", "schema", "open_findings")}
-    assert set(inside["comparison"]) == {f.name for f in fields(Comparison)}
+    assert set(inside["comparison"]) == set(written_as(Comparison).values())
     assert alone["schema"] == inside["schema"] == SCHEMA
     assert alone["open_findings"][0]["scan"] == "BY-12/2025-01-02"
 

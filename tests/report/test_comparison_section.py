@@ -88,9 +88,9 @@ def test_text_from_outside_stays_text():
 
 
 def test_the_figure_of_a_microphone_is_told_as_odds_and_draws_no_limit_bars():
-    by_odds = comparison(by_odds=True, statistic=8.2, statistic_limit=6.0)
+    by_likelihood_ratio = comparison(by_likelihood_ratio=True, statistic=8.2, statistic_limit=6.0)
     by_pickup, by_microphone = (
-        section(render_page(replace(screening(), comparison=c))) for c in (comparison(), by_odds)
+        section(render_page(replace(screening(), comparison=c))) for c in (comparison(), by_likelihood_ratio)
     )
     assert "three largest drops, in the plate's own scatter" in by_pickup.replace("&#39;", "'")
     assert "odds that some tones fell, against none" in by_microphone and "3600 to 1" in by_microphone

@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tapscan.records import Scan, Strength
+from tapscan.records import ModalAmplitude, Scan
 from tapscan.report.error_rates import error_rates
 from tapscan.report.page import render_page, write_page
 from tapscan.report.sections import appendix
@@ -277,6 +277,9 @@ def test_long_tables_are_cut_and_counted(monkeypatch):
 
 
 def test_the_highest_peaks_carry_the_numbers_not_the_strongest_starts():
-    fast, slow = mode(20, strengths=(Strength("S1", 9.0),)), mode(1, strengths=(Strength("S1", 1.0),))  # 900, 140 Hz
+    fast, slow = (
+        mode(20, amplitudes=(ModalAmplitude("S1", 9.0),)),
+        mode(1, amplitudes=(ModalAmplitude("S1", 1.0),)),
+    )  # 900, 140 Hz
     html = render_page(screening(scan=replace(screening().scan, modes=(fast, slow)), indications=()))
     assert "the strongest at 140, 900 Hz" in html  # the picture's peaks: 0 dB at 140 Hz, -20 dB at 900 Hz

@@ -10,10 +10,10 @@ import pytest
 
 from tapscan.layouts import read_layout
 from tapscan.places import Layout, Outline, Station
-from tapscan.records import Strength
+from tapscan.records import ModalAmplitude
 from tapscan.report.as_json import to_json
 from tapscan.report.drawing.plate_drawing import Canvas, apart, element, labels, mark
-from tapscan.report.drawing.plate_map import FLOOR_DB, LARGEST, SMALL, legend, marks, radius, station_map, strength_map
+from tapscan.report.drawing.plate_map import FLOOR_DB, LARGEST, SMALL, amplitude_map, legend, marks, radius, station_map
 from tapscan.report.page import render_page
 from tests.every import each
 from tests.report.sheets import HOSTILE, indication, mode, screening, strike
@@ -27,7 +27,7 @@ def on_grand(**changes):
     """S3 named, S1 tapped, S2 tapped in vain, the rest not tapped."""
     s = screening()
     strikes = (strike(1, "S1"), strike(2, "S2", faults=("clipped",)), strike(3, "S3"))
-    modes = (mode(1, "S1", strengths=(Strength("S1", -4.0), Strength("S3", -14.0))),)
+    modes = (mode(1, "S1", amplitudes=(ModalAmplitude("S1", -4.0), ModalAmplitude("S3", -14.0))),)
     scan = replace(s.scan, strikes=strikes, modes=modes, map=GRAND, layout="grand-short", state="strung")
     known = {"scan": scan, "indications": (indication(stations=("S3",)),), "pictures": ()}
     return screening(**{**known, **changes})
@@ -137,13 +137,13 @@ def test_a_discs_area_goes_as_the_amplitude():
 
 
 def test_a_modes_map_shows_strength_by_size_and_what_was_not_heard():
-    strengths = (
-        Strength("S1", -4.0),
-        Strength("S3", -14.0),
-        Strength("S5", -4.0 + FLOOR_DB - 1),
-        Strength("S6", float("nan")),
+    amplitudes = (
+        ModalAmplitude("S1", -4.0),
+        ModalAmplitude("S3", -14.0),
+        ModalAmplitude("S5", -4.0 + FLOOR_DB - 1),
+        ModalAmplitude("S6", float("nan")),
     )
-    svg = str(strength_map(GRAND, strengths, ["S1", "S2", "S3", "S5", "S6"], "m", "mode M1, 140 Hz,"))
+    svg = str(amplitude_map(GRAND, amplitudes, ["S1", "S2", "S3", "S5", "S6"], "m", "mode M1, 140 Hz,"))
     assert shapes(svg) == {
         **dict.fromkeys(("S1", "S2", "S3", "S5", "S6"), "circle"),
         **dict.fromkeys(("S4", "S7", "S8"), "rect"),
@@ -157,7 +157,7 @@ def test_a_modes_map_shows_strength_by_size_and_what_was_not_heard():
 
 
 def test_a_mode_strong_at_no_known_place_has_no_map():
-    assert strength_map(GRAND, (Strength("elsewhere", 0.0),), [], "m", "mode M1") is None
+    assert amplitude_map(GRAND, (ModalAmplitude("elsewhere", 0.0),), [], "m", "mode M1") is None
 
 
 def test_the_page_shows_a_small_map_first_and_a_large_one_below():

@@ -15,7 +15,7 @@ from bench.compare_store import Casting, Store, scan_of
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, State, draw_iron, load_table, plate_modes, temperature_factor
 from tapscan.records import ScanConditions, ScanForComparison
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import Unlikeness
+from tapscan.screening.compare.condition_changes import ConditionChanges
 from tapscan.screening.compare.measure import measure
 from tapscan.sensors import Sensor
 
@@ -106,7 +106,7 @@ def test_open_cracks_lower_modes_and_raise_none():
     label = next(x for x in load_table(PATTERN).labels if x.startswith("width 50"))
     casting = Casting("shipped", load_table(PATTERN), 9103)
     scans = [scan_of(casting, PICKUP, r, STORE, model_scan, SETTINGS) for r in (*BASES, f"flaw: {label}")]
-    found = measure(scans[3], scans[:3], True, Unlikeness(), SETTINGS).frequency
+    found = measure(scans[3], scans[:3], True, ConditionChanges(), SETTINGS).frequency
     assert found.score[found.judged].min() > -found.limit < found.statistic
 
 

@@ -192,7 +192,7 @@ def judged(gain: float, noise_rms: float, seed: int = 1) -> list[tones.Tone]:
     return tones.station_tones(scaled(POLES, gain), [x], lambda a, b: noise_rms**2, RATE, Settings())
 
 
-def clear_db(mode: tuple[float, float, float], noise_rms: float) -> float:
+def snr_db(mode: tuple[float, float, float], noise_rms: float) -> float:
     """Mean square of the mode in the window 0.1 to 0.4 s over that of the noise in its critical band."""
     f, t60, a = mode
     d = 2 * T60_NEPER / t60
@@ -218,7 +218,7 @@ def test_gain_changes_no_prominence(exponent):
 @each("seed", range(5))
 @each("noise_rms", [1e-5, 1e-4, 1e-3, 5e-3, 0.02])
 def test_noise_changes_no_prominence_while_the_mode_is_20_db_clear(noise_rms, seed):
-    assert clear_db(MODES[0], noise_rms) > 20.5
+    assert snr_db(MODES[0], noise_rms) > 20.5
     strong = judged(1.0, noise_rms, seed)[0]
     assert strong.prominent is True
 
@@ -226,7 +226,7 @@ def test_noise_changes_no_prominence_while_the_mode_is_20_db_clear(noise_rms, se
 @each("seed", range(5))
 @each("noise_rms", [0.1, 0.25])
 def test_a_mode_less_than_20_db_clear_is_unknown_with_a_reason(noise_rms, seed):
-    assert 8 < clear_db(MODES[0], noise_rms) < 19.5
+    assert 8 < snr_db(MODES[0], noise_rms) < 19.5
     strong = judged(1.0, noise_rms, seed)[0]
     assert strong.prominent is None
     assert strong.reason is not None

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from tapscan.screening.compare import added_mass
-from tapscan.screening.compare.added_mass import explain, log_odds, station_fits, witnesses
-from tapscan.screening.compare.condition_changes import Unlikeness
+from tapscan.screening.compare.added_mass import explain, log_odds, station_fits, weight_features
+from tapscan.screening.compare.condition_changes import ConditionChanges
 from tapscan.screening.compare.measure import measure
 from tapscan.settings import Settings
 from tests.compared import BASE, COUNT, SETTINGS, drawn, scan
@@ -18,7 +18,9 @@ FITTED = Path(__file__).parents[2] / "bench" / "results" / "weight_or_crack.txt"
 
 
 def measured(drops, baselines=3):
-    return measure(scan(-np.asarray(drops), seed=48), [b.scan for b in BASE[:baselines]], True, Unlikeness(), SETTINGS)
+    return measure(
+        scan(-np.asarray(drops), seed=48), [b.scan for b in BASE[:baselines]], True, ConditionChanges(), SETTINGS
+    )
 
 
 def of_a_weight(place=3, share=1.5e-3):
@@ -45,16 +47,16 @@ def test_each_figure_speaks_the_way_it_should():
 
 
 def test_modes_over_those_that_moved_least_are_counted():
-    weight = witnesses(measured(of_a_weight()))
+    weight = weight_features(measured(of_a_weight()))
     lifted = of_a_weight()
     lifted[10::12] = -1e-3 * np.arange(1, 6)  # a few modes over the rest, each elsewhere
-    scattered = witnesses(measured(lifted))
+    scattered = weight_features(measured(lifted))
     assert weight.over < 0.02 < scattered.over
     assert log_odds(scattered) < log_odds(weight)
 
 
 def test_sizes_are_told_band_by_band():
-    one, two = (witnesses(measured(of_a_weight(share=s))) for s in (1e-3, 2e-3))
+    one, two = (weight_features(measured(of_a_weight(share=s))) for s in (1e-3, 2e-3))
     assert np.allclose(two.levels - one.levels, np.log(2), atol=0.1)
     assert two.size == pytest.approx(2 * one.size, rel=0.05)
 
@@ -62,7 +64,7 @@ def test_sizes_are_told_band_by_band():
 def test_a_point_mass_at_a_station_is_explained_by_it():
     _, shape = drawn()
     energy = shape**2 / (shape**2).mean(axis=1, keepdims=True)
-    assert witnesses(measured(2e-3 * energy[:, 4])).station == "S5"
+    assert weight_features(measured(2e-3 * energy[:, 4])).station == "S5"
     share, factor = station_fits(2e-3 * energy[:, 4], energy)
     assert share[4] == pytest.approx(1.0) and factor[4] == pytest.approx(2e-3)
 
@@ -73,4 +75,4 @@ def test_too_little_is_no_answer():
     high = scan(seed=48)
     cut = replace(high, modes=tuple(m for m in high.modes if m.frequency_hz < 700))
     base = [replace(b.scan, modes=tuple(m for m in b.scan.modes if m.frequency_hz < 700)) for b in BASE]
-    assert explain(measure(cut, base, True, Unlikeness(), SETTINGS), SETTINGS) is None
+    assert explain(measure(cut, base, True, ConditionChanges(), SETTINGS), SETTINGS) is None

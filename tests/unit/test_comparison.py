@@ -9,7 +9,7 @@ import pytest
 from tapscan.errors import BadRequest
 from tapscan.records import Indication
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import unlikeness
+from tapscan.screening.compare.condition_changes import changed_conditions
 from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.measure import Change, false_discoveries, largest_mean
 from tapscan.screening.compare.repeatability import join, scatter_level
@@ -136,10 +136,10 @@ def test_a_request_that_cannot_be_met_is_one_line():
 )
 def test_unlike_scans_are_said_to_be_unlike(change, refused, words):
     before = replace(STRIPPED, supports="four pads", sensor=Sensor("contact", place="treble corner"))
-    told = unlikeness(replace(before, **change), [before], 10, SETTINGS)
+    told = changed_conditions(replace(before, **change), [before], 10, SETTINGS)
     assert any(words in s for s in told.sentences)
     assert (told.refused is not None) is refused
-    assert unlikeness(before, [before], 10, SETTINGS).sentences == ()
+    assert changed_conditions(before, [before], 10, SETTINGS).sentences == ()
 
 
 def test_what_is_refused_is_not_concluded_whatever_the_figures_say():
@@ -183,8 +183,8 @@ def test_places_of_change_are_where_the_changed_modes_are_strong():
 
 def test_a_place_where_every_mode_is_loud_is_not_named_for_that():
     def loud(s):
-        at = lambda m: tuple(replace(x, strength_db=x.strength_db + 15 * (x.station == "S1")) for x in m.strengths)  # noqa: E731
-        return replace(s, modes=tuple(replace(m, strengths=at(m)) for m in s.modes))
+        at = lambda m: tuple(replace(x, amplitude_db=x.amplitude_db + 15 * (x.station == "S1")) for x in m.amplitudes)  # noqa: E731
+        return replace(s, modes=tuple(replace(m, amplitudes=at(m)) for m in s.modes))
 
     base = [replace(b, scan=loud(b.scan)) for b in BASE]
     result = compare_scans(named(loud(scan(crack(), seed=53)), "2026-05-01"), base, SETTINGS)
@@ -330,11 +330,11 @@ def test_a_comparison_without_a_finding_says_how_much_was_compared():
 def test_good_news_counts_a_tone_that_fell_alone():
     change = Change(
         value=np.zeros(3), sd=np.ones(3), score=np.array([4.0, 0.0, 0.0]), judged=np.array([True, True, False]),
-        named=np.array([True, False, True]), weight=np.zeros(3), statistic=1.0, limit=2.0, by_odds=False,
+        named=np.array([True, False, True]), weight=np.zeros(3), statistic=1.0, limit=2.0, by_likelihood_ratio=False,
     )  # fmt: skip
     assert "2 tones" in good_news(change, "x", 3) and "1 of them fell" in good_news(change, "x", 3)
     assert "none fell" in good_news(replace(change, named=np.zeros(3, bool)), "x", 3)
-    assert "none" not in good_news(replace(change, by_odds=True), "x", 3), "there no tone decides by itself"
+    assert "none" not in good_news(replace(change, by_likelihood_ratio=True), "x", 3), "there no tone decides by itself"
     for nothing in (
         replace(change, statistic=None),
         replace(change, judged=np.zeros(3, bool)),

@@ -8,7 +8,7 @@ import pytest
 from tapscan.errors import BadRequest
 from tapscan.records import Indication, RoomRing, Screening
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
-from tapscan.screening.compare.condition_changes import Unlikeness
+from tapscan.screening.compare.condition_changes import ConditionChanges
 from tapscan.screening.compare.measure import measure
 from tapscan.screening.compare.trend import follow
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, Outcome, dispose, not_compared
@@ -64,11 +64,11 @@ def test_by_microphone_the_odds_over_all_modes_decide_and_no_weight_is_named():
     by_pickup = compare_scans(named(scan(drops, seed=48), "2026-05-01"), BASE, SETTINGS)
     by_microphone = compare_scans(named(scan(drops, seed=48), "2026-05-01", mic), base, SETTINGS)
     assert by_pickup.explanation is not None and by_microphone.explanation is None
-    assert (by_pickup.by_odds, by_microphone.by_odds) == (False, True)
-    assert by_microphone.statistic_limit == pytest.approx(np.log(SETTINGS.compare.fell_odds))
+    assert (by_pickup.by_likelihood_ratio, by_microphone.by_likelihood_ratio) == (False, True)
+    assert by_microphone.statistic_limit == pytest.approx(np.log(SETTINGS.compare.fall_likelihood_ratio))
     (told,) = by_microphone.indications
     assert (told.conditions[0].name, told.conditions[0].unit) == ("odds that some tones fell", "to 1")
-    assert told.conditions[0].limit == pytest.approx(SETTINGS.compare.fell_odds)
+    assert told.conditions[0].limit == pytest.approx(SETTINGS.compare.fall_likelihood_ratio)
     assert "of them plainly, and together" in told.sentence and told.stations and "ring strongest at" in told.sentence
 
 
@@ -83,7 +83,7 @@ def test_small_drops_of_several_modes_are_told_by_the_odds_where_no_mode_stands_
     assert [i.id for i in found.indications] == ["C1"]
     assert found.where and found.indications[0].stations, "a call by odds names places, too"
     still = compare_scans(named(scan(seed=48), "2026-05-01", mic), base, SETTINGS)
-    assert still.by_odds and still.indications == () and still.statistic < 0
+    assert still.by_likelihood_ratio and still.indications == () and still.statistic < 0
 
 
 def with_neighbours(scan_, near, apart=1e-3):
@@ -209,7 +209,7 @@ ANY_SIDE = SETTINGS.but(Compare, lost_and_new=0.0)  # the guards below, without 
 
 def with_hum(scan_, frequencies, origin="hum"):
     """The scan with steady tones among its modes, heard everywhere and as strong as any."""
-    like = max(scan_.modes, key=lambda m: sum(s.strength_db for s in m.strengths))
+    like = max(scan_.modes, key=lambda m: sum(s.amplitude_db for s in m.amplitudes))
     tones = [replace(like, id=f"H{k}", frequency_hz=f, origin=origin) for k, f in enumerate(frequencies)]
     return replace(scan_, modes=(*scan_.modes, *tones))
 
@@ -270,7 +270,7 @@ def test_a_scan_named_twice_is_no_second_baseline_scan():
 def test_tones_that_rose_weigh_nothing_where_places_are_named():
     few = np.zeros(COUNT)
     few[8::5], few[10::5] = -2e-4, 1e-4
-    found = measure(scan(few, seed=48), [b.scan for b in BASE], False, Unlikeness(), SETTINGS).frequency
-    assert found.by_odds and found.statistic > found.limit
+    found = measure(scan(few, seed=48), [b.scan for b in BASE], False, ConditionChanges(), SETTINGS).frequency
+    assert found.by_likelihood_ratio and found.statistic > found.limit
     assert (found.weight[found.judged & (found.score > 0)] > 0).all()
     assert (found.weight[found.score < 0] == 0).all() and (found.score < 0).sum() > 10

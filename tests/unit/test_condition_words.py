@@ -4,7 +4,7 @@ import numpy as np
 
 from tapscan.records import ScanConditions
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import unlikeness
+from tapscan.screening.compare.condition_changes import changed_conditions
 from tapscan.sensors import Sensor
 from tapscan.settings.groups import Repeatability
 from tests.compared import COUNT, SETTINGS, named, scan
@@ -13,7 +13,7 @@ from tests.compared import COUNT, SETTINGS, named, scan
 def test_case_and_blanks_do_not_part_two_conditions():
     a = ScanConditions("stripped", "felt pads", sensor=Sensor("contact", place="tail"), fittings=("hook",))
     b = ScanConditions("stripped", " Felt  Pads", sensor=Sensor("contact", place="TAIL"), fittings=("Hook",))
-    told = unlikeness(b, [a], 8, SETTINGS)
+    told = changed_conditions(b, [a], 8, SETTINGS)
     assert (told.refused, told.frequency_refused, told.loss_refused, told.support_factor) == (None, None, None, 1.0)
 
 

@@ -77,8 +77,8 @@ def test_patches_hold_their_share_of_the_iron_and_some_are_no_ends(screened):
     patches = [area for name, area in screened.chill_regions.items() if name.startswith("patch")]
     shares = [metal.intersection(p).area / metal.area for p in patches]
     assert all(CHILL_AREA[0] - 0.001 < share < CHILL_AREA[1] for share in shares)
-    likeness = [likeness_to_end(screened, p) for p in patches[:4]]
-    assert min(likeness) < 0.6 and max(likeness) < 1.0
+    shape_correlation = [likeness_to_end(screened, p) for p in patches[:4]]
+    assert min(shape_correlation) < 0.6 and max(shape_correlation) < 1.0
     assert likeness_to_end(screened, screened.chill_regions["region 1"]) > 0.9
 
 

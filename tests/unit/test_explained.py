@@ -20,7 +20,7 @@ def test_modes_explain_what_they_made():
 
 
 def test_what_is_left_out_is_missing():
-    """Two tones of one decay and known strengths: the share is the ratio of their squares."""
+    """Two tones of one decay and known amplitudes: the share is the ratio of their squares."""
     both = [(300.0, 8.0, 0.3 + 0j), (1210.0, 8.0, 0.1 + 0j)]
     assert explained_share(made(both), both[:1], RATE, 0.004, 50.0) == pytest.approx(0.9, abs=0.01)
 

@@ -50,7 +50,7 @@ def test_three_places_in_a_ring_are_named():
     moved = replace(
         NOW,
         modes=tuple(
-            replace(m, strengths=tuple(replace(s, station=ring.get(s.station, s.station)) for s in m.strengths))
+            replace(m, amplitudes=tuple(replace(s, station=ring.get(s.station, s.station)) for s in m.amplitudes))
             for m in NOW.modes
         ),
     )

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from tapscan.places import Layout, Outline, Station
-from tapscan.records import Mode, RuleNotRun, Scan, Strength
+from tapscan.records import ModalAmplitude, Mode, RuleNotRun, Scan
 from tapscan.screening.iron import area_score
 from tapscan.screening.regions import DIRECTIONS, SHARES, areas_of, positions_of
 from tapscan.screening.rules import dead_place, long_decay
@@ -27,9 +27,9 @@ END = (0, 1, 2, 3)
 S = Settings()
 
 
-def mode(name: str, f: float, loss: float, strengths: np.ndarray) -> Mode:
+def mode(name: str, f: float, loss: float, amplitudes: np.ndarray) -> Mode:
     rate = np.pi * f * loss
-    heard = tuple(Strength(s, float(v)) for s, v in zip(STATIONS, strengths, strict=True))
+    heard = tuple(ModalAmplitude(s, float(v)) for s, v in zip(STATIONS, amplitudes, strict=True))
     return Mode(
         name, f, 0.001, rate, rate * 1e-3, 6.9078 / rate, 1 / loss, loss, -30.0, None, None, False, 0, 12, None, None,
         "plate", heard,
@@ -164,10 +164,10 @@ def test_the_loss_told_is_that_of_the_tones_strongest_there_beside_the_others() 
 
 
 def test_modes_without_strengths_or_without_scatter_raise_nothing() -> None:
-    bare = [Mode(**{**m.__dict__, "strengths": ()}) if k < 3 else m for k, m in enumerate(plate(3, None))]
+    bare = [Mode(**{**m.__dict__, "amplitudes": ()}) if k < 3 else m for k, m in enumerate(plate(3, None))]
     found = area_score(bare, LAYOUT, S)
     assert found is not None and np.isfinite([found.lasting, found.dull, found.lasting_area.loss_ratio]).all()
-    even = [mode(m.id, m.frequency_hz, 0.004, np.array([s.strength_db for s in m.strengths])) for m in plate(3, None)]
+    even = [mode(m.id, m.frequency_hz, 0.004, np.array([s.amplitude_db for s in m.amplitudes])) for m in plate(3, None)]
     for rule in (long_decay, dead_place):
         assert rule.run(scanned(even), S) == []
 
@@ -186,7 +186,7 @@ def test_too_few_modes_is_not_a_pass() -> None:
 def test_too_few_stations_give_no_score() -> None:
     few = [mode(m.id, m.frequency_hz, m.loss_factor or 1.0, np.zeros(12)) for m in plate(3, None)]
     cut = [
-        Mode(**{**m.__dict__, "strengths": m.strengths[:5]})  # five stations: one under the limit
+        Mode(**{**m.__dict__, "amplitudes": m.amplitudes[:5]})  # five stations: one under the limit
         for m in few
     ]
     assert area_score(cut, LAYOUT, S) is None

@@ -1,19 +1,19 @@
-"""Pairing against the slow, obvious way; its shift, prices and the effect of strength patterns."""
+"""Pairing against the slow, obvious way; its shift, prices and the effect of amplitude patterns."""
 
 from itertools import combinations, permutations
 
 import numpy as np
 import pytest
 
-from tapscan.records import Mode, Strength
+from tapscan.records import ModalAmplitude, Mode
 from tapscan.screening.compare.pairing import (
     assign,
     coarse_shift,
-    likeness,
     mode_table,
     pair_costs,
     pair_modes,
     robust_mean,
+    shape_correlation,
 )
 from tapscan.settings import Settings
 from tests.every import each
@@ -22,14 +22,14 @@ SETTINGS = Settings()
 STATIONS = [f"S{k}" for k in range(8)]
 
 
-def mode(name, frequency_hz, strengths_db, sd_hz=0.001):
-    at = tuple(Strength(s, float(d)) for s, d in zip(STATIONS, strengths_db, strict=True) if np.isfinite(d))
+def mode(name, frequency_hz, amplitudes_db, sd_hz=0.001):
+    at = tuple(ModalAmplitude(s, float(d)) for s, d in zip(STATIONS, amplitudes_db, strict=True) if np.isfinite(d))
     nothing = (None, None, None, None, None, None, 0, 0, None, None)
     return Mode(name, float(frequency_hz), sd_hz, None, None, None, *nothing, "plate", at)
 
 
 def plate(rng, count=40):
-    """Frequencies as a plate has them, and unrelated strength patterns."""
+    """Frequencies as a plate has them, and unrelated amplitude patterns."""
     frequency = np.sort(rng.uniform(100, 1400, count))
     pattern = 20 * np.log10(np.abs(rng.standard_normal((count, len(STATIONS)))) + 0.02)
     return frequency, pattern
@@ -144,10 +144,10 @@ def test_likeness_is_one_for_the_same_and_two_over_pi_for_strangers():
     deflection = np.abs(rng.standard_normal((2, 400)))
     rows = [
         Mode(f"M{i}", 100.0 + i, 0.1, *[None] * 9, 0, 0, None, None, "plate",
-             tuple(Strength(s, float(20 * np.log10(d))) for s, d in zip(stations, row, strict=True)))
+             tuple(ModalAmplitude(s, float(20 * np.log10(d))) for s, d in zip(stations, row, strict=True)))
         for i, row in enumerate(deflection)
     ]  # fmt: skip
-    alike = likeness(mode_table(rows, stations), mode_table(rows, stations))
+    alike = shape_correlation(mode_table(rows, stations), mode_table(rows, stations))
     assert np.diag(alike) == pytest.approx([1, 1])
     assert alike[0, 1] == pytest.approx(2 / np.pi, abs=0.08)  # three sd at 400 stations
 

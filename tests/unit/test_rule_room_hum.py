@@ -7,7 +7,7 @@ import pytest
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.origins import with_origins
-from tapscan.screening.room import clear_limit_db, mains, steady
+from tapscan.screening.room import mains, snr_limit_db, steady
 from tapscan.screening.rules import prominent_ringing, room_hum
 from tapscan.settings import Settings
 from tapscan.signal.fit.noise import NoiseDensity
@@ -34,7 +34,7 @@ def test_a_steady_tone_is_hum_or_room_and_never_the_plates():
     assert "50 Hz" in found[0].sentence or "60 Hz" in found[0].sentence
 
 
-@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"clear_db": 5.5}, 20.0), ({}, 8.0)])
+@pytest.mark.parametrize(("tone", "t60_s"), [({"before_db": -7.0}, 20.0), ({"snr_db": 5.5}, 20.0), ({}, 8.0)])
 def test_a_mode_that_dies_away_or_did_not_sound_before_is_the_plates(tone, t60_s):
     given = heard([mode("M1", 300.0, t60_s=t60_s)], [steady_tone("M1", **tone)])
     assert given.modes[0].origin == "plate"
@@ -90,7 +90,7 @@ def test_the_line_of_a_tone_in_noise(hz):
     assert clear > 30.0  # a^2 n / 6 over 1e-6: 46 dB, less scalloping and what the median of chi-square gives
     assert (
         NoiseDensity([0.001 * rng.standard_normal(len(time)) for _ in range(8)], rate).line(hz)[1]
-        < S.origins.steady_clear_db
+        < S.origins.steady_snr_db
     )
     assert NoiseDensity([], rate).line(hz) is None
 
@@ -105,8 +105,8 @@ def test_a_second_tone_beside_it_does_not_hide_a_line():
 
 def test_a_fainter_line_is_enough_where_many_places_heard_it():
     """12 dB at one place; over n places the middle of their figures scatters by the root of n less about what noise shows."""
-    assert clear_limit_db(1, S) == S.origins.steady_clear_db
-    assert clear_limit_db(9, S) == pytest.approx(6.0)
+    assert snr_limit_db(1, S) == S.origins.steady_snr_db
+    assert snr_limit_db(9, S) == pytest.approx(6.0)
     twenty = {f"S{k}": -20.0 - k for k in range(20)}
     faint = steady_tone("M1", -0.3, 8.4)
     many = scan([mode("M1", 180.0, db=twenty, **LASTING)], steady_tones=(faint,))
@@ -121,5 +121,5 @@ def test_noise_alone_passes_the_limit_at_most_once_in_forty(places):
     rng = np.random.default_rng(places)
     figures = [NoiseDensity([rng.standard_normal(1600)], 16000).line(437.0)[1] for _ in range(400 * places)]
     middles = np.median(np.array(figures).reshape(400, places), axis=1)
-    assert np.mean(middles > clear_limit_db(places, S)) <= 0.025
-    assert np.median(middles) == pytest.approx(S.origins.steady_clear_noise_db, abs=0.7)
+    assert np.mean(middles > snr_limit_db(places, S)) <= 0.025
+    assert np.median(middles) == pytest.approx(S.origins.steady_snr_noise_db, abs=0.7)

@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import sensor_changed, unlikeness
+from tapscan.screening.compare.condition_changes import changed_conditions, sensor_changed
 from tapscan.sensors import Sensor
 from tapscan.settings.groups import Repeatability
 from tests.compared import BASE, SETTINGS, STRIPPED, crack, named, scan
@@ -64,31 +64,33 @@ def test_the_damping_is_still_judged_where_a_pickup_only_moved():
 
 def test_a_microphone_that_stood_elsewhere_concludes_nothing():
     here, there = Sensor("microphone", place="10 cm over S3"), Sensor("microphone", place="10 cm over S7")
-    told = unlikeness(replace(STRIPPED, sensor=there), [replace(STRIPPED, sensor=here)], 10, SETTINGS)
+    told = changed_conditions(replace(STRIPPED, sensor=there), [replace(STRIPPED, sensor=here)], 10, SETTINGS)
     assert told.refused and told.frequency_refused and told.loss_refused
 
 
 def test_an_unknown_kind_is_said_and_counts_as_a_microphone():
     unknown = replace(PICKUP, kind=None)
     found = compared(unknown, unknown)
-    assert found.by_odds, "the road of the microphone"
+    assert found.by_likelihood_ratio, "the road of the microphone"
     assert any("is not known for every scan" in s for s in found.unlike)
-    assert not compared(PICKUP).by_odds and not any("is not known" in s for s in compared(PICKUP).unlike)
+    assert not compared(PICKUP).by_likelihood_ratio and not any("is not known" in s for s in compared(PICKUP).unlike)
 
 
 def test_what_repeats_is_reckoned_by_rayleigh():
     """m / 2M: 5 g on 104 kg is 24 millionths (Rayleigh's principle, by hand); twice the mass, twice that."""
     heavy = replace(PICKUP, mass_g=20.0)
-    (said,) = unlikeness(replace(STRIPPED, sensor=heavy), [replace(STRIPPED, sensor=heavy)], 10, SETTINGS).sentences
+    (said,) = changed_conditions(
+        replace(STRIPPED, sensor=heavy), [replace(STRIPPED, sensor=heavy)], 10, SETTINGS
+    ).sentences
     assert "20 g" in said and "by 24 millionths" in said and "within 10 mm" in said
     ten = SETTINGS.but(Repeatability, sensor_mass_g=10.0)
-    (said,) = unlikeness(replace(STRIPPED, sensor=heavy), [replace(STRIPPED, sensor=heavy)], 10, ten).sentences
+    (said,) = changed_conditions(replace(STRIPPED, sensor=heavy), [replace(STRIPPED, sensor=heavy)], 10, ten).sentences
     assert "by 48 millionths" in said
 
 
 def test_capitals_and_blanks_do_not_matter_in_supports_and_fittings():
     before = replace(STRIPPED, supports="Four felt pads", fittings=("Hitch pins", "nose bolts"))
     now = replace(STRIPPED, supports=" four  FELT pads ", fittings=("NOSE bolts", "hitch  pins"))
-    assert unlikeness(now, [before], 10, SETTINGS).sentences == ()
-    told = unlikeness(replace(now, fittings=("nose bolts",)), [before], 10, SETTINGS)
+    assert changed_conditions(now, [before], 10, SETTINGS).sentences == ()
+    told = changed_conditions(replace(now, fittings=("nose bolts",)), [before], 10, SETTINGS)
     assert told.refused and "Hitch pins" in told.refused

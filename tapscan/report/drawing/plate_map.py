@@ -2,9 +2,9 @@
 
     marks(screening)                                    Mark of each station of the layout
     station_map(layout, marks, name, width)             outline and stations; a mark's shape tells its meaning
-    strength_map(layout, strengths, tapped, name, what) outline and stations; a disc's size tells how strong a mode is there
+    amplitude_map(layout, amplitudes, tapped, name, what) outline and stations; a disc's size tells how strong a mode is there
     legend(layout, marks)                               (mark, words) for what occurs
-    strength_legend()                                   (mark, words) for the sizes
+    amplitude_legend()                                   (mark, words) for the sizes
 
 Without a layout there is nothing to draw: callers show no map then, not an empty box. Words from outside are escaped.
 """
@@ -17,7 +17,7 @@ from markupsafe import Markup
 
 from tapscan import wording
 from tapscan.places import Layout
-from tapscan.records import Screening, Strength
+from tapscan.records import ModalAmplitude, Screening
 from tapscan.report import words
 from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, screw, whole
 
@@ -94,11 +94,11 @@ def station_map(layout: Layout, found: Mapping[str, Mark], name: str, width: flo
     )
 
 
-def strength_map(
-    layout: Layout, strengths: Sequence[Strength], tapped: Sequence[str], name: str, what: str
+def amplitude_map(
+    layout: Layout, amplitudes: Sequence[ModalAmplitude], tapped: Sequence[str], name: str, what: str
 ) -> Markup | None:
-    """`what` names the mode; strengths in dB at stations, any common reference. None where no station is on the map."""
-    db = {s.station: s.strength_db for s in strengths if isfinite(s.strength_db)}
+    """`what` names the mode; amplitudes in dB at stations, any common reference. None where no station is on the map."""
+    db = {s.station: s.amplitude_db for s in amplitudes if isfinite(s.amplitude_db)}
     on_map = [s for s in layout.stations if s.name in db]
     if not on_map:
         return None
@@ -148,7 +148,7 @@ def _meanings(found: Mapping[str, Mark]) -> list[tuple[Kind, str]]:
     return [(k, NO_ANSWER if unsaid and k == "tapped" else said) for k, said in MEANING.items()]
 
 
-def strength_legend() -> list[tuple[Markup, str]]:
+def amplitude_legend() -> list[tuple[Markup, str]]:
     """Sizes of the discs, and the mark for faint."""
     sizes = [(_sample(disc((17, 17), radius(db)), 34), said) for db, said in SIZES_DB]
     return [

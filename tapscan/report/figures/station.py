@@ -28,7 +28,7 @@ LABEL_GAP = 0.09  # of the axis: closer labels would touch
 
 def strongest(modes: Sequence[Mode], station: str) -> list[Mode]:
     """Modes heard at `station`, the strongest there first."""
-    heard = [(s.strength_db, m) for m in modes for s in m.strengths if s.station == station]
+    heard = [(s.amplitude_db, m) for m in modes for s in m.amplitudes if s.station == station]
     return [m for _, m in sorted(heard, key=lambda pair: -pair[0])]
 
 

@@ -55,7 +55,7 @@ def mode_row(m: Mode, notes: words.Notes) -> dict[str, Any]:
         "prominence": wording.decibels(m.prominence_ratio_db),
         "stands": f"{stands}, {m.stations_prominent}/{m.stations_judged}" if m.stations_judged else stands,
         "level": wording.decibels(m.level_db),
-        "stations": wording.listed([s.station for s in m.strengths], 4),
+        "stations": wording.listed([s.station for s in m.amplitudes], 4),
         "origin": words.ORIGINS.get(m.origin, m.origin),
         "why": notes.letter(m.reason),
     }

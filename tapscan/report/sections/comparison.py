@@ -8,7 +8,7 @@ from math import log10
 from typing import Any
 
 from tapscan import wording
-from tapscan.records import Comparison, ModePair, Screening, Strength, UnpairedMode
+from tapscan.records import Comparison, ModalAmplitude, ModePair, Screening, UnpairedMode
 from tapscan.report.section import Section, Sheet
 
 MOST_ROWS = 12
@@ -19,14 +19,14 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     c = screening.comparison
     if c is None:
         return None
-    from tapscan.report.drawing.plate_map import strength_map
+    from tapscan.report.drawing.plate_map import amplitude_map
     from tapscan.report.figures.changes import shifts
 
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
     shown = sorted(changed, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_ROWS]
     shown = sorted(shown or _largest(c), key=lambda p: p.baseline_hz)
     tapped = tuple(dict.fromkeys(s.station for s in screening.scan.strikes))
-    where = [Strength(w.station, _decibels(w.weight)) for w in c.where]
+    where = [ModalAmplitude(w.station, _decibels(w.weight)) for w in c.where]
     layout = screening.scan.map
     return {
         "summary": "" if c.summary in screening.summary else c.summary,
@@ -41,10 +41,10 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "gained": [_unpaired(u) for u in c.gained if u.counts],
         "unlike": c.unlike,
         "limitations": c.limitations,
-        "by_odds": c.by_odds,
+        "by_likelihood_ratio": c.by_likelihood_ratio,
         "verdict": _verdict(c),
-        "shifts": shifts(c.pairs, None if c.by_odds else c.statistic_limit, "shifts"),
-        "map": strength_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
+        "shifts": shifts(c.pairs, None if c.by_likelihood_ratio else c.statistic_limit, "shifts"),
+        "map": amplitude_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
     }
 
 
@@ -70,7 +70,7 @@ def _decibels(weight: float) -> float:
 
 
 def _fallen(c: Comparison, statistic: float, limit: float) -> tuple[str, str, str]:
-    if c.by_odds:
+    if c.by_likelihood_ratio:
         return "odds that some tones fell, against none", wording.odds(statistic), wording.odds(limit)
     return "three largest drops, in the plate's own scatter", f"{statistic:.1f}", f"{limit:.1f}"
 

@@ -13,7 +13,7 @@ from tapscan import wording
 from tapscan.places import Layout
 from tapscan.records import Mode, Scan, Screening
 from tapscan.report import words
-from tapscan.report.drawing.plate_map import SMALL, legend, marks, station_map, strength_map
+from tapscan.report.drawing.plate_map import SMALL, amplitude_map, legend, marks, station_map
 from tapscan.report.section import Section, Sheet
 
 
@@ -60,7 +60,7 @@ def _notes(screening: Screening, layout: Layout) -> list[str]:
 def mode_map(scan: Scan, layout: Layout, mode: Mode, name: str, what: str) -> Markup | None:
     """Where one mode is strong; None where no station of it is on the map. `what` names the mode."""
     tapped = [s.station for s in scan.strikes if s.usable]
-    return strength_map(layout, mode.strengths, tapped, name, what)
+    return amplitude_map(layout, mode.amplitudes, tapped, name, what)
 
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:

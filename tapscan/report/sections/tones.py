@@ -12,7 +12,7 @@ from markupsafe import Markup
 from tapscan import wording
 from tapscan.records import Mode, Screening
 from tapscan.report.beside import ToneDecay
-from tapscan.report.drawing.plate_map import strength_legend
+from tapscan.report.drawing.plate_map import amplitude_legend
 from tapscan.report.section import Section, Sheet
 from tapscan.report.sections.appendix import relative_sd
 from tapscan.report.sections.map import mode_map
@@ -46,7 +46,7 @@ def tones_section(screening: Screening, decays: Sequence[ToneDecay]) -> TonesSec
     rows = [r for r in rows if r["map"] or r["decay_words"]]
     if not rows:
         return None
-    sizes = strength_legend() if any(r["map"] for r in rows) else []
+    sizes = amplitude_legend() if any(r["map"] for r in rows) else []
     return TonesSection(rows, max(0, len(modes) - MOST_TONES), sizes)
 
 

@@ -1,18 +1,18 @@
 """Whether the drops look like a weight left on the plate rather than a crack.
 
     explain(measured, settings)    AddedMass, or None where nothing fell
-    witnesses(measured)            the four figures that speak, and the place
+    weight_features(measured)            the four figures that speak, and the place
     station_fits(drops, energy)    share of the drops one weight at each station explains, and how large it is
 
 A point mass m at a place lowers mode n by half of m over the plate's mass times the square of the mode's deflection there
-(Rayleigh, first order), so at a station the drops follow the squares of the strengths, and nearly every mode falls. Four figures speak:
+(Rayleigh, first order), so at a station the drops follow the squares of the amplitudes, and nearly every mode falls. Four figures speak:
 
 * how far the mean drops of five bands lie from those that half a kilogram gives: a severed strut goes further, small cracks less far,
   a crack in one strut further in one band, a crack at the rim less far in the highest;
 * how even the drops of a band are: a weight sits on the nodal lines of some modes, which hardly move;
 * how many modes lie over those that moved least: the modes with a nodal line under the weight stay together, while a crack leaves
   hardly any mode quite alone and scatters them;
-* the share of the drops that the strengths of one station explain. On its face a high share speaks for a weight AT that station,
+* the share of the drops that the amplitudes of one station explain. On its face a high share speaks for a weight AT that station,
   but a crack in a strut excites the very modes that a weight on that strut would, and clamps sit beside the stations: on
   simulated plates a high share is the mark of a crack in a tapped strut, and speaks against a weight.
 
@@ -45,7 +45,7 @@ CONSTANT = -4.8
 
 
 @dataclass(frozen=True, eq=False)
-class Witnesses:
+class WeightFeatures:
     """What speaks for a weight or against it."""
 
     levels: FloatArray  # (5,) ln of the mean drop in each of BANDS_HZ
@@ -63,7 +63,7 @@ class Witnesses:
 
 def explain(measured: Measured, settings: Settings) -> AddedMass | None:
     """Weight against crack, for the drops of a measured scan. None with too few modes."""
-    found = witnesses(measured)
+    found = weight_features(measured)
     if found is None:
         return None
     score = log_odds(found)
@@ -77,12 +77,12 @@ def explain(measured: Measured, settings: Settings) -> AddedMass | None:
     )
 
 
-def log_odds(found: Witnesses) -> float:
+def log_odds(found: WeightFeatures) -> float:
     """Of a weight against a crack; positive speaks for a weight."""
     return float(found.figures() @ WEIGHTS + CONSTANT)
 
 
-def witnesses(measured: Measured) -> Witnesses | None:
+def weight_features(measured: Measured) -> WeightFeatures | None:
     """None where a band holds too few modes, or none fell."""
     f = measured.baseline.table.frequency_hz[measured.earlier_index]
     fall = unmoved(measured, f) - measured.frequency.value
@@ -95,7 +95,7 @@ def witnesses(measured: Measured) -> Witnesses | None:
     shares, _ = station_fits(drops[fit], pattern[fit] ** 2 * pattern.shape[1])
     best, every = int(np.argmax(shares)), heard & _within(f, HEARD_HZ)
     over = -fall > np.maximum(OVER_LEAST, OVER_SD * measured.frequency.sd)
-    return Witnesses(
+    return WeightFeatures(
         levels=np.array([np.log(b.mean() + FLOOR) for b in bands]),
         evenness=float(np.mean([np.mean(np.log(b + SMALL)) - np.log(b.mean() + SMALL) for b in bands])),
         share=float(shares[best]),
@@ -108,7 +108,7 @@ def witnesses(measured: Measured) -> Witnesses | None:
 def station_fits(drops: FloatArray, energy: FloatArray) -> tuple[FloatArray, FloatArray]:
     """For each station: share of the squared drops explained (0..1), and the factor on its energies.
 
-    drops : (k,) relative, >= 0. energy : (k, stations) squared strengths, mean 1 over the stations of each mode.
+    drops : (k,) relative, >= 0. energy : (k, stations) squared amplitudes, mean 1 over the stations of each mode.
     """
     square = np.maximum((energy**2).sum(axis=0), 1e-300)
     factor = np.maximum(drops @ energy / square, 0.0)

@@ -23,7 +23,7 @@ from tapscan.records import (
     StationChange,
 )
 from tapscan.screening.compare.added_mass import explain
-from tapscan.screening.compare.condition_changes import Unlikeness, unlikeness
+from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
@@ -64,7 +64,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     _check(later, baselines)
     every, baselines = baselines, quiet_ones(baselines, settings)
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
-    unlike = unlikeness(later.conditions, [b.conditions for b in baselines], places, settings)
+    unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
     contact = all(s.conditions.sensor.contact for s in (later, *baselines))
     own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
     measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
@@ -106,7 +106,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         summary=_summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=unlike.frequency_refused or _why_none(measured, settings),
-        by_odds=measured.frequency.by_odds,
+        by_likelihood_ratio=measured.frequency.by_likelihood_ratio,
         good_news=None if indications or not_run else good_news(measured.frequency, since, len(baselines)),
     )
     return _without_figures(told, lossy) if lossy else told
@@ -179,13 +179,13 @@ def _why_none(measured: Measured, settings: Settings) -> str | None:
     return f"{int(measured.frequency.judged.sum())} modes matched, {settings.compare.modes:.0f} are needed"
 
 
-def mode_pairs(measured: Measured, unlike: Unlikeness) -> tuple[ModePair, ...]:
+def mode_pairs(measured: Measured, unlike: ConditionChanges) -> tuple[ModePair, ...]:
     """Every pair in order of frequency."""
     order = np.argsort(measured.earlier_index)
     return tuple(_pair(measured, int(k), unlike) for k in order)
 
 
-def _pair(measured: Measured, k: int, unlike: Unlikeness) -> ModePair:
+def _pair(measured: Measured, k: int, unlike: ConditionChanges) -> ModePair:
     base, f, loss = measured.baseline, measured.frequency, measured.loss
     i, j = int(measured.earlier_index[k]), int(measured.later_index[k])
     known = bool(np.isfinite(loss.value[k]) and np.isfinite(loss.sd[k])) and unlike.loss_refused is None

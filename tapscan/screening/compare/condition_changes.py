@@ -1,6 +1,6 @@
 """How two scans of one plate were made differently, and what can then not be concluded.
 
-    unlikeness(later, baseline, shared)   Unlikeness: sentences, what is refused, how much more scatter to expect
+    changed_conditions(later, baseline, shared)   ConditionChanges: sentences, what is refused, how much more scatter to expect
     sensor_changed(a, b, settings)        why frequencies heard by two sensors cannot be held against each other; None where they can
 
 The kind, mass and place of the sensor decide, never its note. Capitals and blanks do not matter in what the shop wrote.
@@ -29,7 +29,7 @@ FINISH = (
 
 
 @dataclass(frozen=True)
-class Unlikeness:
+class ConditionChanges:
     """What is different, what is refused (None: nothing), and what is allowed for."""
 
     sentences: tuple[str, ...] = ()
@@ -76,9 +76,9 @@ def _key(words: str) -> str:
     return " ".join(words.split()).casefold()
 
 
-def unlikeness(
+def changed_conditions(
     later: ScanConditions, baseline: Sequence[ScanConditions], shared_places: int, settings: Settings
-) -> Unlikeness:
+) -> ConditionChanges:
     """Compare the later scan's conditions with those of every baseline scan; the worst of each counts."""
     told = _Told(settings)
     for earlier in baseline:
@@ -182,10 +182,10 @@ class _Told:
                 "Tap the same places each time."
             )
 
-    def result(self) -> Unlikeness:
+    def result(self) -> ConditionChanges:
         """All that was told. Where neither frequencies nor damping are compared, nothing is concluded."""
         refused = self.refused or (self.frequency_refused if self.loss_refused else None)
-        return Unlikeness(
+        return ConditionChanges(
             tuple(self.said),
             refused,
             self.frequency_refused,

@@ -16,7 +16,7 @@ def good_news(change: Change, since: str, scans: int) -> str | None:
         return None
     tones = f"{counted(judged, 'tone')} compared with {since}"
     than, rest = ("the plate's normal variation", "") if scans > 1 else ("is usual between two scans", ONE_SCAN)
-    if change.by_odds:
+    if change.by_likelihood_ratio:
         return f"{tones}; taken together they fell by no more than {than}.{rest}"
     fell = int((change.named & change.judged).sum())
     told = f"{fell} of them fell a little more than" if fell else "none fell by more than"

@@ -9,7 +9,7 @@ Castings of one pattern have nearly the same mode shapes at other frequencies: s
 own frequencies repeat to some parts in 10,000 once a shared shift is out. A crack or a weight lowers some modes and leaves others; a severed strut
 leaves few frequencies, but changes the shapes as well. So "another casting" asks for alike shapes at other frequencies. All simulated.
 
-Exchanged places: the strengths of the modes at one place, each mode over its own mean, are that place's mark. Marks of one place correlate from scan to scan; the
+Exchanged places: the amplitudes of the modes at one place, each mode over its own mean, are that place's mark. Marks of one place correlate from scan to scan; the
 best assignment of later to earlier places (scipy.optimize.linear_sum_assignment) shows which were exchanged. Ours; counted by bench/identity.py.
 """
 
@@ -21,13 +21,13 @@ from scipy.optimize import linear_sum_assignment
 
 from tapscan.places import IN_PIANO
 from tapscan.records import Fingerprint, FloatArray, Scan
-from tapscan.screening.compare.pairing import CHANCE_LIKENESS, ModeTable, assign, likeness, mode_table
+from tapscan.screening.compare.pairing import CHANCE_CORRELATION, ModeTable, assign, mode_table, shape_correlation
 from tapscan.screening.origins import of_plate
 from tapscan.settings import Settings
 
 Whose = Literal["same", "another casting", "another plate", "unclear"]
 SHIFT_STEP, SHIFT_BAND = 1e-4, 4e-4  # relative
-ALIKE, VERY_ALIKE = 0.85, 0.95  # cosine of strength patterns
+ALIKE, VERY_ALIKE = 0.85, 0.95  # cosine of amplitude patterns
 CASTING_SHIFT, CASTING_STEP, CASTING_BAND = 0.09, 2e-3, 0.01  # castings lie apart as a whole by up to so much, relative
 CASTING_REACH, CASTING_SD = 0.035, 0.012  # and mode by mode
 UNLIKE_COST, ALONE_COST, FAR = 20.0, 4.0, 1e6  # natural log units
@@ -51,7 +51,7 @@ def not_judged(earlier: Scan, later: Scan, settings: Settings) -> str | None:
 def fingerprint(earlier: Scan, later: Scan, settings: Settings) -> Fingerprint:
     """Of scans that `not_judged` lets pass."""
     before, after, apart = _beside(earlier, later, settings)
-    alike = likeness(before, after)
+    alike = shape_correlation(before, after)
     sd = np.hypot(before.frequency_sd[:, None], after.frequency_sd[None, :])
     again = (np.abs(apart) < np.maximum(settings.identity.near, 2 * sd)) & (alike > ALIKE)
     pairs = _by_pattern(apart, alike)
@@ -60,7 +60,7 @@ def fingerprint(earlier: Scan, later: Scan, settings: Settings) -> Fingerprint:
     return Fingerprint(
         heard_again=float(min(again.any(axis=0).sum(), again.any(axis=1).sum()) / least),
         alike=float(very.sum() / least),
-        likeness=float(like.mean()) if len(like) else 0.0,
+        shape_correlation=float(like.mean()) if len(like) else 0.0,
         rose=float(np.mean(moved[very] > ROSE)) if very.any() else 0.0,
     )
 
@@ -73,7 +73,7 @@ def whose(found: Fingerprint, settings: Settings) -> Whose:
     both_ways = found.heard_again < limits.doubtful_share and found.rose > limits.rose_share
     if found.alike > limits.pattern_share and (found.heard_again < limits.other_share or both_ways):
         return "another casting"
-    if found.heard_again < limits.stranger_share and found.likeness < limits.stranger_likeness:
+    if found.heard_again < limits.stranger_share and found.shape_correlation < limits.stranger_correlation:
         return "another plate"
     return "unclear"
 
@@ -103,7 +103,7 @@ def _beside(earlier: Scan, later: Scan, settings: Settings) -> tuple[ModeTable, 
     before, after = (mode_table(list(of_plate(s.modes)), stations) for s in (earlier, later))
     apart = after.log_frequency[None, :] - before.log_frequency[:, None]
     widest = settings.identity.widest_shift
-    weight = np.maximum(likeness(before, after) - CHANCE_LIKENESS, 0.0) ** 2 + 1e-3
+    weight = np.maximum(shape_correlation(before, after) - CHANCE_CORRELATION, 0.0) ** 2 + 1e-3
     shift = _densest(apart, weight, np.arange(-widest, widest + SHIFT_STEP, SHIFT_STEP), SHIFT_BAND)
     return before, after, np.asarray(apart - shift)
 

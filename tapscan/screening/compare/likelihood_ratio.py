@@ -1,8 +1,8 @@
 """Whether some of a plate's modes fell, by the odds over all of them.
 
-    fell_odds(scores)       log likelihood ratio: some modes fell, against none did
+    fall_likelihood_ratio(scores)       log likelihood ratio: some modes fell, against none did
     fallen_chance(scores)   for each mode how likely it is one of the fallen
-    restlessness(scores)    by how much the largest rises pass what chance gives
+    overdispersion(scores)    by how much the largest rises pass what chance gives
 
 By microphone in a room the scatter of a single mode is wide, and a small crack lifts no mode far out of it, but several a little. So the
 evidence of all modes is added: each either stayed, and its score is normal, or is one of a tenth that fell by an unknown amount, exponential
@@ -25,7 +25,7 @@ RISES_SHARE, RISES_USUAL, FEW = (
 RISES_CAP = 10.0
 
 
-def fell_odds(scores: FloatArray) -> float:
+def fall_likelihood_ratio(scores: FloatArray) -> float:
     """Natural logarithm; 0 favours neither.
 
     scores : (k,) drops in standard deviations, rises negative.
@@ -40,10 +40,10 @@ def fallen_chance(scores: FloatArray) -> FloatArray:
 
 
 def _ratio(scores: FloatArray) -> FloatArray:
-    return np.asarray(np.exp(np.minimum(_log_ratio(scores / restlessness(scores)), MOST)))
+    return np.asarray(np.exp(np.minimum(_log_ratio(scores / overdispersion(scores)), MOST)))
 
 
-def restlessness(scores: FloatArray) -> float:
+def overdispersion(scores: FloatArray) -> float:
     """At least 1: mean of the largest eighth of the rises over what chance gives."""
     count = max(FEW, round(RISES_SHARE * len(scores)))
     largest = np.sort(np.minimum(-scores, RISES_CAP))[-count:]

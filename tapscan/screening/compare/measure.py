@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Scan
-from tapscan.screening.compare.condition_changes import Unlikeness
-from tapscan.screening.compare.likelihood_ratio import fallen_chance, fell_odds
+from tapscan.screening.compare.condition_changes import ConditionChanges
+from tapscan.screening.compare.likelihood_ratio import fall_likelihood_ratio, fallen_chance
 from tapscan.screening.compare.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.compare.repeatability import (
     Baseline,
@@ -54,11 +54,15 @@ class Change:
     sd: FloatArray
     score: FloatArray  # positive in the direction of a flaw, in standard deviations
     judged: Flags
-    named: Flags  # stands out after control of the false-discovery rate; by_odds: fallen rather than not
-    weight: FloatArray  # size of the change of those named; by_odds: of all, times the chance that they fell
+    named: Flags  # stands out after control of the false-discovery rate; by_likelihood_ratio: fallen rather than not
+    weight: (
+        FloatArray  # size of the change of those named; by_likelihood_ratio: of all, times the chance that they fell
+    )
     statistic: float | None
     limit: float
-    by_odds: bool = False  # the statistic is a log likelihood ratio over all modes; else a mean of the largest scores
+    by_likelihood_ratio: bool = (
+        False  # the statistic is a log likelihood ratio over all modes; else a mean of the largest scores
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,7 +92,7 @@ def measure(
     later: Scan,
     baselines: Sequence[Scan],
     contact: bool,
-    unlike: Unlikeness,
+    unlike: ConditionChanges,
     settings: Settings,
     foreign_hz: Sequence[float] = (),
 ) -> Measured:
@@ -109,22 +113,26 @@ def measure(
     fit = fit_factor(later, settings) * table.frequency_sd[j]
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
-    by_odds = not contact and baseline.scans >= OWN_SCATTER
-    limit = float(np.log(settings.compare.fell_odds)) if by_odds else limit_of("drop", baseline.scans, settings)
-    if not contact and not by_odds:
-        limit *= _restlessness_of_room((apart - shift) / sd, judged, settings)
+    by_likelihood_ratio = not contact and baseline.scans >= OWN_SCATTER
+    limit = (
+        float(np.log(settings.compare.fall_likelihood_ratio))
+        if by_likelihood_ratio
+        else limit_of("drop", baseline.scans, settings)
+    )
+    if not contact and not by_likelihood_ratio:
+        limit *= _overdispersion_in_room((apart - shift) / sd, judged, settings)
     return Measured(
         baseline,
         table,
         pairing,
         shift,
         shift_sd,
-        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_odds),
+        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio),
         _loss(later, baseline, table, pairing, judged, contact, settings),
     )
 
 
-def _prior(baseline: Baseline, contact: bool, unlike: Unlikeness, settings: Settings) -> FloatArray:
+def _prior(baseline: Baseline, contact: bool, unlike: ConditionChanges, settings: Settings) -> FloatArray:
     f, alone = baseline.table.frequency_hz, baseline.scans == 1
     prior = unlike.support_factor * prior_frequency_sd(f, contact, settings, alone=alone)
     return np.asarray(np.hypot(prior, 1e-6 * unlike.extra_ppm))
@@ -135,7 +143,7 @@ def _judged(
     later: ModeTable,
     i: NDArray[np.intp],
     j: NDArray[np.intp],
-    unlike: Unlikeness,
+    unlike: ConditionChanges,
     settings: Settings,
 ) -> Flags:
     f = baseline.table.frequency_hz[i]
@@ -182,19 +190,21 @@ def _change(
     top: int,
     limit: float,
     settings: Settings,
-    by_odds: bool = False,
+    by_likelihood_ratio: bool = False,
 ) -> Change:
     score = sign * value / sd
     usable = judged & np.isfinite(score)
     enough = usable.sum() >= max(settings.compare.modes, top)
     statistic = None
     if enough:
-        statistic = fell_odds(score[usable]) if by_odds else _largest(score[usable], top, settings)
+        statistic = (
+            fall_likelihood_ratio(score[usable]) if by_likelihood_ratio else _largest(score[usable], top, settings)
+        )
     chance = np.zeros(len(value))
     if statistic is not None and statistic > limit:
-        chance[usable] = fallen_chance(score[usable]) if by_odds else _discovered(score[usable], settings)
+        chance[usable] = fallen_chance(score[usable]) if by_likelihood_ratio else _discovered(score[usable], settings)
     weight = chance * np.clip(sign * np.nan_to_num(value), 0.0, None)
-    return Change(value, sd, score, usable, chance > RATHER, weight, statistic, limit, by_odds)
+    return Change(value, sd, score, usable, chance > RATHER, weight, statistic, limit, by_likelihood_ratio)
 
 
 def _discovered(score: FloatArray, settings: Settings) -> Flags:
@@ -205,7 +215,7 @@ def _largest(score: FloatArray, top: int, settings: Settings) -> float:
     return largest_mean(np.minimum(score, settings.compare.score_cap), top)
 
 
-def _restlessness_of_room(rises: FloatArray, judged: Flags, settings: Settings) -> float:
+def _overdispersion_in_room(rises: FloatArray, judged: Flags, settings: Settings) -> float:
     """Factor on the limit for drops, at least 1. A crack raises no mode; a microphone moved in a room raises as many as it lowers."""
     usable = rises[judged & np.isfinite(rises)]
     if len(usable) < TOP_DROPS:

@@ -1,13 +1,13 @@
 """Which mode of one scan is which mode of another: one-to-one pairing.
 
-    mode_table(modes, stations)            frequencies and strength patterns as arrays
+    mode_table(modes, stations)            frequencies and amplitude patterns as arrays
     coarse_shift(earlier, later, settings) the ratio that most modes share, before any pairing
     pair_costs(earlier, later, scatter, shift, settings)   (n, m) costs
     assign(costs, price)                   the cheapest pairing; a mode may stay alone at a price
     pair_modes(earlier, later, scatter, settings)   shift and pairing, each refined by the other
 
 Cost, in natural log units: half the square of the frequency difference over the expected scatter, but never more than a
-mode that a flaw has moved would cost; plus what unlike strength patterns cost. The hammer roves and its force is not
+mode that a flaw has moved would cost; plus what unlike amplitude patterns cost. The hammer roves and its force is not
 known, so patterns are compared by the cosine of the angle between them: two scans of one mode have .9 to 1, two
 different modes about .64 (2/pi, for normal deflections). Cracks lower frequencies, so a rise beyond scatter costs more than a drop.
 
@@ -24,7 +24,7 @@ from tapscan.records import FloatArray, Mode
 from tapscan.settings import Settings
 
 IMPOSSIBLE = 1e6
-CHANCE_LIKENESS = 2 / np.pi  # mean cosine of two unrelated patterns of normal deflections, signs unknown
+CHANCE_CORRELATION = 2 / np.pi  # mean cosine of two unrelated patterns of normal deflections, signs unknown
 FEW_STATIONS = 3  # fewer shared stations make no pattern
 COARSE_STEP_PPM = 40.0
 ROUNDS = 3
@@ -56,7 +56,7 @@ class Pairing:
     pairs: NDArray[np.intp]
     shift: float
     cost: FloatArray
-    likeness: FloatArray  # (k,) cosine of the strength patterns, 0..1
+    shape_correlation: FloatArray  # (k,) cosine of the amplitude patterns, 0..1
 
     def lone(self, count: int, side: int) -> list[int]:
         """Numbers of the modes left alone; `side` 0 earlier, 1 later."""
@@ -64,14 +64,14 @@ class Pairing:
 
 
 def mode_table(modes: Sequence[Mode], stations: Sequence[str]) -> ModeTable:
-    """Modes as arrays over the given stations; strengths elsewhere are left out."""
+    """Modes as arrays over the given stations; amplitudes elsewhere are left out."""
     ordered = sorted(modes, key=lambda m: m.frequency_hz)
     place = {s: k for k, s in enumerate(stations)}
     amplitude = np.zeros((len(ordered), len(stations)))
     for i, mode in enumerate(ordered):
-        for s in mode.strengths:
+        for s in mode.amplitudes:
             if s.station in place:
-                amplitude[i, place[s.station]] = 10 ** (s.strength_db / 20)
+                amplitude[i, place[s.station]] = 10 ** (s.amplitude_db / 20)
     length = np.linalg.norm(amplitude, axis=1, keepdims=True)
     frequency = np.array([m.frequency_hz for m in ordered], dtype=float)
     sd = np.array([m.frequency_sd_hz or 0.0 for m in ordered], dtype=float)
@@ -81,8 +81,8 @@ def mode_table(modes: Sequence[Mode], stations: Sequence[str]) -> ModeTable:
     )
 
 
-def likeness(earlier: ModeTable, later: ModeTable) -> FloatArray:
-    """(n, m) cosine of the strength patterns over the shared stations, 0..1."""
+def shape_correlation(earlier: ModeTable, later: ModeTable) -> FloatArray:
+    """(n, m) cosine of the amplitude patterns over the shared stations, 0..1."""
     return np.asarray(earlier.pattern @ later.pattern.T)
 
 
@@ -90,7 +90,7 @@ def coarse_shift(earlier: ModeTable, later: ModeTable, settings: Settings) -> fl
     """ln(later / earlier) that the most pairs of like pattern agree on, within the settings' widest shift."""
     widest = settings.pairing.widest_shift_ppm * 1e-6
     apart = later.log_frequency[None, :] - earlier.log_frequency[:, None]
-    weight = np.maximum(likeness(earlier, later) - CHANCE_LIKENESS, 0.0) ** 2 + 1e-3
+    weight = np.maximum(shape_correlation(earlier, later) - CHANCE_CORRELATION, 0.0) ** 2 + 1e-3
     near = np.abs(apart) < 1.2 * widest
     if not near.any():
         return 0.0
@@ -112,7 +112,7 @@ def pair_costs(
     moved = settings.pairing.moved_cost + np.abs(apart) / scale
     cost = np.minimum(0.5 * (apart / sd) ** 2, moved)
     if len(earlier.stations) >= FEW_STATIONS:
-        unlike = (1 - likeness(earlier, later)) / (1 - CHANCE_LIKENESS)
+        unlike = (1 - shape_correlation(earlier, later)) / (1 - CHANCE_CORRELATION)
         cost = cost + settings.pairing.unlike_cost * np.minimum(unlike, 1.5)
     return np.asarray(np.where(np.abs(apart) > settings.pairing.reach, IMPOSSIBLE, cost))
 
@@ -151,7 +151,7 @@ def pair_modes(earlier: ModeTable, later: ModeTable, scatter: FloatArray, settin
         sd = np.hypot(scatter[pairs[:, 0]], later.frequency_sd[pairs[:, 1]])
         shift = robust_mean(apart, sd) if len(pairs) else shift
     costs = pair_costs(earlier, later, scatter, shift, settings)
-    alike = likeness(earlier, later)
+    alike = shape_correlation(earlier, later)
     return Pairing(pairs, shift, costs[pairs[:, 0], pairs[:, 1]], alike[pairs[:, 0], pairs[:, 1]])
 
 

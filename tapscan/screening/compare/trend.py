@@ -75,7 +75,7 @@ def follow(scans: Sequence[ScanForComparison], contact: bool, settings: Settings
         shift = shared_shift(apart, sd[i, k], inside)[0]
         change[i, k] = apart - shift
         shared.append(1e6 * shift)
-    sd = sd * _restlessness(first.frequency_hz, change, sd)
+    sd = sd * _overdispersion(first.frequency_hz, change, sd)
     days = _days([s.date for s in ordered])
     modes = tuple(
         _course(first.names[i], float(first.frequency_hz[i]), days, change[i], sd[i]) for i in range(len(first))
@@ -83,7 +83,7 @@ def follow(scans: Sequence[ScanForComparison], contact: bool, settings: Settings
     return Trend(tuple(s.name for s in ordered), tuple(s.date for s in ordered), tuple(shared), modes)
 
 
-def _restlessness(frequency_hz: FloatArray, change: FloatArray, sd: FloatArray) -> FloatArray:
+def _overdispersion(frequency_hz: FloatArray, change: FloatArray, sd: FloatArray) -> FloatArray:
     """(n, 1) how much more than given the modes around each scatter, never under 1.
 
     From differences of neighbouring scans: a step spoils but one of them, and wild ones are held back.

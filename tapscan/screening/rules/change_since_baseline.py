@@ -112,11 +112,13 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
 
 def _how_far(evidence: Evidence, settings: Settings) -> Condition:
     found = evidence.measured.frequency
-    if not found.by_odds or found.statistic is None:
+    if not found.by_likelihood_ratio or found.statistic is None:
         name = limit_name("drop", evidence.measured.baseline.scans)
         return condition(settings.compare, name, "three largest drops", found.statistic, limit=found.limit)
     odds = _odds(found.statistic)
-    return condition(settings.compare, "fell_odds", "odds that some tones fell", odds, limit=_odds(found.limit))
+    return condition(
+        settings.compare, "fall_likelihood_ratio", "odds that some tones fell", odds, limit=_odds(found.limit)
+    )
 
 
 def _odds_of_a_weight(mass: AddedMass, settings: Settings) -> Condition:
@@ -131,7 +133,7 @@ def _odds(log: float) -> float:
 def _how_many(found: Change) -> str:
     compared, single = int(found.judged.sum()), int(found.named.sum())
     usual = "by more than an unchanged plate differs from scan to scan"
-    if not found.by_odds:
+    if not found.by_likelihood_ratio:
         return f"{max(single, 1)} of the {compared} tones (modes) compared have become lower, {usual}"
     alone = f", {single} of them plainly, and together" if single else ": none of them plainly, but together"
     return f"several of the {compared} tones (modes) compared have become a little lower{alone} {usual}"

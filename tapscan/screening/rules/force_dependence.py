@@ -134,7 +134,7 @@ def _where(scan: Scan, modes: Sequence[str]) -> tuple[str, ...]:
     """Places where these modes are strongest, each mode's energy over all places counted as one."""
     weight: dict[str, float] = {}
     for mode in (m for m in scan.modes if m.id in set(modes)):
-        energy = {s.station: 10 ** (s.strength_db / 10) for s in mode.strengths}
+        energy = {s.station: 10 ** (s.amplitude_db / 10) for s in mode.amplitudes}
         total = sum(energy.values())
         for station, e in energy.items():
             weight[station] = weight.get(station, 0.0) + e / total

@@ -64,13 +64,13 @@ def run(scan: Scan, settings: Settings) -> Outcome:
 
 def participation(mode: Mode, places: int) -> float:
     """1/places to 1; places that do not hear the mode count as still."""
-    energy = [10 ** (s.strength_db / 10) for s in mode.strengths]
+    energy = [10 ** (s.amplitude_db / 10) for s in mode.amplitudes]
     return sum(energy) ** 2 / (places * sum(e * e for e in energy)) if energy else 0.0
 
 
 def strong_places(mode: Mode) -> tuple[str, ...]:
     """Places within a quarter of the strongest one's energy, strongest first."""
-    energy = {s.station: 10 ** (s.strength_db / 10) for s in mode.strengths}
+    energy = {s.station: 10 ** (s.amplitude_db / 10) for s in mode.amplitudes}
     top = max(energy.values())
     return tuple(sorted((s for s in energy if energy[s] >= STRONG * top), key=lambda s: -energy[s]))
 

@@ -105,7 +105,7 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
     long = tuple(
         m.id for m in _judged(scan, settings) if (m.loss_factor or 1.0) < settings.of(LongDecayLimits).loss_factor
     )
-    stations = tuple(sorted({s.station for m in scan.modes if m.id in long for s in m.strengths}))
+    stations = tuple(sorted({s.station for m in scan.modes if m.id in long for s in m.amplitudes}))
     return [
         Indication(
             id="D1",

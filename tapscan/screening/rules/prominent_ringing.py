@@ -45,7 +45,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
 
 
 def _indication(number: int, scan: Scan, mode: Mode, settings: Settings) -> Indication:
-    stations = tuple(s.station for s in mode.strengths)
+    stations = tuple(s.station for s in mode.amplitudes)
     heard = f"at {mode.stations_prominent} of the {mode.stations_judged} stations that hear it"
     where = f"at station {scan.where(stations[0])}" if len(stations) == 1 else heard
     sentence = (

@@ -8,7 +8,7 @@ Needs quiet before the taps, or enough places.
 """
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
-from tapscan.screening.room import alike, clear_limit_db, mains, steady
+from tapscan.screening.room import alike, mains, snr_limit_db, steady
 from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.settings import Settings
 
@@ -37,11 +37,11 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     for number, group in (("H1", hum), ("H2", rest)):
         if group:
             modes = [m for m in scan.modes if m.id in {t.mode for t in group}]
-            loudest = max(group, key=lambda t: t.clear_db)
+            loudest = max(group, key=lambda t: t.snr_db)
             loud = next(m for m in modes if m.id == loudest.mode)
             conditions = (
                 condition(settings.origins, "steady_before_db", "strength before the tap over that after it", loudest.before_db),
-                condition(settings.origins, "steady_clear_db", "line over what lies beside it", loudest.clear_db, limit=clear_limit_db(len(loud.strengths), settings)),
+                condition(settings.origins, "steady_snr_db", "line over what lies beside it", loudest.snr_db, limit=snr_limit_db(len(loud.amplitudes), settings)),
             )  # fmt: skip
             words = _mains_words(modes, settings) if number == "H1" else _steady_words(modes)
             found.append(_indication(number, modes, words, conditions, STEADY_OTHERS))

@@ -150,8 +150,8 @@ def _widths_apart(fit: PoleFit) -> FloatArray:
 
 def _share(fit: PoleFit, pair: int) -> float:
     a, b = fit.amplitudes[pair], fit.amplitudes[pair + 1]
-    likeness = abs(np.vdot(a, b)) ** 2 / (np.vdot(a, a).real * np.vdot(b, b).real)
-    if likeness < ALIKE:
+    mac = abs(np.vdot(a, b)) ** 2 / (np.vdot(a, a).real * np.vdot(b, b).real)
+    if mac < ALIKE:
         return 0.0
     return ONE_SHARE if _widths_apart(fit)[pair] < ONE_WIDTHS else PAIR_SHARE
 
@@ -283,7 +283,7 @@ def poles_of(fit: PoleFit) -> list[Pole]:
             decay_rate_per_s=float(fit.decay_rate_per_s[i]),
             decay_rate_sd_per_s=float(sd[m + i]),
             amplitudes=tuple(complex(a) for a in fit.amplitudes[i]),
-            clear_db=float(10 * np.log10(fit.clear[i] / fit.amplitudes.shape[1])),
+            snr_db=float(10 * np.log10(fit.clear[i] / fit.amplitudes.shape[1])),
         )
         for i in range(m)
     ]

@@ -5,7 +5,7 @@
     explained(pattern, frequency_hz, ...)                           share of one pattern that stronger neighbours hold
 
 The microphone stays put while the hammer roves, so whatever a room does to a mode's sound it does alike at
-every strike: the mode's spectrum is bent, its pattern of strengths over the strikes is not. A pole whose pattern is a
+every strike: the mode's spectrum is bent, its pattern of amplitudes over the strikes is not. A pole whose pattern is a
 mixture of its stronger neighbours' patterns is therefore no mode of the plate. Between a few stations
 any pattern is a mixture of others, so the rule needs at least EIGHT stations.
 """
@@ -44,10 +44,10 @@ def echoes(
     chosen = np.argsort(tail, axis=1)[:, ::-1][:, :most]
     used = np.take_along_axis(near, chosen, axis=1)
     scale = np.sqrt(own + 1e-300)
-    likeness = gram / np.outer(scale, scale)
-    among = np.where(used[:, :, None] & used[:, None, :], likeness[chosen[:, :, None], chosen[:, None, :]], 0.0)
+    mac = gram / np.outer(scale, scale)
+    among = np.where(used[:, :, None] & used[:, None, :], mac[chosen[:, :, None], chosen[:, None, :]], 0.0)
     among += (~used + RIDGE)[:, :, None] * np.eye(most)
-    held = np.where(used, likeness[chosen, np.arange(many)[:, None]], 0.0)
+    held = np.where(used, mac[chosen, np.arange(many)[:, None]], 0.0)
     share = np.sum(held.conj() * np.linalg.solve(among, held[:, :, None])[:, :, 0], axis=1).real
     return np.asarray(share > MIXTURE)
 

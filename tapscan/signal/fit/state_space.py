@@ -4,7 +4,7 @@
     patterns_over_noise(singular_values, ...)          how many patterns strikes have in common
 
 The hammer roves and the microphone stays put, so a room works on a mode alike at every strike: it bends the mode's course in
-time, not its pattern of strengths over the strikes. Over many strikes the sound of M modes lies in M patterns, whatever the room
+time, not its pattern of amplitudes over the strikes. Over many strikes the sound of M modes lies in M patterns, whatever the room
 does; M is the rank of the strikes, and the courses s(t) of the patterns obey s(t+1) = F s(t) + g h(t+1), where h is the
 room's response: the blow at first, then the decaying noise of its echoes. Regression of the courses on themselves one
 sample earlier gives F, whose eigenvalues are the poles, as long as that noise is white within the band; a sample

@@ -6,7 +6,7 @@
 Each band is fitted twice (maximum likelihood, polefit), over all stations: to the soft strikes and to the hard ones. Either both begin with
 all shared modes, or with those alone that the soft strikes need: a mode that moves as a whole is found twice among the shared ones, once for
 each force, and only the second way sees it move; a mode that moves while it rings leaves tones beside it, and the first way sees it better.
-Frequency and decay are free in each group, strengths in each strike. A plate that answers in proportion to the tap gives
+Frequency and decay are free in each group, amplitudes in each strike. A plate that answers in proportion to the tap gives
 the same modes twice. Faces that touch during a hard tap and not during a soft one do not (bilinear stiffness of a crack: Chati, Rand
 and Mukherjee 1997, from memory); loose parts and the damping of flake iron (Golovin 2012) depend on force as well.
 
@@ -117,7 +117,7 @@ class _Group:
 def _needed(soft: _Group, index: IntArray, columns: Columns, settings: Settings) -> IntArray:
     """Which of these shared modes the soft strikes need; the weakest is left out until all are clear of the noise."""
     count = soft.values.shape[1]
-    least = 10 ** (settings.fit.mode_clear_db / 10) + count + 4 * np.sqrt(count)
+    least = 10 ** (settings.fit.mode_snr_db / 10) + count + 4 * np.sqrt(count)
     while len(index):
         fit = soft.fit(columns.frequency_hz[index], columns.decay_rate_per_s[index], ROUGH_STEPS)
         weakest = int(np.argmin(fit.clear))

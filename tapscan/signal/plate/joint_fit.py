@@ -90,7 +90,7 @@ class SharedMode:
     frequency_sd_hz: float
     decay_rate_per_s: float
     decay_rate_sd_per_s: float
-    at: dict[str, Pole]  # by station: the same pole with that station's amplitudes at the onset and its own clear_db
+    at: dict[str, Pole]  # by station: the same pole with that station's amplitudes at the onset and its own snr_db
 
 
 class _Kept(Spectra):
@@ -138,7 +138,7 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
     joint = _gathered(sounds)
     bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
-    clear = (10 ** (settings.fit.mode_clear_db / 10) + columns + 4 * np.sqrt(columns)) / columns
+    clear = (10 ** (settings.fit.mode_snr_db / 10) + columns + 4 * np.sqrt(columns)) / columns
     free, unexplained = _of_free_modes(joint, sounds, bands, settings, clear)
     if len(sounds) < LEAST_STATIONS:
         return Together(free)
@@ -393,7 +393,7 @@ def _shared(
         columns = owner == i
         back = np.exp((pole.decay_rate_per_s - 2j * np.pi * pole.frequency_hz) * sound.free_s)
         amplitudes = tuple(complex(a * back) for a in np.array(pole.amplitudes)[columns])
-        clear_db = float(10 * np.log10(np.mean(energy[columns]) + 1e-30))
-        at[sound.station] = replace(pole, amplitudes=amplitudes, clear_db=clear_db)
+        snr_db = float(10 * np.log10(np.mean(energy[columns]) + 1e-30))
+        at[sound.station] = replace(pole, amplitudes=amplitudes, snr_db=snr_db)
     sds = pole.frequency_sd_hz, pole.decay_rate_sd_per_s
     return SharedMode(pole.frequency_hz, sds[0], pole.decay_rate_per_s, sds[1], at)

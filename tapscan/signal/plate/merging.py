@@ -12,13 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapscan.records import FloatArray, Mode, Pole, Strength, Tone
+from tapscan.records import FloatArray, ModalAmplitude, Mode, Pole, Tone
 from tapscan.settings import Settings
 from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
 
 FIFTH = 0.2
 WARMING = 80e-6  # of the frequency: half a kelvin within a scan
-LONE_CLEAR_DB = 30.0
+LONE_SNR_DB = 30.0
 MANY_STATIONS = 4
 
 
@@ -29,7 +29,7 @@ class HeardPole:
     station: str
     pole: Pole
     tone: Tone
-    strength_db: float
+    amplitude_db: float
     level_db: float  # at the start of the tone window, dB re full scale
     overlap: float  # modal overlap around it at this station
     seen_s: float  # how long the strikes were heard
@@ -68,7 +68,7 @@ def clusters_of(heard: Sequence[HeardPole], stations: int) -> list[list[HeardPol
     """Poles of different stations that are one mode, in order of frequency. `stations` is how many were tapped at all."""
     clusters: list[list[HeardPole]] = []
     centres = np.empty(0)
-    for h in sorted(heard, key=lambda h: -h.pole.clear_db):
+    for h in sorted(heard, key=lambda h: -h.pole.snr_db):
         place = _home(h, clusters, centres)
         if place is None:
             clusters.append([h])
@@ -84,11 +84,11 @@ def pole_of(cluster: Sequence[HeardPole]) -> Pole:
     """One pole for a cluster, amplitudes left out: means over stations without outliers."""
     f, f_sd = _joint([h.pole.frequency_hz for h in cluster], [h.pole.frequency_sd_hz for h in cluster])
     rate, rate_sd = _joint([h.pole.decay_rate_per_s for h in cluster], [h.pole.decay_rate_sd_per_s for h in cluster])
-    return Pole(f, f_sd, rate, rate_sd, (), cluster[0].pole.clear_db)
+    return Pole(f, f_sd, rate, rate_sd, (), cluster[0].pole.snr_db)
 
 
 def _counts(cluster: list[HeardPole], stations: int) -> bool:
-    return stations < MANY_STATIONS or len(cluster) > 1 or cluster[0].pole.clear_db > LONE_CLEAR_DB
+    return stations < MANY_STATIONS or len(cluster) > 1 or cluster[0].pole.snr_db > LONE_SNR_DB
 
 
 def _home(h: HeardPole, clusters: list[list[HeardPole]], centres: FloatArray) -> int | None:
@@ -134,7 +134,9 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
         note=None,
         cents=None,
         origin="plate" if len(cluster) > 1 else "unknown",
-        strengths=tuple(Strength(h.station, h.strength_db) for h in sorted(cluster, key=lambda h: -h.strength_db)),
+        amplitudes=tuple(
+            ModalAmplitude(h.station, h.amplitude_db) for h in sorted(cluster, key=lambda h: -h.amplitude_db)
+        ),
         reason=reason or joined.note or (None if judged else cluster[0].tone.reason),
     )
 

@@ -131,19 +131,17 @@ def _below(shared: Sequence[SharedMode], results: Sequence[StationResult], setti
         for h in hear(result.sound, [*mine, *high], settings):
             if h.pole in mine:
                 found[mine[h.pole]].append(h)
-    return [
-        Joined(_pole(m), sorted(h, key=lambda h: -h.pole.clear_db)) for m, h in zip(shared, found, strict=True) if h
-    ]
+    return [Joined(_pole(m), sorted(h, key=lambda h: -h.pole.snr_db)) for m, h in zip(shared, found, strict=True) if h]
 
 
 def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
     """Whether the station tells how strong the mode is there; the one that hears it best always does."""
     if station not in mode.at:
         return False
-    clear_db = mode.at[station].clear_db
-    return clear_db > settings.fit.mode_clear_db - FAINT_DB or clear_db == max(p.clear_db for p in mode.at.values())
+    snr_db = mode.at[station].snr_db
+    return snr_db > settings.fit.mode_snr_db - FAINT_DB or snr_db == max(p.snr_db for p in mode.at.values())
 
 
 def _pole(mode: SharedMode) -> Pole:
-    best = max(p.clear_db for p in mode.at.values())
+    best = max(p.snr_db for p in mode.at.values())
     return Pole(mode.frequency_hz, mode.frequency_sd_hz, mode.decay_rate_per_s, mode.decay_rate_sd_per_s, (), best)

@@ -147,8 +147,8 @@ def _poles(one: RoomBand, clear: float) -> list[Pole]:
 def _same(a: Pole, b: Pole) -> bool:
     width = max(a.decay_rate_per_s, b.decay_rate_per_s) / np.pi
     one, other = np.array(a.amplitudes), np.array(b.amplitudes)
-    likeness = abs(np.vdot(one, other)) ** 2 / (np.vdot(one, one).real * np.vdot(other, other).real)
-    return abs(a.frequency_hz - b.frequency_hz) < SAME_WIDTHS * width and likeness > ALIKE
+    mac = abs(np.vdot(one, other)) ** 2 / (np.vdot(one, one).real * np.vdot(other, other).real)
+    return abs(a.frequency_hz - b.frequency_hz) < SAME_WIDTHS * width and mac > ALIKE
 
 
 def _amplitudes(one: RoomBand) -> tuple[ComplexArray, FloatArray]:

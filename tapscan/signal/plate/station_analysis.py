@@ -118,13 +118,13 @@ def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list
     seen = sound.strikes.shape[1] / rate
     return [
         HeardPole(
-            sound.station, p, t, _strength_db(p, rms), _level_db(p, settings.tones.window_start_s), float(o), seen
+            sound.station, p, t, _amplitude_db(p, rms), _level_db(p, settings.tones.window_start_s), float(o), seen
         )
         for p, t, o in zip(poles, tones, crowding, strict=True)
     ]
 
 
-def _strength_db(pole: Pole, rms: np.ndarray) -> float:
+def _amplitude_db(pole: Pole, rms: np.ndarray) -> float:
     return float(20 * np.log10(np.median(np.abs(pole.amplitudes) / rms) + 1e-15))
 
 
@@ -139,7 +139,7 @@ def mark_cut_short(strike: Strike, results: Sequence[StationResult], settings: S
     if not mine:
         short = strike.duration_s < settings.strikes.shortest_s
     else:
-        top = max(h.pole.clear_db for h in mine)
-        worth = [h.pole for h in mine if h.pole.clear_db > top - WORTH_DB and h.pole.frequency_hz > 100]
+        top = max(h.pole.snr_db for h in mine)
+        worth = [h.pole for h in mine if h.pole.snr_db > top - WORTH_DB and h.pole.frequency_hz > 100]
         short = any(strike.duration_s * p.decay_rate_per_s < settings.fit.time_constants for p in worth)
     return replace(strike, faults=(*strike.faults, "cut short")) if short else strike

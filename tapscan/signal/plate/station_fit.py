@@ -4,7 +4,7 @@
 
 Road: sub-bands, poles by a subspace method shared by all strikes, maximum-likelihood refinement in
 the frequency domain with standard errors, then each pole must lower the residual by more than noise
-could (its matched-filter level `clear_db`). What remains in the residual is looked through once more.
+could (its matched-filter level `snr_db`). What remains in the residual is looked through once more.
 
 Valid while modes overlap little (modal overlap below about 0.5) and the noise is steady within a band.
 """
@@ -58,7 +58,7 @@ def station_poles(
     noise = {b: density.at(b.low_hz, b.high_hz) for b in bands}
     floors = _floors(levels, noise)
     starts = _starts(levels, bands, floors)
-    clear = 10 ** (settings.fit.mode_clear_db / 10)
+    clear = 10 ** (settings.fit.mode_snr_db / 10)
     fits = [fit_band(levels.for_band(b), b, starts, floors[b], clear) for b in bands]
     poles = without_doubles(fits)
     poles = [p for b in bands for p in polished(levels.for_band(b), b, poles, noise[b])]
@@ -142,7 +142,7 @@ def without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:
             twins = [k for k, (b, p) in enumerate(kept) if b < band and _same(p, pole)]
             if not twins:
                 kept.append((band, pole))
-            elif kept[twins[-1]][1].clear_db < pole.clear_db:
+            elif kept[twins[-1]][1].snr_db < pole.snr_db:
                 kept[twins[-1]] = (band, pole)
     return sorted((p for _, p in kept), key=lambda p: p.frequency_hz)
 
@@ -162,5 +162,5 @@ def _at_onset(pole: Pole, seconds: float) -> Pole:
         pole.decay_rate_per_s,
         pole.decay_rate_sd_per_s,
         tuple(a * back for a in pole.amplitudes),
-        pole.clear_db,
+        pole.snr_db,
     )

@@ -209,7 +209,7 @@ class _Seen:
     prominence_db: FloatArray
     strongest_of_tone: FloatArray  # no stronger mode within the width of one tone
     strongest_of_band: FloatArray
-    clear_db: FloatArray
+    snr_db: FloatArray
     loud: FloatArray
 
 
@@ -220,8 +220,8 @@ def _one_tone(i: int, f: float, seen: _Seen, settings: Settings) -> Tone:
     ratio, prominence = float(seen.ratio_db[i]), float(seen.prominence_db[i])
     if not seen.strongest_of_tone[i]:
         return Tone(ratio, prominence, False, "part of a stronger tone beside it")
-    if seen.clear_db[i] < settings.tones.clear_db:
-        return Tone(None, None, None, f"stands only {seen.clear_db[i]:.0f} dB clear of the noise")
+    if seen.snr_db[i] < settings.tones.snr_db:
+        return Tone(None, None, None, f"stands only {seen.snr_db[i]:.0f} dB clear of the noise")
     if ratio < limit and not (seen.strongest_of_band[i] and prominence >= other_limit):
         return Tone(ratio, prominence, False)
     if not seen.loud[i]:

@@ -1,0 +1,83 @@
+"""What travels between the rooms: frozen dataclasses, the unit in every field's note.
+
+    sound.py        files, taps, the sound of one tap
+    modes.py        damped modes, and what is seen beside them
+    scan.py         what the rules read and what they say
+    comparison.py   a later scan beside earlier ones
+    screening.py    the outcome of one scan
+
+Unknown is None, and a `reason` beside it says why. Records that hold arrays compare by identity.
+"""
+
+from tapscan.places import IN_PIANO, STATES, Layout, State
+from tapscan.records.comparison import (
+    AddedMass,
+    CommonShift,
+    Comparison,
+    ModePair,
+    ScanConditions,
+    ScanForComparison,
+    StationChange,
+    UnpairedMode,
+)
+from tapscan.records.modes import (
+    ForceShift,
+    LateSound,
+    ModalAmplitude,
+    Mode,
+    Origin,
+    Pole,
+    RoomLimit,
+    RoomRing,
+    SteadyTone,
+    Tone,
+)
+from tapscan.records.scan import Condition, Indication, Interpretation, RuleNotRun, Scan, Status
+from tapscan.records.screening import Disposition, Doubt, Fingerprint, Screening, StationPicture
+from tapscan.records.sound import ComplexArray, Compression, FloatArray, Force, Recording, Segment, Strike
+from tapscan.sensors import NO_SENSOR, Sensor
+
+__all__ = [
+    "IN_PIANO",
+    "NO_SENSOR",
+    "STATES",
+    "AddedMass",
+    "CommonShift",
+    "Comparison",
+    "ComplexArray",
+    "Compression",
+    "Condition",
+    "Disposition",
+    "Doubt",
+    "Fingerprint",
+    "FloatArray",
+    "Force",
+    "ForceShift",
+    "Indication",
+    "Interpretation",
+    "LateSound",
+    "Layout",
+    "ModalAmplitude",
+    "Mode",
+    "ModePair",
+    "Origin",
+    "Pole",
+    "Recording",
+    "RoomLimit",
+    "RoomRing",
+    "RuleNotRun",
+    "Scan",
+    "ScanConditions",
+    "ScanForComparison",
+    "Screening",
+    "Segment",
+    "Sensor",
+    "State",
+    "StationChange",
+    "StationPicture",
+    "Status",
+    "SteadyTone",
+    "Strike",
+    "Tone",
+    "UnpairedMode",
+]

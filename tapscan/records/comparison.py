@@ -1,0 +1,127 @@
+"""A later scan beside the plate's earlier ones."""
+
+from dataclasses import dataclass, field
+
+from tapscan.places import State
+from tapscan.records.scan import Indication, RuleNotRun, Scan
+from tapscan.sensors import NO_SENSOR, Sensor
+
+
+@dataclass(frozen=True)
+class ScanConditions:
+    """How a scan was made; what is not known is None."""
+
+    state: State | None = None
+    supports: str | None = None  # what it lay on or hung from and where, in the shop's words
+    air_c: float | None = None  # temperature of the air, degrees Celsius
+    iron_c: float | None = None  # temperature of the iron, degrees Celsius
+    hours_in_room: float | None = None  # how long the plate had stood in the room, h
+    sensor: Sensor = NO_SENSOR
+    hammer: str | None = None
+    fittings: tuple[str, ...] | None = None  # left on the plate; () means looked, and bare
+
+
+@dataclass(frozen=True)
+class ScanForComparison:
+    """One scan as the comparison needs it."""
+
+    name: str  # PLATE/DATE[-n]
+    date: str  # ISO 8601
+    conditions: ScanConditions
+    scan: Scan
+    indications: tuple[Indication, ...] = ()  # what the rules said of this scan on its own
+
+
+@dataclass(frozen=True)
+class ModePair:
+    """One mode in the baseline and in the later scan."""
+
+    later_mode: str  # Mode.id in the later scan
+    baseline_modes: tuple[str | None, ...]  # Mode.id in each baseline scan, None where it was not heard
+    baseline_hz: float  # mean over the baseline scans, common shifts between them taken out
+    later_hz: float
+    change_ppm: float  # ln(later / baseline) in parts per million, common shift taken out; negative: it fell
+    change_sd_ppm: float  # repeatability expected of this change
+    normalised_drop: float  # -change / sd; positive: it fell
+    fell: bool  # stands out after control of the false-discovery rate
+    loss_ratio: float | None  # loss factor later / baseline, the plate's own trend taken out
+    loss_ratio_sd: float | None  # of the natural logarithm of that ratio
+    normalised_loss_rise: float | None  # ln(loss_ratio) / sd; positive: it rose
+    loss_rose: bool | None  # stands out after control of the false-discovery rate
+    reason: str | None = None  # why loss_ratio is None
+    judged: bool | None = None  # within reach of the comparison; None: stored before this was kept
+
+
+@dataclass(frozen=True)
+class CommonShift:
+    """The one ratio by which all modes moved, and the temperature that would do it."""
+
+    shift_ppm: float  # ln(later / baseline) shared by the modes
+    shift_sd_ppm: float
+    apparent_k: float  # change of temperature that would do it, central coefficient; positive: warmer
+    apparent_low_k: float
+    apparent_high_k: float  # range of the coefficient and the standard deviation
+    thermometer_k: float | None  # later minus baseline, by the thermometer
+    agrees: bool | None  # None: no thermometer on both sides
+    sentence: str
+    reason: str | None = None  # why thermometer_k is None
+
+
+@dataclass(frozen=True)
+class UnpairedMode:
+    """A mode found on one side only."""
+
+    mode: str  # Mode.id in its own scan
+    frequency_hz: float
+    miss_chance: float  # chance that a mode this strong is missed by the other side, 0..1
+    counts: bool  # strong enough that a miss is unlikely
+
+
+@dataclass(frozen=True)
+class AddedMass:
+    """How far the drops look like one extra weight at one place."""
+
+    station: str  # place whose amplitudes explain the drops best
+    explained: float  # share of the drops' squares that one weight there explains, 0..1
+    plate_share: float  # apparent weight over the plate's own, good to a factor of two; 0.005 is 0.5 kg on 100 kg
+    score: float  # log odds of a weight against a crack, from simulated plates
+    limit: float  # score above which a weight is the likelier explanation
+    likelier: bool
+
+
+@dataclass(frozen=True)
+class StationChange:
+    """How strongly the modes that changed move at one station."""
+
+    station: str
+    weight: float  # 0..1, largest station = 1
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """A later scan beside the plate's baseline."""
+
+    later: str  # ScanForComparison.name
+    baselines: tuple[str, ...]
+    pairs: tuple[ModePair, ...]
+    common: CommonShift | None
+    lost: tuple[UnpairedMode, ...]  # in the baseline, not in the later scan
+    gained: tuple[UnpairedMode, ...]  # in the later scan only
+    # mean of the three largest normalised drops; by_likelihood_ratio: log odds that some modes fell
+    statistic: float | None
+    statistic_limit: float | None
+    loss_statistic: float | None
+    loss_statistic_limit: float | None
+    unlike: tuple[str, ...]  # how the scans differ in ways that matter, and what cannot be concluded
+    explanation: AddedMass | None
+    where: tuple[StationChange, ...]
+    indications: tuple[Indication, ...]  # of the comparison itself, rule change-since-baseline
+    carried: tuple[Indication, ...]  # the later scan's own indications, with status new or unchanged
+    rules_not_run: tuple[RuleNotRun, ...]
+    limitations: tuple[str, ...]
+    summary: str
+    settings_sha256: str
+    reason: str | None = None  # why there is no statistic
+    # by microphone with two baseline scans or more
+    by_likelihood_ratio: bool = field(default=False, metadata={"written_as": "by_odds"})
+    good_news: str | None = None  # where nothing fell: how many tones were compared, and with what

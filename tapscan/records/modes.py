@@ -1,0 +1,119 @@
+"""What a tap says of the iron: damped modes, and what is seen beside them."""
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+from tapscan.records.sound import Force
+
+Origin = Literal["plate", "string", "room", "hum", "unknown"]
+
+
+@dataclass(frozen=True)
+class Pole:
+    """One damped mode as heard at one station."""
+
+    frequency_hz: float
+    frequency_sd_hz: float
+    decay_rate_per_s: float  # amplitude ~ exp(-decay_rate * t)
+    decay_rate_sd_per_s: float
+    amplitudes: tuple[complex, ...]  # at the onset, full scale = 1, one a strike
+    snr_db: float  # energy over the noise energy density it must beat: matched-filter SNR, best strike
+
+
+@dataclass(frozen=True)
+class Tone:
+    """Prominence of one mode at one station in a stated window after the strike."""
+
+    tone_to_noise_db: float | None
+    prominence_ratio_db: float | None
+    prominent: bool | None
+    reason: str | None = None
+
+
+@dataclass(frozen=True)
+class ModalAmplitude:
+    """How strongly one station excites one mode, normalised per strike."""
+
+    station: str
+    # initial amplitude of the mode over the rms of the strike, median of strikes
+    amplitude_db: float = field(metadata={"written_as": "strength_db"})
+
+
+@dataclass(frozen=True)
+class Mode:
+    """A mode of the plate, merged over stations."""
+
+    id: str
+    frequency_hz: float
+    frequency_sd_hz: float | None
+    decay_rate_per_s: float | None
+    decay_rate_sd_per_s: float | None
+    t60_s: float | None  # time to -60 dB
+    q: float | None
+    loss_factor: float | None
+    level_db: float | None  # amplitude at the start of the tone window, best station, re full scale
+    tone_to_noise_db: float | None  # median over stations that hear it
+    prominence_ratio_db: float | None
+    prominent: bool | None
+    stations_prominent: int
+    stations_judged: int
+    note: str | None  # nearest note name, A4 = 440 Hz
+    cents: float | None  # deviation from that note
+    origin: Origin
+    amplitudes: tuple[ModalAmplitude, ...] = field(metadata={"written_as": "strengths"})
+    reason: str | None = None
+
+
+@dataclass(frozen=True)
+class ForceShift:
+    """How one mode differs between hard and soft taps."""
+
+    mode: str  # Mode.id
+    begun: Literal["all taps", "soft taps"]  # whose modes both fits began with
+    frequency_ppm: float  # hard less soft, in parts per million of the frequency
+    frequency_sd_ppm: float
+    log_decay: float  # natural logarithm of the decay rates, hard over soft
+    log_decay_sd: float
+
+
+@dataclass(frozen=True)
+class SteadyTone:
+    """What stands at a mode's frequency before the taps."""
+
+    mode: str  # Mode.id
+    before_db: float  # amplitude before the tap over the mode's at the onset, middle of the stations that hear it
+    # power of that line over what lies beside it, middle of the strikes
+    snr_db: float = field(metadata={"written_as": "clear_db"})
+
+
+@dataclass(frozen=True)
+class LateSound:
+    """What the modes leave unexplained in one strike, late in its ring."""
+
+    strike: str  # Strike.id
+    station: str
+    force: Force | None
+    late_db: float  # unexplained power over the noise before the tap
+    share_db: float  # unexplained power over all power in the same time
+    unevenness: float  # standard deviation over mean of the unexplained power from frame to frame; 1 is steady noise
+
+
+@dataclass(frozen=True)
+class RoomRing:
+    """What goes on driving the tones after the blow: by microphone the room's own ring, by pickup a loose part."""
+
+    share_db: float  # energy that free modes leave unexplained, over all, below 600 Hz
+    t60_s: float | None  # time to -60 dB, middle of the bands
+    t60_low_s: float | None  # the middle half of the bands lies between this
+    t60_high_s: float | None  # and this
+    t60_reason: str | None = None
+
+
+@dataclass(frozen=True)
+class RoomLimit:
+    """The frequency above which a room hides the plate: there what dies away is the room."""
+
+    hidden_above_hz: float  # no mode is given above
+    t60_s: float  # time to -60 dB of what is heard there, middle of bands and stations
+    stations: int  # that tell so
+    of_stations: int  # that were asked

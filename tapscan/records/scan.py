@@ -1,0 +1,79 @@
+"""What the rules read and what they say."""
+
+from dataclasses import dataclass
+from typing import Literal
+
+from tapscan.places import Layout, State
+from tapscan.records.modes import ForceShift, LateSound, Mode, RoomLimit, RoomRing, SteadyTone
+from tapscan.records.sound import Recording, Strike
+
+Interpretation = Literal["relevant", "nonrelevant", "false"]
+Status = Literal["new", "unchanged"]
+
+
+@dataclass(frozen=True)
+class Scan:
+    """Everything the rules may read."""
+
+    recordings: tuple[Recording, ...]
+    strikes: tuple[Strike, ...]
+    modes: tuple[Mode, ...]
+    state: State | None = None
+    layout: str | None = None
+    places: tuple[tuple[str, str], ...] = ()  # station and where it is, in the layout's words
+    map: Layout | None = None  # the layout with its positions, for the map and for what may be struck
+    parts_held: bool = False  # hook, screws and pads were held still during the taps
+    part_of: int | None = (
+        None  # places that the layout has, where on purpose or for want of time only a part was tapped
+    )
+    taps_amiss: tuple[str, ...] = ()  # what is missing or double against the layout
+    force_shifts: tuple[ForceShift, ...] = ()  # empty: see force_shifts_reason
+    force_shifts_reason: str | None = "not measured"  # why there is none
+    force_step_db: float | None = None  # how much louder the hard taps were, middle of the stations
+    steady_tones: tuple[SteadyTone, ...] = ()
+    steady_tones_reason: str | None = "not measured"
+    late_sounds: tuple[LateSound, ...] = ()
+    late_sounds_reason: str | None = "not measured"
+    room: RoomRing | None = None  # none: see room_reason
+    room_reason: str | None = "not measured"
+    room_limit: RoomLimit | None = None  # none: see room_limit_reason
+    room_limit_reason: str | None = "not measured"
+
+    def where(self, station: str) -> str:
+        """Station with its place in words, as far as the layout tells."""
+        place = dict(self.places).get(station)
+        return f"{station} ({place})" if place else station
+
+
+@dataclass(frozen=True)
+class Condition:
+    """One figure a rule looked at, with its limit."""
+
+    name: str
+    value: float | str | None
+    limit: float | str | None
+    unit: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Indication:
+    """What a rule has to say. A person evaluates it."""
+
+    id: str
+    rule: str
+    interpretation: Interpretation
+    status: Status | None
+    stations: tuple[str, ...]
+    modes: tuple[str, ...]
+    sentence: str
+    conditions: tuple[Condition, ...]
+    other_explanations: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class RuleNotRun:
+    """A rule that lacked its input; never to be read as passed."""
+
+    rule: str
+    reason: str
