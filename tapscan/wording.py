@@ -1,6 +1,6 @@
 """Numbers and names as a sentence has them: one way for rules, report and screen.
 
-with_sd(value, sd)             "311.678 ± 0.0083", two significant digits of the standard deviation
+with_sd(estimate)              "311.678 ± 0.0083", two significant digits of the standard deviation
 number(value, digits)          significant digits, no exponent for everyday sizes
 decibels(value)                one decimal
 odds(log)                      "3600 to 1"
@@ -15,6 +15,8 @@ minus(text)                    true minus signs
 import re
 from collections.abc import Sequence
 from math import ceil, exp, floor, isfinite, log10
+
+from tapscan.estimate import Estimate
 
 UNKNOWN = "unknown"
 WORDS = (
@@ -54,20 +56,20 @@ def quantity(value: float | str | None, unit: str) -> str:
     return text if unit == "1" or text == UNKNOWN else f"{text} {unit}"
 
 
-def with_sd(value: float | None, sd: float | None, scale: float = 1.0, places: int = 7) -> str:
-    """Value ± standard deviation, both times `scale`, to two significant digits of the latter, at most `places` decimals."""
+def with_sd(estimate: Estimate, places: int = 7) -> str:
+    """Value ± standard deviation, to two significant digits of the latter, at most `places` decimals."""
+    value, spread = estimate.value, estimate.sd
     if value is None or not isfinite(value):
         return UNKNOWN
-    if sd is None or not isfinite(sd) or sd <= 0:
-        return f"{number(value * scale, 4)} ± {UNKNOWN}"
-    spread = sd * scale
+    if spread is None or not isfinite(spread) or spread <= 0:
+        return f"{number(value, 4)} ± {UNKNOWN}"
     wanted = 1 - floor(log10(spread))
     if wanted > places:
         least = 10.0**-places
         told = f"under {least:.{places}f}" if spread < least else f"{ceil(spread / least) * least:.{places}f}"
-        return f"{minus(f'{value * scale:.{places}f}')} ± {told}"
+        return f"{minus(f'{value:.{places}f}')} ± {told}"
     shown = max(0, wanted)
-    return f"{minus(f'{round(value * scale, wanted):.{shown}f}')} ± {round(spread, wanted):.{shown}f}"
+    return f"{minus(f'{round(value, wanted):.{shown}f}')} ± {round(spread, wanted):.{shown}f}"
 
 
 def number(value: float | None, digits: int = 3) -> str:

@@ -91,9 +91,7 @@ def _modes(screening: Screening) -> Table:
 
 def _cells(m: Mode) -> tuple[str, ...]:
     sd = f" ±{max(m.frequency_sd_hz, 0.01):.2f}" if m.frequency_sd_hz else ""  # finer than anybody acts on
-    ring = "unknown"
-    if m.t60_s and m.decay_rate_per_s and m.decay_rate_sd_per_s:
-        ring = f"{m.t60_s:.2f} ±{max(m.t60_s * m.decay_rate_sd_per_s / m.decay_rate_per_s, 0.01):.2f} s"
+    ring = f"{m.t60.value:.2f} ±{max(m.t60.sd, 0.01):.2f} s" if m.t60.value and m.t60.sd else "unknown"
     stands = {True: "yes", False: "no", None: "unknown"}[m.prominent]
     loss = f"{m.loss_factor:.5f}" if m.loss_factor else "unknown"
     return m.id, f"{m.frequency_hz:.2f}{sd}", m.note or "", ring, loss, stands

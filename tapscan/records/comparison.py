@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from tapscan.estimate import Estimate
 from tapscan.places import State
 from tapscan.records.scan import Indication, RuleNotRun, Scan
 from tapscan.sensors import NO_SENSOR, Sensor
@@ -50,6 +51,17 @@ class ModePair:
     loss_rose: bool | None  # stands out after control of the false-discovery rate
     reason: str | None = None  # why loss_ratio is None
     judged: bool | None = None  # within reach of the comparison; None: stored before this was kept
+
+    @property
+    def change(self) -> Estimate:
+        """Change of the frequency, parts per million."""
+        return Estimate(self.change_ppm, self.change_sd_ppm)
+
+    @property
+    def loss_change(self) -> Estimate:
+        """Loss factor, later over baseline."""
+        known = self.loss_ratio is not None and self.loss_ratio_sd is not None
+        return Estimate(self.loss_ratio, (self.loss_ratio or 0.0) * (self.loss_ratio_sd or 0.0) if known else None)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, field
 from typing import Literal
 
+from tapscan.estimate import Estimate, of_rate
 from tapscan.records.sound import Force
 
 Origin = Literal["plate", "string", "room", "hum", "unknown"]
@@ -63,6 +64,31 @@ class Mode:
     amplitudes: tuple[ModalAmplitude, ...] = field(metadata={"written_as": "strengths"})
     reason: str | None = None
 
+    @property
+    def frequency(self) -> Estimate:
+        """Hz."""
+        return Estimate(self.frequency_hz, self.frequency_sd_hz)
+
+    @property
+    def decay_rate(self) -> Estimate:
+        """1/s."""
+        return Estimate(self.decay_rate_per_s, self.decay_rate_sd_per_s)
+
+    @property
+    def t60(self) -> Estimate:
+        """Time to -60 dB, s."""
+        return of_rate(self.t60_s, self.decay_rate)
+
+    @property
+    def loss(self) -> Estimate:
+        """Loss factor."""
+        return of_rate(self.loss_factor, self.decay_rate)
+
+    @property
+    def quality(self) -> Estimate:
+        """Q."""
+        return of_rate(self.q, self.decay_rate)
+
 
 @dataclass(frozen=True)
 class ForceShift:
@@ -74,6 +100,11 @@ class ForceShift:
     frequency_sd_ppm: float
     log_decay: float  # natural logarithm of the decay rates, hard over soft
     log_decay_sd: float
+
+    @property
+    def frequency(self) -> Estimate:
+        """Change of the frequency, parts per million."""
+        return Estimate(self.frequency_ppm, self.frequency_sd_ppm)
 
 
 @dataclass(frozen=True)

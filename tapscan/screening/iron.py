@@ -119,7 +119,7 @@ def _used(modes: Sequence[Mode], settings: Settings) -> tuple[list[Mode], list[s
 def weighed_deviations(used: Sequence[Mode], trend: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Log loss factors less their trend, and weights by the plate's own scatter and each decay's uncertainty."""
     y = np.log([m.loss_factor or np.nan for m in used])
-    sd = np.array([(m.decay_rate_sd_per_s or 0.0) / (m.decay_rate_per_s or 1.0) for m in used])
+    sd = np.array([m.decay_rate.relative_sd or 0.0 for m in used])
     rest = y - trend @ np.linalg.lstsq(trend, y, rcond=None)[0]
     weight = 1 / np.sqrt(_spread(rest) ** 2 + sd**2)
     rest = y - trend @ np.linalg.lstsq(trend * weight[:, None], y * weight, rcond=None)[0]

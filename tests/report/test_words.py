@@ -1,6 +1,7 @@
 """Numbers as a reader meets them."""
 
 from tapscan import wording
+from tapscan.estimate import Estimate
 from tests.every import each
 
 
@@ -20,7 +21,7 @@ from tests.every import each
     ],
 )
 def test_value_with_standard_deviation(value, sd, scale, expected):
-    assert wording.with_sd(value, sd, scale) == expected
+    assert wording.with_sd(Estimate(value, sd).times(scale)) == expected
 
 
 @each(
@@ -28,7 +29,7 @@ def test_value_with_standard_deviation(value, sd, scale, expected):
     [(0.0123, "140.00 ± 0.02"), (0.01, "140.00 ± 0.01"), (0.004, "140.00 ± under 0.01"), (0.35, "140.00 ± 0.35")],
 )
 def test_few_places_never_make_the_uncertainty_smaller(sd, expected):
-    assert wording.with_sd(140.0, sd, places=2) == expected
+    assert wording.with_sd(Estimate(140.0, sd), places=2) == expected
 
 
 @each(

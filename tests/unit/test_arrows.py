@@ -13,6 +13,7 @@ ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
 BASE = {
     "errors",
+    "estimate",
     "faults",
     "places",
     "plain_values",
@@ -28,10 +29,11 @@ ROOMS = {
     "places": set(),
     "plain_values": set(),
     "targets": set(),
-    "wording": set(),
+    "estimate": set(),
+    "wording": {"estimate"},
     "faults": set(),
     "sensors": {"errors"},
-    "records": {"faults", "places", "sensors"},
+    "records": {"estimate", "faults", "places", "sensors"},
     "settings": {"errors"},
     "signal": BASE,
     "screening": BASE | {"signal"},
@@ -57,6 +59,7 @@ EDGES = {
     "jinja2": ("report/",),
     "weasyprint": ("report/",),
     "librosa": ("screening/notes.py",),
+    "cattrs": ("plain_values.py",),
 }
 
 

@@ -34,7 +34,7 @@ def strongest(modes: Sequence[Mode], station: str) -> list[Mode]:
 
 def widest_hz(modes: Sequence[Mode]) -> float | None:
     """Twice the largest standard deviation of the frequencies; None where none is known."""
-    return max((2 * m.frequency_sd_hz for m in modes if m.frequency_sd_hz is not None), default=None)
+    return max((2 * m.frequency.sd for m in modes if m.frequency.sd is not None), default=None)
 
 
 def spectrum(picture: StationPicture, modes: Sequence[Mode], named: Sequence[str], name: str) -> Markup | None:

@@ -2,7 +2,6 @@
 
 listed_modes(screening)     modes that the table holds, and how many it leaves out
 mode_row, strike_row, recording_row
-t60(mode), relative_sd(mode, value)
 """
 
 from typing import Any
@@ -15,18 +14,6 @@ from tapscan.report.section import Section, Sheet
 
 MOST_MODES = 60
 MOST_ROWS = 300
-
-
-def t60(m: Mode) -> str:
-    """Time to -60 dB with its standard deviation."""
-    return wording.with_sd(m.t60_s, relative_sd(m, m.t60_s))
-
-
-def relative_sd(m: Mode, value: float | None) -> float | None:
-    """Standard deviation of a figure that goes as the decay rate or its inverse."""
-    if value is None or not m.decay_rate_per_s or m.decay_rate_sd_per_s is None:
-        return None
-    return abs(value) * m.decay_rate_sd_per_s / m.decay_rate_per_s
 
 
 def listed_modes(screening: Screening) -> tuple[list[Mode], int]:
@@ -45,11 +32,11 @@ def mode_row(m: Mode, notes: words.Notes) -> dict[str, Any]:
     cents = wording.UNKNOWN if m.cents is None else wording.minus(f"{m.cents:+.0f}")
     return {
         "id": m.id,
-        "frequency": wording.with_sd(m.frequency_hz, m.frequency_sd_hz),
-        "decay": wording.with_sd(m.decay_rate_per_s, m.decay_rate_sd_per_s),
-        "t60": t60(m),
-        "q": wording.with_sd(m.q, relative_sd(m, m.q)),
-        "loss": wording.with_sd(m.loss_factor, relative_sd(m, m.loss_factor), scale=1e3),
+        "frequency": wording.with_sd(m.frequency),
+        "decay": wording.with_sd(m.decay_rate),
+        "t60": wording.with_sd(m.t60),
+        "q": wording.with_sd(m.quality),
+        "loss": wording.with_sd(m.loss.times(1e3)),
         "note": f"{m.note} {cents}" if m.note else wording.UNKNOWN,
         "tone_to_noise": wording.decibels(m.tone_to_noise_db),
         "prominence": wording.decibels(m.prominence_ratio_db),

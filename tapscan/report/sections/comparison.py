@@ -101,8 +101,8 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
 
 def _row(p: ModePair) -> dict[str, str]:
     loss = wording.UNKNOWN if p.loss_ratio is None else f"{p.loss_ratio:.2f}"
-    if p.loss_ratio is not None and p.loss_ratio_sd is not None:
-        loss = f"{p.loss_ratio:.2f} ± {2 * p.loss_ratio_sd * p.loss_ratio:.2f}"
+    if p.loss_change.sd is not None:
+        loss = f"{p.loss_ratio:.2f} ± {2 * p.loss_change.sd:.2f}"
     said = [word for told, word in ((p.fell, "fell"), (bool(p.loss_rose), "dies away faster")) if told]
     return {
         "mode": p.later_mode,

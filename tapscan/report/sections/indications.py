@@ -12,7 +12,6 @@ from tapscan.report import words
 from tapscan.report.error_rates import error_rates
 from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.report.section import Section, Sheet
-from tapscan.report.sections.appendix import relative_sd, t60
 
 MOST_NAMED = 6
 
@@ -43,7 +42,7 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
 def _evidence(c: Condition, modes: Sequence[Mode]) -> dict[str, str]:
     value = wording.quantity(c.value, c.unit)
     if c.name == "time to -60 dB" and len(modes) == 1:
-        value = f"{t60(modes[0])} {c.unit}"
+        value = f"{wording.with_sd(modes[0].t60)} {c.unit}"
     return {
         "name": wording.minus(c.name),
         "meaning": meaning_of(c.name),
@@ -66,8 +65,8 @@ def _mode_in_words(m: Mode) -> str:
     tone = f", near the note {m.note}" if m.note else ""
     ring = f"its decay is {wording.unknown(m.reason)}"
     if m.t60_s:
-        ring = f"fades by 60 dB in {wording.with_sd(m.t60_s, relative_sd(m, m.t60_s), places=3)} s"
-    return f"{m.id}: {wording.with_sd(m.frequency_hz, m.frequency_sd_hz, places=2)} Hz{tone}; {ring}"
+        ring = f"fades by 60 dB in {wording.with_sd(m.t60, places=3)} s"
+    return f"{m.id}: {wording.with_sd(m.frequency, places=2)} Hz{tone}; {ring}"
 
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:

@@ -138,9 +138,7 @@ def log_loss(mode: Mode) -> float:
 
 def log_loss_sd(mode: Mode) -> float:
     """Its sd by the fit; 0 where unknown."""
-    if not mode.decay_rate_per_s or mode.decay_rate_sd_per_s is None:
-        return 0.0
-    return mode.decay_rate_sd_per_s / mode.decay_rate_per_s
+    return mode.decay_rate.relative_sd or 0.0
 
 
 def _pairs(
