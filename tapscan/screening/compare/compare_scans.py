@@ -65,40 +65,26 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     every, baselines = baselines, quiet_ones(baselines, settings)
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
     unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
-    contact = all(s.conditions.sensor.contact for s in (later, *baselines))
-    own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
-    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
-    lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
-    where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
-    same = unlike.frequency_refused is None  # heard by the same sensor in the same place
-    where = where if same else ()
-    mass = (
-        explain(measured, settings) if same and contact and _over(measured) else None
-    )  # a room blurs what tells the two
-    since = _since(baselines)
-    evidence = rule.Evidence(
-        measured, lost, gained, mass, where, where_damped, since, unlike.loss_refused, contact, unlike.frequency_refused
-    )
+    evidence = _evidence(later, baselines, unlike, settings)
+    measured, same = evidence.measured, unlike.frequency_refused is None
     lossy = not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
-    found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
-    indications = () if isinstance(found, RuleNotRun) else tuple(found)
-    not_run = (found,) if isinstance(found, RuleNotRun) else ()
+    indications, not_run = _judged(refused, later, evidence, settings)
     pairs = mode_pairs(measured, unlike)
     told = Comparison(
         later=later.name,
         baselines=tuple(b.name for b in baselines),
         pairs=pairs,
         common=_common(measured, later, baselines, settings) if pairs else None,
-        lost=lost,
-        gained=gained,
+        lost=evidence.lost,
+        gained=evidence.gained,
         statistic=measured.frequency.statistic if same else None,
         statistic_limit=measured.frequency.limit,
         loss_statistic=None if unlike.loss_refused else measured.loss.statistic,
         loss_statistic_limit=measured.loss.limit,
         unlike=unlike.sentences,
-        explanation=mass,
-        where=where or where_damped,
+        explanation=evidence.mass,
+        where=evidence.where or evidence.where_damped,
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
@@ -107,9 +93,39 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=unlike.frequency_refused or _why_none(measured, settings),
         by_likelihood_ratio=measured.frequency.by_likelihood_ratio,
-        good_news=None if indications or not_run else good_news(measured.frequency, since, len(baselines)),
+        good_news=None if indications or not_run else good_news(measured.frequency, evidence.since, len(baselines)),
     )
     return _without_figures(told, lossy) if lossy else told
+
+
+def _judged(
+    refused: str | None, later: ScanForComparison, evidence: rule.Evidence, settings: Settings
+) -> tuple[tuple[Indication, ...], tuple[RuleNotRun, ...]]:
+    found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
+    return ((), (found,)) if isinstance(found, RuleNotRun) else (tuple(found), ())
+
+
+def _evidence(
+    later: ScanForComparison, baselines: Sequence[ScanForComparison], unlike: ConditionChanges, settings: Settings
+) -> rule.Evidence:
+    """What the rule reads. Drops are told and placed only where the same sensor listened in the same place."""
+    contact = all(s.conditions.sensor.contact for s in (later, *baselines))
+    own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
+    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
+    same = unlike.frequency_refused is None
+    return rule.Evidence(
+        measured,
+        lost_modes(measured, foreign_hz, settings),
+        gained_modes(measured, foreign_hz, settings),
+        # a room blurs what tells a weight from a crack
+        explain(measured, settings) if same and contact and _over(measured) else None,
+        places_of_change(measured, measured.frequency) if same else (),
+        places_of_change(measured, measured.loss),
+        _since(baselines),
+        unlike.loss_refused,
+        contact,
+        unlike.frequency_refused,
+    )
 
 
 def _without_figures(comparison: Comparison, why: str) -> Comparison:

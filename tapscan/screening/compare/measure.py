@@ -114,22 +114,14 @@ def measure(
     sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_likelihood_ratio = not contact and baseline.scans >= OWN_SCATTER
-    limit = (
-        float(np.log(settings.compare.fall_likelihood_ratio))
-        if by_likelihood_ratio
-        else limit_of("drop", baseline.scans, settings)
-    )
-    if not contact and not by_likelihood_ratio:
-        limit *= _overdispersion_in_room((apart - shift) / sd, judged, settings)
-    return Measured(
-        baseline,
-        table,
-        pairing,
-        shift,
-        shift_sd,
-        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio),
-        _loss(later, baseline, table, pairing, judged, contact, settings),
-    )
+    if by_likelihood_ratio:
+        limit = float(np.log(settings.compare.fall_likelihood_ratio))
+    else:
+        limit = limit_of("drop", baseline.scans, settings)
+        limit *= 1.0 if contact else _overdispersion_in_room((apart - shift) / sd, judged, settings)
+    drops = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
+    losses = _loss(later, baseline, table, pairing, judged, contact, settings)
+    return Measured(baseline, table, pairing, shift, shift_sd, drops, losses)
 
 
 def _prior(baseline: Baseline, contact: bool, unlike: ConditionChanges, settings: Settings) -> FloatArray:
@@ -259,7 +251,10 @@ def limit_of(kind: str, scans: int, settings: Settings) -> float:
 
 
 def largest_mean(values: FloatArray, count: int) -> float:
-    """Mean of the `count` largest values."""
+    """Mean of the `count` largest values.
+
+    values : (k,) any unit.
+    """
     return float(np.mean(np.sort(values)[-count:]))
 
 
