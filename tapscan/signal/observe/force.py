@@ -1,6 +1,6 @@
 """Whether the modes of a plate depend on how hard it is hit: hard taps beside soft ones.
 
-    shifts_by_force(columns, settings)     Shifts of every shared mode, hard less soft
+    shifts_by_force(columns, settings)  Shifts of every shared mode, hard less soft, begun in two ways
     force_step_db(sounds)               how much louder the hard taps were
 
 Each band is fitted twice (maximum likelihood, polefit), over all stations: to the soft strikes and to the hard ones. Either both begin with
@@ -29,7 +29,6 @@ from tapscan.signal.observe.strike_spectra import Columns
 from tapscan.signal.plate.columns import HIGHEST_HZ, MODEL_ERROR, StationSound
 
 IntArray = NDArray[np.intp]
-BoolArray = NDArray[np.bool_]
 STEPS, ROUGH_STEPS = 20, 3
 FAR_WIDTHS = 3.0
 LOWEST_HZ = 80.0
@@ -48,28 +47,32 @@ class Shifts:
     log_decay_sd: FloatArray
 
 
-def shifts_by_force(columns: Columns, settings: Settings, *, from_soft: bool) -> Shifts:
-    """Hard strikes less soft ones, over all stations. Both kinds must be there.
+def shifts_by_force(columns: Columns, settings: Settings) -> tuple[Shifts, Shifts]:
+    """Hard strikes less soft ones, over all stations: begun with all shared modes, and with those that the soft strikes need.
 
-    from_soft : both fits begin with the modes that the soft strikes need, instead of with all shared modes.
+    Both kinds of strike must be there.
     """
     f = columns.frequency_hz
-    out = Shifts(*(np.full(len(f), np.nan) for _ in range(4)))
+    every, needed = (Shifts(*(np.full(len(f), np.nan) for _ in range(4))) for _ in range(2))
     for band in plan_bands(LOWEST_HZ, HIGHEST_HZ):
-        soft, hard = (_Group.of(columns, band, columns.forces == word) for word in ("soft", "hard"))
-        index = np.nonzero(soft.inside)[0]
-        if len(soft.bins) < 4 * len(index):
+        soft, hard = _groups(columns, band)
+        index = np.nonzero(columns.inside(*_reach(band)))[0]
+        if len(soft.bins) < 4 * len(index) or not len(index):
             continue
-        if from_soft:
-            index = _needed(soft, index, columns, settings)
-        if not len(index):
+        fits = soft.fit(*_start(columns, index)), hard.fit(*_start(columns, index))
+        _enter(every, index, band, f, *fits)
+        few = index if _all_clear(fits[0], settings) else _needed(soft, index, columns, settings)
+        if not len(few):
             continue
-        start = columns.frequency_hz[index], columns.decay_rate_per_s[index]
-        first = soft.fit(*start)
-        second = hard.fit(first.frequency_hz, first.decay_rate_per_s) if from_soft else hard.fit(*start)
-        own = (f[index] >= band.low_hz) & (f[index] < band.high_hz)
-        _enter(out, index, own, first, second)
-    return out
+        if len(few) < len(index):  # else both ways end where the first did
+            first = soft.fit(*_start(columns, few))
+            fits = first, hard.fit(first.frequency_hz, first.decay_rate_per_s)
+        _enter(needed, few, band, f, *fits)
+    return every, needed
+
+
+def _start(columns: Columns, index: IntArray) -> tuple[FloatArray, FloatArray]:
+    return columns.frequency_hz[index], columns.decay_rate_per_s[index]
 
 
 def force_step_db(sounds: Sequence[StationSound]) -> float | None:
@@ -88,17 +91,8 @@ class _Group:
 
     bins: FloatArray  # (K,)
     values: ComplexArray  # (K, S)
-    inside: BoolArray  # (M,) which modes lie in the window
     length: int
     rate_hz: float
-
-    @staticmethod
-    def of(columns: Columns, band: Band, group: BoolArray) -> _Group:
-        """The band with its margins; tails of modes outside taken away."""
-        bins, values, inside = columns.window(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz)
-        values = values[:, group]
-        floor = np.maximum(columns.floor(band)[group], MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
-        return _Group(bins, values / np.sqrt(floor + 1e-300), inside, columns.length, columns.rate)
 
     def fit(self, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, steps: int = STEPS) -> PoleFit:
         """From these start values on."""
@@ -114,22 +108,42 @@ class _Group:
         )
 
 
+def _reach(band: Band) -> tuple[float, float]:
+    return band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
+
+
+def _groups(columns: Columns, band: Band) -> tuple[_Group, _Group]:
+    """Soft and hard strikes: the band with its margins; tails of modes outside taken away."""
+    length = columns.length_for(*_reach(band))
+    bins, values = columns.window(*_reach(band), length)
+    noise = columns.noise(band.low_hz, band.high_hz) * length
+    floor = np.maximum(noise, MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
+    values = values / np.sqrt(floor + 1e-300)
+    soft, hard = (_Group(bins, values[:, columns.forces == word], length, columns.rate) for word in ("soft", "hard"))
+    return soft, hard
+
+
 def _needed(soft: _Group, index: IntArray, columns: Columns, settings: Settings) -> IntArray:
     """Which of these shared modes the soft strikes need; the weakest is left out until all are clear of the noise."""
-    count = soft.values.shape[1]
-    least = 10 ** (settings.fit.mode_snr_db / 10) + count + 4 * np.sqrt(count)
     while len(index):
-        fit = soft.fit(columns.frequency_hz[index], columns.decay_rate_per_s[index], ROUGH_STEPS)
-        weakest = int(np.argmin(fit.clear))
-        if fit.clear[weakest] >= least:
+        fit = soft.fit(*_start(columns, index), ROUGH_STEPS)
+        if _all_clear(fit, settings):
             break
-        index = np.delete(index, weakest)
+        index = np.delete(index, int(np.argmin(fit.clear)))
     return index
 
 
-def _enter(out: Shifts, index: IntArray, own: BoolArray, soft: PoleFit, hard: PoleFit) -> None:
-    """What the two fits of one band say of the band's own modes."""
+def _all_clear(fit: PoleFit, settings: Settings) -> bool:
+    """Whether every mode stands clear of the noise in these strikes."""
+    count = fit.residual.shape[1]
+    least = 10 ** (settings.fit.mode_snr_db / 10) + count + 4 * np.sqrt(count)
+    return float(fit.clear.min()) >= least
+
+
+def _enter(out: Shifts, index: IntArray, band: Band, shared_hz: FloatArray, soft: PoleFit, hard: PoleFit) -> None:
+    """What the two fits of one band say of the band's own modes among those shared."""
     count = len(index)
+    own = (shared_hz[index] >= band.low_hz) & (shared_hz[index] < band.high_hz)
     f, d = soft.frequency_hz, soft.decay_rate_per_s
     variance = np.diag(soft.covariance) + np.diag(hard.covariance)
     away = hard.frequency_hz - f

@@ -116,21 +116,12 @@ def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list
     crowding = overlaps(poles)
     rms = 10 ** (np.array(sound.level_db) / 20)
     seen = sound.strikes.shape[1] / rate
-    return [
-        HeardPole(
-            sound.station, p, t, _amplitude_db(p, rms), _level_db(p, settings.tones.window_start_s), float(o), seen
-        )
-        for p, t, o in zip(poles, tones, crowding, strict=True)
-    ]
-
-
-def _amplitude_db(pole: Pole, rms: np.ndarray) -> float:
-    return float(20 * np.log10(np.median(np.abs(pole.amplitudes) / rms) + 1e-15))
-
-
-def _level_db(pole: Pole, at_s: float) -> float:
-    fallen = np.exp(-pole.decay_rate_per_s * at_s)
-    return float(20 * np.log10(np.median(np.abs(pole.amplitudes)) * fallen + 1e-15))
+    size = np.abs(np.array([p.amplitudes for p in poles]))
+    fallen = np.exp(-np.array([p.decay_rate_per_s for p in poles]) * settings.tones.window_start_s)
+    amplitude_db = 20 * np.log10(np.median(size / rms, axis=1) + 1e-15)
+    level_db = 20 * np.log10(np.median(size, axis=1) * fallen + 1e-15)
+    views = zip(poles, tones, amplitude_db.tolist(), level_db.tolist(), crowding.tolist(), strict=True)
+    return [HeardPole(sound.station, p, t, amplitude, level, o, seen) for p, t, amplitude, level, o in views]
 
 
 def mark_cut_short(strike: Strike, results: Sequence[StationResult], settings: Settings) -> Strike:
