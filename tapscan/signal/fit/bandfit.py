@@ -144,7 +144,7 @@ def _nothing(values: ComplexArray, floor: float) -> PoleFit:
         0.9
     )  # of white noise, whatever a mode adds elsewhere
     noise = floor or quiet
-    return PoleFit(none, none, np.empty((0, 0)), np.empty(shape, dtype=complex), none, values, noise)
+    return PoleFit(none, none, np.empty(shape, dtype=complex), none, values, noise, np.empty((0, 0)), none)
 
 
 def _widened(task: _Task, fit: PoleFit) -> PoleFit:

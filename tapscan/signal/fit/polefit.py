@@ -16,6 +16,7 @@ Conventions: frequency in Hz, decay rate in 1/s (amplitude), arrays (K bins, S s
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.linalg import blas, cho_factor, cho_solve, lapack
@@ -36,12 +37,21 @@ class PoleFit:
 
     frequency_hz: FloatArray  # (M,)
     decay_rate_per_s: FloatArray  # (M,)
-    covariance: FloatArray  # (2M, 2M) of all frequencies, then all decay rates
     amplitudes: ComplexArray  # (M, S) of x[n] = Re c z^n at sample 0
     clear: FloatArray  # (M,) energy lost when the mode is left out, summed over strikes, over v
     residual: ComplexArray  # (K, S)
     noise: float  # v, the noise energy a bin, as used
+    fisher: FloatArray  # (2M, 2M) Re J^H J of all frequencies, then all decay rates
+    local: FloatArray  # (M,) the noise energy a bin around each mode
     settled: bool = False  # nothing moved any more
+
+    @cached_property
+    def covariance(self) -> FloatArray:
+        """(2M, 2M) of all frequencies, then all decay rates."""
+        scale = 1 / np.sqrt(np.maximum(np.diag(self.fisher), 1e-300))
+        spread = np.sqrt(np.tile(self.local, 2))
+        with np.errstate(invalid="ignore", over="ignore"):  # a mode that nothing shows has no finite error
+            return np.asarray(0.5 * _inverse(self.fisher, scale) * np.outer(scale * spread, scale * spread))
 
 
 @dataclass(frozen=True, eq=False)
@@ -224,16 +234,11 @@ def _finish(theta: FloatArray, state: _State, task: _Task, noise: float, settled
     free = max(1, residual.size - state.coefficients.size - m)
     overall = max(noise, float(np.vdot(residual, residual).real) / free)
     local = np.maximum(overall, _local_residual(theta, residual, task.bins_hz) * residual.size / free)
-    normal, _ = _normal_equations(state, task.rate_hz)
-    scale = 1 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    inverse = _inverse(normal, scale)
-    spread = np.sqrt(np.tile(local, 2))
-    with np.errstate(invalid="ignore", over="ignore"):  # a mode that nothing shows has no finite error
-        covariance = 0.5 * inverse * np.outer(scale * spread, scale * spread)
+    fisher, _ = _normal_equations(state, task.rate_hz)
     lever = np.diag(state.inverse).real[:m]
     c = state.coefficients[:m]
     clear = np.sum(np.abs(c) ** 2, axis=1) / lever / local
-    return PoleFit(theta[:m], theta[m:], covariance, c, clear, residual, overall, settled)
+    return PoleFit(theta[:m], theta[m:], c, clear, residual, overall, fisher, local, settled)
 
 
 def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:

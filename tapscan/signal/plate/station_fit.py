@@ -147,8 +147,10 @@ def without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:
     """All bands' poles; of a mode that two bands claim at their common edge, the one seen more clearly."""
     kept: list[tuple[int, Pole]] = []
     for band, fit in enumerate(fits):
+        lowest = min((p.frequency_hz - EDGE_WIDTHS * p.decay_rate_per_s / np.pi for p in fit), default=0.0)
+        edge = [k for k, (b, p) in enumerate(kept) if b < band and p.frequency_hz > lowest]
         for pole in fit:
-            twins = [k for k, (b, p) in enumerate(kept) if b < band and _same(p, pole)]
+            twins = [k for k in edge if _same(kept[k][1], pole)]
             if not twins:
                 kept.append((band, pole))
             elif kept[twins[-1]][1].snr_db < pole.snr_db:

@@ -170,22 +170,32 @@ def station_tones(
     seen = [(k, w) for k, w in enumerate(windows) if w is not None]
     if not seen:
         return [Tone(None, None, None, "the strike ends before the window that is judged")] * len(poles)
-    f = np.array([p.frequency_hz for p in poles])
-    per_strike = [_strike_tones(f, powers(poles, k, w), w, noise_at, sample_rate_hz, settings) for k, w in seen]
+    f, noise = np.array([p.frequency_hz for p in poles]), _noise_power(noise_at, sample_rate_hz)
+    per_strike = [_strike_tones(f, powers(poles, k, w), w, noise, sample_rate_hz, settings) for k, w in seen]
     return [_median_tone([tones[i] for tones in per_strike]) for i in range(len(poles))]
+
+
+def _noise_power(noise_at: PowerBetween, sample_rate_hz: int) -> PowerBetween:
+    """Mean square of the noise between two frequencies, each pair looked up once: all strikes of a station ask for the same."""
+    known: dict[tuple[bytes, bytes], Hz] = {}
+
+    def between(low: Hz, high: Hz) -> Hz:
+        asked = np.asarray(low).tobytes(), np.asarray(high).tobytes()
+        if asked not in known:
+            known[asked] = noise_at(low, high) * np.maximum(0.0, np.subtract(high, low)) / (0.5 * sample_rate_hz)
+        return known[asked]
+
+    return between
 
 
 def _strike_tones(
     f: FloatArray,
     power: FloatArray,
     window: ToneWindow,
-    noise_at: PowerBetween,
+    noise: PowerBetween,
     sample_rate_hz: int,
     settings: Settings,
 ) -> list[Tone]:
-    def noise(low: Hz, high: Hz) -> Hz:
-        return noise_at(low, high) * np.maximum(0.0, np.subtract(high, low)) / (0.5 * sample_rate_hz)
-
     def everything(low: Hz, high: Hz) -> Hz:
         heard = noise(low, high)
         rest = np.maximum(window.unexplained(low, high) - heard, 0.01 * heard)
