@@ -19,7 +19,7 @@ from tapscan.signal.strikes.detect import Envelope, EnvelopeMeter, Span, clipped
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
 
-BLOCK_S = 10.0
+BLOCK_S = 0.5  # what the filters work on stays in the processor's cache
 LEAD_S = 0.010
 NOISE_S = 0.30
 LEVEL_S = 0.5
@@ -121,9 +121,7 @@ def cut(heard: Heard, index: int, settings: Settings, *, name: str, station: str
     rate, channel = source.sample_rate_hz, heard.recording.channel_used or 0
     lead = min(round(LEAD_S * rate), round(span.onset_s * rate))
     first = round(span.onset_s * rate) - lead
-    samples = source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strikes.longest_s) * rate))[
-        :, channel
-    ]
+    samples = _one(source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strikes.longest_s) * rate)), channel)
     onset = onset_sample(samples, lead, rate)
     noise = _noise_before(heard, index, first / rate, channel)
     ring = samples[onset:] - (np.median(noise) if noise.size else 0.0)
@@ -142,10 +140,15 @@ def _noise_before(heard: Heard, index: int, start_s: float, channel: int) -> Flo
     free = heard.spans[index - 1].end_s if index else 0.0
     length = min(NOISE_S, start_s - free)
     if length >= 0.05:
-        return heard.source.read(round((start_s - length) * rate), round(length * rate))[:, channel]
+        return _one(heard.source.read(round((start_s - length) * rate), round(length * rate)), channel)
     if heard.quietest_s is None or (index == 0 and len(heard.spans) == 1):
         return np.empty(0)
-    return heard.source.read(round(heard.quietest_s * rate), round(NOISE_S * rate))[:, channel]
+    return _one(heard.source.read(round(heard.quietest_s * rate), round(NOISE_S * rate)), channel)
+
+
+def _one(block: FloatArray, channel: int) -> FloatArray:
+    """(n,) in one piece: sums then come out alike wherever they are made."""
+    return np.ascontiguousarray(block[:, channel])
 
 
 def _measured(
