@@ -3,6 +3,7 @@
     Workers(jobs, ...)          jobs: how many processes work at once, this one counted; 1 starts none
         .start()                begin the others: worth it where there is work for seconds; without it all is done here
         .map(job, items)        the job's answers in the items' order; this process takes its share
+        .each(job, items)       the same one by one
         .submit(job, item)      a job for another process alone; None where there is none
     ALONE                       this process only
     cores()                     how many processors this process may use
@@ -87,13 +88,24 @@ class Workers:
     def map(
         self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
     ) -> list[Answer]:
-        """Items are taken as they are needed; costly ones first keep the end even. `told` hears how many are done. What a job raises is raised here."""
+        """`told` hears how many are done. What a job raises is raised here."""
+        return list(self.each(job, items, told))
+
+    def each(
+        self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
+    ) -> Iterator[Answer]:
+        """The answers in the items' order, as they come. Items are taken as they are needed; costly ones first keep the end even."""
         answers: dict[int, Answer] = {}
         out: dict[int, tuple[Item, Future[Answer]]] = {}
         waiting = enumerate(items)
         again: list[tuple[int, Item]] = []  # lost with the process that had them
+        given = 0
         while True:
-            while self._pool and len(out) < QUEUED * self.others and (one := again.pop() if again else next(waiting, None)):
+            while (
+                self._pool
+                and len(out) < QUEUED * self.others
+                and (one := again.pop() if again else next(waiting, None))
+            ):
                 if sent := self.submit(job, one[1]):
                     out[one[0]] = one[1], sent
                 else:
@@ -103,10 +115,13 @@ class Workers:
             elif out:
                 _wait([sent for _, sent in out.values()])
             else:
-                return [answers[i] for i in range(len(answers))]
+                return
             again += self._collect(out, answers)
             if told:
-                told(len(answers))
+                told(given + len(answers))
+            while given in answers:
+                yield answers.pop(given)
+                given += 1
 
     def submit(self, job: Callable[[Item], Answer], item: Item) -> Future[Answer] | None:
         """None where no other process can do it."""

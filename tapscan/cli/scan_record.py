@@ -13,6 +13,7 @@ from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.recording_session import Session, shown
+from tapscan.cli.sharing import JOBS, progress_of, shared_work
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
@@ -67,6 +68,7 @@ def record(
     notes: o.NOTES = None,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
+    jobs: JOBS = None,
 ) -> None:
     """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each strike and says why.
 
@@ -78,7 +80,7 @@ def record(
     begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline))
     unfinished = _unfinished(opened, plate, resume, anew)
     whole = _at_the_plate(opened, unfinished or begin, used, input_.whole, beeps)
-    _afterwards(opened, whole, used, held)
+    _afterwards(opened, whole, used, held, jobs)
 
 
 class _Begin:
@@ -156,9 +158,8 @@ def _at_the_plate(
     return known.id
 
 
-def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool) -> None:
+def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool, jobs: int | None) -> None:
     """Screen, compare and store what is complete; keep what is not."""
-    from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.record import finish, missing_stations
     from tapscan.workflow.scan import find_unfinished
@@ -177,8 +178,8 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         ):
             typer.echo(f"Kept as unfinished: tapscan scan record {unfinished.plate} --resume")
             return
-    with progress_line() as progress:
-        kept = finish(opened, number, settings, progress, held=held)
+    with shared_work(jobs, 0) as workers, progress_of(workers):
+        kept = finish(opened, number, settings, workers, held=held)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))

@@ -27,7 +27,8 @@ from tapscan.register.files import keep_bytes, path_of
 from tapscan.register.scans import scans_holding
 from tapscan.register.unfinished import begin, end, find_unfinished, name_of, take, undo
 from tapscan.settings import Settings
-from tapscan.workflow.check import Progress, Request, quiet
+from tapscan.workers import ALONE, Workers
+from tapscan.workflow.check import Request
 from tapscan.workflow.guide import Guide
 from tapscan.workflow.import_scan import Kept, import_scan
 from tapscan.workflow.judging import Judged, judge
@@ -197,7 +198,7 @@ def begin_recording(register: Register, plate: str, facts: NewScan, layout: str,
 
 
 def finish(
-    register: Register, number: int, settings: Settings, progress: Progress = quiet, *, held: bool = False
+    register: Register, number: int, settings: Settings, workers: Workers = ALONE, *, held: bool = False
 ) -> Kept:
     """Screen what was taken, compare it with the baseline and store it as a scan of its plate.
 
@@ -217,7 +218,7 @@ def finish(
         told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
         parts_held=held,
     )
-    stored = import_scan(register, unfinished.plate, list(paths), unfinished.facts, request, progress, called=paths)
+    stored = import_scan(register, unfinished.plate, list(paths), unfinished.facts, request, workers, called=paths)
     if stored.entry is not None:
         end(register, number, stored.entry.name)
     return stored

@@ -59,6 +59,7 @@ from tapscan.signal.plate.room_fit import (
 )
 from tapscan.signal.plate.room_limit import limit_of
 from tapscan.signal.plate.station_fit import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
+from tapscan.workers import ALONE, Workers
 
 LOOKS = (0, 0, 0, 8, 8)  # in each round; the first ones only measure the warming, and none more than it takes
 LOWEST_HZ = 12.0
@@ -87,7 +88,7 @@ class Together:
     room_reason: str | None = FEW  # why there is none
 
 
-def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
+def together(sounds: Sequence[StationSound], settings: Settings, workers: Workers = ALONE) -> Together:
     """Modes below 2.5 kHz from all stations together, and the room's ring where it is in the sound.
 
     Sounds of another rate, or much shorter than most, take no part. Empty where fewer than two stations are left.
@@ -99,7 +100,7 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
     bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
     clear = (10 ** (settings.fit.mode_snr_db / 10) + columns + 4 * np.sqrt(columns)) / columns
-    free, unexplained = _of_free_modes(joint, bands, settings, clear)
+    free, unexplained = _of_free_modes(joint, bands, settings, clear, workers)
     if len(sounds) < LEAST_STATIONS:
         return Together(free)
     if unexplained < ROOM_SHARE and limit_of([s.late for s in sounds]) is None:
@@ -123,7 +124,7 @@ def _in_room(joint: Columns, bands: Sequence[Band], settings: Settings) -> list[
 
 
 def _of_free_modes(
-    joint: Columns, bands: Sequence[Band], settings: Settings, clear: float
+    joint: Columns, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers
 ) -> tuple[tuple[SharedMode, ...], float]:
     """Modes that nothing drives after the blow, and the share of the sound that they leave unexplained."""
     bands = [
@@ -140,7 +141,7 @@ def _of_free_modes(
         fitted = {b: weighed(joint, b, _near(b, modes, starts)) for b in bands}
         task, before = _Round(starts, clear, len(joint.sounds), looks), zip(bands, found, strict=True)
         work = (_BandWork(_clean(fitted[b], b, modes), fitted[b].scale, b, task, f.searched) for b, f in before)
-        found = [_band_fit(w) for w in work]
+        found = workers.map(_band_fit, work)
         poles = without_doubles([f.poles for f in found])
         if not poles:
             return (), 0.0
