@@ -125,10 +125,10 @@ class Workers:
 
     def submit(self, job: Callable[[Item], Answer], item: Item) -> Future[Answer] | None:
         """None where no other process can do it."""
-        from concurrent.futures.process import BrokenProcessPool
-
         if self._pool is None:
             return None
+        from concurrent.futures.process import BrokenProcessPool
+
         try:
             return self._pool.submit(job, item)
         except (BrokenProcessPool, RuntimeError) as problem:
@@ -139,9 +139,11 @@ class Workers:
         self, out: dict[int, tuple[Item, Future[Answer]]], answers: dict[int, Answer]
     ) -> list[tuple[int, Item]]:
         """Take what is finished; what was lost with its process is given back."""
+        lost: list[tuple[int, Item]] = []
+        if not out:
+            return lost
         from concurrent.futures.process import BrokenProcessPool
 
-        lost = []
         for number in [n for n, (_, sent) in out.items() if sent.done()]:
             item, sent = out.pop(number)
             try:
