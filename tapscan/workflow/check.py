@@ -24,9 +24,10 @@ from tapscan.screening.scan import scan_of
 from tapscan.settings import PARTS, Settings, limits_sha256, settings_sha256
 from tapscan.signal.plate.station_analysis import StationResult, Wanted, mark_cut_short
 from tapscan.workers import ALONE, Workers
+from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.listen import Heard, listen_all
-from tapscan.workflow.places import Planned, analyse_places
+from tapscan.workflow.places import Planned, analyse_places, nothing_before
 
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
 
@@ -61,35 +62,49 @@ class CheckResult:
     repeated: tuple[str, ...]
 
 
-def check(paths: Sequence[str], request: Request, workers: Workers = ALONE, agree: Agree | None = None) -> CheckResult:
+def check(
+    paths: Sequence[str],
+    request: Request,
+    workers: Workers = ALONE,
+    agree: Agree | None = None,
+    ahead: PlacesAhead | None = None,
+) -> CheckResult:
     """Screen the recordings at `paths` on their own.
 
     workers : share the work, and hear of its progress; the figures are the same whatever their count.
     agree : sees where the taps went and what is missing before they are listened to; False stops there.
+    ahead : places that were listened to while the next was tapped.
     """
     unreadable: list[str] = []
     with ExitStack() as stack:
         stack.enter_context(threadpool_limits(1))  # small matrices: more threads only wait for each other
-        heard, repeated = _listen_all(paths, request, unreadable, workers, stack)
+        heard, repeated = _listen_all(paths, request, unreadable, workers, stack, ahead)
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         taps = _assign(heard, request)
         plan, notes = taps.plan, [*taps.notes, *taps.amiss]
         if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
-        results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable)
+        before = ahead.result if ahead else nothing_before
+        results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
         scan = _scan(heard, results, request, workers, taps.amiss)
     screening = _conclude(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
 
 def _listen_all(
-    paths: Sequence[str], request: Request, unreadable: list[str], workers: Workers, stack: ExitStack
+    paths: Sequence[str],
+    request: Request,
+    unreadable: list[str],
+    workers: Workers,
+    stack: ExitStack,
+    ahead: PlacesAhead | None,
 ) -> tuple[list[Heard], list[str]]:
     heard: list[Heard] = []
     repeated: list[str] = []
     known: dict[str, str] = {}
-    for path, found in zip(paths, listen_all(paths, request.settings, workers, stack), strict=True):
+    before = ahead.listened() if ahead and ahead.wanted.settings == request.settings else {}
+    for path, found in zip(paths, listen_all(paths, request.settings, workers, stack, before), strict=True):
         if isinstance(found, UnreadableRecording):
             unreadable.append(str(found))
             continue

@@ -27,6 +27,7 @@ from tapscan.screening.compare.compare_scans import compare_scans, with_comparis
 from tapscan.screening.rules import change_since_baseline
 from tapscan.settings import Settings
 from tapscan.workers import ALONE, Workers
+from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.check import Agree, Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import for_comparison
@@ -61,11 +62,12 @@ def import_scan(
     *,
     again: bool = False,
     called: Mapping[str, str] | None = None,
+    ahead: PlacesAhead | None = None,
 ) -> Kept:
     """Screen the recordings and store the scan. Nothing is stored unless every recording can be read.
 
     sure : asked where the scan sounds like another plate's, or places seem to be exchanged
-    called : names of the recordings; without it those of their files.
+    called : names of the recordings; without it those of their files. ahead : places listened to before.
 
     Raises UnknownName for a plate that is not in the register, BadRequest for recordings that are stored already.
     """
@@ -73,7 +75,7 @@ def import_scan(
     if not again:
         _check_not_stored(register, paths)
     request = _of_the_plate(request, new.conditions, called or _called(paths))
-    result = check(paths, request, workers, agree)
+    result = check(paths, request, workers, agree, ahead)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     doubts = () if request.sure else doubts_of(register, name, result.screening.scan, request.settings)

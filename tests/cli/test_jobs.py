@@ -24,6 +24,9 @@ from tests.every import each
 ROOT = Path(__file__).parents[2]
 ORDER = ("soft", "hard", "hard")
 RATE_HZ, PLACES = 16_000, 8
+MAIN = (  # a shell turns Ctrl-C off for what runs in its background
+    "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); from tapscan.cli import main; main()"
+)
 
 
 @cache
@@ -102,19 +105,8 @@ def long_file(tmp_path: Path, one_file: list[str]) -> Iterator[Path]:
 def test_ctrl_c_ends_all(whole_group: bool, long_file: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
     """As from a terminal, which tells every process of the group, and as from a program that tells this one only."""
     folder = tmp_path_factory.mktemp("here")
-    words = [
-        sys.executable,
-        "-m",
-        "tapscan",
-        "check",
-        str(long_file),
-        "--per-station",
-        "3",
-        "--jobs",
-        "3",
-        "--json",
-        "x.json",
-    ]
+    words = ["tapscan", "check", str(long_file), "--per-station", "3", "--jobs", "3", "--json", "x.json"]
+    command = [sys.executable, "-c", f"import sys; sys.argv = {words!r}; {MAIN}"]
     begun = subprocess.Popen(
         words, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     )
@@ -132,6 +124,11 @@ def test_ctrl_c_ends_all(whole_group: bool, long_file: Path, tmp_path_factory: p
         time.sleep(0.05)
     assert members(begun.pid) == 0
     assert list(folder.iterdir()) == []
+
+
+def sees_ctrl_c() -> None:
+    """Also where the tests run in the background of a shell, which turns it off."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def members(session: int) -> int:

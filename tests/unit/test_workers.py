@@ -81,9 +81,10 @@ def test_others_of_low_priority_give_way() -> None:
 
 
 IDLE = """
-import multiprocessing, time
+import multiprocessing, signal, time
 from tapscan.workers import Workers
 if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell turns it off for what runs in its background
     with Workers(3) as workers:
         workers.start()
         workers.submit(time.sleep, 60)
@@ -97,7 +98,8 @@ if __name__ == "__main__":
 def test_others_end_with_this_one_however_it_ends(end: int, tmp_path_factory: pytest.TempPathFactory) -> None:
     script = tmp_path_factory.mktemp("idle") / "idle.py"
     script.write_text(IDLE)
-    begun = subprocess.Popen([sys.executable, str(script)], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    begun = subprocess.Popen([sys.executable, str(script)], text=True, **pipes)
     assert begun.stdout is not None
     others = [int(pid) for pid in begun.stdout.readline().split()]
     assert len(others) == 2
