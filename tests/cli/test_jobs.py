@@ -108,7 +108,7 @@ def test_ctrl_c_ends_all(whole_group: bool, long_file: Path, tmp_path_factory: p
     words = ["tapscan", "check", str(long_file), "--per-station", "3", "--jobs", "3", "--json", "x.json"]
     command = [sys.executable, "-c", f"import sys; sys.argv = {words!r}; {MAIN}"]
     begun = subprocess.Popen(
-        words, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+        command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
     )
     until = time.monotonic() + 30
     while members(begun.pid) < 4 and begun.poll() is None and time.monotonic() < until:
