@@ -67,6 +67,7 @@ class Workers:
         self._preload, self._low = tuple(preload), low
         self._pool: ProcessPoolExecutor | None = None
         self._leash: Connection | None = None
+        self._waking: list[Future[None]] = []
 
     def __enter__(self) -> Workers:
         return self
@@ -101,16 +102,12 @@ class Workers:
         again: list[tuple[int, Item]] = []  # lost with the process that had them
         given = 0
         while True:
-            while (
-                self._pool
-                and len(out) < QUEUED * self.others
-                and (one := again.pop() if again else next(waiting, None))
-            ):
+            while self.awake and len(out) < QUEUED * self.others and (one := _next(again, waiting)):
                 if sent := self.submit(job, one[1]):
                     out[one[0]] = one[1], sent
                 else:
                     again.append(one)
-            if one := again.pop() if again else next(waiting, None):
+            if one := _next(again, waiting):
                 answers[one[0]] = job(one[1])
             elif out:
                 _wait([sent for _, sent in out.values()])
@@ -122,6 +119,11 @@ class Workers:
             while given in answers:
                 yield answers.pop(given)
                 given += 1
+
+    @property
+    def awake(self) -> bool:
+        """Whether another has begun and is ready: until then this process does not wait for any."""
+        return self._pool is not None and any(one.done() for one in self._waking)
 
     def submit(self, job: Callable[[Item], Answer], item: Item) -> Future[Answer] | None:
         """None where no other process can do it."""
@@ -162,7 +164,7 @@ class Workers:
         begun = (held, self._preload, LOWER_PRIORITY if self._low else 0)
         pool = ProcessPoolExecutor(self.others, context, _ready, begun)
         with _interrupts_wait():
-            pool.submit(_nothing)
+            self._waking = [pool.submit(_nothing) for _ in range(self.others)]
         self._pool = pool
 
     def _lost(self, problem: Exception) -> None:
@@ -184,6 +186,10 @@ class Workers:
 ALONE = Workers(1)
 
 
+def _next(again: list[tuple[int, Item]], waiting: Iterator[tuple[int, Item]]) -> tuple[int, Item] | None:
+    return again.pop() if again else next(waiting, None)
+
+
 def _wait(sent: Sequence[Future[Any]]) -> None:
     from concurrent.futures import FIRST_COMPLETED, wait
 
@@ -191,7 +197,7 @@ def _wait(sent: Sequence[Future[Any]]) -> None:
 
 
 def _nothing() -> None:
-    """So that the processes begin."""
+    """So that the processes begin, and say so."""
 
 
 @contextmanager

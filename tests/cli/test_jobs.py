@@ -18,6 +18,7 @@ from tapscan.demo.taps import Tap, add_noise, one_recording, scale_to, scan, sen
 from tapscan.report.as_json import dumps
 from tapscan.workers import Workers
 from tapscan.workflow.check import Request, check
+from tests.awake import until_awake
 from tests.cli.commands import run
 from tests.every import each
 
@@ -62,7 +63,7 @@ def told(paths: list[str], request: Request, jobs: int) -> str:
         jobs, progress=lambda stage, done, total: stages.setdefault(stage, []).append((done, total))
     ) as workers:
         assert workers.start() is (jobs > 1)
-        time.sleep(1.0 if jobs > 1 else 0.0)  # so that the others do get a share
+        until_awake(workers)  # so that the others do get a share
         screening = check(paths, request, workers).screening
     assert screening is not None and len(screening.scan.modes) > 20
     for seen in stages.values():

@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from tapscan.workers import Workers
+from tests.awake import until_awake
 from tests.every import each
 
 
@@ -42,7 +43,7 @@ def test_answers_come_in_the_order_of_the_items(jobs: int) -> None:
     told: list[int] = []
     with Workers(jobs) as workers:
         assert workers.start() is (jobs > 1)
-        time.sleep(0.5)  # they are ready: this test is of who works, not of how soon
+        until_awake(workers)  # this test is of who works, not of how soon
         found = workers.map(slow_square, range(40), told.append)
     assert [answer for answer, _ in found] == [x * x for x in range(40)]
     assert (len({process for _, process in found}) > 1) is (jobs > 1)
@@ -60,6 +61,7 @@ def test_nobody_is_started_unasked() -> None:
 def test_what_a_job_raises_is_raised_here(jobs: int) -> None:
     with Workers(jobs) as workers:
         workers.start()
+        until_awake(workers)
         with pytest.raises(ValueError, match="no"):
             workers.map(refused, range(4))
 
@@ -67,6 +69,7 @@ def test_what_a_job_raises_is_raised_here(jobs: int) -> None:
 def test_the_work_of_a_process_that_dies_is_done_here() -> None:
     with Workers(2) as workers:
         workers.start()
+        until_awake(workers)
         with pytest.warns(UserWarning, match="its share was done by this one"):
             assert workers.map(dies_elsewhere, range(6)) == [1, 2, 3, 4, 5, 6]
         assert workers.map(square, [3])[0] == (9, os.getpid())

@@ -16,13 +16,13 @@ by their patterns alone (room_fit.py).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
-from tapscan.records import FloatArray, Pole, RoomRing
+from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
 from tapscan.settings import Settings
 from tapscan.signal.fit.bandfit import FINAL_STEPS, ROUGH_STEPS, Start, fit_window, listens, owned
 from tapscan.signal.fit.mode_arrays import ModeArrays
@@ -131,7 +131,7 @@ def _of_free_modes(
         Band(LOWEST_HZ, settings.fit.lowest_hz),
         *bands,
     ]  # what rings below is not reported, but its tails are heard
-    starts = _starts(joint, bands)
+    starts = joined(workers.map(_band_starts, _start_work(joint, bands)))
     modes: ModeArrays | None = None
     found: list[_BandFit] = [_BandFit([], None)] * len(bands)
     still = False
@@ -264,9 +264,18 @@ def _clean(part: WeighedBand, band: Band, modes: ModeArrays | None) -> KeptSpect
     return KeptSpectra(values.T, kept.length, kept.rate, round(bins[0] * kept.length / kept.rate))
 
 
-def _starts(joint: Columns, bands: Sequence[Band]) -> Start:
-    """Start values from the subspace of all strikes of all stations, each as loud as its noise (or the model) allows."""
-    ladder, found = Ladder(joint.rungs), []
+class _StartWork(NamedTuple):
+    """One band moved to zero, each strike as loud as its noise (or the model) allows."""
+
+    series: ComplexArray  # (S, n)
+    band: Band
+    rate_hz: float
+    centre_hz: float
+    duration_s: float
+
+
+def _start_work(joint: Columns, bands: Sequence[Band]) -> Iterator[_StartWork]:
+    ladder = Ladder(joint.rungs)
     for band in bands:
         spectra = ladder.for_band(band)
         series, rate, centre = spectra.baseband(band)
@@ -275,10 +284,14 @@ def _starts(joint: Columns, bands: Sequence[Band]) -> Start:
         energy = np.mean(np.abs(series) ** 2, axis=1) * spectra.rate / rate
         energy = (np.bincount(joint.owner, energy) / np.bincount(joint.owner))[joint.owner]
         floor = np.maximum(joint.noise(band), MODEL_ERROR * energy) * rate / spectra.rate
-        subspace = Covariance(MOST_IN_BAND)
-        subspace.add(series / np.sqrt(floor + 1e-300)[:, None])
-        found.append(starts_of(subspace.poles(1.0), band, rate, centre, spectra.duration_s))
-    return joined(found)
+        yield _StartWork(series / np.sqrt(floor + 1e-300)[:, None], band, rate, centre, spectra.duration_s)
+
+
+def _band_starts(work: _StartWork) -> Start:
+    """From the subspace of all strikes of all stations."""
+    subspace = Covariance(MOST_IN_BAND)
+    subspace.add(work.series)
+    return starts_of(subspace.poles(1.0), work.band, work.rate_hz, work.centre_hz, work.duration_s)
 
 
 def _shared(pole: Pole, joint: Columns, spectra: Spectra, scale: FloatArray) -> SharedMode:

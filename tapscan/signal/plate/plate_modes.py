@@ -48,7 +48,7 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
     limit = hidden_by_room(results, told)
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
-    beside = beside_modes(took_part, shared, modes, settings)
+    beside = beside_modes(took_part, shared, modes, settings, workers)
     strikes = tuple(s for r in results for s in r.strikes)
     room = {
         "room": told.room,
