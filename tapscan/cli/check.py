@@ -8,6 +8,7 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.sharing import JOBS, bytes_of, progress_of, shared_work
 from tapscan.cli.states import read_state
 from tapscan.cli.taps import Taps
 
@@ -29,22 +30,24 @@ def check(
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
+    jobs: JOBS = None,
 ) -> None:
     """Screen recordings of taps on their own, without a register.
 
     One file is one station (its name before the first "_"); one long file is split at its pauses with
     --layout or --per-station.
     """
-    from tapscan.cli.progress import progress_line
-    from tapscan.workflow.check import check as screen
-
     kept = Kept()
     taps = taps.filled(kept)
     shop = kept.shop(shop) if report else None
     kept.tell()
-    request = taps.request(settings, read_state(state), pictures=report is not None)
-    with progress_line() as progress:
-        result = screen(files, request, progress)
+    told = read_state(state)
+    with shared_work(jobs, bytes_of(files)) as workers:
+        from tapscan.workflow.check import check as screen
+
+        request = taps.request(settings, told, pictures=report is not None)
+        with progress_of(workers):
+            result = screen(files, request, workers)
     _show(result, json, report, shop, strict)
 
 

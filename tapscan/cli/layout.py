@@ -54,7 +54,8 @@ def print_sheet(
     order: Annotated[str, typer.Option(help="Force of the taps at each station.")] = "soft,hard,hard",
 ) -> None:
     """Write the sheet to chalk the stations from: map, boxes to tick, checklist, cautions; prints to A4 and Letter."""
-    from tapscan.workflow.layout import read_layout, read_order, write_sheet
+    from tapscan.workflow.layout import read_layout, read_order
+    from tapscan.workflow.sheet import write_sheet
 
     layout, told = read_layout(name), read_state(state)
     if not layout.allowed(told):

@@ -13,10 +13,13 @@ from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.recording_session import Session, shown
+from tapscan.cli.sharing import JOBS, NEEDED, progress_of
 from tapscan.errors import BadRequest
+from tapscan.workers import Workers
 
 if TYPE_CHECKING:
     from tapscan.settings import Settings
+    from tapscan.workflow.ahead import PlacesAhead
     from tapscan.workflow.register import Register
     from tapscan.workflow.scan import Unfinished
 
@@ -67,6 +70,7 @@ def record(
     notes: o.NOTES = None,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
+    jobs: JOBS = None,
 ) -> None:
     """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each strike and says why.
 
@@ -77,8 +81,10 @@ def record(
     used, opened = read_settings(settings), o.opened(register)
     begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline))
     unfinished = _unfinished(opened, plate, resume, anew)
-    whole = _at_the_plate(opened, unfinished or begin, used, input_.whole, beeps)
-    _afterwards(opened, whole, used, held)
+    with Workers(jobs, NEEDED, low=True) as workers:
+        workers.start()  # before the microphone is opened
+        whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, beeps, workers)
+        _afterwards(opened, whole, used, held, ahead)
 
 
 class _Begin:
@@ -137,10 +143,11 @@ def _at_the_plate(
     settings: "Settings",
     input_: tuple[str | None, int | None, int],
     beeps: bool,
-) -> int:
-    """Runs until all is done or the person stops; returns the unfinished scan's number."""
+    workers: Workers,
+) -> "tuple[int, PlacesAhead]":
+    """Runs until all is done or the person stops; returns the unfinished scan's number, and what was listened to meanwhile."""
     from tapscan.workflow.mic import Beeper, Microphone
-    from tapscan.workflow.record import Recorder, rate_of
+    from tapscan.workflow.record import Recorder, places_ahead, rate_of
 
     device, rate, channel = input_
     before = None if callable(unfinished) else rate_of(opened, unfinished)
@@ -149,16 +156,16 @@ def _at_the_plate(
     with Microphone(device, before or rate, channel) as microphone:  # without an input nothing is begun
         rate = microphone.sample_rate_hz
     known = unfinished() if callable(unfinished) else unfinished
-    recorder = Recorder(opened, known, rate, settings)
+    ahead = places_ahead(known, settings, workers)
+    recorder = Recorder(opened, known, rate, settings, ahead)
     session = Session(recorder, Beeper(on=beeps), (device, rate, channel))
     with shown() as show:
         session.run(show)
-    return known.id
+    return known.id, ahead
 
 
-def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool) -> None:
+def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool, ahead: "PlacesAhead") -> None:
     """Screen, compare and store what is complete; keep what is not."""
-    from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.record import finish, missing_stations
     from tapscan.workflow.scan import find_unfinished
@@ -177,8 +184,8 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         ):
             typer.echo(f"Kept as unfinished: tapscan scan record {unfinished.plate} --resume")
             return
-    with progress_line() as progress:
-        kept = finish(opened, number, settings, progress, held=held)
+    with progress_of(ahead.workers):
+        kept = finish(opened, number, settings, ahead.workers, held=held, ahead=ahead)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))

@@ -15,8 +15,9 @@ Standard errors are those of both fits together. A fit that lost a mode (moved i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,7 @@ from tapscan.signal.fit.polefit import PoleFit, fit_poles
 from tapscan.signal.fit.subbands import Band, plan_bands
 from tapscan.signal.observe.strike_spectra import Columns
 from tapscan.signal.plate.columns import HIGHEST_HZ, MODEL_ERROR, StationSound
+from tapscan.workers import ALONE, Workers
 
 IntArray = NDArray[np.intp]
 STEPS, ROUGH_STEPS = 20, 3
@@ -47,32 +49,66 @@ class Shifts:
     log_decay_sd: FloatArray
 
 
-def shifts_by_force(columns: Columns, settings: Settings) -> tuple[Shifts, Shifts]:
+def shifts_by_force(columns: Columns, settings: Settings, workers: Workers = ALONE) -> tuple[Shifts, Shifts]:
     """Hard strikes less soft ones, over all stations: begun with all shared modes, and with those that the soft strikes need.
 
     Both kinds of strike must be there.
     """
     f = columns.frequency_hz
     every, needed = (Shifts(*(np.full(len(f), np.nan) for _ in range(4))) for _ in range(2))
+    work = list(_work(columns, settings))
+    for one, found in zip(work, workers.map(_answered, work), strict=True):
+        for out, (few, *fits) in zip((every, needed), found, strict=False):
+            _enter(out, one.which[few], one.band, f, *fits)
+    return every, needed
+
+
+class _Work(NamedTuple):
+    """One band; bands do not wait for each other."""
+
+    band: Band
+    soft: _Group
+    hard: _Group
+    which: IntArray  # (m,) which of the shared modes lie in the window
+    frequency_hz: FloatArray  # (m,) theirs
+    decay_rate_per_s: FloatArray
+    settings: Settings
+
+
+_Fits = tuple[IntArray, PoleFit, PoleFit]  # which of the window's modes; the fits of the soft and the hard strikes
+
+
+def _work(columns: Columns, settings: Settings) -> Iterator[_Work]:
     for band in plan_bands(LOWEST_HZ, HIGHEST_HZ):
         soft, hard = _groups(columns, band)
         index = np.nonzero(columns.inside(*_reach(band)))[0]
         if len(soft.bins) < 4 * len(index) or not len(index):
             continue
-        fits = soft.fit(*_start(columns, index)), hard.fit(*_start(columns, index))
-        _enter(every, index, band, f, *fits)
-        few = index if _all_clear(fits[0], settings) else _needed(soft, index, columns, settings)
+        yield _Work(band, soft, hard, index, columns.frequency_hz[index], columns.decay_rate_per_s[index], settings)
+
+
+def _fitted(work: _Work) -> list[_Fits]:
+    """Begun with all shared modes; then with those that the soft strikes need, where there are any."""
+    soft, hard, f, d = work.soft, work.hard, work.frequency_hz, work.decay_rate_per_s
+    every = np.arange(len(work.which))
+    fits = soft.fit(f, d), hard.fit(f, d)
+    found = [(every, *fits)]
+    few = every if _all_clear(fits[0], work.settings) else _needed(work)
+    if len(few) < len(every):  # else both ways end where the first did
         if not len(few):
-            continue
-        if len(few) < len(index):  # else both ways end where the first did
-            first = soft.fit(*_start(columns, few))
-            fits = first, hard.fit(first.frequency_hz, first.decay_rate_per_s)
-        _enter(needed, few, band, f, *fits)
-    return every, needed
+            return found
+        first = soft.fit(f[few], d[few])
+        fits = first, hard.fit(first.frequency_hz, first.decay_rate_per_s)
+    return [*found, (few, *fits)]
 
 
-def _start(columns: Columns, index: IntArray) -> tuple[FloatArray, FloatArray]:
-    return columns.frequency_hz[index], columns.decay_rate_per_s[index]
+def _answered(work: _Work) -> list[_Fits]:
+    """Without what is left of the sound, which is large and not asked for."""
+    return [(few, _bare(soft), _bare(hard)) for few, soft, hard in _fitted(work)]
+
+
+def _bare(fit: PoleFit) -> PoleFit:
+    return replace(fit, residual=fit.residual[:0])
 
 
 def force_step_db(sounds: Sequence[StationSound]) -> float | None:
@@ -123,14 +159,15 @@ def _groups(columns: Columns, band: Band) -> tuple[_Group, _Group]:
     return soft, hard
 
 
-def _needed(soft: _Group, index: IntArray, columns: Columns, settings: Settings) -> IntArray:
-    """Which of these shared modes the soft strikes need; the weakest is left out until all are clear of the noise."""
-    while len(index):
-        fit = soft.fit(*_start(columns, index), ROUGH_STEPS)
-        if _all_clear(fit, settings):
+def _needed(work: _Work) -> IntArray:
+    """Which of the window's modes the soft strikes need; the weakest is left out until all are clear of the noise."""
+    few = np.arange(len(work.which))
+    while len(few):
+        fit = work.soft.fit(work.frequency_hz[few], work.decay_rate_per_s[few], ROUGH_STEPS)
+        if _all_clear(fit, work.settings):
             break
-        index = np.delete(index, int(np.argmin(fit.clear)))
-    return index
+        few = np.delete(few, int(np.argmin(fit.clear)))
+    return few
 
 
 def _all_clear(fit: PoleFit, settings: Settings) -> bool:

@@ -16,12 +16,17 @@ from tapscan.signal.observe.force import force_step_db, shifts_by_force
 from tapscan.signal.observe.strike_spectra import Columns
 from tapscan.signal.plate.columns import StationSound
 from tapscan.signal.plate.joint_fit import SharedMode
+from tapscan.workers import ALONE, Workers
 
 NO_MODES = "needs two places or more with modes in common"
 
 
 def beside_modes(
-    sounds: Sequence[StationSound], shared: Sequence[SharedMode], modes: Sequence[Mode], settings: Settings
+    sounds: Sequence[StationSound],
+    shared: Sequence[SharedMode],
+    modes: Sequence[Mode],
+    settings: Settings,
+    workers: Workers = ALONE,
 ) -> dict[str, Any]:
     """Fields of Scan. `sounds` are those that took part in the fit of all stations, `modes` the final list."""
     if not shared or not sounds:
@@ -31,14 +36,14 @@ def beside_modes(
     kept = [m for m in shared if m.frequency_hz in found]
     columns = Columns(sounds, shared)
     return {
-        **_shifts(columns, kept, found, settings),
+        **_shifts(columns, kept, found, settings, workers),
         **_steady(sounds, kept, found),
         **_late(columns),
     }
 
 
 def _shifts(
-    columns: Columns, shared: Sequence[SharedMode], found: dict[float, str], settings: Settings
+    columns: Columns, shared: Sequence[SharedMode], found: dict[float, str], settings: Settings, workers: Workers
 ) -> dict[str, Any]:
     step = force_step_db(columns.sounds)
     if step is None:
@@ -46,7 +51,7 @@ def _shifts(
     rows = [(columns.frequency_hz.tolist().index(m.frequency_hz), found[m.frequency_hz]) for m in shared]
     shifts: list[ForceShift] = []
     begun: tuple[Literal["all taps", "soft taps"], ...] = ("all taps", "soft taps")
-    for word, told in zip(begun, shifts_by_force(columns, settings), strict=True):
+    for word, told in zip(begun, shifts_by_force(columns, settings, workers), strict=True):
         four = told.frequency_ppm, told.frequency_sd_ppm, told.log_decay, told.log_decay_sd
         shifts += [ForceShift(name, word, *(float(x[i]) for x in four)) for i, name in rows if np.isfinite(four[0][i])]
     reason = None if shifts else "no mode could be told apart by force"

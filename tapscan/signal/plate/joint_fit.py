@@ -16,13 +16,13 @@ by their patterns alone (room_fit.py).
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
-from tapscan.records import FloatArray, Pole, RoomRing
+from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
 from tapscan.settings import Settings
 from tapscan.signal.fit.bandfit import FINAL_STEPS, ROUGH_STEPS, Start, fit_window, listens, owned
 from tapscan.signal.fit.mode_arrays import ModeArrays
@@ -59,6 +59,7 @@ from tapscan.signal.plate.room_fit import (
 )
 from tapscan.signal.plate.room_limit import limit_of
 from tapscan.signal.plate.station_fit import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
+from tapscan.workers import ALONE, Workers
 
 LOOKS = (0, 0, 0, 8, 8)  # in each round; the first ones only measure the warming, and none more than it takes
 LOWEST_HZ = 12.0
@@ -87,7 +88,7 @@ class Together:
     room_reason: str | None = FEW  # why there is none
 
 
-def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
+def together(sounds: Sequence[StationSound], settings: Settings, workers: Workers = ALONE) -> Together:
     """Modes below 2.5 kHz from all stations together, and the room's ring where it is in the sound.
 
     Sounds of another rate, or much shorter than most, take no part. Empty where fewer than two stations are left.
@@ -99,7 +100,7 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
     bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
     clear = (10 ** (settings.fit.mode_snr_db / 10) + columns + 4 * np.sqrt(columns)) / columns
-    free, unexplained = _of_free_modes(joint, bands, settings, clear)
+    free, unexplained = _of_free_modes(joint, bands, settings, clear, workers)
     if len(sounds) < LEAST_STATIONS:
         return Together(free)
     if unexplained < ROOM_SHARE and limit_of([s.late for s in sounds]) is None:
@@ -123,14 +124,14 @@ def _in_room(joint: Columns, bands: Sequence[Band], settings: Settings) -> list[
 
 
 def _of_free_modes(
-    joint: Columns, bands: Sequence[Band], settings: Settings, clear: float
+    joint: Columns, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers
 ) -> tuple[tuple[SharedMode, ...], float]:
     """Modes that nothing drives after the blow, and the share of the sound that they leave unexplained."""
     bands = [
         Band(LOWEST_HZ, settings.fit.lowest_hz),
         *bands,
     ]  # what rings below is not reported, but its tails are heard
-    starts = _starts(joint, bands)
+    starts = joined(workers.map(_band_starts, _start_work(joint, bands)))
     modes: ModeArrays | None = None
     found: list[_BandFit] = [_BandFit([], None)] * len(bands)
     still = False
@@ -140,7 +141,7 @@ def _of_free_modes(
         fitted = {b: weighed(joint, b, _near(b, modes, starts)) for b in bands}
         task, before = _Round(starts, clear, len(joint.sounds), looks), zip(bands, found, strict=True)
         work = (_BandWork(_clean(fitted[b], b, modes), fitted[b].scale, b, task, f.searched) for b, f in before)
-        found = [_band_fit(w) for w in work]
+        found = workers.map(_band_fit, work)
         poles = without_doubles([f.poles for f in found])
         if not poles:
             return (), 0.0
@@ -263,9 +264,18 @@ def _clean(part: WeighedBand, band: Band, modes: ModeArrays | None) -> KeptSpect
     return KeptSpectra(values.T, kept.length, kept.rate, round(bins[0] * kept.length / kept.rate))
 
 
-def _starts(joint: Columns, bands: Sequence[Band]) -> Start:
-    """Start values from the subspace of all strikes of all stations, each as loud as its noise (or the model) allows."""
-    ladder, found = Ladder(joint.rungs), []
+class _StartWork(NamedTuple):
+    """One band moved to zero, each strike as loud as its noise (or the model) allows."""
+
+    series: ComplexArray  # (S, n)
+    band: Band
+    rate_hz: float
+    centre_hz: float
+    duration_s: float
+
+
+def _start_work(joint: Columns, bands: Sequence[Band]) -> Iterator[_StartWork]:
+    ladder = Ladder(joint.rungs)
     for band in bands:
         spectra = ladder.for_band(band)
         series, rate, centre = spectra.baseband(band)
@@ -274,10 +284,14 @@ def _starts(joint: Columns, bands: Sequence[Band]) -> Start:
         energy = np.mean(np.abs(series) ** 2, axis=1) * spectra.rate / rate
         energy = (np.bincount(joint.owner, energy) / np.bincount(joint.owner))[joint.owner]
         floor = np.maximum(joint.noise(band), MODEL_ERROR * energy) * rate / spectra.rate
-        subspace = Covariance(MOST_IN_BAND)
-        subspace.add(series / np.sqrt(floor + 1e-300)[:, None])
-        found.append(starts_of(subspace.poles(1.0), band, rate, centre, spectra.duration_s))
-    return joined(found)
+        yield _StartWork(series / np.sqrt(floor + 1e-300)[:, None], band, rate, centre, spectra.duration_s)
+
+
+def _band_starts(work: _StartWork) -> Start:
+    """From the subspace of all strikes of all stations."""
+    subspace = Covariance(MOST_IN_BAND)
+    subspace.add(work.series)
+    return starts_of(subspace.poles(1.0), work.band, work.rate_hz, work.centre_hz, work.duration_s)
 
 
 def _shared(pole: Pole, joint: Columns, spectra: Spectra, scale: FloatArray) -> SharedMode:
