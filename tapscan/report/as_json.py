@@ -27,6 +27,7 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "settings_sha256": screening.settings_sha256,
         "disposition": screening.disposition,
         "headline": screening.headline,
+        "lead": screening.lead,
         "summary": screening.summary,
         "next_steps": list(screening.next_steps),
         "state": scan.state,

@@ -1,6 +1,7 @@
 """How often each rule is right and wrong, as far as the benches measured it, in words.
 
     error_rates(rule, used)        a sentence; for other thresholds than those that ship, that nothing was measured
+    how_sure(screening)            the same in a sentence or two for the first screen, also where nothing was found
     single_scan_misses(used)       what a single scan does not show
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
     constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
@@ -16,6 +17,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
+from tapscan.records import IN_PIANO as IN_PIANO_STATES
+from tapscan.records import Screening
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
@@ -41,6 +44,11 @@ NOT_MEASURED = (
     "with a flaw, is not known."
 )
 EARLIER = "These figures were counted with an earlier version of the program, whose limits or own numbers were others; they were not counted again yet."
+OLDER = "Counted with an earlier version; no iron was measured."
+NEWEST = "No iron was measured."
+NOT_SURE = "Not known: how often this check errs was not counted."
+NO_VERDICT = "This scan gives no answer, so there is nothing to be sure of."
+IN_PIANO = "Not at all: how much a tap test can show in a piano has never been measured."
 OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
 
 
@@ -101,6 +109,48 @@ def single_scan_misses(used: Used) -> str:
         return f"{said}."
     found = measured()["single"]["any_relevant"]["severed strut"]
     return f"{said} (on simulated plates it was noticed in {_share(found)})."
+
+
+def how_sure(screening: Screening) -> str:
+    """Of what weighs most on the first screen."""
+    found = next((i for i in screening.indications if i.interpretation == "relevant"), None)
+    if found:
+        return _of_finding(found.rule, screening.limits_sha256)
+    if screening.disposition == "inconclusive":
+        return IN_PIANO if screening.scan.state in IN_PIANO_STATES and screening.scan.modes else NO_VERDICT
+    if screening.comparison is None or screening.comparison.rules_not_run:
+        return single_scan_misses(screening.limits_sha256)
+    return _missed(screening.limits_sha256)
+
+
+def _of_finding(name: str, used: Used) -> str:
+    """Not a proof, and what was counted on simulated plates."""
+    rule = rule_named(name)
+    table: Table = "comparison" if rule and rule.rates == "compared" else "single"
+    if rule is None or rule.rates not in ("compared", "by kind of flaw") or not _as_shipped(table, used):
+        return f"It is no proof. {NOT_SURE}"
+    if rule.rates == "compared":
+        plain, aimed = measured()[table]["unchanged"], [measured()[table]["cracked"]]
+        what, flaw = "that had not changed", "cracked since"
+    else:
+        kinds = measured()[table]["relevant"]
+        plain, aimed = kinds["sound"][name], [kinds[kind][name] for kind in rule.aims]
+        what, flaw = "without a flaw", "with the flaw it looks for"
+    seen = {"spoke": sum(a["spoke"] for a in aimed), "of": sum(a["of"] for a in aimed)}
+    noticed = f", and it found {_share(seen)} {flaw}" if aimed else ""
+    return f"It is no proof. On simulated plates this check was wrong on {_share(plain)} {what}{noticed}. {_version(table)}"
+
+
+def _missed(used: Used) -> str:
+    if not _as_shipped("comparison", used):
+        return NOT_SURE
+    found = measured()["comparison"]["cracked"]
+    missed = {"spoke": found["of"] - found["spoke"], "of": found["of"]}
+    return f"A crack can pass: on simulated plates the comparison missed {_share(missed)} cracks, with three earlier scans. {_version('comparison')}"
+
+
+def _version(table: Table) -> str:
+    return NEWEST if _as_counted(table) else OLDER
 
 
 def _by_kind(rule: Rule, figures: Mapping[str, Any]) -> str:

@@ -36,7 +36,10 @@ CONFIRMED = "An examination has found a flaw in this plate"
 EYE = "Nothing found by the taps; the eye saw what may be a crack"
 EYE_NO_ANSWER = "No answer from the taps; the eye saw what may be a crack"
 REPEAT = "Repeat the test"
+BUZZED_AGAIN = "Repeat the test: something buzzed"
 BUZZED = "No answer: something buzzed"
+PART_ONLY = "Part of the plate only"
+DOUBTFUL = "Doubtful"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
 
 
@@ -139,7 +142,7 @@ def _disposed(
 
 
 def _part_heading(scan: Scan) -> str:
-    return f"Part of the plate only: {len(_heard(scan))} of {counted(scan.part_of or 0, 'place')}"
+    return f"{PART_ONLY}: {len(_heard(scan))} of {counted(scan.part_of or 0, 'place')}"
 
 
 def _mends(why: Why) -> tuple[Step, ...]:
@@ -166,7 +169,7 @@ def doubtful(outcome: Outcome, doubts: Sequence[Doubt]) -> Outcome:
     """Nothing is concluded, but what the scan shows and the steps that follow from it stay: the plate may be this one after all."""
     said = " ".join(d.sentence for d in doubts)
     summary = f"{said} Nothing is concluded until a person has made sure of it. In this scan by itself: {outcome.headline}. {outcome.summary}"
-    return Outcome("inconclusive", f"Doubtful: {doubts[0].kind}", summary, give.made_sure(outcome.steps))
+    return Outcome("inconclusive", f"{DOUBTFUL}: {doubts[0].kind}", summary, give.made_sure(outcome.steps))
 
 
 def silent_recordings(scan: Scan) -> list[str]:
@@ -234,7 +237,7 @@ def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
 def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     """Why a scan with good taps still tells too little."""
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
-        return Why(buzz[0].sentence, (), REPEAT if give.may_tap(scan.state) else BUZZED, give.buzzing(scan.state))
+        return Why(buzz[0].sentence, (), BUZZED_AGAIN if give.may_tap(scan.state) else BUZZED, give.buzzing(scan.state))
     lossy = repeat_reason(scan)
     if scan.state not in IN_PIANO:
         return Why(lossy, (LOSSLESS,)) if lossy else None

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from tapscan.records import Indication, Interpretation, LateSound, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES
-from tapscan.screening.rule import Outcome, Rule, condition
+from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 from tapscan.wording import listed
@@ -89,6 +89,17 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     return [Indication("B1", NAME, meaning, None, stations, (), sentence, conditions, OTHERS)]
 
 
+PLAIN = (
+    (
+        "",
+        Plain(
+            "a buzz that stays while parts are held",
+            "The plate buzzes after the taps, although loose parts were held.",
+            "Faces of a crack that touch can buzz, and so can a part that nobody thought of. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "A buzz",
@@ -97,4 +108,5 @@ RULE = Rule(
     bare_only=True,
     rates="with and without a rattle",
     limits=(BuzzLimits,),
+    plain=PLAIN,
 )

@@ -17,7 +17,7 @@ from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, 
 from tapscan.screening.compare.measure import Change, Measured, limit_name
 from tapscan.screening.compare.unpaired_modes import one_sided
 from tapscan.screening.in_words import NAMED_PLACES
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
 
@@ -223,6 +223,33 @@ def _where(scan: Scan, where: Sequence[StationChange], which: str) -> str:
     return f"{which} ring strongest at {named}: look there first, though the cause may lie elsewhere."
 
 
+PLAIN = (
+    (
+        "C1",
+        Plain(
+            "the plate sounds different from before",
+            "The plate sounds different from {since}: some of its tones have become lower.",
+            "It may be a crack, or something that was left on, loosened or taken off. This test cannot tell which.",
+        ),
+    ),
+    (
+        "C2",
+        Plain(
+            "some tones die away faster than before",
+            "Some tones of the plate die away faster than {since}.",
+            "It may be a crack whose faces rub, or something soft or loose that touches the plate. This test cannot tell which.",
+        ),
+    ),
+    (
+        "C3",
+        Plain(
+            "some tones have gone and others are new",
+            "Some tones of the plate have gone, and others are new, compared with {since}.",
+            "A part may have been added or have come off. A large crack can do the same. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "A change since an earlier scan",
@@ -240,4 +267,5 @@ RULE = Rule(
             "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations",
         ),
     ),
+    plain=PLAIN,
 )

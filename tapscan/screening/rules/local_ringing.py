@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.origins import of_plate
-from tapscan.screening.rule import Outcome, Rule, condition
+from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.screening.rules.prominent_ringing import RingingLimits
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
@@ -103,6 +103,17 @@ def _indication(
     return Indication(f"L{number}", NAME, "relevant", None, strong, (mode.id,), sentence, conditions, OTHERS)
 
 
+PLAIN = (
+    (
+        "",
+        Plain(
+            "one place rings by itself",
+            "One place of the plate rings by itself.",
+            "A part there may be loose, thin or parted. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "A place that rings by itself",
@@ -111,4 +122,5 @@ RULE = Rule(
     bare_only=True,
     shows=frozenset({"crack", "hard iron"}),
     limits=(LocalRingingLimits,),
+    plain=PLAIN,
 )

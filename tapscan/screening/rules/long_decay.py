@@ -19,7 +19,7 @@ from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import TREND, TREND_MEANING, AreaScore, area_score
 from tapscan.screening.origins import of_plate
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
@@ -124,6 +124,26 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
     ]
 
 
+HARD = "It is common and no flaw by itself, but hard iron is brittle, and this test cannot tell whether the iron is hard. It does not point to a crack."
+PLAIN = (
+    (
+        "D2",
+        Plain(
+            "one area rings on longer than the rest",
+            "One area of the plate rings on longer than the rest.",
+            f"The iron there may be hard, because it cooled too fast when it was cast. {HARD}",
+        ),
+    ),
+    (
+        "D1",
+        Plain(
+            "the whole plate rings on for long",
+            "The whole plate rings on longer than grey iron is expected to.",
+            f"The iron may be fine or hard throughout. {HARD}",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "Rings on too long",
@@ -142,4 +162,5 @@ RULE = Rule(
         ),
         TREND_MEANING,
     ),
+    plain=PLAIN,
 )
