@@ -60,7 +60,8 @@ def _limits(out: Console, screening: Screening) -> None:
         out.print(bullet(sentence))
     if len(screening.limitations) > MOST_LIMITATIONS:
         out.print(bullet(f"and {len(screening.limitations) - MOST_LIMITATIONS} more, in the report and the JSON"))
-    out.print(bullet(f"Rules not run: {len(screening.rules_not_run)}; each is named with its reason there."))
+    if screening.rules_not_run:
+        out.print(bullet(f"{counted(len(screening.rules_not_run), 'check')} not made; see the report."))
 
 
 def _numbers(out: Console, screening: Screening) -> None:

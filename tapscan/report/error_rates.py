@@ -17,6 +17,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
+from tapscan import wording
 from tapscan.records import IN_PIANO as IN_PIANO_STATES
 from tapscan.records import Screening
 from tapscan.screening.constants import constants_sha256
@@ -37,8 +38,8 @@ KINDS = {
     "chilled region, losses scatter 20 %": "with a chilled region where losses scatter more",
     "severed strut": "with a strut cut through",
 }
-NO_IRON = "No iron was measured (docs/rules.md)."
-NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse (docs/comparison.md)."
+NO_IRON = "No iron was measured."
+NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse."
 NOT_MEASURED = (
     "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
     "with a flaw, is not known."
@@ -131,14 +132,15 @@ def _of_finding(name: str, used: Used) -> str:
         return f"It is no proof. {NOT_SURE}"
     if rule.rates == "compared":
         plain, aimed = measured()[table]["unchanged"], [measured()[table]["cracked"]]
-        what, flaw = "that had not changed", "cracked since"
+        what, flaw = "that had not changed", "of the cracks tried"
     else:
         kinds = measured()[table]["relevant"]
         plain, aimed = kinds["sound"][name], [kinds[kind][name] for kind in rule.aims]
-        what, flaw = "without a flaw", "with the flaw it looks for"
+        what, flaw = "without a flaw", "of the flaws it looks for"
     seen = {"spoke": sum(a["spoke"] for a in aimed), "of": sum(a["of"] for a in aimed)}
     noticed = f", and it found {_share(seen)} {flaw}" if aimed else ""
-    return f"It is no proof. On simulated plates this check was wrong on {_share(plain)} {what}{noticed}. {_version(table)}"
+    scans = " beside three earlier scans" if rule.rates == "compared" else ""
+    return f"It is no proof. On simulated plates{scans} this check gave {_alarms(plain)} {what}{noticed}. {_version(table)}"
 
 
 def _missed(used: Used) -> str:
@@ -160,7 +162,7 @@ def _by_kind(rule: Rule, figures: Mapping[str, Any]) -> str:
     found = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims]
     found.append(f"{_share(other)} with {'another' if found else 'a'} flaw")
     plain = by_kind["sound"]
-    told = f"on simulated plates with {figures['places_tapped']} places tapped it spoke on {_share(plain)} without a flaw ({_up_to(plain)}), and on {', on '.join(found)}."
+    told = f"on simulated plates with {figures['places_tapped']} places tapped: {_alarms(plain)} without a flaw ({_up_to(plain)}); found: {', '.join(found)}."
     return " ".join(part for part in (told, _more_places(rule, figures), rule.beyond, NO_IRON) if part)
 
 
@@ -170,8 +172,8 @@ def _more_places(rule: Rule, figures: Mapping[str, Any]) -> str:
     aimed = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims if kind in by_kind]
     if not aimed or "sound" not in by_kind:
         return ""
-    places, plain = figures["more_places_tapped"], _share(by_kind["sound"])
-    return f"With {places} places tapped it spoke on {plain} without a flaw and on {' and on '.join(aimed)}."
+    places, plain = figures["more_places_tapped"], _alarms(by_kind["sound"])
+    return f"With {places} places tapped: {plain} without a flaw; found: {' and '.join(aimed)}."
 
 
 def _buzz(figures: Mapping[str, Any]) -> str:
@@ -182,10 +184,14 @@ def _buzz(figures: Mapping[str, Any]) -> str:
 def _compared(figures: Mapping[str, Any]) -> str:
     plain, cracked = figures["unchanged"], figures["cracked"]
     return (
-        f"on simulated plates, by contact pickup and with three baseline scans, it spoke on {_share(plain)} that had not changed "
-        f"({_up_to(plain)}) and on {_share(cracked)} with one of the cracks tried, from a tenth of a strut's depth up; by microphone, above all with "
+        f"on simulated plates, by contact pickup and with three baseline scans: {_alarms(plain)} on plates that had not changed "
+        f"({_up_to(plain)}), and {_share(cracked)} of the cracks tried were found, from a tenth of a strut's depth up; by microphone, above all with "
         f"one baseline scan, it sees less. {NO_IRON_COMPARED}"
     )
+
+
+def _alarms(found: Mapping[str, Any]) -> str:
+    return f"{wording.counted(found['spoke'], 'false alarm')} in {found['of']}"
 
 
 def _share(found: Mapping[str, Any]) -> str:

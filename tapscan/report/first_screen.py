@@ -23,6 +23,7 @@ NOT_GIVEN = "not given"
 DONE_BY = {"Workshop": "For the workshop", "Buyer": "For the buyer or owner"}
 NOBODY = "no examination is noted yet"
 ALONE = "nothing: this is one scan on its own, so a change cannot be seen"
+ELSEWHERE = "The cause may lie elsewhere."
 SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
 
@@ -71,7 +72,10 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     weighs = next((f for f in findings if f["relevant"]), None)
     rows: list[tuple[str, list[str]]] = []
     if weighs:
-        rows += [("Where", [weighs["where"]]), ("Other causes to rule out", [wording.listed_or(weighs["others"])])]
+        rows += [
+            ("Where to look first", [weighs["where"], ELSEWHERE]),
+            ("Other causes to rule out", [wording.listed_or(weighs["others"])]),
+        ]
     rows.append(("How sure", [how_sure(s)]))
     rows.append(("Compared with", [_compared(s.comparison, sheet.beside.shop or Shop())]))
     rows.append(("What weakens it", _weak(s.limitations)))

@@ -84,8 +84,8 @@ def _rings_along(scan: Scan) -> list[str]:
     low, high = scan.room.t60_low_s, scan.room.t60_high_s
     dies = f", {low:.2g} to {high:.2g} s until it has died away" if low is not None and high is not None else ""
     return [
-        f"Something sounded along after the taps{dies}: by microphone the room, by pickup a loose part. Tones and how long they ring are then known less "
-        "exactly, and small changes are hard to tell. A pickup on the iron hears next to nothing of the room; with one, look for what rattles."
+        f"Another sound continued after the taps{dies}: by microphone the room, by pickup a loose part. Tones and how long they ring are then known less "
+        "exactly, and small changes are hard to see. A pickup on the iron hears next to nothing of the room; with one, look for what rattles."
     ]
 
 

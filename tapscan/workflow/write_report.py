@@ -111,7 +111,7 @@ def about(plate: Plate, entry: ScanEntry, shop: Shop) -> About:
 
 def _scan_facts(entry: ScanEntry, shop: Shop) -> tuple[tuple[str, str], ...]:
     c = entry.conditions
-    fittings = None if c.fittings is None else ", ".join(c.fittings) or "none; somebody looked"
+    fittings = None if c.fittings is None else ", ".join(c.fittings) or "none (checked)"
     return (
         ("Scan", f"{entry.name}{', part of the baseline' if entry.baseline and not entry.crossed_out else ''}"),
         ("Supports", told(c.supports)),

@@ -43,7 +43,7 @@ OTHERS = (
 )
 
 
-HELD_FIRST = "something buzzed, and a loose part changes {what} by itself: this check waits for taps during which hook, screws and pads were held still (--held)"
+HELD_FIRST = "something buzzed, and a loose part changes {what} by itself: this check waits for taps during which hook, screws and pads were held still"
 
 
 def held_first(scan: Scan, settings: Settings, what: str) -> str | None:
@@ -78,7 +78,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
         if scan.parts_held
         else "Most often a loose part does that. If it stays while hook, screws, pads and pickup are held still, it counts."
     )
-    sentence = f"A buzz goes on in {heard} after the knock is over, plainest at {first}. {told}"
+    sentence = f"A buzz goes on in {heard} after the knock is over, clearest at {first}. {told}"
     worst, limits = found[0], settings.of(BuzzLimits)
     conditions = (
         condition(limits, "late_db", "left over the noise", worst.late_db),

@@ -35,7 +35,7 @@ class LocalRingingLimits:
 NAME = "local-ringing"
 STRONG = 0.25  # of the strongest place's energy
 BESIDE = 0.35  # of the picture's longer side: places side by side
-OFF = "off: a part that rings by itself was not simulated, and it spoke on some plates without a flaw (docs/rules.md); on = 1 under [rules.local-ringing] in a settings file switches it on"
+OFF = "off: it raised false alarms on plates without a flaw, and how well it finds a loose part is not known"
 OTHERS = (
     "a loose fitting, hook, screw or clamp there that rings on its own",
     "the pickup or its cable touching there",

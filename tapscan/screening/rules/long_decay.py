@@ -44,10 +44,8 @@ NAME = "long-decay"
 OTHERS = (
     "not gray iron at all, or a small part instead of a plate",
     "a recorder that raises the level of what dies away (automatic gain)",
-    "chilled or hard iron throughout",
 )
 REGION_OTHERS = (
-    "chilled or hard iron there (thin section, quick cooling)",
     "supports, cloth or fittings that damp the rest of the plate and not this part",
     "an earlier repair in another metal",
 )
@@ -124,7 +122,7 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
     ]
 
 
-HARD = "It is common and no flaw by itself, but hard iron is brittle, and this test cannot tell whether the iron is hard. It does not point to a crack."
+HARD = "Hard iron is common and no flaw by itself, but it is brittle. This test cannot tell whether the iron is hard, and the finding does not point to a crack."
 PLAIN = (
     (
         "D2",

@@ -32,7 +32,6 @@ STANDARD = "in the manner of ECMA-418-1 (written for steady sound)"
 OTHERS = (
     "a loose fitting, hook, screw or clamp that rings on its own",
     "a string, pin or tool nearby that answers the tap",
-    "hard or stressed iron; the tone alone cannot tell which",
 )
 
 
