@@ -35,7 +35,7 @@ PLATES = {"changed": "BY-12", "hard-iron": "BY-13", "buzz": "BY-11", "strung": "
 SCANS = {"changed": 2, "nothing-found": 2}  # of the same plate, the first one the baseline
 PLACES_TAPPED = 11  # of 20, in the partial take
 LOOSE_SCREW = 3  # place of the rattling screw, counted from 0
-GAP_M = 1e-6  # of its head over the iron
+GAP_M, STIFFNESS_N_M = 1e-6, 1e3  # of its head over the iron; stiffer screws are taken for taps of their own
 SIZE = "1280,1360"
 BLOCKS = {"p", "li", "dt", "dd", "h1", "h2", "h3", "div", "figcaption"}
 
@@ -95,7 +95,9 @@ def _with_loose_screw(plate: demo.DemoPlate) -> FloatArray:
     modes = plate_modes(table, "sound", iron, State(temperature_c=demo.iron_c(0)))
     sensor = sensor_names(modes)[0]
     taps = scan(modes, sensor, demo.SAMPLE_RATE_HZ, rng, demo.ORDER, duration_s=demo.TAP_S, snr_db=None, peak=None)
-    taps = [replace(t, samples=t.samples + rattle(modes, t, sensor, LOOSE_SCREW, rng, gap_m=GAP_M)) for t in taps]
+    taps = [
+        replace(t, samples=t.samples + rattle(modes, t, sensor, LOOSE_SCREW, rng, GAP_M, STIFFNESS_N_M)) for t in taps
+    ]
     taps = scale_to(taps, 0.5)
     sound = demo.with_pauses(taps)
     return np.asarray(sound + snr_noise_rms(taps, demo.SNR_DB) * rng.standard_normal(len(sound)))

@@ -13,6 +13,7 @@ from tapscan.cli.taps import Taps
 
 if TYPE_CHECKING:
     from tapscan.workflow.check import CheckResult
+    from tapscan.workflow.write_report import Wish
 
 STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
 
@@ -26,6 +27,9 @@ def check(
     report: o.REPORT = None,
     settings: o.SETTINGS = None,
     shop: o.SHOP = None,
+    piano: Annotated[str, typer.Option(help="Which piano; stands at the head of the page.")] = "",
+    date: Annotated[o.TEXT, typer.Option(metavar="DAY", help="When it was tapped; stands at the head of the page.")] = None,
+    full: o.FULL = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
@@ -37,28 +41,31 @@ def check(
     """
     from tapscan.cli.progress import progress_line
     from tapscan.workflow.check import check as screen
+    from tapscan.workflow.report import read_shop
+    from tapscan.workflow.write_report import Wish
 
     kept = Kept()
     taps = taps.filled(kept)
     shop = kept.shop(shop) if report else None
     kept.tell()
+    on = o.day(date, "--date") if date else None
+    wish = Wish(read_shop(shop) if shop else None, full=full, piano=piano, on=on)
     request = taps.request(settings, read_state(state), pictures=report is not None)
     with progress_line() as progress:
         result = screen(files, request, progress)
-    _show(result, json, report, shop, strict)
+    _show(result, json, report, wish, strict)
 
 
-def _show(result: "CheckResult", json: str | None, report: Path | None, shop: Path | None, strict: bool) -> None:
+def _show(result: "CheckResult", json: str | None, report: Path | None, wish: "Wish", strict: bool) -> None:
     """On the screen, into the files asked for, and as the exit status."""
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_out
-    from tapscan.workflow.report import read_shop
 
     for line in result.unreadable:
         typer.echo(f"tapscan: {line}", err=True)
     if result.screening is None:
         raise typer.Exit(1)
-    written = write_out(result.screening, json, report, read_shop(shop) if shop else None)
+    written = write_out(result.screening, json, report, wish)
     if json != "-":
         print_summary(result.screening, report if written else None)
     if result.unreadable or not written:

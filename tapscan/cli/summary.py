@@ -38,6 +38,8 @@ def print_summary(screening: Screening, report: Path | None, notices: Sequence[s
 
 def _found(out: Console, screening: Screening) -> None:
     out.print(Text(screening.headline, style="bold underline"))
+    if screening.lead:
+        out.print(Text(screening.lead))
     relevant = [i for i in screening.indications if i.interpretation == "relevant"]
     if not relevant:
         out.print(Text(screening.summary))

@@ -20,6 +20,7 @@ from tapscan.demo.taps import Tap, scan, sensor_names, snr_noise_rms
 from tapscan.records import FloatArray, Force
 from tapscan.records import State as PlateState
 
+CONTACT = "nobody: this shop is invented"
 SHOP = "Bellweather Yard (an invented shop)"
 SAMPLE_RATE_HZ = 16_000
 TAP_S = 2.2
