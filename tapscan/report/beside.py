@@ -23,6 +23,7 @@ class Sound:
     words: str
     mp3: bytes
     picture: TimeFrequency | None = None
+    before: TimeFrequency | None = None  # the same place in an earlier scan; the sound then plays both in turn
     marks_hz: tuple[float, ...] = ()  # modes to point at in the picture
 
 
