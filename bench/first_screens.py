@@ -35,9 +35,9 @@ PLATES = {"changed": "BY-12", "hard-iron": "BY-13", "buzz": "BY-11", "strung": "
 SCANS = {"changed": 2, "nothing-found": 2}  # of the same plate, the first one the baseline
 PLACES_TAPPED = 11  # of 20, in the partial take
 LOOSE_SCREW = 3  # place of the rattling screw, counted from 0
-GAP_M, STIFFNESS_N_M = 1e-6, 1e3  # of its head over the iron; stiffer screws are taken for taps of their own
+GAP_M, STIFFNESS_N_M = 2e-6, 2e3  # of its head over the iron; stiffer screws are taken for taps of their own
 SIZE = "1280,1360"
-BLOCKS = {"p", "li", "dt", "dd", "h1", "h2", "h3", "div", "figcaption"}
+BLOCKS = {"p", "li", "dt", "dd", "h1", "h2", "h3", "div", "figcaption", "figure", "br"}
 
 
 def key() -> dict[str, Any]:

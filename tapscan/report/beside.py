@@ -23,8 +23,8 @@ class Sound:
     words: str
     mp3: bytes
     picture: TimeFrequency | None = None
-    before: TimeFrequency | None = None  # the same place in an earlier scan; the sound then plays both in turn
     marks_hz: tuple[float, ...] = ()  # modes to point at in the picture
+    before: TimeFrequency | None = None  # the same place in an earlier scan; the sound then plays both in turn
 
 
 @dataclass(frozen=True, eq=False)

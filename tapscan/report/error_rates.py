@@ -45,6 +45,8 @@ NOT_MEASURED = (
     "with a flaw, is not known."
 )
 EARLIER = "These figures were counted with an earlier version of the program, whose limits or own numbers were others; they were not counted again yet."
+ENOUGH_SCANS = 3
+CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)
 OLDER = "Counted with an earlier version; no iron was measured."
 NEWEST = "No iron was measured."
 NOT_SURE = "Not known: how often this check errs was not counted."
@@ -100,7 +102,7 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
 
 
 def _as_shipped(table: Table, used: Used) -> bool:
-    return dict(used).get(table) == shipped_limits(table)
+    return all(dict(used).get(part) == shipped_limits(part) for part in DEPENDS[table])
 
 
 def single_scan_misses(used: Used) -> str:
@@ -116,39 +118,50 @@ def how_sure(screening: Screening) -> str:
     """Of what weighs most on the first screen."""
     found = next((i for i in screening.indications if i.interpretation == "relevant"), None)
     if found:
-        return _of_finding(found.rule, screening.limits_sha256)
+        return _of_finding(found.rule, screening.limits_sha256, _scans(screening))
     if screening.disposition == "inconclusive":
         return IN_PIANO if screening.scan.state in IN_PIANO_STATES and screening.scan.modes else NO_VERDICT
     if screening.comparison is None or screening.comparison.rules_not_run:
         return single_scan_misses(screening.limits_sha256)
-    return _missed(screening.limits_sha256)
+    return _missed(screening.limits_sha256, _scans(screening))
 
 
-def _of_finding(name: str, used: Used) -> str:
+def _scans(screening: Screening) -> int:
+    return len(screening.comparison.baselines) if screening.comparison else 0
+
+
+def _of_finding(name: str, used: Used, scans: int) -> str:
     """Not a proof, and what was counted on simulated plates."""
     rule = rule_named(name)
-    table: Table = "comparison" if rule and rule.rates == "compared" else "single"
-    if rule is None or rule.rates not in ("compared", "by kind of flaw") or not _as_shipped(table, used):
+    if rule is not None and rule.rates == "compared":
+        return f"It is no proof. {_beside(used, scans)}"
+    if rule is None or rule.rates != "by kind of flaw" or not _as_shipped("single", used):
         return f"It is no proof. {NOT_SURE}"
-    if rule.rates == "compared":
-        plain, aimed = measured()[table]["unchanged"], [measured()[table]["cracked"]]
-        what, flaw = "that had not changed", "of the cracks tried"
-    else:
-        kinds = measured()[table]["relevant"]
-        plain, aimed = kinds["sound"][name], [kinds[kind][name] for kind in rule.aims]
-        what, flaw = "without a flaw", "of the flaws it looks for"
-    seen = {"spoke": sum(a["spoke"] for a in aimed), "of": sum(a["of"] for a in aimed)}
-    noticed = f", and it found {_share(seen)} {flaw}" if aimed else ""
-    scans = " beside three earlier scans" if rule.rates == "compared" else ""
-    return f"It is no proof. On simulated plates{scans} this check gave {_alarms(plain)} {what}{noticed}. {_version(table)}"
+    kinds = measured()["single"]["relevant"]
+    aimed = [kinds[kind][name] for kind in rule.aims]
+    found = f" Of the flaws it looks for it found {_share(_sum(aimed))}." if aimed else ""
+    return f"It is no proof. On simulated plates without a flaw this check gave {_alarms(kinds['sound'][name])}.{found} {_version('single')}"
 
 
-def _missed(used: Used) -> str:
-    if not _as_shipped("comparison", used):
+def _missed(used: Used, scans: int) -> str:
+    return f"A crack can pass unnoticed. {_beside(used, scans)}"
+
+
+def _beside(used: Used, scans: int) -> str:
+    """As counted with so many earlier scans; with fewer than three, beside one."""
+    table: Table = "comparison" if scans >= ENOUGH_SCANS else "beside"
+    if not _as_shipped(table, used):
         return NOT_SURE
-    found = measured()["comparison"]["cracked"]
-    missed = {"spoke": found["of"] - found["spoke"], "of": found["of"]}
-    return f"A crack can pass: on simulated plates the comparison missed {_share(missed)} cracks, with three earlier scans. {_version('comparison')}"
+    if table == "comparison":
+        plain, found, beside = measured()[table]["unchanged"], measured()[table]["cracked"], "three earlier scans"
+    else:
+        counted = measured()[table]["any_relevant"]
+        plain, found, beside = counted["sound"], _sum([counted[kind] for kind in CRACKS]), "one earlier scan"
+    return f"On simulated plates, beside {beside}, there was {_alarms(plain)}, and {_share(found)} cracks were noticed. {_version(table)}"
+
+
+def _sum(rows: Sequence[Mapping[str, Any]]) -> dict[str, int]:
+    return {"spoke": sum(r["spoke"] for r in rows), "of": sum(r["of"] for r in rows)}
 
 
 def _version(table: Table) -> str:
@@ -191,7 +204,7 @@ def _compared(figures: Mapping[str, Any]) -> str:
 
 
 def _alarms(found: Mapping[str, Any]) -> str:
-    return f"{wording.counted(found['spoke'], 'false alarm')} in {found['of']}"
+    return f"{wording.counted(found['spoke'], 'false alarm') if found['spoke'] else 'no false alarm'} in {found['of']}"
 
 
 def _share(found: Mapping[str, Any]) -> str:

@@ -70,18 +70,26 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     """What a buyer asks, and the answer."""
     s = sheet.screening
     weighs = next((f for f in findings if f["relevant"]), None)
-    rows: list[tuple[str, list[str]]] = []
     if weighs:
-        rows += [
-            ("Where to look first", [weighs["where"], ELSEWHERE]),
-            ("Other causes to rule out", [wording.listed_or(weighs["others"])]),
-        ]
+        where = [weighs["where"], ELSEWHERE] if weighs["has_places"] else [weighs["where"]]
+        rows = [("Where to look first", where), ("Other causes to rule out", [wording.listed_or(weighs["others"])])]
+    else:
+        rows = [("Where", [_nowhere(s, findings)])]
     rows.append(("How sure", [how_sure(s)]))
     rows.append(("Compared with", [_compared(s.comparison, sheet.beside.shop or Shop())]))
     rows.append(("What weakens it", _weak(s.limitations)))
     if sheet.about:
         rows.append(("Seen and found by people", list(sheet.about.since) or [NOBODY]))
     return rows
+
+
+def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str:
+    """No place is suspected; a buzz is clearest somewhere all the same."""
+    named = next((f for f in findings if f["has_places"]), None)
+    tapped = wording.counted(len({s.station for s in screening.scan.strikes}), "place")
+    if named:
+        return f"{named['title']} is clearest at {named['where']}. That need not be where it comes from."
+    return f"no place is pointed at; {tapped} tapped"
 
 
 def _compared(c: Comparison | None, shop: Shop) -> str:

@@ -87,9 +87,7 @@ def dispose(
         found = replace(found, headline=CONFIRMED)
     if eye and not give.may_tap(scan.state):
         found = _with_eye(found, scan, eye)
-    return (
-        replace(found, summary=" ".join([found.summary, *map(_amiss, scan.taps_amiss)])) if scan.taps_amiss else found
-    )
+    return replace(found, summary=f"{found.summary} {_amiss(scan.taps_amiss)}") if scan.taps_amiss else found
 
 
 def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:
@@ -102,8 +100,8 @@ def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:
     return replace(found, headline=headline, summary=summary, steps=give.suspected(scan.state, [EYE_RULE], again=False))
 
 
-def _amiss(sentence: str) -> str:
-    return f"The taps are not all as they should be: {sentence}."
+def _amiss(told: Sequence[str]) -> str:
+    return f"The taps are not all as they should be: {'; '.join(told)}."
 
 
 def _disposed(
@@ -132,7 +130,7 @@ def _disposed(
         return Outcome("inconclusive", why.headline, why.reason, _mends(why))
     if scan.part_of and not earlier:
         reason = f"{PART} {_silent(scan)} Nothing is known of the other places."
-        return Outcome("inconclusive", _part_heading(scan), reason, give.repeat(AS_THE_SHEET))
+        return Outcome("inconclusive", _part_heading(scan), reason, give.repeat(ALL_PLACES))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=ask)
@@ -254,6 +252,9 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 PART = "The take is part of what the layout asks for."
 EYE_RULE = "eye"  # in the place of a rule: a person saw it
+ALL_PLACES = (
+    "Tap all places and record the plate again as the sheet says. If that cannot be, say in the report that only a part was tested.",
+)
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 NOT_FREE = "That does not show that the plate is free of flaws."
 IN_THE_PIANO = (

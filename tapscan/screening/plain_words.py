@@ -14,7 +14,7 @@ from tapscan.screening import disposition as d
 from tapscan.screening.rule import Plain
 from tapscan.screening.rules import rule_named
 
-BEFORE = "before"
+BEFORE = "the earlier scan"
 NOT_CLEARED = (
     "A finding that goes away by itself is not explained by that. Until its cause is known, treat it as standing."
 )
@@ -93,7 +93,7 @@ def in_plain_words(screening: Screening) -> Plain:
         found = plain_of(new[0])
         return Plain(found.headline, found.first.format(since=since(screening.comparison)), found.means)
     if screening.headline == d.NOTHING and screening.comparison and screening.comparison.good_news:
-        first = f"Nothing has changed that these taps could show, compared with {since(screening.comparison)}."
+        first = f"These taps show no change of the plate since {since(screening.comparison)}."
         return Plain("", first, HEADLINES[d.NOTHING].means)
     by_beginning = (plain for begins, plain in BEGINNINGS if screening.headline.startswith(begins))
     return HEADLINES.get(screening.headline) or next(by_beginning, FINDING)
@@ -105,8 +105,8 @@ def since(comparison: Comparison | None) -> str:
         return BEFORE
     months = sorted({m for name in comparison.baselines if (m := _month(name))})
     if len(months) != 1:
-        return BEFORE if not months else f"between {_told(months[0])} and {_told(months[-1])}"
-    return f"in {_told(months[0])}"
+        return BEFORE if not months else f"the scans of {_told(months[0])} to {_told(months[-1])}"
+    return _told(months[0])
 
 
 def _month(scan: str) -> tuple[int, int] | None:

@@ -22,7 +22,7 @@ Reads = Literal["frequencies", "levels", "decays", "faint decays", "waveform"]
 
 @dataclass(frozen=True)
 class Plain:
-    """What a buyer reads first; `{since}` stands for "in March 2026" where scans were compared, or "before"."""
+    """What a buyer reads first; `{since}` stands for "March 2026", when the scans were made that it was compared with."""
 
     headline: str  # after "Something to look at: "; empty where the headline says all
     first: str  # one sentence, no figure

@@ -84,7 +84,7 @@ def _strike(tape: Tape, station: str | None, group: str, which: str, marks_hz: t
     if h is None:
         return []
     mp3 = mp3_bytes(_shown(h.samples, h.rate_hz), h.rate_hz)
-    return [Sound(group, f"{station}, {which}", MATCHED, mp3, h.picture, marks_hz=marks_hz)]
+    return [Sound(group, f"{station}, {which}", MATCHED, mp3, h.picture, marks_hz)]
 
 
 def _in_turn(
@@ -98,7 +98,7 @@ def _in_turn(
     gap = np.zeros(round(GAP_S * rate))
     both = [_shown(earlier.samples, rate), gap, _shown(later.samples, rate), gap]
     mp3 = mp3_bytes(np.concatenate(both * TURNS), rate)
-    return [Sound(group, f"{station}, before and now", IN_TURN, mp3, later.picture, earlier.picture, marks_hz)]
+    return [Sound(group, f"{station}, before and now", IN_TURN, mp3, later.picture, marks_hz, earlier.picture)]
 
 
 def _shown(x: FloatArray, rate: int) -> FloatArray:

@@ -115,7 +115,7 @@ def test_tones_found_again_and_compared_add_up(judged, told):
     pairs = tuple(replace(pair(k, 1.0), judged=j) for k, j in enumerate(judged, 1))
     said = counted_tones(replace(screening(), comparison=comparison(pairs=pairs)))
     assert said.startswith(told)
-    assert ("clear enough" in said) == (None not in judged)
+    assert ("compared with" in said) == (None not in judged)
 
 
 def test_plate_day_and_whom_it_is_for_stand_at_the_head():
