@@ -28,7 +28,9 @@ def check(
     settings: o.SETTINGS = None,
     shop: o.SHOP = None,
     piano: Annotated[str, typer.Option(help="Which piano; stands at the head of the page.")] = "",
-    date: Annotated[o.TEXT, typer.Option(metavar="DAY", help="When it was tapped; stands at the head of the page.")] = None,
+    date: Annotated[
+        o.TEXT, typer.Option(metavar="DAY", help="When it was tapped; stands at the head of the page.")
+    ] = None,
     full: o.FULL = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
