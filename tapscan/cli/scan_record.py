@@ -1,7 +1,8 @@
 """`tapscan scan record`: leads a person round the plate and keeps every strike."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
@@ -13,9 +14,11 @@ from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.recording_session import Session, shown
+from tapscan.cli.sure import asking
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
+    from tapscan.records import Doubt
     from tapscan.settings import Settings
     from tapscan.workflow.register import Register
     from tapscan.workflow.scan import Unfinished
@@ -177,8 +180,14 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         ):
             typer.echo(f"Kept as unfinished: tapscan scan record {unfinished.plate} --resume")
             return
-    with progress_line() as progress:
-        kept = finish(opened, number, settings, progress, held=held)
+    with ExitStack() as bars:
+        progress = bars.enter_context(progress_line())
+
+        def sure(doubts: "Sequence[Doubt]") -> bool | None:
+            bars.close()  # a bar would run through the question
+            return asking(sys.stdin.isatty(), refused=None)(doubts)
+
+        kept = finish(opened, number, settings, progress, sure, held=held)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))

@@ -29,7 +29,7 @@ from tapscan.register.unfinished import begin, end, find_unfinished, name_of, ta
 from tapscan.settings import Settings
 from tapscan.workflow.check import Progress, Request, quiet
 from tapscan.workflow.guide import Guide
-from tapscan.workflow.import_scan import Kept, import_scan
+from tapscan.workflow.import_scan import Kept, Sure, import_scan
 from tapscan.workflow.judging import Judged, judge
 
 What = Literal["accepted", "refused", "undone", "moved", "complete"]
@@ -197,9 +197,17 @@ def begin_recording(register: Register, plate: str, facts: NewScan, layout: str,
 
 
 def finish(
-    register: Register, number: int, settings: Settings, progress: Progress = quiet, *, held: bool = False
+    register: Register,
+    number: int,
+    settings: Settings,
+    progress: Progress = quiet,
+    sure: Sure = lambda _: None,
+    *,
+    held: bool = False,
 ) -> Kept:
     """Screen what was taken, compare it with the baseline and store it as a scan of its plate.
+
+    sure : asked as by import_scan; without an answer a doubtful scan is stored as doubtful
 
     Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
     """
@@ -216,8 +224,11 @@ def finish(
         layout=_layout_of(unfinished),
         told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
         parts_held=held,
+        partial=bool(missing_stations(unfinished)),
     )
-    stored = import_scan(register, unfinished.plate, list(paths), unfinished.facts, request, progress, called=paths)
+    stored = import_scan(
+        register, unfinished.plate, list(paths), unfinished.facts, request, progress, sure=sure, called=paths
+    )
     if stored.entry is not None:
         end(register, number, stored.entry.name)
     return stored
