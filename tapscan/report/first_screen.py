@@ -118,7 +118,7 @@ def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mappin
     beside = [f for f in findings if not f["relevant"]]
     rows = [(f"All {len(counts)} indications:", counts)] if len(counts) > 1 else []
     once = {f["title"]: f for f in reversed(beside)}
-    return [*rows, *([("Also heard, and no sign of a flaw:", list(reversed(once.values())))] if beside else [])]
+    return [*rows, *([("Also heard, not counted as a finding:", list(reversed(once.values())))] if beside else [])]
 
 
 def _facts(screening: Screening) -> dict[str, str]:

@@ -138,7 +138,7 @@ CALL_FOR_BARE = _step(
 )  # fmt: skip
 HOLD_PARTS = _step(
     "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
-    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and say at the import that they were held.",
+    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held.",
 )  # fmt: skip
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 MAKE_SURE = _step(
