@@ -24,7 +24,10 @@ class LocalRingingLimits:
     """When this rule speaks."""
 
     on: float = threshold(
-        0.0, "0 or 1", "off: it gave false alarms on plates without a flaw, and what it looks for was not simulated", SIMULATED
+        0.0,
+        "0 or 1",
+        "off: it gave false alarms on plates without a flaw, and what it looks for was not simulated",
+        SIMULATED,
     )
     participation: float = threshold(
         0.25, "1", "share of the places that a mode moves; plates as a whole move more", SIMULATED
