@@ -64,3 +64,12 @@ ROOMS = ("tapscan/screening/", "tapscan/report/sections/", "tapscan/report/templ
 def test_no_option_and_no_file_name_reaches_a_clients_page(file, text):
     """What these rooms say stands in the page; what to type is said by the command line."""
     assert PAGES_OF_A_CLIENT.findall(text.replace("docs.rs", "")) == []
+
+
+def test_every_line_of_the_trial_has_tests_that_exist():
+    """tests/README.md says which test holds which line."""
+    table = (ROOT / "tests" / "README.md").read_text(encoding="utf-8").split("## What tried the tool", 1)[1]
+    rows = [line for line in table.splitlines() if line.startswith("| ") and not line.startswith("| tried")]
+    named = [re.findall(r"`([a-z]+/test_\w+\.py)`", row) for row in rows]
+    assert len(rows) >= 14 and all(named)
+    assert [n for names in named for n in names if not (ROOT / "tests" / n).exists()] == []
