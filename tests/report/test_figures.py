@@ -42,7 +42,7 @@ def test_lettering_has_one_size_and_one_typeface():
     maps = [str(station_map(GRAND, {}, "a")), str(station_map(GRAND, {}, "b", 300.0))]
     assert len(curves) >= 2
     assert [lettering_px(s) for s in (*curves, *maps)] == pytest.approx([LETTERING_PX] * (len(curves) + 2), abs=0.1)
-    sizes = {float(n) for s in curves for n in re.findall(r"font: (?:bold )?([\d.]+)px", s)}
+    sizes = {float(n) for s in curves for n in re.findall(r"font(?:-size)?: (?:bold )?([\d.]+)px", s)}
     assert sizes == {FONT_PT}
     assert not re.search(r"sans-serif|Arial", page)
 
