@@ -34,7 +34,7 @@ def first_screen(sheet: Sheet, sections: Sequence[Built], shown: Sequence[Built]
     return {
         "facts": _facts(sheet.screening),
         "short": _short(sheet, findings),
-        "figures": _figures(sheet.screening),
+        "figures": _figures(sheet),
         "steps": steps(sheet.screening.next_steps),
         "jumps": _jumps(findings),
         "unsaid": [f for f in findings if f["sentence"] not in sheet.screening.summary],
@@ -79,7 +79,7 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     rows.append(("Compared with", [_compared(s.comparison, sheet.beside.shop or Shop())]))
     rows.append(("What weakens it", _weak(s.limitations)))
     if sheet.about:
-        rows.append(("Seen and found by people", list(sheet.about.since) or [NOBODY]))
+        rows.append(("Seen and found by people", _seen(sheet) or [NOBODY]))
     return rows
 
 
@@ -107,9 +107,18 @@ def _weak(limitations: Sequence[str]) -> list[str]:
     return [*told, *([f"{more} more, under What was tested."] if more else [])] or ["nothing was noted"]
 
 
-def _figures(screening: Screening) -> str:
+def _figures(sheet: Sheet) -> str:
     """The summary without what stands above it already."""
-    return screening.summary.replace(how_sure(screening), "").strip()
+    told = sheet.screening.summary
+    for said in (how_sure(sheet.screening), *_seen(sheet)):
+        told = told.replace(said, "")
+    return " ".join(told.split())
+
+
+def _seen(sheet: Sheet) -> list[str]:
+    """Sentences on what people saw, found and did, days as the shop writes them."""
+    shop = sheet.beside.shop or Shop()
+    return [shop.dated(text) for text in sheet.about.since] if sheet.about else []
 
 
 def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mapping[str, Any]]]]:
