@@ -79,7 +79,7 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     rows.append(("Compared with", [_compared(s.comparison, sheet.beside.shop or Shop())]))
     rows.append(("What weakens it", _weak(s.limitations)))
     if sheet.about:
-        rows.append(("Seen and found by people", _seen(sheet) or [NOBODY]))
+        rows.append(("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY])))
     return rows
 
 
@@ -113,6 +113,11 @@ def _figures(sheet: Sheet) -> str:
     for said in (how_sure(sheet.screening), *_seen(sheet)):
         told = told.replace(said, "")
     return " ".join(told.split())
+
+
+def _examined(sheet: Sheet) -> bool:
+    told = ("An examination found", "Found later")
+    return bool(sheet.about and (sheet.about.outcomes or any(t.startswith(told) for t in sheet.about.since)))
 
 
 def _seen(sheet: Sheet) -> list[str]:
