@@ -1,5 +1,6 @@
 """`tapscan check`: screen recordings on their own."""
 
+import datetime as dt
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -14,6 +15,7 @@ from tapscan.cli.taps import Taps
 
 if TYPE_CHECKING:
     from tapscan.workflow.check import CheckResult
+    from tapscan.workflow.write_report import Wish
 
 STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
 
@@ -27,6 +29,11 @@ def check(
     report: o.REPORT = None,
     settings: o.SETTINGS = None,
     shop: o.SHOP = None,
+    piano: Annotated[str, typer.Option(help="Which piano; stands at the head of the page.")] = "",
+    date: Annotated[
+        o.TEXT, typer.Option(metavar="DAY", help="When it was tapped; stands at the head of the page.")
+    ] = None,
+    full: o.FULL = False,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
@@ -41,6 +48,7 @@ def check(
     taps = taps.filled(kept)
     shop = kept.shop(shop) if report else None
     kept.tell()
+    on = o.day(date, "--date") if date else None
     told = read_state(state)
     with shared_work(jobs, bytes_of(files)) as workers:
         from tapscan.workflow.check import check as screen
@@ -48,20 +56,26 @@ def check(
         request = taps.request(settings, told, pictures=report is not None)
         with progress_of(workers):
             result = screen(files, request, workers)
-    _show(result, json, report, shop, strict)
+    _show(result, json, report, _wish(shop, full, piano, on), strict)
 
 
-def _show(result: "CheckResult", json: str | None, report: Path | None, shop: Path | None, strict: bool) -> None:
+def _wish(shop: Path | None, full: bool, piano: str, on: dt.date | None) -> "Wish":
+    from tapscan.workflow.report import read_shop
+    from tapscan.workflow.write_report import Wish
+
+    return Wish(read_shop(shop) if shop else None, full=full, piano=piano, on=on)
+
+
+def _show(result: "CheckResult", json: str | None, report: Path | None, wish: "Wish", strict: bool) -> None:
     """On the screen, into the files asked for, and as the exit status."""
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_out
-    from tapscan.workflow.report import read_shop
 
     for line in result.unreadable:
         typer.echo(f"tapscan: {line}", err=True)
     if result.screening is None:
         raise typer.Exit(1)
-    written = write_out(result.screening, json, report, read_shop(shop) if shop else None)
+    written = write_out(result.screening, json, report, wish)
     if json != "-":
         print_summary(result.screening, report if written else None)
     if result.unreadable or not written:

@@ -15,6 +15,7 @@ from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.sharing import JOBS, bytes_of, shared_work
+from tapscan.cli.sure import asking
 from tapscan.cli.taps import Taps
 from tapscan.errors import BadRequest
 
@@ -127,22 +128,6 @@ def _ask(dry_run: bool, yes: bool) -> Callable[[], bool]:
     return ask
 
 
-def _ask_sure(yes: bool) -> "Callable[[Sequence[Doubt]], bool | None]":
-    def ask(doubts: "Sequence[Doubt]") -> bool | None:
-        from tapscan.cli.bullets import bullet, console
-
-        for doubt in doubts:
-            console().print(bullet(doubt.sentence))
-        if yes:
-            return None
-        right = typer.confirm("\nIs it this plate, tapped in this order, for sure?", default=False)
-        if not right:
-            typer.echo("Nothing was stored.")
-        return right
-
-    return ask
-
-
 def _run(
     plate: str,
     files: list[str],
@@ -183,7 +168,7 @@ def _kept(
     from tapscan.cli.progress import progress_line
     from tapscan.workflow.import_scan import import_scan as keep
 
-    ask, ask_sure = _ask(answers.dry_run, answers.yes), _ask_sure(answers.yes)
+    ask, ask_sure = _ask(answers.dry_run, answers.yes), asking(not answers.yes, refused=False)
     with ExitStack() as bars:
         line = [bars.enter_context(progress_line())]
 

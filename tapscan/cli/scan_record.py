@@ -1,7 +1,8 @@
 """`tapscan scan record`: leads a person round the plate and keeps every strike."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
@@ -14,10 +15,12 @@ from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.recording_session import Session, shown
 from tapscan.cli.sharing import JOBS, NEEDED, progress_of
+from tapscan.cli.sure import asking
 from tapscan.errors import BadRequest
 from tapscan.workers import Workers
 
 if TYPE_CHECKING:
+    from tapscan.records import Doubt
     from tapscan.settings import Settings
     from tapscan.workflow.ahead import PlacesAhead
     from tapscan.workflow.register import Register
@@ -28,8 +31,11 @@ LAYOUT, ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor k
 
 @dataclass(frozen=True)
 class Input:
-    """Where the sound comes in."""
+    """Where the sound comes in, and the tones that answer."""
 
+    beeps: Annotated[bool, typer.Option("--beeps/--no-beeps", help="Tones for accepted, refused and next place.")] = (
+        True
+    )
     device: Annotated[o.TEXT, typer.Option(help="Number or part of the name of the input (tapscan mic).")] = None
     channel: Annotated[int, typer.Option(min=1, help="Channel of the input.")] = 1
     rate: Annotated[
@@ -60,9 +66,6 @@ def record(
         bool, typer.Option("--anew", help="Begin a new one though one was stopped; that one is kept.")
     ] = False,
     input_: Input = Input(),
-    beeps: Annotated[
-        bool, typer.Option("--beeps/--no-beeps", help="Tones for accepted, refused and next place.")
-    ] = True,
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
     facts: Typed = NOTHING,
     held: o.HELD = False,
@@ -83,7 +86,7 @@ def record(
     unfinished = _unfinished(opened, plate, resume, anew)
     with Workers(jobs, NEEDED, low=True) as workers:
         workers.start()  # before the microphone is opened
-        whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, beeps, workers)
+        whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
         _afterwards(opened, whole, used, held, ahead)
 
 
@@ -184,8 +187,14 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         ):
             typer.echo(f"Kept as unfinished: tapscan scan record {unfinished.plate} --resume")
             return
-    with progress_of(ahead.workers):
-        kept = finish(opened, number, settings, ahead.workers, held=held, ahead=ahead)
+    with ExitStack() as bars:
+        bars.enter_context(progress_of(ahead.workers))
+
+        def sure(doubts: "Sequence[Doubt]") -> bool | None:
+            bars.close()  # a bar would run through the question
+            return asking(sys.stdin.isatty(), refused=None)(doubts)
+
+        kept = finish(opened, number, settings, ahead.workers, sure, held=held, ahead=ahead)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))

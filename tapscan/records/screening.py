@@ -52,6 +52,7 @@ class Screening:
     comparison: "Comparison | None" = field(default=None, compare=False)  # with the plate's earlier scans, when made
     doubts: tuple[Doubt, ...] = ()  # nobody said that it is this plate, in this order
     made_sure: bool = False  # a person said so
+    lead: str = ""  # plain words without a figure, before the summary; empty: stored before it was kept
 
 
 @dataclass(frozen=True, eq=False)

@@ -25,10 +25,7 @@ def to_json(screening: Screening) -> dict[str, Any]:
     return {
         **_head(),
         "settings_sha256": screening.settings_sha256,
-        "disposition": screening.disposition,
-        "headline": screening.headline,
-        "summary": screening.summary,
-        "next_steps": list(screening.next_steps),
+        **_conclusion(screening),
         "state": scan.state,
         "state_reason": None if scan.state else "not given",
         "layout": scan.layout,
@@ -59,6 +56,11 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "comparison": comparison_json(screening.comparison) if screening.comparison else None,
         "comparison_reason": None if screening.comparison else _why_not_compared(screening),
     }
+
+
+def _conclusion(screening: Screening) -> dict[str, Any]:
+    names = ("disposition", "headline", "lead", "summary")
+    return {**{name: getattr(screening, name) for name in names}, "next_steps": list(screening.next_steps)}
 
 
 def dumps(screening: Screening, registered: Mapping[str, Any] | None = None) -> str:

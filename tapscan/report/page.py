@@ -18,10 +18,11 @@ from tapscan import __version__
 from tapscan.records import Screening
 from tapscan.report.about import About
 from tapscan.report.beside import NOTHING, Beside
-from tapscan.report.first_screen import first_screen
+from tapscan.report.first_screen import first_screen, head
 from tapscan.report.rendering import render
 from tapscan.report.section import Section, Sheet, built
 from tapscan.report.sections import SECTIONS, indications
+from tapscan.report.sections.map import SECTION as MAP
 from tapscan.report.shop import Shop
 from tapscan.targets import write_text
 
@@ -41,11 +42,12 @@ def render_page(
     sheet = Sheet(_dated(screening, beside.shop or Shop()), about, beside)
     always = _always(sheet)
     if beside.summary:
-        found = built([indications.SECTION], sheet)
-        return render("summary.html", {**always, **first_screen(sheet, found)})
-    found = built(sections, sheet)
-    body = [Markup(render(b.section.template, {**always, **b.names}, b.section.folder)) for b in found]
-    return render("page.html", {**always, **first_screen(sheet, found), "sections": body})
+        found = built([MAP, indications.SECTION], sheet)
+        return render("summary.html", {**always, **first_screen(sheet, found, [])})
+    found = built([s for s in sections if beside.full or s.brief or s is MAP], sheet)
+    shown = [b for b in found if beside.full or b.section.brief]
+    body = [Markup(render(b.section.template, {**always, **b.names}, b.section.folder)) for b in shown]
+    return render("page.html", {**always, **first_screen(sheet, found, shown), "sections": body})
 
 
 def _always(sheet: Sheet) -> dict[str, Any]:
@@ -54,17 +56,12 @@ def _always(sheet: Sheet) -> dict[str, Any]:
     return {
         "s": sheet.screening,
         "about": sheet.about,
-        "since": _since(sheet, beside.shop or Shop()),
+        "head": head(sheet),
+        "full": beside.full,
         "shop": beside.shop,
         "whom": beside.whom,
         "version": __version__,
     }
-
-
-def _since(sheet: Sheet, shop: Shop) -> list[str]:
-    """What the summary does not say already."""
-    told = [shop.dated(t) for t in sheet.about.since] if sheet.about else []
-    return [t for t in told if t not in sheet.screening.summary]
 
 
 def _dated(screening: Screening, shop: Shop) -> Screening:
@@ -73,6 +70,7 @@ def _dated(screening: Screening, shop: Shop) -> Screening:
     return replace(
         screening,
         summary=shop.dated(screening.summary),
+        limitations=tuple(map(shop.dated, screening.limitations)),
         comparison=replace(compared, summary=shop.dated(compared.summary)) if compared else None,
         indications=tuple(replace(i, sentence=shop.dated(i.sentence)) for i in screening.indications),
     )

@@ -167,7 +167,9 @@ def _understood(onsets: Sequence[float], request: Request, per: int | None) -> l
     wrong = mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
     if wrong and not (request.partial or request.as_split):
         raise BadRequest(wrong)
-    return [wrong] if wrong else []
+    return (
+        [] if wrong is None or request.partial else [wrong.split(". ")[0]]
+    )  # what to type is for the screen, not for the page
 
 
 def _split(onsets: Sequence[float], request: Request, per: int | None) -> tuple[list[str], str]:

@@ -3,15 +3,28 @@
 run_demo(folder, workers)   DemoScan after DemoScan; recordings, layouts, JSON and pages go into `folder`
 """
 
+import datetime as dt
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, SHOP, DemoPlate, iron_c, layout_text, sound_of
+from tapscan.demo.shop import (
+    CONTACT,
+    DATES,
+    ORDER,
+    PLATES,
+    SAMPLE_RATE_HZ,
+    SHOP,
+    DemoPlate,
+    iron_c,
+    layout_text,
+    sound_of,
+)
 from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
 from tapscan.records import ScanConditions, ScanForComparison, Screening, State
 from tapscan.report.as_json import dumps
+from tapscan.report.shop import Shop
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
@@ -20,7 +33,7 @@ from tapscan.workers import ALONE, Workers
 from tapscan.workflow.check import Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.stored_audio import tape_of_files
-from tapscan.workflow.write_report import write_check_page
+from tapscan.workflow.write_report import Wish, write_check_page
 
 __all__ = ["SHOP", "DemoScan", "run_demo"]
 
@@ -78,9 +91,15 @@ def _scan_done(plate: DemoPlate, number: int, layout: Path, earlier: list[ScanFo
     elif screening.disposition != "relevant indication":
         earlier.append(now)
     report = recording.with_suffix(".html")
-    write_check_page(screening, report, before=before)
+    write_check_page(screening, report, _wish(plate, number), before)
     write_text(recording.with_suffix(".json"), dumps(screening))
     return DemoScan(plate, number, recording, report, screening)
+
+
+def _wish(plate: DemoPlate, number: int) -> Wish:
+    """The page says at its head that nothing of it is real."""
+    piano = f"{plate.name}, {plate.pattern.replace('-', ' ')} (simulated)"
+    return Wish(Shop(SHOP, CONTACT), piano=piano, on=dt.date.fromisoformat(DATES[number - 1]))
 
 
 def _for_comparison(plate: DemoPlate, number: int, screening: Screening) -> ScanForComparison:

@@ -33,7 +33,7 @@ from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.check import Request
 from tapscan.workflow.guide import Guide
-from tapscan.workflow.import_scan import Kept, import_scan
+from tapscan.workflow.import_scan import Kept, Sure, import_scan
 from tapscan.workflow.judging import Judged, judge
 
 What = Literal["accepted", "refused", "undone", "moved", "complete"]
@@ -225,13 +225,16 @@ def finish(
     number: int,
     settings: Settings,
     workers: Workers = ALONE,
+    sure: Sure = lambda _: None,
     *,
     held: bool = False,
     ahead: PlacesAhead | None = None,
 ) -> Kept:
     """Screen what was taken, compare it with the baseline and store it as a scan of its plate.
 
+    sure : asked as by import_scan; without an answer a doubtful scan is stored as doubtful
     ahead : what the Recorder was given.
+
     Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
     """
     unfinished = find_unfinished(register, number)
@@ -242,18 +245,21 @@ def finish(
         end(register, number, twins[0])
         raise BadRequest(f"these strikes are stored already, as {twins[0]}")
     paths = {str(path_of(register.folder, s.file.sha256)): s.file.name for s in kept}
-    request = Request(
-        settings=settings,
-        layout=_layout_of(unfinished),
-        told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
-        parts_held=held,
-    )
-    stored = import_scan(
-        register, unfinished.plate, list(paths), unfinished.facts, request, workers, called=paths, ahead=ahead
-    )
+    scan = (unfinished.plate, list(paths), unfinished.facts, _request_of(unfinished, settings, held))
+    stored = import_scan(register, *scan, workers, sure=sure, called=paths, ahead=ahead)
     if stored.entry is not None:
         end(register, number, stored.entry.name)
     return stored
+
+
+def _request_of(unfinished: Unfinished, settings: Settings, held: bool) -> Request:
+    return Request(
+        settings=settings,
+        layout=_layout_of(unfinished),
+        told=tuple((s.file.name, s.force) for s in unfinished.kept if s.force is not None),
+        parts_held=held,
+        partial=bool(missing_stations(unfinished)),
+    )
 
 
 def places_ahead(unfinished: Unfinished, settings: Settings, workers: Workers) -> PlacesAhead:

@@ -3,8 +3,7 @@
 from dataclasses import replace
 
 from tapscan.records import CommonShift, Comparison, ModePair, StationChange, UnpairedMode
-from tapscan.report.page import render_page
-from tests.report.sheets import HOSTILE, screening
+from tests.report.sheets import HOSTILE, full_page, screening
 
 
 def pair(number: int, change_ppm: float, *, fell: bool = False, loss: float | None = 1.02) -> ModePair:
@@ -58,7 +57,7 @@ def section(page: str) -> str:
 
 
 def test_a_changed_mode_is_named_with_its_uncertainty():
-    shown = section(render_page(replace(screening(), comparison=comparison())))
+    shown = section(full_page(replace(screening(), comparison=comparison())))
     assert "The tones (modes) that changed most" in shown
     assert "\N{MINUS SIGN}0.1900 ± 0.0040" in shown
     assert "fell" in shown
@@ -71,26 +70,26 @@ def test_a_changed_mode_is_named_with_its_uncertainty():
 
 def test_where_nothing_changed_the_largest_drops_are_shown_as_such():
     quiet = comparison(pairs=tuple(pair(k, 3.0) for k in range(1, 14)), where=())
-    shown = section(render_page(replace(screening(), comparison=quiet)))
+    shown = section(full_page(replace(screening(), comparison=quiet)))
     assert "none stands out" in shown
     assert "within the scatter" in shown
 
 
 def test_without_a_comparison_there_is_no_such_section_and_the_sheet_says_so():
-    page = render_page(screening())
+    page = full_page(screening())
     assert 'id="comparison"' not in page
     assert "nothing was compared" in page
 
 
 def test_text_from_outside_stays_text():
-    page = render_page(replace(screening(), comparison=comparison(summary=HOSTILE, unlike=(HOSTILE,), later=HOSTILE)))
+    page = full_page(replace(screening(), comparison=comparison(summary=HOSTILE, unlike=(HOSTILE,), later=HOSTILE)))
     assert "<script" not in page
 
 
 def test_the_figure_of_a_microphone_is_told_as_odds_and_draws_no_limit_bars():
     by_likelihood_ratio = comparison(by_likelihood_ratio=True, statistic=8.2, statistic_limit=6.0)
     by_pickup, by_microphone = (
-        section(render_page(replace(screening(), comparison=c))) for c in (comparison(), by_likelihood_ratio)
+        section(full_page(replace(screening(), comparison=c))) for c in (comparison(), by_likelihood_ratio)
     )
     assert "three largest drops, in the plate's own scatter" in by_pickup.replace("&#39;", "'")
     assert "odds that some tones fell, against none" in by_microphone and "3600 to 1" in by_microphone

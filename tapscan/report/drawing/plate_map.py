@@ -115,8 +115,7 @@ def amplitude_map(
             "title", words.legible(f"{station.name}, {station.where}: {_strength(below, station.name in tapped)}")
         )
         parts.append(element("g", hint, drawn))
-        if below is not None and below >= FLOOR_DB:
-            spots.append((station.name, at, r, below == 0))
+        spots.append((station.name, at, r if below is not None and below >= FLOOR_DB else 0.8 * RADIUS, below == 0))
     order = sorted(on_map, key=lambda s: -db[s.name])
     said = "; ".join(f"{s.where}, {s.name}: {_strength(db[s.name] - top, True)}" for s in order[:6])
     return whole(

@@ -4,6 +4,7 @@ comparison_section(screening)   what the template names, or None where nothing w
 counted_tones(screening)        how many tones were told apart, found again and judged
 """
 
+from collections.abc import Sequence
 from math import log10
 from typing import Any
 
@@ -11,7 +12,7 @@ from tapscan import wording
 from tapscan.records import Comparison, ModalAmplitude, ModePair, Screening, UnpairedMode
 from tapscan.report.section import Section, Sheet
 
-MOST_ROWS = 12
+MOST_ROWS, MOST_BRIEF = 12, 6
 
 
 def comparison_section(screening: Screening) -> dict[str, Any] | None:
@@ -35,6 +36,9 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "baselines": wording.listed(c.baselines, 6),
         "common": c.common.sentence if c.common else c.reason or "",
         "rows": [_row(p) for p in shown],
+        "most": [
+            _row(p) for p in (shown if len(shown) <= MOST_BRIEF else sorted(_most(shown), key=lambda p: p.baseline_hz))
+        ],
         "any_changed": bool(changed),
         "pairs": len(c.pairs),
         "lost": [_unpaired(u) for u in c.lost if u.counts],
@@ -48,6 +52,10 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     }
 
 
+def _most(shown: Sequence[ModePair]) -> list[ModePair]:
+    return sorted(shown, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_BRIEF]
+
+
 def _largest(c: Comparison) -> list[ModePair]:
     return sorted(c.pairs, key=lambda p: -p.normalised_drop)[:6]
 
@@ -57,11 +65,10 @@ def counted_tones(screening: Screening) -> str:
     told, c = len(screening.scan.modes), screening.comparison
     if c is None:
         return f"{told} heard"
-    again = f"{told} heard, {len(c.pairs)} of them paired with one of the earlier scan"
     judged = [p.judged for p in c.pairs]
     if not judged or None in judged:
-        return again
-    return f"{again}; {sum(map(bool, judged))} of these clear enough to compare (others are too high, low or faint)"
+        return f"{told} heard, {len(c.pairs)} of them also in the earlier scan"
+    return f"{sum(map(bool, judged))} compared with the earlier scan, of {told} heard (the others are too high, too low or too faint)"
 
 
 def _decibels(weight: float) -> float:

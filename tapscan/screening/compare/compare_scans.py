@@ -39,8 +39,8 @@ from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.settings import Settings, settings_sha256
 
 SINGLE = (
-    "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
-    "With three baseline scans, the plate set down anew between them, small changes can be told."
+    "There is only one earlier scan, so this plate's normal variation from scan to scan is not known and only a larger change counts. "
+    "With three baseline scans, the plate lifted and set down again between them, small changes can be seen."
 )
 MICROPHONE = (
     "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "

@@ -17,7 +17,7 @@ from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, 
 from tapscan.screening.compare.measure import Change, Measured, limit_name
 from tapscan.screening.compare.unpaired_modes import one_sided
 from tapscan.screening.in_words import NAMED_PLACES
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
 
@@ -98,7 +98,7 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
         f"Since {evidence.since}, {_how_many(found)}. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
-        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass, *_both_ways(found))}"
+        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %; a semitone is 5.9 %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass, *_both_ways(found))}"
     )
     conditions = [
         _how_far(evidence, settings),
@@ -223,6 +223,33 @@ def _where(scan: Scan, where: Sequence[StationChange], which: str) -> str:
     return f"{which} ring strongest at {named}: look there first, though the cause may lie elsewhere."
 
 
+PLAIN = (
+    (
+        "C1",
+        Plain(
+            "the plate sounds different from before",
+            "The plate does not sound as it did in {since}: some of its tones have become lower.",
+            "It may be a crack, or something that was left on, loosened or taken off. This test cannot tell which.",
+        ),
+    ),
+    (
+        "C2",
+        Plain(
+            "some tones die away faster than before",
+            "Some tones of the plate die away faster than in {since}.",
+            "It may be a crack whose faces rub, or something soft or loose that touches the plate. This test cannot tell which.",
+        ),
+    ),
+    (
+        "C3",
+        Plain(
+            "some tones have gone and others are new",
+            "Some tones that the plate had in {since} have gone, and others are new.",
+            "A part may have been added or have come off. A large crack can do the same. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "A change since an earlier scan",
@@ -240,4 +267,5 @@ RULE = Rule(
             "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations",
         ),
     ),
+    plain=PLAIN,
 )
