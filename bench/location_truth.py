@@ -14,8 +14,8 @@ from pathlib import Path
 
 from bench.plates.cases import SOUND, Flaw
 from bench.plates.drawn import draw_places
-from bench.plates.mesh import triangulate
 from bench.plates.layout import more_stations
+from bench.plates.mesh import triangulate
 from bench.plates.pattern import Pattern
 from bench.plates.patterns import NAMES, build
 from bench.plates.tables import solve_pattern, write_table

@@ -47,7 +47,7 @@ class Member:
     @property
     def is_line(self) -> bool:
         """A strut."""
-        return len(self.points) == 2  # noqa: PLR2004
+        return len(self.points) == 2
 
 
 @dataclass(frozen=True)

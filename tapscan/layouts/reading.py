@@ -18,7 +18,20 @@ from tapscan.places import IN_PIANO, STATES, Direction, Layout, Member, Outline,
 
 LAYOUT_KEYS = ("name", "kind", "note", "outline", "station")
 STATION_KEYS = ("name", "where", "x", "y", "direction", "trouble", "states")
-OUTLINE_KEYS = ("name", "width_to_height", "sides", "edge", "openings", "pin_fields", "screws", "strut", "member", "width_m", "web_mm", "rim_mm")
+OUTLINE_KEYS = (
+    "name",
+    "width_to_height",
+    "sides",
+    "edge",
+    "openings",
+    "pin_fields",
+    "screws",
+    "strut",
+    "member",
+    "width_m",
+    "web_mm",
+    "rim_mm",
+)
 STRUT_KEYS = ("name", "from", "to")
 MEMBER_KEYS = ("name", "line", "polygon", "thickness_mm", "width_mm")
 SIDES = ("top", "right", "bottom", "left")
@@ -170,9 +183,7 @@ def _strut(part: Part, number: int, table: Any) -> Member:
         raise part.bad(f"strut {number} is no table; write [[strut]] with name, from, to below it")
     strut = Part(table, f"{part.at}: strut {number}")
     strut.only(STRUT_KEYS)
-    return Member(
-        strut.text("name", ""), (strut.point("from", table.get("from")), strut.point("to", table.get("to")))
-    )
+    return Member(strut.text("name", ""), (strut.point("from", table.get("from")), strut.point("to", table.get("to"))))
 
 
 def _member(part: Part, number: int, table: Any) -> Member:
@@ -184,7 +195,7 @@ def _member(part: Part, number: int, table: Any) -> Member:
     line, polygon = table.get("line"), table.get("polygon")
     if (line is None) == (polygon is None):
         raise member.bad("give it a line = [[x, y], [x, y]] (a strut) or a polygon = [...] (a block), one of the two")
-    if line is not None and (not isinstance(line, list) or len(line) != 2):  # noqa: PLR2004
+    if line is not None and (not isinstance(line, list) or len(line) != 2):
         raise member.bad("line takes two points, the strut's ends, such as [[0.5, 0.1], [0.5, 0.8]]")
     points = (
         tuple(member.point(f"line, point {k}", p) for k, p in enumerate(line, 1))

@@ -7,7 +7,7 @@ Cuts of one part that lie apart (along a strut, along the rim) carry words that 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
@@ -24,7 +24,10 @@ PartKind = Literal["strut", "corner", "rim", "screw", "pin field"]
 STRUT_STEP_M, RIM_STEP_M, PIN_STEP_M = 0.06, 0.07, 0.12
 CORNER_M, RIM_M, SCREW_M, PIN_M = 0.050, 0.045, 0.060, 0.060
 LEAST_BAY_M2 = 0.006
-CORNER_TURN = (0.9, 1.75)  # length of the sum of the unit vectors along both sides: about 58 to 127 degrees between them
+CORNER_TURN = (
+    0.9,
+    1.75,
+)  # length of the sum of the unit vectors along both sides: about 58 to 127 degrees between them
 INSET_M = 0.004  # samples keep this far from a cut's beginning at an edge
 SAMPLES = 5
 ALONG, MIDDLE = 0.36, 0.64  # shares of a side: first third, middle, last third
@@ -81,7 +84,14 @@ class Words:
         x, y = np.asarray(at) / self.size_m
         across = left if x < ALONG else right if x > MIDDLE else "middle"
         along = top if y < ALONG else bottom if y > MIDDLE else "middle"
-        told = [w for w in (f"{across} side" if across and across != "middle" else "", f"{along} end" if along and along != "middle" else "") if w]
+        told = [
+            w
+            for w in (
+                f"{across} side" if across and across != "middle" else "",
+                f"{along} end" if along and along != "middle" else "",
+            )
+            if w
+        ]
         return ", ".join(told) or "middle"
 
 
@@ -90,7 +100,9 @@ def _struts(iron: Iron, outline: Outline, words: Words) -> Iterator[Cut]:
 
     names = [name or f"strut {k}" for k, (name, _, _) in enumerate(iron.struts, 1)]
     for name, (_, line, area) in zip(names, iron.struts, strict=True):
-        free = _longest(shapely.intersection(line, iron.bays.union(area).buffer(0.002)).intersection(_bays_about(outline, iron)))
+        free = _longest(
+            shapely.intersection(line, iron.bays.union(area).buffer(0.002)).intersection(_bays_about(outline, iron))
+        )
         if free is None or free.length < STRUT_STEP_M:
             free = line
         ends = np.array(free.coords)[[0, -1]]
@@ -134,9 +146,15 @@ def _corners(iron: Iron, words: Words) -> Iterator[Cut]:
             if not CORNER_TURN[0] < size < CORNER_TURN[1]:
                 continue
             end = corner - CORNER_M * inward / size
-            if not bay.buffer(-1e-4).intersects(shapely.LineString([corner, end])) and iron.whole.buffer(0.002).contains(Point(end)):
+            if not bay.buffer(-1e-4).intersects(shapely.LineString([corner, end])) and iron.whole.buffer(
+                0.002
+            ).contains(Point(end)):
                 near = min(beside, key=lambda s: s[1].distance(Point(corner)), default=None)
-                at = f"corner beside {near[0]}" if near and near[1].distance(Point(corner)) < CORNER_M else "corner of the opening"
+                at = (
+                    f"corner beside {near[0]}"
+                    if near and near[1].distance(Point(corner)) < CORNER_M
+                    else "corner of the opening"
+                )
                 yield _cut(f"{at}, {words.side(corner)}", "corner", "", corner - INSET_M * inward / size, end)
 
 
@@ -185,7 +203,7 @@ def _pin_fields(iron: Iron, outline: Outline, words: Words) -> Iterator[Cut]:
                     yield _cut("pin field", "pin field", words.side(at), at - step, at + step)
 
 
-def _cut(part: str, kind: PartKind, where: str, start: Sequence[float], end: Sequence[float]) -> Cut:
+def _cut(part: str, kind: PartKind, where: str, start: FloatArray, end: FloatArray) -> Cut:
     return Cut(part, kind, where, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])))
 
 

@@ -71,9 +71,7 @@ def iron_of(outline: Outline) -> Iron:
     blocks = [_polygon(m.points, size) for m in bars]
     whole = shapely.unary_union([edge.difference(openings), *areas, *blocks]).intersection(edge)
     whole = _largest(shapely.set_precision(whole, GRID_M), outline)
-    wanted = [
-        Region(area, _mm(m.thickness_mm, BAR_MM)) for m, area in zip(bars, blocks, strict=True)
-    ]
+    wanted = [Region(area, _mm(m.thickness_mm, BAR_MM)) for m, area in zip(bars, blocks, strict=True)]
     rim = edge.difference(edge.buffer(-RIM_WIDTH_MM / 1000, join_style="mitre"))
     wanted.append(Region(rim, _mm(outline.rim_mm, RIM_MM)))
     wanted += [Region(area, _mm(m.thickness_mm, STRUT_MM)) for (m, _), area in zip(struts, areas, strict=True)]
@@ -117,5 +115,3 @@ def _disjoint(whole: BaseGeometry, wanted: Sequence[Region]) -> tuple[Region, ..
         if area.area > LEAST_M2:
             out.append(Region(area, item.thickness_m, item.stiffness, item.mass))
     return tuple(out)
-
-

@@ -50,7 +50,9 @@ def triangles_of(iron: Iron, step_m: float = STEP_M) -> Triangles:
     used, corners = np.unique(corners, return_inverse=True)
     points, corners = points[used], corners.reshape(-1, 3)
     if len(corners) < 50 or abs(_areas(points, corners).sum() / iron.whole.area - 1) > 0.1:
-        raise BadLayout("no model can be made of this outline: look for crossing lines or parts thinner than a few millimetres")
+        raise BadLayout(
+            "no model can be made of this outline: look for crossing lines or parts thinner than a few millimetres"
+        )
     middle = points[corners].mean(axis=1)
     region = np.full(len(corners), len(iron.regions) - 1)
     for number, part in enumerate(iron.regions):

@@ -19,12 +19,17 @@ from typing import Any, Literal
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
-from tapscan.settings import PARTS, Settings, limits_sha256
+from tapscan.settings import Settings, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Table = Literal["single", "comparison", "beside"]
-DEPENDS: dict[Table, tuple[Part, ...]] = {"single": ("single",), "comparison": ("comparison",), "beside": PARTS}
+Table = Literal["single", "comparison", "beside", "location"]
+DEPENDS: dict[Table, tuple[Part, ...]] = {
+    "single": ("single",),
+    "comparison": ("comparison",),
+    "beside": ("single", "comparison"),
+    "location": ("location",),
+}
 Used = Sequence[tuple[str, str]]
 
 KINDS = {

@@ -14,7 +14,10 @@ class Location:
     places_strut: float = threshold(11.0, "places", "fewer tell nothing of where", SIMULATED)
     modes: float = threshold(20.0, "modes", "fewer leave too many parts alike", JUDGEMENT)
     fit: float = threshold(
-        0.2, "1", "of a mode's motion at a place told from all other places, middle of the modes; below, the drawing is not of this plate", SIMULATED
+        0.2,
+        "1",
+        "of a mode's motion at a place told from all other places, middle of the modes; below, the drawing is not of this plate",
+        SIMULATED,
     )
     lowest_hz: float = threshold(60.0, "Hz", "supports rule the modes below", SIMULATED)
     highest_hz: float = threshold(1300.0, "Hz", "above, places lie too far apart for the shapes", SIMULATED)

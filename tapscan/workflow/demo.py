@@ -19,6 +19,7 @@ from tapscan.targets import write_text
 from tapscan.workflow.check import Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.stored_audio import tape_of_files
+from tapscan.workflow.where import models_folder
 from tapscan.workflow.write_report import write_check_page
 
 __all__ = ["SHOP", "DemoScan", "run_demo"]
@@ -49,7 +50,9 @@ def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan
             screening = _screen(recording, layout, plate.state)
             now = _for_comparison(plate, number, screening)
             if earlier:
-                beside = with_comparison(screening, compare_scans(now, earlier, Settings()), Settings())
+                beside = with_comparison(
+                    screening, compare_scans(now, earlier, Settings(), models_folder()), Settings()
+                )
                 screening = conclude(beside, Settings())
             elif screening.disposition != "relevant indication":  # a baseline is a scan that raised nothing
                 earlier.append(now)

@@ -36,7 +36,8 @@ ROOMS = {
     "records": {"estimate", "faults", "places", "sensors"},
     "settings": {"errors"},
     "signal": BASE,
-    "screening": BASE | {"signal"},
+    "model": {"errors", "places", "records"},
+    "screening": BASE | {"signal", "model"},
     "recording": BASE,
     "register": BASE,
     "layouts": BASE,
@@ -52,6 +53,8 @@ EDGES = {
     "sqlalchemy": ("register/",),
     "alembic": ("register/",),
     "platformdirs": ("workflow/where.py",),
+    "skfem": ("model/plate.py",),
+    "shapely": ("model/",),
     "soundfile": ("recording/files.py",),
     "av": ("recording/files.py",),
     "sounddevice": ("recording/microphone.py",),
@@ -108,11 +111,11 @@ def test_one_outside_library_per_edge(path):
 
 @each("path", MODULES, ids=name_of)
 def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
-    late = {"librosa", "av", "sounddevice", "weasyprint"}
+    late = {"librosa", "av", "sounddevice", "weasyprint", "skfem", "shapely"}
     assert not late & {name.split(".")[0] for name in imports(path, top=True)}
 
 
-HEAVY = ["librosa", "scipy.signal", "matplotlib", "sqlalchemy", "alembic", "sounddevice"]
+HEAVY = ["librosa", "skfem", "shapely", "scipy.signal", "matplotlib", "sqlalchemy", "alembic", "sounddevice"]
 HELP = (
     "from typer.testing import CliRunner; from tapscan.cli.app import app; "
     "assert CliRunner().invoke(app, ['--help']).exit_code == 0"

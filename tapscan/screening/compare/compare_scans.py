@@ -7,6 +7,7 @@ carry(later, baselines, pairs)               the later scan's own indications wi
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -33,6 +34,7 @@ from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, o
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
+from tapscan.screening.location.compared import of_evidence, placed
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
@@ -56,10 +58,12 @@ BLIND = (
 )
 
 
-def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> Comparison:
+def compare_scans(
+    later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings, models: Path | None = None
+) -> Comparison:
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
 
-    Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
+    models : folder in which the rough models of outlines are kept; without one they are made anew. Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
     """
     _check(later, baselines)
     every, baselines = baselines, quiet_ones(baselines, settings)
@@ -69,6 +73,8 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     measured, same = evidence.measured, unlike.frequency_refused is None
     lossy = not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
+    if not refused:
+        evidence = replace(evidence, located=of_evidence(evidence, later, baselines, settings, models))
     indications, not_run = _judged(refused, later, evidence, settings)
     pairs = mode_pairs(measured, unlike)
     told = Comparison(
@@ -95,7 +101,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         by_likelihood_ratio=measured.frequency.by_likelihood_ratio,
         good_news=None if indications or not_run else good_news(measured.frequency, evidence.since, len(baselines)),
     )
-    return _without_figures(told, lossy) if lossy else told
+    return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
 
 
 def _judged(
@@ -142,6 +148,9 @@ def _without_figures(comparison: Comparison, why: str) -> Comparison:
         loss_statistic_limit=None,
         explanation=None,
         where=(),
+        places=(),
+        places_reason=why,
+        located=(),
         limitations=(BLIND,),
         reason=why,
     )

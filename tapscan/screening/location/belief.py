@@ -31,7 +31,7 @@ class Belief:
 def beliefs(
     change: FloatArray, expected: FloatArray, fit: FloatArray, parts: Sequence[str], sharpness: float
 ) -> list[Belief]:
-    """change : (k,) in the direction of a flaw; what went the other way counts as none. expected : (candidates, k). parts : of each candidate."""
+    """Change : (k,) in the direction of a flaw; what went the other way counts as none. expected : (candidates, k). parts : of each candidate."""
     weight = np.clip(fit, LEAST_FIT, 1.0)
     seen, made = np.sqrt(np.clip(change, 0.0, None)), np.sqrt(np.maximum(expected, 0.0))
     names = list(dict.fromkeys(parts))

@@ -70,11 +70,14 @@ def scale_of(patterns: Patterns, model: RoughModel, shape: FloatArray, settings:
     for scale in SCALES:
         fits = [
             _Solved(
-                patterns.motion[k], shape, _weights(patterns.frequency_hz[k], scale * model.frequency_hz, settings), settings
+                patterns.motion[k],
+                shape,
+                _weights(patterns.frequency_hz[k], scale * model.frequency_hz, settings),
+                settings,
             ).fit
             for k in use
         ]
-        told.append(np.mean(np.maximum(fits, WORST_FIT)) if fits else 0.0)
+        told.append(float(np.mean(np.maximum(fits, WORST_FIT))) if fits else 0.0)
     return float(SCALES[int(np.argmax(told))])
 
 
@@ -103,5 +106,7 @@ class _Solved:
         weighed = targets * self.weight
         across = weighed @ (self.weighted / self.weight).T
         open_ = np.sum(weighed * targets, axis=1) - np.sum((across @ self.inverse) * across, axis=1)
-        size = self.mix @ self.mix + self.spread * (self.weight.sum() - np.sum(self.inverse * (self.weighted @ self.weighted.T)))
+        size = self.mix @ self.mix + self.spread * (
+            self.weight.sum() - np.sum(self.inverse * (self.weighted @ self.weighted.T))
+        )
         return np.asarray(((targets @ self.mix) ** 2 + self.spread * np.maximum(open_, 0.0)) / size)

@@ -29,7 +29,7 @@ def with_signs(joined: Sequence[Joined]) -> list[Joined]:
     stations = sorted({h.station for one in joined for h in one.heard})
     used = [i for i, one in enumerate(joined) if one.pole.frequency_hz < USED_HZ]
     strikes = _columns(joined, stations)
-    if len(used) < LEAST_MODES or len(stations) < 2:  # noqa: PLR2004
+    if len(used) < LEAST_MODES or len(stations) < 2:
         return list(joined)
     amplitude = _amplitudes(joined, strikes)
     frequency = np.array([one.pole.frequency_hz for one in joined])
@@ -98,5 +98,3 @@ def _sign(values: ComplexArray) -> int | None:
     if not size > 0 or abs(total.real) < SURE * size:
         return None
     return 1 if total.real > 0 else -1
-
-
