@@ -18,6 +18,7 @@ from tapscan.places import Outline
 from tapscan.records import FloatArray
 
 if TYPE_CHECKING:
+    from shapely.geometry import LinearRing, Point
     from shapely.geometry.base import BaseGeometry
 
 PartKind = Literal["strut", "corner", "rim", "screw", "pin field"]
@@ -171,7 +172,7 @@ def _rim(iron: Iron, words: Words) -> Iterator[Cut]:
             yield _cut(f"rim, {words.side(foot)}", "rim", "", foot + INSET_M * inward, foot + RIM_M * inward)
 
 
-def _rings(whole: BaseGeometry) -> list[BaseGeometry]:
+def _rings(whole: BaseGeometry) -> list[LinearRing]:
     import shapely
 
     return [part.exterior for part in shapely.get_parts(whole)]
@@ -207,7 +208,7 @@ def _cut(part: str, kind: PartKind, where: str, start: FloatArray, end: FloatArr
     return Cut(part, kind, where, (float(start[0]), float(start[1])), (float(end[0]), float(end[1])))
 
 
-def _point(at: FloatArray) -> BaseGeometry:
+def _point(at: FloatArray) -> Point:
     from shapely.geometry import Point
 
     return Point(float(at[0]), float(at[1]))

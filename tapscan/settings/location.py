@@ -14,7 +14,7 @@ class Location:
     places_strut: float = threshold(11.0, "places", "fewer tell nothing of where", SIMULATED)
     modes: float = threshold(20.0, "modes", "fewer leave too many parts alike", JUDGEMENT)
     fit: float = threshold(
-        0.2,
+        0.1,
         "1",
         "of a mode's motion at a place told from all other places, middle of the modes; below, the drawing is not of this plate",
         SIMULATED,
