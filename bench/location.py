@@ -16,7 +16,7 @@ import argparse
 import time
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
@@ -190,7 +190,7 @@ def _drawn(pattern: str) -> Pattern:
 def with_places(scan: Scan, layout: Layout, count: int) -> Scan:
     """The layout on it, and only `count` of its stations, spread over its order."""
     names = list(dict.fromkeys(s.station for s in scan.strikes))
-    kept = {names[int(round(i))] for i in np.linspace(0, len(names) - 1, count)}
+    kept = {names[round(i)] for i in np.linspace(0, len(names) - 1, count)}
     modes = tuple(replace(m, amplitudes=tuple(a for a in m.amplitudes if a.station in kept)) for m in scan.modes)
     return replace(scan, modes=modes, strikes=tuple(s for s in scan.strikes if s.station in kept), map=layout)
 
@@ -342,7 +342,7 @@ def main() -> None:
     make(given.tables, patterns)
     given.work.mkdir(parents=True, exist_ok=True)
     units = [u for p in patterns for u in units_of(str(given.tables), p)]
-    study.make(units, job, lambda u: path_of(given.work, u), time.time() + 60 * given.minutes, given.cores)
+    study.make(units, job, partial(path_of, given.work), time.time() + 60 * given.minutes, given.cores)
     if given.only_scans:
         return
     cases = [c for p in patterns for c in cases_of(given.work, str(given.tables), p)]

@@ -2,6 +2,7 @@
 
     error_rates(rule, used)        a sentence; for other thresholds than those that ship, that nothing was measured
     single_scan_misses(used)       what a single scan does not show
+    place_rates(found, used)       how often a place that is named is the right one
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
     constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
     FILE                           reach.json, written by bench/detection.py and bench/compare.py and by nothing else
@@ -16,6 +17,7 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
+from tapscan.records import Whereabouts
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
@@ -97,6 +99,20 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
 
 def _as_shipped(table: Table, used: Used) -> bool:
     return dict(used).get(table) == shipped_limits(table)
+
+
+def place_rates(found: Whereabouts, used: Used) -> str:
+    """How often the part that is named first, and one of three, is the right one; beside it, chance."""
+    part = measured().get("location", {})
+    figures = part.get("struts" if found.only_struts else "losses" if found.told_from == "losses" else "drops")
+    if not _as_shipped("location", used) or not figures or found.told_from in ("weight", "force"):
+        return "How often this is right was not counted."
+    first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
+    said = (
+        f"On simulated plates whose drawing was a fifth wrong the part named first was the right one in {_share(first)} "
+        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {_share(three)}; by chance it would be {chance:.0f} in 100. No iron was measured."
+    )
+    return said if _as_counted("location") else f"{said} {EARLIER}"
 
 
 def single_scan_misses(used: Used) -> str:

@@ -8,10 +8,18 @@ from math import log10
 from typing import Any
 
 from tapscan import wording
-from tapscan.records import Comparison, ModalAmplitude, ModePair, Screening, UnpairedMode
+from tapscan.records import Comparison, LikelyPlace, ModalAmplitude, ModePair, Screening, UnpairedMode
+from tapscan.records.places import From
+from tapscan.report.error_rates import place_rates
 from tapscan.report.section import Section, Sheet
 
-MOST_ROWS = 12
+MOST_ROWS, MOST_PLACES = 12, 6
+HEADS: dict[From, str] = {
+    "drops": "Where a crack would lie",
+    "losses": "Where a closed crack that rubs would lie",
+    "weight": "Where a weight would lie",
+    "force": "Where faces that touch would lie",
+}
 
 
 def comparison_section(screening: Screening) -> dict[str, Any] | None:
@@ -19,7 +27,7 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     c = screening.comparison
     if c is None:
         return None
-    from tapscan.report.drawing.plate_map import amplitude_map
+    from tapscan.report.drawing.plate_map import amplitude_map, belief_map
     from tapscan.report.figures.changes import shifts
 
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
@@ -29,6 +37,17 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     where = [ModalAmplitude(w.station, _decibels(w.weight)) for w in c.where]
     layout = screening.scan.map
     return {
+        "places": [
+            {
+                "head": HEADS[w.told_from],
+                "map": belief_map(layout, w, f"where-{w.told_from}") if layout and w.places else None,
+                "rows": [_place(p) for p in w.places[:MOST_PLACES]],
+                "rates": place_rates(w, screening.limits_sha256) if w.places else "",
+                "only_struts": w.only_struts,
+                "reason": w.reason,
+            }
+            for w in c.located
+        ],
         "summary": "" if c.summary in screening.summary else c.summary,
         "tones": counted_tones(screening),
         "later": c.later,
@@ -44,7 +63,9 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "by_likelihood_ratio": c.by_likelihood_ratio,
         "verdict": _verdict(c),
         "shifts": shifts(c.pairs, None if c.by_likelihood_ratio else c.statistic_limit, "shifts"),
-        "map": amplitude_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
+        "map": amplitude_map(layout, where, tapped, "where-changed", "the changed modes")
+        if layout and where and not c.places
+        else None,
     }
 
 
@@ -111,6 +132,14 @@ def _row(p: ModePair) -> dict[str, str]:
         "change": wording.minus(f"{p.change_ppm / 1e4:+.4f} ± {2e-4 * p.change_sd_ppm:.4f}"),
         "loss": loss,
         "said": " and ".join(said) or "within the scatter",
+    }
+
+
+def _place(p: LikelyPlace) -> dict[str, str]:
+    return {
+        "member": p.member,
+        "where": p.where or wording.UNKNOWN,
+        "share": f"{100 * p.share:.0f} ± {100 * p.share_sd:.0f}",
     }
 
 
