@@ -138,7 +138,7 @@ def _row(p: ModePair) -> dict[str, str]:
 def _place(p: LikelyPlace) -> dict[str, str]:
     return {
         "member": p.member,
-        "where": p.where or wording.UNKNOWN,
+        "where": p.where or "\N{EN DASH}",
         "share": f"{100 * p.share:.0f} ± {100 * p.share_sd:.0f}",
     }
 
