@@ -8,6 +8,7 @@ Frequencies of the model are its own: whoever uses it asks for shapes, and lets 
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import os
@@ -119,7 +120,8 @@ def _write(path: Path, model: RoughModel) -> None:
         )
         half.replace(path)
     except OSError:
-        half.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            half.unlink(missing_ok=True)
 
 
 def _read(path: Path, outline: Outline) -> RoughModel | None:

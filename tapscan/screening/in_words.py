@@ -26,13 +26,16 @@ def places_in_words(scan: Scan, stations: Sequence[str], most: int = NAMED_PLACE
 def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str:
     """`crack`: where a crack would lie, beside a weight. No share is more than belief, and the sentence says so."""
     first, *others = found.places[:NAMED_PLACES]
-    named = [_place(p) for p in others if p.share >= WORTH_NAMING]
+    named = [f"{_place(p)} ({_percent(p)})" for p in others if p.share >= WORTH_NAMING]
     then = f"; then {listed(named)}" if named else ""
     if found.told_from == "weight":
-        said = f"A weight would most likely lie at the {first.where}: {_percent(first)}."
+        said = f"A weight would most likely lie at the {first.where} ({_percent(first)} of the belief)."
         return f"{said} {places_sentence(crack)}" if crack is not None and crack.places else said
+    told = f"{_place(first)} ({_percent(first)} of the belief)"
     if found.only_struts:
-        return f"If a strut is the cause, look first at {_place(first)}{then}. So few places do not tell struts from other parts."
+        return (
+            f"If a strut is the cause, look first at {told}{then}. So few places do not tell struts from other parts."
+        )
     lead = (
         "Most likely"
         if first.share >= SURE
@@ -40,13 +43,12 @@ def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str
         if first.share < EVEN
         else "Perhaps"
     )
-    return f"{lead} {_place(first)}{then}. Look there first; the cause may lie elsewhere."
+    return f"{lead} {told}{then}. Look there first; the cause may lie elsewhere."
 
 
 def _place(place: LikelyPlace) -> str:
-    where = f", {place.where}" if place.where else ""
-    return f"{place.member}{where} ({_percent(place)})"
+    return f"{place.member}, {place.where}" if place.where else place.member
 
 
 def _percent(place: LikelyPlace) -> str:
-    return f"{100 * place.share:.0f} \N{PLUS-MINUS SIGN} {100 * place.share_sd:.0f} % of the belief"
+    return f"{100 * place.share:.0f} \N{PLUS-MINUS SIGN} {100 * place.share_sd:.0f} %"
