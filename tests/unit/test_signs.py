@@ -44,7 +44,7 @@ def test_signs_are_told_from_phases():
 
 
 def test_what_lies_across_is_not_told():
-    found, shape = joined(noise=30.0)
+    found, _ = joined(noise=30.0)
     told = [h.sign for one in with_signs(found) for h in one.heard]
     assert told.count(None) > 0.3 * len(told)
 
