@@ -2,7 +2,7 @@
 
     python -m bench.location WORK --tables FOLDER --minutes N     scans of plates of known flaws (kept in WORK), then the table
     python -m bench.location WORK --tables FOLDER --patterns limits    the same of the two patterns that limits were chosen on
-    python -m bench.location WORK --tables FOLDER --write         and into tapscan/report/reach.json, results/location.txt
+    python -m bench.location WORK --tables FOLDER --write              and into tapscan/report/reach.json, results/location.txt
 
 Each casting has three baseline scans and one scan a flaw, each with pads moved, another temperature, hits scattered by 6 mm: drops are as estimated
 from sound. The plate comes from bench/plates (its own mesh and elements' size, every casting with its own thickness); the drawing that the
@@ -24,9 +24,10 @@ import numpy as np
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, sound_scan
 from bench.location_drawn import drawn_layout, true_part
+from bench.location_table import Drawing, Told, percent, reach, table
 from bench.location_truth import drawn, make
 from bench.plates.pattern import Pattern
-from bench.reach_file import share, write_part
+from bench.reach_file import write_part
 from tapscan.demo.plates import Iron, PlateModes, Table, draw_iron, plate_modes, read_table
 from tapscan.model.rough import RoughModel, rough_model
 from tapscan.places import Layout
@@ -47,16 +48,6 @@ WEIGHT_KG = 0.3
 OTHER_KIND = {"concert-grand": "upright-full", "parlour-grand": "upright-full", "upright-full": "parlour-grand"}
 OTHER_KIND |= {"small-grand": "upright-three-quarter", "upright-three-quarter": "small-grand"}
 RESULT = Path(__file__).parent / "results" / "location.txt"
-
-
-@dataclass(frozen=True)
-class Drawing:
-    """How wrong the drawing is, and how many places are used."""
-
-    words: str
-    error: float
-    places_m: float
-    places: int
 
 
 ROWS = (
@@ -158,21 +149,6 @@ def _read(work: Path, unit: Unit) -> Scan | None:
     return revived(Scan, found) if found is not None else None
 
 
-@dataclass(frozen=True)
-class Told:
-    """What was said of one flaw."""
-
-    kind: str
-    called: bool
-    rank: int | None  # of the right part, 0 is first; None: not listed
-    share: float  # of the first
-    parts: int
-    reason: str | None
-    today: int  # rank by the places at which the changed modes are strongest
-    only_struts: bool
-    away_m: float = np.nan  # of a weight: from the likeliest spot to where it lies
-
-
 def layout_for(case: Case, row: Drawing) -> tuple[Layout, RoughModel]:
     """The same drawing for all flaws of a casting."""
     seed = study.seed_of(STUDY, f"drawing {case.unit.pattern} {case.unit.casting} {row.error} {row.places_m}")
@@ -241,70 +217,6 @@ def _today(case: Case, layout: Layout, model: RoughModel, part: str, kept: set[s
     return order.index(part) if part in order else 99
 
 
-def percent(hits: int, of: int) -> str:
-    low, high = study.clopper_pearson(hits, of)
-    return f"{hits:3d} of {of:3d} = {100 * hits / max(of, 1):3.0f} % ({100 * low:.0f}-{100 * high:.0f})"
-
-
-def table(rows: dict[Drawing, list[Told]]) -> list[str]:
-    """All rows of the table, chance and the former ranking beside them."""
-    lines = [
-        "cracks that the comparison called; right part first, among three, by chance (first, three), by the former ranking"
-    ]
-    for row, every in rows.items():
-        cracks = [t for t in every if t.called and t.kind in KINDS]
-        lines += _row(row.words, cracks)
-        for kind in KINDS:
-            lines += _row(f"    {kind}", [t for t in cracks if t.kind == kind])
-        lines += _row(
-            "    closed, rubbing (struts), by losses", [t for t in every if t.called and t.kind.startswith("rubbing")]
-        )
-        lines += _weights([t for t in every if t.kind == "weight" and t.called])
-        lines += _calibration(cracks)
-    return lines
-
-
-KINDS = ("strut", "corner", "rim", "bolt", "pin")
-
-
-def _row(words: str, told_: Sequence[Told]) -> list[str]:
-    silent = [t for t in told_ if t.reason]
-    said = [t for t in told_ if not t.reason]
-    if not told_:
-        return []
-    if not said:
-        return [f"{words}: says that it cannot tell, {len(silent)} of {len(told_)}"]
-    first, three = sum(t.rank == 0 for t in said), sum(t.rank is not None and t.rank < 3 for t in said)
-    chance = np.mean([1 / t.parts for t in said]), np.mean([3 / t.parts for t in said])
-    today = sum(t.today == 0 for t in said), sum(t.today < 3 for t in said)
-    struts = " (only struts are named)" if said[0].only_struts else ""
-    quiet = f"; says that it cannot tell: {len(silent)}" if silent else ""
-    return [
-        f"{words}{struts}: first {percent(first, len(said))}, three {percent(three, len(said))}; chance {100 * chance[0]:.0f}, {100 * min(chance[1], 1):.0f} %; "
-        f"formerly {100 * today[0] / len(said):.0f}, {100 * today[1] / len(said):.0f} %{quiet}"
-    ]
-
-
-def _weights(told_: Sequence[Told]) -> list[str]:
-    away = np.array([t.away_m for t in told_ if not t.reason])
-    if not len(away):
-        return []
-    return [
-        f"    a weight of {WEIGHT_KG} kg: likeliest spot {np.median(away):.2f} m off (middle of {len(away)}), within 0.25 m {percent(int((away < 0.25).sum()), len(away))}"
-    ]
-
-
-def _calibration(told_: Sequence[Told]) -> list[str]:
-    lines = []
-    for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
-        here = [t for t in told_ if not t.reason and low <= t.share < high]
-        if here:
-            lines.append(
-                f"    first part given {100 * low:.0f} to {min(100 * high, 100):.0f} %: there {percent(sum(t.rank == 0 for t in here), len(here))}"
-            )
-    return lines
-
-
 def wrong_kinds(cases: Sequence[Case]) -> list[str]:
     """Layouts of another kind of plate, and the right one, at 20 and 12 places."""
     lines = []
@@ -356,22 +268,7 @@ def main() -> None:
     print("\n".join(lines))
     if given.write:
         RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
-        write_part("location", reach(rows))
-
-
-def reach(rows: dict[Drawing, list[Told]]) -> dict[str, object]:
-    """What the report says beside its sentence: the harder drawing, since no shop knows how wrong its own is."""
-    hard = [t for t in rows[ROWS[1]] if t.called and t.kind in KINDS and not t.reason]
-    few = [t for t in rows[ROWS[4]] if t.called and t.kind == "strut" and not t.reason]
-    rubbing = [t for t in rows[ROWS[1]] if t.called and t.kind.startswith("rubbing") and not t.reason]
-    figures = {}
-    for name, one in (("drops", hard), ("struts", few), ("losses", rubbing)):
-        figures[name] = {
-            "first": share(sum(t.rank == 0 for t in one), len(one)),
-            "three": share(sum(t.rank is not None and t.rank < 3 for t in one), len(one)),
-            "chance_first": round(float(np.mean([1 / t.parts for t in one])), 3) if one else None,
-        }
-    return figures
+        write_part("location", reach(rows[ROWS[1]], rows[ROWS[4]]))
 
 
 if __name__ == "__main__":

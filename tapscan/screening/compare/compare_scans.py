@@ -63,18 +63,16 @@ def compare_scans(
 ) -> Comparison:
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
 
-    models : folder in which the rough models of outlines are kept; without one they are made anew. Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
+    models : folder in which rough models are kept. Baseline scans in which something buzzed are left out while one is quiet.
     """
     _check(later, baselines)
     every, baselines = baselines, quiet_ones(baselines, settings)
-    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
-    unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
+    unlike = _unlike(later, baselines, settings)
     evidence = _evidence(later, baselines, unlike, settings)
     measured, same = evidence.measured, unlike.frequency_refused is None
     lossy = not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
-    if not refused:
-        evidence = replace(evidence, located=of_evidence(evidence, later, baselines, settings, models))
+    evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
     indications, not_run = _judged(refused, later, evidence, settings)
     pairs = mode_pairs(measured, unlike)
     told = Comparison(
@@ -102,6 +100,11 @@ def compare_scans(
         good_news=None if indications or not_run else good_news(measured.frequency, evidence.since, len(baselines)),
     )
     return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
+
+
+def _unlike(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> ConditionChanges:
+    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
+    return changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
 
 
 def _judged(

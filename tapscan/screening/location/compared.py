@@ -1,6 +1,6 @@
 """Where the change between a later scan and its baseline lies.
 
-of_evidence(evidence, later, baselines, settings, models)   Whereabouts of what fell, of a weight where that is likelier, of what lost its ring
+of_evidence(evidence, later, baselines, settings, models)   the evidence with Whereabouts of what fell, of a weight where that is likelier, of what lost its ring
 placed(comparison, located)                                  the comparison with its places
 """
 
@@ -24,8 +24,8 @@ def of_evidence(
     baselines: Sequence[ScanForComparison],
     settings: Settings,
     models: Path | None,
-) -> tuple[Whereabouts, ...]:
-    """Empty where nothing changed. models : folder in which rough models are kept."""
+) -> Evidence:
+    """The same with `located`, empty where nothing changed. models : folder in which rough models are kept."""
     measured = evidence.measured
     reference = baselines[measured.baseline.reference].scan
     reference = reference if reference.map is not None else replace(reference, map=later.scan.map)
@@ -34,7 +34,8 @@ def of_evidence(
         wanted += ["drops", "weight"] if evidence.mass is not None and evidence.mass.likelier else ["drops"]
     if evidence.loss_refused is None and _passes(measured.loss) and measured.loss.named.any():
         wanted.append("losses")
-    return tuple(whereabouts(measured, reference, which, settings, models) for which in wanted)
+    located = tuple(whereabouts(measured, reference, which, settings, models) for which in wanted)
+    return replace(evidence, located=located)
 
 
 def placed(comparison: Comparison, located: tuple[Whereabouts, ...]) -> Comparison:
