@@ -90,7 +90,7 @@ def _weights(told_: Sequence[Told]) -> list[str]:
     if not len(away):
         return []
     return [
-        f"    a weight : likeliest spot {np.median(away):.2f} m off (middle of {len(away)}), within 0.25 m {percent(int((away < 0.25).sum()), len(away))}"
+        f"    a weight: likeliest spot {np.median(away):.2f} m off (middle of {len(away)}), within 0.25 m {percent(int((away < 0.25).sum()), len(away))}"
     ]
 
 

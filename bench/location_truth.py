@@ -2,13 +2,10 @@
 
 truth_flaws(pattern)        the flaws of a drawn pattern: cracks over struts, at corners, screw holes, the pin field and the outer edge
 make(folder, names)         a table for each pattern, kept; a table that is there already is not made again
-
-    python -m bench.location_truth FOLDER [PATTERN ...]
 """
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -55,7 +52,3 @@ def make(folder: Path, names: Sequence[str] = NAMES) -> None:
         mesh = triangulate(pattern)
         pattern = more_stations(pattern, mesh, STATIONS)
         write_table(path, solve_pattern(pattern, mesh, truth_flaws(pattern), MODES, print))
-
-
-if __name__ == "__main__":
-    make(Path(sys.argv[1]), sys.argv[2:] or NAMES)

@@ -3,6 +3,8 @@
 compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
 with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
 carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
+`models` is the folder in which rough models of outlines are kept (model/rough.py). Baseline scans in which something buzzed are left out while one is
+quiet; they still tell which indications are old.
 """
 
 from collections.abc import Sequence
@@ -61,10 +63,7 @@ BLIND = (
 def compare_scans(
     later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings, models: Path | None = None
 ) -> Comparison:
-    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
-
-    models : folder in which rough models are kept. Baseline scans in which something buzzed are left out while one is quiet.
-    """
+    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it."""
     _check(later, baselines)
     every, baselines = baselines, quiet_ones(baselines, settings)
     unlike = _unlike(later, baselines, settings)
