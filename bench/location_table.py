@@ -16,6 +16,7 @@ import numpy as np
 from bench import study
 from bench.reach_file import share
 
+MANY, FEW = 20, 12  # places
 KINDS = ("strut", "corner", "rim", "bolt", "pin")
 
 
@@ -40,7 +41,6 @@ class Told:
     parts: int
     reason: str | None
     today: int  # rank by the places at which the changed modes are strongest
-    only_struts: bool
     away_m: float = np.nan  # of a weight: from the likeliest spot to where it lies
 
 
@@ -77,10 +77,9 @@ def _row(words: str, told_: Sequence[Told]) -> list[str]:
     first, three = sum(t.rank == 0 for t in said), sum(t.rank is not None and t.rank < 3 for t in said)
     chance = np.mean([1 / t.parts for t in said]), np.mean([3 / t.parts for t in said])
     today = sum(t.today == 0 for t in said), sum(t.today < 3 for t in said)
-    struts = " (only struts are named)" if said[0].only_struts else ""
     quiet = f"; says that it cannot tell: {len(silent)}" if silent else ""
     return [
-        f"{words}{struts}: first {percent(first, len(said))}, three {percent(three, len(said))}; chance {100 * chance[0]:.0f}, {100 * min(chance[1], 1):.0f} %; "
+        f"{words}: first {percent(first, len(said))}, three {percent(three, len(said))}; chance {100 * chance[0]:.0f}, {100 * min(chance[1], 1):.0f} %; "
         f"formerly {100 * today[0] / len(said):.0f}, {100 * today[1] / len(said):.0f} %{quiet}"
     ]
 
@@ -105,16 +104,24 @@ def _calibration(told_: Sequence[Told]) -> list[str]:
     return lines
 
 
-def reach(many: Sequence[Told], few_places: Sequence[Told]) -> dict[str, object]:
+def reach(many: Sequence[Told], few: Sequence[Told]) -> dict[str, object]:
     """What the report says beside its sentence: the harder drawing, since no shop knows how wrong its own is."""
-    hard = [t for t in many if t.called and t.kind in KINDS and not t.reason]
-    few = [t for t in few_places if t.called and t.kind == "strut" and not t.reason]
-    rubbing = [t for t in many if t.called and t.kind.startswith("rubbing") and not t.reason]
-    figures = {}
-    for name, one in (("drops", hard), ("struts", few), ("losses", rubbing)):
-        figures[name] = {
-            "first": share(sum(t.rank == 0 for t in one), len(one)),
-            "three": share(sum(t.rank is not None and t.rank < 3 for t in one), len(one)),
-            "chance_first": round(float(np.mean([1 / t.parts for t in one])), 3) if one else None,
-        }
+    figures: dict[str, object] = {"places": MANY}
+    for words, places, every in (("", MANY, many), ("few ", FEW, few)):
+        said = [t for t in every if t.called and not t.reason]
+        figures[f"{words}drops"] = _rates([t for t in said if t.kind in KINDS], places)
+        figures[f"{words}losses"] = _rates([t for t in said if t.kind.startswith("rubbing")], places)
     return figures
+
+
+def _rates(told_: Sequence[Told], places: int) -> dict[str, object] | None:
+    if not told_:
+        return None
+    first, three = sum(t.rank == 0 for t in told_), sum(t.rank is not None and t.rank < 3 for t in told_)
+    chance = round(float(np.mean([1 / t.parts for t in told_])), 3)
+    return {
+        "places": places,
+        "first": share(first, len(told_)),
+        "three": share(three, len(told_)),
+        "chance_first": chance,
+    }

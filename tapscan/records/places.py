@@ -25,6 +25,6 @@ class Whereabouts:
 
     places: tuple[LikelyPlace, ...]
     told_from: From
-    only_struts: bool = False  # so few places that other parts are not told apart
+    places_used: int | None = None  # tapped and on the layout
     fit: float | None = None  # of the drawing: share of the modes' motion at a place that the others tell; 1 is all
     reason: str | None = None

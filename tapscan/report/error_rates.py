@@ -104,12 +104,13 @@ def _as_shipped(table: Table, used: Used) -> bool:
 def place_rates(found: Whereabouts, used: Used) -> str:
     """How often the part that is named first, and one of three, is the right one; beside it, chance."""
     part = measured().get("location", {})
-    figures = part.get("struts" if found.only_struts else "losses" if found.told_from == "losses" else "drops")
-    if not _as_shipped("location", used) or not figures or found.told_from in ("weight", "force"):
+    few = "" if found.places_used is None or found.places_used >= part.get("places", 0) else "few "
+    figures = part.get(f"{few}{found.told_from}")
+    if not _as_shipped("location", used) or not figures:
         return "How often this is right was not counted."
     first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
     said = (
-        f"On simulated plates whose drawing was a fifth wrong the part named first was the right one in {_share(first)} "
+        f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {_share(first)} "
         f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {_share(three)}; by chance it would be {chance:.0f} in 100. No iron was measured."
     )
     return said if _as_counted("location") else f"{said} {EARLIER}"

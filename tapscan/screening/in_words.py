@@ -32,10 +32,6 @@ def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str
         said = f"A weight would most likely lie at the {first.where} ({_percent(first)} of the belief)."
         return f"{said} {places_sentence(crack)}" if crack is not None and crack.places else said
     told = f"{_place(first)} ({_percent(first)} of the belief)"
-    if found.only_struts:
-        return (
-            f"If a strut is the cause, look first at {told}{then}. So few places do not tell struts from other parts."
-        )
     lead = (
         "Most likely"
         if first.share >= SURE

@@ -10,8 +10,7 @@ from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 class Location:
     """When a place is told, and how sharply."""
 
-    places: float = threshold(16.0, "places", "fewer tell which strut at most", SIMULATED)
-    places_strut: float = threshold(11.0, "places", "fewer tell nothing of where", SIMULATED)
+    places: float = threshold(11.0, "places", "fewer tell nothing of where", SIMULATED)
     modes: float = threshold(20.0, "modes", "fewer leave too many parts alike", JUDGEMENT)
     fit: float = threshold(
         0.1,

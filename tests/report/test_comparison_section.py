@@ -142,8 +142,9 @@ def test_beside_the_places_stands_how_often_that_is_right_and_chance():
     told = place_rates(Whereabouts(PLACES, "drops"), used)
     assert f"{figures['drops']['first']['spoke']} of {figures['drops']['first']['of']}" in told
     assert f"by chance it would be {100 * figures['drops']['chance_first']:.0f} in 100" in told
-    fewer = place_rates(Whereabouts(PLACES, "drops", only_struts=True), used)
-    assert f"{figures['struts']['first']['spoke']} of {figures['struts']['first']['of']}" in fewer
+    fewer = place_rates(Whereabouts(PLACES, "drops", places_used=12), used)
+    few = figures["few drops"]["first"]
+    assert f"{few['spoke']} of {few['of']}" in fewer and "12 places" in fewer
     for uncounted in (place_rates(Whereabouts(PLACES, "weight"), used), place_rates(Whereabouts(PLACES, "drops"), ())):
         assert uncounted == "How often this is right was not counted."
 

@@ -65,7 +65,6 @@ def _located(screening: Screening, c: Comparison) -> list[dict[str, Any]]:
             "map": belief_map(layout, w, f"where-{w.told_from}") if layout and w.places else None,
             "rows": [_place(p) for p in w.places[:MOST_PLACES]],
             "rates": place_rates(w, screening.limits_sha256) if w.places else "",
-            "only_struts": w.only_struts,
             "reason": w.reason,
         }
         for w in c.located

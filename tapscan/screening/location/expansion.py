@@ -63,7 +63,7 @@ def expanded(patterns: Patterns, model: RoughModel, places: FloatArray, settings
 
 
 def scale_of(patterns: Patterns, model: RoughModel, shape: FloatArray, settings: Settings) -> float:
-    """Of SCALES the one by which the places tell each other best."""
+    """Of SCALES the one by which the places tell each other best. `shape` (places, n): the model's at the places."""
     low = np.nonzero(patterns.frequency_hz < SCALE_BELOW_HZ)[0]
     use = low if len(low) else np.arange(len(patterns.frequency_hz))
     told = []

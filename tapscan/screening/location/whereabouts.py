@@ -53,16 +53,15 @@ def located(
     spread = expanded(patterns, model, places, settings)
     if spread.middle_fit < settings.location.fit:
         return Whereabouts((), which, fit=spread.middle_fit, reason=_misfit(outline, spread.middle_fit))
-    few = len(places) < settings.location.places
-    found = _places(change, patterns, spread, model, which, outline, few, settings)
-    return Whereabouts(found, which, few, spread.middle_fit)
+    found = _places(change, patterns, spread, model, which, outline, settings)
+    return Whereabouts(found, which, len(places), spread.middle_fit)
 
 
 def _lacking(places: int, change: FloatArray, settings: Settings) -> str | None:
     """Why nothing can be told; None where it can."""
     limits = settings.location
-    if places < limits.places_strut:
-        return _few("places", places, limits.places_strut)
+    if places < limits.places:
+        return _few("places", places, limits.places)
     if not len(change):
         return NO_SIGNS
     if len(change) < limits.modes:
@@ -122,7 +121,6 @@ def _places(
     model: RoughModel,
     which: From,
     outline: Outline,
-    few: bool,
     settings: Settings,
 ) -> tuple[LikelyPlace, ...]:
     """Largest share first."""
@@ -131,11 +129,9 @@ def _places(
         found = beliefs(change, spread.motion, spread.fit, _squares(model), sharp)
         words = Words(outline, model.size_m)
         return tuple(_spot(b, model, words) for b in found[:NAMED])
-    kept = [i for i, c in enumerate(model.cuts) if c.kind == "strut" or not few]
-    made = spread.bending[kept]
-    made = made / patterns.frequency_hz**2
-    found = beliefs(change, made, spread.fit, [model.cuts[i].part for i in kept], sharp)
-    return tuple(_cut(b, model, kept[b.candidate]) for b in found if b.share >= LEAST_SHARE)
+    made = spread.bending / patterns.frequency_hz**2
+    found = beliefs(change, made, spread.fit, [c.part for c in model.cuts], sharp)
+    return tuple(_cut(b, model, b.candidate) for b in found if b.share >= LEAST_SHARE)
 
 
 def _cut(belief: Belief, model: RoughModel, number: int) -> LikelyPlace:
