@@ -142,6 +142,11 @@ def layout_text(plate: DemoPlate) -> str:
     lines += ["", "[outline]", f"width_to_height = {size[0] / size[1]:.3f}", SIDES, f"edge = {points(edge)}"]
     lines += [f"openings = [{', '.join(points(bay) for bay in table.meta['bays'])}]"]
     lines += [f"screws = {points(table.meta['bolts'])}"]
+    lines += [f"width_m = {size[0]:.2f}"]
+    for strut in table.meta["struts"]:
+        ends, thick, wide = points([strut["start"], strut["end"]]), 1e3 * strut["depth_m"], 1e3 * strut["width_m"]
+        lines += ["", "[[outline.member]]", f'name = "{strut["name"]}"', f"line = {ends}"]
+        lines += [f"thickness_mm = {thick:.0f}", f"width_mm = {wide:.0f}"]
     for s in table.meta["stations"]:
         at = points([[s["x_m"], s["y_m"]]]).strip("[]").split(", ")
         where = s["description"]

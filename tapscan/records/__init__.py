@@ -4,6 +4,7 @@
     modes.py        damped modes, and what is seen beside them
     scan.py         what the rules read and what they say
     comparison.py   a later scan beside earlier ones
+    places.py       where on the plate a change lies
     screening.py    the outcome of one scan
 
 Unknown is None, and a `reason` beside it says why. Records that hold arrays compare by identity.
@@ -32,6 +33,7 @@ from tapscan.records.modes import (
     SteadyTone,
     Tone,
 )
+from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Condition, Indication, Interpretation, RuleNotRun, Scan, Status
 from tapscan.records.screening import Disposition, Doubt, Fingerprint, Screening, StationPicture
 from tapscan.records.sound import ComplexArray, Compression, FloatArray, Force, Recording, Segment, Strike
@@ -57,6 +59,7 @@ __all__ = [
     "Interpretation",
     "LateSound",
     "Layout",
+    "LikelyPlace",
     "ModalAmplitude",
     "Mode",
     "ModePair",
@@ -80,4 +83,5 @@ __all__ = [
     "Strike",
     "Tone",
     "UnpairedMode",
+    "Whereabouts",
 ]

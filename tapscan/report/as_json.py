@@ -176,7 +176,7 @@ def _mode(m: Mode) -> dict[str, Any]:
         "cents": m.cents,
         "origin": m.origin,
         "origin_reason": "heard at one station only" if m.origin == "unknown" else None,
-        "strengths": [{"station": s.station, "strength_db": s.amplitude_db} for s in m.amplitudes],
+        "strengths": [{"station": s.station, "strength_db": s.amplitude_db, "sign": s.sign} for s in m.amplitudes],
         "reason": m.reason,
     }
 

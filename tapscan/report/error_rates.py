@@ -3,6 +3,7 @@
     error_rates(rule, used)        a sentence; for other thresholds than those that ship, that nothing was measured
     how_sure(screening)            the same in a sentence or two for the first screen, also where nothing was found
     single_scan_misses(used)       what a single scan does not show
+    place_rates(found, used)       how often a place that is named is the right one
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
     constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
     FILE                           reach.json, written by bench/detection.py and bench/compare.py and by nothing else
@@ -19,16 +20,21 @@ from typing import Any, Literal
 
 from tapscan import wording
 from tapscan.records import IN_PIANO as IN_PIANO_STATES
-from tapscan.records import Screening
+from tapscan.records import Screening, Whereabouts
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
-from tapscan.settings import PARTS, Settings, limits_sha256
+from tapscan.settings import Settings, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Table = Literal["single", "comparison", "beside"]
-DEPENDS: dict[Table, tuple[Part, ...]] = {"single": ("single",), "comparison": ("comparison",), "beside": PARTS}
+Table = Literal["single", "comparison", "beside", "location"]
+DEPENDS: dict[Table, tuple[Part, ...]] = {
+    "single": ("single",),
+    "comparison": ("comparison",),
+    "beside": ("single", "comparison"),
+    "location": ("location",),
+}
 Used = Sequence[tuple[str, str]]
 
 KINDS = {
@@ -103,6 +109,21 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
 
 def _as_shipped(table: Table, used: Used) -> bool:
     return all(dict(used).get(part) == shipped_limits(part) for part in DEPENDS[table])
+
+
+def place_rates(found: Whereabouts, used: Used) -> str:
+    """How often the part that is named first, and one of three, is the right one; beside it, chance."""
+    part = measured().get("location", {})
+    few = "" if found.places_used is None or found.places_used >= part.get("places", 0) else "few "
+    figures = part.get(f"{few}{found.told_from}")
+    if not _as_shipped("location", used) or not figures:
+        return "How often this is right was not counted."
+    first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
+    said = (
+        f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {_share(first)} "
+        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {_share(three)}; by chance it would be {chance:.0f} in 100. No iron was measured."
+    )
+    return said if _as_counted("location") else f"{said} {EARLIER}"
 
 
 def single_scan_misses(used: Used) -> str:

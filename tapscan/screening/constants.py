@@ -4,7 +4,7 @@ constants(part)          sorted (name, value) of every number, or tuple of numbe
 constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
 
 `signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
-words. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
+words. `location` counts the rough model, what is made of it, and the signs that it rests on, and these count for nothing else. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
 """
 
 import ast
@@ -17,12 +17,14 @@ from functools import cache
 from types import ModuleType
 from typing import Any
 
+import tapscan.model
 import tapscan.screening
 import tapscan.signal
 from tapscan.settings.threshold import Part
 
 WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_steps", "open_findings", "conclude")
 COMPARISON = "tapscan.screening.compare."
+LOCATION = ("tapscan.screening.location.", "tapscan.model.", "tapscan.signal.plate.signs")
 DIGITS = 16
 
 
@@ -41,11 +43,17 @@ def constants(part: Part) -> list[tuple[str, Any]]:
 def _modules(part: Part) -> list[ModuleType]:
     names = [
         m.name
-        for package in (tapscan.signal, tapscan.screening)
+        for package in (tapscan.model, tapscan.signal, tapscan.screening)
         for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
         if not m.ispkg and m.name.rpartition(".")[2] not in WORDS
     ]
-    return [importlib.import_module(n) for n in sorted(names) if part == "comparison" or not n.startswith(COMPARISON)]
+    return [importlib.import_module(n) for n in sorted(names) if _counts(n, part)]
+
+
+def _counts(module: str, part: Part) -> bool:
+    if part == "location" or module.startswith(LOCATION):
+        return part == "location" and module.startswith(LOCATION)
+    return part == "comparison" or not module.startswith(COMPARISON)
 
 
 def _named(module: ModuleType) -> list[str]:

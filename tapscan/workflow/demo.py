@@ -33,6 +33,7 @@ from tapscan.workers import ALONE, Workers
 from tapscan.workflow.check import Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.stored_audio import tape_of_files
+from tapscan.workflow.where import models_folder
 from tapscan.workflow.write_report import Wish, write_check_page
 
 __all__ = ["SHOP", "DemoScan", "run_demo"]
@@ -85,7 +86,7 @@ def _scan_done(plate: DemoPlate, number: int, layout: Path, earlier: list[ScanFo
     now = _for_comparison(plate, number, screening)
     before = None
     if earlier:
-        beside = with_comparison(screening, compare_scans(now, earlier, Settings()), Settings())
+        beside = with_comparison(screening, compare_scans(now, earlier, Settings(), models_folder()), Settings())
         screening = conclude(beside, Settings())
         before = tape_of_files(earlier[0].scan) if screening.comparison else None
     elif screening.disposition != "relevant indication":

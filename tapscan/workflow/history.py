@@ -21,6 +21,7 @@ from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.settings import Settings
 from tapscan.workflow.stored_audio import with_codecs
+from tapscan.workflow.where import models_folder
 
 __all__ = ["History", "ModeCourse", "Past", "Trend", "baseline_of", "compare_stored", "for_comparison", "history_of"]
 
@@ -90,7 +91,9 @@ def compare_stored(
     )
     if later is None:
         raise BadRequest(f"{name} has no scan beside its baseline: scan it again, then compare")
-    return compare_scans(for_comparison(register, later), [for_comparison(register, b) for b in baselines], settings)
+    return compare_scans(
+        for_comparison(register, later), [for_comparison(register, b) for b in baselines], settings, models_folder()
+    )
 
 
 def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:

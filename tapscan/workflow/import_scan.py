@@ -34,6 +34,7 @@ from tapscan.workflow.history import for_comparison
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
+from tapscan.workflow.where import models_folder
 
 READING = ("per_station", "order", "assign", "skip", "told", "partial")
 Sure = Callable[
@@ -139,7 +140,9 @@ def _beside_baseline(
         return screening
     later = ScanForComparison(name, new.date.isoformat(), new.conditions, screening.scan, screening.indications)
     return with_comparison(
-        screening, compare_scans(later, [for_comparison(register, e) for e in baseline], settings), settings
+        screening,
+        compare_scans(later, [for_comparison(register, e) for e in baseline], settings, models_folder()),
+        settings,
     )
 
 

@@ -38,7 +38,8 @@ ROOMS = {
     "records": {"estimate", "faults", "places", "sensors"},
     "settings": {"errors"},
     "signal": BASE,
-    "screening": BASE | {"signal"},
+    "model": {"errors", "places", "records"},
+    "screening": BASE | {"signal", "model"},
     "recording": BASE,
     "register": BASE,
     "layouts": BASE,
@@ -54,6 +55,8 @@ EDGES = {
     "sqlalchemy": ("register/",),
     "alembic": ("register/",),
     "platformdirs": ("workflow/where.py",),
+    "skfem": ("model/plate.py",),
+    "shapely": ("model/",),
     "soundfile": ("recording/files.py",),
     "av": ("recording/files.py",),
     "sounddevice": ("recording/microphone.py",),
@@ -110,12 +113,14 @@ def test_one_outside_library_per_edge(path):
 
 @each("path", MODULES, ids=name_of)
 def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
-    late = {"librosa", "av", "sounddevice", "weasyprint"}
+    late = {"librosa", "av", "sounddevice", "weasyprint", "skfem", "shapely"}
     assert not late & {name.split(".")[0] for name in imports(path, top=True)}
 
 
 HEAVY = [
     "librosa",
+    "skfem",
+    "shapely",
     "scipy.signal",
     "scipy.stats",
     "scipy.optimize",

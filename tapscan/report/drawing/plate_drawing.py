@@ -209,6 +209,11 @@ def disc(at: Point, r: float) -> Markup:
     return _circle(at, r, fill=INK, fill_opacity=0.8, stroke="#fff", stroke_width=1)
 
 
+def shaded(at: Point, r: float, share: float) -> Markup:
+    """A disc from pale to dark with a dark ring about it; `share` 0..1."""
+    return _circle(at, r, fill=INK, fill_opacity=round(0.12 + 0.78 * share, 2), stroke=INK, stroke_width=1.2)
+
+
 def apart(points: Sequence[Point], radii: Sequence[float]) -> list[Point]:
     """Marks that would hide each other step aside, each by half of what is missing; a few rounds settle a crowd."""
     moved = list(points)

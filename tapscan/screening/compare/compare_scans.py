@@ -3,10 +3,13 @@
 compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
 with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
 carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
+`models` is the folder in which rough models of outlines are kept (model/rough.py). Baseline scans in which something buzzed are left out while one is
+quiet; they still tell which indications are old.
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 
@@ -33,6 +36,7 @@ from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, o
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
+from tapscan.screening.location.compared import of_evidence, placed
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
@@ -56,19 +60,18 @@ BLIND = (
 )
 
 
-def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> Comparison:
-    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
-
-    Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
-    """
+def compare_scans(
+    later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings, models: Path | None = None
+) -> Comparison:
+    """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it."""
     _check(later, baselines)
     every, baselines = baselines, quiet_ones(baselines, settings)
-    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
-    unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
+    unlike = _unlike(later, baselines, settings)
     evidence = _evidence(later, baselines, unlike, settings)
     measured, same = evidence.measured, unlike.frequency_refused is None
     lossy = not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
+    evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
     indications, not_run = _judged(refused, later, evidence, settings)
     pairs = mode_pairs(measured, unlike)
     told = Comparison(
@@ -95,7 +98,12 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         by_likelihood_ratio=measured.frequency.by_likelihood_ratio,
         good_news=None if indications or not_run else good_news(measured.frequency, evidence.since, len(baselines)),
     )
-    return _without_figures(told, lossy) if lossy else told
+    return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
+
+
+def _unlike(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> ConditionChanges:
+    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
+    return changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
 
 
 def _judged(
@@ -142,6 +150,9 @@ def _without_figures(comparison: Comparison, why: str) -> Comparison:
         loss_statistic_limit=None,
         explanation=None,
         where=(),
+        places=(),
+        places_reason=why,
+        located=(),
         limitations=(BLIND,),
         reason=why,
     )

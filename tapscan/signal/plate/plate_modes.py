@@ -19,6 +19,7 @@ from tapscan.signal.plate.joint_fit import SharedMode, Together, together
 from tapscan.signal.plate.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.plate.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.plate.room_limit import limit_of
+from tapscan.signal.plate.signs import with_signs
 from tapscan.signal.plate.station_analysis import StationResult, hear
 from tapscan.workers import ALONE, Workers
 
@@ -71,7 +72,7 @@ def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | 
     if told.room is None:  # else what is left of a mode's energy dies away as the room does
         apart = _by_energy(apart, sounds)
     highest_hz = limit.hidden_above_hz if limit else HIGHEST_HZ
-    return modes_of(_held_against(apart, sounds, highest_hz, settings), settings)
+    return modes_of(with_signs(_held_against(apart, sounds, highest_hz, settings)), settings)
 
 
 def _held_against(
