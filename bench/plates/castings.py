@@ -6,7 +6,8 @@ out is what lies above its last mode.
 
 ``casting_arrays``   the arrays of `bench.plates.tables` and beside them ``cell_stiffness``, ``cell_mass`` (cases, cells, n (n + 1) / 2) float32
 ``draw_thickness``   (cells,) ln of the thickness of one casting over its pattern's
-``cast``             a Table of that casting, every case of it, for `tapscan.demo.plates.plate_modes`
+``cast``             a Table of that casting, every case of it, for `tapscan.demo.plates.plate_modes`; beside a Table's arrays it has
+                     ``basis_share`` (cases, modes, modes of the drawing), the share of each mode's energy by mode of the drawing
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ from bench.plates.tables import RIGID, case_arrays, patch_labels
 from tapscan.demo.plates import Table
 
 SQUARE_M = 0.17  # side of the squares within which the roughness of a casting is one
-PATCH_SHARE, ROUGH_SHARE, OVERALL_SHARE = 0.55, 1.0, 0.4  # of the scatter: by part of the plate, by square, of the plate as a whole
-MODULUS_SHARE = 0.9  # of the modulus as a whole, in the same measure
+PATCH_SHARE, ROUGH_SHARE, OVERALL_SHARE = 0.55, 1.0, 0.2  # of the scatter: by part of the plate, by square, of the plate as a whole
+MODULUS_SHARE = 0.5  # of the modulus as a whole, in the same measure
 LINEAR = ("support_shape", "clamp_shape", "pickup_shape", "microphone", "hinge_rotation")
 
 
@@ -118,6 +119,7 @@ def _cast_case(table: Table, case: int, thickness: np.ndarray, log_modulus: floa
     out["frequency_hz"] = np.sqrt(np.maximum(values, 0.0)) / (2 * np.pi)
     weight = mix**2 * omega2[:, None]
     out["chill_share"] = (a["chill_share"] @ weight) / np.maximum(values, 1.0)
+    out["basis_share"] = (weight / np.maximum(weight.sum(axis=0), 1e-9)).T  # of each mode's energy, by mode of the drawing
     out["hinge_share"] = (out["hinge_rotation"] ** 2 @ a["hinge_stiffness"]) / np.maximum(values, 1.0)
     out["strain_share"] = np.zeros_like(a["strain_share"], dtype=float)  # the thickness is in the modes already
     out["kinetic_share"] = a["kinetic_share"].astype(float)
