@@ -4,6 +4,7 @@
     modes.py        damped modes, and what is seen beside them
     scan.py         what the rules read and what they say
     comparison.py   a later scan beside earlier ones
+    pattern.py      a plate beside others of its pattern
     screening.py    the outcome of one scan
 
 Unknown is None, and a `reason` beside it says why. Records that hold arrays compare by identity.
@@ -32,6 +33,7 @@ from tapscan.records.modes import (
     SteadyTone,
     Tone,
 )
+from tapscan.records.pattern import BesidePattern, Known, PatternFigure, Reference, Sister
 from tapscan.records.scan import Condition, Indication, Interpretation, RuleNotRun, Scan, Status
 from tapscan.records.screening import Disposition, Doubt, Fingerprint, Screening, StationPicture
 from tapscan.records.sound import ComplexArray, Compression, FloatArray, Force, Recording, Segment, Strike
@@ -42,6 +44,7 @@ __all__ = [
     "NO_SENSOR",
     "STATES",
     "AddedMass",
+    "BesidePattern",
     "CommonShift",
     "Comparison",
     "ComplexArray",
@@ -56,13 +59,16 @@ __all__ = [
     "Indication",
     "Interpretation",
     "LateSound",
+    "Known",
     "Layout",
     "ModalAmplitude",
     "Mode",
     "ModePair",
     "Origin",
+    "PatternFigure",
     "Pole",
     "Recording",
+    "Reference",
     "RoomLimit",
     "RoomRing",
     "RuleNotRun",
@@ -72,6 +78,7 @@ __all__ = [
     "Screening",
     "Segment",
     "Sensor",
+    "Sister",
     "State",
     "StationChange",
     "StationPicture",
