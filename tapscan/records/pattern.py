@@ -61,7 +61,7 @@ class BesidePattern:
     pattern: str
     sisters: tuple[Sister, ...]
     unlike: PatternFigure  # change of shape over what is usual among the sisters; 1 is usual
-    losses: PatternFigure  # mean of the five largest rises of the loss, in the sisters' own scatter
+    losses: PatternFigure  # mean of the ten largest rises of the loss, in the sisters' own scatter
     drops: PatternFigure  # mean of the three largest drops of frequency, likewise; the limit is shown, no indication rests on it
     scatter_percent: float | None  # of a mode's frequency from casting to casting, standard deviation
     loss_scatter_percent: float | None

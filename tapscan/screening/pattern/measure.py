@@ -20,9 +20,12 @@ from tapscan.records import FloatArray
 from tapscan.screening.pattern.beside import OwnModes, Pairs, beside, shape_change
 
 FEWEST = 3  # references; of fewer none is judged
-PRIOR = 4.0
+PRIOR = 10.0
 NORMAL = 1.4826  # sd over the median of the absolute values, normal distribution
-TOP_LOSSES, TOP_DROPS = 5, 3
+TOP_LOSSES, TOP_DROPS = 10, 3
+MOST_SCORE = 5.0  # of one mode in a mean: a single mode fitted badly is no rise of losses
+MISSED = 0.004  # change of shape where one low mode is heard on one plate and not on the other, about
+FEWEST_MODES = 20  # judged
 FACTORS_FROM = 5  # references; fewer tell no common factor but the shift
 
 
@@ -93,9 +96,9 @@ def unlikeness(lot: Lot) -> FloatArray:
 
 
 def _over(changes: FloatArray, among: FloatArray) -> float:
-    """Median of the changes against the references, over the mean change among these."""
+    """Median of the changes against the references, over the mean change among these; a mode that was missed makes no plate unlike."""
     usual = among[np.triu_indices(len(among), 1)].mean()
-    return float(np.median(changes) / max(usual, 1e-9))
+    return float((np.median(changes) + MISSED) / (usual + MISSED))
 
 
 def flawed_among(lot: Lot, limit: Callable[[int], float]) -> list[int]:
@@ -149,7 +152,7 @@ def _scored(apart: FloatArray, top: int, *, factors: bool) -> Scored:
     score, value = np.full(apart.shape[1], np.nan), np.full(apart.shape[1], np.nan)
     seen = (~np.isnan(apart)).sum(axis=0)
     judged = np.nonzero(seen >= max(2, len(apart) / 2))[0]
-    if len(judged) < 4 * top:
+    if len(judged) < FEWEST_MODES:
         return Scored(None, score, value)
     part, count = apart[:, judged], seen[judged]
     mean = np.nanmean(part, axis=0)
@@ -159,7 +162,7 @@ def _scored(apart: FloatArray, top: int, *, factors: bool) -> Scored:
         mean = _less_factors(mean, deviation, spread)
     value[judged] = mean - np.median(mean)
     score[judged] = value[judged] / (spread * np.sqrt(1 + 1 / count))
-    return Scored(float(np.sort(score[judged])[-top:].mean()), score, value)
+    return Scored(float(np.minimum(np.sort(score[judged])[-top:], MOST_SCORE).mean()), score, value)
 
 
 def _spread(known: FloatArray, deviation: FloatArray, count: FloatArray) -> FloatArray:
