@@ -1,7 +1,7 @@
 """The plates of bench/pattern.py: five patterns that are counted, and five others on which the limits were set.
 
-    make_tables(folder, names)   a table a pattern (bench/plates/castings.py); what is there stays
-    TUNED, COUNTED               names of the patterns
+make_tables(folder, names)   a table a pattern (bench/plates/castings.py); what is there stays
+TUNED, COUNTED               names of the patterns
 """
 
 from __future__ import annotations

@@ -25,13 +25,19 @@ from tapscan.demo.plates import SLINGS, Iron, Table, plate_modes
 from tapscan.records import Scan
 from tapscan.settings import Settings
 
-LEVELS = {"half": 0.019, "as": 0.038, "double": 0.076}  # sd of the thickness from square to square; per mode .29, .58, 1.16 % or so
+LEVELS = {
+    "half": 0.019,
+    "as": 0.038,
+    "double": 0.076,
+}  # sd of the thickness from square to square; per mode .29, .58, 1.16 % or so
 LOSS_SCATTER = 0.10  # of a mode, from casting to casting
 LOSS_OF_CASTING = 0.20  # of all modes of a casting together, relative
 LOSS_PROFILE = 0.17  # from mode to mode of one pattern, as draw_iron has it
 MEAN_LOSS = (0.002, 0.010)
 RUBBING = "rubbing"
-HUNG = 3  # every third casting hangs in slings, the others lie on pads, moved and warm as compare_scans.draw_state has it
+HUNG = (
+    3  # every third casting hangs in slings, the others lie on pads, moved and warm as compare_scans.draw_state has it
+)
 
 
 @dataclass(frozen=True)

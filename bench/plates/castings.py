@@ -26,7 +26,11 @@ from bench.plates.tables import RIGID, case_arrays, patch_labels
 from tapscan.demo.plates import Table
 
 SQUARE_M = 0.17  # side of the squares within which the roughness of a casting is one
-PATCH_SHARE, ROUGH_SHARE, OVERALL_SHARE = 0.55, 1.0, 0.2  # of the scatter: by part of the plate, by square, of the plate as a whole
+PATCH_SHARE, ROUGH_SHARE, OVERALL_SHARE = (
+    0.55,
+    1.0,
+    0.2,
+)  # of the scatter: by part of the plate, by square, of the plate as a whole
 MODULUS_SHARE = 0.5  # of the modulus as a whole, in the same measure
 LINEAR = ("support_shape", "clamp_shape", "pickup_shape", "microphone", "hinge_rotation")
 
@@ -119,7 +123,9 @@ def _cast_case(table: Table, case: int, thickness: np.ndarray, log_modulus: floa
     out["frequency_hz"] = np.sqrt(np.maximum(values, 0.0)) / (2 * np.pi)
     weight = mix**2 * omega2[:, None]
     out["chill_share"] = (a["chill_share"] @ weight) / np.maximum(values, 1.0)
-    out["basis_share"] = (weight / np.maximum(weight.sum(axis=0), 1e-9)).T  # of each mode's energy, by mode of the drawing
+    out["basis_share"] = (
+        weight / np.maximum(weight.sum(axis=0), 1e-9)
+    ).T  # of each mode's energy, by mode of the drawing
     out["hinge_share"] = (out["hinge_rotation"] ** 2 @ a["hinge_stiffness"]) / np.maximum(values, 1.0)
     out["strain_share"] = np.zeros_like(a["strain_share"], dtype=float)  # the thickness is in the modes already
     out["kinetic_share"] = a["kinetic_share"].astype(float)

@@ -28,6 +28,7 @@ class Reference:
     outcome: Known = "unknown"
     of_set: str | None = None  # name of the set it came with; None: of this register
     standing: str | None = None  # why it is not to be used as sound though no examination says so
+    modes: tuple[str, ...] = ()  # Mode.id of each, where it is a scan at hand
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ constants(part)          sorted (name, value) of every number, or tuple of numbe
 constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
 
 `signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
-words. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
+words, and those of a plate beside its pattern. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
 """
 
 import ast
@@ -23,6 +23,7 @@ from tapscan.settings.threshold import Part
 
 WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_steps", "open_findings", "conclude")
 COMPARISON = "tapscan.screening.compare."
+PATTERN = "tapscan.screening.pattern."  # counted by itself (bench/pattern.py)
 DIGITS = 16
 
 
@@ -43,7 +44,7 @@ def _modules(part: Part) -> list[ModuleType]:
         m.name
         for package in (tapscan.signal, tapscan.screening)
         for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
-        if not m.ispkg and m.name.rpartition(".")[2] not in WORDS
+        if not m.ispkg and m.name.rpartition(".")[2] not in WORDS and not m.name.startswith(PATTERN)
     ]
     return [importlib.import_module(n) for n in sorted(names) if part == "comparison" or not n.startswith(COMPARISON)]
 

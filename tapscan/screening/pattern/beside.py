@@ -1,6 +1,7 @@
 """Modes of one casting beside those of another of the same pattern.
 
-    own_modes(reference)            OwnModes: frequencies, losses and amplitude patterns as arrays
+    own_modes(reference, stations)  OwnModes: frequencies, losses and amplitude patterns as arrays
+    judged_rows(reference, stations) which of the reference's modes these are
     beside(one, other)              Pairs: which mode is which, and the shift that all share
     shape_change(one, other, shift) how unlike the two plates move, 0..1
 
@@ -10,6 +11,7 @@ squares at every place, so shapes are compared not mode by mode but as what move
 Patterns are amplitudes without sign. Source: ours; bench/pattern.py counts it.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -52,13 +54,11 @@ class Pairs:
     moved: FloatArray
 
 
-def own_modes(plate: Reference, stations: tuple[str, ...]) -> OwnModes:
+def own_modes(plate: Reference, stations: Sequence[str]) -> OwnModes:
     """Over these places, within the band that is judged; modes heard at none of them are left out."""
-    columns = [plate.stations.index(s) for s in stations]
-    amplitude = np.nan_to_num(10 ** (plate.amplitude_db[:, columns] / 20))
+    amplitude = _amplitudes(plate, stations)
     length = np.linalg.norm(amplitude, axis=1)
-    kept = (plate.frequency_hz >= LOWEST_HZ) & (plate.frequency_hz <= HIGHEST_HZ) & (length > 0)
-    rows = np.nonzero(kept)[0][np.argsort(plate.frequency_hz[kept], kind="stable")]
+    rows = judged_rows(plate, stations)
     hz, loss = plate.frequency_hz[rows], plate.loss_factor[rows]
     return OwnModes(
         np.log(hz),
@@ -67,6 +67,18 @@ def own_modes(plate: Reference, stations: tuple[str, ...]) -> OwnModes:
         plate.loss_factor_sd[rows] / loss,
         amplitude[rows] / length[rows, None],
     )
+
+
+def judged_rows(plate: Reference, stations: Sequence[str]) -> NDArray[np.intp]:
+    """Numbers of the reference's modes that `own_modes` keeps, in its order."""
+    heard = np.linalg.norm(_amplitudes(plate, stations), axis=1) > 0
+    kept = np.nonzero((plate.frequency_hz >= LOWEST_HZ) & (plate.frequency_hz <= HIGHEST_HZ) & heard)[0]
+    return np.asarray(kept[np.argsort(plate.frequency_hz[kept], kind="stable")])
+
+
+def _amplitudes(plate: Reference, stations: Sequence[str]) -> FloatArray:
+    columns = [plate.stations.index(s) for s in stations]
+    return np.asarray(np.nan_to_num(10 ** (plate.amplitude_db[:, columns] / 20)))
 
 
 def beside(one: OwnModes, other: OwnModes) -> Pairs:

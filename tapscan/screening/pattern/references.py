@@ -1,8 +1,8 @@
 """Which references a plate can be held against, and what a scan is as a reference.
 
-    reference_of(name, scan, sensor, outcome, ...)   Reference: the plate's own tones, as arrays
-    fit_for(scan, references)                        Fit: those to be used, those left out and why, and the places they share
-    same_plate(one, other)                           whether two references are of one plate
+reference_of(name, scan, sensor, outcome, ...)   Reference: the plate's own tones, as arrays
+fit_for(scan, references)                        Fit: those to be used, those left out and why, and the places they share
+same_plate(one, other)                           whether two references are of one plate
 """
 
 from collections.abc import Sequence
@@ -43,7 +43,17 @@ def reference_of(
                 amplitude[i, place[a.station]] = a.amplitude_db
     frequency, loss = _column(modes, "frequency"), _column(modes, "loss")
     return Reference(
-        name, stations, *frequency, *loss, amplitude, scan.state, sensor, scan.layout, outcome, None, standing
+        name,
+        stations,
+        *frequency,
+        *loss,
+        amplitude,
+        scan.state,
+        sensor,
+        scan.layout,
+        outcome,
+        standing=standing,
+        modes=tuple(m.id for m in modes),
     )
 
 
@@ -73,19 +83,16 @@ def fit_for(plate: Reference, references: Sequence[Reference], fewest_places: in
 
 
 def _unfit(plate: Reference, other: Reference, shared: int, fewest_places: int) -> str | None:
-    if other.outcome == "flaw":
-        return FLAW
-    if other.standing:
-        return other.standing
-    if other.state != plate.state:
-        return f"scanned in another state ({other.state or 'unknown'})"
-    if other.sensor != plate.sensor:
-        return f"scanned by another kind of sensor ({other.sensor or 'unknown'})"
-    if other.layout != plate.layout:
-        return f"tapped by another layout ({other.layout or 'none'})"
-    if shared < min(fewest_places, len(plate.stations)):
-        return f"{shared} places in common"
-    return None
+    few = shared < min(fewest_places, len(plate.stations))
+    reasons = (
+        FLAW if other.outcome == "flaw" else None,
+        other.standing,
+        None if other.state == plate.state else f"scanned in another state ({other.state or 'unknown'})",
+        None if other.sensor == plate.sensor else f"scanned by another kind of sensor ({other.sensor or 'unknown'})",
+        None if other.layout == plate.layout else f"tapped by another layout ({other.layout or 'none'})",
+        f"{shared} places in common" if few else None,
+    )
+    return next((why for why in reasons if why), None)
 
 
 def _twice(other: Reference, known: Sequence[Reference]) -> str | None:

@@ -46,7 +46,9 @@ class Limits:
     unlike_few: float = threshold(2.4, "1", "more for each part of a reference: this over their number", COUNTED)
     losses: float = threshold(2.8, "1", "mean of the ten largest rises of the loss, in the sisters' scatter", COUNTED)
     losses_few: float = threshold(0.6, "1", "more for each part of a reference: this over their number", COUNTED)
-    scatter_percent: float = threshold(1.0, "%", "sisters whose modes lie further apart have shapes of their own", SIMULATED)
+    scatter_percent: float = threshold(
+        1.0, "%", "sisters whose modes lie further apart have shapes of their own", SIMULATED
+    )
     loss_scatter_percent: float = threshold(15.0, "%", "sisters whose losses differ more hide a crack that rubs", SIMULATED)  # fmt: skip
 
     def unlike_for(self, references: int) -> float:
