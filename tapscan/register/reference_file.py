@@ -78,9 +78,9 @@ def _validator() -> Any:
 
 
 def _set(document: Any, where: str) -> ReferenceSet:
-    if isinstance(document, dict) and document.get("format") == FORMAT and isinstance(document.get("schema"), int):
-        if document["schema"] > SCHEMA:
-            raise BadRequest(f"{where}: schema {document['schema']}; this tapscan reads {SCHEMA}: update tapscan")
+    newer = document.get("schema") if isinstance(document, dict) and document.get("format") == FORMAT else None
+    if isinstance(newer, int) and newer > SCHEMA:
+        raise BadRequest(f"{where}: schema {newer}; this tapscan reads {SCHEMA}: update tapscan")
     if (problem := next(_validator().iter_errors(document), None)) is not None:
         place = "/".join(str(p) for p in problem.absolute_path) or "the file"
         raise BadRequest(f"{where}: not a reference set: {_short(place)}: {_short(problem.message)}{_guess(problem)}")
