@@ -2,7 +2,7 @@
 
     python -m bench.pattern WORK --tables FOLDER [--minutes N] [--part make|scans|count|speed]
 
-`make` solves the plates (bench/pattern_plates.py: five patterns that are counted, and with --tuned five others on which the limits were set), `scans` makes CASTINGS castings of each at
+`make` solves the plates (bench/pattern_plates.py: five patterns that are counted, and with --tuned five others on which the limits were set), `scans` makes castings of each at
 each level of scatter (bench/pattern_scans.py), `count` holds each casting against references drawn among the others and counts what the rule says, `speed` searches 1,000 references in a
 register. Without --part all of it. Simulated mode lists at 12 places, contact pickup; no iron was measured. The table goes to bench/results/pattern.txt.
 """
@@ -15,6 +15,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -23,16 +24,19 @@ from bench import study
 from bench.pattern_plates import COUNTED, TUNED, make_tables
 from bench.pattern_scans import LEVELS, RUBBING, Unit, heard, path_of, read_scans
 from tapscan.records import Reference, Scan
+from tapscan.screening.pattern import among_sisters, measure
 from tapscan.screening.pattern.among_sisters import beside_pattern, noticed
 from tapscan.screening.pattern.references import reference_of
 from tapscan.settings import Settings
 
 SETTINGS = Settings()
-CASTINGS = 64  # of each pattern at each level
+CASTINGS = {"half": 64, "as": 64, "double": 24}  # of each pattern
+EVERY = 3  # castings: only one in so many is tried with what is printed and not promised
 NUMBERS = (3, 5, 10, 20)
 ONE_IN = 10  # references, flawed unknown to us
 NAMED_AMONG = 10
-KINDS = ("sound", "severed", RUBBING, "chill", "corner", "rim", "depth")
+COUNTED_KINDS = ("sound", "severed", RUBBING)
+KINDS = (*COUNTED_KINDS, "chill", "corner", "rim", "depth")
 WORDS = {
     "sound": "unflawed",
     "severed": "severed strut",
@@ -55,7 +59,6 @@ class Group:
     level: str
     work: str
     tables: str
-    castings: int
 
 
 @dataclass(frozen=True)
@@ -90,7 +93,7 @@ class Named:
 
 
 def _scans(group: Group) -> list[dict[str, Scan]]:
-    units = [Unit(group.pattern, group.level, n, group.tables) for n in range(group.castings)]
+    units = [Unit(group.pattern, group.level, n, group.tables) for n in range(CASTINGS[group.level])]
     return [scans for _, scans in read_scans(Path(group.work), units)]
 
 
@@ -100,6 +103,8 @@ def _references(scans: Sequence[dict[str, Scan]], kind: str) -> list[Reference]:
 
 def answers(group: Group) -> tuple[list[Answer], list[Named]]:
     """Of all castings of a group."""
+    measure.two_apart = cache(measure.two_apart)  # castings serve as references many times
+    among_sisters.own_modes = cache(among_sisters.own_modes)
     scans = _scans(group)
     rng = np.random.default_rng(study.seed_of("pattern references", f"{group.pattern} {group.level}"))
     sound, severed = _references(scans, "sound"), _references(scans, "severed")
@@ -110,7 +115,7 @@ def answers(group: Group) -> tuple[list[Answer], list[Named]]:
             chosen = [int(i) for i in rng.choice(others, count, replace=False)]
             clean = [sound[i] for i in chosen]
             spoilt = [severed[i] if rng.random() < 1 / ONE_IN else sound[i] for i in chosen]
-            for kind in KINDS:
+            for kind in KINDS if casting % EVERY == 0 else COUNTED_KINDS:
                 if kind in mine:
                     told.append(_answer(group, kind, casting, mine[kind], clean, flawed=False))
             told += [_answer(group, k, casting, mine[k], spoilt, flawed=True) for k in ("sound", "severed")]
@@ -278,7 +283,6 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path, required=True)
     parser.add_argument("--minutes", type=float, default=float("inf"))
-    parser.add_argument("--castings", type=int, default=CASTINGS)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--tuned", action="store_true", help="the patterns on which the limits were set; prints only")
     parser.add_argument("--part", choices=("make", "scans", "count", "speed"))
@@ -297,12 +301,12 @@ def main(arguments: Sequence[str] | None = None) -> None:
         study.make(units, heard, lambda unit: path_of(given.work, unit), until, given.cores)
     lines = [study.head("of the casting's name"), __doc__.split("\n\n")[2]]
     if given.part in (None, "count"):
-        groups = [Group(p, v, str(given.work), str(given.tables), given.castings) for v in LEVELS for p in patterns]
+        groups = [Group(p, v, str(given.work), str(given.tables)) for v in LEVELS for p in patterns]
         done = [result for _, result in study.finished(groups, answers, until, given.cores)]
         told, named = [a for some, _ in done for a in some], [n for _, some in done for n in some]
         lines += [*table(told, named), *by_pattern(told)]
     if given.part in (None, "speed"):
-        some = Group(patterns[0], "as", str(given.work), str(given.tables), given.castings)
+        some = Group(patterns[0], "as", str(given.work), str(given.tables))
         lines += speed([scans["sound"] for scans in _scans(some)])
     print("\n".join(lines))
     if given.part is None or (given.part == "count" and not given.tuned):

@@ -18,7 +18,7 @@ import numpy as np
 
 from tapscan.errors import BadRequest
 from tapscan.records import FloatArray, Reference
-from tapscan.register.references import ReferenceSet
+from tapscan.register.references import FIGURES, ReferenceSet
 from tapscan.targets import write_text
 
 FORMAT, SCHEMA = "tapscan reference set", 1
@@ -115,18 +115,15 @@ def _reference(found: dict[str, Any], where: str) -> Reference:
     if any(len(m["amplitude_db"]) != len(places) for m in modes):
         raise BadRequest(f"{where}: plate {found['name']}: a mode with amplitudes for other places than are named")
     amplitude = np.array([m["amplitude_db"] for m in modes], dtype=float).reshape(len(modes), len(places))
-    keys = ("frequency_hz", "frequency_sd_hz", "loss_factor", "loss_factor_sd")
-    columns = [np.array([m[key] for m in modes], dtype=float) for key in keys]
-    facts = {key: found[key] for key in ("state", "sensor", "layout", "outcome")}
-    return Reference(found["name"], tuple(places), *columns, amplitude, **facts)
+    columns: dict[str, Any] = {key: np.array([m[key] for m in modes], dtype=float) for key in FIGURES}
+    facts: dict[str, Any] = {key: found[key] for key in ("state", "sensor", "layout", "outcome")}
+    return Reference(found["name"], tuple(places), amplitude_db=amplitude, **columns, **facts)
 
 
 def _document(r: Reference) -> dict[str, Any]:
-    columns = (r.frequency_hz, r.frequency_sd_hz, r.loss_factor, r.loss_factor_sd)
-    keys = ("frequency_hz", "frequency_sd_hz", "loss_factor", "loss_factor_sd")
-    cells = [_values(column) for column in columns]
+    cells = [_values(getattr(r, name)) for name in FIGURES]
     modes = [
-        dict(zip(keys, row, strict=True)) | {"amplitude_db": _values(r.amplitude_db[i])}
+        dict(zip(FIGURES, row, strict=True)) | {"amplitude_db": _values(r.amplitude_db[i])}
         for i, row in enumerate(zip(*cells, strict=True))
     ]
     facts = {"name": r.name, "state": r.state, "sensor": r.sensor, "layout": r.layout, "outcome": r.outcome}

@@ -25,7 +25,7 @@ from tapscan.register.database import Register, utc_now
 from tapscan.register.names import clean_name, name_key
 
 FACTS = ("state", "sensor", "layout", "outcome", "standing")
-COLUMNS = 4  # before the places
+FIGURES = ("frequency_hz", "frequency_sd_hz", "loss_factor", "loss_factor_sd")  # before the places
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,14 +130,13 @@ def _row(reference: Reference, position: int) -> dict[str, Any]:
 
 def _packed(r: Reference) -> bytes:
     content = io.BytesIO()
-    rows = (r.frequency_hz, r.frequency_sd_hz, r.loss_factor, r.loss_factor_sd)
+    rows = [getattr(r, name) for name in FIGURES]
     np.save(content, np.column_stack([*rows, r.amplitude_db]).astype(np.float64), allow_pickle=False)
     return content.getvalue()
 
 
 def _reference(row: Row) -> Reference:
     table = np.load(io.BytesIO(row.arrays), allow_pickle=False)
-    facts = {name: row.facts[name] for name in FACTS if row.facts.get(name) is not None}
-    return Reference(
-        row.name, tuple(row.facts["stations"]), *(table[:, i] for i in range(COLUMNS)), table[:, COLUMNS:], **facts
-    )
+    facts: dict[str, Any] = {name: row.facts[name] for name in FACTS if row.facts.get(name) is not None}
+    columns = dict(zip(FIGURES, table.T, strict=False))
+    return Reference(row.name, tuple(row.facts["stations"]), amplitude_db=table[:, len(FIGURES) :], **columns, **facts)

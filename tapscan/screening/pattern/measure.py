@@ -1,6 +1,7 @@
 """The figures of a plate among its sisters.
 
     lot_of(modes)                 Lot: every reference beside every other
+    two_apart(one, other)         what a lot holds of two of them
     flawed_among(lot, limit)      numbers of references that are unlike the others
     without(lot, numbers)         the lot less these
     plate_among(plate, lot)       Among: change of shape over what is usual, and each mode's loss and frequency against the sisters'
@@ -68,11 +69,16 @@ def lot_of(modes: Sequence[OwnModes]) -> Lot:
     moved, lost = np.full((count, count), np.nan), np.full((count, count), np.nan)
     for i in range(count):
         for j in range(i):
-            pairs = beside(modes[i], modes[j])
-            change[i, j] = change[j, i] = shape_change(modes[i], modes[j], pairs.shift)
-            moved[i, j] = moved[j, i] = _robust(pairs.moved) / np.sqrt(2)
-            lost[i, j] = lost[j, i] = _robust(_losses(modes[i], modes[j], pairs)) / np.sqrt(2)
+            change[i, j], moved[i, j], lost[i, j] = two_apart(modes[i], modes[j])
+            change[j, i], moved[j, i], lost[j, i] = change[i, j], moved[i, j], lost[i, j]
     return Lot(tuple(modes), change, moved, lost)
+
+
+def two_apart(one: OwnModes, other: OwnModes) -> tuple[float, float, float]:
+    """Change of shape, and the scatter of a mode's frequency and of its loss in one casting."""
+    pairs = beside(one, other)
+    moved, lost = _robust(pairs.moved), _robust(_losses(one, other, pairs))
+    return shape_change(one, other, pairs.shift), moved / np.sqrt(2), lost / np.sqrt(2)
 
 
 def without(lot: Lot, numbers: Collection[int]) -> Lot:
