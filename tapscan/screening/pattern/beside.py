@@ -20,7 +20,8 @@ from numpy.typing import NDArray
 from tapscan.records import FloatArray, Reference
 from tapscan.screening.compare.pairing import assign
 
-LOWEST_HZ, HIGHEST_HZ = 80.0, 1500.0  # below, supports move the modes; above, they overlap
+LOWEST_HZ, HIGHEST_HZ = 85.0, 1450.0  # below, supports move the modes; above, they overlap
+MARGIN = 1.2  # so far beyond, a mode still counts for what moves at the edge
 WIDEST, STEP, BAND = 0.09, 2e-3, 0.006  # castings lie apart as a whole by up to so much, relative
 REACH, FREQUENCY_SD = 0.05, 0.012  # and mode by mode
 UNLIKE_COST, ALONE_COST, FAR = 20.0, 5.0, 1e6  # natural log units
@@ -28,6 +29,7 @@ ALIKE = 0.85
 NEAR = 0.05  # relative; how far in frequency modes count as near
 POINTS = 160  # frequencies, evenly spaced in their logarithm, at which plates are compared
 LEAST = 0.02  # of a mode; where neither plate has one nothing is compared
+SAME = 0.003  # change that two scans of like castings show anywhere
 GRID: FloatArray = np.log(np.geomspace(LOWEST_HZ, HIGHEST_HZ, POINTS))
 
 
@@ -72,7 +74,8 @@ def own_modes(plate: Reference, stations: Sequence[str]) -> OwnModes:
 def judged_rows(plate: Reference, stations: Sequence[str]) -> NDArray[np.intp]:
     """Numbers of the reference's modes that `own_modes` keeps, in its order."""
     heard = np.linalg.norm(_amplitudes(plate, stations), axis=1) > 0
-    kept = np.nonzero((plate.frequency_hz >= LOWEST_HZ) & (plate.frequency_hz <= HIGHEST_HZ) & heard)[0]
+    within = (plate.frequency_hz >= LOWEST_HZ / MARGIN) & (plate.frequency_hz <= HIGHEST_HZ * MARGIN)
+    kept = np.nonzero(within & heard)[0]
     return np.asarray(kept[np.argsort(plate.frequency_hz[kept], kind="stable")])
 
 
@@ -106,10 +109,11 @@ def _shared(apart: FloatArray, alike: FloatArray) -> float:
 
 
 def shape_change(one: OwnModes, other: OwnModes, shift: float) -> float:
-    """Mean over GRID of the change of what moves there, place by place; `shift` as `beside` finds it."""
+    """Geometric mean over GRID of the change of what moves there, so that one mode heard on one plate alone does not rule; `shift` as `beside` finds it."""
     here, there = _motion(one, 0.0), _motion(other, shift)
     apart = ((np.sqrt(here) - np.sqrt(there)) ** 2).sum(axis=1)
-    return float(np.mean(apart / (here.sum(axis=1) + there.sum(axis=1) + LEAST)))
+    share = apart / (here.sum(axis=1) + there.sum(axis=1) + LEAST)
+    return float(np.exp(np.mean(np.log(share + SAME))))
 
 
 def _motion(plate: OwnModes, shift: float) -> FloatArray:

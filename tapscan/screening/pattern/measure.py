@@ -25,7 +25,6 @@ PRIOR = 10.0
 NORMAL = 1.4826  # sd over the median of the absolute values, normal distribution
 TOP_LOSSES, TOP_DROPS = 10, 3
 MOST_SCORE = 5.0  # of one mode in a mean: a single mode fitted badly is no rise of losses
-MISSED = 0.004  # change of shape where one low mode is heard on one plate and not on the other, about
 FEWEST_MODES = 20  # judged
 FACTORS_FROM = 5  # references; fewer tell no common factor but the shift
 
@@ -102,9 +101,9 @@ def unlikeness(lot: Lot) -> FloatArray:
 
 
 def _over(changes: FloatArray, among: FloatArray) -> float:
-    """Median of the changes against the references, over the mean change among these; a mode that was missed makes no plate unlike."""
+    """Median of the changes against the references, over the mean change among these."""
     usual = among[np.triu_indices(len(among), 1)].mean()
-    return float((np.median(changes) + MISSED) / (usual + MISSED))
+    return float(np.median(changes) / usual)
 
 
 def flawed_among(lot: Lot, limit: Callable[[int], float]) -> list[int]:

@@ -16,7 +16,6 @@ from scipy.spatial.distance import squareform
 
 from tapscan.records import FloatArray, Reference
 from tapscan.screening.pattern.beside import beside, own_modes, shape_change
-from tapscan.screening.pattern.measure import MISSED
 from tapscan.screening.pattern.references import fit_for
 from tapscan.wording import listed
 
@@ -25,7 +24,7 @@ MOST = 6  # of each lot
 FEWEST_PLACES = 8
 ONE = 1.5  # across over within: less, and two names are one pattern
 TWO = 3.0  # more, and one name is two
-USUAL = 0.02  # change of shape within a lot of one plate, where nothing tells
+USUAL = 0.012  # change of shape within a lot of one plate, where nothing tells
 
 
 def two_or_one(lots: Lots) -> tuple[str, ...]:
@@ -76,7 +75,7 @@ def _across_over_within(some: Sequence[Reference], others: Sequence[Reference]) 
     across = change[: len(here), len(here) :].mean()
     within = [_mean(change[: len(here), : len(here)]), _mean(change[len(here) :, len(here) :])]
     known = [w for w in within if w is not None]
-    return float((across + MISSED) / ((max(known) if known else USUAL) + MISSED))
+    return float(across / (max(known) if known else USUAL))
 
 
 def _mean(change: FloatArray) -> float | None:
@@ -97,7 +96,7 @@ def _two_groups(name: str, some: Sequence[Reference]) -> str:
         return ""
     across = change[np.ix_(*parts)].mean()
     within = max(_mean(change[np.ix_(p, p)]) or 0.0 for p in parts)
-    if (across + MISSED) / (within + MISSED) < TWO:
+    if across < TWO * within:
         return ""
     small = min(parts, key=len)
     return f"The plates called {name} fall into two groups that do not move alike: {listed([lot[i].name for i in small])} against the others. Are they one pattern?"

@@ -42,8 +42,8 @@ class Limits:
 
     references: float = threshold(3.0, "plates", "fewer say nothing of what is usual", "simulated study")
     places: float = threshold(8.0, "places", "fewer in common make no pattern of motion", JUDGEMENT)
-    unlike: float = threshold(1.7, "1", "change of shape against the sisters, over what is usual among them", COUNTED)
-    unlike_few: float = threshold(1.2, "1", "more for each part of a reference: this over their number", COUNTED)
+    unlike: float = threshold(1.75, "1", "change of shape against the sisters, over what is usual among them", COUNTED)
+    unlike_few: float = threshold(0.35, "1", "more for each part of a reference: this over their number", COUNTED)
     losses: float = threshold(2.55, "1", "mean of the ten largest rises of the loss, in the sisters' scatter", COUNTED)
     losses_few: float = threshold(0.6, "1", "more for each part of a reference: this over their number", COUNTED)
     scatter_percent: float = threshold(
