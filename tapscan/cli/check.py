@@ -1,5 +1,6 @@
 """`tapscan check`: screen recordings on their own."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,6 +9,7 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.pattern_group import Pattern
 from tapscan.cli.states import read_state
 from tapscan.cli.taps import Taps
 
@@ -26,11 +28,12 @@ def check(
     report: o.REPORT = None,
     settings: o.SETTINGS = None,
     shop: o.SHOP = None,
+    beside: Pattern = Pattern(),
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
 ) -> None:
-    """Screen recordings of taps on their own, without a register.
+    """Screen recordings of taps on their own, without a register; with --pattern beside other plates of the pattern.
 
     One file is one station (its name before the first "_"); one long file is split at its pauses with
     --layout or --per-station.
@@ -43,8 +46,11 @@ def check(
     shop = kept.shop(shop) if report else None
     kept.tell()
     request = taps.request(settings, read_state(state), pictures=report is not None)
+    request, pattern = replace(request, contact=beside.kind == "contact"), beside.known()
     with progress_line() as progress:
         result = screen(files, request, progress)
+    if pattern and result.screening:
+        result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
     _show(result, json, report, shop, strict)
 
 

@@ -14,9 +14,9 @@ from typing import Any
 from tapscan import __version__
 from tapscan.places import Station
 from tapscan.plain_values import SCHEMA, plain
-from tapscan.records import Comparison, Indication, Mode, Recording, Screening, Strike
+from tapscan.records import BesidePattern, Comparison, Indication, Mode, Recording, Screening, Strike
 from tapscan.screening.open_findings import OpenFinding
-from tapscan.screening.rules import change_since_baseline
+from tapscan.screening.rules import change_since_baseline, unlike_its_pattern
 
 
 def to_json(screening: Screening) -> dict[str, Any]:
@@ -58,6 +58,8 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],
         "comparison": comparison_json(screening.comparison) if screening.comparison else None,
         "comparison_reason": None if screening.comparison else _why_not_compared(screening),
+        "pattern": _pattern(screening.pattern) if screening.pattern else None,
+        "pattern_reason": None if screening.pattern else _why(screening, unlike_its_pattern.NAME, "no pattern given"),
     }
 
 
@@ -96,8 +98,16 @@ def _day(value: Any) -> str:
 
 
 def _why_not_compared(screening: Screening) -> str:
-    reasons = [r.reason for r in screening.rules_not_run if r.rule == change_since_baseline.NAME]
-    return reasons[0] if reasons else "no earlier scan to compare with"
+    return _why(screening, change_since_baseline.NAME, "no earlier scan to compare with")
+
+
+def _why(screening: Screening, rule: str, otherwise: str) -> str:
+    return next((r.reason for r in screening.rules_not_run if r.rule == rule), otherwise)
+
+
+def _pattern(found: BesidePattern) -> dict[str, Any]:
+    """Every field; its indications as those of a screening."""
+    return {**plain(found), "used": list(found.used), "indications": [_indication(i) for i in found.indications]}
 
 
 def _station(s: Station) -> dict[str, Any]:

@@ -10,12 +10,13 @@ export_set(register, pattern, path, ...)         the shop's own plates as a set;
 import_set(register, path)                       SetEntry
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tapscan import __version__
-from tapscan.errors import BadRequest, UnknownName
+from tapscan.errors import BadRequest, TapscanError, UnknownName
 from tapscan.records import Known, Reference, RuleNotRun, ScanConditions, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate, ScanEntry
@@ -37,6 +38,7 @@ from tapscan.screening.pattern.among_sisters import Standing, beside_pattern, no
 from tapscan.screening.pattern.references import fit_for, reference_of
 from tapscan.screening.pattern.same_pattern import Lots, sounds_like, two_or_one
 from tapscan.screening.rules import unlike_its_pattern as rule
+from tapscan.sensors import SensorKind
 from tapscan.settings import Settings
 
 __all__ = ["ReferenceSet", "SetEntry", "Standing"]
@@ -144,13 +146,13 @@ def held_beside(
     register: Register,
     pattern: str,
     screening: Screening,
-    conditions: ScanConditions,
+    sensor: SensorKind | None,
     settings: Settings,
     leave: str | None = None,
     name: str = "this plate",
 ) -> Screening:
     """`leave`: the plate's name, where it is in the register."""
-    plate = replace(reference_of(name, screening.scan, conditions.sensor.kind), state=conditions.state)
+    plate = reference_of(name, screening.scan, sensor)
     found = beside_pattern(pattern, plate, screening.scan, references_of(register, pattern, leave), settings)
     if any(i.id == "P1" for i in found.indications):
         names = {pattern_key(e.name): e.name for e in patterns_of(register)}
@@ -168,7 +170,7 @@ def beside_own_pattern(
         why = DOUBTFUL if screening.doubts else NO_PATTERN.format(plate=known.name)
         others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
         return replace(screening, rules_not_run=(*others, RuleNotRun(rule.NAME, why)))
-    return held_beside(register, known.pattern or "", screening, conditions, settings, known.name, name)
+    return held_beside(register, known.pattern or "", screening, conditions.sensor.kind, settings, known.name, name)
 
 
 def standing_of(register: Register, pattern: str, settings: Settings) -> list[Lot]:
@@ -207,9 +209,22 @@ def export_set(
     if not own:
         raise BadRequest(f"pattern {entry.name}: no plate of this register has a scan of it; there is nothing to give")
     numbered = [replace(r, name=str(i), standing=None) for i, r in enumerate(own, start=1)]
-    return write_set(path, name or entry.name, entry.name, numbered, owner, f"tapscan {__version__}")
+    with _plainly(path):
+        return write_set(path, name or entry.name, entry.name, numbered, owner, f"tapscan {__version__}")
 
 
 def import_set(register: Register, path: Path) -> SetEntry:
     """Whole or not at all."""
-    return add_set(register, read_set(path))
+    with _plainly(path):
+        found = read_set(path)
+    return add_set(register, found)
+
+
+@contextmanager
+def _plainly(path: Path) -> Iterator[None]:
+    try:
+        yield
+    except TapscanError:
+        raise
+    except OSError as problem:
+        raise BadRequest(f"{path}: {problem.strerror or problem}") from None
