@@ -295,7 +295,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     patterns, until = (TUNED if given.tuned else COUNTED), time.time() + 60 * given.minutes
     if given.part in (None, "make"):
         make_tables(given.tables, patterns)
-    units = [Unit(p, level, n, str(given.tables)) for n in range(given.castings) for p in patterns for level in LEVELS]
+    every = [(p, level, n) for p in patterns for level in LEVELS for n in range(CASTINGS[level])]
+    units = [Unit(p, level, n, str(given.tables)) for p, level, n in every]
     given.work.mkdir(parents=True, exist_ok=True)
     if given.part in (None, "scans"):
         study.make(units, heard, lambda unit: path_of(given.work, unit), until, given.cores)
