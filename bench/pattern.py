@@ -17,13 +17,17 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from bench import study
 from bench.pattern_plates import COUNTED, TUNED, make_tables
 from bench.pattern_scans import LEVELS, RUBBING, Unit, heard, path_of, read_scans
+from bench.reach_file import share, write_part
+from tapscan import plain_values
 from tapscan.records import Reference, Scan
+from tapscan.report.error_rates import constants_of, shipped_limits
 from tapscan.screening.pattern import among_sisters, measure
 from tapscan.screening.pattern.among_sisters import beside_pattern, noticed
 from tapscan.screening.pattern.references import reference_of
@@ -48,6 +52,8 @@ WORDS = {
 }
 PROMISED = {("sound", 0): 0.01, ("severed", 3): 0.95, ("severed", 5): 0.98, (RUBBING, 3): 0.80, (RUBBING, 5): 0.90}
 SEARCHED = 1000
+REPORTED = ("half", "as")
+PLACES = 12
 RESULTS = Path(__file__).parent / "results" / "pattern.txt"
 
 
@@ -101,8 +107,8 @@ def _references(scans: Sequence[dict[str, Scan]], kind: str) -> list[Reference]:
     return [reference_of(f"C{i}", s[kind], "contact") for i, s in enumerate(scans)]
 
 
-def answers(group: Group) -> tuple[list[Answer], list[Named]]:
-    """Of all castings of a group."""
+def answers(group: Group) -> dict[str, Any]:
+    """Of all castings of a group, as JSON holds them."""
     measure.two_apart = cache(measure.two_apart)  # castings serve as references many times
     among_sisters.own_modes = cache(among_sisters.own_modes)
     scans = _scans(group)
@@ -119,7 +125,27 @@ def answers(group: Group) -> tuple[list[Answer], list[Named]]:
                 if kind in mine:
                     told.append(_answer(group, kind, casting, mine[kind], clean, flawed=False))
             told += [_answer(group, k, casting, mine[k], spoilt, flawed=True) for k in ("sound", "severed")]
-    return told, list(_named(group, sound, severed, rng))
+    return {"told": plain_values.plain(told), "named": plain_values.plain(list(_named(group, sound, severed, rng)))}
+
+
+def _counted_path(work: Path, group: Group) -> Path:
+    """Other limits or numbers are another count."""
+    return work / f"count_{group.pattern}_{group.level}_{shipped_limits('pattern')}_{constants_of('pattern')}.json.gz"
+
+
+def figures(told: Sequence[Answer]) -> dict[str, Any]:
+    """For the report: castings that scatter half and as much, references without a flaw."""
+    part = [a for a in told if a.level in REPORTED and not a.flawed]
+
+    def spoke(kind: str, counts: Sequence[int]) -> dict[str, Any]:
+        mine = [a for a in part if a.kind == kind and a.references in counts]
+        return share(sum(a.shapes or a.losses for a in mine), len(mine))
+
+    found = {
+        name: {str(n): spoke(kind, [n]) for n in (3, 5)}
+        for name, kind in (("severed", "severed"), ("rubbing", RUBBING))
+    }
+    return {"places_tapped": PLACES, "unflawed": spoke("sound", NUMBERS), "found": found}
 
 
 def _answer(
@@ -300,12 +326,16 @@ def main(arguments: Sequence[str] | None = None) -> None:
     given.work.mkdir(parents=True, exist_ok=True)
     if given.part in (None, "scans"):
         study.make(units, heard, lambda unit: path_of(given.work, unit), until, given.cores)
-    lines = [study.head("of the casting's name"), __doc__.split("\n\n")[2]]
+    lines = [study.head("of the casting's name", "pattern"), __doc__.split("\n\n")[2]]
     if given.part in (None, "count"):
         groups = [Group(p, v, str(given.work), str(given.tables)) for v in LEVELS for p in patterns]
-        done = [result for _, result in study.finished(groups, answers, until, given.cores)]
-        told, named = [a for some, _ in done for a in some], [n for _, some in done for n in some]
+        study.make(groups, answers, lambda g: _counted_path(given.work, g), until, given.cores)
+        done = [found for g in groups if (found := study.read(_counted_path(given.work, g)))]
+        told = [a for some in done for a in plain_values.revived(list[Answer], some["told"])]
+        named = [n for some in done for n in plain_values.revived(list[Named], some["named"])]
         lines += [*table(told, named), *by_pattern(told)]
+        if not given.tuned and len(done) == len(groups):
+            write_part("pattern", figures(told))
     if given.part in (None, "speed"):
         some = Group(patterns[0], "as", str(given.work), str(given.tables))
         lines += speed([scans["sound"] for scans in _scans(some)])

@@ -14,7 +14,7 @@ from typing import Any
 from tapscan import __version__
 from tapscan.places import Station
 from tapscan.plain_values import SCHEMA, plain
-from tapscan.records import BesidePattern, Comparison, Indication, Mode, Recording, Screening, Strike
+from tapscan.records import Comparison, Indication, Mode, Recording, Screening, Strike
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import change_since_baseline, unlike_its_pattern
 
@@ -58,8 +58,7 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],
         "comparison": comparison_json(screening.comparison) if screening.comparison else None,
         "comparison_reason": None if screening.comparison else _why_not_compared(screening),
-        "pattern": _pattern(screening.pattern) if screening.pattern else None,
-        "pattern_reason": None if screening.pattern else _why(screening, unlike_its_pattern.NAME, "no pattern given"),
+        **_pattern(screening),
     }
 
 
@@ -105,9 +104,13 @@ def _why(screening: Screening, rule: str, otherwise: str) -> str:
     return next((r.reason for r in screening.rules_not_run if r.rule == rule), otherwise)
 
 
-def _pattern(found: BesidePattern) -> dict[str, Any]:
+def _pattern(screening: Screening) -> dict[str, Any]:
     """Every field; its indications as those of a screening."""
-    return {**plain(found), "used": list(found.used), "indications": [_indication(i) for i in found.indications]}
+    found = screening.pattern
+    if found is None:
+        return {"pattern": None, "pattern_reason": _why(screening, unlike_its_pattern.NAME, "no pattern given")}
+    told = {**plain(found), "used": list(found.used), "indications": [_indication(i) for i in found.indications]}
+    return {"pattern": told, "pattern_reason": None}
 
 
 def _station(s: Station) -> dict[str, Any]:

@@ -4,7 +4,7 @@ constants(part)          sorted (name, value) of every number, or tuple of numbe
 constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
 
 `signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
-words, and those of a plate beside its pattern. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
+words; of a plate beside its pattern its own modules alone. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
 """
 
 import ast
@@ -23,7 +23,10 @@ from tapscan.settings.threshold import Part
 
 WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_steps", "open_findings", "conclude")
 COMPARISON = "tapscan.screening.compare."
-PATTERN = "tapscan.screening.pattern."  # counted by itself (bench/pattern.py)
+PATTERN = (
+    "tapscan.screening.pattern.",
+    "tapscan.screening.rules.unlike_its_pattern",
+)  # a part by itself: it is counted on lists of modes
 DIGITS = 16
 
 
@@ -44,9 +47,15 @@ def _modules(part: Part) -> list[ModuleType]:
         m.name
         for package in (tapscan.signal, tapscan.screening)
         for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
-        if not m.ispkg and m.name.rpartition(".")[2] not in WORDS and not m.name.startswith(PATTERN)
+        if not m.ispkg and m.name.rpartition(".")[2] not in WORDS
     ]
-    return [importlib.import_module(n) for n in sorted(names) if part == "comparison" or not n.startswith(COMPARISON)]
+    return [importlib.import_module(n) for n in sorted(names) if _counts(n, part)]
+
+
+def _counts(module: str, part: Part) -> bool:
+    if part == "pattern" or module.startswith(PATTERN):
+        return part == "pattern" and module.startswith(PATTERN)
+    return part == "comparison" or not module.startswith(COMPARISON)
 
 
 def _named(module: ModuleType) -> list[str]:

@@ -10,8 +10,12 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal, TypeVar
 
-Part = Literal["single", "comparison"]
-PARTS: tuple[Part, ...] = ("single", "comparison")  # of the rates: single scans, and beside earlier ones
+Part = Literal["single", "comparison", "pattern"]
+PARTS: tuple[Part, ...] = (
+    "single",
+    "comparison",
+    "pattern",
+)  # of the rates: single scans, beside earlier ones, beside other plates
 C = TypeVar("C", bound=type)
 
 JUDGEMENT = "engineering judgement"

@@ -35,7 +35,7 @@ LOSS_OTHERS = (
 )
 
 
-@stage("rules.unlike-its-pattern", counted_in=())
+@stage("rules.unlike-its-pattern", counted_in=("pattern",))
 @dataclass(frozen=True)
 class Limits:
     """When a plate is unlike its sisters. A limit with `few` rises by that over the number of references."""
@@ -142,6 +142,7 @@ RULE = Rule(
     frozenset({"frequencies", "levels", "decays"}),
     bare_only=True,
     limits=(Limits,),
+    rates="beside its pattern",
     beyond="It does not find a partial crack: castings differ by more.",
     meanings=(
         ("plates it is held against", "other plates of the pattern, in the same state and by the same kind of sensor"),
