@@ -15,7 +15,7 @@ import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -325,11 +325,11 @@ def main(arguments: Sequence[str] | None = None) -> None:
     units = [Unit(p, level, n, str(given.tables)) for p, level, n in every]
     given.work.mkdir(parents=True, exist_ok=True)
     if given.part in (None, "scans"):
-        study.make(units, heard, lambda unit: path_of(given.work, unit), until, given.cores)
+        study.make(units, heard, partial(path_of, given.work), until, given.cores)
     lines = [study.head("of the casting's name", "pattern"), __doc__.split("\n\n")[2]]
     if given.part in (None, "count"):
         groups = [Group(p, v, str(given.work), str(given.tables)) for v in LEVELS for p in patterns]
-        study.make(groups, answers, lambda g: _counted_path(given.work, g), until, given.cores)
+        study.make(groups, answers, partial(_counted_path, given.work), until, given.cores)
         done = [found for g in groups if (found := study.read(_counted_path(given.work, g)))]
         told = [a for some in done for a in plain_values.revived(list[Answer], some["told"])]
         named = [n for some in done for n in plain_values.revived(list[Named], some["named"])]
