@@ -56,8 +56,7 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "made_sure": screening.made_sure,
         "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],
-        "comparison": comparison_json(screening.comparison) if screening.comparison else None,
-        "comparison_reason": None if screening.comparison else _why_not_compared(screening),
+        **_compared(screening),
         **_pattern(screening),
     }
 
@@ -96,8 +95,11 @@ def _day(value: Any) -> str:
     raise TypeError(f"{type(value).__name__} has no form in JSON")
 
 
-def _why_not_compared(screening: Screening) -> str:
-    return _why(screening, change_since_baseline.NAME, "no earlier scan to compare with")
+def _compared(screening: Screening) -> dict[str, Any]:
+    if screening.comparison is None:
+        why = _why(screening, change_since_baseline.NAME, "no earlier scan to compare with")
+        return {"comparison": None, "comparison_reason": why}
+    return {"comparison": comparison_json(screening.comparison), "comparison_reason": None}
 
 
 def _why(screening: Screening, rule: str, otherwise: str) -> str:
