@@ -71,9 +71,7 @@ def fit_for(plate: Reference, references: Sequence[Reference], fewest_places: in
     stations = plate.stations
     for other in sorted(references, key=lambda r: r.outcome != "nothing found"):
         shared = tuple(s for s in stations if s in set(other.stations))
-        why = _unfit(plate, other, len(shared), fewest_places) or _twice(other, [plate, *used])
-        if why is None and len(used) >= MOST:
-            why = f"{MOST} others are enough"
+        why = _unfit(plate, other, len(shared), fewest_places) or _spare(other, plate, used)
         if why:
             left.append(Sister(other.name, other.of_set, None, why))
         else:
@@ -95,8 +93,11 @@ def _unfit(plate: Reference, other: Reference, shared: int, fewest_places: int) 
     return next((why for why in reasons if why), None)
 
 
-def _twice(other: Reference, known: Sequence[Reference]) -> str | None:
-    for one in known:
+def _spare(other: Reference, plate: Reference, used: Sequence[Reference]) -> str | None:
+    """Counted already, or one too many; which is asked first, since of a thousand most are."""
+    if len(used) >= MOST:
+        return f"{MOST} others are enough"
+    for one in (plate, *used):
         if same_plate(one, other):
             return f"sounds like the same plate as {one.name}"
     return None
