@@ -44,7 +44,7 @@ def write_set(
     }
     document["sha256"] = content_sha256(document)
     found = _set(document, str(path))
-    write_text(path, json.dumps(document, ensure_ascii=False, indent=1) + "\n")
+    write_text(path, json.dumps(document, ensure_ascii=False) + "\n")
     return found
 
 
