@@ -1,6 +1,7 @@
 """`tapscan check`: screen recordings on their own."""
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -9,6 +10,7 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.pattern_group import Pattern
 from tapscan.cli.sharing import JOBS, bytes_of, progress_of, shared_work
 from tapscan.cli.states import read_state
 from tapscan.cli.taps import Taps
@@ -34,12 +36,13 @@ def check(
         o.TEXT, typer.Option(metavar="DAY", help="When it was tapped; stands at the head of the page.")
     ] = None,
     full: o.FULL = False,
+    beside: Pattern = Pattern(),
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
     jobs: JOBS = None,
 ) -> None:
-    """Screen recordings of taps on their own, without a register.
+    """Screen recordings of taps on their own, without a register; with --pattern beside other plates of the pattern.
 
     One file is one station (its name before the first "_"); one long file is split at its pauses with
     --layout or --per-station.
@@ -49,13 +52,15 @@ def check(
     shop = kept.shop(shop) if report else None
     kept.tell()
     on = o.day(date, "--date") if date else None
-    told = read_state(state)
+    told, pattern = read_state(state), beside.known()
     with shared_work(jobs, bytes_of(files)) as workers:
         from tapscan.workflow.check import check as screen
 
-        request = taps.request(settings, told, pictures=report is not None)
+        request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")
         with progress_of(workers):
             result = screen(files, request, workers)
+    if pattern and result.screening:
+        result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
     _show(result, json, report, _wish(shop, full, piano, on), strict)
 
 

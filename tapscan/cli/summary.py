@@ -47,6 +47,8 @@ def _found(out: Console, screening: Screening) -> None:
         out.print(bullet(indication.sentence))
     if len(relevant) > MOST_INDICATIONS:
         out.print(bullet(f"and {len(relevant) - MOST_INDICATIONS} more; all stand in the report and the JSON"))
+    for suggestion in screening.pattern.suggestions if screening.pattern else ():
+        out.print(bullet(shown(suggestion)))
 
 
 def _next(out: Console, screening: Screening) -> None:

@@ -5,6 +5,7 @@
     scan.py         what the rules read and what they say
     comparison.py   a later scan beside earlier ones
     places.py       where on the plate a change lies
+    pattern.py      a plate beside others of its pattern
     screening.py    the outcome of one scan
 
 Unknown is None, and a `reason` beside it says why. Records that hold arrays compare by identity.
@@ -33,6 +34,7 @@ from tapscan.records.modes import (
     SteadyTone,
     Tone,
 )
+from tapscan.records.pattern import BesidePattern, Known, PatternFigure, Reference, Sister
 from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Condition, Indication, Interpretation, RuleNotRun, Scan, Status
 from tapscan.records.screening import Disposition, Doubt, Fingerprint, Screening, StationPicture
@@ -44,6 +46,7 @@ __all__ = [
     "NO_SENSOR",
     "STATES",
     "AddedMass",
+    "BesidePattern",
     "CommonShift",
     "Comparison",
     "ComplexArray",
@@ -57,6 +60,7 @@ __all__ = [
     "ForceShift",
     "Indication",
     "Interpretation",
+    "Known",
     "LateSound",
     "Layout",
     "LikelyPlace",
@@ -64,8 +68,10 @@ __all__ = [
     "Mode",
     "ModePair",
     "Origin",
+    "PatternFigure",
     "Pole",
     "Recording",
+    "Reference",
     "RoomLimit",
     "RoomRing",
     "RuleNotRun",
@@ -75,6 +81,7 @@ __all__ = [
     "Screening",
     "Segment",
     "Sensor",
+    "Sister",
     "State",
     "StationChange",
     "StationPicture",

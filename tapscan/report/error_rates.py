@@ -22,19 +22,21 @@ from tapscan import wording
 from tapscan.records import IN_PIANO as IN_PIANO_STATES
 from tapscan.records import Screening, Whereabouts
 from tapscan.screening.constants import constants_sha256
-from tapscan.screening.rule import Rule
+from tapscan.screening.rule import Rates, Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
 from tapscan.settings import Settings, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Table = Literal["single", "comparison", "beside", "location"]
+Table = Literal["single", "comparison", "beside", "location", "pattern"]
 DEPENDS: dict[Table, tuple[Part, ...]] = {
     "single": ("single",),
     "comparison": ("comparison",),
     "beside": ("single", "comparison"),
     "location": ("location",),
+    "pattern": ("pattern",),
 }
+TABLES: dict[Rates, Table] = {"compared": "comparison", "beside its pattern": "pattern"}  # the others: single
 Used = Sequence[tuple[str, str]]
 
 KINDS = {
@@ -45,6 +47,7 @@ KINDS = {
     "severed strut": "with a strut cut through",
 }
 NO_IRON = "No iron was measured."
+NO_IRON_PATTERN = "No iron was measured, and real castings may scatter otherwise."
 NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse."
 NOT_MEASURED = (
     "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
@@ -84,7 +87,9 @@ def error_rates(name: str, used: Used) -> str:
     rule = rule_named(name)
     if rule is None or rule.rates is None:
         return NOT_MEASURED
-    table: Table = "comparison" if rule.rates == "compared" else "single"
+    table = TABLES.get(rule.rates, "single")
+    if table not in measured():
+        return NOT_MEASURED
     if not _as_shipped(table, used):
         return OTHER_SETTINGS
     said = _said(rule, measured()[table])
@@ -99,6 +104,8 @@ def _as_counted(table: Table) -> bool:
 def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
     if rule.rates == "compared":
         return _compared(figures)
+    if rule.rates == "beside its pattern":
+        return _beside_pattern(rule, figures)
     if rule.rates == "with and without a rattle":
         return _buzz(figures)
     if rule.rates == "on bare plates":
@@ -208,6 +215,15 @@ def _more_places(rule: Rule, figures: Mapping[str, Any]) -> str:
         return ""
     places, plain = figures["more_places_tapped"], _alarms(by_kind["sound"])
     return f"With {places} places tapped: {plain} without a flaw; found: {' and '.join(aimed)}."
+
+
+def _beside_pattern(rule: Rule, figures: Mapping[str, Any]) -> str:
+    plain, found = figures["unflawed"], figures["found"]
+    told = "; ".join(
+        f"beside {count} on {_share(found['severed'][count])} with a severed strut and on {_share(found['rubbing'][count])} with a crack that rubs"
+        for count in found["severed"]
+    )
+    return f"on simulated castings tapped at {figures['places_tapped']} places it spoke on {_share(plain)} without a flaw ({_up_to(plain)}); {told}. {rule.beyond} {NO_IRON_PATTERN}"
 
 
 def _buzz(figures: Mapping[str, Any]) -> str:

@@ -4,7 +4,8 @@ constants(part)          sorted (name, value) of every number, or tuple of numbe
 constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
 
 `signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
-words. `location` counts the rough model, what is made of it, and the signs that it rests on, and these count for nothing else. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
+words. `location` counts the rough model, what is made of it, and the signs that it rests on, and `pattern` the modules of a plate beside its pattern; these count for
+nothing else. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
 """
 
 import ast
@@ -25,6 +26,8 @@ from tapscan.settings.threshold import Part
 WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_steps", "open_findings", "conclude")
 COMPARISON = "tapscan.screening.compare."
 LOCATION = ("tapscan.screening.location.", "tapscan.model.", "tapscan.signal.plate.signs")
+PATTERN = ("tapscan.screening.pattern.", "tapscan.screening.rules.unlike_its_pattern")  # counted on lists of modes
+APART: dict[str, tuple[str, ...]] = {"location": LOCATION, "pattern": PATTERN}  # parts by themselves
 DIGITS = 16
 
 
@@ -51,8 +54,9 @@ def _modules(part: Part) -> list[ModuleType]:
 
 
 def _counts(module: str, part: Part) -> bool:
-    if part == "location" or module.startswith(LOCATION):
-        return part == "location" and module.startswith(LOCATION)
+    apart = next((own for own, modules in APART.items() if module.startswith(modules)), None)
+    if apart is not None or part in APART:
+        return apart == part
     return part == "comparison" or not module.startswith(COMPARISON)
 
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.errors import BadRequest
-from tapscan.records import Comparison, Indication, ScanForComparison, Screening
+from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.plates import find_plate
@@ -33,6 +33,7 @@ class Past:
     entry: ScanEntry
     modes: int
     relevant: tuple[Indication, ...]
+    pattern: BesidePattern | None = None  # where it lay among plates of its pattern
 
 
 @dataclass(frozen=True)
@@ -109,7 +110,7 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     every = list_scans(register, name, void=True)
     heard = [load_screening(register, e.current.id) for e in every]
     past = tuple(
-        Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"))
+        Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"), s.pattern)
         for e, s in zip(every, heard, strict=True)
     )
     counting = [(e, s) for e, s in zip(every, heard, strict=True) if not e.crossed_out]

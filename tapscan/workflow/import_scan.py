@@ -32,6 +32,7 @@ from tapscan.workflow.check import Agree, Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import for_comparison
 from tapscan.workflow.identity import doubts_of
+from tapscan.workflow.pattern import beside_own_pattern
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.where import models_folder
@@ -122,7 +123,9 @@ def _beside_earlier(
     """With the comparison, and with what is open from earlier scans. `scan`: its entry, where it is stored already."""
     same_day = [e.number for e in list_scans(register, plate, void=True) if e.date == new.date]
     number = scan.number if scan else max(same_day, default=0) + 1
-    screening = _beside_baseline(register, plate, new, screening, settings, scan_name(plate, new.date, number))
+    name = scan_name(plate, new.date, number)
+    screening = _beside_baseline(register, plate, new, screening, settings, name)
+    screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
     opened = open_findings(register, plate, (new.date, number), screening, scan)
     return conclude(screening, settings, opened, suspects(new.checklist))
 

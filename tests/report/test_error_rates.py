@@ -6,6 +6,7 @@ import pytest
 
 from tapscan.report.error_rates import KINDS, NOT_MEASURED, OTHER_SETTINGS, error_rates, measured, shipped_limits
 from tapscan.screening.rules import RULE_LIMITS, RULES
+from tapscan.screening.rules.unlike_its_pattern import Limits as OfPattern
 from tapscan.settings import PARTS, Settings, limits_sha256
 from tapscan.settings.groups import Compare, Iron
 
@@ -16,7 +17,7 @@ AIMED = {rule.name: rule.aims for rule in RULES if rule.rates == "by kind of fla
 
 @pytest.mark.parametrize("rule", COUNTED)
 def test_other_settings_have_no_measured_reach(rule):
-    changed = Settings().but(Iron, area_score=9.9).but(Compare, drop_limit_three=9.9)
+    changed = Settings().but(Iron, area_score=9.9).but(Compare, drop_limit_three=9.9).but(OfPattern, unlike=9.9)
     other = tuple((part, limits_sha256(changed, (part,), RULE_LIMITS)) for part in PARTS)
     assert error_rates(rule, other) == OTHER_SETTINGS
     assert error_rates(rule, SHIPPED) != OTHER_SETTINGS
@@ -56,3 +57,13 @@ def test_the_comparison_tells_unchanged_and_cracked_plates():
 
 def test_a_rule_that_was_never_counted_says_so():
     assert error_rates("room-hum-handling", SHIPPED) == NOT_MEASURED
+
+
+def test_the_rule_of_patterns_tells_what_was_counted():
+    figures = measured()["pattern"]
+    said = error_rates("unlike-its-pattern", SHIPPED)
+    shares = [
+        figures["unflawed"],
+        *(figures["found"][kind][n] for n in figures["found"]["severed"] for kind in ("severed", "rubbing")),
+    ]
+    assert _counts(said) == [(s["spoke"], s["of"]) for s in shares]
