@@ -2,6 +2,7 @@
 
 render_page(screening, about, beside)   HTML as text: one file, no script, nothing fetched from anywhere
 write_page(screening, path, ...)        the same into a file, whole or not at all (OSError)
+sections_of(screening, ...)             single sections, for a page of one's own; style() is their style sheet
 
 `beside` (report/beside.py) holds what was made from recordings and earlier scans. The page is its first screen and the sections
 (report/sections/), in their order. All text from outside (names of files and stations, sentences) passes through the templates' escaping.
@@ -19,7 +20,7 @@ from tapscan.records import Screening
 from tapscan.report.about import About
 from tapscan.report.beside import NOTHING, Beside
 from tapscan.report.first_screen import first_screen
-from tapscan.report.rendering import render
+from tapscan.report.rendering import TEMPLATES, render
 from tapscan.report.section import Section, Sheet, built
 from tapscan.report.sections import SECTIONS, indications
 from tapscan.report.shop import Shop
@@ -38,14 +39,35 @@ def render_page(
     sections: Sequence[Section] = SECTIONS,
 ) -> str:
     """The page as text; `about`: what the shop wrote down, where the scan comes from a register."""
-    sheet = Sheet(_dated(screening, beside.shop or Shop()), about, beside)
-    always = _always(sheet)
     if beside.summary:
-        found = built([indications.SECTION], sheet)
-        return render("summary.html", {**always, **first_screen(sheet, found)})
-    found = built(sections, sheet)
-    body = [Markup(render(b.section.template, {**always, **b.names}, b.section.folder)) for b in found]
-    return render("page.html", {**always, **first_screen(sheet, found), "sections": body})
+        return render("summary.html", _parts(screening, about, beside, [indications.SECTION])[0])
+    names, body = _parts(screening, about, beside, sections)
+    return render("page.html", {**names, "sections": [html for _, _, html in body]})
+
+
+def sections_of(
+    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+) -> list[tuple[str, str, Markup]]:
+    """Id, title and HTML of those that have something to show, for a page of one's own."""
+    return _parts(screening, about, beside, sections)[1]
+
+
+def style() -> str:
+    """The style sheet of the page."""
+    return (TEMPLATES / "sheet.css").read_text(encoding="utf-8")
+
+
+def _parts(
+    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+) -> tuple[dict[str, Any], list[tuple[str, str, Markup]]]:
+    """Names of the first screen, and the sections."""
+    sheet = Sheet(_dated(screening, beside.shop or Shop()), about, beside)
+    always, found = _always(sheet), built(sections, sheet)
+    body = [
+        (b.section.id, b.section.title, Markup(render(b.section.template, {**always, **b.names}, b.section.folder)))
+        for b in found
+    ]
+    return {**always, **first_screen(sheet, found)}, body
 
 
 def _always(sheet: Sheet) -> dict[str, Any]:

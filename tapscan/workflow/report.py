@@ -2,13 +2,17 @@
 
 from tapscan.report.as_json import dumps, dumps_comparison
 from tapscan.report.shop import Shop, read_shop
+from tapscan.report.words import STATES as IN_WORDS
+from tapscan.report.words import legible
 from tapscan.targets import write_text
 from tapscan.wording import odds
 
 __all__ = [
+    "IN_WORDS",
     "Shop",
     "dumps",
     "dumps_comparison",
+    "legible",
     "odds",
     "read_shop",
     "write_text",
