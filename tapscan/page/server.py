@@ -14,7 +14,7 @@ from starlette.applications import Starlette
 from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import Response
-from starlette.routing import Mount
+from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from tapscan.errors import BadRequest, TapscanError, UnknownName
@@ -23,6 +23,7 @@ from tapscan.page.screens import ROUTES, SIZES
 from tapscan.page.shown import show
 from tapscan.page.works import Works, own_error
 from tapscan.workflow.page_key import page_key
+from tapscan.workflow.reading import report_style
 
 STATIC = Path(__file__).with_name("static")
 HERE = "127.0.0.1"
@@ -41,7 +42,7 @@ def make_app(folder: Path, key: str, port: int) -> Starlette:
         app.state.works.close()
 
     app = Starlette(
-        routes=[*ROUTES, Mount("/static", StaticFiles(directory=STATIC))],
+        routes=[*ROUTES, Route("/style/report.css", _style), Mount("/static", StaticFiles(directory=STATIC))],
         middleware=[Middleware(Guard, door)],
         exception_handlers={TapscanError: _told, 404: _not_here, Exception: _own},
         lifespan=running,
@@ -53,15 +54,20 @@ def make_app(folder: Path, key: str, port: int) -> Starlette:
 def _told(request: Request, problem: Exception) -> Response:
     """What tapscan says of a request that cannot be done, on a page from which one can go back."""
     status = 404 if isinstance(problem, UnknownName) else 400 if isinstance(problem, BadRequest) else 409
-    return show(request, "problem.html", status, problem=str(problem))
+    return show(request, "problem.html", status, problem=str(problem), back=None)
 
 
 def _not_here(request: Request, problem: Exception) -> Response:
-    return show(request, "problem.html", 404, problem="There is no such page here.")
+    return show(request, "problem.html", 404, problem="There is no such page here.", back="/")
 
 
 def _own(request: Request, problem: Exception) -> Response:
-    return show(request, "problem.html", 500, problem=own_error(problem))
+    return show(request, "problem.html", 500, problem=own_error(problem), back=None)
+
+
+def _style(request: Request) -> Response:
+    """Of the report's sections."""
+    return Response(report_style(), media_type="text/css", headers={"cache-control": "max-age=60"})
 
 
 def listening(port: int) -> socket.socket:

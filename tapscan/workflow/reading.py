@@ -25,7 +25,11 @@ from tapscan.workflow.standing import as_it_stands, notices
 from tapscan.workflow.write_report import about
 
 QUICK = (indications.SECTION, map.SECTION, tested.SECTION, reach.SECTION, cautions.SECTION, glossary.SECTION)
-report_style = style
+
+
+def report_style() -> str:
+    """CSS."""
+    return style()
 
 
 @dataclass(frozen=True, eq=False)

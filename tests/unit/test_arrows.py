@@ -43,7 +43,8 @@ ROOMS = {
     "report": BASE | {"layouts", "screening"},
     "demo": BASE,
     "workflow": BASE | {"signal", "screening", "recording", "register", "report", "layouts", "demo"},
-    "cli": BASE | {"workflow"},
+    "page": BASE | {"workflow"},
+    "cli": BASE | {"workflow", "page"},
 }
 EDGES = {
     "typer": ("cli/",),
@@ -56,7 +57,10 @@ EDGES = {
     "av": ("recording/files.py",),
     "sounddevice": ("recording/microphone.py",),
     "matplotlib": ("report/figures/",),
-    "jinja2": ("report/",),
+    "jinja2": ("report/", "page/shown.py"),
+    "starlette": ("page/",),
+    "uvicorn": ("page/server.py",),
+    "segno": ("page/",),
     "weasyprint": ("report/",),
     "librosa": ("screening/notes.py",),
     "cattrs": ("plain_values.py",),
@@ -111,7 +115,7 @@ def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
     assert not late & {name.split(".")[0] for name in imports(path, top=True)}
 
 
-HEAVY = ["librosa", "scipy.signal", "matplotlib", "sqlalchemy", "alembic", "sounddevice"]
+HEAVY = ["librosa", "scipy.signal", "matplotlib", "sqlalchemy", "alembic", "sounddevice", "starlette", "uvicorn"]
 HELP = (
     "from typer.testing import CliRunner; from tapscan.cli.app import app; "
     "assert CliRunner().invoke(app, ['--help']).exit_code == 0"
