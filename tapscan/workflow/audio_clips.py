@@ -2,6 +2,7 @@
 
     sounds_of(now, before, screening)   Sound after Sound: for each indication the strike, the named tone alone, and the same place
                                         in the baseline; then one place at which nothing was found
+    strike_clip(tape, station)          the clearest tap at one place
     decays_of(now, screening)           ToneDecay of the first few tones that indications name
 
 Loudness is matched: every strike is brought to the same peak, and the page says so. The tone alone is computed from the mode's
@@ -70,6 +71,15 @@ def _strike(tape: Tape, station: str | None, group: str, which: str, marks_hz: t
         return []
     picture = time_frequency_of(x, rate, before)
     return [Sound(group, f"{station}, {which}", MATCHED, mp3_bytes(_shown(x, rate), rate), picture, marks_hz)]
+
+
+def strike_clip(tape: Tape, station: str) -> bytes | None:
+    """MP3 of the clearest tap at a place; None where there is none. Raises UnreadableRecording."""
+    best = best_strike(tape.scan, station)
+    if best is None:
+        return None
+    x, rate = read_strike(tape, best, -min(BEFORE_S, best.onset_s), SECONDS)
+    return mp3_bytes(_shown(x, rate), rate) if x.any() else None
 
 
 def _shown(x: FloatArray, rate: int) -> FloatArray:

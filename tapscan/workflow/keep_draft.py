@@ -6,8 +6,12 @@ keep_draft(register, draft, ...)    Kept; the draft goes once the scan is stored
 """
 
 import json
+import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import Any
 
+from tapscan.errors import BadRequest
 from tapscan.layouts.assignment import read_order
 from tapscan.layouts.tap_corrections import AssignedTap
 from tapscan.places import Layout
@@ -21,6 +25,7 @@ from tapscan.workflow.own_layouts import named_layout
 from tapscan.workflow.typed import number
 from tapscan.workflow.typed_scan import conditions_of, new_scan
 
+OUT, BACK = "-out-", "-back-"  # in the place of a station
 FOUND = "found.json"
 MOST_TAPS = 50  # at one place; more is a slip of the hand
 
@@ -82,6 +87,21 @@ def look(draft: Draft, found: Found) -> Look:
     request = replace(request_of(draft), as_split=True)
     taps, remarks = assigned(found.tapped, request)
     return Look(tuple(taps), (*remarks, *found.repeated), found.unreadable, request.layout)
+
+
+def moved(draft: Draft, taps: Sequence[str], station: str) -> dict[str, Any]:
+    """The draft's answers once these taps lie at `station`; OUT leaves them out, BACK takes back what was said of them."""
+    strange = [t for t in taps if not re.fullmatch(r"T[1-9]\d{0,4}", t)]
+    if strange or not station.strip():
+        raise BadRequest("choose a place for the marked taps")
+    told = [(what, which) for what, which in draft.answers.get("assign", ()) if what not in taps]
+    numbers = {int(t[1:]) for t in taps}
+    out = set(draft.answers.get("skip", ())) - numbers
+    if station == OUT:
+        out |= numbers
+    elif station != BACK:
+        told += [(tap, station) for tap in taps]
+    return {"assign": told, "skip": sorted(out)}
 
 
 def keep_draft(register: Register, draft: Draft, progress: Progress = quiet) -> Kept:

@@ -3,7 +3,8 @@
 from tapscan.layouts import known_layouts, read_layout
 from tapscan.layouts.assignment import read_order
 from tapscan.layouts.tap_corrections import AssignedTap, read_assign, read_skip
-from tapscan.report.layout_sheet import write_sheet
+from tapscan.report.drawing.tap_map import tap_map, way_map
+from tapscan.report.layout_sheet import render_sheet, sheet_map, write_sheet
 
 __all__ = [
     "AssignedTap",
@@ -12,5 +13,9 @@ __all__ = [
     "read_layout",
     "read_order",
     "read_skip",
+    "render_sheet",
+    "sheet_map",
+    "tap_map",
+    "way_map",
     "write_sheet",
 ]
