@@ -7,19 +7,38 @@ from types import ModuleType
 
 from starlette.routing import Route
 
-from tapscan.page.screens import compare, documents, draft, plate, plate_form, plates, scan, scan_mend, scan_notes, work
+from tapscan.page.screens import (
+    compare,
+    documents,
+    draft,
+    history,
+    keeping,
+    layouts,
+    plate,
+    plate_form,
+    plates,
+    scan,
+    scan_mend,
+    scan_notes,
+    settings,
+    work,
+)
 
 SCREENS: tuple[ModuleType, ...] = (
     plates,
     plate,
     plate_form,
     draft,
-    work,
     scan,
     scan_notes,
     scan_mend,
-    documents,
     compare,
+    history,
+    documents,
+    layouts,
+    keeping,
+    settings,
+    work,
 )
 ROUTES: list[Route] = [route for screen in SCREENS for route in screen.ROUTES]
 SIZES: dict[str, int] = {path: most for screen in SCREENS for path, most in getattr(screen, "SIZES", {}).items()}
