@@ -88,7 +88,13 @@ def serve(folder: Path, port: int, opened: Callable[[str], None]) -> None:
     port = made.getsockname()[1]
     key = page_key()
     app = make_app(folder, key, port)
-    config = uvicorn.Config(
+    opened(f"http://{HERE}:{port}/?key={key}")
+    uvicorn.Server(configured(app)).run(sockets=[made])
+
+
+def configured(app: Starlette) -> uvicorn.Config:
+    """Quiet, and with an end to patience."""
+    return uvicorn.Config(
         app,
         log_level="warning",
         access_log=False,
@@ -97,5 +103,3 @@ def serve(folder: Path, port: int, opened: Callable[[str], None]) -> None:
         limit_concurrency=MOST_CONNECTIONS,
         timeout_graceful_shutdown=3,
     )
-    opened(f"http://{HERE}:{port}/?key={key}")
-    uvicorn.Server(config).run(sockets=[made])
