@@ -27,7 +27,7 @@ from tapscan.workflow.reading import report_style
 
 STATIC = Path(__file__).with_name("static")
 HERE = "127.0.0.1"
-MOST_CONNECTIONS = 150
+MOST_CONNECTIONS = 600  # idle and half-made ones count too
 KEEP_S = 5  # an idle connection
 DEFAULT_PORT = 8427
 
