@@ -88,7 +88,7 @@ class Guard:
         if refused is not None:
             await refused(scope, receive, _with_headers(send))
             return
-        body = _Body(receive, self._most(scope))
+        body = _Body(receive, self.most(scope))
         try:
             if scope["method"] == "POST" and not await self._told(scope, body, headers):
                 await PlainTextResponse(OLD_PAGE, 403)(scope, receive, _with_headers(send))
@@ -96,10 +96,6 @@ class Guard:
             await self.app(scope, body, _with_headers(send))
         except TooMuch as problem:
             await PlainTextResponse(str(problem), 413)(scope, receive, _with_headers(send))
-
-    def _most(self, scope: Scope) -> int:
-        """Only what is sent as a file may be large."""
-        return self.door.sizes.get(scope["path"], FORM_BYTES) if scope["method"] == "PUT" else FORM_BYTES
 
     async def _told(self, scope: Scope, body: Receive, headers: Headers) -> bool:
         """Reads the form into the scope; whether it carries the token."""
@@ -117,10 +113,10 @@ class Guard:
         except ValueError:
             return False
         scope["form"] = pairs
-        return self._right(dict(pairs).get("token", ""))
+        return self._right(scope, dict(pairs).get("token", ""))
 
-    def _right(self, token: str) -> bool:
-        return token.isascii() and hmac.compare_digest(token, self.door.token)
+    def _right(self, scope: Scope, token: str) -> bool:
+        return token.isascii() and hmac.compare_digest(token, self.token(scope))
 
     def _refused(self, scope: Scope, headers: Headers) -> Response | None:
         host = headers.get("host", "").casefold()
@@ -128,16 +124,28 @@ class Guard:
             return PlainTextResponse("This address is not served here.", 421)
         if len(scope["query_string"]) > LONGEST_QUERY:
             return PlainTextResponse("The address is too long.", 414)
+        if (answer := self.stranger(scope, headers)) is not None:
+            return answer
+        return None if scope["method"] in READS else self._change_refused(scope, headers, host)
+
+    def stranger(self, scope: Scope, headers: Headers) -> Response | None:
+        """What is answered to somebody who was not let in yet."""
         if (opened := self._opening(scope)) is not None:
             return opened
-        if not hmac.compare_digest(_cookie(headers), self.door.cookie):
+        if not hmac.compare_digest(cookie_in(headers), self.door.cookie):
             return PlainTextResponse(
                 "Open this page with the address that `tapscan open` prints: it holds the key for this computer's browser.",
                 403,
             )
-        if scope["method"] in READS:
-            return None
-        return self._change_refused(scope, headers, host)
+        return None
+
+    def token(self, scope: Scope) -> str:
+        """What a change on this address carries."""
+        return self.door.token
+
+    def most(self, scope: Scope) -> int:
+        """Only what is sent as a file may be large."""
+        return self.door.sizes.get(scope["path"], FORM_BYTES) if scope["method"] == "PUT" else FORM_BYTES
 
     def _opening(self, scope: Scope) -> Response | None:
         """The key in the address becomes a cookie, and leaves the address."""
@@ -157,15 +165,16 @@ class Guard:
             return PlainTextResponse("Changes come from a page of this program only.", 403)
         if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
             return PlainTextResponse("Changes come from a page of this program only.", 403)
-        if scope["method"] == "PUT" and not self._right(headers.get("x-token", "")):
+        if scope["method"] == "PUT" and not self._right(scope, headers.get("x-token", "")):
             return PlainTextResponse(OLD_PAGE, 403)
-        length, most = headers.get("content-length", ""), self._most(scope)
+        length, most = headers.get("content-length", ""), self.most(scope)
         if length and (not length.isdecimal() or int(length) > most):
             return PlainTextResponse(f"Too large: {_bytes(most)} are the most here.", 413)
         return None
 
 
-def _cookie(headers: Headers) -> str:
+def cookie_in(headers: Headers) -> str:
+    """The page's own; empty where there is none that could be right."""
     try:
         kept = SimpleCookie(headers.get("cookie", ""))
     except CookieError:

@@ -3,6 +3,7 @@
 register_of(request)   raises RegisterProblem where there is none (yet)
 """
 
+from starlette.applications import Starlette
 from starlette.requests import Request
 
 from tapscan.errors import RegisterProblem
@@ -11,8 +12,13 @@ from tapscan.workflow.register import Register, is_register, open_register
 
 
 def register_of(request: Request) -> Register:
+    """Of the app that was asked."""
+    return register_in(request.app)
+
+
+def register_in(app: Starlette) -> Register:
     """Opened once; what other windows and terminals write is seen all the same."""
-    state = request.app.state
+    state = app.state
     if not is_register(state.folder):
         state.register = None
         raise RegisterProblem(missing(state.folder))

@@ -5,6 +5,7 @@ serve(folder, port, opened)       runs until it is stopped; `opened` gets the ad
 """
 
 import socket
+import threading
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -19,6 +20,8 @@ from starlette.staticfiles import StaticFiles
 
 from tapscan.errors import BadRequest, TapscanError, UnknownName
 from tapscan.page.guard import Door, Guard
+from tapscan.page.invitations import Invitations
+from tapscan.page.phone_app import make_phone_app, own_address
 from tapscan.page.screens import ROUTES, SIZES
 from tapscan.page.shown import show
 from tapscan.page.works import Works, own_error
@@ -48,6 +51,7 @@ def make_app(folder: Path, key: str, port: int) -> Starlette:
         lifespan=running,
     )
     app.state.folder, app.state.door, app.state.works = folder, door, Works()
+    app.state.invitations, app.state.lan = Invitations(), None
     return app
 
 
@@ -70,26 +74,41 @@ def _style(request: Request) -> Response:
     return Response(report_style(), media_type="text/css", headers={"cache-control": "max-age=60"})
 
 
-def listening(port: int) -> socket.socket:
-    """A socket of this computer only; 0: any free port. Raises BadRequest where the port is taken."""
+def listening(port: int, host: str = HERE) -> socket.socket:
+    """By default a socket of this computer only; 0: any free port. Raises BadRequest where the port is taken."""
     made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
-        made.bind((HERE, port))
+        made.bind((host, port))
     except OSError as problem:
         made.close()
         raise BadRequest(f"--port {port}: {problem.strerror}; take another one, or 0 for any that is free") from None
     return made
 
 
-def serve(folder: Path, port: int, opened: Callable[[str], None]) -> None:
-    """Returns when it is stopped (Ctrl-C)."""
+def serve(folder: Path, port: int, opened: Callable[[str], None], *, lan: bool = False) -> None:
+    """Returns when it is stopped (Ctrl-C). `lan` : phones in the same network may be let in, each by a code."""
     made = listening(port)
     port = made.getsockname()[1]
     key = page_key()
     app = make_app(folder, key, port)
+    if lan:
+        serve_phones(app)
     opened(f"http://{HERE}:{port}/?key={key}")
     uvicorn.Server(configured(app)).run(sockets=[made])
+
+
+def serve_phones(app: Starlette, host: str | None = None) -> uvicorn.Server:
+    """In a thread that ends with the program. Raises BadRequest where this computer is in no network."""
+    host = host or own_address()
+    if host is None:
+        raise BadRequest("--lan: this computer is in no network; join the phone's network first, or leave --lan out")
+    made = listening(0, host)
+    port = made.getsockname()[1]
+    app.state.lan = f"{host}:{port}"
+    server = uvicorn.Server(configured(make_phone_app(host, port, app)))
+    threading.Thread(target=server.run, kwargs={"sockets": [made]}, daemon=True).start()
+    return server
 
 
 def configured(app: Starlette) -> uvicorn.Config:
