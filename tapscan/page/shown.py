@@ -15,6 +15,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from tapscan import __version__
+from tapscan.page.terms import here
 from tapscan.wording import counted, listed
 from tapscan.workflow.report import IN_WORDS, legible
 
@@ -44,15 +45,23 @@ def show(request: Request, template: str, status: int = 200, **names: Any) -> HT
     return HTMLResponse(text.encode("utf-8", "replace"), status)
 
 
+def _told(value: Any) -> Any:
+    """Text from outside made legible, line by line."""
+    if type(value) is not str:
+        return legible(value)
+    return "\n".join(map(legible, value.split("\n")))
+
+
 @cache
 def _environment() -> Environment:
     made = Environment(
         loader=FileSystemLoader(TEMPLATES),
         autoescape=True,
         undefined=StrictUndefined,
-        finalize=lambda value: "\n".join(map(legible, value.split("\n"))) if type(value) is str else legible(value),
+        finalize=_told,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["here"] = here  # sentences of the program, never what a person wrote
     made.globals.update(to=to, counted=counted, listed=listed, states=IN_WORDS)
     return made

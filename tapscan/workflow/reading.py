@@ -40,7 +40,7 @@ class Reading:
     entry: ScanEntry
     screening: Screening
     about: About
-    notices: tuple[str, ...]  # what people saw, found or mended, and the summary does not say
+    notices: tuple[str, ...]  # what people saw, found or mended, where the first words do not say it
     sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
 
 
@@ -53,7 +53,8 @@ def reading_of(register: Register, name: str) -> Reading:
     since = notices(register, entry, screening)
     told = replace(about(plate, entry, shop), since=since)
     sections = sections_of(screening, told, Beside(shop), QUICK)
-    unsaid = tuple(n for n in since if n not in screening.summary)
+    relevant = any(i.interpretation == "relevant" for i in screening.indications)  # then its sentences stand in the summary's place
+    unsaid = tuple(n for n in since if relevant or n not in screening.summary)
     return Reading(plate, entry, screening, told, unsaid, tuple(sections))
 
 

@@ -31,7 +31,11 @@ def invited(site: Any, draft: str = "") -> str:
 
 
 def phone(address: str) -> httpx.Client:
-    return httpx.Client(base_url=address.split("/p/")[0], headers={"origin": address.split("/p/")[0]}, timeout=30)
+    return httpx.Client(
+        base_url=address.split("/p/", maxsplit=1)[0],
+        headers={"origin": address.split("/p/", maxsplit=1)[0]},
+        timeout=30,
+    )
 
 
 def sent(one: httpx.Client, address: str, content: bytes = PNG, **headers: str) -> httpx.Response:

@@ -79,14 +79,24 @@ let held = null;
 
 /** @returns {HTMLInputElement[]} */
 function marked() {
-  return [.../** @type {NodeListOf<HTMLInputElement>} */ (form.querySelectorAll(".tap input:checked"))];
+  return [.../** @type {NodeListOf<HTMLInputElement>} */ (form.querySelectorAll(".tap input[name=tap]:checked"))];
+}
+
+/** The taps of a group, or the one tap. @param {HTMLInputElement} box @returns {HTMLInputElement[]} */
+function group(box) {
+  if (!("whole" in box.dataset)) return [box];
+  return [.../** @type {NodeListOf<HTMLInputElement>} */ (/** @type {Element} */ (box.closest("tr")).querySelectorAll("input[name=tap]"))];
 }
 
 function say() {
   const note = document.getElementById("marked");
   if (note) note.textContent = marked().length ? `${marked().map((m) => m.value).join(", ")} marked` : "";
 }
-form.addEventListener("change", say);
+form.addEventListener("change", (e) => {
+  const box = e.target;
+  if (box instanceof HTMLInputElement && "whole" in box.dataset) for (const one of group(box)) one.checked = box.checked;
+  say();
+});
 
 /** @param {number} x @param {number} y */
 function place(x, y) {
@@ -109,7 +119,7 @@ document.addEventListener("pointermove", (e) => {
     if (Math.hypot(e.clientX - held.x, e.clientY - held.y) < 8) return;
     const mine = /** @type {HTMLInputElement} */ (held.label.querySelector("input"));
     if (!mine.checked) for (const other of marked()) other.checked = false;
-    mine.checked = true;
+    for (const one of group(mine)) one.checked = true;
     say();
     ghost = document.createElement("div");
     ghost.className = "ghost";
