@@ -53,7 +53,9 @@ def reading_of(register: Register, name: str) -> Reading:
     since = notices(register, entry, screening)
     told = replace(about(plate, entry, shop), since=since)
     sections = sections_of(screening, told, Beside(shop), QUICK)
-    relevant = any(i.interpretation == "relevant" for i in screening.indications)  # then its sentences stand in the summary's place
+    relevant = any(
+        i.interpretation == "relevant" for i in screening.indications
+    )  # then its sentences stand in the summary's place
     unsaid = tuple(n for n in since if relevant or n not in screening.summary)
     return Reading(plate, entry, screening, told, unsaid, tuple(sections))
 
