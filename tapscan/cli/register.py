@@ -1,7 +1,7 @@
 """`tapscan register`: is it whole, a copy of it, and its content for other programs."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
@@ -94,6 +94,47 @@ def export(
         raise BadRequest(f"{target}: CSV is several files; name a folder, for example {target.with_suffix('')}")
     else:
         typer.echo(f"Written to {target}: {', '.join(export_csv(opened, target))}")
+
+
+@app.command("rescreen")
+def rescreen(
+    pattern: Annotated[o.TEXT, typer.Option(help="Plates of this pattern only.")] = None,
+    since: Annotated[o.TEXT, typer.Option(metavar="DATE", help="Scans tapped on that day or later.")] = None,
+    scheduler: Annotated[
+        o.TEXT,
+        typer.Option(metavar="ADDRESS", help="A Dask scheduler whose workers see the same folder; else this machine."),
+    ] = None,
+    workers: Annotated[Optional[int], typer.Option(min=1, help="Processes on this machine; else one a core.")] = None,  # noqa: UP045
+    settings: o.SETTINGS = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Screen all stored scans anew with present settings. Earlier results are kept.
+
+    Each scan is stored as it comes, and one that is done is not done again: whoever is stopped starts the same command once more.
+    """
+    from tapscan.cli.progress import progress_line
+    from tapscan.cli.tables import print_table
+    from tapscan.workflow.rescreen_all import rescreen_all, waiting
+    from tapscan.workflow.settings import read_settings
+
+    opened, thresholds = o.opened(register), read_settings(settings)
+    left = waiting(opened, thresholds, o.words(pattern), o.day(since, "--since", register) if since else None)
+    if not left:
+        typer.echo("Every scan has been screened by this version with these settings.")
+        return
+    done = []
+    with progress_line(remaining=True) as progress:
+        for one in rescreen_all(opened, left, thresholds, scheduler, workers):
+            done.append(one)
+            progress("screening scans", len(done), len(left))
+    failed, changed = [d for d in done if d.trouble], sorted((d for d in done if d.changed), key=lambda d: d.scan)
+    for one in failed:
+        typer.echo(f"tapscan: {one.scan}: {one.trouble}; nothing was changed", err=True)
+    typer.echo(f"Screened anew: {len(done) - len(failed)} of {len(left)}. Another answer: {len(changed)}.")
+    if changed:
+        print_table(("scan", "before", "now"), [(d.scan, d.before, d.after or "") for d in changed])
+    if failed:
+        raise typer.Exit(1)
 
 
 @app.command("evidence")

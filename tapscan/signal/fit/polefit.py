@@ -119,9 +119,8 @@ def fit_poles(
 ) -> PoleFit:
     """Refine M start values by Levenberg-Marquardt steps on the projected residual.
 
-    steps : at most this many; stops earlier when nothing moves by a thousandth of its standard error.
-    noise : E|W|^2 per bin as measured before the strike; where the residual is larger, it is taken instead.
     bins_hz : (K,). spectra : (K, S), a column a strike. frequency_hz, decay_rate_per_s : (M,) start values.
+    steps : at most; fewer when nothing moves by a thousandth of its standard error. noise : E|W|^2 per bin before the strike, or the residual's if larger.
     """
     m = len(frequency_hz)
     theta = np.concatenate([frequency_hz, decay_rate_per_s])
@@ -131,7 +130,7 @@ def fit_poles(
     damping, settled = 1e-3, False
     for _ in range(steps):
         normal, gradient = _normal_equations(state, rate_hz)
-        scale = np.diag(normal).copy()
+        scale = np.diag(normal)
         damped = normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m)
         trial = theta + _bounded(np.asarray(-np.linalg.solve(damped, gradient), dtype=np.float64), theta, m)
         next_state = _project(trial, task)
