@@ -46,7 +46,13 @@ async function take(files) {
   }
 }
 
-choose.addEventListener("change", () => take([...(choose.files ?? [])]));
+function chosen() {
+  const files = [...(choose.files ?? [])];
+  choose.value = ""; // some browsers keep it when the page is loaded again
+  take(files);
+}
+choose.addEventListener("change", chosen);
+if (choose.files?.length) chosen(); // before this script was there
 for (const kind of ["dragenter", "dragover"]) {
   document.addEventListener(kind, (e) => {
     const data = /** @type {DragEvent} */ (e).dataTransfer;
@@ -90,6 +96,7 @@ function group(box) {
 
 function say() {
   const note = document.getElementById("marked");
+  note?.closest(".mover")?.classList.toggle("used", marked().length > 0);
   if (note) note.textContent = marked().length ? `${marked().map((m) => m.value).join(", ")} marked` : "";
 }
 form.addEventListener("change", (e) => {

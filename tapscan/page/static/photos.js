@@ -5,9 +5,11 @@ import { send } from "./sending.js";
 for (const box of /** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("[data-photos]"))) {
   const input = /** @type {HTMLInputElement} */ (box.querySelector("input[type=file]"));
   const words = /** @type {HTMLElement} */ (box.querySelector("[role=status]"));
-  input.addEventListener("change", async () => {
+  const take = async () => {
+    const files = [...(input.files ?? [])];
+    input.value = ""; // some browsers keep it when the page is loaded again
     try {
-      for (const file of input.files ?? []) {
+      for (const file of files) {
         words.textContent = `Sending ${file.name}`;
         await send(`/plate/photo?plate=${encodeURIComponent(box.dataset.photos ?? "")}`, file, () => {});
       }
@@ -15,5 +17,7 @@ for (const box of /** @type {NodeListOf<HTMLElement>} */ (document.querySelector
     } catch (problem) {
       words.textContent = /** @type {Error} */ (problem).message;
     }
-  });
+  };
+  input.addEventListener("change", take);
+  if (input.files?.length) take(); // chosen before this script was there
 }
