@@ -36,7 +36,6 @@ PAGES = {
     "what the eye saw": "/scan/eye?name={plate}/" + NEWEST,
     "an outcome": "/scan/outcome?name={plate}/" + NEWEST,
     "put something right": "/scan/mend?name={plate}/" + NEWEST,
-    "a new scan": "/draft/new?plate={plate}",
     "layouts": "/layouts",
     "a layout": "/layout?name=grand-dense",
     "the register": "/register",

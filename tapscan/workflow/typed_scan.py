@@ -120,6 +120,9 @@ def first_typed(register: Register, plate: str) -> dict[str, str]:
     shop = {key: value for key, value in asdict(read_defaults(register.folder)).items() if value}
     shop = {key: value for key, value in shop.items() if key in (*FIELDS, "layout", "order")}
     told = {**dict.fromkeys((*FIELDS, "layout", "order"), ""), **last, **shop}
+    told["baseline"] = (
+        "" if any(e.baseline for e in scans) else "yes"
+    )  # or the next scan has nothing to be compared with
     if scans and not told["layout"]:
         told["layout"] = scans[-1].layout or ""
         told["order"] = told["order"] or ",".join(scans[-1].reading.get("order", ()))

@@ -41,7 +41,6 @@ def test_the_inspectors_day(site, browser_page, tmp_path):
     page.fill("#f-name", "Upright in Mill Street")
     page.click("text=Add this plate")
     page.click("text=New scan from files")
-    page.click("button:has-text('Begin')")
     page.select_option("#f-state", "strung")
     page.select_option("#f-sensor", "microphone")
     page.fill("#f-operator", "C. Adeyemi")
@@ -126,8 +125,9 @@ def test_the_shops_evening(site, browser_page, tmp_path):
     page.wait_for_selector("text=Kept.")
     page.goto(site.address)
     assert page.locator(".kinds >> text=due again >> span").inner_text() == "1"
-    page.goto(f"{site.address}/draft/new?plate=B12")
-    page.click("button:has-text('Begin')")
+    page.goto(f"{site.address}/plate?name=B12")
+    page.click("text=New scan from files")
+    page.wait_for_selector("#drop")
     assert page.input_value("#f-sensor") == "contact"
 
 

@@ -19,7 +19,6 @@ PAGES = (
     "/plate?name=B12",
     "/plate/new",
     "/plate/edit?name=B12",
-    "/draft/new?plate=B12",
     "/scan?name=B12/2026-03-14",
     "/scan/facts?name=B12/2026-03-14",
     "/scan/eye?name=B12/2026-03-14",

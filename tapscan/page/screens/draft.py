@@ -22,22 +22,14 @@ from tapscan.workflow.draft import (
 )
 from tapscan.workflow.keep_draft import find_in, found_in, keep_draft, look, moved, typed_of
 from tapscan.workflow.own_layouts import layout_names
-from tapscan.workflow.plate import find_plate
 from tapscan.workflow.typed_scan import first_typed
 
 MOST_BYTES = 1_000_000_000  # of one recording
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act"}
 
 
-def new(request: Request) -> Response:
-    """Begins it at once, so that nothing is lost from here on."""
-    register = register_of(request)
-    plate = find_plate(register, asked(request, "plate"), exact=True)
-    return show(request, "draft_new.html", plate=plate)
-
-
 def begin(request: Request) -> Response:
-    """A folder of its own."""
+    """Begins it at once, so that nothing is lost from here on."""
     register, form = register_of(request), Form(request)
     draft = begin_draft(register, form.text("plate"))
     change(draft, draft.version, {"typed": first_typed(register, draft.plate)})
@@ -144,7 +136,6 @@ def _give_up(request: Request, draft: Draft, form: Form, what: str) -> Response:
 
 VERBS = {"listen": _listen, "store": _store, "move": _move, "remove": _remove, "give-up": _give_up}
 ROUTES = [
-    Route("/draft/new", new, methods=["GET"]),
     Route("/draft/new", begin, methods=["POST"]),
     Route("/draft", draft, methods=["GET"]),
     Route("/draft", act, methods=["POST"]),

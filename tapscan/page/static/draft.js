@@ -18,6 +18,26 @@ function press(act) {
   form.requestSubmit(button);
 }
 
+/** The day that the files say: offered, and never taken for granted. */
+const day = /** @type {HTMLInputElement} */ (form.elements.namedItem("date"));
+const DAY_KEY = `day-${form.dataset.id}`;
+
+function offerDay() {
+  const told = sessionStorage.getItem(DAY_KEY);
+  if (!told || day.value || document.getElementById("day-offer")) return;
+  const offer = document.createElement("button");
+  offer.type = "button";
+  offer.id = "day-offer";
+  offer.className = "button";
+  offer.textContent = `The files are of ${told}: tapped that day`;
+  offer.addEventListener("click", () => {
+    day.value = told;
+    offer.remove();
+  });
+  day.after(offer);
+}
+offerDay();
+
 /** @param {Iterable<File>} files */
 async function take(files) {
   const refused = [];
@@ -29,6 +49,11 @@ async function take(files) {
       });
       seen.value = String(told.version);
       taken += 1;
+      const when = new Date(file.lastModified);
+      if (Date.now() - file.lastModified > 86_400_000) {
+        const parts = [when.getFullYear(), when.getMonth() + 1, when.getDate()];
+        sessionStorage.setItem(DAY_KEY, parts.map((n) => String(n).padStart(2, "0")).join("-"));
+      }
     } catch (problem) {
       refused.push(/** @type {Error} */ (problem).message);
     }
