@@ -40,7 +40,7 @@ def dropped(page: Any, take: Path) -> None:
 
 
 def at(page: Any, station: str, tap: str) -> Any:
-    return page.locator(f"tr[data-station={station}] td .tap:has-text('{tap} ')")
+    return page.locator(f"tr[data-station={station}] td .tap:has(input[value={tap}])")
 
 
 def mend(page: Any) -> None:
