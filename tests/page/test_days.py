@@ -57,7 +57,7 @@ def test_the_inspectors_day(site, browser_page, tmp_path):
     page.click("text=What the eye saw")
     page.set_input_files("[data-photos] input", photo)
     page.wait_for_selector(".photos img")
-    page.wait_for_function("document.querySelector('.photos img').naturalWidth == 1")
+    assert page.locator(".photos img").evaluate("async e => (await e.decode(), e.naturalWidth)") == 1
     page.go_back()
     page.fill("#f-whom", "the Okafor family")
     page.click("text=One page for a buyer")

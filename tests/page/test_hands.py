@@ -68,6 +68,7 @@ def test_axe_finds_no_serious_fault_and_nothing_overflows(full, browser_page):
 
 def test_a_plate_is_added_and_found_by_keyboard_alone(site, browser_page):
     page = browser_page
+    page.wait_for_load_state("load")
     page.keyboard.press("n")
     page.wait_for_selector("text=A new plate")
     page.keyboard.press("Tab")
@@ -79,10 +80,11 @@ def test_a_plate_is_added_and_found_by_keyboard_alone(site, browser_page):
     page.keyboard.press("Enter")
     page.wait_for_selector("h1:has-text('C7')")
     page.goto(site.address)
+    page.wait_for_load_state("load")
     page.keyboard.press("/")
     page.keyboard.type("c7")
     page.keyboard.press("Enter")
-    page.wait_for_function("location.search.includes('c7')")
+    page.wait_for_url("**words=c7**")
     assert page.locator("tbody tr").count() == 1
 
 
@@ -98,6 +100,7 @@ def test_what_the_eye_saw_and_what_was_found_by_keyboard_alone(full, browser_pag
         page.keyboard.type(text)
     page.keyboard.press("Enter")
     page.wait_for_selector("text=a void in strut 3")
+    page.wait_for_load_state("load")
     page.keyboard.press("?")
     page.wait_for_selector("dialog[open] kbd")
     page.keyboard.press("Escape")
