@@ -2,6 +2,7 @@
 
 render_page(screening, about, beside)   HTML as text: one file, no script, nothing fetched from anywhere
 write_page(screening, path, ...)        the same into a file, whole or not at all (OSError)
+sections_of(screening, ...)             single sections, for a page of one's own; style() is their style sheet
 
 `beside` (report/beside.py) holds what was made from recordings and earlier scans. The page is its first screen and the sections
 (report/sections/), in their order. All text from outside (names of files and stations, sentences) passes through the templates' escaping.
@@ -19,7 +20,7 @@ from tapscan.records import Screening
 from tapscan.report.about import About
 from tapscan.report.beside import NOTHING, Beside
 from tapscan.report.first_screen import first_screen, head
-from tapscan.report.rendering import render
+from tapscan.report.rendering import TEMPLATES, render
 from tapscan.report.section import Section, Sheet, built
 from tapscan.report.sections import SECTIONS, indications
 from tapscan.report.sections.map import SECTION as MAP
@@ -39,15 +40,42 @@ def render_page(
     sections: Sequence[Section] = SECTIONS,
 ) -> str:
     """The page as text; `about`: what the shop wrote down, where the scan comes from a register."""
-    sheet = Sheet(_dated(screening, beside.shop or Shop()), about, beside)
-    always = _always(sheet)
     if beside.summary:
-        found = built([MAP, indications.SECTION], sheet)
-        return render("summary.html", {**always, **first_screen(sheet, found, [])})
-    found = built([s for s in sections if beside.full or s.brief or s is MAP], sheet)
-    shown = [b for b in found if beside.full or b.section.brief]
-    body = [Markup(render(b.section.template, {**always, **b.names}, b.section.folder)) for b in shown]
-    return render("page.html", {**always, **first_screen(sheet, found, shown), "sections": body})
+        names, _ = _parts(screening, about, beside, [MAP, indications.SECTION], ())
+        return render("summary.html", names)
+    wanted = [s for s in sections if beside.full or s.brief or s is MAP]
+    names, body = _parts(screening, about, beside, wanted, [s for s in wanted if beside.full or s.brief])
+    return render("page.html", {**names, "sections": [html for _, _, html in body]})
+
+
+def sections_of(
+    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+) -> list[tuple[str, str, Markup]]:
+    """Id, title and HTML of those that have something to show, for a page of one's own."""
+    return _parts(screening, about, beside, sections, sections)[1]
+
+
+def style() -> str:
+    """The style sheet of the page."""
+    return (TEMPLATES / "sheet.css").read_text(encoding="utf-8")
+
+
+def _parts(
+    screening: Screening,
+    about: About | None,
+    beside: Beside,
+    sections: Sequence[Section],
+    shown: Sequence[Section],
+) -> tuple[dict[str, Any], list[tuple[str, str, Markup]]]:
+    """Names of the first screen, and the sections that are shown."""
+    sheet = Sheet(_dated(screening, beside.shop or Shop()), about, beside)
+    always, found = _always(sheet), built(sections, sheet)
+    on_page = [b for b in found if b.section in shown]
+    body = [
+        (b.section.id, b.section.title, Markup(render(b.section.template, {**always, **b.names}, b.section.folder)))
+        for b in on_page
+    ]
+    return {**always, **first_screen(sheet, found, on_page)}, body
 
 
 def _always(sheet: Sheet) -> dict[str, Any]:

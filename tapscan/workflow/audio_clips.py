@@ -2,6 +2,7 @@
 
     sounds_of(now, before, screening)   Sound after Sound: for each indication the strike (in turn with the same place in the
                                         baseline, where there is one) and the named tone alone; then one place at which nothing was found
+    strike_clip(tape, station)          the clearest tap at one place
     decays_of(now, screening)           ToneDecay of the first few tones that indications name
 
 Loudness is matched: every strike is brought to the same peak, and the page says so. The tone alone is computed from the mode's
@@ -99,6 +100,15 @@ def _in_turn(
     both = [_shown(earlier.samples, rate), gap, _shown(later.samples, rate), gap]
     mp3 = mp3_bytes(np.concatenate(both * TURNS), rate)
     return [Sound(group, f"{station}, before and now", IN_TURN, mp3, later.picture, marks_hz, earlier.picture)]
+
+
+def strike_clip(tape: Tape, station: str) -> bytes | None:
+    """MP3 of the clearest tap at a place; None where there is none. Raises UnreadableRecording."""
+    best = best_strike(tape.scan, station)
+    if best is None:
+        return None
+    x, rate = read_strike(tape, best, -min(BEFORE_S, best.onset_s), SECONDS)
+    return mp3_bytes(_shown(x, rate), rate) if x.any() else None
 
 
 def _shown(x: FloatArray, rate: int) -> FloatArray:

@@ -1,6 +1,8 @@
 """Screen recordings: listen, assign stations, estimate modes, run the rules.
 
-check(paths, request)   CheckResult: the screening of what could be read, and what could not
+check(paths, request)      CheckResult: the screening of what could be read, and what could not
+find_taps(paths, request)  Found: when each recording was tapped, before anybody says where
+assigned(tapped, request)  which tap goes where, and what is amiss
 """
 
 from collections.abc import Callable, Mapping, Sequence
@@ -81,15 +83,53 @@ def check(
         heard, repeated = _listen_all(paths, request, unreadable, workers, stack, ahead)
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))
-        taps = _assign(heard, request)
+        taps = _assign(_tapped(heard), request)
         plan, notes = taps.plan, [*taps.notes, *taps.amiss]
-        if agree is not None and not agree(_shown(heard, plan), [*notes, *repeated]):
+        if agree is not None and not agree(_shown(_tapped(heard), plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         before = ahead.result if ahead else nothing_before
         results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
         scan = _scan(heard, results, request, workers, taps.amiss)
     screening = _conclude(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
+
+
+@dataclass(frozen=True)
+class TappedFile:
+    """A recording and its taps."""
+
+    file: str
+    onsets_s: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Found:
+    """What `find_taps` found."""
+
+    tapped: tuple[TappedFile, ...]
+    unreadable: tuple[str, ...]
+    repeated: tuple[str, ...]
+
+
+def find_taps(paths: Sequence[str], request: Request, workers: Workers = ALONE) -> Found:
+    """Listens, and analyses nothing."""
+    unreadable: list[str] = []
+    with ExitStack() as stack:
+        stack.enter_context(threadpool_limits(1))
+        heard, repeated = _listen_all(paths, request, unreadable, workers, stack, None)
+        return Found(tuple(_tapped(heard)), tuple(unreadable), tuple(repeated))
+
+
+def assigned(tapped: Sequence[TappedFile], request: Request) -> tuple[list[AssignedTap], list[str]]:
+    """Every tap with its place, and sentences on how that was told and what is missing. Raises BadRequest as `check` does."""
+    if not tapped:
+        return [], []
+    taps = _assign(tapped, request)
+    return _shown(tapped, taps.plan), [*taps.notes, *taps.amiss]
+
+
+def _tapped(heard: Sequence[Heard]) -> list[TappedFile]:
+    return [TappedFile(h.recording.file, tuple(s.onset_s for s in h.spans)) for h in heard]
 
 
 def _listen_all(
@@ -127,17 +167,17 @@ class _Assigned:
     amiss: tuple[str, ...]  # what is missing, double or not as the layout asks
 
 
-def _assign(heard: Sequence[Heard], request: Request) -> _Assigned:
+def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     """Give every strike a station and a force; sentences say how, and what is missing."""
     per = request.per_station or (len(request.order) if request.order else None)
-    found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.spans))]
+    found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.onsets_s))]
     numbers = numbers_kept(len(found), request.skip)
     spots = [found[n - 1] for n in numbers]
-    files = [heard[f].recording.file for f, _ in spots]
+    files = [heard[f].file for f, _ in spots]
     notes = [f"left out by hand: {', '.join(f'T{n}' for n in request.skip)}"] if request.skip else []
     amiss: list[str] = []
     if len(heard) == 1 and (request.layout or per):
-        onsets = [heard[f].spans[k].onset_s for f, k in spots]
+        onsets = [heard[f].onsets_s[k] for f, k in spots]
         amiss += _understood(onsets, request, per)
         stations, how = _split(onsets, request, per)
         notes.append(f"{len(stations)} taps, {how}")
@@ -181,11 +221,8 @@ def _split(onsets: Sequence[float], request: Request, per: int | None) -> tuple[
     return split(onsets, names, per)
 
 
-def _shown(heard: Sequence[Heard], plan: Sequence[Planned]) -> list[AssignedTap]:
-    return [
-        AssignedTap(p.name, heard[p.file].recording.file, heard[p.file].spans[p.span].onset_s, p.station, p.force)
-        for p in plan
-    ]
+def _shown(heard: Sequence[TappedFile], plan: Sequence[Planned]) -> list[AssignedTap]:
+    return [AssignedTap(p.name, heard[p.file].file, heard[p.file].onsets_s[p.span], p.station, p.force) for p in plan]
 
 
 def _wanted(request: Request, plan: Sequence[Planned]) -> Wanted:

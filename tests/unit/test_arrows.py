@@ -46,7 +46,8 @@ ROOMS = {
     "report": BASE | {"layouts", "screening"},
     "demo": BASE,
     "workflow": BASE | {"signal", "screening", "recording", "register", "report", "layouts", "demo"},
-    "cli": BASE | {"workflow"},
+    "page": BASE | {"workflow"},
+    "cli": BASE | {"workflow", "page"},
 }
 EDGES = {
     "typer": ("cli/",),
@@ -61,7 +62,10 @@ EDGES = {
     "av": ("recording/files.py",),
     "sounddevice": ("recording/microphone.py",),
     "matplotlib": ("report/figures/",),
-    "jinja2": ("report/",),
+    "jinja2": ("report/", "page/shown.py"),
+    "starlette": ("page/",),
+    "uvicorn": ("page/server.py",),
+    "segno": ("page/",),
     "weasyprint": ("report/",),
     "librosa": ("screening/notes.py",),
     "cattrs": ("plain_values.py",),
@@ -129,6 +133,8 @@ HEAVY = [
     "alembic",
     "sounddevice",
     "av",
+    "starlette",
+    "uvicorn",
 ]
 HEAVY += ["jinja2", "numba", "joblib", "sklearn", "pandas", "multiprocessing", "concurrent.futures.process"]
 ONE_TAP = ROOT.parent / "reference_recordings" / "real" / "drum-rim-1.flac"

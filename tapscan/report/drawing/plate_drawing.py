@@ -35,6 +35,7 @@ LONGEST_LABEL = 6  # letters
 ROUNDS = 8
 CHOICES = 5  # times that every label chooses its place
 FAR_COST = 8.0  # square units of overlap that a name close to its mark may have before it stands off
+FAR_REACH = 0.9  # font sizes by which a name stands off
 WAYS = ((1, 0), (-1, 0), (0, -1), (0, 1), (0.8, -0.8), (-0.8, -0.8), (0.8, 0.8), (-0.8, 0.8))
 SIDE = FONT + 3  # units the words at the sides take
 
@@ -264,12 +265,14 @@ def _free(canvas: Canvas, text: str, at: Point, r: float, taken: Sequence[Box]) 
     wide, high = LETTER * FONT * len(text), FONT
     x, y = at
     boxes = []
-    for far, cost in ((0.0, 0.0), (0.9 * FONT, FAR_COST)):
+    for far, cost in ((0.0, 0.0), (FAR_REACH * FONT, FAR_COST)):
         reach_x, reach_y = r + 2 + far + wide / 2, r + 1 + far + high / 2
         for dx, dy in WAYS:
             cx, cy = x + dx * reach_x, y + dy * reach_y
             boxes.append(((cx - wide / 2, cy - high / 2, cx + wide / 2, cy + high / 2), cost))
-    return min(boxes, key=lambda b: sum(_overlap(b[0], t) for t in taken) + _outside(canvas, b[0]) + b[1])[0]
+    reach = FAR_REACH * FONT + r + 2 + wide + high  # what lies further off overlaps none of them
+    near = [t for t in taken if t[0] < x + reach and t[2] > x - reach and t[1] < y + reach and t[3] > y - reach]
+    return min(boxes, key=lambda b: sum(_overlap(b[0], t) for t in near) + _outside(canvas, b[0]) + b[1])[0]
 
 
 def _leader(at: Point, r: float, box: Box) -> list[Markup]:

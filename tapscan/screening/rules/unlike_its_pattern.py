@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tapscan.records import Condition, Indication, PatternFigure, RuleNotRun, Scan
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 from tapscan.wording import counted, listed
@@ -135,6 +135,25 @@ def _indication(
     return Indication(name, NAME, "relevant", None, (), modes, sentence, tuple(conditions), others)
 
 
+PLAIN = (
+    (
+        "P1",
+        Plain(
+            "the plate is unlike others of its pattern",
+            "The plate moves in other ways than the other plates of its pattern.",
+            "A strut may be cut through, or the plate may be of another pattern. This test cannot tell which.",
+        ),
+    ),
+    (
+        "P2",
+        Plain(
+            "some tones die away faster than on others of its pattern",
+            "Some tones of the plate die away faster than on the other plates of its pattern.",
+            "It may be a crack whose faces rub, or something soft or loose that touches the plate. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "Unlike its pattern",
@@ -151,4 +170,5 @@ RULE = Rule(
         ("scatter of a mode among the sisters", "how far a mode's frequency differs from casting to casting, standard deviation"),
         ("scatter of a loss among the sisters", "how far a mode's loss differs from casting to casting, standard deviation"),
     ),
+    plain=PLAIN,
 )  # fmt: skip
