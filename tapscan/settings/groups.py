@@ -210,6 +210,17 @@ class Repeatability:
         50.0, "ppm", "the same by microphone in a room, corrected by repeated scans", SIMULATED
     )
     alone_microphone_ppm: float = threshold(400.0, "ppm", "the same where no scan was repeated", SIMULATED)
+    supports_ppm: float = threshold(
+        1500.0,
+        "ppm",
+        "supports of any usual kind, one scan, at 100 Hz; falls by the same power; counts until the plate was seen to repeat on two days",
+        SIMULATED,
+    )
+    supports_high_ppm: float = threshold(20.0, "ppm", "what is left of it well above 300 Hz", SIMULATED)
+    supports_left_two: float = threshold(
+        0.4, "1", "share of it that stays where two scans were repeated: few supports make few degrees of freedom", SIMULATED
+    )
+    supports_left_three: float = threshold(0.25, "1", "the same, three scans or more", SIMULATED)
     fit_factor: float = threshold(2.0, "1", "close modes are this much worse than the fit's own sd says", SIMULATED)
     fit_factor_room: float = threshold(
         0.5,
@@ -279,9 +290,15 @@ class Compare:
         10.0, "standard deviations", "no single mode counts for more: a wrong pair is wild but alone", SIMULATED
     )
     drop_limit_three: float = threshold(
-        6.0, "standard deviations", "mean of the three largest drops, three baseline scans or more", SIMULATED
+        6.8, "standard deviations", "mean of the three largest drops, three baseline scans or more", SIMULATED
     )
-    drop_limit_two: float = threshold(7.2, "standard deviations", "the same, two baseline scans", SIMULATED)
+    usual_modes: float = threshold(
+        70.0,
+        "modes",
+        "with more of them judged the limit for the largest drops rises, by the power that tails of Student's t have",
+        "order statistics of heavy tails; the patterns that set limits have so many",
+    )
+    drop_limit_two: float = threshold(7.5, "standard deviations", "the same, two baseline scans", SIMULATED)
     drop_limit_one: float = threshold(7.5, "standard deviations", "the same, one baseline scan", SIMULATED)
     fall_likelihood_ratio: float = threshold(
         400.0,

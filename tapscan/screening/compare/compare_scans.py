@@ -67,7 +67,8 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
     contact = all(s.conditions.sensor.contact for s in (later, *baselines))
     own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
-    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
+    one_day = contact and len({b.date[:10] for b in baselines}) == 1
+    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz, one_day=one_day)
     lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
     where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
     same = unlike.frequency_refused is None  # heard by the same sensor in the same place

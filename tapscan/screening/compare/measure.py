@@ -27,6 +27,7 @@ from tapscan.screening.compare.likelihood_ratio import fall_likelihood_ratio, fa
 from tapscan.screening.compare.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.compare.repeatability import (
     Baseline,
+    any_supports_sd,
     fit_factor,
     join,
     log_loss,
@@ -76,6 +77,7 @@ class Measured:
     shift_sd: float
     frequency: Change
     loss: Change
+    small: Change | None = None  # frequency against the scatter of careful hands, where the wider one of any supports decides
 
     @property
     def earlier_index(self) -> NDArray[np.intp]:
@@ -95,10 +97,13 @@ def measure(
     unlike: ConditionChanges,
     settings: Settings,
     foreign_hz: Sequence[float] = (),
+    *,
+    one_day: bool = False,
 ) -> Measured:
     """Pair and measure. Raises ValueError without baselines.
 
     contact : all scans with a pickup on the iron. foreign_hz : tones of a room, the mains or strings in any of the scans, which may pull a mode beside them.
+    one_day : the baseline scans were made within a day, so they do not show what another day brings.
     """
     baseline = join(baselines, contact, settings)
     places = set(shared_stations([later, *baselines]))
@@ -121,6 +126,11 @@ def measure(
     )
     if not contact and not by_likelihood_ratio:
         limit *= _overdispersion_in_room((apart - shift) / sd, judged, settings)
+    small = None
+    if contact:
+        if one_day or baseline.scans == 1:
+            small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
+        sd = np.hypot(sd, _unseen(baseline, i, one_day, settings))
     return Measured(
         baseline,
         table,
@@ -129,7 +139,16 @@ def measure(
         shift_sd,
         _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio),
         _loss(later, baseline, table, pairing, judged, contact, settings),
+        small,
     )
+
+
+def _unseen(baseline: Baseline, i: NDArray[np.intp], one_day: bool, settings: Settings) -> FloatArray:
+    """(k,) what supports of any kind may do that this plate's own repeats have not shown yet, between two scans."""
+    limits = settings.repeatability
+    left = limits.supports_left_two if baseline.scans == 2 else limits.supports_left_three
+    share = 1.0 if one_day or baseline.scans == 1 else left
+    return np.asarray(share * np.sqrt(2) * any_supports_sd(baseline.table.frequency_hz[i], settings))
 
 
 def _prior(baseline: Baseline, contact: bool, unlike: ConditionChanges, settings: Settings) -> FloatArray:
@@ -195,6 +214,7 @@ def _change(
     score = sign * value / sd
     usable = judged & np.isfinite(score)
     enough = usable.sum() >= max(settings.compare.modes, top)
+    limit = limit if by_likelihood_ratio else limit * more_modes(int(usable.sum()), settings)
     statistic = None
     if enough:
         statistic = (
@@ -245,6 +265,11 @@ def _loss(
     found = _change(value, sd, 1.0, known, TOP_RISES, limit_of("loss", baseline.scans, settings), settings)
     named = found.named & (value >= settings.compare.loss_least_rise)
     return Change(value, sd, found.score, found.judged, named, found.weight * named, found.statistic, found.limit)
+
+
+def more_modes(judged: int, settings: Settings) -> float:
+    """Factor on a limit of the largest few of so many scores, at least 1: the largest of n Student t of f degrees of freedom grow as n to the 1/f (order statistics of heavy tails, textbook)."""
+    return float(max(1.0, judged / settings.compare.usual_modes) ** (1 / settings.compare.freedom))
 
 
 def limit_name(kind: str, scans: int) -> str:

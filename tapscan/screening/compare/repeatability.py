@@ -1,6 +1,7 @@
 """How well a plate repeats: its baseline scans joined, and the scatter to expect of each mode.
 
     prior_frequency_sd(f, contact, settings)   relative sd of one scan's frequency by supports and hand, as it ships
+    any_supports_sd(f, settings)               the same, where nothing is known of the supports
     prior_loss_sd(f, contact, settings)        the same for the natural logarithm of the loss factor
     join(scans, contact, settings)             Baseline from one to many scans of one plate
     scatter_level(f, values, given, settings)  how much more or less than given each mode scatters
@@ -69,6 +70,13 @@ def prior_frequency_sd(
     high = settings.repeatability.high_ppm if contact else room
     low = settings.repeatability.low_ppm * (REFERENCE_HZ / frequency_hz) ** settings.repeatability.slope
     return np.asarray(1e-6 * np.hypot(low, high))
+
+
+def any_supports_sd(frequency_hz: FloatArray, settings: Settings) -> FloatArray:
+    """Relative sd of a mode's frequency from scan to scan on supports of any usual kind, stiffness and care; holds until this plate was seen to repeat."""
+    limits = settings.repeatability
+    low = limits.supports_ppm * (REFERENCE_HZ / frequency_hz) ** limits.slope
+    return np.asarray(1e-6 * np.hypot(low, limits.supports_high_ppm))
 
 
 def prior_loss_sd(frequency_hz: FloatArray, contact: bool, settings: Settings) -> FloatArray:
