@@ -46,9 +46,7 @@ class Casting:
 
     def rng(self, role: str) -> np.random.Generator:
         """The same role is the same luck."""
-        return np.random.default_rng(
-            study.seed_of(self.study, f"{self.pattern}, {self.family}, {self.number}, {role}")
-        )
+        return np.random.default_rng(study.seed_of(self.study, f"{self.pattern}, {self.family}, {self.number}, {role}"))
 
 
 @dataclass(frozen=True, eq=False)
@@ -101,9 +99,7 @@ def _of_one_day(it: Poured) -> Iterator[tuple[str, Scan]]:
     warm = first.temperature_c
     for n in range(EARLIER):
         rng = it.casting.rng(f"tight {n}")
-        state = replace(
-            _again(it, careful, first, rng), temperature_c=warm + TIGHT_KELVIN * float(rng.uniform(-1, 1))
-        )
+        state = replace(_again(it, careful, first, rng), temperature_c=warm + TIGHT_KELVIN * float(rng.uniform(-1, 1)))
         yield f"tight {n}", it.heard(plate_modes(it.table, "sound", it.iron, state), rng)
     rng = it.casting.rng("softer")
     state = _softer(_again(it, careful, first, rng))

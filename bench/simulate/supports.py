@@ -52,7 +52,9 @@ class Lay:
     family: Family
     places: tuple[int, ...]  # stations, empty where it lies on pads
     stiffness_n_m: tuple[float, ...]
-    heights: tuple[float, ...]  # how far each place stands out of true, in units of what changes when it is lifted; the highest touch
+    heights: tuple[
+        float, ...
+    ]  # how far each place stands out of true, in units of what changes when it is lifted; the highest touch
     scatter: float  # of ln stiffness from scan to scan
     careless: float  # 0..1 between the least and the most a support is moved
     pickup_kg: float

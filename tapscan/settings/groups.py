@@ -218,7 +218,10 @@ class Repeatability:
     )
     supports_high_ppm: float = threshold(20.0, "ppm", "what is left of it well above 300 Hz", SIMULATED)
     supports_left_two: float = threshold(
-        0.4, "1", "share of it that stays where two scans were repeated: few supports make few degrees of freedom", SIMULATED
+        0.4,
+        "1",
+        "share of it that stays where two scans were repeated: few supports make few degrees of freedom",
+        SIMULATED,
     )
     supports_left_three: float = threshold(0.25, "1", "the same, three scans or more", SIMULATED)
     fit_factor: float = threshold(2.0, "1", "close modes are this much worse than the fit's own sd says", SIMULATED)
@@ -282,6 +285,12 @@ class Compare:
         "simulation, 0.1 and 0.4 m in a room; chosen on the plates its rates are given for",
     )
     modes: float = threshold(12.0, "modes", "fewer pairs tell no common shift from a change", JUDGEMENT)
+    common_modes: float = threshold(
+        12.0, "modes", "so many must agree on a change that all share; fewer may agree by chance", "measured beams"
+    )
+    common_energy: float = threshold(
+        0.5, "1", "share of the sound's energy that the modes which agree must hold", JUDGEMENT
+    )
     false_share: float = threshold(
         0.05, "1", "share of false names allowed among the modes named as changed", "Benjamini and Hochberg 1995"
     )

@@ -10,6 +10,7 @@ from typing import Any
 from tapscan import wording
 from tapscan.records import Comparison, ModalAmplitude, ModePair, Screening, UnpairedMode
 from tapscan.report.section import Section, Sheet
+from tapscan.report.words import drops_in_words
 
 MOST_ROWS = 12
 
@@ -33,7 +34,7 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "tones": counted_tones(screening),
         "later": c.later,
         "baselines": wording.listed(c.baselines, 6),
-        "common": c.common.sentence if c.common else c.reason or "",
+        "common": c.common.sentence if c.common else _no_common(c),
         "rows": [_row(p) for p in shown],
         "any_changed": bool(changed),
         "pairs": len(c.pairs),
@@ -46,6 +47,10 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "shifts": shifts(c.pairs, None if c.by_likelihood_ratio else c.statistic_limit, "shifts"),
         "map": amplitude_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
     }
+
+
+def _no_common(c: Comparison) -> str:
+    return f"No common change is given: {c.common_reason}." if c.common_reason else c.reason or ""
 
 
 def _largest(c: Comparison) -> list[ModePair]:
@@ -80,6 +85,8 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
     rows = []
     if c.statistic is not None:
         rows.append(_fallen(c, c.statistic, c.statistic_limit or 0.0))
+        if not c.by_likelihood_ratio:
+            rows.append(("the three largest drops as they are, uncapped", drops_in_words(c), ""))
     if c.loss_statistic is not None:
         rows.append(
             (

@@ -2,7 +2,6 @@
 
 compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
 with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
-carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
 """
 
 from collections.abc import Sequence
@@ -23,12 +22,15 @@ from tapscan.records import (
     StationChange,
 )
 from tapscan.screening.compare.added_mass import explain
+from tapscan.screening.compare.carried import carry
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
+from tapscan.screening.compare.shared_shift import agree
 from tapscan.screening.compare.thermal_shift import common_shift, iron_c
+from tapscan.screening.compare.undecided import undecided
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
@@ -41,6 +43,10 @@ from tapscan.settings import Settings, settings_sha256
 SINGLE = (
     "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
     "With three baseline scans, the plate set down anew between them, small changes can be told."
+)
+ONE_DAY_ONLY = (
+    "The baseline scans are all of one day, and supports are softer or elsewhere on another: what this plate repeats to is taken from simulated plates and the limit is higher. "
+    "A baseline over two days can tell small changes."
 )
 MICROPHONE = (
     "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "
@@ -56,8 +62,15 @@ BLIND = (
 )
 
 
-def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> Comparison:
+def compare_scans(
+    later: ScanForComparison,
+    baselines: Sequence[ScanForComparison],
+    settings: Settings,
+    again: Sequence[ScanForComparison] = (),
+) -> Comparison:
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
+
+    again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
 
     Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
     """
@@ -67,8 +80,16 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
     contact = all(s.conditions.sensor.contact for s in (later, *baselines))
     own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
-    one_day = contact and len({b.date[:10] for b in baselines}) == 1
-    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz, one_day=one_day)
+    measured = measure(
+        own[-1],
+        own[:-1],
+        contact,
+        unlike,
+        settings,
+        foreign_hz,
+        one_day=_one_day(baselines),
+        lifted=_lifted(later, again),
+    )
     lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
     where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
     same = unlike.frequency_refused is None  # heard by the same sensor in the same place
@@ -77,6 +98,7 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         explain(measured, settings) if same and contact and _over(measured) else None
     )  # a room blurs what tells the two
     since = _since(baselines)
+    shared, no_shared = _common(measured, later, baselines, settings)
     evidence = rule.Evidence(
         measured, lost, gained, mass, where, where_damped, since, unlike.loss_refused, contact, unlike.frequency_refused
     )
@@ -86,11 +108,12 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
     indications = () if isinstance(found, RuleNotRun) else tuple(found)
     not_run = (found,) if isinstance(found, RuleNotRun) else ()
     pairs = mode_pairs(measured, unlike)
+    open_ = undecided(measured, since) if same and not indications and not not_run else None
     told = Comparison(
         later=later.name,
         baselines=tuple(b.name for b in baselines),
         pairs=pairs,
-        common=_common(measured, later, baselines, settings) if pairs else None,
+        common=shared,
         lost=lost,
         gained=gained,
         statistic=measured.frequency.statistic if same else None,
@@ -104,11 +127,13 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
         limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
-        summary=_summary(later, measured, indications, not_run, baselines),
+        summary=open_ or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=unlike.frequency_refused or _why_none(measured, settings),
         by_likelihood_ratio=measured.frequency.by_likelihood_ratio,
-        good_news=None if indications or not_run else good_news(measured.frequency, since, len(baselines)),
+        good_news=None if indications or not_run or open_ else good_news(measured.frequency, since, measured.seen),
+        common_reason=no_shared,
+        undecided=None if refused else open_,
     )
     return _without_figures(told, lossy) if lossy else told
 
@@ -119,6 +144,8 @@ def _without_figures(comparison: Comparison, why: str) -> Comparison:
         comparison,
         pairs=(),
         common=None,
+        common_reason=why,
+        undecided=None,
         lost=(),
         gained=(),
         statistic=None,
@@ -230,56 +257,29 @@ def places_of_change(measured: Measured, change: Change) -> tuple[StationChange,
 
 def _common(
     measured: Measured, later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings
-) -> CommonShift:
-    """Against the mean of the baseline scans."""
+) -> tuple[CommonShift | None, str | None]:
+    """Against the mean of the baseline scans; None with the reason where too few modes, or faint ones only, agree on it."""
+    if reason := _none_shared(measured, settings):
+        return None, reason
     mean = float(np.mean(measured.baseline.shifts))
     known = [t for t in (iron_c(b.conditions) for b in baselines) if t is not None]
     before = float(np.mean(known)) if len(known) == len(baselines) else None
-    return common_shift(measured.shift - mean, measured.shift_sd, iron_c(later.conditions), before, settings)
+    shift = common_shift(measured.shift - mean, measured.shift_sd, iron_c(later.conditions), before, settings)
+    return shift, None
 
 
-def carry(
-    later: ScanForComparison, baselines: Sequence[ScanForComparison], measured: Measured, settings: Settings
-) -> tuple[Indication, ...]:
-    """The later scan's own indications: `unchanged` where a baseline scan had the same, else `new`.
-
-    The same: by the same rule, and on a paired mode (in a scan that was left out: on one of nearly the same frequency); where no mode is named, at
-    one of the same stations, or at none on both sides.
-    """
-    partner = {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
-    place = {b.name: k for k, b in enumerate(quiet_ones(baselines, settings))}
-
-    def before(modes: Sequence[str], b: ScanForComparison) -> set[str | None]:
-        if b.name not in place:
-            return {n for m in modes for n in _near(m, later.scan, b.scan, settings)}
-        return {partner[m][place[b.name]] for m in modes if m in partner}
-
-    return tuple(
-        replace(
-            now,
-            status="unchanged"
-            if any(_same(now, old, before(now.modes, b)) for b in baselines for old in b.indications)
-            else "new",
-        )
-        for now in later.indications
-    )
-
-
-def _near(mode: str, later: Scan, earlier: Scan, settings: Settings) -> list[str]:
-    """Modes of the earlier scan that warmth and scatter may have moved to this one's frequency."""
-    here = next((m.frequency_hz for m in later.modes if m.id == mode), None)
-    reach = settings.thermal.most
-    return [] if here is None else [m.id for m in earlier.modes if abs(m.frequency_hz / here - 1) < reach]
-
-
-def _same(now: Indication, before: Indication, modes_before: set[str | None]) -> bool:
-    if now.rule != before.rule:
-        return False
-    if now.modes and before.modes:
-        return bool(modes_before & set(before.modes))
-    if now.stations or before.stations:
-        return bool(set(now.stations) & set(before.stations))
-    return True
+def _none_shared(measured: Measured, settings: Settings) -> str | None:
+    """Faint and spurious modes agree with one another while the plate's own have moved (seen on measured beams)."""
+    careful = measured.small or measured.frequency
+    together = careful.judged & agree(careful.value, careful.sd)
+    if together.sum() < settings.compare.common_modes:
+        return f"{int(together.sum())} tones moved alike, {settings.compare.common_modes:.0f} are needed to tell a common change"
+    f, energy = measured.later.frequency_hz, measured.later.energy
+    inside = (f >= settings.compare.lowest_hz) & (f <= settings.compare.highest_hz)
+    share = float(energy[measured.later_index[together]].sum() / max(energy[inside].sum(), 1e-300))
+    if share < settings.compare.common_energy:
+        return f"the tones that moved alike hold {100 * share:.0f} % of the sound only, so it is no change of the whole plate"
+    return None
 
 
 def _since(baselines: Sequence[ScanForComparison]) -> str:
@@ -293,11 +293,11 @@ def _limitations(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]
     found = []
     if contact and one_sided(evidence.lost, evidence.gained, settings):
         found.append(HEARD_LESS)
-    if measured.baseline.scans == 1:
-        found.append(SINGLE)
+    if measured.seen == 1:
+        found.append(SINGLE if measured.baseline.scans == 1 else ONE_DAY_ONLY)
     if not contact:
         found.append(MICROPHONE)
-    limit = limit_of("drop", measured.baseline.scans, settings)
+    limit = limit_of("drop", measured.seen, settings)
     rises = int((measured.frequency.score[measured.frequency.judged] < -2 * limit).sum())
     if rises:
         found.append(
@@ -319,4 +319,18 @@ def _summary(
         return f"Nothing is concluded from the comparison: {not_run[0].reason}"
     if indications:
         return indications[0].sentence
-    return " ".join(filter(None, [good_news(measured.frequency, _since(baselines), len(baselines)), NOT_FREE]))
+    return " ".join(filter(None, [good_news(measured.frequency, _since(baselines), measured.seen), NOT_FREE]))
+
+
+def _one_day(scans: Sequence[ScanForComparison]) -> bool:
+    return len({s.date[:10] for s in scans}) == 1
+
+
+def _lifted(later: ScanForComparison, again: Sequence[ScanForComparison]) -> tuple[Scan, Scan] | None:
+    """The first and the last of three scans of the plate as it is now, this one among them, where they are of two days."""
+    others = sorted((s for s in again if s.name != later.name), key=lambda s: (s.date, s.name))[-2:]
+    three = sorted([later, *others], key=lambda s: (s.date, s.name))
+    if len(three) < 3 or _one_day(three):
+        return None
+    first, last = plate_alone([three[0].scan, three[-1].scan])[0]
+    return first, last

@@ -34,6 +34,7 @@ from tapscan.screening.compare.repeatability import (
     log_loss_sd,
     prior_frequency_sd,
     prior_loss_sd,
+    risen_level,
     shared_stations,
 )
 from tapscan.screening.compare.shared_shift import Flags, shared_shift
@@ -77,7 +78,10 @@ class Measured:
     shift_sd: float
     frequency: Change
     loss: Change
-    small: Change | None = None  # frequency against the scatter of careful hands, where the wider one of any supports decides
+    small: Change | None = (
+        None  # frequency against the scatter of careful hands, where the wider one of any supports decides
+    )
+    seen: int = 1  # times the plate was set down anew, over more days than one; 1: how it repeats was not seen
 
     @property
     def earlier_index(self) -> NDArray[np.intp]:
@@ -99,11 +103,13 @@ def measure(
     foreign_hz: Sequence[float] = (),
     *,
     one_day: bool = False,
+    lifted: tuple[Scan, Scan] | None = None,
 ) -> Measured:
     """Pair and measure. Raises ValueError without baselines.
 
     contact : all scans with a pickup on the iron. foreign_hz : tones of a room, the mains or strings in any of the scans, which may pull a mode beside them.
     one_day : the baseline scans were made within a day, so they do not show what another day brings.
+    lifted : two scans of the plate as it is now, the older first, set down anew on another day; where the baseline does not show how the plate repeats, they do.
     """
     baseline = join(baselines, contact, settings)
     places = set(shared_stations([later, *baselines]))
@@ -116,21 +122,24 @@ def measure(
     judged = _judged(baseline, table, i, j, unlike, settings) & ~merged
     apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
     fit = fit_factor(later, settings) * table.frequency_sd[j]
-    sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
+    seen, level = _seen(baseline, one_day, lifted, contact, settings)
+    mean_sd = baseline.log_frequency.mean_sd[i] * np.sqrt(level / baseline.log_frequency.level)[i]
+    sd = np.hypot(mean_sd, np.sqrt(level[i]) * np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_likelihood_ratio = not contact and baseline.scans >= OWN_SCATTER
     limit = (
         float(np.log(settings.compare.fall_likelihood_ratio))
         if by_likelihood_ratio
-        else limit_of("drop", baseline.scans, settings)
+        else limit_of("drop", seen, settings)
     )
     if not contact and not by_likelihood_ratio:
         limit *= _overdispersion_in_room((apart - shift) / sd, judged, settings)
     small = None
+    if contact and seen == 1:
+        careful = limit_of("drop", baseline.scans, settings)
+        small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, careful, settings)
     if contact:
-        if one_day or baseline.scans == 1:
-            small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
-        sd = np.hypot(sd, _unseen(baseline, i, one_day, settings))
+        sd = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings))
     return Measured(
         baseline,
         table,
@@ -140,15 +149,27 @@ def measure(
         _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio),
         _loss(later, baseline, table, pairing, judged, contact, settings),
         small,
+        seen,
     )
 
 
-def _unseen(baseline: Baseline, i: NDArray[np.intp], one_day: bool, settings: Settings) -> FloatArray:
-    """(k,) what supports of any kind may do that this plate's own repeats have not shown yet, between two scans."""
+def _seen(
+    baseline: Baseline, one_day: bool, lifted: tuple[Scan, Scan] | None, contact: bool, settings: Settings
+) -> tuple[int, FloatArray]:
+    """How often the plate was seen to repeat, and (modes of the baseline,) how much more it scatters than is given beforehand."""
+    level = baseline.log_frequency.level
+    if not contact or (baseline.scans > 1 and not one_day):
+        return baseline.scans, level
+    if lifted is None:
+        return 1, level
+    return 2, np.maximum(level, risen_level(*lifted, baseline.table.frequency_hz, settings))
+
+
+def _unseen(frequency_hz: FloatArray, seen: int, settings: Settings) -> FloatArray:
+    """Relative sd between two scans of what supports of any kind may do and this plate's own repeats have not shown yet."""
     limits = settings.repeatability
-    left = limits.supports_left_two if baseline.scans == 2 else limits.supports_left_three
-    share = 1.0 if one_day or baseline.scans == 1 else left
-    return np.asarray(share * np.sqrt(2) * any_supports_sd(baseline.table.frequency_hz[i], settings))
+    share = {1: 1.0, 2: limits.supports_left_two}.get(seen, limits.supports_left_three)
+    return np.asarray(share * np.sqrt(2) * any_supports_sd(frequency_hz, settings))
 
 
 def _prior(baseline: Baseline, contact: bool, unlike: ConditionChanges, settings: Settings) -> FloatArray:
