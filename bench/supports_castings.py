@@ -27,6 +27,8 @@ KINDS = (
     "severed", "rim 30 mm", "corner 30 mm", "depth 50 %", "depth 25 %", "depth 10 %", "width 50 %", "width 25 %", "inner corner 30 mm", "pin 30 mm", "bolt 60 mm", "bolt 30 mm",
 )  # fmt: skip
 RUBBING = "closed crack that rubs"
+SETTLED = ("depth 25 %", "depth 10 %", "width 25 %")  # scanned twice more beside one earlier scan
+THERMOMETER_K = 0.5
 TIGHT_SCATTER, TIGHT_CARELESS, TIGHT_KELVIN = 0.02, 0.0, 0.5
 SOFTER = 0.8
 AIR_KG_M3, DENSER = 1.2, 0.06  # a day of high pressure and 10 K colder air
@@ -50,6 +52,14 @@ class Casting:
 
 
 @dataclass(frozen=True, eq=False)
+class Heard:
+    """One scan, and what the thermometer said."""
+
+    scan: Scan
+    iron_c: float
+
+
+@dataclass(frozen=True, eq=False)
 class Poured:
     """A casting with its table, its iron and its supports."""
 
@@ -58,14 +68,16 @@ class Poured:
     iron: Iron
     held: Lay
 
-    def scan(self, role: str, label: str = "sound", **more: object) -> Scan:
+    def visited(self, role: str, label: str = "sound", **more: object) -> Heard:
         """One scan, the supports put there anew."""
         rng = self.casting.rng(role)
-        return self.heard(plate_modes(self.table, label, self.iron, visit(self.table, self.held, rng, **more)), rng)
+        return self.heard(visit(self.table, self.held, rng, **more), rng, label)
 
-    def heard(self, plate: PlateModes, rng: np.random.Generator) -> Scan:
-        """With modelled errors."""
-        return model_scan(plate, PICKUP, rng, SETTINGS)
+    def heard(self, state: State, rng: np.random.Generator, label: str = "sound", denser: float = 0.0) -> Heard:
+        """With modelled errors; ``denser`` : air, relative."""
+        plate = in_air(plate_modes(self.table, label, self.iron, state), denser)
+        scan = model_scan(plate, PICKUP, rng, SETTINGS)
+        return Heard(scan, state.temperature_c + THERMOMETER_K * float(rng.standard_normal()))
 
 
 def pour(casting: Casting, table: Table) -> Poured:
@@ -74,12 +86,15 @@ def pour(casting: Casting, table: Table) -> Poured:
     return Poured(casting, table, draw_iron(table, rng), lay(table, family_named(casting.family), rng))
 
 
-def scans_of(casting: Casting, table: Table) -> dict[str, Scan]:
-    """By role: ``base N``, ``same N``, ``flaw KIND``, ``tight N``, ``softer``, ``another day``, ``warm end N``."""
+def scans_of(casting: Casting, table: Table) -> dict[str, Heard]:
+    """By role: ``base N``, ``same N``, ``flaw KIND``, ``again KIND N``, ``tight N``, ``softer``, ``another day``, ``warm end N``."""
     it = pour(casting, table)
-    found = {f"base {n}": it.scan(f"base {n}") for n in range(EARLIER)}
-    found |= {f"same {n}": it.scan(f"same {n}") for n in range(LATER)}
-    found |= {f"flaw {kind}": it.scan(f"flaw {kind}", **how) for kind, how in _flaws(casting, table)}
+    found = {f"base {n}": it.visited(f"base {n}") for n in range(EARLIER)}
+    found |= {f"same {n}": it.visited(f"same {n}") for n in range(LATER)}
+    found |= {f"flaw {kind}": it.visited(f"flaw {kind}", **how) for kind, how in _flaws(casting, table)}
+    for kind, how in _flaws(casting, table):
+        if kind in SETTLED:
+            found |= {f"again {kind} {n}": it.visited(f"again {kind} {n}", **how) for n in range(2)}
     return found | dict(_of_one_day(it)) | dict(_warm_ends(it))
 
 
@@ -92,7 +107,7 @@ def _flaws(casting: Casting, table: Table) -> Iterator[tuple[str, dict[str, str]
             yield kind, {"rubbing": label} if kind == RUBBING else {"label": label}
 
 
-def _of_one_day(it: Poured) -> Iterator[tuple[str, Scan]]:
+def _of_one_day(it: Poured) -> Iterator[tuple[str, Heard]]:
     """Three scans by a careful hand on one day; a later one on softer supports; one on a denser day with the pickup put back elsewhere and one end warmer."""
     careful = replace(it.held, scatter=TIGHT_SCATTER, careless=TIGHT_CARELESS)
     first = visit(it.table, careful, it.casting.rng("tight"))
@@ -100,10 +115,10 @@ def _of_one_day(it: Poured) -> Iterator[tuple[str, Scan]]:
     for n in range(EARLIER):
         rng = it.casting.rng(f"tight {n}")
         state = replace(_again(it, careful, first, rng), temperature_c=warm + TIGHT_KELVIN * float(rng.uniform(-1, 1)))
-        yield f"tight {n}", it.heard(plate_modes(it.table, "sound", it.iron, state), rng)
+        yield f"tight {n}", it.heard(state, rng)
     rng = it.casting.rng("softer")
     state = _softer(_again(it, careful, first, rng))
-    yield "softer", it.heard(plate_modes(it.table, "sound", it.iron, state), rng)
+    yield "softer", it.heard(state, rng)
     rng = it.casting.rng("another day")
     state = _again(it, careful, first, rng)
     angle = rng.uniform(0, 2 * np.pi)
@@ -114,7 +129,7 @@ def _of_one_day(it: Poured) -> Iterator[tuple[str, Scan]]:
     state = replace(
         state, contacts=(*state.contacts[:-1], moved), warmer_k=gradient(it.table, float(rng.choice([-1, 1])))
     )
-    yield "another day", it.heard(in_air(plate_modes(it.table, "sound", it.iron, state), DENSER), rng)
+    yield "another day", it.heard(state, rng, denser=DENSER)
 
 
 def _again(it: Poured, held: Lay, first: State, rng: np.random.Generator) -> State:
@@ -147,11 +162,11 @@ def in_air(plate: PlateModes, denser: float) -> PlateModes:
     return replace(plate, frequency_hz=plate.frequency_hz * (1 - lower))
 
 
-def _warm_ends(it: Poured) -> Iterator[tuple[str, Scan]]:
+def _warm_ends(it: Poured) -> Iterator[tuple[str, Heard]]:
     for kelvin in (1.0, 2.0):
         rng = it.casting.rng(f"warm end {kelvin:.0f}")
         state = replace(visit(it.table, it.held, rng), warmer_k=gradient(it.table, kelvin * float(rng.choice([-1, 1]))))
-        yield f"warm end {kelvin:.0f}", it.heard(plate_modes(it.table, "sound", it.iron, state), rng)
+        yield f"warm end {kelvin:.0f}", it.heard(state, rng)
 
 
 def wider(casting: Casting, table: Table) -> float:
