@@ -142,6 +142,7 @@ def _beside_one(told: Sequence[Told]) -> Iterator[str]:
         {t.kind for t in told if t.kind.endswith("scanned twice more")} - {"unchanged, scanned twice more"}
     ):
         yield row(f"{kind}: relevant", _of(told, kind, 1))
+        yield row(f"{kind}: relevant or left open", _of(told, kind, 1), not_silent)
 
 
 def _other_days(told: Sequence[Told]) -> Iterator[str]:

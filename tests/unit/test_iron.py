@@ -84,7 +84,9 @@ def test_chance_alone_passes_the_limit_about_as_often_as_it_says() -> None:
     for found in ([t.lasting for t in told if t], [t.dull for t in told if t]):
         assert len(found) == 300
         assert sum(s >= S.iron.area_score for s in found) <= 5
-        assert np.mean([s >= 1.5 for s in found]) > 0.01  # the score is alive
+        assert (
+            np.mean([s >= 1.15 for s in found]) > 0.01
+        )  # the score is alive, though less scatter than smooth iron makes counts for less
 
 
 @pytest.mark.parametrize("layout", [None, LAYOUT])

@@ -135,7 +135,7 @@ def measure(
     if not contact and not by_likelihood_ratio:
         limit *= _overdispersion_in_room((apart - shift) / sd, judged, settings)
     small = None
-    if contact and seen == 1:
+    if contact and (one_day or baseline.scans == 1):
         careful = limit_of("drop", baseline.scans, settings)
         small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, careful, settings)
     if contact:
