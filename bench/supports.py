@@ -116,13 +116,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--setting", action="store_true")
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args(arguments)
-    tables = read_tables(given.tables)
+    tables, head = read_tables(given.tables), study.head(given.luck, part="comparison")
     units = castings(list(tables), given.castings, given.luck, given.setting)
     told = [t for _, some in study.finished(units, partial(told_of, tables), float("inf"), given.cores) for t in some]
     counts = told if given.setting else [t for t in told if t.casting.family != "pads"]
     if not given.setting:
         write_part("comparison", counted(counts))
-    text = report(told, study.head(given.luck, part="comparison"), given.setting)
+    text = report(told, head, given.setting)
     name = "supports_setting.txt" if given.setting else "supports.txt"
     (RESULTS / name).write_text(text, encoding="utf-8")
     print(text)
