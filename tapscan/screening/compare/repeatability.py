@@ -23,6 +23,7 @@ import numpy as np
 
 from tapscan.records import FloatArray, Mode, Scan
 from tapscan.screening.compare.pairing import ModeTable, mode_table, pair_modes
+from tapscan.screening.compare.shared_shift import shared_shift
 from tapscan.settings import Settings
 
 REFERENCE_HZ = 100.0
@@ -226,6 +227,7 @@ def risen_level(older: Scan, newer: Scan, wanted_hz: FloatArray, settings: Setti
     found = pair_modes(before, after, both, settings)
     i, j = found.pairs[:, 0], found.pairs[:, 1]
     fits = fit_factor(newer, settings) * np.hypot(before.frequency_sd[i], after.frequency_sd[j])
-    score = (after.log_frequency[j] - before.log_frequency[i] - found.shift) / np.hypot(both[i], fits)
+    apart, sd = after.log_frequency[j] - before.log_frequency[i], np.hypot(both[i], fits)
+    score = (apart - shared_shift(apart, sd, np.ones(len(apart), dtype=bool))[0]) / sd
     rose = score > 0
     return _smoothed(wanted_hz, before.frequency_hz[i][rose], score[rose] ** 2, np.ones(int(rose.sum())), settings)
