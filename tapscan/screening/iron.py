@@ -64,6 +64,9 @@ class AreaScore:
     dull: float
     lasting_area: Area
     dull_area: Area
+    dull_uneven: float = (
+        0.0  # dull, with what goes evenly over the plate left in: an area that rings on must beat this, too
+    )
 
 
 def area_score(modes: Sequence[Mode], layout: Layout | None, settings: Settings) -> AreaScore | None:
@@ -79,7 +82,9 @@ def area_score(modes: Sequence[Mode], layout: Layout | None, settings: Settings)
     share = _shares(energy, areas)
     long = _tried(used, trend, share, areas)
     dull = _tried(used, np.column_stack([trend, *_centres(energy, positions)]), share, areas)
-    return AreaScore(_averaged(long.z), _averaged(-dull.z), long.told(1, stations), dull.told(-1, stations))
+    return AreaScore(
+        _averaged(long.z), _averaged(-dull.z), long.told(1, stations), dull.told(-1, stations), _averaged(-long.z)
+    )
 
 
 @dataclass(frozen=True, eq=False)

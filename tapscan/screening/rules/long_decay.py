@@ -81,7 +81,7 @@ def _judged(scan: Scan, settings: Settings) -> list[Mode]:
 
 
 def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Indication]:
-    if found is None or found.lasting < settings.iron.area_score or found.lasting < found.dull:
+    if found is None or found.lasting < settings.iron.area_score or found.lasting < max(found.dull, found.dull_uneven):
         return []
     area = found.lasting_area
     return [
