@@ -1,7 +1,8 @@
 """How often the comparison is right on supports and by hands that set none of its limits.
 
-    python -m bench.supports --tables FOLDER [--castings N] [--luck WORDS] [--setting] [--cores N]
+    python -m bench.supports WORK --tables FOLDER [--castings N] [--luck WORDS] [--setting] [--minutes N] [--cores N]
 
+WORK keeps what each casting told, a file each, and is taken up where it was left; another version needs another WORK. After N minutes the table is made of what is finished.
 FOLDER holds the tables of ``python -m bench.plates cache FOLDER --places 4 --sizes study --stations 60 --seed 32`` of the three patterns that set no limit; each is laid on foam, blocks, trestles and
 battens, and on pads as well for what such a plate shows of a flaw (bench/simulate/supports.py). ``--setting`` : the families on which limits were chosen, with tables of the two setting patterns (--places 2 --seed 31).
 N castings of each pattern and family (8), each with three earlier scans, five unchanged later ones, one with each flaw, and three of one day by a careful hand with what another day brings.
@@ -13,7 +14,9 @@ from __future__ import annotations
 
 import argparse
 import os
+import time
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import astuple, replace
 from functools import partial
 from pathlib import Path
 
@@ -34,6 +37,15 @@ RESULTS = Path(__file__).parent / "results"
 PICKUP = Sensor("contact", mass_g=3.0, place="hitch web, bass")
 ELSEWHERE = Sensor("contact", mass_g=3.0, place="hitch web, treble")
 HEAVIER = Sensor("contact", mass_g=8.0, place="hitch web, bass")
+
+
+def _path(work: Path, casting: Casting) -> Path:
+    return work / f"{casting.study}, {casting.pattern}, {casting.family}, {casting.number}.json.gz"
+
+
+def _rows(tables: Mapping[str, Table], casting: Casting) -> list[tuple[object, ...]]:
+    """As JSON can hold them."""
+    return [astuple(replace(t, casting=None))[1:] for t in told_of(tables, casting)]  # type: ignore[arg-type]
 
 
 def told_of(tables: Mapping[str, Table], casting: Casting) -> list[Told]:
@@ -110,15 +122,20 @@ def castings(patterns: Sequence[str], each: int, luck: str, setting: bool) -> li
 def main(arguments: Sequence[str] | None = None) -> None:
     """Count, print and write."""
     parser = argparse.ArgumentParser(prog="python -m bench.supports", description=__doc__)
+    parser.add_argument("work", type=Path)
     parser.add_argument("--tables", type=Path, required=True)
     parser.add_argument("--castings", type=int, default=8, help="of each pattern and family")
     parser.add_argument("--luck", default="supports")
     parser.add_argument("--setting", action="store_true")
+    parser.add_argument("--minutes", type=float, default=60.0)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args(arguments)
     tables, head = read_tables(given.tables), study.head(given.luck, part="comparison")
     units = castings(list(tables), given.castings, given.luck, given.setting)
-    told = [t for _, some in study.finished(units, partial(told_of, tables), float("inf"), given.cores) for t in some]
+    given.work.mkdir(parents=True, exist_ok=True)
+    path_of = partial(_path, given.work)
+    study.make(units, partial(_rows, tables), path_of, time.time() + 60 * given.minutes, given.cores)
+    told = [Told(u, *row) for u in units for row in study.read(path_of(u)) or ()]
     counts = told if given.setting else [t for t in told if t.casting.family != "pads"]
     if not given.setting:
         write_part("comparison", counted(counts))

@@ -115,8 +115,8 @@ def test_an_area_is_found_where_no_single_place_tells() -> None:
 
 def test_a_dull_area_away_from_the_ends_is_found() -> None:
     lists = [regional(seed, AMID, 1.4) for seed in range(60)]
-    assert sum(bool(dead_place.run(scanned(m), S)) for m in lists) > 10
-    assert sum(bool(long_decay.run(scanned(m), S)) for m in lists) <= 2
+    dull, lasting = (sum(bool(rule.run(scanned(m), S)) for m in lists) for rule in (dead_place, long_decay))
+    assert dull > 10 and lasting < dull / 2
 
 
 def test_an_end_that_damps_more_is_what_sound_iron_does_too() -> None:
