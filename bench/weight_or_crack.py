@@ -20,9 +20,10 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
 import tapscan
-from bench.compare import KINDS, SETTING, SETTINGS, Job, family_of, interval, measured_of, model_jobs, sound_jobs
+from bench.compare import SETTINGS, Job, measured_of, model_jobs, sound_jobs
 from bench.compare_scans import PICKUP
 from bench.compare_store import Store
+from bench.compare_tables import KINDS, SETTING, family_of, interval
 from bench.study import add_rates
 from bench.table_folder import read_tables
 from tapscan.screening.compare import added_mass

@@ -1,6 +1,5 @@
-"""How a scan was made, as typed: one group of options for every command that asks for it.
+"""How a scan was made, as typed: one group of options (groups.py) for every command that asks for it.
 
-    @with_facts                    puts the options of Typed in the place of the command's parameter `facts`
     Typed.conditions()             ScanConditions for a new scan; what was not typed is unknown
     Typed.changed(conditions)      conditions with what was typed; `unknown` clears a value
     with_sensor(typed, ask)        asks which kind of sensor it was, or says what to add
@@ -8,12 +7,10 @@
 A new fact of a scan is one field here, one in records.ScanConditions and one column.
 """
 
-import functools
-import inspect
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any, get_type_hints
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import typer
 
@@ -113,25 +110,3 @@ def _answer(text: str) -> str:
         return read_sensor(text) or "unknown"
     except BadRequest:
         raise typer.BadParameter("write contact, microphone or unknown") from None
-
-
-def with_facts(command: Callable[..., None]) -> Callable[..., None]:
-    """The command takes `facts`, a Typed; on the command line its place is taken by the options of Typed."""
-    hints = get_type_hints(Typed, include_extras=True)
-    options = [
-        inspect.Parameter(f.name, inspect.Parameter.KEYWORD_ONLY, default=f.default, annotation=hints[f.name])
-        for f in fields(Typed)
-    ]
-
-    @functools.wraps(command)
-    def typed(**given: Any) -> None:
-        mine = {option.name: given.pop(option.name) for option in options}
-        command(facts=Typed(**mine), **given)
-
-    own = inspect.signature(command, eval_str=True).parameters.values()
-    parts = [options if p.name == "facts" else [p.replace(kind=inspect.Parameter.KEYWORD_ONLY)] for p in own]
-    signature = inspect.Signature([p for part in parts for p in part])
-    typed.__signature__ = signature  # type: ignore[attr-defined]
-    typed.__annotations__ = {name: p.annotation for name, p in signature.parameters.items()}
-    del typed.__wrapped__
-    return typed

@@ -7,16 +7,17 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, ProgressColumn, TextColumn, TimeRemainingColumn
 
 WORDS = {"reading": "Reading recordings", "listening": "Listening to stations"}
 
 
 @contextmanager
-def progress_line() -> Iterator[Callable[[str, int, int], None]]:
-    """The bar goes away when the work is done."""
+def progress_line(*, remaining: bool = False) -> Iterator[Callable[[str, int, int], None]]:
+    """The bar goes away when the work is done. remaining : with the time that it will still take."""
     console = Console(stderr=True)
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn())
+    columns: list[ProgressColumn] = [TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()]
+    columns += [TimeRemainingColumn()] if remaining else []
     with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
         tasks: dict[str, int] = {}
 

@@ -1,12 +1,15 @@
 """`tapscan register`: is it whole, a copy of it, and its content for other programs."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
 from tapscan.cli import options as o
 from tapscan.errors import BadRequest
+
+if TYPE_CHECKING:
+    from tapscan.workflow.evidence import Rate
 
 app = typer.Typer(help="The register: is it whole, copy it, take its content elsewhere.", no_args_is_help=True)
 MOST_LINES = 40
@@ -91,3 +94,76 @@ def export(
         raise BadRequest(f"{target}: CSV is several files; name a folder, for example {target.with_suffix('')}")
     else:
         typer.echo(f"Written to {target}: {', '.join(export_csv(opened, target))}")
+
+
+@app.command("rescreen")
+def rescreen(
+    pattern: Annotated[o.TEXT, typer.Option(help="Plates of this pattern only.")] = None,
+    since: Annotated[o.TEXT, typer.Option(metavar="DATE", help="Scans tapped on that day or later.")] = None,
+    scheduler: Annotated[
+        o.TEXT,
+        typer.Option(metavar="ADDRESS", help="A Dask scheduler whose workers see the same folder; else this machine."),
+    ] = None,
+    workers: Annotated[Optional[int], typer.Option(min=1, help="Processes on this machine; else one a core.")] = None,  # noqa: UP045
+    settings: o.SETTINGS = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Screen all stored scans anew with present settings. Earlier results are kept.
+
+    Each scan is stored as it comes, and one that is done is not done again: whoever is stopped starts the same command once more.
+    """
+    from tapscan.cli.progress import progress_line
+    from tapscan.cli.tables import print_table
+    from tapscan.workflow.rescreen_all import rescreen_all, waiting
+    from tapscan.workflow.settings import read_settings
+
+    opened, thresholds = o.opened(register), read_settings(settings)
+    left = waiting(opened, thresholds, o.words(pattern), o.day(since, "--since", register) if since else None)
+    if not left:
+        typer.echo("Every scan has been screened by this version with these settings.")
+        return
+    done = []
+    with progress_line(remaining=True) as progress:
+        for one in rescreen_all(opened, left, thresholds, scheduler, workers):
+            done.append(one)
+            progress("screening scans", len(done), len(left))
+    failed, changed = [d for d in done if d.trouble], sorted((d for d in done if d.changed), key=lambda d: d.scan)
+    for one in failed:
+        typer.echo(f"tapscan: {one.scan}: {one.trouble}; nothing was changed", err=True)
+    typer.echo(f"Screened anew: {len(done) - len(failed)} of {len(left)}. Another answer: {len(changed)}.")
+    if changed:
+        print_table(("scan", "before", "now"), [(d.scan, d.before, d.after or "") for d in changed])
+    if failed:
+        raise typer.Exit(1)
+
+
+@app.command("evidence")
+def evidence(json: o.JSON = None, register: o.REGISTER = None) -> None:
+    """Count what examinations found against what tapscan had said, on your own plates: by rule, state and sensor.
+
+    Each plate counts once, by its newest scan with an outcome. Below 30 plates no rate is given.
+    """
+    from tapscan.cli.tables import print_table
+    from tapscan.cli.writing import write_json
+    from tapscan.workflow.evidence import ENOUGH, evidence_json, evidence_of
+
+    found = evidence_of(o.opened(register))
+    if json is not None and not write_json(evidence_json(found), json):
+        raise typer.Exit(1)
+    if json == "-":
+        return
+    if not found.examined:
+        typer.echo("No scan has an outcome yet: tapscan scan outcome SCAN says what an examination found.")
+        return
+    rows = [(f"{r.what} {r.name}", _share(r.found), _share(r.false), str(r.not_run or "")) for r in found.rows]
+    print_table(("", "found, of plates with a flaw", "false calls, of the others", "not run"), rows)
+    if min(found.rows[0].found.of, found.rows[0].false.of) < ENOUGH:
+        typer.echo(
+            f"\nToo few plates for a rate: it takes {ENOUGH} with a flaw and {ENOUGH} without. The counts are yours alone."
+        )
+
+
+def _share(rate: "Rate") -> str:
+    if rate.share is None or rate.low is None or rate.high is None:
+        return f"{rate.hits} of {rate.of}"
+    return f"{rate.hits} of {rate.of}: {100 * rate.share:.0f} % ({100 * rate.low:.0f} to {100 * rate.high:.0f} %)"

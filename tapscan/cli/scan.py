@@ -6,7 +6,8 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli import scan_mend
-from tapscan.cli.facts import NOTHING, Typed, with_facts
+from tapscan.cli.facts import NOTHING, Typed
+from tapscan.cli.groups import grouped
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.errors import BadRequest
@@ -128,7 +129,7 @@ def _degrees(celsius: float | None) -> str:
 
 
 @app.command("edit")
-@with_facts
+@grouped
 def edit(
     name: o.SCAN,
     facts: Typed = NOTHING,

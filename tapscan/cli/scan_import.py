@@ -1,57 +1,87 @@
 """`tapscan scan import`: recordings into the register, shown before they are stored."""
 
+import datetime as dt
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
 from tapscan.cli import options as o
-from tapscan.cli.check import request_of
-from tapscan.cli.facts import NOTHING, Typed, with_facts, with_sensor
+from tapscan.cli.facts import NOTHING, Typed, with_sensor
+from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.taps import Taps
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
-    from tapscan.records import Doubt
+    from tapscan.records import Doubt, ScanConditions
     from tapscan.workflow.check import Request
+    from tapscan.workflow.import_scan import Kept as Stored
     from tapscan.workflow.layout import AssignedTap
+    from tapscan.workflow.register import Register
     from tapscan.workflow.scan import NewScan
 
 MOST_TAPS = 6
 
 
-@with_facts
+@dataclass(frozen=True)
+class Mended:
+    """Taps given elsewhere or left out by hand."""
+
+    assign: Annotated[
+        Optional[list[str]],  # noqa: UP045
+        typer.Option(metavar="FILE=STATION", help="Give a file, or a tap (T7=S3), to another station."),
+    ] = None
+    skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None
+
+
+@dataclass(frozen=True)
+class Said:
+    """What a person says of the scan."""
+
+    baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False
+    although: o.ALTHOUGH = None
+    operator: o.OPERATOR = None
+    notes: o.NOTES = None
+    seen: o.SEEN = None
+    not_seen: o.NOT_SEEN = None
+
+    def of(self, on: dt.date, conditions: "ScanConditions") -> "NewScan":
+        """Raises BadRequest for what is not on the checklist."""
+        from tapscan.workflow.scan import NewScan
+
+        eye = o.checklist(self.seen, self.not_seen)
+        words = (o.words(self.operator), o.words(self.notes))
+        return NewScan(on, conditions, *words, self.baseline, eye, baseline_although=o.words(self.although))
+
+
+@dataclass(frozen=True)
+class Answers:
+    """Given beforehand to what would be asked."""
+
+    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show which tap goes where, and store nothing.")] = False
+    yes: Annotated[bool, typer.Option("--yes", help="Store without asking.")] = False
+    same_plate: o.SAME_PLATE = False
+    again: Annotated[bool, typer.Option("--again", help="Store recordings a second time.")] = False
+
+
+@grouped
 def import_scan(
     plate: o.PLATE,
     files: Annotated[list[str], typer.Argument(help="Recordings: WAV, FLAC, AIFF, OGG, MP3, M4A/AAC.")],
     date: Annotated[
         o.TEXT, typer.Option(help="Day it was tapped, year-month-day or in the shop's own form; else today.")
     ] = None,
-    layout: Annotated[o.TEXT, typer.Option(help="Layout name (tapscan layout list) or a .toml file.")] = None,
-    per_station: Annotated[Optional[int], typer.Option(min=1, help="How many taps each station got.")] = None,  # noqa: UP045
-    order: Annotated[o.TEXT, typer.Option(help="Force of the taps at each station: soft,soft,hard,hard.")] = None,
-    assign: Annotated[
-        Optional[list[str]],  # noqa: UP045
-        typer.Option(metavar="FILE=STATION", help="Give a file, or a tap (T7=S3), to another station."),
-    ] = None,
-    skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None,
-    baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
-    although: o.ALTHOUGH = None,
+    taps: Taps = Taps(),
+    mended: Mended = Mended(),
+    said: Said = Said(),
     facts: Typed = NOTHING,
-    held: o.HELD = False,
-    partial: o.PARTIAL = False,
-    operator: o.OPERATOR = None,
-    notes: o.NOTES = None,
-    seen: o.SEEN = None,
-    not_seen: o.NOT_SEEN = None,
     settings: o.SETTINGS = None,
-    dry_run: Annotated[bool, typer.Option("--dry-run", help="Show which tap goes where, and store nothing.")] = False,
-    yes: Annotated[bool, typer.Option("--yes", help="Store without asking.")] = False,
-    same_plate: o.SAME_PLATE = False,
-    again: Annotated[bool, typer.Option("--again", help="Store recordings a second time.")] = False,
+    answers: Answers = Answers(),
     register: o.REGISTER = None,
 ) -> None:
     """Screen recordings and store them with the plate: the sounds unaltered, and all that was heard in them.
@@ -60,29 +90,26 @@ def import_scan(
     --layout or --per-station. The taps are shown before anything is stored; what is wrong is mended with --assign
     and --skip. A plate with a baseline is compared with it.
     """
-    from dataclasses import replace
-
-    from tapscan.workflow.layout import read_assign, read_skip
-    from tapscan.workflow.scan import NewScan
-
-    if not (yes or dry_run or sys.stdin.isatty()):
+    if not (answers.yes or answers.dry_run or sys.stdin.isatty()):
         raise BadRequest("add --yes to save without asking, or --dry-run to look only")
     kept = Kept(register)
-    layout, order = kept.taps(layout, order, per_station)
-    facts = kept.facts(facts)
+    taps, facts = taps.filled(kept), kept.facts(facts)
     kept.tell()
-    request = replace(
-        request_of(None, layout, per_station, order, settings, pictures=True, held=held, partial=partial),
-        as_split=dry_run,
-        sure=same_plate,
-        assign=tuple(read_assign(text) for text in assign or ()),
-        skip=tuple(read_skip(skip)) if skip else (),
+    request = _request(taps, mended, answers, settings)
+    conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
+    _run(plate, files, said.of(o.day(date, "--date", register), conditions), request, register, answers)
+
+
+def _request(taps: Taps, mended: Mended, answers: Answers, settings: Path | None) -> "Request":
+    from tapscan.workflow.layout import read_assign, read_skip
+
+    return replace(
+        taps.request(settings, None, pictures=True),
+        as_split=answers.dry_run,
+        sure=answers.same_plate,
+        assign=tuple(read_assign(text) for text in mended.assign or ()),
+        skip=tuple(read_skip(mended.skip)) if mended.skip else (),
     )
-    conditions = (facts if dry_run else with_sensor(facts, ask=not yes)).conditions()
-    eye = o.checklist(seen, not_seen)
-    on, although = o.day(date, "--date", register), o.words(although)
-    new = NewScan(on, conditions, o.words(operator), o.words(notes), baseline, eye, baseline_although=although)
-    _run(plate, files, new, request, register, (_ask(dry_run, yes), _ask_sure(yes)), again)
 
 
 def _ask(dry_run: bool, yes: bool) -> Callable[[], bool]:
@@ -112,39 +139,13 @@ def _ask_sure(yes: bool) -> "Callable[[Sequence[Doubt]], bool | None]":
 
 
 def _run(
-    plate: str,
-    files: list[str],
-    new: "NewScan",
-    request: "Request",
-    register: Path | None,
-    asks: "tuple[Callable[[], bool], Callable[[Sequence[Doubt]], bool | None]]",
-    again: bool,
+    plate: str, files: list[str], new: "NewScan", request: "Request", register: Path | None, answers: Answers
 ) -> None:
-    from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.import_scan import import_scan as keep
     from tapscan.workflow.standing import notices
 
     opened = o.opened(register)
-    asked = []
-    with ExitStack() as bars:
-        line = [bars.enter_context(progress_line())]
-
-        def agree(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> bool:
-            bars.close()  # a bar would run through the question
-            print_assignment(taps, remarks)
-            asked.append(asks[0]())
-            line[0] = bars.enter_context(progress_line())
-            return bool(asked[0])
-
-        def sure(doubts: "Sequence[Doubt]") -> bool | None:
-            bars.close()
-            return asks[1](doubts)
-
-        def progress(stage: str, done: int, total: int) -> None:
-            line[0](stage, done, total)  # another bar after the question
-
-        kept = keep(opened, plate, files, new, request, progress, agree, sure, again=again)
+    kept = _kept(opened, plate, files, new, request, answers)
     for told in kept.unreadable:
         typer.echo(f"tapscan: {told}", err=True)
     if kept.unreadable:
@@ -156,6 +157,34 @@ def _run(
     o.tell_no_baseline(new, kept.entry)
     count = len(kept.entry.files)
     typer.echo(f"\nStored as {kept.entry.name}: {count} recording{'s' * (count != 1)} in {opened.folder}.")
+
+
+def _kept(
+    opened: "Register", plate: str, files: list[str], new: "NewScan", request: "Request", answers: Answers
+) -> "Stored":
+    """Screened and stored, with questions between; a bar would run through a question."""
+    from tapscan.cli.progress import progress_line
+    from tapscan.workflow.import_scan import import_scan as keep
+
+    ask, ask_sure = _ask(answers.dry_run, answers.yes), _ask_sure(answers.yes)
+    with ExitStack() as bars:
+        line = [bars.enter_context(progress_line())]
+
+        def agree(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> bool:
+            bars.close()
+            print_assignment(taps, remarks)
+            right = ask()
+            line[0] = bars.enter_context(progress_line())
+            return right
+
+        def sure(doubts: "Sequence[Doubt]") -> bool | None:
+            bars.close()
+            return ask_sure(doubts)
+
+        def progress(stage: str, done: int, total: int) -> None:
+            line[0](stage, done, total)  # another bar after the question
+
+        return keep(opened, plate, files, new, request, progress, agree, sure, again=answers.again)
 
 
 def print_assignment(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> None:

@@ -160,7 +160,10 @@ def _used(modes: Sequence[Mode], settings: Settings) -> tuple[list[Mode], list[s
 
 
 def weighed_deviations(used: Sequence[Mode], trend: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Log loss factors less their trend, and weights by the plate's own scatter and each decay's uncertainty."""
+    """Log loss factors less their trend, and weights by the plate's own scatter and each decay's uncertainty.
+
+    trend : (m, t) columns over the m modes. Returns two (m,) arrays.
+    """
     y = np.log([m.loss_factor or np.nan for m in used])
     sd = np.array([m.decay_rate.relative_sd or 0.0 for m in used])
     rest = y - trend @ np.linalg.lstsq(trend, y, rcond=None)[0]

@@ -15,7 +15,7 @@ from typing import Any
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.records import Doubt, RuleNotRun, ScanForComparison, Screening
+from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry, suspects
 from tapscan.register.files import keep_bytes, keep_file, path_of, sha256_of
@@ -69,18 +69,9 @@ def import_scan(
     Raises UnknownName for a plate that is not in the register, BadRequest for recordings that are stored already.
     """
     name = find_plate(register, plate, exact=True).name
-    if not again and (twins := scans_holding(register, _hashes(paths))):
-        raise BadRequest(
-            f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
-            "(`tapscan scan rescreen` screens it anew, --again stores it a second time)"
-        )
-    request = replace(
-        request,
-        state=new.conditions.state,
-        contact=new.conditions.sensor.contact,
-        pictures=True,
-        called=called or _called(paths),
-    )
+    if not again:
+        _check_not_stored(register, paths)
+    request = _of_the_plate(request, new.conditions, called or _called(paths))
     result = check(paths, request, progress, agree)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
@@ -91,11 +82,22 @@ def import_scan(
         doubts, request = (), replace(request, sure=True)
     new = replace(new, reading=_reading(request), baseline=new.baseline and not doubts)
     new = _no_flawed_baseline(new, result.screening)
-    screening = _beside_earlier(
-        register, name, new, replace(result.screening, doubts=doubts, made_sure=request.sure), request.settings
-    )
+    alone = replace(result.screening, doubts=doubts, made_sure=request.sure)
+    screening = _beside_earlier(register, name, new, alone, request.settings)
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
+
+
+def _of_the_plate(request: Request, made: ScanConditions, called: Mapping[str, str]) -> Request:
+    return replace(request, state=made.state, contact=made.sensor.contact, pictures=True, called=called)
+
+
+def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
+    if twins := scans_holding(register, _hashes(paths)):
+        raise BadRequest(
+            f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
+            "(`tapscan scan rescreen` screens it anew, --again stores it a second time)"
+        )
 
 
 def _no_flawed_baseline(new: NewScan, screening: Screening) -> NewScan:

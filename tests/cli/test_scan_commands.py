@@ -1,47 +1,16 @@
 """A plate's life by commands: import, baseline, later scan, compare, history, outcome. Recordings are simulated."""
 
 import json
-import shutil
 from pathlib import Path
-
-import pytest
 
 from tapscan.register.database import open_register
 from tapscan.register.files import sha256_of
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.sensors import Sensor
-from tapscan.settings import Settings
 from tapscan.workflow import import_scan as keep
 from tapscan.workflow.history import for_comparison
+from tests.cli.a_plates_life import CUT, SIMULATED
 from tests.cli.commands import flat, run
-from tests.register import built
-
-SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
-BEFORE, CUT = sorted((SIMULATED / "strut-before").glob("*.flac")), sorted((SIMULATED / "strut-half-cut").glob("*.flac"))
-HOW = ("--order", "soft,hard", "--state", "stripped", "--sensor", "contact", "--bare")
-
-
-@pytest.fixture(scope="module")
-def life(tmp_path_factory) -> Path:
-    """B12: one baseline scan, and a later one with a strut half cut."""
-    folder = tmp_path_factory.mktemp("life") / "register"
-    at = ("--register", folder)
-    assert run("plate", "add", "B12", "--mass-kg", "104", *at).status == 0
-    for files, date, more in (
-        (BEFORE, "2026-03-14", ("--baseline", "--iron-c", "18")),
-        (CUT, "2026-06-01", ("--iron-c", "20,0")),
-    ):
-        done = run("scan", "import", "B12", *files, *HOW, "--date", date, *more, "--yes", *at)
-        assert (done.status, done.err) == (0, "")
-        assert f"Stored as B12/{date}: 10 recordings in {folder}" in done.out
-    return folder
-
-
-@pytest.fixture
-def where(life: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("COLUMNS", "120")
-    monkeypatch.setenv("TAPSCAN_REGISTER", str(shutil.copytree(life, tmp_path / "register")))
-    return tmp_path / "register"
 
 
 def test_a_later_scan_is_compared_as_it_comes_in(where):
@@ -314,48 +283,3 @@ def test_a_plate_must_be_known_before_its_scan(where):
     done = run("scan", "import", "B1", *OTHER, "--yes")
     assert done.status == 1
     assert "near it: B12; write the name in full" in done.err
-
-
-def by_hand(where: Path, tmp_path: Path):
-    path = tmp_path / "S1_1.wav"
-    path.write_bytes(b"taps")
-    return built.screening((sha256_of(path),)), [str(path)]
-
-
-def test_a_recording_that_changes_on_the_way_is_refused(where, tmp_path):
-    screening, paths = by_hand(where, tmp_path)
-    Path(paths[0]).write_bytes(b"other taps")
-    with pytest.raises(OSError, match="changed while it was being read; nothing was stored"):
-        keep.store(open_register(where), "B12", built.new_scan(), screening, Settings(), paths)
-    assert len(stored(where)) == 2
-
-
-@pytest.mark.parametrize(
-    "moment",
-    [
-        "tapscan.workflow.import_scan.store_scan",
-        "tapscan.register.scans.store_screening",
-        "tapscan.register.scans.find_scan",
-    ],
-)
-def test_the_folder_is_pulled_away_on_the_way(where, tmp_path, monkeypatch, moment):
-    """Before the first row, between rows, and after the last."""
-    module, name = moment.rsplit(".", 1)
-    real = getattr(__import__(module, fromlist=[name]), name)
-    away = tmp_path / "away"
-
-    def pulled(*args, **more):
-        shutil.move(where, away)
-        return real(*args, **more)
-
-    monkeypatch.setattr(moment, pulled)
-    screening, paths = by_hand(where, tmp_path)
-    with pytest.raises(OSError, match=r"cannot be reached|there is no register"):
-        keep.store(open_register(where), "B12", built.new_scan(), screening, Settings(), paths)
-    monkeypatch.undo()
-    assert not where.exists()
-    shutil.move(away, where)
-    names = stored(where)
-    assert names[:1] == ["B12/2026-03-14"] and "B12/2026-06-01" in names
-    assert len(names) in (2, 3)
-    assert run("register", "check", "--register", where).status == 0

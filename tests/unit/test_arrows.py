@@ -60,6 +60,7 @@ EDGES = {
     "weasyprint": ("report/",),
     "librosa": ("screening/notes.py",),
     "cattrs": ("plain_values.py",),
+    "distributed": ("workflow/rescreen_all.py",),
 }
 
 

@@ -120,6 +120,7 @@ def unmoved(measured: Measured, frequency_hz: FloatArray) -> float:
     """The change of the modes that did not move: where most agree, else the least fallen tenth.
 
     The common shift is a robust mean; where a weight lowers nearly all modes it lies too low.
+    frequency_hz : (k,) of the pairs.
     """
     use = frequency_hz > AGREE_HZ
     x, sd = measured.frequency.value[use], measured.frequency.sd[use]

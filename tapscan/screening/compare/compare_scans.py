@@ -1,17 +1,17 @@
 """Compare a later scan of a plate with its baseline: unlike pairs first, then figures, then what they mean.
 
-compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
+compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it. Baseline scans in which something buzzed are left out while one is quiet
 with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
 from tapscan.errors import BadRequest
 from tapscan.records import (
-    CommonShift,
     Comparison,
     Indication,
     ModePair,
@@ -23,13 +23,12 @@ from tapscan.records import (
 )
 from tapscan.screening.compare.added_mass import explain
 from tapscan.screening.compare.carried import carry
+from tapscan.screening.compare.common_change import common_change
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
-from tapscan.screening.compare.shared_shift import agree
-from tapscan.screening.compare.thermal_shift import common_shift, iron_c
 from tapscan.screening.compare.undecided import undecided
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
 from tapscan.screening.compressed import limitation_first, not_comparable
@@ -71,71 +70,91 @@ def compare_scans(
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
 
     again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
-
-    Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
     """
     _check(later, baselines)
     every, baselines = baselines, quiet_ones(baselines, settings)
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
     unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
-    contact = all(s.conditions.sensor.contact for s in (later, *baselines))
-    own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
-    measured = measure(
-        own[-1],
-        own[:-1],
-        contact,
-        unlike,
-        settings,
-        foreign_hz,
-        one_day=_one_day(baselines),
-        lifted=_lifted(later, again),
-    )
-    lost, gained = lost_modes(measured, foreign_hz, settings), gained_modes(measured, foreign_hz, settings)
-    where, where_damped = places_of_change(measured, measured.frequency), places_of_change(measured, measured.loss)
-    same = unlike.frequency_refused is None  # heard by the same sensor in the same place
-    where = where if same else ()
-    mass = (
-        explain(measured, settings) if same and contact and _over(measured) else None
-    )  # a room blurs what tells the two
-    since = _since(baselines)
-    shared, no_shared = _common(measured, later, baselines, settings)
-    evidence = rule.Evidence(
-        measured, lost, gained, mass, where, where_damped, since, unlike.loss_refused, contact, unlike.frequency_refused
-    )
-    lossy = not_comparable([later.scan, *(b.scan for b in every)])
+    evidence = _evidence(later, baselines, unlike, settings, again)
+    measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
-    found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
-    indications = () if isinstance(found, RuleNotRun) else tuple(found)
-    not_run = (found,) if isinstance(found, RuleNotRun) else ()
-    pairs = mode_pairs(measured, unlike)
-    open_ = undecided(measured, since) if same and not indications and not not_run else None
+    indications, not_run = _judged(refused, later, evidence, settings)
+    left, good = (None, None) if indications or not_run else _without_a_finding(evidence)
     told = Comparison(
         later=later.name,
         baselines=tuple(b.name for b in baselines),
-        pairs=pairs,
-        common=shared,
-        lost=lost,
-        gained=gained,
-        statistic=measured.frequency.statistic if same else None,
-        statistic_limit=measured.frequency.limit,
-        loss_statistic=None if unlike.loss_refused else measured.loss.statistic,
-        loss_statistic_limit=measured.loss.limit,
+        pairs=mode_pairs(measured, unlike),
+        lost=evidence.lost,
+        gained=evidence.gained,
         unlike=unlike.sentences,
-        explanation=mass,
-        where=where or where_damped,
+        explanation=evidence.mass,
+        where=evidence.where or evidence.where_damped,
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
         limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
-        summary=open_ or _summary(later, measured, indications, not_run, baselines),
+        summary=left or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
-        reason=unlike.frequency_refused or _why_none(measured, settings),
-        by_likelihood_ratio=measured.frequency.by_likelihood_ratio,
-        good_news=None if indications or not_run or open_ else good_news(measured.frequency, since, measured.seen),
-        common_reason=no_shared,
-        undecided=None if refused else open_,
+        good_news=good,
+        undecided=left,
+        **common_change(measured, later, baselines, settings),
+        **_statistics(measured, unlike, settings),
     )
     return _without_figures(told, lossy) if lossy else told
+
+
+def _without_a_finding(evidence: rule.Evidence) -> tuple[str | None, str | None]:
+    """What is left open, or else the good news."""
+    measured = evidence.measured
+    left = undecided(measured, evidence.since) if evidence.frequency_refused is None else None
+    return left, None if left else good_news(measured.frequency, evidence.since, measured.seen)
+
+
+def _statistics(measured: Measured, unlike: ConditionChanges, settings: Settings) -> dict[str, Any]:
+    drops, losses = measured.frequency, measured.loss
+    return {
+        "statistic": None if unlike.frequency_refused else drops.statistic,
+        "statistic_limit": drops.limit,
+        "loss_statistic": None if unlike.loss_refused else losses.statistic,
+        "loss_statistic_limit": losses.limit,
+        "reason": unlike.frequency_refused or _why_none(measured, settings),
+        "by_likelihood_ratio": drops.by_likelihood_ratio,
+    }
+
+
+def _judged(
+    refused: str | None, later: ScanForComparison, evidence: rule.Evidence, settings: Settings
+) -> tuple[tuple[Indication, ...], tuple[RuleNotRun, ...]]:
+    found = RuleNotRun(rule.NAME, refused) if refused else rule.judge(later.scan, evidence, settings)
+    return ((), (found,)) if isinstance(found, RuleNotRun) else (tuple(found), ())
+
+
+def _evidence(
+    later: ScanForComparison,
+    baselines: Sequence[ScanForComparison],
+    unlike: ConditionChanges,
+    settings: Settings,
+    again: Sequence[ScanForComparison],
+) -> rule.Evidence:
+    """What the rule reads. Drops are told and placed only where the same sensor listened in the same place."""
+    contact = all(s.conditions.sensor.contact for s in (later, *baselines))
+    own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
+    one_day, lifted = _one_day(baselines), _lifted(later, again)
+    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz, one_day=one_day, lifted=lifted)
+    same = unlike.frequency_refused is None
+    return rule.Evidence(
+        measured,
+        lost_modes(measured, foreign_hz, settings),
+        gained_modes(measured, foreign_hz, settings),
+        # a room blurs what tells a weight from a crack
+        explain(measured, settings) if same and contact and _over(measured) else None,
+        places_of_change(measured, measured.frequency) if same else (),
+        places_of_change(measured, measured.loss),
+        _since(baselines),
+        unlike.loss_refused,
+        contact,
+        unlike.frequency_refused,
+    )
 
 
 def _without_figures(comparison: Comparison, why: str) -> Comparison:
@@ -253,33 +272,6 @@ def places_of_change(measured: Measured, change: Change) -> tuple[StationChange,
         return ()
     rows = zip(measured.baseline.stations, here / most, strict=True)
     return tuple(sorted((StationChange(s, float(w)) for s, w in rows), key=lambda c: -c.weight))
-
-
-def _common(
-    measured: Measured, later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings
-) -> tuple[CommonShift | None, str | None]:
-    """Against the mean of the baseline scans; None with the reason where too few modes, or faint ones only, agree on it."""
-    if reason := _none_shared(measured, settings):
-        return None, reason
-    mean = float(np.mean(measured.baseline.shifts))
-    known = [t for t in (iron_c(b.conditions) for b in baselines) if t is not None]
-    before = float(np.mean(known)) if len(known) == len(baselines) else None
-    shift = common_shift(measured.shift - mean, measured.shift_sd, iron_c(later.conditions), before, settings)
-    return shift, None
-
-
-def _none_shared(measured: Measured, settings: Settings) -> str | None:
-    """Faint and spurious modes agree with one another while the plate's own have moved (seen on measured beams)."""
-    careful = measured.small or measured.frequency
-    together = careful.judged & agree(careful.value, careful.sd)
-    if together.sum() < settings.compare.common_modes:
-        return f"{int(together.sum())} tones moved alike, {settings.compare.common_modes:.0f} are needed to tell a common change"
-    f, energy = measured.later.frequency_hz, measured.later.energy
-    inside = (f >= settings.compare.lowest_hz) & (f <= settings.compare.highest_hz)
-    share = float(energy[measured.later_index[together]].sum() / max(energy[inside].sum(), 1e-300))
-    if share < settings.compare.common_energy:
-        return f"the tones that moved alike hold {100 * share:.0f} % of the sound only, so it is no change of the whole plate"
-    return None
 
 
 def _since(baselines: Sequence[ScanForComparison]) -> str:

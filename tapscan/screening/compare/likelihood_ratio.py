@@ -44,7 +44,10 @@ def _ratio(scores: FloatArray) -> FloatArray:
 
 
 def overdispersion(scores: FloatArray) -> float:
-    """At least 1: mean of the largest eighth of the rises over what chance gives."""
+    """At least 1: mean of the largest eighth of the rises over what chance gives.
+
+    scores : (k,) normalised drops, in standard deviations.
+    """
     count = max(FEW, round(RISES_SHARE * len(scores)))
     largest = np.sort(np.minimum(-scores, RISES_CAP))[-count:]
     return max(1.0, float(np.mean(largest)) / RISES_USUAL)

@@ -105,52 +105,50 @@ def measure(
     one_day: bool = False,
     lifted: tuple[Scan, Scan] | None = None,
 ) -> Measured:
-    """Pair and measure. Raises ValueError without baselines.
+    """Raises ValueError without baselines.
 
     contact : all scans with a pickup on the iron. foreign_hz : tones of a room, the mains or strings in any of the scans, which may pull a mode beside them.
     one_day : the baseline scans were made within a day, so they do not show what another day brings.
     lifted : two scans of the plate as it is now, the older first, set down anew on another day; where the baseline does not show how the plate repeats, they do.
     """
     baseline = join(baselines, contact, settings)
-    places = set(shared_stations([later, *baselines]))
-    table = mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
+    table = _table(later, baselines, baseline)
     prior = _prior(baseline, contact, unlike, settings)
-    scatter = np.sqrt(np.nan_to_num(baseline.log_frequency.mean_sd) ** 2 + baseline.log_frequency.level * prior**2)
+    known = baseline.log_frequency
+    scatter = np.sqrt(np.nan_to_num(known.mean_sd) ** 2 + known.level * prior**2)
     pairing = pair_modes(baseline.table, table, scatter, settings)
     i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
     merged = _perhaps_merged(baseline, table, pairing, np.asarray(foreign_hz, dtype=float), settings)
     judged = _judged(baseline, table, i, j, unlike, settings) & ~merged
-    apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
+    apart = table.log_frequency[j] - known.mean[i]
     fit = fit_factor(later, settings) * table.frequency_sd[j]
     seen, level = _seen(baseline, one_day, lifted, contact, settings)
-    mean_sd = baseline.log_frequency.mean_sd[i] * np.sqrt(level / baseline.log_frequency.level)[i]
-    sd = np.hypot(mean_sd, np.sqrt(level[i]) * np.hypot(prior[i], fit))
+    sd = np.sqrt(level[i]) * np.hypot(known.mean_sd[i] / np.sqrt(known.level[i]), np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_likelihood_ratio = not contact and baseline.scans >= OWN_SCATTER
-    limit = (
-        float(np.log(settings.compare.fall_likelihood_ratio))
-        if by_likelihood_ratio
-        else limit_of("drop", seen, settings)
-    )
-    if not contact and not by_likelihood_ratio:
-        limit *= _overdispersion_in_room((apart - shift) / sd, judged, settings)
-    small = None
-    if contact and (one_day or baseline.scans == 1):
-        careful = limit_of("drop", baseline.scans, settings)
-        small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, careful, settings)
-    if contact:
-        sd = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings))
-    return Measured(
-        baseline,
-        table,
-        pairing,
-        shift,
-        shift_sd,
-        _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio),
-        _loss(later, baseline, table, pairing, judged, contact, settings),
-        small,
-        seen,
-    )
+    limit = float(np.log(settings.compare.fall_likelihood_ratio))
+    if not by_likelihood_ratio:
+        limit = limit_of("drop", seen, settings)
+        limit *= 1.0 if contact else _overdispersion_in_room((apart - shift) / sd, judged, settings)
+    small = _small(apart - shift, sd, judged, baseline, one_day, settings) if contact else None
+    wide = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings)) if contact else sd
+    drops = _change(apart - shift, wide, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
+    losses = _loss(later, baseline, table, pairing, judged, contact, settings)
+    return Measured(baseline, table, pairing, shift, shift_sd, drops, losses, small, seen)
+
+
+def _table(later: Scan, baselines: Sequence[Scan], baseline: Baseline) -> ModeTable:
+    places = set(shared_stations([later, *baselines]))
+    return mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
+
+
+def _small(
+    value: FloatArray, sd: FloatArray, judged: Flags, baseline: Baseline, one_day: bool, settings: Settings
+) -> Change | None:
+    """The changes against the scatter of a careful hand; None where the baseline shows how the plate repeats."""
+    if baseline.scans > 1 and not one_day:
+        return None
+    return _change(value, sd, -1.0, judged, TOP_DROPS, limit_of("drop", baseline.scans, settings), settings)
 
 
 def _seen(
@@ -305,7 +303,10 @@ def limit_of(kind: str, scans: int, settings: Settings) -> float:
 
 
 def largest_mean(values: FloatArray, count: int) -> float:
-    """Mean of the `count` largest values."""
+    """Mean of the `count` largest values.
+
+    values : (k,) any unit.
+    """
     return float(np.mean(np.sort(values)[-count:]))
 
 

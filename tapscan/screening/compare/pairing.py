@@ -162,7 +162,10 @@ def pair_modes(earlier: ModeTable, later: ModeTable, scatter: FloatArray, settin
 
 
 def robust_mean(values: FloatArray, sd: FloatArray) -> float:
-    """Weighted mean around the weighted median by Tukey's biweight (from memory): far values weigh nothing."""
+    """Weighted mean around the weighted median by Tukey's biweight (from memory): far values weigh nothing.
+
+    values, sd : (k,) in one unit.
+    """
     order = np.argsort(values)
     weight = 1 / np.maximum(sd, 1e-9) ** 2
     weight = np.minimum(weight, 10 * np.median(weight))  # no single mode may rule

@@ -67,6 +67,7 @@ def prior_frequency_sd(
     """Relative sd of a mode's frequency from scan to scan.
 
     contact : a pickup on the iron, else a microphone in a room. alone : no repeated scan will correct it.
+    frequency_hz : (k,). Returns (k,) standard deviations over the frequency.
     """
     room = settings.repeatability.alone_microphone_ppm if alone else settings.repeatability.high_microphone_ppm
     high = settings.repeatability.high_ppm if contact else room
@@ -82,7 +83,10 @@ def any_supports_sd(frequency_hz: FloatArray, settings: Settings) -> FloatArray:
 
 
 def prior_loss_sd(frequency_hz: FloatArray, contact: bool, settings: Settings) -> FloatArray:
-    """Sd of the natural logarithm of a mode's loss factor from scan to scan."""
+    """Sd of the natural logarithm of a mode's loss factor from scan to scan.
+
+    frequency_hz : (k,). Returns (k,) standard deviations.
+    """
     high = settings.repeatability.loss if contact else settings.repeatability.loss_microphone
     low = settings.repeatability.loss_low * (REFERENCE_HZ / frequency_hz) ** settings.repeatability.slope
     return np.asarray(np.hypot(low, high))

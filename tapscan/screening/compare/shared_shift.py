@@ -40,7 +40,10 @@ def agree(left: FloatArray, sd: FloatArray) -> Flags:
 
 
 def densest(values: FloatArray, sd: FloatArray) -> tuple[float, float]:
-    """The value that most others agree with within scatter (the higher of equals), and the share that does."""
+    """The value that most others agree with within scatter (the higher of equals), and the share that does.
+
+    values, sd : (k,) in one unit.
+    """
     width = np.maximum(AGREE_SD * sd, AGREE_LEAST)
     weight = 1 / width  # a wide scatter agrees with anything
     agree = (np.abs(values[:, None] - values[None, :]) < np.minimum(width[:, None], width[None, :])) @ weight

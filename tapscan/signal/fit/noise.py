@@ -19,7 +19,10 @@ HANN_POWER = 0.375  # mean square of a Hann window
 
 
 def white_density(samples: FloatArray) -> FloatArray:
-    """(n // 2 + 1,) periodogram under a Hann window: white noise of mean square v gives v in every bin on average."""
+    """(n // 2 + 1,) periodogram under a Hann window: white noise of mean square v gives v in every bin on average.
+
+    samples : (n,) full scale = 1.
+    """
     return np.asarray(np.abs(np.fft.rfft(samples * np.hanning(len(samples)))) ** 2 / (HANN_POWER * len(samples)))
 
 

@@ -119,8 +119,8 @@ def fit_poles(
 ) -> PoleFit:
     """Refine M start values by Levenberg-Marquardt steps on the projected residual.
 
-    steps : at most this many; stops earlier when nothing moves by a thousandth of its standard error.
-    noise : E|W|^2 per bin as measured before the strike; where the residual is larger, it is taken instead.
+    bins_hz : (K,). spectra : (K, S), a column a strike. frequency_hz, decay_rate_per_s : (M,) start values.
+    steps : at most; fewer when nothing moves by a thousandth of its standard error. noise : E|W|^2 per bin before the strike, or the residual's if larger.
     """
     m = len(frequency_hz)
     theta = np.concatenate([frequency_hz, decay_rate_per_s])
@@ -130,11 +130,9 @@ def fit_poles(
     damping, settled = 1e-3, False
     for _ in range(steps):
         normal, gradient = _normal_equations(state, rate_hz)
-        scale = np.diag(normal).copy()
-        step = np.asarray(
-            -np.linalg.solve(normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m), gradient), dtype=np.float64
-        )
-        trial = theta + _bounded(step, theta, m)
+        scale = np.diag(normal)
+        damped = normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m)
+        trial = theta + _bounded(np.asarray(-np.linalg.solve(damped, gradient), dtype=np.float64), theta, m)
         next_state = _project(trial, task)
         if next_state.cost > state.cost:
             damping = min(damping * 20, 1e6)
@@ -143,9 +141,8 @@ def fit_poles(
             continue
         variance = max(noise, state.cost / spectra.size)
         moved = np.max(np.abs(trial - theta) * np.sqrt(np.maximum(scale, 0) * 2 / variance))
-        theta, state, damping = trial, next_state, damping / 10
-        if moved < SETTLED:
-            settled = True
+        theta, state, damping, settled = trial, next_state, damping / 10, bool(moved < SETTLED)
+        if settled:
             break
     return _finish(theta, state, task, noise, settled)
 

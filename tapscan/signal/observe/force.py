@@ -26,7 +26,7 @@ from tapscan.settings import Settings
 from tapscan.signal.fit.polefit import PoleFit, fit_poles
 from tapscan.signal.fit.subbands import Band, plan_bands
 from tapscan.signal.observe.strike_spectra import Columns
-from tapscan.signal.plate.joint_fit import HIGHEST_HZ, MODEL_ERROR, StationSound
+from tapscan.signal.plate.columns import HIGHEST_HZ, MODEL_ERROR, StationSound
 
 IntArray = NDArray[np.intp]
 BoolArray = NDArray[np.bool_]

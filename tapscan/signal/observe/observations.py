@@ -13,7 +13,8 @@ from tapscan.settings import Settings
 from tapscan.signal.observe.buzz import late_sounds
 from tapscan.signal.observe.force import force_step_db, shifts_by_force
 from tapscan.signal.observe.strike_spectra import Columns
-from tapscan.signal.plate.joint_fit import SharedMode, StationSound
+from tapscan.signal.plate.columns import StationSound
+from tapscan.signal.plate.joint_fit import SharedMode
 
 NO_MODES = "needs two places or more with modes in common"
 

@@ -17,7 +17,8 @@ from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.fit.polefit import mode_values
 from tapscan.signal.fit.ringing import ringing
 from tapscan.signal.fit.subbands import Band
-from tapscan.signal.plate.joint_fit import HIGHEST_HZ, SharedMode, StationSound
+from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
+from tapscan.signal.plate.joint_fit import SharedMode
 
 BoolArray = NDArray[np.bool_]
 TOP_HZ = 1.3 * HIGHEST_HZ  # spectra are kept so far

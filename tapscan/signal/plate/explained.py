@@ -12,7 +12,7 @@ import numpy as np
 
 from tapscan.records import FloatArray
 from tapscan.signal.fit.ringing import ringing
-from tapscan.signal.plate.joint_fit import HIGHEST_HZ
+from tapscan.signal.plate.columns import HIGHEST_HZ
 
 WINDOW_S, LEAST_S = 0.5, 0.002
 

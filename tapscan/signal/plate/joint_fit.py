@@ -1,6 +1,5 @@
 """One more fit, of all stations at once: what one station hides another shows.
 
-    StationSound                              what one station brings: its strikes, their noise, the poles it gave alone
     together(sounds, settings)                Together: the modes, and the room where one rings along
 
 At one station the strikes differ in little but their force, so two modes that overlap look like one, and each
@@ -22,15 +21,25 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tapscan.records import ComplexArray, FloatArray, Force, Pole, RoomRing
+from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
 from tapscan.settings import Settings
 from tapscan.signal.fit.bandfit import Start, fit_band
-from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.polish import images, tails
 from tapscan.signal.fit.spurious import without_satellites
 from tapscan.signal.fit.subbands import Band, Spectra, plan_bands
 from tapscan.signal.fit.subspace import Covariance
+from tapscan.signal.plate.columns import (
+    HIGHEST_HZ,
+    MODEL_ERROR,
+    Columns,
+    KeptSpectra,
+    StationSound,
+    alike,
+    gathered,
+    noise_scale,
+    weighed,
+)
 from tapscan.signal.plate.room_fit import (
     LEAST_MARGIN_HZ,
     LEAST_S,
@@ -45,41 +54,14 @@ from tapscan.signal.plate.room_fit import (
     room_poles,
     room_ring,
 )
-from tapscan.signal.plate.room_limit import LateSlope, limit_of
+from tapscan.signal.plate.room_limit import limit_of
 from tapscan.signal.plate.station_fit import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 
-HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
-LENGTH_SHARE = 0.6  # of the median; a station heard for less would shorten the fit of all
-MODEL_ERROR = 1e-6
-SHORTEST_S = 0.5
 LOOKS = (0, 0, 0, 8, 8)  # in each round; the first ones only measure the warming, and none more than it takes
 LOWEST_HZ = 12.0
-CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
-MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
-LEAST_DRIFT, STILL = 5e-7, 5e-6
+STILL = 5e-6
 MOST_IN_BAND = 40
 DRY, FEW = "no room was heard", f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"
-
-
-@dataclass(frozen=True, eq=False)
-class StationSound:
-    """What one station brings; float32 keeps 140 dB in half the memory."""
-
-    station: str
-    strikes: np.ndarray  # (S, n) float32, sample 0 at the onset, full scale = 1
-    noise: NoiseDensity
-    poles: tuple[Pole, ...]  # what the station gave alone, above HIGHEST_HZ where there are other stations
-    sample_rate_hz: int
-    free_s: float  # from the onset to where the plate rings freely
-    level_db: tuple[float, ...]  # of each strike: rms of the first 0.5 s, dB re full scale
-    named: tuple[str, ...] = ()  # Strike.id of each strike
-    forces: tuple[Force | None, ...] = ()  # as declared, of each strike
-    late: tuple[LateSlope, ...] = ()  # how the end of the ring falls, by band
-
-    @property
-    def ring(self) -> np.ndarray:
-        """(S, m) the strikes from where the plate rings freely."""
-        return self.strikes[:, round(self.free_s * self.sample_rate_hz) :]
 
 
 @dataclass(frozen=True, eq=False)
@@ -93,22 +75,6 @@ class SharedMode:
     at: dict[str, Pole]  # by station: the same pole with that station's amplitudes at the onset and its own snr_db
 
 
-class _Kept(Spectra):
-    """Spectra of which only some bins are kept, from number `first` on."""
-
-    def __init__(self, full: ComplexArray, length: int, rate: int, first: int = 0) -> None:
-        self.rate, self.length, self.first = rate, length, first
-        self.full = full
-        self.strikes = np.empty((len(full), 0))
-
-    def bins(self, low_hz: float, high_hz: float) -> tuple[FloatArray, ComplexArray]:
-        """Frequencies (K,) in Hz and spectra (K, S) of those kept between two frequencies."""
-        step = self.rate / self.length
-        first = max(1, self.first, int(np.ceil(low_hz / step)))
-        last = min(self.first + self.full.shape[1] - 1, int(np.floor(high_hz / step)))
-        return np.arange(first, last + 1) * step, self.full[:, first - self.first : last + 1 - self.first].T
-
-
 @dataclass(frozen=True, eq=False)
 class Together:
     """What all stations tell together."""
@@ -118,24 +84,15 @@ class Together:
     room_reason: str | None = FEW  # why there is none
 
 
-@dataclass(frozen=True, eq=False)
-class _Columns:
-    """All columns (strikes of all stations) and what is known of each."""
-
-    owner: np.ndarray  # (S,) number of the station
-    drift: FloatArray  # (S,) relative shift of its frequencies
-    rungs: tuple[_Kept, ...]  # full length, half, quarter...
-
-
 def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
     """Modes below 2.5 kHz from all stations together, and the room's ring where it is in the sound.
 
     Sounds of another rate, or much shorter than most, take no part. Empty where fewer than two stations are left.
     """
-    sounds = _alike(sounds)
+    sounds = alike(sounds)
     if len(sounds) < 2:
         return Together()
-    joint = _gathered(sounds)
+    joint = gathered(sounds)
     bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
     clear = (10 ** (settings.fit.mode_snr_db / 10) + columns + 4 * np.sqrt(columns)) / columns
@@ -151,7 +108,7 @@ def together(sounds: Sequence[StationSound], settings: Settings) -> Together:
 
 
 def _in_room(
-    joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings
+    joint: Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings
 ) -> list[RoomBand] | str:
     """The bands as a room drives their modes; or why that cannot be told."""
     if joint.rungs[0].duration_s < LEAST_S:
@@ -165,7 +122,7 @@ def _in_room(
 
 
 def _of_free_modes(
-    joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings, clear: float
+    joint: Columns, sounds: Sequence[StationSound], bands: Sequence[Band], settings: Settings, clear: float
 ) -> tuple[tuple[SharedMode, ...], float]:
     """Modes that nothing drives after the blow, and the share of the sound that they leave unexplained."""
     bands = [
@@ -178,7 +135,7 @@ def _of_free_modes(
     for looks in LOOKS:
         if still and not looks:
             continue
-        fitted = {b: _weighed(joint, sounds, b, starts) for b in bands}
+        fitted = {b: weighed(joint, sounds, b, starts) for b in bands}
         poles = without_doubles([_band_poles(fitted[b], b, starts, poles, clear, len(sounds), looks) for b in bands])
         if not poles:
             return (), 0.0
@@ -194,7 +151,7 @@ def _of_free_modes(
     return tuple(found), _unexplained(fitted, poles)
 
 
-def _unexplained(fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> float:
+def _unexplained(fitted: dict[Band, tuple[KeptSpectra, FloatArray]], poles: Sequence[Pole]) -> float:
     """Share of the energy over the noise, below TOLD_BELOW_HZ, that neither the poles nor a smooth background hold; middle of the bands."""
     shares = []
     for band, (kept, scale) in fitted.items():
@@ -211,15 +168,15 @@ def _unexplained(fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[P
     return float(np.median(shares)) if shares else 0.0
 
 
-def _struck_apart(joint: _Columns, sounds: Sequence[StationSound], band: Band) -> bool:
+def _struck_apart(joint: Columns, sounds: Sequence[StationSound], band: Band) -> bool:
     rung = joint.rungs[0]
     bins, values = rung.bins(band.low_hz, band.high_hz)
     if len(bins) < LEAST_SERIES:
         return False
-    return patterned(values * _scale(joint, sounds, band, bins, values, rung) / np.sqrt(rung.length))
+    return patterned(values * noise_scale(joint, sounds, band, bins, values, rung) / np.sqrt(rung.length))
 
 
-def _by_pattern(joint: _Columns, sounds: Sequence[StationSound], bands: Sequence[Band]) -> list[RoomBand]:
+def _by_pattern(joint: Columns, sounds: Sequence[StationSound], bands: Sequence[Band]) -> list[RoomBand]:
     """Each band's modes told by their patterns over the strikes, from a record no longer than that needs."""
     rung = next((r for r in reversed(joint.rungs) if r.duration_s >= LEAST_S), joint.rungs[0])
     found = []
@@ -228,14 +185,14 @@ def _by_pattern(joint: _Columns, sounds: Sequence[StationSound], bands: Sequence
         bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
         if len(bins) < LEAST_SERIES:
             continue
-        scale = _scale(joint, sounds, band, bins, values, rung)
+        scale = noise_scale(joint, sounds, band, bins, values, rung)
         one = room_band(band, bins, values * scale, scale, rung)
         found += [one] if one else []
     return found
 
 
 def _of_room(
-    bands: Sequence[RoomBand], sounds: Sequence[StationSound], joint: _Columns, settings: Settings, clear: float
+    bands: Sequence[RoomBand], sounds: Sequence[StationSound], joint: Columns, settings: Settings, clear: float
 ) -> tuple[SharedMode, ...]:
     """Modes that a room goes on driving."""
     told = [(b, p) for b, p in room_poles(bands, clear) if p.frequency_hz >= settings.fit.lowest_hz]
@@ -243,7 +200,7 @@ def _of_room(
 
 
 def _band_poles(
-    fitted: tuple[_Kept, FloatArray],
+    fitted: tuple[KeptSpectra, FloatArray],
     band: Band,
     starts: Start,
     poles: Sequence[Pole],
@@ -257,7 +214,7 @@ def _band_poles(
     bins, values = kept.bins(low, high)
     outside = [_scaled(p, scale) for p in poles if not low < p.frequency_hz < high]
     every = [_scaled(p, scale) for p in poles]
-    clean = _Kept(
+    clean = KeptSpectra(
         (values - tails(bins, outside, kept) - images(bins, every, kept)).T,
         kept.length,
         kept.rate,
@@ -266,7 +223,9 @@ def _band_poles(
     return [_scaled(p, 1 / scale) for p in fit_band(clean, band, starts, 1.0, clear, looks, stations)]
 
 
-def _better_drift(joint: _Columns, fitted: dict[Band, tuple[_Kept, FloatArray]], poles: Sequence[Pole]) -> FloatArray:
+def _better_drift(
+    joint: Columns, fitted: dict[Band, tuple[KeptSpectra, FloatArray]], poles: Sequence[Pole]
+) -> FloatArray:
     """(S,) each station's shift, mended by regression of the residual on the change that a shift makes."""
     stations = int(joint.owner.max()) + 1
     up, down = np.zeros(stations), np.full(stations, 1e-30)
@@ -289,7 +248,7 @@ def _better_drift(joint: _Columns, fitted: dict[Band, tuple[_Kept, FloatArray]],
     return np.asarray((total - np.median(total))[joint.owner])
 
 
-def _by_shift(bins: FloatArray, poles: Sequence[Pole], kept: _Kept) -> tuple[ComplexArray, ComplexArray]:
+def _by_shift(bins: FloatArray, poles: Sequence[Pole], kept: KeptSpectra) -> tuple[ComplexArray, ComplexArray]:
     """Spectra of the modes (K, M), and how the columns (K, S) change with a relative shift of all frequencies."""
     f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
     model, slope = mode_spectra(bins, f, d, kept.length, kept.rate)
@@ -300,34 +259,9 @@ def _scaled(pole: Pole, scale: FloatArray) -> Pole:
     return replace(pole, amplitudes=tuple((np.array(pole.amplitudes) * scale).tolist()))
 
 
-def _alike(sounds: Sequence[StationSound]) -> list[StationSound]:
-    rates = [s.sample_rate_hz for s in sounds]
-    rate = max(set(rates), key=rates.count) if rates else 0
-    same = [s for s in sounds if s.sample_rate_hz == rate]
-    middle = float(np.median([s.ring.shape[1] for s in same])) if same else 0.0
-    return [s for s in same if s.ring.shape[1] >= LENGTH_SHARE * middle]
-
-
-def _gathered(sounds: Sequence[StationSound]) -> _Columns:
-    """Spectra of all strikes over one common length, and halves of it."""
-    rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
-    rungs: list[_Kept] = []
-    while not rungs or length > SHORTEST_S * rate:
-        kept = [_low(Spectra(s.ring[:, :length].astype(float), rate)) for s in sounds]
-        rungs.append(_Kept(np.vstack([full for full, _ in kept]), kept[0][1], rate))
-        length //= 2
-    owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
-    return _Columns(owner, np.zeros(len(owner)), tuple(rungs))
-
-
-def _low(spectra: Spectra) -> tuple[ComplexArray, int]:
-    """The spectra below (and a little above) HIGHEST_HZ, and the length of the record."""
-    return spectra.full[:, : int(HIGHEST_HZ * 1.3 * spectra.length / spectra.rate)].copy(), spectra.length
-
-
 def _starts(sounds: Sequence[StationSound], bands: Sequence[Band]) -> Start:
     """Start values from the subspace of all strikes of all stations, each as loud as its noise (or the model) allows."""
-    gathered = {b: Covariance(MOST_IN_BAND) for b in bands}
+    subspaces = {b: Covariance(MOST_IN_BAND) for b in bands}
     places: dict[Band, tuple[float, float, float]] = {}
     for sound in sounds:
         ladder = Ladder(Spectra(sound.ring.astype(float), sound.sample_rate_hz))
@@ -338,49 +272,9 @@ def _starts(sounds: Sequence[StationSound], bands: Sequence[Band]) -> Start:
                 continue
             energy = float(np.mean(np.abs(series) ** 2)) * spectra.rate / rate
             floor = max(sound.noise.at(band.low_hz, band.high_hz), MODEL_ERROR * energy) * rate / spectra.rate
-            gathered[band].add(series / np.sqrt(floor + 1e-300))
+            subspaces[band].add(series / np.sqrt(floor + 1e-300))
             places.setdefault(band, (rate, centre, spectra.duration_s))
-    return joined([starts_of(gathered[b].poles(1.0), b, *places[b]) for b in bands if b in places])
-
-
-def _weighed(joint: _Columns, sounds: Sequence[StationSound], band: Band, starts: Start) -> tuple[_Kept, FloatArray]:
-    """The band's spectra with the drift taken out, each column scaled to noise of mean square 1, and the scales (S,)."""
-    reach = MARGINS * band.width_hz
-    near = (starts.frequency_hz > band.low_hz - reach) & (starts.frequency_hz < band.high_hz + reach)
-    mine = starts.where(near)
-    rung = _rung(joint, mine)
-    bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
-    scale = _scale(joint, sounds, band, bins, values, rung)
-    steady = (_steadied(rung, bins, values, mine, joint) * scale).T
-    return _Kept(steady, rung.length, rung.rate, round(bins[0] * rung.length / rung.rate)), scale
-
-
-def _scale(
-    joint: _Columns, sounds: Sequence[StationSound], band: Band, bins: FloatArray, values: ComplexArray, rung: _Kept
-) -> FloatArray:
-    """(S,) what brings each strike's noise, or what no model of its ring follows, to mean square 1 a sample."""
-    noise = np.array([s.noise.at(band.low_hz, band.high_hz) for s in sounds])[joint.owner]
-    inside = (bins >= band.low_hz) & (bins < band.high_hz)
-    energy = np.mean(np.abs(values[inside]) ** 2, axis=0) / rung.length
-    return np.asarray(1 / np.sqrt(np.maximum(noise, MODEL_ERROR * energy) + 1e-300))
-
-
-def _rung(joint: _Columns, starts: Start) -> _Kept:
-    """The shortest record at whose end the slower modes have fallen by 40 dB."""
-    if not len(starts):
-        return joint.rungs[-1]
-    wanted_s = CONSTANTS / float(np.quantile(starts.decay_rate_per_s, 0.2))
-    return next((r for r in reversed(joint.rungs) if r.duration_s >= wanted_s), joint.rungs[0])
-
-
-def _steadied(rung: _Kept, bins: FloatArray, values: ComplexArray, starts: Start, joint: _Columns) -> ComplexArray:
-    """(K, S) as they would be had the plate kept one temperature; to first order in the shift, which is far below a width."""
-    if not len(starts) or np.abs(joint.drift).max() < LEAST_DRIFT:
-        return values
-    f = starts.frequency_hz
-    model, slope = mode_spectra(bins, f, starts.decay_rate_per_s, rung.length, rung.rate)
-    c = np.linalg.lstsq(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]), values, rcond=1e-6)[0][: len(f)]
-    return np.asarray(values - slope @ (2j * np.pi / rung.rate * f[:, None] * c * joint.drift))
+    return joined([starts_of(subspaces[b].poles(1.0), b, *places[b]) for b in bands if b in places])
 
 
 def _shared(

@@ -36,7 +36,10 @@ class HeardPole:
 
 
 def overlaps(poles: Sequence[Pole]) -> FloatArray:
-    """Modal overlap at each pole: linewidth times the density of the station's modes around it."""
+    """Modal overlap at each pole: linewidth times the density of the station's modes around it.
+
+    Returns (m,), one a pole, no unit.
+    """
     f = np.array([p.frequency_hz for p in poles])
     width = np.array([p.decay_rate_per_s for p in poles]) / np.pi
     reach = np.maximum(0.1 * f, 50.0)

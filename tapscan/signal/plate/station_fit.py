@@ -120,7 +120,10 @@ def _starts(levels: Ladder, bands: Sequence[Band], floors: dict[Band, float]) ->
 
 
 def starts_of(z: ComplexArray, band: Band, rate_hz: float, centre_hz: float, seconds: float) -> Start:
-    """Start values from poles of the band moved to zero: those inside its edges that may be modes."""
+    """Start values from poles of the band moved to zero: those inside its edges that may be modes.
+
+    z : (p,) poles of one step each, of magnitude up to 1.
+    """
     log_z = np.log(z[np.abs(z) > 1e-6]) * rate_hz
     f, d = centre_hz + log_z.imag / (2 * np.pi), -log_z.real
     keep = (f >= band.low_hz) & (f < band.high_hz) & (d > -0.3 / seconds) & (np.pi * f > LEAST_Q * d)

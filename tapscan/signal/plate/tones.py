@@ -120,7 +120,10 @@ class ToneWindow:
 
 
 def ring(poles: Sequence[Pole], strike: int, start: int, stop: int, sample_rate_hz: int) -> FloatArray:
-    """Samples start..stop of the sum of the fitted modes of one strike."""
+    """Samples start..stop of the sum of the fitted modes of one strike.
+
+    Returns (stop - start,) full scale = 1.
+    """
     f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
     c = np.array([[p.amplitudes[strike] for p in poles]])
     return ringing(f, d, c, sample_rate_hz, start, stop)[0]
@@ -129,7 +132,10 @@ def ring(poles: Sequence[Pole], strike: int, start: int, stop: int, sample_rate_
 def tone_window(
     samples: FloatArray, poles: Sequence[Pole], strike: int, sample_rate_hz: int, settings: Settings
 ) -> ToneWindow | None:
-    """Window of one strike; None where the strike ends before the window holds anything."""
+    """Window of one strike; None where the strike ends before the window holds anything.
+
+    samples : (n,) full scale = 1.
+    """
     start = round(settings.tones.window_start_s * sample_rate_hz)
     stop = min(len(samples), round(settings.tones.window_end_s * sample_rate_hz))
     if stop - start < SHORTEST_WINDOW_S * sample_rate_hz:
@@ -141,7 +147,10 @@ def tone_window(
 
 
 def powers(poles: Sequence[Pole], strike: int, window: ToneWindow) -> FloatArray:
-    """Mean square of each mode within the window."""
+    """Mean square of each mode within the window.
+
+    Returns (m,) full scale squared.
+    """
     a = np.array([abs(p.amplitudes[strike]) for p in poles])
     d = 2 * np.array([p.decay_rate_per_s for p in poles])
     span = window.end_s - window.start_s

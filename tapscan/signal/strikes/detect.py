@@ -274,6 +274,7 @@ def clipped(samples: FloatArray, run: int) -> bool:
     A flat top is looked for at the largest value itself, since gain after the clipping may have moved it
     off full scale. One short flat top is a quiet sine's own peak at coarse resolution, so it takes more; and
     the sound must break off at the flat top's edge, where a slow sine's round top falls away gently.
+    samples : (n,) full scale = 1.
     """
     top = np.abs(samples).max(initial=0.0)
     if top < 0.02:

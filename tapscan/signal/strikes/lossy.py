@@ -45,7 +45,10 @@ def traces_of(pieces: Iterable[FloatArray], rate_hz: int) -> Traces | None:
 
 
 def cut_off_hz(pieces: Iterable[FloatArray], rate_hz: int) -> float | None:
-    """Half way down the edge, to BAND_HZ. None where the sound fades into its floor or fills the band."""
+    """Half way down the edge, to BAND_HZ. None where the sound fades into its floor or fills the band.
+
+    pieces : each (n,) full scale = 1.
+    """
     if rate_hz not in RATES_HZ:
         return None
     level = _levels_db(pieces, rate_hz)

@@ -12,7 +12,10 @@ MAINS_SHARE = 0.7
 
 
 def mains_hum(samples: FloatArray, sample_rate_hz: int) -> float | None:
-    """50 or 60 where most of the power stands on that line and its overtones; else None."""
+    """50 or 60 where most of the power stands on that line and its overtones; else None.
+
+    samples : (n,) full scale = 1.
+    """
     if len(samples) < 0.2 * sample_rate_hz:
         return None
     x = samples - samples.mean()

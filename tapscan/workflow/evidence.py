@@ -1,0 +1,60 @@
+"""What examinations found, against what tapscan had said: over the whole register.
+
+evidence_of(register)    Evidence: the rows of screening/evidence.py, and the plates behind them
+evidence_json(found)     the same as text
+"""
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from tapscan import __version__
+from tapscan.plain_values import SCHEMA, plain
+from tapscan.register.database import Register
+from tapscan.register.entries import ScanEntry
+from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
+from tapscan.screening.evidence import ENOUGH, Examined, Rate, Row, evidence
+
+__all__ = ["ENOUGH", "Evidence", "Rate", "Row", "evidence_json", "evidence_of"]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """Rows, and each plate that was examined."""
+
+    rows: tuple[Row, ...]
+    examined: tuple[Examined, ...]
+
+
+def evidence_of(register: Register) -> Evidence:
+    """Crossed-out scans do not count, nor what nobody examined."""
+    examined = tuple(_examined(register, entry) for entry in newest_examined(list_scans(register)))
+    return Evidence(evidence(examined), examined)
+
+
+def newest_examined(entries: Iterable[ScanEntry]) -> list[ScanEntry]:
+    """One scan a plate."""
+    newest: dict[str, ScanEntry] = {}
+    for entry in sorted(entries, key=lambda e: (e.date, e.number)):
+        if entry.outcomes and not entry.crossed_out:
+            newest[entry.plate] = entry
+    return list(newest.values())
+
+
+def evidence_json(found: Evidence) -> str:
+    """Indented text, ending in a newline."""
+    document = {"tapscan": __version__, "schema": SCHEMA, "enough": ENOUGH, **plain(found)}
+    return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _examined(register: Register, entry: ScanEntry) -> Examined:
+    screening = load_screening(register, entry.current.id)
+    return Examined(
+        entry.name,
+        bool(entry.flaws),
+        tuple(sorted({i.rule for i in screening.indications if i.interpretation == "relevant"})),
+        tuple(sorted({r.rule for r in screening.rules_not_run})),
+        entry.conditions.state,
+        entry.conditions.sensor.kind,
+    )

@@ -1,0 +1,122 @@
+"""The archive screened anew, on Dask: this machine's cores, or a cluster whose machines see the same folder.
+
+waiting(register, settings, pattern, since)         scans that the present version with these settings has not screened yet
+rescreen_all(register, names, settings, ...)        Rescreened after Rescreened, as they come
+
+A plate's scans follow each other in order of date, since a later one is compared with earlier ones; plates go side by side. Every
+scan is stored as it comes, its earlier results are kept, and one that is done is not done again: whoever is stopped, or loses a worker, starts the same
+command once more.
+"""
+
+import datetime as dt
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from tapscan import __version__
+from tapscan.errors import BadRequest, TapscanError
+from tapscan.register.database import Register, open_register
+from tapscan.register.entries import ScanEntry
+from tapscan.register.plates import list_plates
+from tapscan.register.scans import find_scan, list_scans
+from tapscan.screening.rules import RULE_LIMITS
+from tapscan.settings import Settings, settings_sha256
+from tapscan.workflow.import_scan import rescreen
+
+TRIES = 3  # a worker may be killed on a scan; then another takes it
+MISSING = "to screen an archive anew needs Dask: pip install 'tapscan[server]'"
+
+
+@dataclass(frozen=True)
+class Rescreened:
+    """One scan; `trouble` where it could not be done, and then nothing was changed."""
+
+    scan: str
+    before: str
+    after: str | None
+    trouble: str | None = None
+
+    @property
+    def changed(self) -> bool:
+        """Whether the disposition is another one."""
+        return self.after is not None and self.after != self.before
+
+
+def waiting(
+    register: Register, settings: Settings, pattern: str | None = None, since: dt.date | None = None
+) -> list[ScanEntry]:
+    """Oldest first. `pattern`: plates of that one only; `since`: scans tapped on that day or later."""
+    plates = {plate.name: plate.pattern for plate, _, _ in list_plates(register, retired=True)}
+    if pattern is not None and not any(_same(p, pattern) for p in plates.values()):
+        known = sorted({p for p in plates.values() if p})
+        raise BadRequest(f"no plate is of pattern {pattern!r}; patterns here: {', '.join(known) or 'none'}")
+    entries = [e for e in list_scans(register) if pattern is None or _same(plates.get(e.plate), pattern)]
+    wanted = settings_sha256(settings, RULE_LIMITS)
+    left = [e for e in entries if (since is None or e.date >= since) and not _done(e, wanted)]
+    return sorted(left, key=lambda e: (e.date, e.number))
+
+
+def rescreen_all(
+    register: Register, entries: Sequence[ScanEntry], settings: Settings, scheduler: str | None, workers: int | None
+) -> Iterator[Rescreened]:
+    """As they are done. scheduler : address of a Dask cluster; without it `workers` processes here (None: one a core)."""
+    from distributed import as_completed
+
+    with _client(scheduler, workers) as client:
+        last: dict[str, Any] = {}
+        futures = []
+        for entry in entries:
+            task = (str(register.folder.resolve()), entry.name, settings, last.get(entry.plate))
+            last[entry.plate] = client.submit(_one, *task, pure=False, retries=TRIES)
+            futures.append(last[entry.plate])
+        for future in as_completed(futures):
+            yield future.result()
+
+
+def _one(folder: str, name: str, settings: Settings, _after: object) -> Rescreened:
+    """In a worker. `_after`: what came of the plate's scan before, which must be stored first."""
+    try:
+        register = open_register(Path(folder))
+        entry = find_scan(register, name)
+        before = entry.screenings[-1].disposition
+        if _done(entry, settings_sha256(settings, RULE_LIMITS)):  # by a worker that was lost before it could say so
+            return Rescreened(name, entry.screenings[-2].disposition if len(entry.screenings) > 1 else before, before)
+        kept = rescreen(register, name, settings)
+    except (TapscanError, OSError) as problem:
+        return Rescreened(name, "unknown", None, str(problem))
+    if kept.entry is None:
+        return Rescreened(name, before, None, "; ".join(kept.unreadable) or "nothing was heard in its recordings")
+    return Rescreened(name, before, kept.entry.current.disposition)
+
+
+def _done(entry: ScanEntry, wanted: str) -> bool:
+    now = entry.current
+    return (now.settings_sha256, now.tapscan_version) == (wanted, __version__)
+
+
+def _same(pattern: str | None, wanted: str) -> bool:
+    return pattern is not None and pattern.strip().casefold() == wanted.strip().casefold()
+
+
+@contextmanager
+def _client(scheduler: str | None, workers: int | None) -> Iterator[Any]:
+    try:
+        from distributed import Client, LocalCluster
+    except ImportError:
+        raise BadRequest(MISSING) from None
+    if scheduler is not None:
+        with _connected(Client, scheduler) as client:
+            yield client
+        return
+    here = {"threads_per_worker": 1, "processes": True, "dashboard_address": None, "silence_logs": "ERROR"}
+    with LocalCluster(n_workers=workers, **here) as cluster, Client(cluster) as client:
+        yield client
+
+
+def _connected(client: Any, scheduler: str) -> Any:
+    try:
+        return client(scheduler, timeout="10s")
+    except (OSError, ValueError) as problem:
+        raise BadRequest(f"--scheduler {scheduler}: no Dask scheduler answers there ({problem})") from None

@@ -1,0 +1,1 @@
+from tests.cli.a_plates_life import life, where  # noqa: F401  fixtures

@@ -1,0 +1,72 @@
+"""An archive screened anew: each scan once, in order, resumable; a worker that is killed costs its scan a second try."""
+
+import datetime as dt
+import os
+import signal
+
+import pytest
+
+from tapscan.errors import BadRequest
+from tapscan.register.database import open_register
+from tapscan.register.scans import list_scans
+from tapscan.settings import Settings
+from tapscan.workflow.rescreen_all import rescreen_all, waiting
+from tests.cli.a_plates_life import life, where  # noqa: F401  fixtures
+from tests.cli.commands import run
+
+distributed = pytest.importorskip("distributed")
+
+
+@pytest.fixture
+def other(tmp_path):
+    """Settings that no scan of the register was screened with."""
+    path = tmp_path / "other.toml"
+    path.write_text("[fit]\nlowest_hz = 61.0\n")
+    return path
+
+
+def screened(folder):
+    return {e.name: len(e.screenings) for e in list_scans(open_register(folder))}
+
+
+def test_only_what_is_not_done_waits(where):  # noqa: F811
+    register = open_register(where)
+    assert waiting(register, Settings()) == [], "imported a moment ago by this version with these settings"
+    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    assert [e.name for e in waiting(register, changed)] == ["B12/2026-03-14", "B12/2026-06-01"]
+    assert [e.name for e in waiting(register, changed, since=dt.date(2026, 4, 1))] == ["B12/2026-06-01"]
+    with pytest.raises(BadRequest, match="pattern"):
+        waiting(register, changed, pattern="never seen")
+
+
+def test_the_command_screens_each_scan_once_and_again_not_at_all(where, other):  # noqa: F811
+    done = run("register", "rescreen", "--settings", other, "--workers", "1")
+    assert (done.status, screened(where)) == (0, {"B12/2026-03-14": 2, "B12/2026-06-01": 2})
+    assert run("register", "rescreen", "--settings", other).status == 0
+    assert screened(where) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
+
+
+def test_a_worker_killed_on_a_scan_loses_nothing_and_doubles_nothing(where):  # noqa: F811
+    register = open_register(where)
+    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs="CRITICAL"
+    ) as cluster:
+        with distributed.Client(cluster) as client:
+            pids = client.run(os.getpid)
+        answers = []
+        for k, one in enumerate(
+            rescreen_all(register, waiting(register, changed), changed, cluster.scheduler_address, None)
+        ):
+            answers.append(one)
+            if k == 0:
+                for pid in pids.values():  # whoever works on the second scan
+                    os.kill(pid, signal.SIGKILL)
+    assert [a.trouble for a in answers] == [None, None]
+    assert screened(where) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
+
+
+def test_a_scheduler_that_does_not_answer_is_one_line(where, other):  # noqa: F811
+    done = run("register", "rescreen", "--settings", other, "--scheduler", "tcp://127.0.0.1:1")
+    assert done.status == 1 and "no Dask scheduler answers" in done.err
+    assert screened(where) == {"B12/2026-03-14": 1, "B12/2026-06-01": 1}
