@@ -1,6 +1,6 @@
 """What a bare plate lies on or hangs from, and how that differs from scan to scan: families of supports.
 
-``FAMILIES``     pads, felt, slings, wedges (limits may be set on these); foam, blocks, trestles, battens (they are counted on)
+``FAMILIES``     pads, felt, slings, wedges, rails (limits may be set on these); foam, blocks, trestles, battens (they are counted on)
 ``lay``          where the supports of one casting are meant to be, how stiff they are, and how careful the hand is
 ``visit``        the plate's state at one scan: the same supports put there again by that hand
 
@@ -112,6 +112,7 @@ FAMILIES = (
     Family("felt", (1e4, 3e4), 0.25, places=strips, sets=True),
     Family("slings", (4e3, 2e4), 0.05, pads=(4, 5), sets=True),
     Family("wedges", (5e4, 1.5e5), 0.08, pads=(0, 1, 2, 3), sets=True),
+    Family("rails", (5e4, 2e5), 0.05, places=lines((0.3, 0.7)), touching=0.5, sets=True),
     Family("foam", (7e2, 3e3), 0.4, places=sheet),
     Family("blocks", (4e4, 1.2e5), 0.08, places=corners),
     Family("trestles", (5e4, 2e5), 0.04, places=lines((0.2, 0.8)), touching=0.4),

@@ -216,7 +216,10 @@ class Repeatability:
         "supports of any usual kind, one scan, at 100 Hz; falls by the same power; counts until the plate was seen to repeat on two days",
         SIMULATED,
     )
-    supports_high_ppm: float = threshold(20.0, "ppm", "what is left of it well above 300 Hz", SIMULATED)
+    supports_high_ppm: float = threshold(
+        60.0, "ppm", "what is left of it well above 300 Hz, until the plate was seen to repeat three times", SIMULATED
+    )
+    supports_high_seen_ppm: float = threshold(20.0, "ppm", "the same once it was", SIMULATED)
     supports_left_two: float = threshold(
         0.4,
         "1",

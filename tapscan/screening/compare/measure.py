@@ -117,7 +117,7 @@ def measure(
     known = baseline.log_frequency
     scatter = np.sqrt(np.nan_to_num(known.mean_sd) ** 2 + known.level * prior**2)
     pairing = pair_modes(baseline.table, table, scatter, settings)
-    i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
+    i, j = pairing.pairs.T
     merged = _perhaps_merged(baseline, table, pairing, np.asarray(foreign_hz, dtype=float), settings)
     judged = _judged(baseline, table, i, j, unlike, settings) & ~merged
     apart = table.log_frequency[j] - known.mean[i]
@@ -126,29 +126,25 @@ def measure(
     sd = np.sqrt(level[i]) * np.hypot(known.mean_sd[i] / np.sqrt(known.level[i]), np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_likelihood_ratio = not contact and baseline.scans >= OWN_SCATTER
-    limit = float(np.log(settings.compare.fall_likelihood_ratio))
-    if not by_likelihood_ratio:
-        limit = limit_of("drop", seen, settings)
-        limit *= 1.0 if contact else _overdispersion_in_room((apart - shift) / sd, judged, settings)
-    small = _small(apart - shift, sd, judged, baseline, one_day, settings) if contact else None
+    limit = _limit(by_likelihood_ratio, contact, seen, (apart - shift) / sd, judged, settings)
+    careful = limit_of("drop", baseline.scans, settings)
+    small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, careful, settings) if contact else None
     wide = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings)) if contact else sd
     drops = _change(apart - shift, wide, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
     losses = _loss(later, baseline, table, pairing, judged, contact, settings)
     return Measured(baseline, table, pairing, shift, shift_sd, drops, losses, small, seen)
 
 
+def _limit(by_ratio: bool, contact: bool, seen: int, rises: FloatArray, judged: Flags, settings: Settings) -> float:
+    if by_ratio:
+        return float(np.log(settings.compare.fall_likelihood_ratio))
+    limit = limit_of("drop", seen, settings)
+    return limit if contact else limit * _overdispersion_in_room(rises, judged, settings)
+
+
 def _table(later: Scan, baselines: Sequence[Scan], baseline: Baseline) -> ModeTable:
     places = set(shared_stations([later, *baselines]))
     return mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
-
-
-def _small(
-    value: FloatArray, sd: FloatArray, judged: Flags, baseline: Baseline, one_day: bool, settings: Settings
-) -> Change | None:
-    """The changes against the scatter of a careful hand; None where the baseline shows how the plate repeats."""
-    if baseline.scans > 1 and not one_day:
-        return None
-    return _change(value, sd, -1.0, judged, TOP_DROPS, limit_of("drop", baseline.scans, settings), settings)
 
 
 def _seen(
@@ -167,7 +163,7 @@ def _unseen(frequency_hz: FloatArray, seen: int, settings: Settings) -> FloatArr
     """Relative sd between two scans of what supports of any kind may do and this plate's own repeats have not shown yet."""
     limits = settings.repeatability
     share = {1: 1.0, 2: limits.supports_left_two}.get(seen, limits.supports_left_three)
-    return np.asarray(share * np.sqrt(2) * any_supports_sd(frequency_hz, settings))
+    return np.asarray(share * np.sqrt(2) * any_supports_sd(frequency_hz, settings, seen))
 
 
 def _prior(baseline: Baseline, contact: bool, unlike: ConditionChanges, settings: Settings) -> FloatArray:

@@ -29,6 +29,7 @@ from tapscan.settings import Settings
 REFERENCE_HZ = 100.0
 OUTLIER = 16.0  # squared: a wild mode speaks for itself only, not for its neighbours
 ROUNDS = 8
+OFTEN = 3  # times a plate was seen to repeat
 
 
 @dataclass(frozen=True, eq=False)
@@ -75,11 +76,12 @@ def prior_frequency_sd(
     return np.asarray(1e-6 * np.hypot(low, high))
 
 
-def any_supports_sd(frequency_hz: FloatArray, settings: Settings) -> FloatArray:
-    """Relative sd of a mode's frequency from scan to scan on supports of any usual kind, stiffness and care; holds until this plate was seen to repeat."""
+def any_supports_sd(frequency_hz: FloatArray, settings: Settings, seen: int = 1) -> FloatArray:
+    """Relative sd of a mode's frequency from scan to scan on supports of any usual kind, stiffness and care; holds until this plate was `seen` to repeat."""
     limits = settings.repeatability
     low = limits.supports_ppm * (REFERENCE_HZ / frequency_hz) ** limits.slope
-    return np.asarray(1e-6 * np.hypot(low, limits.supports_high_ppm))
+    high = limits.supports_high_ppm if seen < OFTEN else limits.supports_high_seen_ppm
+    return np.asarray(1e-6 * np.hypot(low, high))
 
 
 def prior_loss_sd(frequency_hz: FloatArray, contact: bool, settings: Settings) -> FloatArray:
