@@ -126,10 +126,10 @@ def measure(
     sd = np.sqrt(level[i]) * np.hypot(known.mean_sd[i] / np.sqrt(known.level[i]), np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_likelihood_ratio = not contact and baseline.scans >= OWN_SCATTER
-    limit = _limit(by_likelihood_ratio, contact, seen, (apart - shift) / sd, judged, settings)
     careful = limit_of("drop", baseline.scans, settings)
     small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, careful, settings) if contact else None
     wide = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings)) if contact else sd
+    limit = _limit(by_likelihood_ratio, contact, seen, (apart - shift) / sd, judged, settings)
     drops = _change(apart - shift, wide, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
     losses = _loss(later, baseline, table, pairing, judged, contact, settings)
     return Measured(baseline, table, pairing, shift, shift_sd, drops, losses, small, seen)
