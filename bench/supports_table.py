@@ -166,7 +166,7 @@ def _gradients(told: Sequence[Told]) -> Iterator[str]:
         for earlier in (1, 3):
             yield row(
                 f"iron {kelvin} K warmer at one end, {earlier} earlier: relevant",
-                _of(told, f"{kelvin} K end to end", earlier),
+                _of(told, f"end {kelvin} K end to end", earlier),
             )
 
 
