@@ -5,7 +5,7 @@
 FOLDER holds the tables of bench/detection.py (--sizes screened, 36 stations); the two setting patterns are left out, or with --setting the others. N castings of each pattern (34) without a flaw, and one of each flawed place.
 Families of loss: 5, 10 and 20 % from mode to mode; 10 % with losses that rise or fall with frequency; 10 % on supports that damp unevenly. Sound iron whose damping follows the place: from bass to treble by 1.27 and 1.6, or as the root
 of the thickness (a measured sound rotor varied by about a third, doi 10.1007/s11661-016-3580-x). Fine-flake iron. Mode lists with modelled errors (bench/compare_scans.model_scan), contact pickup, nothing that rattles;
-breathing cracks are not tried, since the rule that finds them reads frequencies. Simulated; no iron was measured. Castings are the unit of every interval. The table goes to bench/results/loss_families.txt.
+breathing cracks are not tried, since the rule that finds them reads frequencies. Simulated; no iron was measured. Castings are the unit of every interval. The table goes to bench/results/loss_families.txt and docs/rules.md.
 """
 
 from __future__ import annotations
@@ -25,6 +25,7 @@ from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.detection_scans import USUAL_PLACES
 from bench.detection_store import SETTING, layout_of
+from bench.doc_pages import between
 from bench.simulate.supports import gradient
 from bench.table_folder import read_tables, with_places
 from tapscan.demo.plates import Iron, State, Support, Table, draw_iron, plate_modes
@@ -33,6 +34,8 @@ from tapscan.screening.rule import Rule
 from tapscan.screening.rules import dead_place, long_decay
 from tapscan.settings import Settings
 
+PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
+MARKS = "<!-- loss families -->", "<!-- end of loss families -->"
 RESULTS = Path(__file__).parent / "results" / "loss_families.txt"
 SETTINGS = Settings()
 RISE = 0.3  # power of frequency
@@ -240,6 +243,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     text = report(told, head)
     if not given.setting:
         RESULTS.write_text(text, encoding="utf-8")
+        PAGE.write_text(between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{text}```"), encoding="utf-8")
     print(text)
 
 

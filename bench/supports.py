@@ -7,7 +7,7 @@ FOLDER holds the tables of ``python -m bench.plates cache FOLDER --places 4 --si
 battens, and on pads as well for what such a plate shows of a flaw (bench/simulate/supports.py). ``--setting`` : the families on which limits were chosen, with tables of the two setting patterns (--places 2 --seed 31).
 N castings of each pattern and family (8), each with three earlier scans, five unchanged later ones, one with each flaw, and three of one day by a careful hand with what another day brings.
 Other ``--luck``, other castings. Mode lists with modelled errors; simulated, no iron was measured. Castings are the unit of every interval. The table goes to bench/results/supports.txt (supports_setting.txt) and, without
---setting, the counts of three earlier scans to tapscan/report/reach.json.
+--setting, to docs/comparison.md, and the counts of three earlier scans to tapscan/report/reach.json.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from pathlib import Path
 from threadpoolctl import threadpool_limits
 
 from bench import study
+from bench.doc_pages import between
 from bench.reach_file import write_part
 from bench.simulate.supports import FAMILIES
 from bench.supports_castings import EARLIER, LATER, SETTINGS, SETTLED, Casting, Heard, scans_of, wider
@@ -33,6 +34,8 @@ from tapscan.records import Comparison, ScanConditions, ScanForComparison
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.sensors import Sensor
 
+PAGE = Path(__file__).parents[1] / "docs" / "comparison.md"
+MARKS = "<!-- supports -->", "<!-- end of supports -->"
 RESULTS = Path(__file__).parent / "results"
 PICKUP = Sensor("contact", mass_g=3.0, place="hitch web, bass")
 ELSEWHERE = Sensor("contact", mass_g=3.0, place="hitch web, treble")
@@ -142,6 +145,9 @@ def main(arguments: Sequence[str] | None = None) -> None:
     text = report(told, head, given.setting)
     name = "supports_setting.txt" if given.setting else "supports.txt"
     (RESULTS / name).write_text(text, encoding="utf-8")
+    if not given.setting:
+        brief = report(told, head, given.setting, brief=True)
+        PAGE.write_text(between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{brief}```"), encoding="utf-8")
     print(text)
 
 

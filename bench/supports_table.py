@@ -123,13 +123,13 @@ def _worst(told: Sequence[Told]) -> str:
     return ", ".join(f"{100 * np.mean(v):.0f} % ({c.family})" for c, v in worst)
 
 
-def _flaws(told: Sequence[Told], earlier: int) -> Iterator[str]:
+def _flaws(told: Sequence[Told], earlier: int, brief: bool) -> Iterator[str]:
     for kind in (*KINDS, RUBBING):
         part = _of(told, kind, earlier)
         aim = f"aim {80 if kind in SMALL_AIMS else 90} %"
         yield row(f"{kind}, castings that scatter up to {WIDE:.0f} times ({aim})", [t for t in part if t.wider <= WIDE])
         yield row(f"{kind}, castings that scatter more", [t for t in part if t.wider > WIDE])
-        for family in _families(told):
+        for family in () if brief else _families(told):
             yield row(f"   {family}", [t for t in part if t.casting.family == family])
 
 
@@ -182,8 +182,8 @@ def _common(told: Sequence[Told]) -> Iterator[str]:
             )
 
 
-def report(told: Sequence[Told], head: str, setting: bool) -> str:
-    """All of it."""
+def report(told: Sequence[Told], head: str, setting: bool, brief: bool = False) -> str:
+    """All of it; brief: flaws without a row for each family."""
     fresh = [t for t in told if setting or t.casting.family != "pads"]
     scatter = {f: np.median([t.wider for t in told if t.casting.family == f]) for f in _families(told)}
     lines = [
@@ -198,7 +198,7 @@ def report(told: Sequence[Told], head: str, setting: bool) -> str:
         *_unchanged(fresh),
         "",
         "Flaws beside three earlier scans, called relevant",
-        *_flaws(told, EARLIER),
+        *_flaws(told, EARLIER, brief),
         "",
         "Flaws beside one earlier scan",
         *_beside_one(fresh),
