@@ -8,6 +8,8 @@ from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Indication, RuleNotRun, Scan
 from tapscan.sensors import NO_SENSOR, Sensor
 
+LARGEST = 3
+
 
 @dataclass(frozen=True)
 class ScanConditions:
@@ -143,3 +145,11 @@ class Comparison:
         Whereabouts, ...
     ] = ()  # of what fell, of what lost its ring, of a weight; only where such a thing was found
     good_news: str | None = None  # where nothing fell: how many tones were compared, and with what
+    common_reason: str | None = None  # why there is no common shift
+    undecided: str | None = None  # a small drop that only more scans can settle: neither a finding nor good news
+
+    @property
+    def largest_drops(self) -> tuple[ModePair, ...]:
+        """The three judged pairs that fell furthest in their own scatter, largest first; not capped, as the statistic is."""
+        judged = (p for p in self.pairs if p.judged)
+        return tuple(sorted(judged, key=lambda p: -p.normalised_drop)[:LARGEST])

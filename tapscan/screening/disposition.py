@@ -1,6 +1,7 @@
 """From indications to the scan's disposition, and the plain words for it.
 
     dispose(scan, indications, silent, settings, opened, eye)   Outcome: disposition, headline, summary and next steps
+    left_open(outcome, why, state)                  the same where the comparison saw a small drop that only more scans can settle
     doubtful(outcome, doubts)                      the same where it is not sure which plate, or which places, were tapped
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
@@ -15,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.faults import UNUSABLE, fault, in_words
-from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, Strike
+from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, State, Strike
 from tapscan.screening import next_steps as give
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
@@ -35,6 +36,9 @@ NO_ANSWER_OPEN = "No answer; an earlier finding is still open"
 CONFIRMED = "An examination has found a flaw in this plate"
 EYE = "Nothing found by the taps; the eye saw what may be a crack"
 EYE_NO_ANSWER = "No answer from the taps; the eye saw what may be a crack"
+SMALL = "No answer yet: a small change that more scans must settle"
+SMALL_STANDS = "An earlier finding still stands; beside it a small change that more scans must settle"
+SMALL_OPEN = "An earlier finding is still open; beside it a small change that more scans must settle"
 REPEAT = "Repeat the test"
 BUZZED_AGAIN = "Repeat the test: something buzzed"
 BUZZED = "No answer: something buzzed"
@@ -161,6 +165,15 @@ def not_compared(outcome: Outcome, why: str) -> Outcome:
     if headline is None:
         return replace(outcome, summary=f"{outcome.summary} {said}")
     return replace(outcome, headline=headline, summary=f"{said} In this scan by itself: {outcome.summary}")
+
+
+def left_open(outcome: Outcome, why: str, state: State | None) -> Outcome:
+    """Never good news, and no finding: a scan with one keeps its disposition."""
+    summary = f"{why} In this scan by itself: {outcome.summary}"
+    if outcome.disposition != "no relevant indication":
+        return replace(outcome, summary=f"{outcome.summary} {why}")
+    headline = {NOTHING: SMALL, STANDS: SMALL_STANDS, OPEN: SMALL_OPEN}.get(outcome.headline, outcome.headline)
+    return Outcome("inconclusive", headline, summary, give.settling(state, outcome.steps))
 
 
 def doubtful(outcome: Outcome, doubts: Sequence[Doubt]) -> Outcome:

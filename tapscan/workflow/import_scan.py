@@ -23,19 +23,18 @@ from tapscan.register.names import scan_name
 from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, not_crossed_out, scans_holding, store_scan
-from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.compare.compare_scans import with_comparison
 from tapscan.screening.rules import change_since_baseline
 from tapscan.settings import Settings
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.check import Agree, Request, check
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.history import for_comparison
+from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.pattern import beside_own_pattern
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
-from tapscan.workflow.where import models_folder
 
 READING = ("per_station", "order", "assign", "skip", "told", "partial")
 Sure = Callable[
@@ -138,15 +137,12 @@ def _beside_baseline(
         others = tuple(r for r in screening.rules_not_run if r.rule != change_since_baseline.NAME)
         why = RuleNotRun(change_since_baseline.NAME, f"doubtful: {screening.doubts[0].kind}")
         return replace(screening, rules_not_run=(*others, why))
-    baseline = [e for e in list_scans(register, plate) if e.baseline and e.name != name]
+    entries = list_scans(register, plate)
+    baseline = [e for e in entries if e.baseline and e.name != name]
     if new.baseline or not baseline:
         return screening
     later = ScanForComparison(name, new.date.isoformat(), new.conditions, screening.scan, screening.indications)
-    return with_comparison(
-        screening,
-        compare_scans(later, [for_comparison(register, e) for e in baseline], settings, models_folder()),
-        settings,
-    )
+    return with_comparison(screening, beside(register, later, baseline, entries, settings), settings)
 
 
 def store(

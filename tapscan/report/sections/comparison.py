@@ -16,6 +16,7 @@ from tapscan.records.places import From
 from tapscan.report.drawing.plate_map import amplitude_map, belief_map
 from tapscan.report.error_rates import place_rates
 from tapscan.report.section import Section, Sheet
+from tapscan.report.words import drops_in_words
 
 MOST_ROWS, MOST_BRIEF, MOST_PLACES = 12, 6, 6
 HEADS: dict[From, str] = {
@@ -42,7 +43,7 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "tones": counted_tones(screening),
         "later": c.later,
         "baselines": wording.listed(c.baselines, 6),
-        "common": c.common.sentence if c.common else c.reason or "",
+        "common": c.common.sentence if c.common else _no_common(c),
         "rows": [_row(p) for p in shown],
         "most": [
             _row(p) for p in (shown if len(shown) <= MOST_BRIEF else sorted(_most(shown), key=lambda p: p.baseline_hz))
@@ -87,6 +88,10 @@ def _where_strong(screening: Screening, c: Comparison) -> Markup | None:
     return amplitude_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None
 
 
+def _no_common(c: Comparison) -> str:
+    return f"No common change is given: {c.common_reason}." if c.common_reason else c.reason or ""
+
+
 def _largest(c: Comparison) -> list[ModePair]:
     return sorted(c.pairs, key=lambda p: -p.normalised_drop)[:6]
 
@@ -118,6 +123,8 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
     rows = []
     if c.statistic is not None:
         rows.append(_fallen(c, c.statistic, c.statistic_limit or 0.0))
+        if not c.by_likelihood_ratio:
+            rows.append(("the three largest drops as they are, uncapped", drops_in_words(c), ""))
     if c.loss_statistic is not None:
         rows.append(
             (

@@ -117,7 +117,7 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
 def _how_far(evidence: Evidence, settings: Settings) -> Condition:
     found = evidence.measured.frequency
     if not found.by_likelihood_ratio or found.statistic is None:
-        name = limit_name("drop", evidence.measured.baseline.scans)
+        name = limit_name("drop", evidence.measured.seen)
         return condition(settings.compare, name, "three largest drops", found.statistic, limit=found.limit)
     odds = _odds(found.statistic)
     return condition(
