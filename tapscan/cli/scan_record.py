@@ -13,7 +13,7 @@ from tapscan.cli import options as o
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
-from tapscan.cli.recording_session import Session, shown
+from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, NEEDED, progress_of
 from tapscan.cli.sure import asking
 from tapscan.errors import BadRequest
@@ -25,8 +25,6 @@ if TYPE_CHECKING:
     from tapscan.workflow.ahead import PlacesAhead
     from tapscan.workflow.register import Register
     from tapscan.workflow.scan import Unfinished
-
-LAYOUT, ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
 @dataclass(frozen=True)
@@ -110,14 +108,16 @@ class _Begin:
 
     def __call__(self) -> "Unfinished":
         from tapscan.workflow.layout import read_order
-        from tapscan.workflow.record import begin_recording
+        from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, begin_recording
         from tapscan.workflow.scan import NewScan
 
         self.kept.tell()
         operator, notes, baseline = self.said
         told = with_sensor(self.facts).conditions()
         new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
-        return begin_recording(self.opened, self.plate, new, self.layout or LAYOUT, read_order(self.order or ORDER))
+        return begin_recording(
+            self.opened, self.plate, new, self.layout or USUAL_LAYOUT, read_order(self.order or USUAL_ORDER)
+        )
 
 
 def _unfinished(opened: "Register", plate: str, resume: bool, anew: bool) -> "Unfinished | None":
@@ -149,6 +149,7 @@ def _at_the_plate(
     workers: Workers,
 ) -> "tuple[int, PlacesAhead]":
     """Runs until all is done or the person stops; returns the unfinished scan's number, and what was listened to meanwhile."""
+    from tapscan.workflow.at_the_plate import Session
     from tapscan.workflow.mic import Beeper, Microphone
     from tapscan.workflow.record import Recorder, places_ahead, rate_of
 
@@ -161,9 +162,7 @@ def _at_the_plate(
     known = unfinished() if callable(unfinished) else unfinished
     ahead = places_ahead(known, settings, workers)
     recorder = Recorder(opened, known, rate, settings, ahead)
-    session = Session(recorder, Beeper(on=beeps), (device, rate, channel))
-    with shown() as show:
-        session.run(show)
+    record_at(Session(recorder, Beeper(on=beeps), (device, rate, channel)))
     return known.id, ahead
 
 
