@@ -28,7 +28,6 @@ ALIKE = 0.9  # of the strike patterns: two poles with other patterns are two mod
 LEAST_BINS = 12
 TRIES = 6
 EDGE_SD = 3.0
-NEWS = 0.1  # of the least that a mode must be clear of the noise
 LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
 
 
@@ -95,12 +94,8 @@ def fit_window(
     looks: int,
     stations: int,
     steps: int = FINAL_STEPS,
-    searched: PoleFit | None = None,
 ) -> PoleFit | None:
-    """The same of all that the band listens to; None where nothing rings.
-
-    steps : of the last fit. searched : what an earlier search ended with; where it still fits, the residual is not searched again.
-    """
+    """The same of all that the band listens to; None where nothing rings. steps : of the last fit."""
     low, high = listens(band)
     bins, values = spectra.bins(low, high)
     if len(bins) < LEAST_BINS:
@@ -109,8 +104,6 @@ def fit_window(
     start = _thinned(starts.where(starts.within(low, high)), len(bins))
     fit = _pruned(task, start, last_steps=steps) if len(start) else None
     fit = fit or _nothing(values, task.floor)
-    if searched is not None and _still_fits(task, searched, fit):
-        return fit
     for _ in range(looks):
         before = len(fit.frequency_hz)
         fit = _widened(task, fit)
@@ -120,16 +113,6 @@ def fit_window(
         if len(fit.frequency_hz) == before:
             break
     return fit
-
-
-def _still_fits(task: _Task, searched: PoleFit, fit: PoleFit) -> bool:
-    """Whether as many modes leave no more than before, but for less than any mode must be clear of the noise."""
-    if not len(fit.frequency_hz) or fit.amplitudes.shape != searched.amplitudes.shape:
-        return False
-    if fit.residual.shape != searched.residual.shape:
-        return False
-    more = np.linalg.norm(fit.residual) ** 2 - np.linalg.norm(searched.residual) ** 2
-    return bool(more < NEWS * task.clear * fit.noise * fit.residual.shape[1])
 
 
 def listens(band: Band) -> tuple[float, float]:

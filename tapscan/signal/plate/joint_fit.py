@@ -26,7 +26,7 @@ from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
 from tapscan.settings import Settings
 from tapscan.signal.fit.bandfit import FINAL_STEPS, ROUGH_STEPS, Start, fit_window, listens, owned
 from tapscan.signal.fit.mode_arrays import ModeArrays
-from tapscan.signal.fit.polefit import BACKGROUND_TERMS, PoleFit, smooth_terms
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, smooth_terms
 from tapscan.signal.fit.spurious import without_satellites
 from tapscan.signal.fit.subbands import Band, Spectra, plan_bands
 from tapscan.signal.fit.subspace import Covariance
@@ -133,16 +133,14 @@ def _of_free_modes(
     ]  # what rings below is not reported, but its tails are heard
     starts = joined(workers.map(_band_starts, _start_work(joint, bands)))
     modes: ModeArrays | None = None
-    found: list[_BandFit] = [_BandFit([], None)] * len(bands)
     still = False
     for number, looks in enumerate(LOOKS, 1):
         if still and not looks:
             continue
         fitted = {b: weighed(joint, b, _near(b, modes, starts)) for b in bands}
-        task, before = _Round(starts, clear, len(joint.sounds), looks), zip(bands, found, strict=True)
-        work = (_BandWork(_clean(fitted[b], b, modes), fitted[b].scale, b, task, f.searched) for b, f in before)
-        found = workers.map(_band_fit, work)
-        poles = without_doubles([f.poles for f in found])
+        task = _Round(starts, clear, len(joint.sounds), looks)
+        work = (_BandWork(_clean(fitted[b], b, modes), fitted[b].scale, b, task) for b in bands)
+        poles = without_doubles(workers.map(_band_poles, work))
         if not poles:
             return (), 0.0
         modes = ModeArrays.of(poles)
@@ -223,13 +221,6 @@ class _Round(NamedTuple):
     looks: int  # 0: the round only measures the warming
 
 
-class _BandFit(NamedTuple):
-    """What a round leaves of a band."""
-
-    poles: list[Pole]  # its own
-    searched: PoleFit | None  # all that the band listens to, where its residual was searched
-
-
 class _BandWork(NamedTuple):
     """One band's part of a round; bands do not wait for each other."""
 
@@ -237,19 +228,15 @@ class _BandWork(NamedTuple):
     scale: FloatArray  # (S,) what the spectra were multiplied by
     band: Band
     round: _Round
-    before: PoleFit | None  # what an earlier round's search left
 
 
-def _band_fit(work: _BandWork) -> _BandFit:
+def _band_poles(work: _BandWork) -> list[Pole]:
     """The band's poles."""
     band, (starts, clear, stations, looks) = work.band, work.round
     steps = FINAL_STEPS if looks else ROUGH_STEPS
-    fit = fit_window(work.clean, band, starts, 1.0, clear, looks, stations, steps, work.before)
-    if fit is None:
-        return _BandFit([], None)
-    found = owned(fit, band)
-    found = [replace(p, amplitudes=tuple((np.array(p.amplitudes) / work.scale).tolist())) for p in found]
-    return _BandFit(found, fit if looks else None)
+    fit = fit_window(work.clean, band, starts, 1.0, clear, looks, stations, steps)
+    found = owned(fit, band) if fit is not None else []
+    return [replace(p, amplitudes=tuple((np.array(p.amplitudes) / work.scale).tolist())) for p in found]
 
 
 def _clean(part: WeighedBand, band: Band, modes: ModeArrays | None) -> KeptSpectra:
