@@ -83,7 +83,6 @@ def record(
     begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline))
     unfinished = _unfinished(opened, plate, resume, anew)
     with Workers(jobs, NEEDED, low=True) as workers:
-        workers.start()  # before the microphone is opened
         whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
         _afterwards(opened, whole, used, held, ahead)
 
@@ -153,6 +152,7 @@ def _at_the_plate(
     from tapscan.workflow.mic import Beeper, Microphone
     from tapscan.workflow.record import Recorder, places_ahead, rate_of
 
+    workers.start()  # before the microphone is opened
     device, rate, channel = input_
     before = None if callable(unfinished) else rate_of(opened, unfinished)
     if before and rate not in (None, before):
