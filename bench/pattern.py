@@ -4,7 +4,7 @@
 
 `make` solves the plates (bench/pattern_plates.py: five patterns that are counted, and with --tuned five others on which the limits were set), `scans` makes castings of each at
 each level of scatter (bench/pattern_scans.py), `count` holds each casting against references drawn among the others and counts what the rule says, `speed` searches 1,000 references in a
-register. Without --part all of it. Simulated mode lists at 12 places, contact pickup; no iron was measured. The table goes to bench/results/pattern.txt.
+register. Without --part all of it. Simulated mode lists at 12 places, contact pickup; no iron was measured. The table goes to bench/results/pattern.txt and docs/patterns.md, the shares that the report names to reach.json.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from typing import Any
 import numpy as np
 
 from bench import study
+from bench.doc_pages import between
 from bench.pattern_plates import COUNTED, TUNED, make_tables
 from bench.pattern_scans import LEVELS, RUBBING, Unit, heard, path_of, read_scans
 from bench.reach_file import share, write_part
@@ -55,6 +56,8 @@ SEARCHED = 1000
 REPORTED = ("half", "as")
 PLACES = 12
 RESULTS = Path(__file__).parent / "results" / "pattern.txt"
+PAGE = Path(__file__).parents[1] / "docs" / "patterns.md"
+MARKS = "<!-- counted -->", "<!-- end of counted -->"
 
 
 @dataclass(frozen=True)
@@ -348,6 +351,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     print("\n".join(lines))
     if given.part is None or (given.part == "count" and not given.tuned):
         RESULTS.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        PAGE.write_text(between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{RESULTS.read_text()}```"), "utf-8")
 
 
 if __name__ == "__main__":
