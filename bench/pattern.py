@@ -4,17 +4,16 @@
 
 `make` solves the plates (bench/pattern_plates.py: five patterns that are counted, and with --tuned five others on which the limits were set), `scans` makes castings of each at
 each level of scatter (bench/pattern_scans.py), `count` holds each casting against references drawn among the others and counts what the rule says, `speed` searches 1,000 references in a
-register. Without --part all of it. Simulated mode lists at 12 places, contact pickup; no iron was measured. The table goes to bench/results/pattern.txt.
+register. Without --part all of it. Simulated mode lists at 12 places, contact pickup; no iron was measured. The table goes to bench/results/pattern.txt and docs/patterns.md, the shares that the report names to reach.json.
 """
 
 from __future__ import annotations
 
 import argparse
 import os
-import tempfile
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
@@ -22,8 +21,10 @@ from typing import Any
 import numpy as np
 
 from bench import study
+from bench.doc_pages import between
 from bench.pattern_plates import COUNTED, TUNED, make_tables
 from bench.pattern_scans import LEVELS, RUBBING, Unit, heard, path_of, read_scans
+from bench.pattern_speed import speed
 from bench.reach_file import share, write_part
 from tapscan import plain_values
 from tapscan.records import Reference, Scan
@@ -51,10 +52,11 @@ WORDS = {
     "depth": "strut depth 50 %",
 }
 PROMISED = {("sound", 0): 0.01, ("severed", 3): 0.95, ("severed", 5): 0.98, (RUBBING, 3): 0.80, (RUBBING, 5): 0.90}
-SEARCHED = 1000
 REPORTED = ("half", "as")
 PLACES = 12
 RESULTS = Path(__file__).parent / "results" / "pattern.txt"
+PAGE = Path(__file__).parents[1] / "docs" / "patterns.md"
+MARKS = "<!-- counted -->", "<!-- end of counted -->"
 
 
 @dataclass(frozen=True)
@@ -275,41 +277,6 @@ def by_pattern(told: Sequence[Answer]) -> list[str]:
     return lines
 
 
-def speed(scans: Sequence[Scan]) -> list[str]:
-    """One plate held against SEARCHED references of an imported set, in a register in a temporary folder."""
-    from tapscan.register.database import make_register
-    from tapscan.register.reference_file import read_set, write_set
-    from tapscan.register.references import add_set
-    from tapscan.workflow.pattern import references_of
-
-    rng = np.random.default_rng(study.seed_of("pattern", "speed"))
-    some = [reference_of(str(i), s, "contact") for i, s in enumerate(scans)]
-    many = [replace(some[i % len(some)], name=str(i), **_another(some[i % len(some)], rng)) for i in range(SEARCHED)]
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "set.json"
-        written = time.perf_counter()
-        write_set(path, "thousand", "small grand", many, None, "bench")
-        read = time.perf_counter()
-        register = make_register(Path(folder) / "register")
-        add_set(register, read_set(path))
-        begun, cpu = time.perf_counter(), time.process_time()
-        every = references_of(register, "small grand")
-        found = beside_pattern("small grand", some[0], scans[0], every, SETTINGS)
-        took, busy = time.perf_counter() - begun, time.process_time() - cpu
-        size = path.stat().st_size / 1e6
-    return [
-        "",
-        f"{len(every)} references searched, {len(found.used)} used: {took:.2f} s, {busy:.2f} s of processor time; load {os.getloadavg()[0]:.0f} on {os.cpu_count()} cores",
-        f"their set: {size:.1f} MB, written in {read - written:.1f} s, read and stored in {begun - read:.1f} s",
-    ]
-
-
-def _another(reference: Reference, rng: np.random.Generator) -> dict[str, np.ndarray]:
-    """Another plate as far as a search can tell: frequencies 0.5 % off."""
-    moved = reference.frequency_hz * np.exp(0.005 * rng.standard_normal(len(reference.frequency_hz)))
-    return {"frequency_hz": moved}
-
-
 def _parser() -> argparse.ArgumentParser:
     parser = argparse.ArgumentParser(prog="python -m bench.pattern", description=__doc__)
     parser.add_argument("work", type=Path)
@@ -348,6 +315,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     print("\n".join(lines))
     if given.part is None or (given.part == "count" and not given.tuned):
         RESULTS.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        PAGE.write_text(between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{RESULTS.read_text()}```"), "utf-8")
 
 
 if __name__ == "__main__":

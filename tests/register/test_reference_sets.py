@@ -219,3 +219,7 @@ def test_a_backup_holds_the_sets(shop, given, tmp_path):
     from tapscan.register.database import open_register
 
     assert [s.plates for s in list_sets(open_register(tmp_path / "copy"))] == [4]
+
+
+def test_a_plates_own_scans_are_no_references_for_it(shop):
+    assert [r.name[:2] for r in p.references_of(shop, "small grand", leave="g1")] == ["G2", "G3", "G4"]
