@@ -144,7 +144,7 @@ HOLD_PARTS = _step(
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(
     "settle", "workshop", OUT, ("tap", "keep"),
-    "Lift the plate, set it down afresh on the same supports and scan it twice more, not all on one day. Put no finish and no strings on it before the answer is in. tapscan then holds the change against what this plate does by itself.",
+    "Lift the plate, set it down afresh on the same supports and scan it twice more, not all on one day. Do no further work on it before the answer is in. tapscan then holds the change against what this plate does by itself.",
 )  # fmt: skip
 MAKE_SURE = _step(
     "make-sure", "workshop", EVERY, ("ask",),

@@ -5,20 +5,21 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tapscan.places import STATES
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.measure import more_modes
 from tapscan.screening.compare.repeatability import any_supports_sd, prior_frequency_sd, risen_level
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import LOOK, NOTHING, SMALL
+from tapscan.screening.next_steps import COATED, NEVER, NEVER_TAPPED, SETTLE, STOP, may_tap, settling
 from tapscan.screening.next_steps import LOOK as LOOK_STEP
-from tapscan.screening.next_steps import SETTLE, STOP, settling
 from tapscan.settings.groups import Compare
 from tests.compared import BASE, COUNT, SETTINGS, crack, drawn, named, scan
 from tests.every import each
 from tests.register import built
 
 SMALL_CRACK = crack(4e-4)
-CRACK = crack(7e-4)
+CRACK = crack(1.2e-3)
 LARGE_CRACK = crack(2e-2)
 ONE_DAY = [replace(b, date="2026-01-01") for b in BASE]
 
@@ -62,6 +63,10 @@ def test_a_plate_that_may_carry_strings_is_not_lifted():
     assert [s.code for s in settling("strung", (STOP,))] == ["stop", "look"]
     assert "settle" not in [s.code for s in settling(None, ())]
     assert [s.code for s in settling("stripped", ())] == ["settle", "look"]
+    for state in (None, *STATES):
+        for step in settling(state, ()):
+            assert not step.acts & (NEVER if may_tap(state) else NEVER_TAPPED)
+            assert state not in COATED or "no finish" not in step.text.lower()
 
 
 def now_scans(change, days, scatter=2e-5):

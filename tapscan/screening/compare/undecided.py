@@ -11,11 +11,7 @@ from tapscan.wording import counted
 
 ONE_SCAN = "One earlier scan does not show how far this plate moves by being set down anew"
 ONE_DAY = "The earlier scans are all of one day, so they do not show what another day and another hand bring"
-NEARLY = "Set down anew it moved nearly as far by itself"
-LOOK_ON = (
-    "Scan it again on other days, set down anew each time, and look it over in good light: a small crack may be in it."
-)
-SETTLE = "Lift it, set it down and scan it twice more, not all on one day: its own scatter will tell the two apart."
+NEARLY = "this plate was seen to move by being set down anew, and no further than supports may do beyond that"
 
 
 def undecided(measured: Measured, since: str) -> str | None:
@@ -27,11 +23,9 @@ def undecided(measured: Measured, since: str) -> str | None:
         return None
     tones = counted(max(int(small.named.sum()), 1), "tone")
     if measured.seen > 1:
-        return (
-            f"Since {since}, {tones} fell by a little. {NEARLY}, so this is neither a finding nor good news. {LOOK_ON}"
-        )
+        return f"Since {since}, {tones} fell by more than {NEARLY}. This is neither a finding nor good news."
     why = ONE_SCAN if measured.baseline.scans == 1 else ONE_DAY
     return (
         f"Since {since}, {tones} fell by more than a careful hand on soft pads makes of an unchanged plate, but no further than other supports may. {why}, so this is "
-        f"neither a finding nor good news. {SETTLE}"
+        f"neither a finding nor good news."
     )
