@@ -176,12 +176,13 @@ def rescreen(
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.import_scan import rescreen as again
     from tapscan.workflow.layout import read_layout, read_order
+    from tapscan.workflow.own_layouts import layout_at
     from tapscan.workflow.settings import read_settings
     from tapscan.workflow.standing import notices
 
     changes: dict[str, Any] = {}
     if layout:
-        changes["layout"] = read_layout(layout)
+        changes["layout"] = read_layout(layout_at(o.folder_of(register), layout))
     if per_station:
         changes["per_station"] = per_station
     if order:

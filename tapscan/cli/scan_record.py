@@ -12,15 +12,13 @@ from tapscan.cli import options as o
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
-from tapscan.cli.recording_session import Session, shown
+from tapscan.cli.recording_session import record_at
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.settings import Settings
     from tapscan.workflow.register import Register
     from tapscan.workflow.scan import Unfinished
-
-LAYOUT, ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
 @dataclass(frozen=True)
@@ -101,14 +99,16 @@ class _Begin:
 
     def __call__(self) -> "Unfinished":
         from tapscan.workflow.layout import read_order
-        from tapscan.workflow.record import begin_recording
+        from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, begin_recording
         from tapscan.workflow.scan import NewScan
 
         self.kept.tell()
         operator, notes, baseline = self.said
         told = with_sensor(self.facts).conditions()
         new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
-        return begin_recording(self.opened, self.plate, new, self.layout or LAYOUT, read_order(self.order or ORDER))
+        return begin_recording(
+            self.opened, self.plate, new, self.layout or USUAL_LAYOUT, read_order(self.order or USUAL_ORDER)
+        )
 
 
 def _unfinished(opened: "Register", plate: str, resume: bool, anew: bool) -> "Unfinished | None":
@@ -139,6 +139,7 @@ def _at_the_plate(
     beeps: bool,
 ) -> int:
     """Runs until all is done or the person stops; returns the unfinished scan's number."""
+    from tapscan.workflow.at_the_plate import Session
     from tapscan.workflow.mic import Beeper, Microphone
     from tapscan.workflow.record import Recorder, rate_of
 
@@ -150,9 +151,7 @@ def _at_the_plate(
         rate = microphone.sample_rate_hz
     known = unfinished() if callable(unfinished) else unfinished
     recorder = Recorder(opened, known, rate, settings)
-    session = Session(recorder, Beeper(on=beeps), (device, rate, channel))
-    with shown() as show:
-        session.run(show)
+    record_at(Session(recorder, Beeper(on=beeps), (device, rate, channel)))
     return known.id
 
 

@@ -4,8 +4,10 @@
     Recorder.hear(block, lost)                               events that the sound led to
     Recorder.key(action)                                     events that a key led to
     finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
-missing_stations(unfinished)                             stations that still lack a tap
-rate_of(register, unfinished)                            sample rate to go on with
+    give_up(register, number)                                it is not gone on with; its strikes stay in the register
+    missing_stations(unfinished)                             stations that still lack a tap
+    rate_of(register, unfinished)                            sample rate to go on with
+    layout_of(unfinished), guide_of(unfinished)              its places, and where it stands
 
 An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe. Two quick
 knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
@@ -35,6 +37,7 @@ from tapscan.workflow.judging import Judged, judge
 What = Literal["accepted", "refused", "undone", "moved", "complete"]
 Action = Literal["undo", "skip", "back", "repeat"]
 ALIKE_FORCE_DB = 3.0
+USUAL_LAYOUT, USUAL_ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
 @dataclass(frozen=True)
@@ -51,9 +54,9 @@ class Recorder:
 
     def __init__(self, register: Register, unfinished: Unfinished, sample_rate_hz: int, settings: Settings) -> None:
         self.register, self.id, self.settings = register, unfinished.id, settings
-        self.layout = _layout_of(unfinished)
+        self.layout = layout_of(unfinished)
         kept = unfinished.kept
-        self.guide = _guide_of(unfinished)
+        self.guide = guide_of(unfinished)
         self._positions = [s.position for s in kept if s.force is not None]
         self._levels = {s.position: s.level_db for s in kept}
         self.trigger = Trigger(sample_rate_hz, settings)
@@ -213,7 +216,7 @@ def finish(
     paths = {str(path_of(register.folder, s.file.sha256)): s.file.name for s in kept}
     request = Request(
         settings=settings,
-        layout=_layout_of(unfinished),
+        layout=layout_of(unfinished),
         told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
         parts_held=held,
     )
@@ -225,7 +228,7 @@ def finish(
 
 def missing_stations(unfinished: Unfinished) -> list[str]:
     """Stations that lack a tap."""
-    guide = _guide_of(unfinished)
+    guide = guide_of(unfinished)
     return [name for name in guide.stations if guide.missing(name)]
 
 
@@ -237,11 +240,18 @@ def rate_of(register: Register, unfinished: Unfinished) -> int | None:
         return sound.sample_rate_hz
 
 
-def _layout_of(unfinished: Unfinished) -> Layout:
+def give_up(register: Register, number: int) -> None:
+    """Nothing is deleted. Raises BadRequest where there is no such scan."""
+    end(register, find_unfinished(register, number).id, "given up")
+
+
+def layout_of(unfinished: Unfinished) -> Layout:
+    """As it was when the scan was begun."""
     return layout_from_text(unfinished.plan["layout"], "the unfinished scan")
 
 
-def _guide_of(unfinished: Unfinished) -> Guide:
-    names = [s.name for s in _layout_of(unfinished).allowed(unfinished.facts.conditions.state)]
+def guide_of(unfinished: Unfinished) -> Guide:
+    """At the first place that lacks a tap."""
+    names = [s.name for s in layout_of(unfinished).allowed(unfinished.facts.conditions.state)]
     taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
     return Guide.resumed(names, unfinished.plan["order"], taken)
