@@ -34,6 +34,7 @@ SILENT_S, ZERO_S, AGAIN_S = 1.5, 1.5, 1.0
 FRAME_S = 0.1
 SILENT = "The microphone gives no sound. Is its plug in? Waiting for it; nothing is lost."
 ZEROS = "The input delivers silence: is the microphone switched on, and the right input chosen?"
+NOT_YET = -200.0  # the level before anything came
 FULL_DB, LOUD_DB, OVER_NOISE_DB = -3.0, -12.0, 6.0  # words only: common practice, no source
 
 
@@ -153,13 +154,8 @@ class Session:
         guide, trigger = self.recorder.guide, self.recorder.trigger
         here = guide.station
         where = next((s.where for s in self.recorder.layout.stations if s.name == here), "")
-        counts = (
-            ", ".join("{} of {} {}".format(*guide.count(here, f), f) for f in dict.fromkeys(guide.order))
-            if here
-            else ""
-        )
         return View(
-            here, where, guide.force, counts, guide.done, len(guide.stations), self.said, self.tone,
+            here, where, guide.force, guide.told, guide.done, len(guide.stations), self.said, self.tone,
             trigger.level_db, trigger.floor_db, self._waiting(), self.trouble, self.recorder.layout,
             frozenset(s for s in guide.stations if not guide.missing(s)), self.recorder.paused,
         )  # fmt: skip
@@ -177,7 +173,7 @@ class Session:
 
 def level_words(level_db: float, floor_db: float | None) -> str:
     """Of the last tenth of a second, beside the quiet."""
-    if level_db <= -199:
+    if level_db <= NOT_YET:
         return "no sound comes in yet"
     if level_db > FULL_DB:
         return f"{level_db:.0f} dB: at full scale; turn the input down"

@@ -7,7 +7,7 @@
     give_up(register, number)                                it is not gone on with; its strikes stay in the register
     missing_stations(unfinished)                             stations that still lack a tap
     rate_of(register, unfinished)                            sample rate to go on with
-    layout_of(unfinished), guide_of(unfinished)              its places, and where it stands
+    unfinished_layout(unfinished), guide_of(unfinished)              its places, and where it stands
 
 An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe. Two quick
 knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
@@ -54,7 +54,7 @@ class Recorder:
 
     def __init__(self, register: Register, unfinished: Unfinished, sample_rate_hz: int, settings: Settings) -> None:
         self.register, self.id, self.settings = register, unfinished.id, settings
-        self.layout = layout_of(unfinished)
+        self.layout = unfinished_layout(unfinished)
         kept = unfinished.kept
         self.guide = guide_of(unfinished)
         self._positions = [s.position for s in kept if s.force is not None]
@@ -216,7 +216,7 @@ def finish(
     paths = {str(path_of(register.folder, s.file.sha256)): s.file.name for s in kept}
     request = Request(
         settings=settings,
-        layout=layout_of(unfinished),
+        layout=unfinished_layout(unfinished),
         told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
         parts_held=held,
     )
@@ -245,13 +245,13 @@ def give_up(register: Register, number: int) -> None:
     end(register, find_unfinished(register, number).id, "given up")
 
 
-def layout_of(unfinished: Unfinished) -> Layout:
+def unfinished_layout(unfinished: Unfinished) -> Layout:
     """As it was when the scan was begun."""
     return layout_from_text(unfinished.plan["layout"], "the unfinished scan")
 
 
 def guide_of(unfinished: Unfinished) -> Guide:
     """At the first place that lacks a tap."""
-    names = [s.name for s in layout_of(unfinished).allowed(unfinished.facts.conditions.state)]
+    names = [s.name for s in unfinished_layout(unfinished).allowed(unfinished.facts.conditions.state)]
     taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
     return Guide.resumed(names, unfinished.plan["order"], taken)
