@@ -41,13 +41,13 @@ def new(request: Request) -> Response:
 
 def _form(request: Request, plate: str, typed: dict[str, str], status: int = 200, **more: object) -> Response:
     recordings, register = _recordings(request), register_of(request)
-    devices, none = inputs(anew=recordings.now is None)
+    devices, no_input = inputs(anew=recordings.now is None)
     names = {
         "plate": plate,
         "t": typed,
         "layouts": [(name, name) for name in layout_names(register.folder)],
         "devices": devices,
-        "none": none,
+        "no_input": no_input,
         "busy": recordings.now,
         "stopped": [u for u in unfinished_scans(register, plate) if u.kept],
         "warning": WARNING,
@@ -112,7 +112,7 @@ def record(request: Request) -> Response:
 
 def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int = 200) -> Response:
     recordings, view = _recordings(request), at_rest(unfinished)
-    devices, none = inputs(anew=recordings.now is None)
+    devices, no_input = inputs(anew=recordings.now is None)
     return show(
         request,
         "record_rest.html",
@@ -124,7 +124,7 @@ def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int
         missing=missing_stations(unfinished),
         problem=problem,
         devices=devices,
-        none=none,
+        no_input=no_input,
         busy=recordings.now,
         t={"beeps": "yes", **recordings.typed},
     )
