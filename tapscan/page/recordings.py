@@ -3,6 +3,7 @@
 Recordings()
     .begin(number, plate, make)     Running; `make()` gives the Session
     .of(number)                     Running of this unfinished scan, or None
+    .inputs()                       what can be chosen
     .quiet(input, settings)         sentences on the room, while nothing is recorded
     .close()                        what runs is stopped; all that was accepted is kept
 Running                             a Session in a thread of its own: .wish(word), .channel, .newest
@@ -27,7 +28,7 @@ from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.workflow.at_the_plate import Session, View, Wish, level_words
 from tapscan.workflow.mic import LISTEN_S, hear_quiet, quiet_words
-from tapscan.workflow.typed_recording import Input
+from tapscan.workflow.typed_recording import Input, inputs
 
 ALONE_S = 180.0  # without anybody looking
 LOWEST_DB = -80.0  # where the bar begins
@@ -151,6 +152,14 @@ class Recordings:
             elif now.number != number:
                 raise BadRequest(self.busy(now))
             return now
+
+    def inputs(self) -> tuple[list[tuple[str, str]], str | None]:
+        """To choose from, with what was plugged in since; nobody asks the sound system while something is recorded."""
+        try:
+            with self._held():
+                return ([], None) if self.now else inputs(anew=True)
+        except BadRequest as problem:
+            return [], str(problem)
 
     def free(self) -> None:
         """Raises BadRequest while something is recorded."""

@@ -174,7 +174,7 @@ class Session:
 def level_words(level_db: float, floor_db: float | None) -> str:
     """Of the last tenth of a second, beside the quiet."""
     if level_db <= NOT_YET:
-        return "no sound comes in yet"
+        return "no sound comes in"
     if level_db > FULL_DB:
         return f"{level_db:.0f} dB: at full scale; turn the input down"
     if level_db > LOUD_DB:

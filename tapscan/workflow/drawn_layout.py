@@ -13,7 +13,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 from tapscan.errors import BadLayout
 from tapscan.layouts import Layout
@@ -48,7 +47,7 @@ class DrawnPlace:
     name: str
     where: str
     at: Point
-    strung: bool = True  # may be struck with strings on
+    states: tuple[str, ...] = ("all",)  # in which it may be struck, in the words of layout files
     direction: str = ""
     trouble: str = ""
 
@@ -63,6 +62,7 @@ class Drawing:
     width: float
     height: float
     edge: tuple[Point, ...]
+    sides: tuple[str, str, str, str] = ("", "", "", "")  # words at top, right, bottom and left
     openings: tuple[tuple[Point, ...], ...] = ()
     pin_fields: tuple[tuple[Point, ...], ...] = ()
     screws: tuple[Point, ...] = ()
@@ -88,8 +88,8 @@ def drawing_from(text: str) -> Drawing:
 def _typed_right(d: Drawing) -> bool:
     """JSON may hold anything."""
     figures = [d.width, d.height, *(v for p in _points(d) for v in p)]
-    texts = [d.name, d.kind, d.note, *(s.name for s in d.struts)]
-    texts += [text for p in d.places for text in (p.name, p.where, p.direction, p.trouble)]
+    texts = [d.name, d.kind, d.note, *d.sides, *(s.name for s in d.struts)]
+    texts += [text for p in d.places for text in (p.name, p.where, p.direction, p.trouble, *p.states)]
     right = all(isinstance(v, float) for v in figures) and all(isinstance(t, str) for t in texts)
     return right and 0 < d.width < MOST_PIXELS and 0 < d.height < MOST_PIXELS
 
@@ -103,14 +103,13 @@ def drawing_of(layout: Layout, name: str) -> Drawing:
     """Its picture stands for the photo."""
     o = layout.outline
     places = tuple(
-        DrawnPlace(s.name, s.where, (s.x, s.y), "strung" in s.states, s.direction or "", s.trouble)
-        for s in layout.stations
+        DrawnPlace(s.name, s.where, (s.x, s.y), s.states, s.direction or "", s.trouble) for s in layout.stations
     )
     if o is None:
         return Drawing(name, layout.kind, layout.note, 1000, 1000, ((0, 0), (1, 0), (1, 1), (0, 1)), places=places)
     struts = tuple(DrawnStrut(title, (a, b)) for title, a, b in o.struts)
     return Drawing(
-        name, layout.kind, layout.note, round(1000 * o.width_to_height), 1000, o.edge, o.openings, o.pin_fields,
+        name, layout.kind, layout.note, round(1000 * o.width_to_height), 1000, o.edge, o.sides, o.openings, o.pin_fields,
         o.screws, struts, places,
     )  # fmt: skip
 
@@ -131,8 +130,8 @@ def layout_toml(d: Drawing) -> str:
         "",
     ]
     lines += ["[outline]", f"width_to_height = {frame.width_to_height:.3f}"]
-    if sides := USUAL_SIDES.get(d.kind):
-        lines.append("sides = { " + ", ".join(f"{k} = {_text(v)}" for k, v in zip(SIDES, sides, strict=True)) + " }")
+    if any(d.sides):
+        lines.append("sides = { " + ", ".join(f"{k} = {_text(v)}" for k, v in zip(SIDES, d.sides, strict=True)) + " }")
     lines.append(f"edge = {frame.points(d.edge)}")
     for key, polygons in (("openings", d.openings), ("pin_fields", d.pin_fields)):
         if polygons:
@@ -154,7 +153,7 @@ def _station(place: DrawnPlace, frame: "_Frame") -> list[str]:
     lines = [f"name = {_text(place.name)}", f"where = {_text(place.where)}", f"x = {x}", f"y = {y}"]
     lines += [f"direction = {_text(place.direction)}"] if place.direction else []
     lines += [f"trouble = {_text(place.trouble)}"] if place.trouble else []
-    return [*lines, f"states = {'["all"]' if place.strung else '["bare", "in-piano-unstrung"]'}"]
+    return [*lines, f"states = [{', '.join(map(_text, place.states))}]"]
 
 
 class _Frame:
@@ -194,10 +193,3 @@ def keep_drawing(folder: Path, drawing: Drawing, was: str = "") -> Layout:
     if drawing.name != was and drawing.name in own_layouts(folder):
         raise BadLayout(f"{drawing.name} is there already; choose another name, or change that one from its own page")
     return keep_layout(folder, drawing.name, layout_toml(drawing))
-
-
-def kinds() -> list[tuple[str, Any]]:
-    """With what stands at their sides."""
-    return [
-        (kind, ", ".join(f"{v} {k}" for k, v in zip(SIDES, sides, strict=True))) for kind, sides in USUAL_SIDES.items()
-    ]

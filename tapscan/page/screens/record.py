@@ -19,7 +19,7 @@ from tapscan.workflow.plate import find_plate
 from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, finish, give_up, missing_stations
 from tapscan.workflow.scan import Unfinished, find_unfinished, unfinished_scans
 from tapscan.workflow.settings import read_settings
-from tapscan.workflow.typed_recording import at_rest, begin_typed, input_of, inputs, session_of, undo_last
+from tapscan.workflow.typed_recording import at_rest, begin_typed, input_of, session_of, undo_last
 from tapscan.workflow.typed_scan import first_typed
 
 INPUT_KEYS = ("device", "channel", "rate", "beeps")
@@ -41,7 +41,7 @@ def new(request: Request) -> Response:
 
 def _form(request: Request, plate: str, typed: dict[str, str], status: int = 200, **more: object) -> Response:
     recordings, register = _recordings(request), register_of(request)
-    devices, no_input = inputs(anew=recordings.now is None)
+    devices, no_input = recordings.inputs()
     names = {
         "plate": plate,
         "t": typed,
@@ -112,7 +112,7 @@ def record(request: Request) -> Response:
 
 def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int = 200) -> Response:
     recordings, view = _recordings(request), at_rest(unfinished)
-    devices, no_input = inputs(anew=recordings.now is None)
+    devices, no_input = recordings.inputs()
     return show(
         request,
         "record_rest.html",
