@@ -155,7 +155,7 @@ form.addEventListener("change", (e) => {
   }
 });
 
-part("photo").addEventListener("change", async () => {
+async function take() {
   const file = part("photo").files?.[0];
   if (!file) return;
   picture.src = URL.createObjectURL(file);
@@ -168,7 +168,9 @@ part("photo").addEventListener("change", async () => {
   picture.hidden = false;
   Object.assign(sheet.drawn, { width: picture.naturalWidth, height: picture.naturalHeight });
   show();
-});
+}
+part("photo").addEventListener("change", take);
+take(); // chosen before this was loaded
 
 const kind = /** @type {HTMLSelectElement} */ (part("f-kind"));
 const sides = ["top", "right", "bottom", "left"].map((side) => /** @type {HTMLInputElement} */ (part(`f-side-${side}`)));
