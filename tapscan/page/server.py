@@ -83,6 +83,7 @@ def listening(port: int, host: str = HERE) -> socket.socket:
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))
+        made.listen(MOST_CONNECTIONS)  # the browser that is opened now waits, instead of being refused
     except OSError as problem:
         made.close()
         raise BadRequest(f"--port {port}: {problem.strerror}; take another one, or 0 for any that is free") from None

@@ -31,6 +31,7 @@ def layout(request: Request) -> Response:
         "layout.html",
         name=name,
         layout=found,
+        own=name in own_layouts(request.app.state.folder),
         state=told,
         allowed=found.allowed(told),
         map=sheet_map(found, told),
