@@ -145,7 +145,7 @@ class Recordings:
 
     def begin(self, number: int, plate: str, make: Callable[[], Session]) -> Running:
         """The same one where two windows begin it. Raises BadRequest while another is recorded."""
-        with self._held():
+        with self.held():
             now = self.now
             if now is None:
                 now = self._now = Running(number, plate, make())
@@ -153,11 +153,12 @@ class Recordings:
                 raise BadRequest(self.busy(now))
             return now
 
-    def inputs(self) -> tuple[list[tuple[str, str]], str | None]:
-        """To choose from, with what was plugged in since; nobody asks the sound system while something is recorded."""
+    def inputs(self, *, anew: bool) -> tuple[list[tuple[str, str]], str | None]:
+        """To choose from; `anew` : with what was plugged in since. Nobody asks the sound system while something is recorded."""
         try:
-            with self._held():
-                return ([], None) if self.now else inputs(anew=True)
+            with self.held():
+                found: tuple[list[tuple[str, str]], str | None] = ([], None) if self.now else inputs(anew=anew)
+                return found if found[0] or anew or self.now else inputs(anew=True)
         except BadRequest as problem:
             return [], str(problem)
 
@@ -172,7 +173,7 @@ class Recordings:
 
     def quiet(self, input_: Input, settings: Settings) -> list[str]:
         """Takes some seconds."""
-        with self._held():
+        with self.held():
             self.free()
             quiet = hear_quiet(input_, LISTEN_S, self._level)
             return quiet_words(quiet, settings)
@@ -187,7 +188,8 @@ class Recordings:
             now.wish("stop")
             now.wait()
 
-    def _held(self) -> "_Held":
+    def held(self) -> "_Held":
+        """A `with` block in which nobody else opens the input."""
         return _Held(self._lock)
 
 

@@ -54,6 +54,17 @@ def inputs(*, anew: bool = False) -> tuple[list[tuple[str, str]], str | None]:
     return told, None if told else "no sound input was found; plug a microphone or an interface in"
 
 
+def open_briefly(input_: Input) -> int:
+    """Sample rate in Hz of an input that can be opened; one that was plugged in since is found, too. Raises MicrophoneTrouble."""
+    try:
+        with Microphone(*input_) as microphone:
+            return microphone.sample_rate_hz
+    except MicrophoneTrouble:
+        look_again()
+    with Microphone(*input_) as microphone:
+        return microphone.sample_rate_hz
+
+
 def input_of(typed: Mapping[str, str]) -> Input:
     """Raises BadRequest with one line."""
     rate = number(typed.get("rate"), "Sample rate", LOWEST_HZ, HIGHEST_HZ, "Hz", "given in kHz? ")
@@ -65,8 +76,7 @@ def begin_typed(register: Register, plate: str, typed: Mapping[str, str]) -> Unf
     """Raises BadRequest, BadLayout, MicrophoneTrouble before anything is written."""
     new, order = new_scan(typed, register.folder), read_order(typed.get("order") or USUAL_ORDER)
     layout = layout_of(register.folder, typed.get("layout") or USUAL_LAYOUT)
-    with Microphone(*input_of(typed)):
-        pass
+    open_briefly(input_of(typed))
     return begin_recording(register, plate, new, layout, order)
 
 
@@ -81,8 +91,7 @@ def session_of(register: Register, number_: int, typed: Mapping[str, str], setti
         raise BadRequest(
             f"the strikes so far were taken at {before} Hz; leave the sample rate empty to go on with that"
         )
-    with Microphone(device, before or rate, channel) as microphone:
-        rate = microphone.sample_rate_hz
+    rate = open_briefly((device, before or rate, channel))
     recorder = Recorder(register, unfinished, rate, settings)
     return Session(recorder, Beeper(on=bool(typed.get("beeps"))), (device, rate, channel))
 

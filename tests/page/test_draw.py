@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tapscan.layouts import read_layout
-from tapscan.workflow.own_layouts import layout_at
+from tapscan.layouts import layout_text, read_layout
+from tapscan.workflow.own_layouts import keep_layout, layout_at
 from tests.cli.commands import run
 
 WIDE, HIGH = 800, 600
@@ -48,7 +48,7 @@ def ready(page) -> None:
     page.wait_for_selector("#told:has-text('so far')")
 
 
-def test_on_a_photo_with_a_mouse(site, browser_page, photo, monkeypatch):
+def test_on_a_photo_with_a_mouse(site, browser_page, photo):
     page = browser_page
     sent: list[int] = []
     page.on("request", lambda r: sent.append(len(r.post_data or "")) if r.method != "GET" else None)
@@ -84,11 +84,20 @@ def test_on_a_photo_with_a_mouse(site, browser_page, photo, monkeypatch):
     assert [(s.name, s.where) for s in layout.stations] == [("S1", "rim, bass side"), ("S2", "strut, middle")]
     assert (layout.stations[0].x, layout.stations[0].y) == pytest.approx((0.125, 0.125), abs=0.005)
     assert "strung" in layout.stations[0].states and "strung" not in layout.stations[1].states
+
+
+def test_a_layout_of_ones_own_is_known_to_the_terminal_and_has_a_sheet(site, monkeypatch, tmp_path):
+    keep_layout(site.register.folder, "bench", layout_text("grand-short").replace('"grand-short"', '"bench"'))
     monkeypatch.setenv("TAPSCAN_REGISTER", str(site.register.folder))
+    words = read_layout("grand-short").stations[0].where
     told = run("layout", "show", "bench")
-    assert told.status == 0 and "rim, bass side" in told.out
-    page.goto(f"{site.address}/layout/sheet?name=bench")
-    assert "strut, middle" in page.inner_text("body")
+    assert told.status == 0 and words in told.out
+    assert "bench\n" in run("layout", "list").out
+    assert run("layout", "print", "bench", tmp_path / "sheet.html").status == 0
+    told = run("layout", "show", "benhc")
+    assert told.status == 1 and "bench" not in told.out
+    with site.client() as client:
+        assert words in client.get("/layout/sheet", params={"name": "bench"}).text
 
 
 def test_by_keys_alone_and_a_mistake_is_told(site, browser_page):

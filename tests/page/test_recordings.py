@@ -105,6 +105,7 @@ def begun(site) -> int:
 
 CHANGES = (
     "/record/new",
+    "/record/look",
     "/record/level",
     "/record/wish",
     "/record/go-on",

@@ -39,9 +39,17 @@ def new(request: Request) -> Response:
     return _form(request, plate, typed)
 
 
-def _form(request: Request, plate: str, typed: dict[str, str], status: int = 200, **more: object) -> Response:
+def look(request: Request) -> Response:
+    """For inputs that were plugged in since; the form comes back as it was typed."""
+    form = Form(request)
+    return _form(request, form.text("plate"), _typed(request, form), anew=True)
+
+
+def _form(
+    request: Request, plate: str, typed: dict[str, str], status: int = 200, *, anew: bool = False, **more: object
+) -> Response:
     recordings, register = _recordings(request), register_of(request)
-    devices, no_input = recordings.inputs()
+    devices, no_input = recordings.inputs(anew=anew)
     names = {
         "plate": plate,
         "t": typed,
@@ -80,8 +88,9 @@ def begin(request: Request) -> Response:
     form, register = Form(request), register_of(request)
     typed, plate = _typed(request, form), form.text("plate")
     try:
-        _recordings(request).free()
-        unfinished = begin_typed(register, plate, typed)
+        with _recordings(request).held():
+            _recordings(request).free()
+            unfinished = begin_typed(register, plate, typed)
         return _start(request, unfinished, typed)
     except TapscanError as problem:
         return _form(request, plate, typed, 409, problem=str(problem))
@@ -112,7 +121,7 @@ def record(request: Request) -> Response:
 
 def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int = 200) -> Response:
     recordings, view = _recordings(request), at_rest(unfinished)
-    devices, no_input = recordings.inputs()
+    devices, no_input = recordings.inputs(anew=bool(asked(request, "look")))
     return show(
         request,
         "record_rest.html",
@@ -234,6 +243,7 @@ def _resting(request: Request) -> Unfinished:
 ROUTES = [
     Route("/record/new", new, methods=["GET"]),
     Route("/record/new", begin, methods=["POST"]),
+    Route("/record/look", look, methods=["POST"]),
     Route("/record/level", level, methods=["POST"]),
     Route("/record/level/events", level_events, methods=["GET"]),
     Route("/record", record, methods=["GET"]),
