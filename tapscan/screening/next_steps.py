@@ -89,7 +89,7 @@ HOLD_COATED = _step(
 STEADY = _step(
     "steady", "workshop", OUT, ("hold-parts", "tap"),
     "Steady or take off whatever is loose on the plate and on what holds it (hook, sling, pads, clamps), then tap the same places again. If the finding is then gone, it is not cleared: it stays open "
-    "until the part that caused it is named and two scans are silent.",
+    "until the part that caused it is named and two more scans find nothing.",
 )  # fmt: skip
 LOOK = _step(
     "look", "workshop", EVERY, ("look", "photograph"),
@@ -105,8 +105,8 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "Have a qualified person, who says when, look for a crack at the named places: with magnetic particles first, with penetrant only after that. Finish, and iron smeared by blasting, must come off at these places first (take old "
-    "finish for lead). Casting pores bleed penetrant and can look like cracks. The iron is demagnetised afterwards.",
+    "Have a qualified person, who says when, look for a crack at the named places: with magnetic particles first, with penetrant only after that. Finish, and iron smeared by blasting, must come off at these places first (treat old "
+    "finish as lead paint). Casting pores bleed penetrant and can look like cracks. The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
@@ -131,7 +131,8 @@ MUTE = _step(
 )  # fmt: skip
 EYES_IN_PIANO = _step(
     "eyes-in-piano", "workshop", INSIDE, ("look",),
-    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any run of notes that does not stay in tune.",
+    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any run of notes that does not stay in tune. "
+    "If you see a line that may be a crack, or edges that stand apart: stop, do not tap, tune or turn a screw, stand clear of the strings, and call a qualified person.",
 )  # fmt: skip
 CALL_FOR_BARE = _step(
     "call-for-bare", "buyer", INSIDE, ("call",),
@@ -140,6 +141,10 @@ CALL_FOR_BARE = _step(
 HOLD_PARTS = _step(
     "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
     "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held.",
+)  # fmt: skip
+HOLD_BUZZ = _step(
+    "hold-buzz", "workshop", OUT, ("stop",),
+    "Put no finish and no strings on the plate, and sell nothing on this scan, before one without a buzz has been made.",
 )  # fmt: skip
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(
@@ -151,7 +156,7 @@ MAKE_SURE = _step(
     "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
 )  # fmt: skip
 STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, HOLD, HOLD_COATED, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
-STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS, SETTLE, MAKE_SURE)
+STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_BUZZ, HOLD_PARTS, SETTLE, MAKE_SURE)
 
 
 def may_tap(state: Told) -> bool:
@@ -203,7 +208,7 @@ def _shows(name: str) -> frozenset[Shows]:
 
 def buzzing(state: Told) -> tuple[Step, ...]:
     """A buzz of parts that were not held: most often a loose part, but a crack buzzes too."""
-    return _given((HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
+    return _given((HOLD_BUZZ, HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
 
 
 def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:

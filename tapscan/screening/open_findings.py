@@ -103,5 +103,5 @@ def _not_cleared(opened: Sequence[OpenFinding]) -> str:
     said = "; ".join(first.outcomes) or "no examination is on record"
     return (
         f" {STILL_OPEN} {first.date}: {first.sentence}{rest} Examined since: {said}. A finding that goes away is not cleared: it stays open until the part that caused it is named "
-        f"and {SILENT_SCANS} scans are silent."
+        f"and {SILENT_SCANS} more scans find nothing."
     )

@@ -23,7 +23,7 @@ from markupsafe import Markup, escape
 from tapscan.places import Layout, Outline, Point
 from tapscan.report import words
 
-Kind = Literal["look", "tapped", "untapped", "unusable", "tap", "leave", "faint"]
+Kind = Literal["look", "tapped", "unanswered", "untapped", "unusable", "tap", "leave", "faint"]
 Box = tuple[float, float, float, float]  # left, upper, right, lower edge
 
 INK, GRAPHITE, EDGE, IRON, SHADE = "#1b2f5e", "#4a4e57", "#8b919e", "#e6e9f0", "#9aa1b0"
@@ -178,7 +178,7 @@ def _circle(at: Point, r: float, **more: object) -> Markup:
 
 
 def mark(kind: Kind, at: Point, r: float) -> Markup:
-    """Diamond: look; ring: tapped; triangle: unusable; broken square: not tapped; on the sheet ring and barred square."""
+    """Diamond: look; ring: tapped; ring with a bar: tapped without an answer; triangle: unusable; broken square: not tapped; on the sheet ring and barred square."""
     x, y = at
     halo: dict[str, object] = {"stroke": "#fff", "stroke_width": 1.2}
     ink: dict[str, object] = {"stroke": INK, "stroke_width": 1.6, "stroke_linejoin": "round"}
@@ -202,7 +202,8 @@ def mark(kind: Kind, at: Point, r: float) -> Markup:
         return box + element("path", d=bars, stroke=GRAPHITE, stroke_width=1.4)
     if kind == "faint":
         return _circle(at, 0.45 * r, fill="#fff", stroke=GRAPHITE, stroke_width=1.1)
-    return _circle(at, r, fill="#fff", **ink)
+    bar = element("path", d=f"M{x - r:.1f} {y:.1f}h{2 * r:.1f}", stroke=INK, stroke_width=1.6)
+    return _circle(at, r, fill="#fff", **ink) + (bar if kind == "unanswered" else Markup(""))
 
 
 def disc(at: Point, r: float) -> Markup:

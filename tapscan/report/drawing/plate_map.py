@@ -42,10 +42,10 @@ FLOOR_DB = -30.0  # below the strongest place: drawn as faint
 MEANING: dict[Kind, str] = {
     "look": "something to look at here",
     "tapped": "tapped; nothing points to this place",
+    "unanswered": "tapped; the test gives no answer",
     "unusable": "tapped, but no tap could be used",
     "untapped": "not tapped",
 }
-NO_ANSWER = "tapped; the test gives no answer"
 SIZES_DB = (
     (0.0, "strongest here"),
     (-10.0, "a third of that (\N{MINUS SIGN}10 dB)"),
@@ -76,10 +76,9 @@ def marks(screening: Screening) -> dict[str, Mark]:
     found = {}
     for station in scan.map.stations:
         name = station.name
-        kind: Kind = (
-            "look" if name in look else "tapped" if name in used else "unusable" if name in struck else "untapped"
-        )
-        said = NO_ANSWER if kind == "tapped" and screening.disposition == "inconclusive" else MEANING[kind]
+        heard: Kind = "unanswered" if screening.disposition == "inconclusive" else "tapped"
+        kind: Kind = "look" if name in look else heard if name in used else "unusable" if name in struck else "untapped"
+        said = MEANING[kind]
         if kind == "untapped" and scan.state and scan.state not in station.states:
             said += ": not to be struck in this state"
         found[name] = Mark(kind, said)
@@ -180,8 +179,7 @@ def legend(layout: Layout, found: Mapping[str, Mark]) -> list[tuple[Markup, str]
 
 
 def _meanings(found: Mapping[str, Mark]) -> list[tuple[Kind, str]]:
-    unsaid = any(m.words == NO_ANSWER for m in found.values())
-    return [(k, NO_ANSWER if unsaid and k == "tapped" else said) for k, said in MEANING.items()]
+    return list(MEANING.items())
 
 
 def amplitude_legend() -> list[tuple[Markup, str]]:
