@@ -6,7 +6,7 @@
 
 Each casting has three baseline scans and one scan a flaw, each with pads moved, another temperature, hits scattered by 6 mm: drops are as estimated
 from sound. The plate comes from bench/plates (its own mesh and elements' size, every casting with its own thickness); the drawing that the
-rough model is made from is wrong by 10 or 20 % in thickness, widths, proportions and bays, and its places lie up to 15 mm off. With fewer
+rough model is made from is wrong by 10 or 20 % in thickness, widths, proportions and bays, and its places lie 15 mm off (rms). With fewer
 places the amplitudes of the others are left out, the frequencies stay. Simulated; no iron was tapped.
 """
 
