@@ -14,6 +14,7 @@ from tapscan.plain_values import plain, revived
 from tapscan.records import ModalAmplitude, Mode, Scan, ScanConditions, ScanForComparison, Strike
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.location.belief import beliefs
+from tapscan.screening.location.expansion import Patterns, expanded
 from tapscan.screening.location.whereabouts import located
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
@@ -142,6 +143,15 @@ def test_at_twelve_places_a_cracked_strut_is_still_among_the_first():
 def test_nothing_changed_nothing_placed():
     found = compared()
     assert not found.places and not found.located and found.places_reason
+
+
+def test_a_model_mode_far_below_a_measured_one_leaves_all_known():
+    """Its weight is zero to the last bit."""
+    model, rng = rough_model(LAYOUT.outline), np.random.default_rng(0)
+    low = replace(model, frequency_hz=np.concatenate([[2.0], model.frequency_hz[1:]]))
+    places = np.array([(s.x, s.y) for s in LAYOUT.stations])
+    found = expanded(Patterns(np.array([1300.0]), rng.standard_normal((1, len(places)))), low, places, SETTINGS)
+    assert np.isfinite(found.squares).all() and np.isfinite(found.fit).all()
 
 
 def test_shares_follow_the_cosine_and_add_up():

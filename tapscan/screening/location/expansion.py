@@ -1,6 +1,6 @@
 """Measured mode patterns spread over the iron with a rough model: what each mode bends where.
 
-    expanded(patterns, model, places, settings)   Expansion: bending across each cut and motion at each point, expected squares
+    expanded(patterns, model, places, settings)   Expansion: bending across each cut, or motion at each point, expected squares
     scale_of(...)                                 by how much the model's frequencies are to be taken higher
 
 Each measured mode's signed pattern over the places is taken as a sum of the model's shapes whose frequencies lie near its own (ridge regression with
@@ -35,8 +35,7 @@ class Patterns:
 class Expansion:
     """Expected squares, each mode of unit modal mass."""
 
-    bending: FloatArray  # (cuts, k) squared moment over stiffness, mean along the cut
-    motion: FloatArray  # (points, k) squared deflection, 1/kg
+    squares: FloatArray  # (cuts, k) squared moment over stiffness, mean along the cut; or (points, k) squared deflection, 1/kg
     fit: FloatArray  # (k,) share of the pattern told from the other places, at most 1
     scale: float
 
@@ -46,20 +45,22 @@ class Expansion:
         return float(np.median(self.fit)) if len(self.fit) else 0.0
 
 
-def expanded(patterns: Patterns, model: RoughModel, places: FloatArray, settings: Settings) -> Expansion:
-    """`places` (p, 2), each 0..1 of the picture."""
+def expanded(
+    patterns: Patterns, model: RoughModel, places: FloatArray, settings: Settings, *, motion: bool = False
+) -> Expansion:
+    """Bending across the cuts, or motion at the model's points. `places` (p, 2), each 0..1 of the picture."""
     shape = np.asarray(model.at(places), dtype=float)
     scale = scale_of(patterns, model, shape, settings)
-    cuts, samples = model.bending.shape[:2]
-    targets = np.vstack([model.bending.reshape(cuts * samples, -1), model.deflection]).astype(float)
+    cuts, samples, modes = model.bending.shape
+    targets = np.asarray(model.deflection if motion else model.bending.reshape(-1, modes), dtype=float)
     squares, fits = [], []
     for row, hz in zip(patterns.motion, patterns.frequency_hz, strict=True):
         solved = _Solved(row, shape, _weights(hz, scale * model.frequency_hz, settings), settings)
         squares.append(solved.squares(targets))
         fits.append(solved.fit)
     every = np.array(squares).reshape(len(squares), len(targets)).T
-    bending = every[: cuts * samples].reshape(cuts, samples, -1).mean(axis=1)
-    return Expansion(bending, every[cuts * samples :], np.array(fits), scale)
+    squares_at = every if motion else every.reshape(cuts, samples, -1).mean(axis=1)
+    return Expansion(squares_at, np.array(fits), scale)
 
 
 def scale_of(patterns: Patterns, model: RoughModel, shape: FloatArray, settings: Settings) -> float:
@@ -92,7 +93,7 @@ class _Solved:
     def __init__(self, motion: FloatArray, shape: FloatArray, weight: FloatArray, settings: Settings) -> None:
         known = np.isfinite(motion)
         y, phi = motion[known], shape[known]
-        self.weight, self.weighted = weight, phi * weight
+        self.weight, self.shape, self.weighted = weight, phi, phi * weight
         gram = self.weighted @ phi.T
         gram[np.diag_indices(len(y))] += settings.location.ridge * np.trace(gram) / len(y)
         self.inverse = np.linalg.inv(gram)
@@ -104,7 +105,7 @@ class _Solved:
     def squares(self, targets: FloatArray) -> FloatArray:
         """(t,) expected square of each target, (t, n) in the model's modes."""
         weighed = targets * self.weight
-        across = weighed @ (self.weighted / self.weight).T
+        across = weighed @ self.shape.T
         open_ = np.sum(weighed * targets, axis=1) - np.sum((across @ self.inverse) * across, axis=1)
         size = self.mix @ self.mix + self.spread * (
             self.weight.sum() - np.sum(self.inverse * (self.weighted @ self.weighted.T))

@@ -50,7 +50,7 @@ def located(
         model = rough_model(outline, models)
     except BadLayout as problem:
         return Whereabouts((), which, reason=str(problem))
-    spread = expanded(patterns, model, places, settings)
+    spread = expanded(patterns, model, places, settings, motion=which == "weight")
     if spread.middle_fit < settings.location.fit:
         return Whereabouts((), which, fit=spread.middle_fit, reason=_misfit(outline, spread.middle_fit))
     found = _places(change, patterns, spread, model, which, outline, settings)
@@ -126,10 +126,10 @@ def _places(
     """Largest share first."""
     sharp = settings.location.sharpness
     if which == "weight":
-        found = beliefs(change, spread.motion, spread.fit, _squares(model), sharp)
+        found = beliefs(change, spread.squares, spread.fit, _squares(model), sharp)
         words = Words(outline, model.size_m)
         return tuple(_spot(b, model, words) for b in found[:NAMED])
-    made = spread.bending / patterns.frequency_hz**2
+    made = spread.squares / patterns.frequency_hz**2
     found = beliefs(change, made, spread.fit, [c.part for c in model.cuts], sharp)
     return tuple(_cut(b, model, b.candidate) for b in found if b.share >= LEAST_SHARE)
 
