@@ -55,6 +55,7 @@ OTHERS = (
     "chilled or hard iron throughout",
 )
 REGION_OTHERS = (
+    "thinner iron there: sound iron of less thickness may damp less",
     "chilled or hard iron there (thin section, quick cooling)",
     "supports, cloth or fittings that damp the rest of the plate and not this part",
     "an earlier repair in another metal",
