@@ -68,13 +68,13 @@ def _mode(i: int, f: float, amplitudes_db: np.ndarray) -> Mode:
     return Mode(f"M{i + 1}", *figures, "A4", 3.0, "plate", told)
 
 
-def fill(folder: Path, plates: int) -> tuple[Register, float]:
-    """The register, and seconds a scan takes to store."""
+def fill(folder: Path, plates: int, scans: int = SCANS) -> tuple[Register, float]:
+    """The register, and seconds a scan takes to store; `scans` of each plate but the first."""
     register = make_register(folder)
     start, stored = time.perf_counter(), 0
     for p in range(plates):
         name = add_plate(register, Plate(f"P{p:04d}", pattern="parlour grand", mass_kg=104.0)).name
-        for s in range(LONG if p == 0 else SCANS):
+        for s in range(LONG if p == 0 else scans):
             store_one(register, name, p, s)
             stored += 1
     return register, (time.perf_counter() - start) / stored

@@ -101,14 +101,18 @@ def _settled(heard: Mapping[str, Heard], base: ScanForComparison) -> Iterator[tu
     """One earlier scan, and the plate as it is now scanned three times."""
     for n in range(LATER - 2):
         two = [named(heard[f"same {k % LATER}"], 21 + k - n) for k in (n + 1, n + 2)]
-        yield "unchanged, scanned twice more", 1, compare_scans(named(heard[f"same {n}"], 24), [base], SETTINGS, two)
+        yield (
+            "unchanged, scanned twice more",
+            1,
+            compare_scans(named(heard[f"same {n}"], 24), [base], SETTINGS, again=two),
+        )
     for kind in SETTLED:
         if f"again {kind} 0" in heard:
             two = [named(heard[f"again {kind} {k}"], 21 + k) for k in (0, 1)]
             yield (
                 f"{kind}, scanned twice more",
                 1,
-                compare_scans(named(heard[f"flaw {kind}"], 24), [base], SETTINGS, two),
+                compare_scans(named(heard[f"flaw {kind}"], 24), [base], SETTINGS, again=two),
             )
 
 

@@ -14,12 +14,25 @@ import typer
 
 from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.places import STATES
+from tapscan.workflow import typed
+from tapscan.workflow.typed import celsius, number, words
 
 if TYPE_CHECKING:
     from tapscan.workflow.register import Register
     from tapscan.workflow.scan import Finding, NewScan, ScanEntry
 
-CLEAR = ("", "unknown")
+__all__ = [
+    "celsius",
+    "checklist",
+    "day",
+    "fittings",
+    "folder_of",
+    "number",
+    "opened",
+    "tell_no_baseline",
+    "tell_trouble",
+    "words",
+]
 
 REGISTER = Annotated[
     Optional[Path],  # noqa: UP045
@@ -76,6 +89,7 @@ HELD = Annotated[bool, typer.Option("--held", help="Hook, screws, pads and picku
 PARTIAL = Annotated[
     bool, typer.Option("--partial", help="Part of the layout's places only: screen what was tapped, and say so.")
 ]
+FULL = Annotated[bool, typer.Option("--full", help="The page with every figure, not the three or four pages to print.")]
 ALTHOUGH = Annotated[
     TEXT, typer.Option(metavar="REASON", help="Why a scan with a finding may be a baseline all the same; is kept.")
 ]
@@ -124,40 +138,7 @@ def folder_of(folder: Path | None) -> Path:
 
 def day(text: str | None, option: str, register: Path | None = None) -> dt.date:
     """A day, also in the shop's own form; today when nothing was typed. Raises BadRequest for one to come."""
-    today = dt.date.today()
-    if not text:
-        return today
-    from tapscan.workflow.days import read_day
-    from tapscan.workflow.defaults import read_defaults
-
-    on = read_day(text, read_defaults(folder_of(register)).date_form)
-    if on > today:
-        raise BadRequest(f"{option} {on.isoformat()}: that day is still to come; write year-month-day")
-    return on
-
-
-def words(text: str | None) -> str | None:
-    """None when nothing was typed, or `unknown`."""
-    return None if text is None or text.strip().lower() in CLEAR else text.strip()
-
-
-def number(text: str | None, option: str, low: float, high: float, unit: str, guess: str = "") -> float | None:
-    """A number in low..high, with a point or a comma; None for nothing or `unknown`."""
-    told = words(text)
-    if told is None:
-        return None
-    try:
-        value = float(told.replace(",", "."))
-    except ValueError:
-        raise BadRequest(f"{option} {text!r}: write a number of {unit}, for example {high / 2:g}, or unknown") from None
-    if not low <= value <= high:
-        raise BadRequest(f"{option} {value:g}: {guess}give {unit} between {low:g} and {high:g}")
-    return value
-
-
-def celsius(text: str | None, option: str) -> float | None:
-    """A temperature in a shop, not in Fahrenheit by mistake."""
-    return number(text, option, -30.0, 50.0, "degrees Celsius", "given in Fahrenheit? ")
+    return typed.day(text, option, folder_of(register))
 
 
 def fittings(named: Sequence[str] | None, bare: bool) -> tuple[str, ...] | None:

@@ -11,7 +11,6 @@ from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.workflow.plate import Plate
-    from tapscan.workflow.register import Register
 
 app = typer.Typer(help="Plates: the castings the register knows.", no_args_is_help=True)
 PATTERN = Annotated[o.TEXT, typer.Option(help="Pattern or model of the casting.")]
@@ -120,9 +119,9 @@ def _advice(name: str, marked: int) -> str:
         return (
             f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
         )
-    if marked == 1:
-        return "One baseline scan. Out of the piano, lift the plate, set it down and scan it twice more: small changes can be told then."
-    return f"{marked} baseline scans."
+    from tapscan.workflow.baseline import advice
+
+    return advice(marked)
 
 
 @app.command("edit")
@@ -170,35 +169,21 @@ def baseline(
     Three are best, on two days: scan, lift the plate, set it down, scan again.
     """
     from tapscan.cli.tables import print_scans
+    from tapscan.workflow.baseline import choose_baseline
     from tapscan.workflow.history import baseline_of
-    from tapscan.workflow.plate import find_plate, set_baseline
+    from tapscan.workflow.plate import find_plate
 
     opened = o.opened(register)
     if scans or none:
         if scans and none:
             raise BadRequest("--none and named scans contradict each other; leave one of them out")
         named = [s if "/" in s else f"{name}/{s}" for s in scans or ()]
-        set_baseline(opened, name, named, _although(opened, named, o.words(although)))
+        choose_baseline(opened, name, named, o.words(although))
     plate = find_plate(opened, name).name
     marked = baseline_of(opened, plate)
     if marked:
         print_scans(marked)
     typer.echo(_advice(plate, len(marked)))
-
-
-def _although(opened: "Register", named: list[str], why: str | None) -> str | None:
-    """Kept only where something speaks against a scan. Raises BadRequest where nobody says why."""
-    from tapscan.workflow.scan import find_scan
-    from tapscan.workflow.standing import against_baseline
-
-    against = {e.name: told for e in (find_scan(opened, n) for n in named) if (told := against_baseline(opened, e))}
-    if against and not why:
-        name, told = next(iter(against.items()))
-        raise BadRequest(
-            f"{name}: {'; '.join(told)} Later scans would take this for the plate's normal state. Choose another scan, or say why it "
-            'may be the baseline all the same: --although "reason"'
-        )
-    return why if against else None
 
 
 @app.command("retire")

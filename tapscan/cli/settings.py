@@ -88,7 +88,8 @@ def default(
     """Show or set what the shop does every time, so that it need not be typed.
 
     layout and order serve check, scan import and scan record; sensor (with sensor_note, sensor_mass_g, sensor_place), supports and
-    hammer serve the last two; dates (year-month-day, day.month.year, month/day/year) wherever a day is typed; shop every page.
+    hammer serve the last two; dates (year-month-day, day.month.year, month/day/year) wherever a day is typed; shop every page; again_months says after
+    how many months a plate is scanned again.
     An option that is typed comes first; `--layout none` and `--order none` leave the default out.
     """
     from tapscan.workflow.defaults import KEYS, change_defaults, defaults_file, read_defaults

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 from tapscan.estimate import Estimate
 from tapscan.places import State
+from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Indication, RuleNotRun, Scan
 from tapscan.sensors import NO_SENSOR, Sensor
 
@@ -138,6 +139,11 @@ class Comparison:
     reason: str | None = None  # why there is no statistic
     # by microphone with two baseline scans or more
     by_likelihood_ratio: bool = field(default=False, metadata={"written_as": "by_odds"})
+    places: tuple[LikelyPlace, ...] = ()  # the first of `located` that tells any
+    places_reason: str | None = "nothing changed"  # why there is none
+    located: tuple[
+        Whereabouts, ...
+    ] = ()  # of what fell, of what lost its ring, of a weight; only where such a thing was found
     good_news: str | None = None  # where nothing fell: how many tones were compared, and with what
     common_reason: str | None = None  # why there is no common shift
     undecided: str | None = None  # a small drop that only more scans can settle: neither a finding nor good news

@@ -19,6 +19,7 @@ from tapscan.screening.disposition import (
 )
 from tapscan.screening.next_steps import LATER, stopped
 from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.plain_words import headline, in_plain_words
 from tapscan.settings import Settings
 
 
@@ -36,12 +37,14 @@ def concluded(
     if compared and outcome.headline in (NOTHING, STANDS, OPEN):
         outcome = replace(outcome, summary=f"{compared} {outcome.summary}")
     outcome = doubtful(outcome, screening.doubts) if screening.doubts else outcome
+    plain = in_plain_words(replace(screening, headline=outcome.headline))
     later = (LATER,) if stopped(outcome.steps) and LATER not in screening.limitations else ()
     return replace(
         screening,
         limitations=(*later, *screening.limitations),
         disposition=outcome.disposition,
-        headline=outcome.headline,
+        headline=headline(plain, outcome.headline),
+        lead=f"{plain.first} {plain.means}",
         summary=outcome.summary,
         next_steps=outcome.next_steps,
     )

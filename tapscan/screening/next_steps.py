@@ -105,12 +105,12 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "What can show a crack: magnetic particles first, penetrant only after that, at the named places, by a qualified person who says when. Finish, and iron smeared by blasting, must come off at these places first (take old "
+    "Have a qualified person, who says when, look for a crack at the named places: with magnetic particles first, with penetrant only after that. Finish, and iron smeared by blasting, must come off at these places first (take old "
     "finish for lead). Casting pores bleed penetrant and can look like cracks. The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
-    "What can show hard iron: a hardness test or a replica of the grain (replica metallography) at the named places, by a qualified person who says when. Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
+    "Have a qualified person, who says when, test the iron at the named places: with a hardness test or a replica of the grain (replica metallography). Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
     "brittle, and only such a test tells. Penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
 ASK = _step(
@@ -139,7 +139,7 @@ CALL_FOR_BARE = _step(
 )  # fmt: skip
 HOLD_PARTS = _step(
     "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
-    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and say that they were held (--held).",
+    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held.",
 )  # fmt: skip
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(

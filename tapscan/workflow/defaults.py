@@ -28,6 +28,7 @@ from tapscan.targets import write_text
 from tapscan.workflow.where import own_settings_folder
 
 FILE = "defaults.toml"
+MOST_MONTHS = 120
 HEAD = "# What this shop does every time; `tapscan settings default` shows and changes it.\n"
 
 
@@ -45,6 +46,7 @@ class Defaults:
     hammer: str | None = None
     dates: str | None = None
     shop: str | None = None  # whole path of the shop's file
+    again_months: str | None = None  # after how many months a plate is scanned again
 
     @property
     def date_form(self) -> str:
@@ -121,6 +123,12 @@ def _mass(text: str) -> str:
     return f"{value:g}"
 
 
+def _months(text: str) -> str:
+    if not (text.isascii() and text.isdecimal() and 1 <= int(text) <= MOST_MONTHS):
+        raise BadRequest(f"again_months={text!r}: write a whole number of months between 1 and {MOST_MONTHS}")
+    return str(int(text))
+
+
 def _dates(text: str) -> str:
     if text.casefold() not in DATES:
         raise BadRequest(f"dates={text!r} is not known; write {' or '.join(DATES)}")
@@ -138,6 +146,7 @@ CHECKS: dict[str, Callable[[str], str]] = {
     "sensor": read_kind,
     "sensor_mass_g": _mass,
     "dates": _dates,
+    "again_months": _months,
     "shop": _shop,
 }
 NOT_FILES = {

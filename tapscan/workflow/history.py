@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.errors import BadRequest
-from tapscan.records import Comparison, Indication, ScanForComparison, Screening
+from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.plates import find_plate
@@ -22,6 +22,7 @@ from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.settings import Settings
 from tapscan.workflow.stored_audio import with_codecs
+from tapscan.workflow.where import models_folder
 
 __all__ = ["History", "ModeCourse", "Past", "Trend", "baseline_of", "compare_stored", "for_comparison", "history_of"]
 
@@ -33,6 +34,7 @@ class Past:
     entry: ScanEntry
     modes: int
     relevant: tuple[Indication, ...]
+    pattern: BesidePattern | None = None  # where it lay among plates of its pattern
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,7 @@ def beside(
     if len({b.date for b in baselines}) == 1:
         since = [e for e in entries if e.date > baselines[0].date and not e.baseline and not e.crossed_out]
         again = [for_comparison(register, e) for e in since if e.name != later.name and _alike(e, later, settings)]
-    return compare_scans(later, [for_comparison(register, b) for b in baselines], settings, again)
+    return compare_scans(later, [for_comparison(register, b) for b in baselines], settings, models_folder(), again)
 
 
 def _alike(entry: ScanEntry, later: ScanForComparison, settings: Settings) -> bool:
@@ -129,7 +131,7 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     every = list_scans(register, name, void=True)
     heard = [load_screening(register, e.current.id) for e in every]
     past = tuple(
-        Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"))
+        Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"), s.pattern)
         for e, s in zip(every, heard, strict=True)
     )
     counting = [(e, s) for e, s in zip(every, heard, strict=True) if not e.crossed_out]

@@ -1,16 +1,20 @@
 """What the commands ask of the report: JSON, the shop, files written whole."""
 
 from tapscan.report.as_json import dumps, dumps_comparison
-from tapscan.report.shop import Shop, read_shop
-from tapscan.report.words import drops_in_words
+from tapscan.report.shop import DATES, Shop, read_shop
+from tapscan.report.words import STATES as IN_WORDS
+from tapscan.report.words import drops_in_words, legible
 from tapscan.targets import write_text
 from tapscan.wording import odds
 
 __all__ = [
+    "DATES",
+    "IN_WORDS",
     "Shop",
     "drops_in_words",
     "dumps",
     "dumps_comparison",
+    "legible",
     "odds",
     "read_shop",
     "write_text",

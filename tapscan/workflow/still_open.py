@@ -4,11 +4,12 @@ open_findings(register, plate, before, now, entry)   OpenFinding after OpenFindi
 """
 
 import datetime as dt
+from collections.abc import Sequence
 
-from tapscan.records import Indication, Screening
+from tapscan.records import Disposition, Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
-from tapscan.register.results import load_screening
+from tapscan.register.results import load_indications
 from tapscan.register.scans import list_scans
 from tapscan.screening.open_findings import EXAMINED, OpenFinding, PastScan, still_open
 
@@ -28,24 +29,26 @@ def open_findings(
     entry : of the scan at hand, where it is stored already: what came of it counts too
     """
     entries = [e for e in list_scans(register, plate) if before is None or (e.date, e.number) < before]
-    past = [_past(e, load_screening(register, e.current.id)) for e in entries]
+    said = load_indications(register, [e.current.id for e in entries])
+    past = [_past(e, e.current.disposition, said[e.current.id]) for e in entries]
     here = None
     if now:
-        here = _past(entry, now) if entry else PastScan("", "", now.disposition, _relevant(now))
+        silent = PastScan("", "", now.disposition, _relevant(now.indications))
+        here = _past(entry, now.disposition, now.indications) if entry else silent
     return still_open(past, here)
 
 
-def _past(entry: ScanEntry, screening: Screening) -> PastScan:
+def _past(entry: ScanEntry, disposition: Disposition, indications: Sequence[Indication]) -> PastScan:
     return PastScan(
         entry.name,
         entry.date.isoformat(),
-        screening.disposition,
-        _relevant(screening),
+        disposition,
+        _relevant(indications),
         tuple(o.told for o in entry.outcomes),
         any(o.part for o in entry.outcomes),
         tuple(o.told for o in entry.flaws),
     )
 
 
-def _relevant(screening: Screening) -> tuple[Indication, ...]:
-    return tuple(i for i in screening.indications if i.interpretation == "relevant")
+def _relevant(indications: Sequence[Indication]) -> tuple[Indication, ...]:
+    return tuple(i for i in indications if i.interpretation == "relevant")

@@ -25,7 +25,7 @@ ONE_DAY = [replace(b, date="2026-01-01") for b in BASE]
 
 
 def beside(change, baseline, again=(), **more):
-    return compare_scans(named(scan(change, seed=60, **more), "2026-05-03"), baseline, SETTINGS, again)
+    return compare_scans(named(scan(change, seed=60, **more), "2026-05-03"), baseline, SETTINGS, again=again)
 
 
 def said(comparison, state="stripped"):

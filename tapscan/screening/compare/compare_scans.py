@@ -2,10 +2,13 @@
 
 compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it. Baseline scans in which something buzzed are left out while one is quiet
 with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
+carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
+`models` is the folder in which rough models of outlines are kept (model/rough.py).
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -34,14 +37,15 @@ from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, o
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
+from tapscan.screening.location.compared import of_evidence, placed
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.settings import Settings, settings_sha256
 
 SINGLE = (
-    "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
-    "With three baseline scans, the plate set down anew between them, small changes can be told."
+    "There is only one earlier scan, so this plate's normal variation from scan to scan is not known and only a larger change counts. "
+    "With three baseline scans, the plate lifted and set down again between them, small changes can be seen."
 )
 ONE_DAY_ONLY = (
     "The baseline scans are all of one day, and supports are softer or elsewhere on another: what this plate repeats to is taken from simulated plates and the limit is higher. "
@@ -65,19 +69,19 @@ def compare_scans(
     later: ScanForComparison,
     baselines: Sequence[ScanForComparison],
     settings: Settings,
+    models: Path | None = None,
     again: Sequence[ScanForComparison] = (),
 ) -> Comparison:
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
 
     again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
     """
-    _check(later, baselines)
-    every, baselines = baselines, quiet_ones(baselines, settings)
-    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
-    unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
+    every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
+    unlike = _unlike(later, baselines, settings)
     evidence = _evidence(later, baselines, unlike, settings, again)
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
+    evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
     indications, not_run = _judged(refused, later, evidence, settings)
     left, good = (None, None) if indications or not_run else _without_a_finding(evidence)
     told = Comparison(
@@ -100,7 +104,12 @@ def compare_scans(
         **common_change(measured, later, baselines, settings),
         **_statistics(measured, unlike, settings),
     )
-    return _without_figures(told, lossy) if lossy else told
+    return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
+
+
+def _unlike(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> ConditionChanges:
+    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
+    return changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
 
 
 def _without_a_finding(evidence: rule.Evidence) -> tuple[str | None, str | None]:
@@ -173,6 +182,9 @@ def _without_figures(comparison: Comparison, why: str) -> Comparison:
         loss_statistic_limit=None,
         explanation=None,
         where=(),
+        places=(),
+        places_reason=why,
+        located=(),
         limitations=(BLIND,),
         reason=why,
     )
@@ -205,7 +217,7 @@ def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:
     return own, tuple(sorted(foreign))
 
 
-def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> None:
+def _checked(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> Sequence[ScanForComparison]:
     if not baselines:
         raise BadRequest(f"{later.name}: no baseline scan to compare with; name one with `tapscan plate baseline`")
     names = [b.name for b in baselines]
@@ -213,6 +225,7 @@ def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> 
         raise BadRequest(f"{max(names, key=names.count)} is named twice as a baseline scan; name each scan once")
     if later.name in names:
         raise BadRequest(f"{later.name} is itself a baseline scan; compare a later scan with it")
+    return baselines
 
 
 def _over(measured: Measured) -> bool:

@@ -19,7 +19,7 @@ from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import TREND, TREND_MEANING, AreaScore, area_score
 from tapscan.screening.origins import of_plate
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
@@ -52,11 +52,9 @@ FINE = "unusually little for gray iron: fine-grained iron, or hard iron. That is
 OTHERS = (
     "not gray iron at all, or a small part instead of a plate",
     "a recorder that raises the level of what dies away (automatic gain)",
-    "chilled or hard iron throughout",
 )
 REGION_OTHERS = (
     "thinner iron there: sound iron of less thickness may damp less",
-    "chilled or hard iron there (thin section, quick cooling)",
     "supports, cloth or fittings that damp the rest of the plate and not this part",
     "an earlier repair in another metal",
 )
@@ -132,6 +130,26 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
     ]
 
 
+HARD = "Hard iron is common and no flaw by itself, but it is brittle. This test cannot tell whether the iron is hard, and the finding does not point to a crack."
+PLAIN = (
+    (
+        "D2",
+        Plain(
+            "one area rings on longer than the rest",
+            "One area of the plate rings on longer than the rest.",
+            f"The iron there may be hard, because it cooled too fast when it was cast. {HARD}",
+        ),
+    ),
+    (
+        "D1",
+        Plain(
+            "the whole plate rings on for long",
+            "The whole plate rings on longer than grey iron is expected to.",
+            f"The iron may be fine or hard throughout. {HARD}",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "Rings on too long",
@@ -150,4 +168,5 @@ RULE = Rule(
         ),
         TREND_MEANING,
     ),
+    plain=PLAIN,
 )

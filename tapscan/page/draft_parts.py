@@ -1,0 +1,61 @@
+"""Taps of a draft as the page shows them: place by place, with the map.
+
+places_of(look, draft)   Places: rows in the layout's order, those left out, the map
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from markupsafe import Markup
+
+from tapscan.workflow.draft import Draft
+from tapscan.workflow.keep_draft import Look
+from tapscan.workflow.layout import AssignedTap
+from tapscan.workflow.sheet import tap_map
+
+
+@dataclass(frozen=True)
+class Row:
+    """One place."""
+
+    station: str
+    where: str
+    taps: tuple[AssignedTap, ...]
+    odd: bool  # another number of taps than at most places
+    strange: bool  # not in the layout
+
+
+@dataclass(frozen=True)
+class Places:
+    """All that is drawn."""
+
+    rows: tuple[Row, ...]
+    out: tuple[int, ...]
+    map: Markup | None
+    files: int
+    by_hand: int
+
+
+def places_of(look: Look, draft: Draft) -> Places:
+    """Places without a tap are rows too: something may be dropped there."""
+    mine: dict[str, list[AssignedTap]] = {s.name: [] for s in look.layout.stations} if look.layout else {}
+    for tap in look.taps:
+        mine.setdefault(tap.station, []).append(tap)
+    where = {s.name: s.where for s in look.layout.stations} if look.layout else {}
+    usual = _usual([len(taps) for taps in mine.values() if taps])
+    rows = tuple(
+        Row(name, where.get(name, ""), tuple(taps), len(taps) not in (0, usual), bool(where) and name not in where)
+        for name, taps in mine.items()
+    )
+    counts = {row.station: len(row.taps) for row in rows}
+    return Places(
+        rows,
+        tuple(draft.answers.get("skip", ())),
+        tap_map(look.layout, counts) if look.layout else None,
+        len({t.recording for t in look.taps}),
+        len(draft.answers.get("assign", ())) + len(draft.answers.get("skip", ())),
+    )
+
+
+def _usual(counts: Sequence[int]) -> int:
+    return max(set(counts), key=counts.count) if counts else 0

@@ -1,0 +1,65 @@
+"""What a request says: names in its address, fields of its form, files that it sends.
+
+asked(request, name)         one value of the address's query
+Form(request)                fields of a form that the guard has read: text(), ticked(), typed()
+receive(request, file)       the bytes of an upload into an open file
+"""
+
+from typing import BinaryIO
+
+from starlette.requests import Request
+
+from tapscan.errors import BadRequest
+
+LONGEST_TEXT = 20_000
+LONGEST_NAME = 200
+
+
+def asked(request: Request, name: str) -> str:
+    """Empty where it is missing."""
+    return request.query_params.get(name, "")
+
+
+class Form:
+    """The last value of a field counts."""
+
+    def __init__(self, request: Request) -> None:
+        self.pairs: list[tuple[str, str]] = request.scope.get("form", [])
+        self._fields = dict(self.pairs)
+
+    def text(self, name: str) -> str:
+        """Without blanks around it. Raises BadRequest for what is longer than anybody types."""
+        value = self._fields.get(name, "").strip()
+        if len(value) > LONGEST_TEXT:
+            raise BadRequest(f"{name}: {len(value)} characters; {LONGEST_TEXT} are the most")
+        return value
+
+    def ticked(self, name: str) -> bool:
+        """Whether a box was ticked."""
+        return bool(self._fields.get(name))
+
+    def every(self, name: str) -> list[str]:
+        """All values of a field."""
+        return [value for key, value in self.pairs if key == name]
+
+    def typed(self) -> dict[str, str]:
+        """All fields but the token."""
+        return {name: self.text(name) for name in self._fields if name != "token"}
+
+
+def file_name(request: Request) -> str:
+    """As the sender calls it: text, shown and never used as a path."""
+    name = asked(request, "name").replace("\\", "/").rsplit("/", 1)[-1]
+    shown = "".join(c if c.isprintable() else " " for c in name).strip()
+    return shown[-LONGEST_NAME:] or "recording"
+
+
+async def receive(request: Request, file: BinaryIO) -> int:
+    """Number of bytes. The guard has counted them on the way."""
+    size = 0
+    async for piece in request.stream():
+        file.write(piece)
+        size += len(piece)
+    if not size:
+        raise BadRequest("the file is empty")
+    return size

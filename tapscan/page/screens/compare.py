@@ -1,0 +1,46 @@
+"""A scan beside the plate's baseline: what fell, by how much, and both to be heard in turn."""
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from tapscan.errors import UnknownName
+from tapscan.page.forms import asked
+from tapscan.page.opened import register_of
+from tapscan.page.shown import show
+from tapscan.workflow.comparing import comparison_of, sound_at
+from tapscan.workflow.still_open import EXAMINED, open_findings
+
+MOST_ROWS = 8
+
+
+def compare(request: Request) -> Response:
+    """The newest scan, or the one that is named; with the baseline, or with one scan that is named."""
+    register = register_of(request)
+    shown = comparison_of(register, asked(request, "plate"), asked(request, "scan") or None, asked(request, "against"))
+    changed = [p for p in shown.comparison.pairs if p.fell or p.loss_rose]
+    rows = sorted(changed or shown.comparison.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]
+    return show(
+        request,
+        "compare.html",
+        plate=shown.plate,
+        c=shown.comparison,
+        scans=shown.scans,
+        stations=shown.stations,
+        chosen=shown.first,
+        rows=rows,
+        changed=changed,
+        open_findings=open_findings(register, shown.plate),
+        EXAMINED=EXAMINED,
+    )
+
+
+def sound(request: Request) -> Response:
+    """The clearest tap of a scan at a place, brought to the same peak as all others."""
+    mp3 = sound_at(register_of(request), asked(request, "scan"), asked(request, "station"))
+    if mp3 is None:
+        raise UnknownName("there is no tap to be heard at this place")
+    return Response(mp3, media_type="audio/mpeg", headers={"cache-control": "private, max-age=3600"})
+
+
+ROUTES = [Route("/compare", compare), Route("/sound", sound)]

@@ -1,0 +1,73 @@
+"""The report, the summary for a buyer and the PDF of a scan: made when they are asked for, in a folder that goes with the program."""
+
+import secrets
+import tempfile
+from pathlib import Path
+from urllib.parse import quote
+
+from starlette.requests import Request
+from starlette.responses import FileResponse, Response
+from starlette.routing import Route
+
+from tapscan.errors import BadRequest, UnknownName
+from tapscan.page.forms import Form, asked
+from tapscan.page.opened import register_of
+from tapscan.page.shown import go, to
+from tapscan.workers import Progress
+from tapscan.workflow.reading import shop_of
+from tapscan.workflow.scan import find_scan
+from tapscan.workflow.write_report import Wish, page_name, write_report
+
+KINDS = {
+    "report": Wish(),
+    "summary": Wish(summary=True),
+    "pdf": Wish(pdf=True),
+    "summary-pdf": Wish(summary=True, pdf=True),
+}
+OWN_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
+
+
+def make(request: Request) -> Response:
+    """Drawing takes a while."""
+    form, register = Form(request), register_of(request)
+    entry, kind = find_scan(register, form.text("name")), form.text("kind")
+    if kind not in KINDS:
+        raise BadRequest(f"{kind!r} cannot be made; one of {', '.join(KINDS)}")
+    wish = Wish(shop_of(register), KINDS[kind].summary, KINDS[kind].pdf, form.text("whom"))
+    folder, number = _folder(request), secrets.token_hex(8)
+
+    def do(progress: Progress) -> str:
+        progress("Drawing it", 0, 0)
+        write_report(register, entry.name, folder / f"{number}{'.pdf' if wish.pdf else '.html'}", wish)
+        return to("/document", id=number, name=page_name(entry.name, wish))
+
+    key = f"document {entry.name} {kind} {wish.whom}"
+    work = request.app.state.works.begin(
+        f"The {kind.replace('-', ' as ')} of {entry.name}", do, key, to("/scan", name=entry.name)
+    )
+    return go(to("/work", id=work.id))
+
+
+def document(request: Request) -> Response:
+    """By a number that nobody can guess; never by a path."""
+    number = asked(request, "id")
+    known = {p.stem: p for p in _folder(request).iterdir()}
+    if number not in known:
+        raise UnknownName("this document is not there any more; make it again from the scan's page")
+    path = known[number]
+    pdf = path.suffix == ".pdf"
+    name = quote(asked(request, "name") or path.name, safe="")
+    saved = "attachment" if asked(request, "save") else "inline"
+    headers = {"content-disposition": f"{saved}; filename*=UTF-8''{name}", "content-security-policy": OWN_POLICY}
+    return FileResponse(path, media_type="application/pdf" if pdf else "text/html; charset=utf-8", headers=headers)
+
+
+def _folder(request: Request) -> Path:
+    """Readable by this user only; removed when the program ends."""
+    state = request.app.state
+    if getattr(state, "documents", None) is None:
+        state.documents = tempfile.TemporaryDirectory(prefix="tapscan-documents-")
+    return Path(state.documents.name)
+
+
+ROUTES = [Route("/document", document, methods=["GET"]), Route("/document", make, methods=["POST"])]

@@ -1,0 +1,144 @@
+"""A new scan from files: drop them in, say how it was tapped, see where every tap went, move what is wrong, store."""
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from tapscan.errors import BadRequest
+from tapscan.page.draft_parts import places_of
+from tapscan.page.forms import Form, asked, file_name, receive
+from tapscan.page.opened import register_of
+from tapscan.page.shown import go, show, to
+from tapscan.workers import Progress
+from tapscan.workflow.draft import (
+    Draft,
+    begin_draft,
+    change,
+    find_draft,
+    give_up,
+    incoming,
+    remove_file,
+)
+from tapscan.workflow.keep_draft import find_in, found_in, keep_draft, look, moved, typed_of
+from tapscan.workflow.own_layouts import layout_names
+from tapscan.workflow.typed_scan import first_typed
+
+MOST_BYTES = 1_000_000_000  # of one recording
+TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act"}
+
+
+def begin(request: Request) -> Response:
+    """Begins it at once, so that nothing is lost from here on."""
+    register, form = register_of(request), Form(request)
+    draft = begin_draft(register, form.text("plate"))
+    change(draft, draft.version, {"typed": first_typed(register, draft.plate)})
+    return go(to("/draft", id=draft.id))
+
+
+def draft(request: Request) -> Response:
+    """Recordings, how they were tapped, where the taps went."""
+    register = register_of(request)
+    found = find_draft(register, asked(request, "id"))
+    return _shown(request, found)
+
+
+def _shown(request: Request, draft: Draft, problem: str | None = None, status: int = 200) -> Response:
+    heard = found_in(draft)
+    looked = None
+    if heard is not None:
+        try:
+            looked = look(draft, heard)
+        except BadRequest as trouble:  # a mistake in the form: the form tells it
+            problem = problem or str(trouble)
+    return show(
+        request,
+        "draft.html",
+        status,
+        draft=draft,
+        t=typed_of(draft),
+        look=looked,
+        heard=heard,
+        places=places_of(looked, draft) if looked else None,
+        layouts=[(name, name) for name in layout_names(draft.folder.parents[1])],
+        problem=problem,
+    )
+
+
+async def put_file(request: Request) -> Response:
+    """One recording is the body."""
+    register = register_of(request)
+    found, name = find_draft(register, asked(request, "id")), file_name(request)
+    with incoming(found, name) as file:
+        await receive(request, file)
+    return JSONResponse({"version": (await run_in_threadpool(find_draft, register, found.id)).version})
+
+
+def act(request: Request) -> Response:
+    """Whatever button was pressed: what stands in the form is kept first."""
+    register, form = register_of(request), Form(request)
+    found = find_draft(register, form.text("id"))
+    typed = {key: value for key, value in form.typed().items() if key not in TEXT_KEYS}
+    found = change(found, int(form.text("seen") or 0), {"typed": typed})
+    verb, _, what = form.text("act").partition(":")
+    return VERBS.get(verb, _keep_words)(request, found, form, what)
+
+
+def _keep_words(request: Request, draft: Draft, form: Form, what: str) -> Response:
+    return go(to("/draft", id=draft.id) + "#taps")
+
+
+def _remove(request: Request, draft: Draft, form: Form, what: str) -> Response:
+    remove_file(draft, int(what) if what.isdecimal() else 0)
+    return go(to("/draft", id=draft.id))
+
+
+def _move(request: Request, draft: Draft, form: Form, what: str) -> Response:
+    """Marked taps to a place, out, or back in."""
+    taps = form.every("tap")
+    if not taps:
+        raise BadRequest("no tap is marked: mark those that are to be moved, then choose their place")
+    changed = moved(draft, taps, form.text("station"))
+    change(draft, draft.version, changed)
+    return go(to("/draft", id=draft.id) + "#taps")
+
+
+def _listen(request: Request, draft: Draft, form: Form, what: str) -> Response:
+    if not draft.files:
+        raise BadRequest("there is no recording yet: drop one in first")
+    back = to("/draft", id=draft.id)
+
+    def do(progress: Progress) -> str:
+        find_in(draft, progress)
+        return back + "#taps"
+
+    work = request.app.state.works.begin("Finding the taps", do, f"listen {draft.id} {draft.version}", back)
+    return go(to("/work", id=work.id))
+
+
+def _store(request: Request, draft: Draft, form: Form, what: str) -> Response:
+    register, back = register_of(request), to("/draft", id=draft.id)
+
+    def do(progress: Progress) -> str:
+        kept = keep_draft(register, find_draft(register, draft.id), progress)
+        if kept.entry is None:
+            raise BadRequest("; ".join(kept.unreadable) or "nothing was stored")
+        return to("/scan", name=kept.entry.name, said=f"Stored as {kept.entry.name}.")
+
+    work = request.app.state.works.begin(f"Reading the scan of {draft.plate}", do, f"store {draft.id}", back)
+    return go(to("/work", id=work.id))
+
+
+def _give_up(request: Request, draft: Draft, form: Form, what: str) -> Response:
+    give_up(draft)
+    return go(to("/plate", name=draft.plate, said="Given up; nothing was stored."))
+
+
+VERBS = {"listen": _listen, "store": _store, "move": _move, "remove": _remove, "give-up": _give_up}
+ROUTES = [
+    Route("/draft/new", begin, methods=["POST"]),
+    Route("/draft", draft, methods=["GET"]),
+    Route("/draft", act, methods=["POST"]),
+    Route("/draft/file", put_file, methods=["PUT"]),
+]
+SIZES = {"/draft/file": MOST_BYTES}

@@ -1,0 +1,21 @@
+"""A plate's tones through all its scans."""
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from tapscan.page.forms import asked
+from tapscan.page.opened import register_of
+from tapscan.page.shown import show
+from tapscan.workflow.course import course_words
+from tapscan.workflow.history import history_of
+from tapscan.workflow.settings import read_settings
+
+
+def history(request: Request) -> Response:
+    """Those that moved, in the words of the terminal."""
+    found = history_of(register_of(request), asked(request, "plate"), read_settings(None))
+    return show(request, "history.html", h=found, told=course_words(found), picture=None)
+
+
+ROUTES = [Route("/history", history)]

@@ -1,0 +1,69 @@
+"""A plate's life: its scans, what was found, its photos, what is begun and not stored."""
+
+import re
+from pathlib import Path
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Route
+
+from tapscan.errors import UnknownName
+from tapscan.page.forms import asked, file_name, receive
+from tapscan.page.opened import register_of
+from tapscan.page.shown import show
+from tapscan.workflow.baseline import advice
+from tapscan.workflow.draft import drafts_of
+from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
+from tapscan.workflow.plate import find_plate
+from tapscan.workflow.scan import list_scans, unfinished_scans
+from tapscan.workflow.still_open import EXAMINED, open_findings
+
+
+def plate(request: Request) -> Response:
+    """Newest scan first."""
+    register = register_of(request)
+    found = find_plate(register, asked(request, "name"), exact=True)
+    scans = list_scans(register, found.name, void=True)
+    marked = sum(s.baseline and not s.crossed_out for s in scans)
+    return show(
+        request,
+        "plate.html",
+        plate=found,
+        scans=scans[::-1],
+        counting=[e.name for e in scans if not e.crossed_out],
+        marked=marked,
+        advice=advice(marked) if marked else "No baseline yet: later scans have nothing to be compared with.",
+        open_findings=open_findings(register, found.name),
+        EXAMINED=EXAMINED,
+        drafts=drafts_of(register, found.name),
+        unfinished=unfinished_scans(register, found.name),
+    )
+
+
+def photo(request: Request) -> Response:
+    """Only one of this plate's, found by its hash; its kind is told from its bytes."""
+    register = register_of(request)
+    sha256 = asked(request, "sha")
+    if not re.fullmatch(r"[0-9a-f]{64}", sha256):
+        raise UnknownName("there is no such photo")
+    path, kind = photo_of(register, asked(request, "plate"), sha256)
+    headers = {"content-disposition": "inline", "content-security-policy": "default-src 'none'; sandbox"}
+    return FileResponse(Path(path), media_type=kind, headers={**headers, "cache-control": "private, max-age=86400"})
+
+
+async def add_photo(request: Request) -> Response:
+    """The photo is the body."""
+    register = register_of(request)
+    with keep_photo(register, asked(request, "plate"), file_name(request)) as taken:
+        await receive(request, taken.file)
+        await run_in_threadpool(taken.keep)
+    return JSONResponse({"kept": taken.name})
+
+
+ROUTES = [
+    Route("/plate", plate),
+    Route("/plate/photo", photo, methods=["GET"]),
+    Route("/plate/photo", add_photo, methods=["PUT"]),
+]
+SIZES = {"/plate/photo": MOST_BYTES}

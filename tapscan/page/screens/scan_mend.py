@@ -1,0 +1,105 @@
+"""A scan is crossed out, counts again, goes to another plate, becomes a baseline, or is read anew. Nothing is ever deleted."""
+
+import datetime as dt
+from typing import Any
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from tapscan.errors import BadRequest
+from tapscan.page.forms import Form, asked
+from tapscan.page.opened import register_of
+from tapscan.page.shown import go, show, to
+from tapscan.workers import Progress, Workers
+from tapscan.workflow.baseline import choose_baseline
+from tapscan.workflow.history import baseline_of
+from tapscan.workflow.import_scan import rescreen
+from tapscan.workflow.layout import read_order
+from tapscan.workflow.own_layouts import layout_names, named_layout
+from tapscan.workflow.plate import list_plates
+from tapscan.workflow.scan import find_scan, move_scan, restore_scan, void_scan
+from tapscan.workflow.settings import read_settings
+from tapscan.workflow.standing import against_baseline
+from tapscan.workflow.typed import words
+
+
+def mend(request: Request) -> Response:
+    """All that can be put right."""
+    register = register_of(request)
+    entry = find_scan(register, asked(request, "name"))
+    return show(
+        request,
+        "scan_mend.html",
+        e=entry,
+        against=against_baseline(register, entry),
+        plates=[p.name for p, _, _ in list_plates(register) if p.name != entry.plate],
+        layouts=[(name, name) for name in layout_names(register.folder)],
+    )
+
+
+def void(request: Request) -> Response:
+    """With a reason that others can read later."""
+    form = Form(request)
+    entry = void_scan(register_of(request), form.text("name"), form.text("why"), dt.date.today())
+    return go(to("/scan", name=entry.name, said="Crossed out. It is kept, and does not count any more."))
+
+
+def restore(request: Request) -> Response:
+    """Undo of `void`."""
+    entry = restore_scan(register_of(request), Form(request).text("name"))
+    return go(to("/scan", name=entry.name, said="It counts again."))
+
+
+def move(request: Request) -> Response:
+    """To another plate, under its own day."""
+    form = Form(request)
+    entry = move_scan(register_of(request), form.text("name"), form.text("plate"), form.text("why"), dt.date.today())
+    return go(
+        to("/scan", name=entry.name, said=f"It is a scan of {entry.plate} now. Read it anew to compare it there.")
+    )
+
+
+def baseline(request: Request) -> Response:
+    """One scan more, or less, in the baseline."""
+    form, register = Form(request), register_of(request)
+    entry = find_scan(register, form.text("name"))
+    names = [e.name for e in baseline_of(register, entry.plate) if e.name != entry.name]
+    if form.text("act") == "add":
+        names.append(entry.name)
+    choose_baseline(register, entry.plate, names, words(form.text("although")))
+    told = "It is part of the baseline." if form.text("act") == "add" else "It is no baseline scan any more."
+    return go(to("/scan", name=entry.name, said=told))
+
+
+def anew(request: Request) -> Response:
+    """From the kept recordings, with present settings; earlier results are kept."""
+    form, register = Form(request), register_of(request)
+    entry = find_scan(register, form.text("name"))
+    changes: dict[str, Any] = {}
+    if form.text("layout"):
+        changes["layout"] = named_layout(register.folder, form.text("layout"))
+    if form.text("order"):
+        changes["order"] = read_order(form.text("order"))
+    if form.ticked("sure"):
+        changes["sure"] = True
+    back = to("/scan/mend", name=entry.name)
+
+    def do(progress: Progress) -> str:
+        kept = rescreen(register, entry.name, read_settings(None), Workers(progress=progress), changes)
+        if kept.entry is None:
+            raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
+        return to("/scan", name=kept.entry.name, said="Read anew; the earlier reading is kept.")
+
+    work = request.app.state.works.begin(f"Reading {entry.name} anew", do, f"anew {entry.name}", back)
+    return go(to("/work", id=work.id))
+
+
+ROUTES = [
+    Route("/scan/mend", mend, methods=["GET"]),
+    Route("/scan/void", void, methods=["POST"]),
+    Route("/scan/restore", restore, methods=["POST"]),
+    Route("/scan/move", move, methods=["POST"]),
+    Route("/scan/baseline", baseline, methods=["POST"]),
+    Route("/scan/anew", anew, methods=["POST"]),
+]

@@ -1,0 +1,104 @@
+"""What people add to a scan: how it was made, what the eye saw, what an examination found."""
+
+from dataclasses import replace
+from datetime import date
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from tapscan.errors import BadRequest
+from tapscan.page.forms import Form, asked
+from tapscan.page.opened import register_of
+from tapscan.page.shown import go, show, to
+from tapscan.workflow.plate import find_plate
+from tapscan.workflow.scan import (
+    CHECKLIST,
+    CLEAN,
+    PART,
+    Outcome,
+    ScanEntry,
+    add_outcome,
+    edit_scan,
+    find_scan,
+    full_checklist,
+)
+from tapscan.workflow.typed import day, words
+from tapscan.workflow.typed_scan import as_typed, checklist_of, conditions_of
+
+KINDS = {"flaw": "", "part": PART, "clean": CLEAN}
+
+
+def facts(request: Request) -> Response:
+    """As they are written down."""
+    entry = find_scan(register_of(request), asked(request, "name"))
+    return show(request, "scan_facts.html", e=entry, t=as_typed(entry))
+
+
+def change_facts(request: Request) -> Response:
+    """Recordings and results are not touched; a new state is read when the scan is read anew."""
+    form, register = Form(request), register_of(request)
+    typed = form.typed()
+
+    def change(e: ScanEntry) -> ScanEntry:
+        operator, notes = words(typed.get("operator")), words(typed.get("notes"))
+        return replace(e, conditions=conditions_of(typed), operator=operator, notes=notes)
+
+    before = find_scan(register, form.text("name"))
+    entry = edit_scan(register, before.name, change)
+    state = entry.conditions.state != before.conditions.state
+    said = "Changed. The checks have not read the new state yet: read the scan anew." if state else "Changed."
+    return go(to("/scan/mend" if state else "/scan", name=entry.name, said=said))
+
+
+def eye(request: Request) -> Response:
+    """Every item of the checklist."""
+    register = register_of(request)
+    entry = find_scan(register, asked(request, "name"))
+    return show(
+        request,
+        "eye.html",
+        e=entry,
+        plate=find_plate(register, entry.plate, exact=True),
+        items=[(CHECKLIST[f.item], f) for f in full_checklist(entry.checklist)],
+    )
+
+
+def change_eye(request: Request) -> Response:
+    """All answers at once."""
+    form = Form(request)
+    entry = edit_scan(
+        register_of(request), form.text("name"), lambda e: replace(e, checklist=checklist_of(form.typed()))
+    )
+    return go(to("/scan", name=entry.name, said="What was seen is noted."))
+
+
+def outcome(request: Request) -> Response:
+    """An empty form, and what was noted before."""
+    entry = find_scan(register_of(request), asked(request, "name"))
+    return show(request, "outcome.html", e=entry, today=date.today())
+
+
+def add(request: Request) -> Response:
+    """A named person says so; a flaw that was found never vanishes."""
+    form, register = Form(request), register_of(request)
+    kind = form.text("kind")
+    if kind not in KINDS:
+        raise BadRequest("say what came out: a flaw, nothing, or a part that was the cause")
+    found = form.text("found")
+    if not found:
+        raise BadRequest("say what was found, or what was looked at")
+    on = day(form.text("on"), "Day", register.folder)
+    told = Outcome(KINDS[kind] + found, form.text("method"), form.text("by"), on, words(form.text("note")))
+    entry = add_outcome(register, form.text("name"), told)
+    return go(to("/scan", name=entry.name, said="What the examination found is noted."))
+
+
+ROUTES = [
+    Route("/scan/facts", facts, methods=["GET"]),
+    Route("/scan/facts", change_facts, methods=["POST"]),
+    Route("/scan/eye", eye, methods=["GET"]),
+    Route("/scan/eye", change_eye, methods=["POST"]),
+    Route("/scan/outcome", outcome, methods=["GET"]),
+    Route("/scan/outcome", add, methods=["POST"]),
+]

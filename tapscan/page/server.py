@@ -1,0 +1,128 @@
+"""What listens, and which address leads to which screen.
+
+make_app(folder, key, port)       the pages of this computer
+serve(folder, port, opened)       runs until it is stopped; `opened` gets the address with the key
+"""
+
+import socket
+import threading
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from tapscan.errors import BadRequest, TapscanError, UnknownName
+from tapscan.page.guard import Door, Guard
+from tapscan.page.invitations import Invitations
+from tapscan.page.phone_app import make_phone_app, own_address
+from tapscan.page.recordings import Recordings
+from tapscan.page.screens import ROUTES, SIZES
+from tapscan.page.shown import show
+from tapscan.page.works import Works, own_error
+from tapscan.workflow.page_key import page_key
+from tapscan.workflow.reading import report_style
+
+STATIC = Path(__file__).with_name("static")
+HERE = "127.0.0.1"
+MOST_CONNECTIONS = 600  # idle and half-made ones count too
+KEEP_S = 5  # an idle connection
+DEFAULT_PORT = 8427
+
+
+def make_app(folder: Path, key: str, port: int) -> Starlette:
+    """`folder` : the register's; it need not be there yet."""
+    door = Door(frozenset(f"{name}:{port}" for name in (HERE, "localhost", "[::1]")), key, SIZES)
+
+    @asynccontextmanager
+    async def running(app: Starlette) -> AsyncIterator[None]:
+        yield
+        app.state.recordings.close()
+        app.state.works.close()
+
+    app = Starlette(
+        routes=[*ROUTES, Route("/style/report.css", _style), Mount("/static", StaticFiles(directory=STATIC))],
+        middleware=[Middleware(Guard, door)],
+        exception_handlers={TapscanError: _told, 404: _not_here, Exception: _own},
+        lifespan=running,
+    )
+    app.state.folder, app.state.door, app.state.works = folder, door, Works()
+    app.state.invitations, app.state.lan = Invitations(), None
+    app.state.recordings = Recordings()
+    return app
+
+
+def _told(request: Request, problem: Exception) -> Response:
+    """What tapscan says of a request that cannot be done, on a page from which one can go back."""
+    status = 404 if isinstance(problem, UnknownName) else 400 if isinstance(problem, BadRequest) else 409
+    return show(request, "problem.html", status, problem=str(problem), back=None)
+
+
+def _not_here(request: Request, problem: Exception) -> Response:
+    return show(request, "problem.html", 404, problem="There is no such page here.", back="/")
+
+
+def _own(request: Request, problem: Exception) -> Response:
+    return show(request, "problem.html", 500, problem=own_error(problem), back=None)
+
+
+def _style(request: Request) -> Response:
+    """Of the report's sections."""
+    return Response(report_style(), media_type="text/css", headers={"cache-control": "max-age=60"})
+
+
+def listening(port: int, host: str = HERE) -> socket.socket:
+    """By default a socket of this computer only; 0: any free port. Raises BadRequest where the port is taken."""
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((host, port))
+        made.listen(MOST_CONNECTIONS)  # the browser that is opened now waits, instead of being refused
+    except OSError as problem:
+        made.close()
+        raise BadRequest(f"--port {port}: {problem.strerror}; take another one, or 0 for any that is free") from None
+    return made
+
+
+def serve(folder: Path, port: int, opened: Callable[[str], None], *, lan: bool = False) -> None:
+    """Returns when it is stopped (Ctrl-C). `lan` : phones in the same network may be let in, each by a code."""
+    made = listening(port)
+    port = made.getsockname()[1]
+    key = page_key()
+    app = make_app(folder, key, port)
+    if lan:
+        serve_phones(app)
+    opened(f"http://{HERE}:{port}/?key={key}")
+    uvicorn.Server(configured(app)).run(sockets=[made])
+
+
+def serve_phones(app: Starlette, host: str | None = None) -> uvicorn.Server:
+    """In a thread that ends with the program. Raises BadRequest where this computer is in no network."""
+    host = host or own_address()
+    if host is None:
+        raise BadRequest("--lan: this computer is in no network; join the phone's network first, or leave --lan out")
+    made = listening(0, host)
+    port = made.getsockname()[1]
+    app.state.lan = f"{host}:{port}"
+    server = uvicorn.Server(configured(make_phone_app(host, port, app)))
+    threading.Thread(target=server.run, kwargs={"sockets": [made]}, daemon=True).start()
+    return server
+
+
+def configured(app: Starlette) -> uvicorn.Config:
+    """Quiet, and with an end to patience."""
+    return uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_keep_alive=KEEP_S,
+        limit_concurrency=MOST_CONNECTIONS,
+        timeout_graceful_shutdown=3,
+    )

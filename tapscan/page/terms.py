@@ -1,0 +1,83 @@
+"""The terminal's sentences in the page's own terms: where one names an option or a command, the page names its field or button.
+
+here(text)   the same sentence; nothing else of it changes
+"""
+
+import re
+from functools import cache
+
+TERMS: tuple[tuple[str, str], ...] = (
+    (
+        r"--partial screens what was tapped of an aborted take",
+        "tick 'Part of the places only' to read what was tapped of an aborted take",
+    ),
+    (r"--assign and --skip put single taps right", "single taps are moved to their place, or left out, below"),
+    (r"put it right with --skip and --assign", "move single taps to their place below"),
+    (r"--per-station (\S+), or an --order of (\S+) taps, fits", r"\1 taps at each place fit"),
+    (r"--layout (.+?) has ", r"the layout \1 has "),
+    (r" \(`tapscan scan rescreen` screens it anew, --again stores it a second time\)", ""),
+    (
+        r"`tapscan plate baseline \S+ \S+` names one, or give --against SCAN",
+        "a scan is made one from its own page ('Put something right')",
+    ),
+    (r"name one with `tapscan plate baseline`", "a scan is made one from its own page ('Put something right')"),
+    (r" \(`tapscan settings default dates=\.\.\.` sets another form\)", " (Settings sets another form)"),
+    (
+        r'say why it may be the baseline all the same: --although "reason"',
+        "say below why it may be the baseline all the same",
+    ),
+    (r"`tapscan register check` tells what else is", "'Look at every file' (Register) tells what else is"),
+    (r"run `tapscan register check`", "use 'Look at every file' (Register)"),
+    (
+        r" and name it with --register \(or in TAPSCAN_REGISTER\)",
+        ", then start again with: tapscan open --register FOLDER",
+    ),
+    (
+        r"If it is lost: tapscan register restore BACKUP\. To begin a new, empty one: tapscan plate add NAME --new",
+        "If it is lost, restore a backup. Or begin a new, empty one.",
+    ),
+    (r"; `tapscan plate add NAME` makes one, or name its folder with --register", "; add a plate to make one"),
+    (r": name it with --register", ": end this and start again with: tapscan open --register FOLDER"),
+    (r"; to begin another one all the same: --new", ""),
+    (
+        r"; name a (new )?folder (elsewhere )?with --register",
+        r"; start again with: tapscan open --register, and a new folder",
+    ),
+    (r": `tapscan scan move (.+?) PLATE`", ": give it to that plate"),
+    (r": --reason .+$", ""),
+    (r"`tapscan scan rescreen` makes the pictures anew", "'Read it anew' makes the pictures again"),
+    (r"`tapscan scan rescreen` makes anew", "'Read it anew' makes again"),
+    (r", or `tapscan plate edit` it", ", or change that one"),
+    (r"; `tapscan plate list` shows the plates, `tapscan plate add` adds one", "; look among the plates, or add it"),
+    (r"`tapscan plate list` shows the plates", "look among the plates"),
+    (r", `tapscan plate add` adds one", "; add it"),
+    (r"`tapscan scan void \S+ --undo` takes that back", "'Put something right' takes that back"),
+    (r"; `tapscan scan list` shows what there is", "; the plate's page shows what there is"),
+    (r"`tapscan scan edit SCAN --sensor contact` \(or microphone\) says it", "'How it was made' says it"),
+    (r"; words of your own go to --sensor-note", "; words of your own go to 'About the sensor'"),
+    (r" \(--held\)", ""),
+    (r" \(--state\)", ""),
+    (r" \(--order( soft,hard)?\)", ""),
+    (r"\s*`pip install --force-reinstall sounddevice`\.?", " install the sound library again."),
+    (r" \(`tapscan scan import`\)", ""),
+    (r"; `tapscan mic` lists those there are", ""),
+    (r"; choose another with --channel", "; choose another"),
+    (r"^--order: ", "Taps at each place: "),
+    (r"--assign (\S+?)=", r"\1 to "),
+    (r"--(assign|skip) ", ""),
+    (r"^--\w[\w-]* ", ""),
+)
+
+
+@cache
+def _compiled() -> tuple[tuple[re.Pattern[str], str], ...]:
+    return tuple((re.compile(pattern), said) for pattern, said in TERMS)
+
+
+def here(text: str) -> str:
+    """Only sentences that name the terminal are changed."""
+    if "--" not in text and "tapscan " not in text:
+        return text
+    for pattern, said in _compiled():
+        text = pattern.sub(said, text)
+    return text

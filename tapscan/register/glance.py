@@ -1,0 +1,103 @@
+"""Every plate of the register in a line: what was said of it last, whether it has a baseline, what was found later.
+
+glance(register)   Glance after Glance, by name; a handful of queries, however many plates
+"""
+
+import datetime as dt
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import Connection, Row, Select, case, func, select
+
+from tapscan.records import Disposition
+from tapscan.register import tables as t
+from tapscan.register.codec import record_of
+from tapscan.register.database import Register
+from tapscan.register.entries import Outcome
+from tapscan.register.names import scan_name
+
+
+@dataclass(frozen=True)
+class Glance:
+    """One plate; scans that were crossed out do not count."""
+
+    plate: str
+    pattern: str | None
+    serial: str | None
+    retired_on: dt.date | None
+    scans: int = 0
+    baselines: int = 0
+    scan: str | None = None  # the newest, PLATE/DATE[-n]
+    date: dt.date | None = None  # of it
+    disposition: Disposition | None = None
+    headline: str | None = None  # what tapscan said of it
+    outcome: Outcome | None = None  # the newest on any scan of the plate
+    unfinished: int = 0  # recordings begun and not ended
+
+
+def glance(register: Register, *, retired: bool = False) -> list[Glance]:
+    """`retired` : those too."""
+    with register.reading() as connection:
+        plates = connection.execute(select(t.plate).order_by(t.plate.c.name_key)).fetchall()
+        newest = {row.plate_id: row for row in connection.execute(_newest())}
+        counts = {row.plate_id: row for row in connection.execute(_counts())}
+        outcomes = _outcomes(connection)
+        begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
+    return [
+        replace(
+            _line(p, counts.get(p.row), newest.get(p.row)), outcome=outcomes.get(p.row), unfinished=begun.get(p.row, 0)
+        )
+        for p in plates
+        if retired or p.retired_on is None
+    ]
+
+
+def _line(plate: Row, count: Row | None, scan: Row | None) -> Glance:
+    line = Glance(plate.name, plate.pattern, plate.serial, plate.retired_on)
+    if count is None or scan is None:
+        return line
+    return replace(
+        line,
+        scans=count.scans,
+        baselines=count.baselines,
+        scan=scan_name(plate.name, scan.date, scan.number),
+        date=scan.date,
+        disposition=scan.disposition,
+        headline=scan.headline,
+    )
+
+
+def _counts() -> Select[Any]:
+    baselines = func.sum(case((t.scan.c.baseline, 1), else_=0)).label("baselines")
+    counted = select(t.scan.c.plate_id, func.count().label("scans"), baselines)
+    return counted.where(t.scan.c.void_on.is_(None)).group_by(t.scan.c.plate_id)
+
+
+def _newest() -> Select[Any]:
+    """The newest scan of each plate, with the screening that counts."""
+    back = func.row_number().over(
+        partition_by=t.scan.c.plate_id, order_by=(t.scan.c.date.desc(), t.scan.c.number.desc())
+    )
+    columns = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, back.label("back"))
+    scans = select(*columns).where(t.scan.c.void_on.is_(None)).subquery()
+    last = select(t.screening.c.scan_id, func.max(t.screening.c.number).label("number"))
+    last_made = last.group_by(t.screening.c.scan_id).subquery()
+    made = t.screening.c
+    return (
+        select(scans, made.disposition, made.headline)
+        .join(last_made, last_made.c.scan_id == scans.c.row)
+        .join(t.screening, (made.scan_id == scans.c.row) & (made.number == last_made.c.number))
+        .where(scans.c.back == 1)
+    )
+
+
+def _outcomes(connection: Connection) -> dict[int, Outcome]:
+    """The newest by day, then by when it was entered; those of scans that were crossed out aside."""
+    query = select(t.outcome, t.scan.c.plate_id).join(t.scan).where(t.scan.c.void_on.is_(None))
+    rows = connection.execute(query.order_by(t.outcome.c.on, t.outcome.c.row))
+    return {row.plate_id: record_of(Outcome, row._mapping) for row in rows}
+
+
+def _begun() -> Select[Any]:
+    begun = select(t.unfinished.c.plate_id, func.count().label("begun")).where(t.unfinished.c.ended_how.is_(None))
+    return begun.group_by(t.unfinished.c.plate_id)

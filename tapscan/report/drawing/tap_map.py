@@ -1,0 +1,63 @@
+"""Maps of the plate on which a person works: every station can be named, chosen and dropped upon.
+
+    tap_map(layout, taps, name)       how many taps lie at each place; a ring with its number, a broken square where there is none
+    way_map(layout, here, done, name) where to tap now, while recording
+
+Each station is a <g data-station="S1">, so that a page's own script finds it.
+"""
+
+from collections.abc import Callable, Collection, Mapping
+
+from markupsafe import Markup
+
+from tapscan import wording
+from tapscan.places import Layout, Point, Station
+from tapscan.report import words
+from tapscan.report.drawing.plate_drawing import INK, Canvas, Kind, apart, element, labels, mark, plate, whole
+
+WIDTH, RADIUS, HERE_RADIUS = 520.0, 9.0, 14.0
+FIGURE = 11  # size of the figures within the rings
+Drawn = Callable[[Station, Point], Markup]
+
+
+def tap_map(layout: Layout, taps: Mapping[str, int], name: str = "taps") -> Markup:
+    """`taps` : by station."""
+    said = {s.name: wording.counted(taps.get(s.name, 0), "tap") for s in layout.stations}
+
+    def drawn(s: Station, at: Point) -> Markup:
+        n = taps.get(s.name, 0)
+        figure = element("text", n, x=at[0], y=at[1] + 4, text_anchor="middle", font_size=FIGURE, fill=INK)
+        return mark("tapped" if n else "untapped", at, RADIUS) + (figure if n else Markup(""))
+
+    title = f"Map of the plate with {wording.counted(len(layout.stations), 'station')}"
+    told = "; ".join(f"{station}: {count}" for station, count in said.items())
+    return _map(layout, name, title, told, said, drawn)
+
+
+def way_map(layout: Layout, here: str | None, done: Collection[str], name: str = "way") -> Markup:
+    """The place to tap is a filled diamond, what is done a ring, what is to come a broken square."""
+    said = {
+        s.name: "tap here now" if s.name == here else "done" if s.name in done else "to come" for s in layout.stations
+    }
+
+    def drawn(s: Station, at: Point) -> Markup:
+        kind: Kind = "look" if s.name == here else "tapped" if s.name in done else "untapped"
+        return mark(kind, at, HERE_RADIUS if s.name == here else RADIUS)
+
+    return _map(
+        layout, name, "Where to tap now", f"Now: {here}." if here else "All places are done.", said, drawn, here
+    )
+
+
+def _map(
+    layout: Layout, name: str, title: str, told: str, said: Mapping[str, str], drawn: Drawn, large: str | None = None
+) -> Markup:
+    """`large` : the station whose mark is a large one."""
+    canvas = Canvas(layout, WIDTH)
+    parts, spots = plate(canvas, name), []
+    places = apart([canvas.at((s.x, s.y)) for s in layout.stations], [RADIUS] * len(layout.stations))
+    for station, at in zip(layout.stations, places, strict=True):
+        hint = element("title", words.legible(f"{station.name}, {station.where}: {said[station.name]}"))
+        parts.append(element("g", hint, drawn(station, at), data_station=station.name, class_="station"))
+        spots.append((station.name, at, HERE_RADIUS if station.name == large else RADIUS, False))
+    return whole(canvas, name, title, told, [*parts, *labels(canvas, spots)])

@@ -1,0 +1,33 @@
+"""Which scans later ones are compared with.
+
+advice(marked)                               what a plate with so many baseline scans lacks; empty where nothing
+choose_baseline(register, plate, names, why) these scans and no others; refused where something speaks against one and nobody says why
+"""
+
+from collections.abc import Sequence
+
+from tapscan.errors import BadRequest
+from tapscan.register.database import Register
+from tapscan.register.entries import ScanEntry
+from tapscan.register.scans import find_scan, set_baseline
+from tapscan.workflow.standing import against_baseline
+
+ENOUGH = 2
+ONE_ONLY = "One baseline scan. Out of the piano, lift the plate, set it down and scan it twice more: small changes can be told then."
+
+
+def advice(marked: int) -> str:
+    """`marked` : scans that are the baseline, one or more."""
+    return ONE_ONLY if marked < ENOUGH else f"{marked} baseline scans."
+
+
+def choose_baseline(register: Register, plate: str, names: Sequence[str], why: str | None) -> list[ScanEntry]:
+    """The reason is kept only where it was needed. Raises BadRequest."""
+    against = {e.name: told for e in (find_scan(register, n) for n in names) if (told := against_baseline(register, e))}
+    if against and not why:
+        name, told = next(iter(against.items()))
+        raise BadRequest(
+            f"{name}: {'; '.join(told)} Later scans would take this for the plate's normal state. Choose another scan, or say why it "
+            'may be the baseline all the same: --although "reason"'
+        )
+    return set_baseline(register, plate, names, why if against else None)

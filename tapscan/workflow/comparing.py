@@ -1,0 +1,53 @@
+"""What the comparison's page asks for: the figures, the scans to choose from, and the sound of a place in each.
+
+comparison_of(register, plate, scan, against)   Compared
+sound_at(register, scan, station)               MP3 of the clearest tap there; None where there is none to be heard
+"""
+
+from dataclasses import dataclass
+
+from tapscan.errors import UnreadableRecording
+from tapscan.records import Comparison
+from tapscan.register.database import Register
+from tapscan.register.plates import find_plate
+from tapscan.register.results import load_screening
+from tapscan.register.scans import find_scan, list_scans
+from tapscan.settings import Settings
+from tapscan.workflow.audio_clips import strike_clip
+from tapscan.workflow.history import compare_stored
+from tapscan.workflow.stored_audio import best_strike, tape_of_register
+
+
+@dataclass(frozen=True)
+class Compared:
+    """`stations` : those that can be heard in both, what changed first."""
+
+    plate: str
+    comparison: Comparison
+    scans: tuple[str, ...]  # that count, oldest first
+    stations: tuple[tuple[str, str], ...]  # name, and where it is
+    first: str | None  # the place to listen at first
+
+
+def comparison_of(register: Register, plate: str, scan: str | None = None, against: str = "") -> Compared:
+    """Raises BadRequest where there is nothing to compare."""
+    name = find_plate(register, plate, exact=True).name
+    found = compare_stored(register, name, Settings(), scan, [against] if against else ())
+    now = load_screening(register, find_scan(register, found.later).current.id).scan
+    before = load_screening(register, find_scan(register, found.baselines[-1]).current.id).scan
+    both = [s for s in dict.fromkeys(t.station for t in now.strikes) if best_strike(now, s) and best_strike(before, s)]
+    moved = {w.station: w.weight for w in found.where}
+    both.sort(key=lambda s: -moved.get(s, 0.0))
+    scans = tuple(e.name for e in list_scans(register, name))
+    return Compared(
+        name, found, scans, tuple((s, dict(now.places).get(s, "")) for s in both), both[0] if both else None
+    )
+
+
+def sound_at(register: Register, scan: str, station: str) -> bytes | None:
+    """As recorded, brought to the same peak as the others."""
+    screening = load_screening(register, find_scan(register, scan).current.id)
+    try:
+        return strike_clip(tape_of_register(register.folder, screening.scan), station)
+    except UnreadableRecording:
+        return None

@@ -1,0 +1,68 @@
+"""A stored scan as a page shows it: how it stands now, what people noted, and sections of the report.
+
+reading_of(register, name)       Reading: quick, without figures that are drawn from recordings
+before_and_now(register, name, station)   the same place in the baseline and in this scan, as MP3; None where there is none
+report_style()                   the style sheet that its sections need
+"""
+
+from dataclasses import dataclass, replace
+
+from markupsafe import Markup
+
+from tapscan.records import Screening
+from tapscan.register.database import Register
+from tapscan.register.entries import Plate, ScanEntry
+from tapscan.register.plates import find_plate
+from tapscan.register.scans import find_scan
+from tapscan.report.about import About
+from tapscan.report.beside import Beside
+from tapscan.report.page import sections_of, style
+from tapscan.report.sections import glossary, indications, map, reach, tested
+from tapscan.report.shop import Shop, read_shop
+from tapscan.workflow.defaults import read_defaults
+from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.standing import as_it_stands, notices
+from tapscan.workflow.write_report import about
+
+QUICK = (indications.SECTION, map.SECTION, tested.SECTION, reach.SECTION, glossary.SECTION)
+
+
+def report_style() -> str:
+    """CSS."""
+    return style()
+
+
+@dataclass(frozen=True, eq=False)
+class Reading:
+    """What was found, what to do, what weakens it, and the report's sections that can be had at once."""
+
+    plate: Plate
+    entry: ScanEntry
+    screening: Screening
+    about: About
+    notices: tuple[str, ...]  # what people saw, found or mended, where the first words do not say it
+    sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
+
+
+def reading_of(register: Register, name: str) -> Reading:
+    """Raises UnknownName."""
+    entry = find_scan(register, name)
+    screening = as_it_stands(register, entry, stored_screening(register, entry))
+    shop = shop_of(register)
+    plate = find_plate(register, entry.plate, exact=True)
+    since = notices(register, entry, screening)
+    told = replace(about(plate, entry, shop), since=since)
+    sections = sections_of(screening, told, Beside(shop), QUICK)
+    relevant = any(
+        i.interpretation == "relevant" for i in screening.indications
+    )  # then its sentences stand in the summary's place
+    unsaid = tuple(n for n in since if relevant or n not in screening.summary)
+    return Reading(plate, entry, screening, told, unsaid, tuple(sections))
+
+
+def shop_of(register: Register) -> Shop:
+    """From the file that the shop's defaults name; without one, a shop without a name."""
+    from pathlib import Path
+
+    kept = read_defaults(register.folder).shop
+    return read_shop(Path(kept)) if kept else Shop()

@@ -1,0 +1,147 @@
+"""How a scan was made, as a person filled it into a form, read as records.
+
+FIELDS                              names of the form's fields, in order
+conditions_of(typed)                ScanConditions; what was left empty is unknown
+new_scan(typed, folder)             NewScan
+as_typed(entry)                     the same fields of a stored scan, to be changed
+first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
+checklist_of(typed)                 the visual checklist, from fields `eye-ITEM` and `note-ITEM`
+"""
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from pathlib import Path
+
+from tapscan.errors import BadRequest
+from tapscan.records import ScanConditions
+from tapscan.register.database import Register
+from tapscan.register.entries import ANSWERS, CHECKLIST, Answer, Finding, NewScan, ScanEntry
+from tapscan.register.scans import list_scans
+from tapscan.sensors import HEAVIEST_G, Sensor, SensorKind, read_kind
+from tapscan.workflow.defaults import read_defaults
+from tapscan.workflow.own_layouts import name_of
+from tapscan.workflow.typed import celsius, day, number, state, words
+
+FIELDS = (
+    "date",
+    "state",
+    "supports",
+    "air_c",
+    "iron_c",
+    "hours",
+    "sensor",
+    "sensor_note",
+    "sensor_mass_g",
+    "sensor_place",
+    "hammer",
+    "fittings",
+    "bare",
+    "operator",
+    "notes",
+)
+AGAIN = ("supports", "sensor", "sensor_note", "sensor_mass_g", "sensor_place", "hammer", "operator")  # as the last time
+MOST_HOURS = 1e5
+
+
+def conditions_of(typed: Mapping[str, str]) -> ScanConditions:
+    """Raises BadRequest with one line."""
+    return ScanConditions(
+        state=state(typed.get("state"), "State of the plate"),
+        supports=words(typed.get("supports")),
+        air_c=celsius(typed.get("air_c"), "Temperature of the air"),
+        iron_c=celsius(typed.get("iron_c"), "Temperature of the iron"),
+        hours_in_room=number(typed.get("hours"), "Hours in the room", 0, MOST_HOURS, "hours"),
+        sensor=Sensor(
+            kind=_kind(typed.get("sensor")),
+            note=words(typed.get("sensor_note")),
+            mass_g=number(typed.get("sensor_mass_g"), "Mass of the sensor", 0, HEAVIEST_G, "grams"),
+            place=words(typed.get("sensor_place")),
+        ),
+        hammer=words(typed.get("hammer")),
+        fittings=_fittings(words(typed.get("fittings")), bool(typed.get("bare"))),
+    )
+
+
+def _kind(text: str | None) -> SensorKind | None:
+    told = words(text)
+    return None if told is None else read_kind(told)
+
+
+def _fittings(named: str | None, bare: bool) -> tuple[str, ...] | None:
+    """None: nobody looked."""
+    if named and bare:
+        raise BadRequest("'Nothing was left on it' is ticked, and something is named; leave one of them out")
+    return () if bare else tuple(one.strip() for one in named.split(",") if one.strip()) if named else None
+
+
+def new_scan(typed: Mapping[str, str], folder: Path) -> NewScan:
+    """`folder` : the register's, whose defaults tell how the shop writes days. Raises BadRequest with one line."""
+    return NewScan(
+        date=day(typed.get("date"), "Day it was tapped", folder),
+        conditions=conditions_of(typed),
+        operator=words(typed.get("operator")),
+        notes=words(typed.get("notes")),
+        baseline=bool(typed.get("baseline")),
+        checklist=checklist_of(typed),
+        baseline_although=words(typed.get("although")),
+    )
+
+
+def as_typed(entry: ScanEntry) -> dict[str, str]:
+    """Unknown is an empty field."""
+    c = entry.conditions
+    told = {
+        "date": entry.date.isoformat(),
+        "state": c.state,
+        "supports": c.supports,
+        "air_c": _figure(c.air_c),
+        "iron_c": _figure(c.iron_c),
+        "hours": _figure(c.hours_in_room),
+        "sensor": c.sensor.kind,
+        "sensor_note": c.sensor.note,
+        "sensor_mass_g": _figure(c.sensor.mass_g),
+        "sensor_place": c.sensor.place,
+        "hammer": c.hammer,
+        "fittings": ", ".join(c.fittings or ()),
+        "bare": "yes" if c.fittings == () else "",
+        "operator": entry.operator,
+        "notes": entry.notes,
+    }
+    return {key: value or "" for key, value in told.items()}
+
+
+def _figure(value: float | None) -> str | None:
+    return None if value is None else f"{value:g}"
+
+
+def first_typed(register: Register, plate: str) -> dict[str, str]:
+    """Layout and order too. Nothing that is measured anew each time (day, temperatures, state) is taken from an earlier scan."""
+    scans = list_scans(register, plate)
+    last = {key: value for key, value in as_typed(scans[-1]).items() if key in AGAIN} if scans else {}
+    shop = {key: value for key, value in asdict(read_defaults(register.folder)).items() if value}
+    shop = {key: value for key, value in shop.items() if key in (*FIELDS, "layout", "order")}
+    told = {**dict.fromkeys((*FIELDS, "layout", "order"), ""), **last, **shop}
+    told["baseline"] = (
+        "" if any(e.baseline for e in scans) else "yes"
+    )  # or the next scan has nothing to be compared with
+    if scans and not told["layout"]:
+        told["layout"] = scans[-1].layout or ""
+        told["order"] = told["order"] or ",".join(scans[-1].reading.get("order", ()))
+    return {**told, "layout": name_of(register.folder, told["layout"])}
+
+
+def checklist_of(typed: Mapping[str, str]) -> tuple[Finding, ...]:
+    """An item without an answer was not looked at."""
+    found = []
+    for item in CHECKLIST:
+        answer = typed.get(f"eye-{item}", "")
+        if answer:
+            found.append(Finding(item, _answer(answer), words(typed.get(f"note-{item}"))))
+    return tuple(found)
+
+
+def _answer(text: str) -> Answer:
+    for known in ANSWERS:
+        if known == text:
+            return known
+    raise BadRequest(f"{text!r} is no answer; one of {', '.join(ANSWERS)}")

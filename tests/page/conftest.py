@@ -1,0 +1,114 @@
+"""The page of a register in a browser of its own, and the same without a browser.
+
+`site` is a running server with a register; `browser_page` a page of Debian's Chromium that was let in. In CI these fail where Chromium is missing;
+elsewhere they are skipped and say what is missing.
+"""
+
+import os
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import httpx
+import pytest
+import uvicorn
+
+from tapscan.page.server import HERE, configured, listening, make_app
+from tapscan.register.database import Register, make_register
+from tapscan.register.entries import Plate
+from tapscan.register.plates import add_plate
+
+KEY = "k" * 43
+CHROMIUM = ("/usr/bin/chromium", "/usr/bin/chromium-browser")
+
+
+@dataclass
+class Site:
+    """A server in a thread."""
+
+    register: Register
+    port: int
+    app: Any
+
+    @property
+    def address(self) -> str:
+        return f"http://{HERE}:{self.port}"
+
+    @property
+    def door(self) -> Any:
+        return self.app.state.door
+
+    def client(self, **more: Any) -> httpx.Client:
+        """A browser's worth of headers: cookie and Origin."""
+        headers = {"origin": self.address}
+        return httpx.Client(
+            base_url=self.address, cookies={"tapscan": self.door.cookie}, headers=headers, timeout=60, **more
+        )
+
+    def post(self, client: httpx.Client, address: str, **fields: Any) -> httpx.Response:
+        return client.post(address, data={"token": self.door.token, **fields})
+
+
+def run(register: Register) -> Iterator[Site]:
+    made: socket.socket = listening(0)
+    port = made.getsockname()[1]
+    app = make_app(register.folder, KEY, port)
+    server = uvicorn.Server(configured(app))
+    thread = threading.Thread(target=server.run, kwargs={"sockets": [made]}, daemon=True)
+    thread.start()
+    for _ in range(200):
+        if server.started:
+            break
+        time.sleep(0.05)
+    assert server.started
+    yield Site(register, port, app)
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture
+def site(tmp_path: Path) -> Iterator[Site]:
+    register = make_register(tmp_path / "register")
+    add_plate(register, Plate("B12", pattern="parlour grand", mass_kg=104.5))
+    yield from run(register)
+
+
+def chromium() -> str | None:
+    return next((path for path in CHROMIUM if Path(path).exists()), shutil.which("chromium"))
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Any]:
+    why = None if chromium() else "not installed: chromium (Debian: package chromium)"
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        why = "not installed: playwright (pip install tapscan[test])"
+    if why:
+        if os.environ.get("CI"):
+            pytest.fail(why)
+        pytest.skip(why)
+    with sync_playwright() as play:
+        started = play.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
+        yield started
+        started.close()
+
+
+@pytest.fixture
+def browser_page(site: Site, browser: Any) -> Iterator[Any]:
+    """Let in, at the plates; an error in a script or a refused piece fails the test."""
+    context = browser.new_context(viewport={"width": 1280, "height": 900}, accept_downloads=True)
+    page = context.new_page()
+    page.set_default_timeout(30_000)
+    trouble: list[str] = []
+    page.on("pageerror", lambda error: trouble.append(str(error)))
+    page.on("console", lambda said: trouble.append(said.text) if "Content Security Policy" in said.text else None)
+    page.goto(f"{site.address}/?key={KEY}")
+    yield page
+    context.close()
+    assert not trouble
