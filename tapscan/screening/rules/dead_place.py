@@ -16,6 +16,7 @@ from tapscan.settings import Settings
 
 NAME = "dead-place"
 OTHERS = (
+    "thicker iron there: sound iron of more thickness may damp more",
     "a pad, sling, cloth or hand that touches the plate there",
     "a loose screw, hook or fitting there, or the pickup",
     "hard or chilled iron elsewhere on the plate, beside which this place seems dull",

@@ -54,6 +54,7 @@ OTHERS = (
     "a recorder that raises the level of what dies away (automatic gain)",
 )
 REGION_OTHERS = (
+    "thinner iron there: sound iron of less thickness may damp less",
     "supports, cloth or fittings that damp the rest of the plate and not this part",
     "an earlier repair in another metal",
 )
