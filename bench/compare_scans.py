@@ -102,10 +102,15 @@ def _room(distance_m: float, seed: int, rate_hz: int) -> np.ndarray:
 
 
 def sound_scan(
-    plate: PlateModes, setting: Setting, rng: np.random.Generator, settings: Settings, count: int = STATIONS
+    plate: PlateModes,
+    setting: Setting,
+    rng: np.random.Generator,
+    settings: Settings,
+    count: int = STATIONS,
+    names: Sequence[str] | None = None,
 ) -> Scan:
-    """Every tap made into sound with noise and taken apart again."""
-    stations = stations_of(plate, count)
+    """Every tap made into sound with noise and taken apart again. `names` : these stations instead of `count` spread over all."""
+    stations = list(names or stations_of(plate, count))
     taps = scan(
         plate,
         setting.sensor,

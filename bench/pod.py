@@ -4,6 +4,7 @@
     Pod.size_at(p)          a50 at .5, a90 at .9
     Pod.a90_95()            size at which the lower 95 % bound of detection is .9 (Wald, on the logit); None where it never is
     Pod.band(sizes)         lower and upper bound, the same way
+    levelled(sizes, hits)   Levelled, where the share found levels off under one however large the flaw; else None
     interval(k, n)          95 % interval of a rate as words
 
 Which bound: one-sided 95 % Wald on the logit; the handbook's likelihood ratio gives other figures (for the worked example 5.06 instead of 5.43).
@@ -16,8 +17,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.optimize import brentq
-from scipy.stats import norm
+from scipy.optimize import brentq, minimize
+from scipy.special import expit
+from scipy.stats import chi2, norm
 
 from bench.study import clopper_pearson
 
@@ -77,6 +79,33 @@ def fit(sizes: Sequence[float], hits: Sequence[bool]) -> Pod | None:
     p = 1 / (1 + np.exp(-x @ b))
     likelihood = float(np.sum(y * np.log(p + 1e-300) + (1 - y) * np.log(1 - p + 1e-300)))
     return Pod(b, np.linalg.inv(information), likelihood) if b[1] > 0 else None
+
+
+@dataclass(frozen=True)
+class Levelled:
+    """p = top / (1 + exp(-(b0 + b1 ln(size)))), top under one: some places are never found."""
+
+    top: float
+    b0: float
+    b1: float
+
+    def size_at(self, p: float) -> float | None:
+        """The size found with probability p; None where none is."""
+        return None if p >= self.top else float(np.exp((np.log(p / (self.top - p)) - self.b0) / self.b1))
+
+
+def levelled(sizes: Sequence[float], hits: Sequence[bool], pod: Pod) -> Levelled | None:
+    """None where a top explains the counts no better than none (likelihood ratio, one degree of freedom, 5 %)."""
+    x, y = np.log(sizes), np.asarray(hits, dtype=float)
+
+    def misfit(v: np.ndarray) -> float:
+        p = np.clip(expit(v[0]) * expit(v[1] + np.exp(v[2]) * x), 1e-12, 1 - 1e-12)
+        return float(-np.sum(y * np.log(p) + (1 - y) * np.log1p(-p)))
+
+    found = minimize(misfit, [2.0, pod.b[0], np.log(pod.b[1])], method="Nelder-Mead", options={"maxiter": 4000})
+    if 2 * (-found.fun - pod.log_likelihood) < chi2.ppf(0.95, 1):
+        return None
+    return Levelled(float(expit(found.x[0])), float(found.x[1]), float(np.exp(found.x[2])))
 
 
 def interval(hits: int, count: int) -> str:

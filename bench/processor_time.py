@@ -1,29 +1,36 @@
 """Processor time of `tapscan check` by two revisions, side by side on the recordings of bench/timed_scans.py.
 
     python -m bench.processor_time REVISION [--against HEAD] [--runs 5]
+    python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate
 
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
 bench/results/processor_time.txt. User and system time of the whole process, so that other work on the machine counts little.
+Growth goes into bench/results/processor_time_growth.txt: seconds, and the power p they grow with: of three sizes,
+each twice the one before, the second step costs 2^p times the first, whatever the start costs.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import resource
 import tempfile
+from collections.abc import Sequence
 from pathlib import Path
 from statistics import median
 
 from bench.same_numbers import asked, commit_of, unpack
-from bench.timed_scans import KINDS, ORDER, write
+from bench.timed_scans import KINDS, ORDER, Kind, write
 
-RESULT = Path(__file__).parent / "results" / "processor_time.txt"
+RESULTS = Path(__file__).parent / "results"
+RATE_HZ = 16_000
+PLACES, TAPS, RATES_HZ = (8, 15, 30, 60), (1, 2, 4, 8), (8_000, 12_000, 24_000, 48_000)  # the last three double
 
 
-def seconds(tree: Path, recording: Path, folder: Path) -> float:
+def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = ORDER) -> float:
     """Of one whole process."""
     before = _children()
-    done = asked(tree, ["check", str(recording), "--order", ",".join(ORDER)], folder)
+    done = asked(tree, ["check", str(recording), "--order", ",".join(order)], folder)
     if done.returncode:
         raise SystemExit(f"{recording.name}: {done.stderr.strip()}")
     return _children() - before
@@ -34,25 +41,64 @@ def _children() -> float:
     return used.ru_utime + used.ru_stime
 
 
+def _order(taps: int) -> tuple[str, ...]:
+    return ("soft", *("hard",) * (taps - 1))
+
+
+def growth(tree: Path, folder: Path, runs: int) -> list[str]:
+    """Lines of three tables: each varies one number, the others are 20 places, 3 taps at each, 16 kHz."""
+    rows = {
+        "places": [(n, Kind(RATE_HZ), n, ORDER) for n in PLACES],
+        "taps a place": [(n, Kind(RATE_HZ), 20, _order(n)) for n in TAPS],
+        "sampling rate, Hz": [(n, Kind(n), 20, ORDER) for n in RATES_HZ],
+    }
+    lines = []
+    for name, asked_for in rows.items():
+        spent = []
+        for number, kind, places, order in asked_for:
+            path = write(f"{name} {number}", folder, kind, places, order)
+            spent.append(min(seconds(tree, path, folder, order) for _ in range(runs)))
+            path.unlink()
+        power = math.log2((spent[-1] - spent[-2]) / (spent[-2] - spent[-3]))
+        told = "  ".join(f"{row[0]}: {s:.2f} s" for row, s in zip(asked_for, spent, strict=True))
+        verdict = "at most linear" if round(power, 1) <= 1 else "MORE THAN LINEAR"
+        lines.append(f"{name:18} {told}   grows with the power {power:.2f}: {verdict}")
+        print(lines[-1], flush=True)
+    return lines
+
+
 def main() -> None:
     """Print and store the table."""
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("revision")
     ask.add_argument("--against", default="HEAD")
     ask.add_argument("--runs", type=int, default=5)
+    ask.add_argument("--growth", action="store_true")
     said = ask.parse_args()
-    commits = [commit_of(said.revision), commit_of(said.against)]
-    lines = [f"processor time of {commits[1][:7]} over {commits[0][:7]}, medians of {said.runs}; 60 strikes, SIMULATED"]
     with tempfile.TemporaryDirectory() as work:
-        trees = [Path(work) / c for c in ("a", "b")]
-        for tree, commit in zip(trees, commits, strict=True):
-            unpack(commit, tree)
-        for name in KINDS:
-            recording = write(name, Path(work))
-            runs = [[seconds(t, recording, Path(work)) for t in trees] for _ in range(said.runs)]
-            lines.append(f"  {name:32} {median(b for _, b in runs) / median(a for a, _ in runs):5.2f}")
-            print(lines[-1], flush=True)
-    RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")
+        if said.growth:
+            commit = commit_of(said.revision)
+            unpack(commit, Path(work) / "tree")
+            head = f"processor time of {commit[:7]}, least of {said.runs}, of whole processes; SIMULATED"
+            lines = [head, *growth(Path(work) / "tree", Path(work), said.runs)]
+            (RESULTS / "processor_time_growth.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        else:
+            lines = compared([commit_of(said.revision), commit_of(said.against)], Path(work), said.runs)
+            (RESULTS / "processor_time.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def compared(commits: Sequence[str], work: Path, runs: int) -> list[str]:
+    """Lines of the table of ratios."""
+    lines = [f"processor time of {commits[1][:7]} over {commits[0][:7]}, medians of {runs}; 60 strikes, SIMULATED"]
+    trees = [work / c for c in ("a", "b")]
+    for tree, commit in zip(trees, commits, strict=True):
+        unpack(commit, tree)
+    for name in KINDS:
+        recording = write(name, work)
+        spent = [[seconds(t, recording, work) for t in trees] for _ in range(runs)]
+        lines.append(f"  {name:32} {median(b for _, b in spent) / median(a for a, _ in spent):5.2f}")
+        print(lines[-1], flush=True)
+    return lines
 
 
 if __name__ == "__main__":

@@ -89,18 +89,18 @@ def _report(folder: Path, scan: str, name: str, *more: str) -> None:
     tapscan("report", scan, *given, *more, folder=folder)
 
 
-def picture(page: Path, name: str, size: str) -> None:
-    """First screen as PNG."""
+def picture(page: Path, target: Path, size: str) -> None:
+    """First screen as PNG, by headless Chromium; `size` in pixels: width,height."""
     browser = shutil.which("chromium") or shutil.which("chromium-browser")
     if browser is None:
         raise SystemExit("no Chromium: apt-get install chromium")
-    DOCS.mkdir(parents=True, exist_ok=True)
+    target.parent.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as profile:
         command = [
             browser,
             *FLAGS,
             f"--user-data-dir={profile}",
-            f"--screenshot={DOCS / name}.png",
+            f"--screenshot={target}",
             f"--window-size={size}",
             page.as_uri(),
         ]
@@ -113,8 +113,8 @@ def main() -> None:
     folder = Path(sys.argv[1] if len(sys.argv) > 1 else tempfile.mkdtemp()).absolute()
     made = pages(folder)
     for name, page in made.items():
-        picture(page, name, "900,1000" if name == "summary" else "1180,900")
-    picture(made["changed-since-baseline"], "changed-since-baseline-phone", "390,844")
+        picture(page, DOCS / f"{name}.png", "900,1000" if name == "summary" else "1180,900")
+    picture(made["changed-since-baseline"], DOCS / "changed-since-baseline-phone.png", "390,844")
     print(f"pages in {folder}, pictures in {DOCS}")
 
 

@@ -32,7 +32,7 @@ from bench.compare_scans import PICKUP, model_scan
 from bench.compare_store import Casting, Store, scan_of
 from bench.detection_store import SETTING
 from bench.doc_pages import between
-from bench.pod import Pod, fit
+from bench.pod import Pod, fit, levelled
 from bench.study import add_rates, clopper_pearson, head
 from bench.table_folder import read_tables
 from tapscan.demo.plates import Table
@@ -170,6 +170,14 @@ def rows(curve: Curve, kinds: Mapping[str, tuple[str, str]] = WORDS) -> list[str
 def _sentence(curve: Curve) -> str:
     if curve.pod is None:
         return f"no curve fits, since found and missed sizes hardly overlap; {_from_on(curve)}"
+    top = levelled([t.size for t in curve.trials], [t.found for t in curve.trials], curve.pod)
+    if top is not None:
+        a50, a90 = (top.size_at(p) for p in (0.5, 0.9))
+        told = [
+            f"{n} not reached" if a is None or a > curve.sizes[-1] else f"{n} {a:.1f}"
+            for n, a in (("a50", a50), ("a90", a90))
+        ]
+        return f"levels off at {100 * top.top:.0f} %, however large: {', '.join(told)}; no a90/95 is given"
     wald = curve.pod.a90_95()
     a50, a90 = curve.pod.size_at(0.5), curve.pod.size_at(0.9)
     outside = (

@@ -65,8 +65,10 @@ def plate(rate_hz: int) -> PlateModes:
 def taps(kind: Kind, places: int | None = None, order: tuple[str, ...] = ORDER) -> list[Tap]:
     """All taps of one scan."""
     modes, rng = plate(kind.rate_hz), np.random.default_rng(2)
-    stations = modes.table.station_names[: places or STRIKES // len(order)]
-    made = scan(modes, kind.sensor, kind.rate_hz, rng, order, stations, SECONDS, None, peak=None)
+    names, left, made = modes.table.station_names, places or STRIKES // len(order), []
+    while left > 0:  # more places than the table has: each is tapped anew as a place of its own
+        made += scan(modes, kind.sensor, kind.rate_hz, rng, order, names[:left], SECONDS, None, peak=None)
+        left -= len(names)
     if kind.rattles:
         made = [replace(t, samples=t.samples + rattle(modes, t, kind.sensor, RATTLE_PLACE, rng)) for t in made]
     if kind.room:
@@ -75,11 +77,13 @@ def taps(kind: Kind, places: int | None = None, order: tuple[str, ...] = ORDER) 
     return scale_to(add_noise(made, snr_noise_rms(made, SNR_DB), rng), 0.5)
 
 
-def write(name: str, folder: Path) -> Path:
-    """One recording of all taps of a kind; kept where it is there already."""
+def write(
+    name: str, folder: Path, kind: Kind | None = None, places: int | None = None, order: tuple[str, ...] = ORDER
+) -> Path:
+    """One recording of all taps of a kind; kept where it is there already. `kind` : what `name` stands for, if it is none of KINDS."""
     path = folder / f"{name.replace(',', '').replace(' ', '-')}.wav"
     if not path.exists():
-        kind = KINDS[name]
-        samples, _ = one_recording(taps(kind))
+        kind = kind or KINDS[name]
+        samples, _ = one_recording(taps(kind, places, order))
         soundfile.write(path, samples, kind.rate_hz, subtype="PCM_24")
     return path

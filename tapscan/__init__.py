@@ -2,6 +2,7 @@
 
     check(paths, request)   screen recordings; see tapscan.workflow.check
     Request, Settings       how the recordings are to be understood, and every threshold
+    Workers                 other processes that share the work; the figures are the same
 
 Names are loaded when first used, so that `import tapscan` is light.
 """
@@ -20,6 +21,7 @@ _HOME = {
     "read_layout": "tapscan.layouts",
     "to_json": "tapscan.report.as_json",
     "TapscanError": "tapscan.errors",
+    "Workers": "tapscan.workers",
 }
 __all__ = [  # noqa: PLE0604 (they are strings; the list is derived)
     *sorted(_HOME),

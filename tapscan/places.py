@@ -36,6 +36,21 @@ class Station:
 
 
 @dataclass(frozen=True)
+class Member:
+    """A strut (two points: its middle line) or a block of iron of its own thickness (three points or more: its edge)."""
+
+    name: str
+    points: tuple[Point, ...]
+    thickness_mm: float | None = None  # across the plate; None: guessed by kind
+    width_mm: float | None = None  # of a strut, in the plate; None: guessed
+
+    @property
+    def is_line(self) -> bool:
+        """A strut."""
+        return len(self.points) == 2
+
+
+@dataclass(frozen=True)
 class Outline:
     """A plate as a schematic picture; no real maker's plate."""
 
@@ -44,9 +59,17 @@ class Outline:
     edge: tuple[Point, ...]  # closed by itself
     openings: tuple[tuple[Point, ...], ...] = ()  # where there is no iron
     pin_fields: tuple[tuple[Point, ...], ...] = ()
-    struts: tuple[tuple[str, Point, Point], ...] = ()  # name and ends
+    members: tuple[Member, ...] = ()
     screws: tuple[Point, ...] = ()
     sides: tuple[str, str, str, str] = ("", "", "", "")  # words at top, right, bottom and left
+    width_m: float | None = None  # of the real plate; None: guessed
+    web_mm: float | None = None  # thickness of the plain plate; None: guessed
+    rim_mm: float | None = None  # thickness along the edge; None: guessed
+
+    @property
+    def struts(self) -> tuple[tuple[str, Point, Point], ...]:
+        """Name and ends of each."""
+        return tuple((m.name, m.points[0], m.points[1]) for m in self.members if m.is_line)
 
 
 @dataclass(frozen=True)

@@ -176,7 +176,7 @@ def solve_pattern(
             say(f"{pattern.name}: {flaw.label}")
     arrays = {key: np.stack([row[key] for row in rows]) for key in rows[0]}
     arrays["outline"] = np.asarray(pattern.outline.exterior.coords, dtype=np.float32)
-    arrays["meta"] = np.array(json.dumps(_meta(pattern, mesh, flaws)))
+    arrays["meta"] = np.array(json.dumps(table_meta(pattern, mesh, flaws)))
     return arrays
 
 
@@ -188,7 +188,7 @@ def plate_mass_kg(pattern: Pattern, mesh: PlateMesh) -> float:
     return float(pattern.density_kg_m3 * (area * depth).sum())
 
 
-def _meta(pattern: Pattern, mesh: PlateMesh, flaws: list[Flaw]) -> dict[str, Any]:
+def table_meta(pattern: Pattern, mesh: PlateMesh, flaws: list[Flaw]) -> dict[str, Any]:
     label, names = patch_labels(pattern, mesh)
     centre = {line.name: [(a + b) / 2 for a, b in zip(line.start, line.end, strict=True)] for line in pattern.lines}
     metal = pattern.metal()

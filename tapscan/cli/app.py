@@ -5,7 +5,21 @@ from typing import Annotated
 import typer
 
 from tapscan import __version__
-from tapscan.cli import check, compare, demo, history, layout, mic, open, plate, register, report, scan, settings
+from tapscan.cli import (
+    check,
+    compare,
+    demo,
+    history,
+    layout,
+    mic,
+    open,
+    pattern,
+    plate,
+    register,
+    report,
+    scan,
+    settings,
+)
 
 app = typer.Typer(
     name="tapscan",
@@ -26,6 +40,7 @@ app.command("mic")(mic.mic)
 app.add_typer(layout.app, name="layout")
 app.add_typer(plate.app, name="plate")
 app.add_typer(scan.app, name="scan")
+app.add_typer(pattern.app, name="pattern")
 app.add_typer(register.app, name="register")
 app.add_typer(settings.app, name="settings")
 

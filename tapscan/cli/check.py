@@ -1,5 +1,7 @@
 """`tapscan check`: screen recordings on their own."""
 
+import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -8,11 +10,14 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.pattern_group import Pattern
+from tapscan.cli.sharing import JOBS, bytes_of, progress_of, shared_work
 from tapscan.cli.states import read_state
 from tapscan.cli.taps import Taps
 
 if TYPE_CHECKING:
     from tapscan.workflow.check import CheckResult
+    from tapscan.workflow.write_report import Wish
 
 STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
 
@@ -26,39 +31,56 @@ def check(
     report: o.REPORT = None,
     settings: o.SETTINGS = None,
     shop: o.SHOP = None,
+    piano: Annotated[str, typer.Option(help="Which piano; stands at the head of the page.")] = "",
+    date: Annotated[
+        o.TEXT, typer.Option(metavar="DAY", help="When it was tapped; stands at the head of the page.")
+    ] = None,
+    full: o.FULL = False,
+    beside: Pattern = Pattern(),
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit 3 for a relevant indication, 4 for inconclusive.")
     ] = False,
+    jobs: JOBS = None,
 ) -> None:
-    """Screen recordings of taps on their own, without a register.
+    """Screen recordings of taps on their own, without a register; with --pattern beside other plates of the pattern.
 
     One file is one station (its name before the first "_"); one long file is split at its pauses with
     --layout or --per-station.
     """
-    from tapscan.cli.progress import progress_line
-    from tapscan.workflow.check import check as screen
-
     kept = Kept()
     taps = taps.filled(kept)
     shop = kept.shop(shop) if report else None
     kept.tell()
-    request = taps.request(settings, read_state(state), pictures=report is not None)
-    with progress_line() as progress:
-        result = screen(files, request, progress)
-    _show(result, json, report, shop, strict)
+    on = o.day(date, "--date") if date else None
+    told, pattern = read_state(state), beside.known()
+    with shared_work(jobs, bytes_of(files)) as workers:
+        from tapscan.workflow.check import check as screen
+
+        request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")
+        with progress_of(workers):
+            result = screen(files, request, workers)
+    if pattern and result.screening:
+        result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
+    _show(result, json, report, _wish(shop, full, piano, on), strict)
 
 
-def _show(result: "CheckResult", json: str | None, report: Path | None, shop: Path | None, strict: bool) -> None:
+def _wish(shop: Path | None, full: bool, piano: str, on: dt.date | None) -> "Wish":
+    from tapscan.workflow.report import read_shop
+    from tapscan.workflow.write_report import Wish
+
+    return Wish(read_shop(shop) if shop else None, full=full, piano=piano, on=on)
+
+
+def _show(result: "CheckResult", json: str | None, report: Path | None, wish: "Wish", strict: bool) -> None:
     """On the screen, into the files asked for, and as the exit status."""
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_out
-    from tapscan.workflow.report import read_shop
 
     for line in result.unreadable:
         typer.echo(f"tapscan: {line}", err=True)
     if result.screening is None:
         raise typer.Exit(1)
-    written = write_out(result.screening, json, report, read_shop(shop) if shop else None)
+    written = write_out(result.screening, json, report, wish)
     if json != "-":
         print_summary(result.screening, report if written else None)
     if result.unreadable or not written:

@@ -55,6 +55,8 @@ def _print(c: "Comparison") -> None:
             out.print(bullet(f"it could also be: {other}", 3))
     if c.common is not None:
         out.print(bullet(c.common.sentence))
+    elif c.common_reason:
+        out.print(bullet(f"No common change is given: {c.common_reason}."))
     for old in c.carried:
         out.print(bullet(f"{'also in the baseline' if old.status == 'unchanged' else 'new'}: {old.sentence}"))
     if c.unlike or c.limitations:
@@ -68,7 +70,7 @@ def _print(c: "Comparison") -> None:
 def _numbers(c: "Comparison") -> None:
     from tapscan.cli.bullets import console
     from tapscan.cli.tables import print_table
-    from tapscan.workflow.report import odds
+    from tapscan.workflow.report import drops_in_words, odds
 
     out = console()
     out.print("\nNumbers", style="bold")
@@ -81,6 +83,7 @@ def _numbers(c: "Comparison") -> None:
             out.print(f"Odds that some tones fell: {odds(c.statistic)}; limit {odds(c.statistic_limit or 0.0)}.")
         else:
             out.print(f"Largest drops, in the plate's own scatter: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
+            out.print(f"As they are, uncapped: {drops_in_words(c)}.")
     elif c.reason:
         out.print(f"No figure: {c.reason}.")
     rows = sorted(changed or c.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]

@@ -7,6 +7,7 @@ import typer
 from tapscan.cli import options as o
 
 if TYPE_CHECKING:
+    from tapscan.records import BesidePattern
     from tapscan.workflow.history import History
     from tapscan.workflow.scan import ScanEntry
 
@@ -42,10 +43,23 @@ def _print_past(found: "History") -> None:
             out.print(bullet(f"{p.entry.name}: {shown(told)}"))
         if p.entry.crossed_out:
             continue
+        if p.pattern is not None:
+            out.print(bullet(f"{p.entry.name}: {shown(_among(p.pattern))}"))
         for indication in p.relevant[:MOST_SENTENCES]:
             out.print(bullet(f"{p.entry.name}: {indication.sentence}"))
         if len(p.relevant) > MOST_SENTENCES:
             out.print(bullet(f"{p.entry.name}: and {len(p.relevant) - MOST_SENTENCES} more (tapscan scan show)"))
+
+
+def _among(found: "BesidePattern") -> str:
+    """Where the plate lay among others of its pattern."""
+    beside = f"among {len(found.used)} plates of pattern {found.pattern}"
+    if found.unlike.value is None:
+        return f"{beside}: not judged, {found.unlike.reason}"
+    moves = f"its shapes differ {found.unlike.value:.2f} times as much as theirs (limit {found.unlike.limit:.2f})"
+    if found.losses.value is None:
+        return f"{beside}: {moves}; losses not judged"
+    return f"{beside}: {moves}; losses {found.losses.value:.1f} (limit {found.losses.limit:.1f})"
 
 
 def _by_people(e: "ScanEntry") -> list[str]:

@@ -24,7 +24,8 @@ class Kept:
     def __init__(self, register: Path | None = None) -> None:
         from tapscan.workflow.defaults import read_defaults
 
-        self.defaults = read_defaults(o.folder_of(register))
+        self.folder = o.folder_of(register)
+        self.defaults = read_defaults(self.folder)
         self.used: list[str] = []
 
     def or_kept(self, key: str, typed: str | None) -> str | None:
@@ -40,7 +41,10 @@ class Kept:
         """Layout and order; `none` says that there is none. A number of taps that was typed leaves the shop's order out."""
         layout = self.or_kept("layout", layout)
         order = order if per_station else self.or_kept("order", order)
-        return _unless_none(layout), _unless_none(order)
+        from tapscan.workflow.own_layouts import layout_at
+
+        layout = _unless_none(layout)
+        return layout_at(self.folder, layout) if layout else None, _unless_none(order)
 
     def facts(self, typed: Typed) -> Typed:
         """What the shop says of its sensor is taken only for that sensor."""

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
+from tapscan.cli import options as o
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
 from tapscan.places import STATES
@@ -19,11 +20,12 @@ STATE = Annotated[Optional[str], typer.Option(help=f"State of the plate: {', '.j
 
 @app.command("list")
 def list_layouts() -> None:
-    """Name the layouts that come with tapscan."""
-    from tapscan.workflow.layout import known_layouts, read_layout
+    """Name the layouts there are: your own, drawn in the page or kept with the register, then those that come with tapscan."""
+    from tapscan.workflow.layout import read_layout
+    from tapscan.workflow.own_layouts import layout_at, layout_names
 
-    for name in known_layouts():
-        layout = read_layout(name)
+    for name in layout_names(o.folder_of(None)):
+        layout = read_layout(layout_at(o.folder_of(None), name))
         strung = len(layout.allowed("strung"))
         typer.echo(f"{name}\n    {layout.note} On a strung plate {strung} of them may be struck.")
     typer.echo("\nTo chalk from: tapscan layout print NAME. To make your own: see docs/layouts.md.")
@@ -33,8 +35,9 @@ def list_layouts() -> None:
 def show(name: NAME, state: STATE = None) -> None:
     """List the stations of one layout in the order in which they are tapped."""
     from tapscan.workflow.layout import read_layout
+    from tapscan.workflow.own_layouts import layout_at
 
-    layout, told = read_layout(name), read_state(state)
+    layout, told = read_layout(layout_at(o.folder_of(None), name)), read_state(state)
     typer.echo(f"{layout.name} ({layout.kind}). {layout.note}")
     for station in layout.stations:
         typer.echo(f"  {station.name:5} {station.where}{_direction(station)}{_ruled_out(station, told)}")
@@ -54,9 +57,11 @@ def print_sheet(
     order: Annotated[str, typer.Option(help="Force of the taps at each station.")] = "soft,hard,hard",
 ) -> None:
     """Write the sheet to chalk the stations from: map, boxes to tick, checklist, cautions; prints to A4 and Letter."""
-    from tapscan.workflow.layout import read_layout, read_order, write_sheet
+    from tapscan.workflow.layout import read_layout, read_order
+    from tapscan.workflow.own_layouts import layout_at
+    from tapscan.workflow.sheet import write_sheet
 
-    layout, told = read_layout(name), read_state(state)
+    layout, told = read_layout(layout_at(o.folder_of(None), name)), read_state(state)
     if not layout.allowed(told):
         raise BadRequest(f"{name}: no station of it may be struck in the state {told}; take another layout")
     target = file or Path(f"{Path(name).stem}-sheet.html")

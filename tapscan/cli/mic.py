@@ -1,15 +1,10 @@
 """`tapscan mic`: the inputs there are, and whether one is fit for a scan."""
 
-import time
-from typing import TYPE_CHECKING, Annotated, Optional
+from typing import Annotated, Optional
 
 import typer
 
 from tapscan.cli import options as o
-
-if TYPE_CHECKING:
-    from tapscan.records import FloatArray
-    from tapscan.workflow.mic import InputCheck
 
 
 def mic(
@@ -27,7 +22,7 @@ def mic(
 
     Keep quiet and do not tap meanwhile.
     """
-    from tapscan.workflow.mic import chosen_device, input_devices
+    from tapscan.workflow.mic import WARNING, chosen_device, hear_quiet, input_devices, quiet_words
     from tapscan.workflow.settings import read_settings
 
     used = read_settings(settings)
@@ -39,42 +34,7 @@ def mic(
     if list_only:
         return
     chosen = chosen_device(device)
-    typer.echo(f"\nListening to {chosen.name} for {seconds:.0f} s. Keep quiet, and do not tap.")
-    samples, own_rate, lost = _listen(device, rate, channel - 1, seconds)
-    from tapscan.workflow.mic import check_input
-
-    _tell(check_input(samples, own_rate, used), lost)
-
-
-def _listen(device: str | None, rate: int | None, channel: int, seconds: float) -> "tuple[FloatArray, int, int]":
-    import numpy as np
-
-    from tapscan.errors import MicrophoneTrouble
-    from tapscan.workflow.mic import Microphone
-
-    parts = []
-    with Microphone(device, rate, channel) as microphone:
-        until = time.monotonic() + seconds
-        while time.monotonic() < until:
-            block = microphone.read(0.2)
-            if block is not None:
-                parts.append(block.samples)
-        if not parts:
-            raise MicrophoneTrouble(
-                f"{microphone.device.name}: gave no sound in {seconds:.0f} s; is it plugged in and switched on?"
-            )
-        return np.concatenate(parts), microphone.sample_rate_hz, microphone.lost
-
-
-def _tell(found: "InputCheck", lost: int) -> None:
-    if found.noise_db is not None:
-        typer.echo(
-            f"Noise: {found.noise_db:.0f} dB re full scale above 50 Hz. Largest sample: {100 * found.peak:.1f} % of full scale."
-        )
-    typer.echo(found.verdict)
-    for what in found.processing:
-        typer.echo(f"In the path: {what}")
-    if not found.processing and found.noise_db is not None:
-        typer.echo("Nothing was noticed that works on the sound; from quiet alone not everything can be told.")
-    if lost:
-        typer.echo(f"The computer missed {lost} pieces of sound: close other programs.")
+    typer.echo(f"\nListening to {chosen.name} for {seconds:.0f} s. {WARNING}")
+    heard = hear_quiet((device, rate, channel - 1), seconds)
+    for line in quiet_words(heard, used):
+        typer.echo(line)

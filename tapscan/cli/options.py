@@ -89,6 +89,7 @@ HELD = Annotated[bool, typer.Option("--held", help="Hook, screws, pads and picku
 PARTIAL = Annotated[
     bool, typer.Option("--partial", help="Part of the layout's places only: screen what was tapped, and say so.")
 ]
+FULL = Annotated[bool, typer.Option("--full", help="The page with every figure, not the three or four pages to print.")]
 ALTHOUGH = Annotated[
     TEXT, typer.Option(metavar="REASON", help="Why a scan with a finding may be a baseline all the same; is kept.")
 ]

@@ -1,11 +1,9 @@
 """What is on the screen while a scan is recorded: readable from three metres, 80 by 24 and up.
 
-View                       everything shown, plain values
-screen(view, wide, high)   a rich renderable
+screen(view, wide)         a rich renderable
 plate_picture(...)         the plate in letters: edge, stations, the one to tap
 """
 
-from dataclasses import dataclass
 from itertools import pairwise
 
 from rich.console import Group, RenderableType
@@ -14,33 +12,13 @@ from rich.panel import Panel
 from rich.text import Text
 
 from tapscan.cli.large_letters import fitting
-from tapscan.places import Layout, Point
+from tapscan.places import Point
+from tapscan.workflow.at_the_plate import HANDS, View
 
 KEYS = "u take back   r place anew   s skip   b back   p pause   q stop and keep"
-HANDS = "Two quick knocks take the last strike back."
 MAP_WIDE, MAP_HIGH = 30, 12
 HERE, DONE, OPEN, EDGE = "◆", "●", "○", "·"
 LEVEL_LOW_DB, LEVEL_HIGH_DB = -80.0, 0.0
-
-
-@dataclass(frozen=True)
-class View:
-    """`tone` is good, bad or plain; `trouble` stands over everything."""
-
-    station: str | None
-    where: str
-    force: str | None
-    counts: str
-    done: int
-    stations: int
-    said: str
-    tone: str
-    level_db: float
-    floor_db: float | None
-    waiting: str
-    trouble: str | None
-    layout: Layout
-    taken: frozenset[str]
 
 
 def screen(view: View, wide: int) -> RenderableType:

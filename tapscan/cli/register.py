@@ -17,7 +17,7 @@ MOST_LINES = 40
 
 @app.command("check")
 def check(register: o.REGISTER = None) -> None:
-    """Hold every file against its hash and every row against its files. Nothing is changed."""
+    """Check that every file is present and unchanged, and every entry has its files. Nothing is changed."""
     from tapscan.cli.progress import progress_line
     from tapscan.workflow.register import check_register
 
@@ -70,7 +70,7 @@ def restore_backup(
 
     with progress_line() as progress:
         made = restore(backup, o.folder_of(register), lambda done, total: progress("copying files", done, total))
-    typer.echo(f"Restored to {made.folder}: database and {made.files} files, each held against its hash.")
+    typer.echo(f"Restored to {made.folder}: database and {made.files} files, each present and unchanged.")
     o.tell_trouble(remember(made.folder))
     for line in made.missing:
         typer.echo(f"tapscan: not in the backup: {line}", err=True)

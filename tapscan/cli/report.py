@@ -18,16 +18,17 @@ def report(
     summary: Annotated[bool, typer.Option("--summary", help="One page for a buyer instead of the whole.")] = False,
     pdf: Annotated[bool, typer.Option("--pdf", help="PDF instead of HTML (needs the extra: tapscan[pdf]).")] = False,
     whom: Annotated[str, typer.Option("--for", metavar="NAME", help="Whom the page is for; stands at its head.")] = "",
+    full: o.FULL = False,
     shop: o.SHOP = None,
     register: o.REGISTER = None,
 ) -> None:
-    """Write the page of a stored scan: findings, comparison, checklist, outcomes, figures. It needs no network."""
+    """Write the page of a stored scan: what was found, what to do, how sure, comparison, outcomes. It needs no network."""
     from tapscan.errors import BadRequest, TapscanError
     from tapscan.workflow.report import read_shop
     from tapscan.workflow.write_report import Wish, write_report
 
     shop = Kept(register).shop(shop)
-    wish = Wish(read_shop(shop) if shop else None, summary, pdf, whom)
+    wish = Wish(read_shop(shop) if shop else None, summary, pdf, whom, full)
     try:
         written = write_report(o.opened(register), scan, out, wish)
     except TapscanError:

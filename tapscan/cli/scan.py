@@ -10,6 +10,7 @@ from tapscan.cli.facts import NOTHING, Typed
 from tapscan.cli.groups import grouped
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
+from tapscan.cli.sharing import JOBS, progress_of, shared_work
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
@@ -170,18 +171,20 @@ def rescreen(
     same_plate: o.SAME_PLATE = False,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
+    jobs: JOBS = None,
 ) -> None:
     """Screen a stored scan anew from its recordings, with present settings. Earlier results are kept."""
-    from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.import_scan import rescreen as again
     from tapscan.workflow.layout import read_layout, read_order
+    from tapscan.workflow.own_layouts import layout_at
+    from tapscan.workflow.scan import find_scan
     from tapscan.workflow.settings import read_settings
     from tapscan.workflow.standing import notices
 
     changes: dict[str, Any] = {}
     if layout:
-        changes["layout"] = read_layout(layout)
+        changes["layout"] = read_layout(layout_at(o.folder_of(register), layout))
     if per_station:
         changes["per_station"] = per_station
     if order:
@@ -189,8 +192,8 @@ def rescreen(
     if same_plate:
         changes["sure"] = True
     opened, thresholds = o.opened(register), read_settings(settings)
-    with progress_line() as progress:
-        kept = again(opened, name, thresholds, progress, changes)
+    with shared_work(jobs, sum(f.size_bytes for f in find_scan(opened, name).files)) as workers, progress_of(workers):
+        kept = again(opened, name, thresholds, workers, changes)
     for line in kept.unreadable:
         typer.echo(f"tapscan: {line}", err=True)
     if kept.entry is None or kept.screening is None:

@@ -14,11 +14,14 @@ from tapscan.cli import options as o
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.sharing import JOBS, bytes_of, shared_work
+from tapscan.cli.sure import asking
 from tapscan.cli.taps import Taps
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.records import Doubt, ScanConditions
+    from tapscan.workers import Workers
     from tapscan.workflow.check import Request
     from tapscan.workflow.import_scan import Kept as Stored
     from tapscan.workflow.layout import AssignedTap
@@ -83,6 +86,7 @@ def import_scan(
     settings: o.SETTINGS = None,
     answers: Answers = Answers(),
     register: o.REGISTER = None,
+    jobs: JOBS = None,
 ) -> None:
     """Screen recordings and store them with the plate: the sounds unaltered, and all that was heard in them.
 
@@ -97,7 +101,9 @@ def import_scan(
     kept.tell()
     request = _request(taps, mended, answers, settings)
     conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
-    _run(plate, files, said.of(o.day(date, "--date", register), conditions), request, register, answers)
+    new = said.of(o.day(date, "--date", register), conditions)
+    with shared_work(jobs, bytes_of(files)) as workers:
+        _run(plate, files, new, request, register, answers, workers)
 
 
 def _request(taps: Taps, mended: Mended, answers: Answers, settings: Path | None) -> "Request":
@@ -122,30 +128,20 @@ def _ask(dry_run: bool, yes: bool) -> Callable[[], bool]:
     return ask
 
 
-def _ask_sure(yes: bool) -> "Callable[[Sequence[Doubt]], bool | None]":
-    def ask(doubts: "Sequence[Doubt]") -> bool | None:
-        from tapscan.cli.bullets import bullet, console
-
-        for doubt in doubts:
-            console().print(bullet(doubt.sentence))
-        if yes:
-            return None
-        right = typer.confirm("\nIs it this plate, tapped in this order, for sure?", default=False)
-        if not right:
-            typer.echo("Nothing was stored.")
-        return right
-
-    return ask
-
-
 def _run(
-    plate: str, files: list[str], new: "NewScan", request: "Request", register: Path | None, answers: Answers
+    plate: str,
+    files: list[str],
+    new: "NewScan",
+    request: "Request",
+    register: Path | None,
+    answers: Answers,
+    workers: "Workers",
 ) -> None:
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.standing import notices
 
     opened = o.opened(register)
-    kept = _kept(opened, plate, files, new, request, answers)
+    kept = _kept(opened, plate, files, new, request, answers, workers)
     for told in kept.unreadable:
         typer.echo(f"tapscan: {told}", err=True)
     if kept.unreadable:
@@ -160,13 +156,19 @@ def _run(
 
 
 def _kept(
-    opened: "Register", plate: str, files: list[str], new: "NewScan", request: "Request", answers: Answers
+    opened: "Register",
+    plate: str,
+    files: list[str],
+    new: "NewScan",
+    request: "Request",
+    answers: Answers,
+    workers: "Workers",
 ) -> "Stored":
     """Screened and stored, with questions between; a bar would run through a question."""
     from tapscan.cli.progress import progress_line
     from tapscan.workflow.import_scan import import_scan as keep
 
-    ask, ask_sure = _ask(answers.dry_run, answers.yes), _ask_sure(answers.yes)
+    ask, ask_sure = _ask(answers.dry_run, answers.yes), asking(not answers.yes, refused=False)
     with ExitStack() as bars:
         line = [bars.enter_context(progress_line())]
 
@@ -184,7 +186,8 @@ def _kept(
         def progress(stage: str, done: int, total: int) -> None:
             line[0](stage, done, total)  # another bar after the question
 
-        return keep(opened, plate, files, new, request, progress, agree, sure, again=answers.again)
+        workers.progress = progress
+        return keep(opened, plate, files, new, request, workers, agree, sure, again=answers.again)
 
 
 def print_assignment(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> None:

@@ -1,7 +1,8 @@
 """`tapscan scan record`: leads a person round the plate and keeps every strike."""
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
@@ -12,21 +13,27 @@ from tapscan.cli import options as o
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
-from tapscan.cli.recording_session import Session, shown
+from tapscan.cli.recording_session import record_at
+from tapscan.cli.sharing import JOBS, NEEDED, progress_of
+from tapscan.cli.sure import asking
 from tapscan.errors import BadRequest
+from tapscan.workers import Workers
 
 if TYPE_CHECKING:
+    from tapscan.records import Doubt
     from tapscan.settings import Settings
+    from tapscan.workflow.ahead import PlacesAhead
     from tapscan.workflow.register import Register
     from tapscan.workflow.scan import Unfinished
-
-LAYOUT, ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
 @dataclass(frozen=True)
 class Input:
-    """Where the sound comes in."""
+    """Where the sound comes in, and the tones that answer."""
 
+    beeps: Annotated[bool, typer.Option("--beeps/--no-beeps", help="Tones for accepted, refused and next place.")] = (
+        True
+    )
     device: Annotated[o.TEXT, typer.Option(help="Number or part of the name of the input (tapscan mic).")] = None
     channel: Annotated[int, typer.Option(min=1, help="Channel of the input.")] = 1
     rate: Annotated[
@@ -57,9 +64,6 @@ def record(
         bool, typer.Option("--anew", help="Begin a new one though one was stopped; that one is kept.")
     ] = False,
     input_: Input = Input(),
-    beeps: Annotated[
-        bool, typer.Option("--beeps/--no-beeps", help="Tones for accepted, refused and next place.")
-    ] = True,
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
     facts: Typed = NOTHING,
     held: o.HELD = False,
@@ -67,6 +71,7 @@ def record(
     notes: o.NOTES = None,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
+    jobs: JOBS = None,
 ) -> None:
     """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each strike and says why.
 
@@ -77,8 +82,9 @@ def record(
     used, opened = read_settings(settings), o.opened(register)
     begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline))
     unfinished = _unfinished(opened, plate, resume, anew)
-    whole = _at_the_plate(opened, unfinished or begin, used, input_.whole, beeps)
-    _afterwards(opened, whole, used, held)
+    with Workers(jobs, NEEDED, low=True) as workers:
+        whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
+        _afterwards(opened, whole, used, held, ahead)
 
 
 class _Begin:
@@ -101,14 +107,16 @@ class _Begin:
 
     def __call__(self) -> "Unfinished":
         from tapscan.workflow.layout import read_order
-        from tapscan.workflow.record import begin_recording
+        from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, begin_recording
         from tapscan.workflow.scan import NewScan
 
         self.kept.tell()
         operator, notes, baseline = self.said
         told = with_sensor(self.facts).conditions()
         new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
-        return begin_recording(self.opened, self.plate, new, self.layout or LAYOUT, read_order(self.order or ORDER))
+        return begin_recording(
+            self.opened, self.plate, new, self.layout or USUAL_LAYOUT, read_order(self.order or USUAL_ORDER)
+        )
 
 
 def _unfinished(opened: "Register", plate: str, resume: bool, anew: bool) -> "Unfinished | None":
@@ -137,11 +145,14 @@ def _at_the_plate(
     settings: "Settings",
     input_: tuple[str | None, int | None, int],
     beeps: bool,
-) -> int:
-    """Runs until all is done or the person stops; returns the unfinished scan's number."""
+    workers: Workers,
+) -> "tuple[int, PlacesAhead]":
+    """Runs until all is done or the person stops; returns the unfinished scan's number, and what was listened to meanwhile."""
+    from tapscan.workflow.at_the_plate import Session
     from tapscan.workflow.mic import Beeper, Microphone
-    from tapscan.workflow.record import Recorder, rate_of
+    from tapscan.workflow.record import Recorder, places_ahead, rate_of
 
+    workers.start()  # before the microphone is opened
     device, rate, channel = input_
     before = None if callable(unfinished) else rate_of(opened, unfinished)
     if before and rate not in (None, before):
@@ -149,16 +160,14 @@ def _at_the_plate(
     with Microphone(device, before or rate, channel) as microphone:  # without an input nothing is begun
         rate = microphone.sample_rate_hz
     known = unfinished() if callable(unfinished) else unfinished
-    recorder = Recorder(opened, known, rate, settings)
-    session = Session(recorder, Beeper(on=beeps), (device, rate, channel))
-    with shown() as show:
-        session.run(show)
-    return known.id
+    ahead = places_ahead(known, settings, workers)
+    recorder = Recorder(opened, known, rate, settings, ahead)
+    record_at(Session(recorder, Beeper(on=beeps), (device, rate, channel)))
+    return known.id, ahead
 
 
-def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool) -> None:
+def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool, ahead: "PlacesAhead") -> None:
     """Screen, compare and store what is complete; keep what is not."""
-    from tapscan.cli.progress import progress_line
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.record import finish, missing_stations
     from tapscan.workflow.scan import find_unfinished
@@ -177,8 +186,14 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         ):
             typer.echo(f"Kept as unfinished: tapscan scan record {unfinished.plate} --resume")
             return
-    with progress_line() as progress:
-        kept = finish(opened, number, settings, progress, held=held)
+    with ExitStack() as bars:
+        bars.enter_context(progress_of(ahead.workers))
+
+        def sure(doubts: "Sequence[Doubt]") -> bool | None:
+            bars.close()  # a bar would run through the question
+            return asking(sys.stdin.isatty(), refused=None)(doubts)
+
+        kept = finish(opened, number, settings, ahead.workers, sure, held=held, ahead=ahead)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))

@@ -38,6 +38,8 @@ def print_summary(screening: Screening, report: Path | None, notices: Sequence[s
 
 def _found(out: Console, screening: Screening) -> None:
     out.print(Text(screening.headline, style="bold underline"))
+    if screening.lead:
+        out.print(Text(screening.lead))
     relevant = [i for i in screening.indications if i.interpretation == "relevant"]
     if not relevant:
         out.print(Text(screening.summary))
@@ -45,6 +47,8 @@ def _found(out: Console, screening: Screening) -> None:
         out.print(bullet(indication.sentence))
     if len(relevant) > MOST_INDICATIONS:
         out.print(bullet(f"and {len(relevant) - MOST_INDICATIONS} more; all stand in the report and the JSON"))
+    for suggestion in screening.pattern.suggestions if screening.pattern else ():
+        out.print(bullet(shown(suggestion)))
 
 
 def _next(out: Console, screening: Screening) -> None:
@@ -60,7 +64,8 @@ def _limits(out: Console, screening: Screening) -> None:
         out.print(bullet(sentence))
     if len(screening.limitations) > MOST_LIMITATIONS:
         out.print(bullet(f"and {len(screening.limitations) - MOST_LIMITATIONS} more, in the report and the JSON"))
-    out.print(bullet(f"Rules not run: {len(screening.rules_not_run)}; each is named with its reason there."))
+    if screening.rules_not_run:
+        out.print(bullet(f"{counted(len(screening.rules_not_run), 'check')} not made; see the report."))
 
 
 def _numbers(out: Console, screening: Screening) -> None:

@@ -1,6 +1,6 @@
 """A screening into the files a person asked for.
 
-write_out(screening, json, report, shop)   a screening as JSON, as a page, or both
+write_out(screening, json, report, wish)   a screening as JSON, as a page, or both
 write_json(text, target)             any JSON text to a file, or to standard output for "-"
 write_page(path, write)              a page, by a function that writes it
 
@@ -18,10 +18,10 @@ from tapscan.errors import TapscanError
 
 if TYPE_CHECKING:
     from tapscan.records import Screening
-    from tapscan.workflow.report import Shop
+    from tapscan.workflow.write_report import Wish
 
 
-def write_out(screening: "Screening", json: str | None, report: Path | None, shop: "Shop | None" = None) -> bool:
+def write_out(screening: "Screening", json: str | None, report: Path | None, wish: "Wish") -> bool:
     """The summary still comes after a False."""
     from tapscan.workflow.report import dumps
 
@@ -30,7 +30,7 @@ def write_out(screening: "Screening", json: str | None, report: Path | None, sho
         return done
     from tapscan.workflow.write_report import write_check_page
 
-    return write_page(report, lambda: write_check_page(screening, report, shop)) and done
+    return write_page(report, lambda: write_check_page(screening, report, wish)) and done
 
 
 def write_page(path: Path, write: Callable[[], object]) -> bool:

@@ -138,6 +138,21 @@ class Support:
     loss_factor: float = 0.1
 
 
+@dataclass(frozen=True)
+class Contact:
+    """Something that touches the plate at a station, or ``dx_m``, ``dy_m`` beside it (by the slope there: within some 15 mm).
+
+    A spring to the ground and a mass that moves with the iron; either may be 0.
+    """
+
+    station: int
+    dx_m: float = 0.0
+    dy_m: float = 0.0
+    stiffness_n_m: float = 0.0
+    loss_factor: float = 0.0
+    mass_kg: float = 0.0
+
+
 PADS = tuple(Support(i) for i in range(4))
 SLINGS = (Support(4, 6e3, loss_factor=0.05), Support(5, 6e3, loss_factor=0.05))
 
@@ -147,7 +162,8 @@ class State:
     """How the plate is at the time of a scan.
 
     ``masses_kg`` : (clamp place, kg) of things left on it. ``finish_m`` : 0 to 5e-4, thickness of a coat on one side,
-    1300 kg/m3, no stiffness. ``rubbing`` : label of a part-depth case whose crack is closed and rubs, or "".
+    1300 kg/m3, no stiffness. ``rubbing`` : label of a part-depth case whose crack is closed and rubs, or "". ``warmer_k`` :
+    (patches,) kelvin above ``temperature_c`` of each patch of the iron, or empty.
     """
 
     temperature_c: float = REFERENCE_TEMPERATURE_C
@@ -155,6 +171,8 @@ class State:
     masses_kg: tuple[tuple[int, float], ...] = ()
     finish_m: float = 0.0
     rubbing: str = ""
+    contacts: tuple[Contact, ...] = ()
+    warmer_k: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, eq=False)
@@ -201,6 +219,8 @@ def _free_eigenvalues(table: Table, case: int, iron: Iron, state: State) -> np.n
     change = (3.0 * strain - kinetic) @ iron.thickness_change + iron.log_modulus
     depth = np.asarray(table.meta["patch_thickness_m"])
     change = change - kinetic @ (1300.0 * state.finish_m / (IRON_KG_M3 * depth))
+    if state.warmer_k:
+        change = change + strain @ ((MODULUS_SLOPE_PER_K + EXPANSION_PER_K) * np.asarray(state.warmer_k))
     omega = 2.0 * np.pi * a["frequency_hz"][case] * temperature_factor(state.temperature_c)
     return np.asarray(omega**2 * np.exp(change))
 
@@ -264,6 +284,11 @@ def _put_on(table: Table, case: int, eigen: np.ndarray, state: State) -> tuple[n
         spring = support.stiffness_n_m * np.outer(shape, shape)
         stiffness = stiffness + spring
         spring_loss = spring_loss + support.loss_factor * spring
+    for touch in state.contacts:
+        shape = table.arrays["station_shape"][case][:, :, touch.station] @ (1.0, touch.dx_m, touch.dy_m)
+        spring = touch.stiffness_n_m * np.outer(shape, shape)
+        stiffness, spring_loss = stiffness + spring, spring_loss + touch.loss_factor * spring
+        mass = mass + touch.mass_kg * np.outer(shape, shape)
     for place, kilograms in state.masses_kg:
         shape = table.arrays["clamp_shape"][case][:, place]
         mass = mass + kilograms * np.outer(shape, shape)

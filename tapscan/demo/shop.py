@@ -1,6 +1,7 @@
 """An invented shop and its invented plates.
 
     PLATES                         what happened to each plate, scan by scan
+    with_pauses(taps)              taps as one recording, stations apart by a pause
     iron_c(number)                 temperature of the iron in that scan
     sound_of(plate, number)        the long recording of one scan, made tap by tap
     layout_text(plate)             its stations as a layout file
@@ -19,6 +20,7 @@ from tapscan.demo.taps import Tap, scan, sensor_names, snr_noise_rms
 from tapscan.records import FloatArray, Force
 from tapscan.records import State as PlateState
 
+CONTACT = "nobody: this shop is invented"
 SHOP = "Bellweather Yard (an invented shop)"
 SAMPLE_RATE_HZ = 16_000
 TAP_S = 2.2
@@ -115,7 +117,7 @@ def sound_of(plate: DemoPlate, number: int) -> FloatArray:
     sensor = sensor_names(modes)[0]
     taps = scan(modes, sensor, SAMPLE_RATE_HZ, rng, ORDER, duration_s=TAP_S, snr_db=None)
     noise = snr_noise_rms(taps, SNR_DB)
-    sound = _with_pauses(_with_strings(taps, plate.strings, rng) if plate.strings else taps)
+    sound = with_pauses(_with_strings(taps, plate.strings, rng) if plate.strings else taps)
     heard = sound + noise * rng.standard_normal(len(sound))
     return np.clip(plate.overload * heard, -1, 1) if plate.overload > 1 else heard
 
@@ -140,6 +142,11 @@ def layout_text(plate: DemoPlate) -> str:
     lines += ["", "[outline]", f"width_to_height = {size[0] / size[1]:.3f}", SIDES, f"edge = {points(edge)}"]
     lines += [f"openings = [{', '.join(points(bay) for bay in table.meta['bays'])}]"]
     lines += [f"screws = {points(table.meta['bolts'])}"]
+    lines += [f"width_m = {size[0]:.2f}"]
+    for strut in table.meta["struts"]:
+        ends, thick, wide = points([strut["start"], strut["end"]]), 1e3 * strut["depth_m"], 1e3 * strut["width_m"]
+        lines += ["", "[[outline.member]]", f'name = "{strut["name"]}"', f"line = {ends}"]
+        lines += [f"thickness_mm = {thick:.0f}", f"width_mm = {wide:.0f}"]
     for s in table.meta["stations"]:
         at = points([[s["x_m"], s["y_m"]]]).strip("[]").split(", ")
         where = s["description"]
@@ -167,7 +174,7 @@ def _strings_of(tap: Tap, share: float, rng: np.random.Generator) -> FloatArray:
     return share * float(np.abs(tap.samples).max()) * np.concatenate([np.zeros(start), ring])
 
 
-def _with_pauses(taps: list[Tap]) -> FloatArray:
+def with_pauses(taps: list[Tap]) -> FloatArray:
     """A hand stops each ring before the next tap."""
     pieces: list[FloatArray] = []
     hand = np.ones(round(TAP_S * SAMPLE_RATE_HZ))

@@ -19,6 +19,7 @@ from tapscan.places import Layout, State
 from tapscan.records import Force
 from tapscan.wording import spelled
 
+FEW_EMPTY = 2  # places without a tap that are told one by one
 PAUSE_RATIO = 1.3  # a pause between stations is at least this much longer than any gap within
 
 
@@ -123,7 +124,10 @@ def shortfalls(stations: Sequence[str], names: Sequence[str] | None, per_station
         if strangers:
             lines.append(f"not in the layout: {', '.join(strangers)}")
     if per_station:
-        odd = [f"{s} has {spelled(count[s])}" for s in wanted if count[s] != per_station]
+        odd = [f"{s} has {spelled(count[s])}" for s in wanted if count[s] not in (0, per_station)]
+        empty = [s for s in wanted if not count[s]]
+        few = len(empty) <= FEW_EMPTY
+        odd += [f"{s} has none" for s in empty] if few else [f"{len(empty)} places have none ({', '.join(empty)})"]
         total, found = per_station * len(wanted), sum(count[s] for s in wanted)
         if odd:
             lines.append(f"expected {total}, found {found}: {'; '.join(odd)}")

@@ -63,6 +63,10 @@ class Part:
             raise self.bad(f"{key} = {shown(value)}; write a number {between}")
         return float(value)
 
+    def perhaps(self, key: str, low: float, high: float, between: str) -> float | None:
+        """The same, or None where the line is left out."""
+        return self.number(key, low, high, between) if key in self.table else None
+
     def items(self, key: str) -> list[Any]:
         """A list; empty when the key is not there."""
         value = self.table.get(key, [])

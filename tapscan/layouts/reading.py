@@ -14,12 +14,26 @@ from typing import Any, get_args
 
 from tapscan.errors import BadLayout
 from tapscan.layouts.parts import Part, shown
-from tapscan.places import IN_PIANO, STATES, Direction, Layout, Outline, Point, State, Station
+from tapscan.places import IN_PIANO, STATES, Direction, Layout, Member, Outline, Point, State, Station
 
 LAYOUT_KEYS = ("name", "kind", "note", "outline", "station")
 STATION_KEYS = ("name", "where", "x", "y", "direction", "trouble", "states")
-OUTLINE_KEYS = ("name", "width_to_height", "sides", "edge", "openings", "pin_fields", "screws", "strut")
+OUTLINE_KEYS = (
+    "name",
+    "width_to_height",
+    "sides",
+    "edge",
+    "openings",
+    "pin_fields",
+    "screws",
+    "strut",
+    "member",
+    "width_m",
+    "web_mm",
+    "rim_mm",
+)
 STRUT_KEYS = ("name", "from", "to")
+MEMBER_KEYS = ("name", "line", "polygon", "thickness_mm", "width_mm")
 SIDES = ("top", "right", "bottom", "left")
 DIRECTIONS: tuple[Direction, ...] = get_args(Direction)
 STATE_GROUPS: dict[str, tuple[State, ...]] = {
@@ -27,6 +41,7 @@ STATE_GROUPS: dict[str, tuple[State, ...]] = {
     "bare": tuple(s for s in STATES if s not in IN_PIANO),
 }
 HEADER = re.compile(r"\s*\[\[\s*(?:station|\"station\"|'station')\s*\]\]")
+THICK_MM, IN_MM = (2, 200), "from 2 to 200 (millimetres)"
 SLIMMEST, WIDEST = 0.2, 5.0  # width to height of a picture that can still be read
 
 
@@ -140,9 +155,15 @@ def _outline(part: Part) -> Outline:
         edge=_polygon(part, "edge", part.table.get("edge")),
         openings=tuple(_polygons(part, "openings")),
         pin_fields=tuple(_polygons(part, "pin_fields")),
-        struts=tuple(_strut(part, k, t) for k, t in enumerate(part.items("strut"), 1)),
+        members=(
+            *(_strut(part, k, t) for k, t in enumerate(part.items("strut"), 1)),
+            *(_member(part, k, t) for k, t in enumerate(part.items("member"), 1)),
+        ),
         screws=tuple(part.point(f"screws, point {k}", p) for k, p in enumerate(part.items("screws"), 1)),
         sides=(words.text("top", ""), words.text("right", ""), words.text("bottom", ""), words.text("left", "")),
+        width_m=part.perhaps("width_m", 0.2, 4, "from 0.2 to 4 (metres)"),
+        web_mm=part.perhaps("web_mm", *THICK_MM, IN_MM),
+        rim_mm=part.perhaps("rim_mm", *THICK_MM, IN_MM),
     )
 
 
@@ -157,9 +178,33 @@ def _polygon(part: Part, what: str, value: Any) -> tuple[Point, ...]:
     return tuple(part.point(f"{what}, point {k}", p) for k, p in enumerate(value, 1))
 
 
-def _strut(part: Part, number: int, table: Any) -> tuple[str, Point, Point]:
+def _strut(part: Part, number: int, table: Any) -> Member:
     if not isinstance(table, dict):
         raise part.bad(f"strut {number} is no table; write [[strut]] with name, from, to below it")
     strut = Part(table, f"{part.at}: strut {number}")
     strut.only(STRUT_KEYS)
-    return strut.text("name", ""), strut.point("from", table.get("from")), strut.point("to", table.get("to"))
+    return Member(strut.text("name", ""), (strut.point("from", table.get("from")), strut.point("to", table.get("to"))))
+
+
+def _member(part: Part, number: int, table: Any) -> Member:
+    """A strut by its middle line, or a block by its edge."""
+    if not isinstance(table, dict):
+        raise part.bad(f"member {number} is no table; write [[member]] with name and line or polygon below it")
+    member = Part(table, f"{part.at}: member {number}")
+    member.only(MEMBER_KEYS)
+    line, polygon = table.get("line"), table.get("polygon")
+    if (line is None) == (polygon is None):
+        raise member.bad("give it a line = [[x, y], [x, y]] (a strut) or a polygon = [...] (a block), one of the two")
+    if line is not None and (not isinstance(line, list) or len(line) != 2):
+        raise member.bad("line takes two points, the strut's ends, such as [[0.5, 0.1], [0.5, 0.8]]")
+    points = (
+        tuple(member.point(f"line, point {k}", p) for k, p in enumerate(line, 1))
+        if line is not None
+        else _polygon(member, "polygon", polygon)
+    )
+    return Member(
+        member.text("name"),
+        points,
+        member.perhaps("thickness_mm", *THICK_MM, IN_MM),
+        member.perhaps("width_mm", *THICK_MM, IN_MM),
+    )

@@ -10,7 +10,8 @@ from markupsafe import Markup
 
 from tapscan.workflow.draft import Draft
 from tapscan.workflow.keep_draft import Look
-from tapscan.workflow.layout import AssignedTap, tap_map
+from tapscan.workflow.layout import AssignedTap
+from tapscan.workflow.sheet import tap_map
 
 
 @dataclass(frozen=True)

@@ -22,6 +22,7 @@ from tapscan.errors import BadRequest, TapscanError, UnknownName
 from tapscan.page.guard import Door, Guard
 from tapscan.page.invitations import Invitations
 from tapscan.page.phone_app import make_phone_app, own_address
+from tapscan.page.recordings import Recordings
 from tapscan.page.screens import ROUTES, SIZES
 from tapscan.page.shown import show
 from tapscan.page.works import Works, own_error
@@ -42,6 +43,7 @@ def make_app(folder: Path, key: str, port: int) -> Starlette:
     @asynccontextmanager
     async def running(app: Starlette) -> AsyncIterator[None]:
         yield
+        app.state.recordings.close()
         app.state.works.close()
 
     app = Starlette(
@@ -52,6 +54,7 @@ def make_app(folder: Path, key: str, port: int) -> Starlette:
     )
     app.state.folder, app.state.door, app.state.works = folder, door, Works()
     app.state.invitations, app.state.lan = Invitations(), None
+    app.state.recordings = Recordings()
     return app
 
 
@@ -82,6 +85,7 @@ def listening(port: int, host: str = HERE) -> socket.socket:
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))
+        made.listen(MOST_CONNECTIONS)  # the browser that is opened now waits, instead of being refused
     except OSError as problem:
         made.close()
         raise BadRequest(f"--port {port}: {problem.strerror}; take another one, or 0 for any that is free") from None

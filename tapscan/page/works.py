@@ -15,7 +15,7 @@ from threading import Lock
 
 from tapscan.errors import TapscanError, UnknownName
 from tapscan.page.events import Channel
-from tapscan.workflow.check import Progress
+from tapscan.workers import Progress
 
 MOST_KEPT = 100
 STAGES = {"reading": "Reading the recordings", "listening": "Listening to the taps, place by place"}

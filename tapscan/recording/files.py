@@ -37,12 +37,20 @@ LOST_S = 0.05  # a codec's own delay is shorter
 
 
 class SoundSource:
-    """One readable sound file. Close it, or use it in a `with` block."""
+    """One readable sound file. Close it, or use it in a `with` block. Another process may be handed it, unless it is spooled."""
 
     def __init__(
-        self, path: Path, sha256: str, sound: soundfile.SoundFile, faults: tuple[str, ...] = (), codec: str = ""
+        self,
+        path: Path,
+        sha256: str,
+        sound: soundfile.SoundFile,
+        faults: tuple[str, ...] = (),
+        codec: str = "",
+        *,
+        spooled: bool = False,
     ) -> None:
         self.path, self.sha256, self.faults = path, sha256, faults
+        self.spooled = spooled  # decoded into a temporary file that has no name
         self.codec = codec or sound.subtype  # as PyAV or libsndfile names it
         self._sound = sound
         self.sample_rate_hz: int = sound.samplerate
@@ -54,6 +62,11 @@ class SoundSource:
 
     def __exit__(self, *_: object) -> None:
         self._sound.close()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        if self.spooled:
+            raise TypeError(f"{self.path}: its sound has no name for another process to open")
+        return _opened_again, (self.path, self.sha256, self.faults, self.codec)
 
     @property
     def duration_s(self) -> float:
@@ -109,7 +122,12 @@ def open_sound(path: str | Path) -> SoundSource:
         raise _unreadable(
             path, "holds a header but no sound", "record it again, or have a sound editor mend its header"
         )
-    return SoundSource(path, digest, sound, codec=codec)
+    return SoundSource(path, digest, sound, codec=codec, spooled=sound.name != str(path))
+
+
+def _opened_again(path: Path, sha256: str, faults: tuple[str, ...], codec: str) -> SoundSource:
+    """In another process. Raises UnreadableRecording."""
+    return SoundSource(path, sha256, _open_with_soundfile(path)[0], faults, codec)
 
 
 def _open(path: Path, kind: str, head: bytes) -> tuple[soundfile.SoundFile, str]:

@@ -81,7 +81,8 @@ def input_devices() -> list[InputDevice]:
 def look_again() -> None:
     """PortAudio knows only the devices that were there when it began; this makes it begin anew. No stream may be open."""
     sd = _sounddevice()
-    sd._terminate()
+    with suppress(sd.PortAudioError):  # it had ended already
+        sd._terminate()
     sd._initialize()
 
 

@@ -4,6 +4,8 @@
     modes.py        damped modes, and what is seen beside them
     scan.py         what the rules read and what they say
     comparison.py   a later scan beside earlier ones
+    places.py       where on the plate a change lies
+    pattern.py      a plate beside others of its pattern
     screening.py    the outcome of one scan
 
 Unknown is None, and a `reason` beside it says why. Records that hold arrays compare by identity.
@@ -32,6 +34,8 @@ from tapscan.records.modes import (
     SteadyTone,
     Tone,
 )
+from tapscan.records.pattern import BesidePattern, Known, PatternFigure, Reference, Sister
+from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Condition, Indication, Interpretation, RuleNotRun, Scan, Status
 from tapscan.records.screening import Disposition, Doubt, Fingerprint, Screening, StationPicture
 from tapscan.records.sound import ComplexArray, Compression, FloatArray, Force, Recording, Segment, Strike
@@ -42,6 +46,7 @@ __all__ = [
     "NO_SENSOR",
     "STATES",
     "AddedMass",
+    "BesidePattern",
     "CommonShift",
     "Comparison",
     "ComplexArray",
@@ -55,14 +60,18 @@ __all__ = [
     "ForceShift",
     "Indication",
     "Interpretation",
+    "Known",
     "LateSound",
     "Layout",
+    "LikelyPlace",
     "ModalAmplitude",
     "Mode",
     "ModePair",
     "Origin",
+    "PatternFigure",
     "Pole",
     "Recording",
+    "Reference",
     "RoomLimit",
     "RoomRing",
     "RuleNotRun",
@@ -72,6 +81,7 @@ __all__ = [
     "Screening",
     "Segment",
     "Sensor",
+    "Sister",
     "State",
     "StationChange",
     "StationPicture",
@@ -80,4 +90,5 @@ __all__ = [
     "Strike",
     "Tone",
     "UnpairedMode",
+    "Whereabouts",
 ]

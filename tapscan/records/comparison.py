@@ -4,8 +4,11 @@ from dataclasses import dataclass, field
 
 from tapscan.estimate import Estimate
 from tapscan.places import State
+from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Indication, RuleNotRun, Scan
 from tapscan.sensors import NO_SENSOR, Sensor
+
+LARGEST = 3
 
 
 @dataclass(frozen=True)
@@ -136,4 +139,17 @@ class Comparison:
     reason: str | None = None  # why there is no statistic
     # by microphone with two baseline scans or more
     by_likelihood_ratio: bool = field(default=False, metadata={"written_as": "by_odds"})
+    places: tuple[LikelyPlace, ...] = ()  # the first of `located` that tells any
+    places_reason: str | None = "nothing changed"  # why there is none
+    located: tuple[
+        Whereabouts, ...
+    ] = ()  # of what fell, of what lost its ring, of a weight; only where such a thing was found
     good_news: str | None = None  # where nothing fell: how many tones were compared, and with what
+    common_reason: str | None = None  # why there is no common shift
+    undecided: str | None = None  # a small drop that only more scans can settle: neither a finding nor good news
+
+    @property
+    def largest_drops(self) -> tuple[ModePair, ...]:
+        """The three judged pairs that fell furthest in their own scatter, largest first; not capped, as the statistic is."""
+        judged = (p for p in self.pairs if p.judged)
+        return tuple(sorted(judged, key=lambda p: -p.normalised_drop)[:LARGEST])

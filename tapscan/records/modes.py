@@ -38,6 +38,8 @@ class ModalAmplitude:
     station: str
     # initial amplitude of the mode over the rms of the strike, median of strikes
     amplitude_db: float = field(metadata={"written_as": "strength_db"})
+    # +1 or -1: whether this place moves with the mode's strongest place or against it; None: not told
+    sign: int | None = None
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from tapscan.records.comparison import Comparison
+from tapscan.records.pattern import BesidePattern
 from tapscan.records.scan import Indication, RuleNotRun, Scan
 from tapscan.records.sound import FloatArray
 
@@ -52,6 +53,8 @@ class Screening:
     comparison: "Comparison | None" = field(default=None, compare=False)  # with the plate's earlier scans, when made
     doubts: tuple[Doubt, ...] = ()  # nobody said that it is this plate, in this order
     made_sure: bool = False  # a person said so
+    lead: str = ""  # plain words without a figure, before the summary; empty: stored before it was kept
+    pattern: "BesidePattern | None" = None  # beside other plates of its pattern, where there are any
 
 
 @dataclass(frozen=True, eq=False)

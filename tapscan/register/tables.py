@@ -15,6 +15,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     MetaData,
     String,
     Table,
@@ -262,5 +263,28 @@ comparison = Table(
     Column("made_utc", String(32), nullable=False),
     Column("summary", Text, nullable=False),
     _json("document"),
+)
+reference_set = Table(
+    "reference_set",  # plates of one pattern from elsewhere
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("name_key", Text, nullable=False, unique=True),
+    Column("pattern", Text, nullable=False),
+    Column("owner", Text),
+    Column("sha256", String(64), nullable=False, unique=True),
+    Column("made_by", Text, nullable=False),  # program and version, as the file says
+    Column("imported_utc", String(32), nullable=False),
+)
+reference = Table(
+    "reference",  # the modes of one plate packed for a search: of a set, or of a screening of this register
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("set_id", ForeignKey("reference_set.row"), index=True),
+    Column("screening_id", ForeignKey("screening.row"), unique=True),
+    Column("position", Integer, nullable=False),
+    Column("name", Text, nullable=False),
+    _json("facts"),
+    Column("arrays", LargeBinary, nullable=False),
 )
 Index("ix_screening_scan_id", screening.c.scan_id)

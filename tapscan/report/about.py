@@ -1,11 +1,23 @@
 """What the register knows of a plate and a scan, as rows of words for the page.
 
+Head     which piano and which day, where the recordings come from no register
 About    the plate, how the scan was made, what the eye saw, what later examinations found
 """
 
 from dataclasses import dataclass
 
 UNKNOWN = "not written down"
+
+
+@dataclass(frozen=True)
+class Head:
+    """As typed; empty where nobody said."""
+
+    piano: str = ""
+    day: str = ""  # as the shop writes it
+
+
+UNNAMED = Head()
 
 
 @dataclass(frozen=True)

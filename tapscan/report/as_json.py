@@ -16,7 +16,7 @@ from tapscan.places import Station
 from tapscan.plain_values import SCHEMA, plain
 from tapscan.records import Comparison, Indication, Mode, Recording, Screening, Strike
 from tapscan.screening.open_findings import OpenFinding
-from tapscan.screening.rules import change_since_baseline
+from tapscan.screening.rules import change_since_baseline, unlike_its_pattern
 
 
 def to_json(screening: Screening) -> dict[str, Any]:
@@ -25,10 +25,7 @@ def to_json(screening: Screening) -> dict[str, Any]:
     return {
         **_head(),
         "settings_sha256": screening.settings_sha256,
-        "disposition": screening.disposition,
-        "headline": screening.headline,
-        "summary": screening.summary,
-        "next_steps": list(screening.next_steps),
+        **_conclusion(screening),
         "state": scan.state,
         "state_reason": None if scan.state else "not given",
         "layout": scan.layout,
@@ -56,9 +53,14 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "made_sure": screening.made_sure,
         "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
         "limitations": [{"sentence": sentence} for sentence in screening.limitations],
-        "comparison": comparison_json(screening.comparison) if screening.comparison else None,
-        "comparison_reason": None if screening.comparison else _why_not_compared(screening),
+        **_compared(screening),
+        **_pattern(screening),
     }
+
+
+def _conclusion(screening: Screening) -> dict[str, Any]:
+    names = ("disposition", "headline", "lead", "summary")
+    return {**{name: getattr(screening, name) for name in names}, "next_steps": list(screening.next_steps)}
 
 
 def dumps(screening: Screening, registered: Mapping[str, Any] | None = None) -> str:
@@ -95,9 +97,24 @@ def _day(value: Any) -> str:
     raise TypeError(f"{type(value).__name__} has no form in JSON")
 
 
-def _why_not_compared(screening: Screening) -> str:
-    reasons = [r.reason for r in screening.rules_not_run if r.rule == change_since_baseline.NAME]
-    return reasons[0] if reasons else "no earlier scan to compare with"
+def _compared(screening: Screening) -> dict[str, Any]:
+    if screening.comparison is None:
+        why = _why(screening, change_since_baseline.NAME, "no earlier scan to compare with")
+        return {"comparison": None, "comparison_reason": why}
+    return {"comparison": comparison_json(screening.comparison), "comparison_reason": None}
+
+
+def _why(screening: Screening, rule: str, otherwise: str) -> str:
+    return next((r.reason for r in screening.rules_not_run if r.rule == rule), otherwise)
+
+
+def _pattern(screening: Screening) -> dict[str, Any]:
+    """Every field; its indications as those of a screening."""
+    found = screening.pattern
+    if found is None:
+        return {"pattern": None, "pattern_reason": _why(screening, unlike_its_pattern.NAME, "no pattern given")}
+    told = {**plain(found), "used": list(found.used), "indications": [_indication(i) for i in found.indications]}
+    return {"pattern": told, "pattern_reason": None}
 
 
 def _station(s: Station) -> dict[str, Any]:
@@ -174,7 +191,7 @@ def _mode(m: Mode) -> dict[str, Any]:
         "cents": m.cents,
         "origin": m.origin,
         "origin_reason": "heard at one station only" if m.origin == "unknown" else None,
-        "strengths": [{"station": s.station, "strength_db": s.amplitude_db} for s in m.amplitudes],
+        "strengths": [{"station": s.station, "strength_db": s.amplitude_db, "sign": s.sign} for s in m.amplitudes],
         "reason": m.reason,
     }
 

@@ -9,6 +9,7 @@ Course       a few modes over all scans of the plate
 from dataclasses import dataclass
 
 from tapscan.records import FloatArray
+from tapscan.report.about import UNNAMED, Head
 from tapscan.report.shop import Shop
 from tapscan.report.time_frequency import TimeFrequency
 
@@ -23,6 +24,7 @@ class Sound:
     mp3: bytes
     picture: TimeFrequency | None = None
     marks_hz: tuple[float, ...] = ()  # modes to point at in the picture
+    before: TimeFrequency | None = None  # the same place in an earlier scan; the sound then plays both in turn
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,6 +75,8 @@ class Beside:
     course: Course | None = None
     summary: bool = False  # one page for a buyer
     whom: str = ""  # whom the page is for
+    head: Head = UNNAMED
+    full: bool = False  # every section, in place of the three or four pages that a person reads
 
 
 NOTHING = Beside()

@@ -1,7 +1,9 @@
 """How often each rule is right and wrong, as far as the benches measured it, in words.
 
     error_rates(rule, used)        a sentence; for other thresholds than those that ship, that nothing was measured
+    how_sure(screening)            the same in a sentence or two for the first screen, also where nothing was found
     single_scan_misses(used)       what a single scan does not show
+    place_rates(found, used)       how often a place that is named is the right one
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
     constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
     FILE                           reach.json, written by bench/detection.py and bench/compare.py and by nothing else
@@ -16,15 +18,25 @@ from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
+from tapscan import wording
+from tapscan.records import IN_PIANO as IN_PIANO_STATES
+from tapscan.records import Screening, Whereabouts
 from tapscan.screening.constants import constants_sha256
-from tapscan.screening.rule import Rule
+from tapscan.screening.rule import Rates, Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
-from tapscan.settings import PARTS, Settings, limits_sha256
+from tapscan.settings import Settings, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Table = Literal["single", "comparison", "beside"]
-DEPENDS: dict[Table, tuple[Part, ...]] = {"single": ("single",), "comparison": ("comparison",), "beside": PARTS}
+Table = Literal["single", "comparison", "beside", "location", "pattern"]
+DEPENDS: dict[Table, tuple[Part, ...]] = {
+    "single": ("single",),
+    "comparison": ("comparison",),
+    "beside": ("single", "comparison"),
+    "location": ("location",),
+    "pattern": ("pattern",),
+}
+TABLES: dict[Rates, Table] = {"compared": "comparison", "beside its pattern": "pattern"}  # the others: single
 Used = Sequence[tuple[str, str]]
 
 KINDS = {
@@ -34,13 +46,21 @@ KINDS = {
     "chilled region, losses scatter 20 %": "with a chilled region where losses scatter more",
     "severed strut": "with a strut cut through",
 }
-NO_IRON = "No iron was measured (docs/rules.md)."
-NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse (docs/comparison.md)."
+NO_IRON = "No iron was measured."
+NO_IRON_PATTERN = "No iron was measured, and real castings may scatter otherwise."
+NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse."
 NOT_MEASURED = (
     "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
     "with a flaw, is not known."
 )
 EARLIER = "These figures were counted with an earlier version of the program, whose limits or own numbers were others; they were not counted again yet."
+ENOUGH_SCANS = 3
+CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)
+OLDER = "Counted with an earlier version; no iron was measured."
+NEWEST = "No iron was measured."
+NOT_SURE = "We have no error rate for this check."
+NO_VERDICT = "This scan gives no answer, so there is nothing to be sure of."
+IN_PIANO = "Not at all: how much a tap test can show in a piano has never been measured."
 OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
 
 
@@ -67,7 +87,9 @@ def error_rates(name: str, used: Used) -> str:
     rule = rule_named(name)
     if rule is None or rule.rates is None:
         return NOT_MEASURED
-    table: Table = "comparison" if rule.rates == "compared" else "single"
+    table = TABLES.get(rule.rates, "single")
+    if table not in measured():
+        return NOT_MEASURED
     if not _as_shipped(table, used):
         return OTHER_SETTINGS
     said = _said(rule, measured()[table])
@@ -82,6 +104,8 @@ def _as_counted(table: Table) -> bool:
 def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
     if rule.rates == "compared":
         return _compared(figures)
+    if rule.rates == "beside its pattern":
+        return _beside_pattern(rule, figures)
     if rule.rates == "with and without a rattle":
         return _buzz(figures)
     if rule.rates == "on bare plates":
@@ -91,7 +115,22 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
 
 
 def _as_shipped(table: Table, used: Used) -> bool:
-    return dict(used).get(table) == shipped_limits(table)
+    return all(dict(used).get(part) == shipped_limits(part) for part in DEPENDS[table])
+
+
+def place_rates(found: Whereabouts, used: Used) -> str:
+    """How often the part that is named first, and one of three, is the right one; beside it, chance."""
+    part = measured().get("location", {})
+    few = "" if found.places_used is None or found.places_used >= part.get("places", 0) else "few "
+    figures = part.get(f"{few}{found.told_from}")
+    if not _as_shipped("location", used) or not figures:
+        return "How often this is right was not counted."
+    first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
+    said = (
+        f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {_share(first)} "
+        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {_share(three)}; by chance it would be {chance:.0f} in 100. No iron was measured."
+    )
+    return said if _as_counted("location") else f"{said} {EARLIER}"
 
 
 def single_scan_misses(used: Used) -> str:
@@ -103,6 +142,60 @@ def single_scan_misses(used: Used) -> str:
     return f"{said} (on simulated plates it was noticed in {_share(found)})."
 
 
+def how_sure(screening: Screening) -> str:
+    """Of what weighs most on the first screen."""
+    found = next((i for i in screening.indications if i.interpretation == "relevant"), None)
+    if found:
+        return _of_finding(found.rule, screening.limits_sha256, _scans(screening))
+    if screening.disposition == "inconclusive":
+        return IN_PIANO if screening.scan.state in IN_PIANO_STATES and screening.scan.modes else NO_VERDICT
+    if screening.comparison is None or screening.comparison.rules_not_run:
+        return single_scan_misses(screening.limits_sha256)
+    return _missed(screening.limits_sha256, _scans(screening))
+
+
+def _scans(screening: Screening) -> int:
+    return len(screening.comparison.baselines) if screening.comparison else 0
+
+
+def _of_finding(name: str, used: Used, scans: int) -> str:
+    """Not a proof, and what was counted on simulated plates."""
+    rule = rule_named(name)
+    if rule is not None and rule.rates == "compared":
+        return f"It is no proof. {_beside(used, scans)}"
+    if rule is None or rule.rates != "by kind of flaw" or not _as_shipped("single", used):
+        return f"It is no proof. {NOT_SURE}"
+    kinds = measured()["single"]["relevant"]
+    aimed = [kinds[kind][name] for kind in rule.aims]
+    found = f" Of the flaws it looks for it found {_share(_sum(aimed))}." if aimed else ""
+    return f"It is no proof. On simulated plates without a flaw this check gave {_alarms(kinds['sound'][name])}.{found} {_version('single')}"
+
+
+def _missed(used: Used, scans: int) -> str:
+    return f"A crack can pass unnoticed. {_beside(used, scans)}"
+
+
+def _beside(used: Used, scans: int) -> str:
+    """As counted with so many earlier scans; with fewer than three, beside one."""
+    table: Table = "comparison" if scans >= ENOUGH_SCANS else "beside"
+    if not _as_shipped(table, used):
+        return NOT_SURE
+    if table == "comparison":
+        plain, found, beside = measured()[table]["unchanged"], measured()[table]["cracked"], "three earlier scans"
+    else:
+        counted = measured()[table]["any_relevant"]
+        plain, found, beside = counted["sound"], _sum([counted[kind] for kind in CRACKS]), "one earlier scan"
+    return f"On simulated plates, beside {beside}, there was {_alarms(plain)}, and {_share(found)} cracks were noticed. {_version(table)}"
+
+
+def _sum(rows: Sequence[Mapping[str, Any]]) -> dict[str, int]:
+    return {"spoke": sum(r["spoke"] for r in rows), "of": sum(r["of"] for r in rows)}
+
+
+def _version(table: Table) -> str:
+    return NEWEST if _as_counted(table) else OLDER
+
+
 def _by_kind(rule: Rule, figures: Mapping[str, Any]) -> str:
     by_kind = {kind: found[rule.name] for kind, found in figures["relevant"].items()}
     rest = [by_kind[kind] for kind in KINDS if kind not in rule.aims]
@@ -110,7 +203,7 @@ def _by_kind(rule: Rule, figures: Mapping[str, Any]) -> str:
     found = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims]
     found.append(f"{_share(other)} with {'another' if found else 'a'} flaw")
     plain = by_kind["sound"]
-    told = f"on simulated plates with {figures['places_tapped']} places tapped it spoke on {_share(plain)} without a flaw ({_up_to(plain)}), and on {', on '.join(found)}."
+    told = f"on simulated plates with {figures['places_tapped']} places tapped: {_alarms(plain)} without a flaw ({_up_to(plain)}); found: {', '.join(found)}."
     return " ".join(part for part in (told, _more_places(rule, figures), rule.beyond, NO_IRON) if part)
 
 
@@ -120,8 +213,17 @@ def _more_places(rule: Rule, figures: Mapping[str, Any]) -> str:
     aimed = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims if kind in by_kind]
     if not aimed or "sound" not in by_kind:
         return ""
-    places, plain = figures["more_places_tapped"], _share(by_kind["sound"])
-    return f"With {places} places tapped it spoke on {plain} without a flaw and on {' and on '.join(aimed)}."
+    places, plain = figures["more_places_tapped"], _alarms(by_kind["sound"])
+    return f"With {places} places tapped: {plain} without a flaw; found: {' and '.join(aimed)}."
+
+
+def _beside_pattern(rule: Rule, figures: Mapping[str, Any]) -> str:
+    plain, found = figures["unflawed"], figures["found"]
+    told = "; ".join(
+        f"beside {count} on {_share(found['severed'][count])} with a severed strut and on {_share(found['rubbing'][count])} with a crack that rubs"
+        for count in found["severed"]
+    )
+    return f"on simulated castings tapped at {figures['places_tapped']} places it spoke on {_share(plain)} without a flaw ({_up_to(plain)}); {told}. {rule.beyond} {NO_IRON_PATTERN}"
 
 
 def _buzz(figures: Mapping[str, Any]) -> str:
@@ -132,10 +234,14 @@ def _buzz(figures: Mapping[str, Any]) -> str:
 def _compared(figures: Mapping[str, Any]) -> str:
     plain, cracked = figures["unchanged"], figures["cracked"]
     return (
-        f"on simulated plates, by contact pickup and with three baseline scans, it spoke on {_share(plain)} that had not changed "
-        f"({_up_to(plain)}) and on {_share(cracked)} with one of the cracks tried, from a tenth of a strut's depth up; by microphone, above all with "
+        f"on simulated plates, by contact pickup and with three baseline scans: {_alarms(plain)} on plates that had not changed "
+        f"({_up_to(plain)}), and {_share(cracked)} of the cracks tried were found, from a tenth of a strut's depth up; by microphone, above all with "
         f"one baseline scan, it sees less. {NO_IRON_COMPARED}"
     )
+
+
+def _alarms(found: Mapping[str, Any]) -> str:
+    return f"{wording.counted(found['spoke'], 'false alarm') if found['spoke'] else 'no false alarm'} in {found['of']}"
 
 
 def _share(found: Mapping[str, Any]) -> str:

@@ -1,33 +1,129 @@
 """The first screen and the page for a buyer: from what the sections hold, and a few facts of the scan.
 
-first_screen(sheet, sections)   the names that first.html and summary.html ask for
+first_screen(sheet, sections, shown)   the names that first.html and summary.html ask for
+head(sheet)                     rows of the page's head: piano, day, workshop, contact, for whom
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
 from tapscan import wording
-from tapscan.records import RuleNotRun, Screening
+from tapscan.records import Comparison, RuleNotRun, Screening
 from tapscan.report import words
+from tapscan.report.error_rates import how_sure
 from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Built, Sheet
 from tapscan.report.sections.comparison import counted_tones
+from tapscan.report.shop import Shop
 
 FEW_NAMED = 3
+MOST_WEAK = 2  # limitations on the first screen
+NOT_GIVEN = "not given"
+DONE_BY = {"Workshop": "For the workshop", "Buyer": "For the buyer or owner"}
+NOBODY = "no examination is noted yet"
+ALONE = "nothing: this is one scan on its own, so a change cannot be seen"
+ELSEWHERE = "The cause may lie elsewhere."
+SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
 
-def first_screen(sheet: Sheet, sections: Sequence[Built]) -> dict[str, Any]:
-    """`sections` : those of the page, built."""
+def first_screen(sheet: Sheet, sections: Sequence[Built], shown: Sequence[Built]) -> dict[str, Any]:
+    """`sections` : what is built; `shown` : those of them that the page holds below."""
     names = {b.section.id: b.names for b in sections}
     findings = names.get("indications", {}).get("findings", [])
     return {
         "facts": _facts(sheet.screening),
+        "short": _short(sheet, findings),
+        "figures": _figures(sheet),
+        "steps": steps(sheet.screening.next_steps),
         "jumps": _jumps(findings),
         "unsaid": [f for f in findings if f["sentence"] not in sheet.screening.summary],
         "plate": names.get("map", {}).get("plate"),
         "compared": sheet.screening.comparison is not None,
-        "contents": [(b.section.id, b.section.title) for b in sections],
+        "contents": [(b.section.id, b.section.title) for b in shown],
     }
+
+
+def head(sheet: Sheet) -> list[tuple[str, str, str]]:
+    """Name, value, what is said beside it; the same on every page, also where something was not given."""
+    about, shop = sheet.about, sheet.beside.shop or Shop()
+    given = sheet.beside.head
+    piano, beside = (about.plate, about.which) if about else (given.piano, "")
+    day, by = (about.tapped, about.by) if about else (given.day, "")
+    rows = [("Piano", piano, beside), ("Tapped on", day, f"by {by}" if by else "")]
+    rows += [("Workshop", shop.name, ""), ("Contact", shop.contact, "")]
+    rows += [("For", sheet.beside.whom, "")] if sheet.beside.whom else []
+    return [(name, value or NOT_GIVEN, more) for name, value, more in rows]
+
+
+def steps(lines: Sequence[str]) -> list[tuple[str, list[str]]]:
+    """Those of the workshop, those of the buyer, each in their order; a line that names neither stands first."""
+    groups: dict[str, list[str]] = {}
+    for line in lines:
+        who, mark, text = line.partition(": ")
+        title = DONE_BY.get(who) if mark else None
+        groups.setdefault(title or "", []).append(text if title else line)
+    return sorted(groups.items(), key=lambda g: ["", *DONE_BY.values()].index(g[0]))
+
+
+def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[str]]]:
+    """What a buyer asks, and the answer."""
+    s = sheet.screening
+    weighs = next((f for f in findings if f["relevant"]), None)
+    if weighs:
+        where = [weighs["where"], ELSEWHERE] if weighs["has_places"] else [weighs["where"]]
+        rows = [("Where to look first", where), ("Other causes to rule out", [wording.listed_or(weighs["others"])])]
+    else:
+        rows = [("Where", [_nowhere(s, findings)])]
+    rows.append(("How sure", [how_sure(s)]))
+    rows.append(("Compared with", [_compared(s.comparison, sheet.beside.shop or Shop())]))
+    rows.append(("What weakens it", _weak(s.limitations)))
+    if sheet.about:
+        rows.append(("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY])))
+    return rows
+
+
+def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str:
+    """No place is suspected; a buzz is clearest somewhere all the same."""
+    named = next((f for f in findings if f["has_places"]), None)
+    tapped = wording.counted(len({s.station for s in screening.scan.strikes}), "place")
+    if named:
+        return f"{named['title']} is clearest at {named['where']}. That need not be where it comes from."
+    return f"no place is pointed at; {tapped} tapped"
+
+
+def _compared(c: Comparison | None, shop: Shop) -> str:
+    if c is None:
+        return ALONE
+    days = [shop.dated(name.rpartition("/")[2][:10]) for name in c.baselines]
+    told = f"the plate's own {'scan' if len(days) == 1 else 'scans'} of {wording.listed(days)}"
+    return f"{told}, but without a result" if c.rules_not_run else told
+
+
+def _weak(limitations: Sequence[str]) -> list[str]:
+    """The first sentence of the weightiest, and how many more there are."""
+    told = [SENTENCE.split(text)[0] for text in limitations[:MOST_WEAK]]
+    more = len(limitations) - len(told)
+    return [*told, *([f"{more} more, under What was tested."] if more else [])] or ["nothing was noted"]
+
+
+def _figures(sheet: Sheet) -> str:
+    """The summary without what stands above it already."""
+    told = sheet.screening.summary
+    for said in (how_sure(sheet.screening), *_seen(sheet)):
+        told = told.replace(said, "")
+    return " ".join(told.split())
+
+
+def _examined(sheet: Sheet) -> bool:
+    told = ("An examination found", "Found later")
+    return bool(sheet.about and (sheet.about.outcomes or any(t.startswith(told) for t in sheet.about.since)))
+
+
+def _seen(sheet: Sheet) -> list[str]:
+    """Sentences on what people saw, found and did, days as the shop writes them."""
+    shop = sheet.beside.shop or Shop()
+    return [shop.dated(text) for text in sheet.about.since] if sheet.about else []
 
 
 def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mapping[str, Any]]]]:
@@ -36,7 +132,7 @@ def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mappin
     beside = [f for f in findings if not f["relevant"]]
     rows = [(f"All {len(counts)} indications:", counts)] if len(counts) > 1 else []
     once = {f["title"]: f for f in reversed(beside)}
-    return [*rows, *([("Also heard, and no sign of a flaw:", list(reversed(once.values())))] if beside else [])]
+    return [*rows, *([("Also heard, not counted as a finding:", list(reversed(once.values())))] if beside else [])]
 
 
 def _facts(screening: Screening) -> dict[str, str]:
@@ -45,13 +141,12 @@ def _facts(screening: Screening) -> dict[str, str]:
     usable = sum(s.usable for s in scan.strikes)
     taps = "none found"
     if scan.strikes:
-        places = wording.counted(stations, "station")
+        places = wording.counted(stations, "place")
         taps = f"{wording.counted(len(scan.strikes), 'tap')} at {places}, {usable} used"
     return {
         "Taps": taps,
-        "Tones (modes)": counted_tones(screening),
-        "State of the plate": words.STATES.get(scan.state, scan.state) if scan.state else "not given",
-        "Layout of stations": scan.layout or "not given",
+        "Tones": counted_tones(screening),
+        "State of the plate": words.STATES.get(scan.state, scan.state) if scan.state else NOT_GIVEN,
         "Checks not made": _not_made(screening.rules_not_run),
     }
 
@@ -60,4 +155,4 @@ def _not_made(not_run: Sequence[RuleNotRun]) -> str:
     if not not_run:
         return "none"
     names = "; ".join(rule_title(r.rule) for r in not_run) if len(not_run) <= FEW_NAMED else str(len(not_run))
-    return f"{names} (why: see further down)"
+    return f"{names} (why: under What was tested)"

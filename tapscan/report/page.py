@@ -19,10 +19,11 @@ from tapscan import __version__
 from tapscan.records import Screening
 from tapscan.report.about import About
 from tapscan.report.beside import NOTHING, Beside
-from tapscan.report.first_screen import first_screen
+from tapscan.report.first_screen import first_screen, head
 from tapscan.report.rendering import TEMPLATES, render
 from tapscan.report.section import Section, Sheet, built
 from tapscan.report.sections import SECTIONS, indications
+from tapscan.report.sections.map import SECTION as MAP
 from tapscan.report.shop import Shop
 from tapscan.targets import write_text
 
@@ -40,8 +41,10 @@ def render_page(
 ) -> str:
     """The page as text; `about`: what the shop wrote down, where the scan comes from a register."""
     if beside.summary:
-        return render("summary.html", _parts(screening, about, beside, [indications.SECTION])[0])
-    names, body = _parts(screening, about, beside, sections)
+        names, _ = _parts(screening, about, beside, [MAP, indications.SECTION], ())
+        return render("summary.html", names)
+    wanted = [s for s in sections if beside.full or s.brief or s is MAP]
+    names, body = _parts(screening, about, beside, wanted, [s for s in wanted if beside.full or s.brief])
     return render("page.html", {**names, "sections": [html for _, _, html in body]})
 
 
@@ -49,7 +52,7 @@ def sections_of(
     screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
 ) -> list[tuple[str, str, Markup]]:
     """Id, title and HTML of those that have something to show, for a page of one's own."""
-    return _parts(screening, about, beside, sections)[1]
+    return _parts(screening, about, beside, sections, sections)[1]
 
 
 def style() -> str:
@@ -58,16 +61,21 @@ def style() -> str:
 
 
 def _parts(
-    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+    screening: Screening,
+    about: About | None,
+    beside: Beside,
+    sections: Sequence[Section],
+    shown: Sequence[Section],
 ) -> tuple[dict[str, Any], list[tuple[str, str, Markup]]]:
-    """Names of the first screen, and the sections."""
+    """Names of the first screen, and the sections that are shown."""
     sheet = Sheet(_dated(screening, beside.shop or Shop()), about, beside)
     always, found = _always(sheet), built(sections, sheet)
+    on_page = [b for b in found if b.section in shown]
     body = [
         (b.section.id, b.section.title, Markup(render(b.section.template, {**always, **b.names}, b.section.folder)))
-        for b in found
+        for b in on_page
     ]
-    return {**always, **first_screen(sheet, found)}, body
+    return {**always, **first_screen(sheet, found, on_page)}, body
 
 
 def _always(sheet: Sheet) -> dict[str, Any]:
@@ -76,17 +84,12 @@ def _always(sheet: Sheet) -> dict[str, Any]:
     return {
         "s": sheet.screening,
         "about": sheet.about,
-        "since": _since(sheet, beside.shop or Shop()),
+        "head": head(sheet),
+        "full": beside.full,
         "shop": beside.shop,
         "whom": beside.whom,
         "version": __version__,
     }
-
-
-def _since(sheet: Sheet, shop: Shop) -> list[str]:
-    """What the summary does not say already."""
-    told = [shop.dated(t) for t in sheet.about.since] if sheet.about else []
-    return [t for t in told if t not in sheet.screening.summary]
 
 
 def _dated(screening: Screening, shop: Shop) -> Screening:
@@ -95,6 +98,7 @@ def _dated(screening: Screening, shop: Shop) -> Screening:
     return replace(
         screening,
         summary=shop.dated(screening.summary),
+        limitations=tuple(map(shop.dated, screening.limitations)),
         comparison=replace(compared, summary=shop.dated(compared.summary)) if compared else None,
         indications=tuple(replace(i, sentence=shop.dated(i.sentence)) for i in screening.indications),
     )

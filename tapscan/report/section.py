@@ -30,13 +30,14 @@ class Sheet:
 class Section:
     """`build` gives the names that the template asks for, or None where there is nothing to show: then it is not listed either.
 
-    Every template also knows `s` (the screening), `about`, `shop`, `whom` and `version`.
+    Every template also knows `s` (the screening), `about`, `shop`, `full` (all was asked for) and `version`.
     """
 
     id: str  # of the HTML element, and so of links to it
     title: str  # in the list of contents
     template: str  # file name, in the folder of the module that `build` stands in
     build: Callable[[Sheet], Mapping[str, Any] | None]
+    brief: bool = True  # also in the page of three or four sheets; False: only where all was asked for
 
     @property
     def folder(self) -> Path:

@@ -1,6 +1,7 @@
 """The report's own words: plain words for states and terms, reasons as notes, text from outside made legible.
 
     Notes             letters for reasons, each reason once
+    drops_in_words(c) the largest drops of a comparison, uncapped
     legible(value)    what the template prints: never None, nan or a control character
 
 An unknown term is shown as it stands. Numbers and lists of names: tapscan/wording.py.
@@ -12,7 +13,8 @@ from typing import Any
 
 from markupsafe import Markup
 
-from tapscan.wording import UNKNOWN
+from tapscan.records import Comparison
+from tapscan.wording import UNKNOWN, minus
 
 MOST_LISTED = 24  # names of a list; more are counted
 
@@ -69,3 +71,13 @@ class Notes:
     def rows(self) -> list[tuple[str, str]]:
         """(letter, reason) in the order met."""
         return [(letter, reason) for reason, letter in self._letters.items()]
+
+
+def drops_in_words(c: Comparison) -> str:
+    """The three largest, each with its range and as multiples of its scatter, not capped as the statistic is."""
+    told = [
+        f"{minus(f'{-p.change_ppm / 1e4:.4f}')} ± {2 * p.change_sd_ppm / 1e4:.4f} % near {p.baseline_hz:.0f} Hz "
+        f"({minus(f'{p.normalised_drop:.1f}')} times its scatter)"
+        for p in c.largest_drops
+    ]
+    return "; ".join(told) or "none was judged"

@@ -7,9 +7,19 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from tapscan.records import Screening
-from tapscan.screening.disposition import NOTHING, OPEN, STANDS, dispose, doubtful, not_compared, silent_recordings
+from tapscan.screening.disposition import (
+    NOTHING,
+    OPEN,
+    STANDS,
+    dispose,
+    doubtful,
+    left_open,
+    not_compared,
+    silent_recordings,
+)
 from tapscan.screening.next_steps import LATER, stopped
 from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.plain_words import headline, in_plain_words
 from tapscan.settings import Settings
 
 
@@ -21,16 +31,20 @@ def concluded(
     outcome = dispose(screening.scan, screening.indications, silent, settings, opened, eye)
     if screening.comparison and screening.comparison.rules_not_run:
         outcome = not_compared(outcome, screening.comparison.rules_not_run[0].reason)
+    if screening.comparison and screening.comparison.undecided:
+        outcome = left_open(outcome, screening.comparison.undecided, screening.scan.state)
     compared = screening.comparison.good_news if screening.comparison else None
     if compared and outcome.headline in (NOTHING, STANDS, OPEN):
         outcome = replace(outcome, summary=f"{compared} {outcome.summary}")
     outcome = doubtful(outcome, screening.doubts) if screening.doubts else outcome
+    plain = in_plain_words(replace(screening, headline=outcome.headline))
     later = (LATER,) if stopped(outcome.steps) and LATER not in screening.limitations else ()
     return replace(
         screening,
         limitations=(*later, *screening.limitations),
         disposition=outcome.disposition,
-        headline=outcome.headline,
+        headline=headline(plain, outcome.headline),
+        lead=f"{plain.first} {plain.means}",
         summary=outcome.summary,
         next_steps=outcome.next_steps,
     )

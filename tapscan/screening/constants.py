@@ -4,7 +4,8 @@ constants(part)          sorted (name, value) of every number, or tuple of numbe
 constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
 
 `signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
-words. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
+words. `location` counts the rough model, what is made of it, and the signs that it rests on, and `pattern` the modules of a plate beside its pattern; these count for
+nothing else. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
 """
 
 import ast
@@ -17,12 +18,16 @@ from functools import cache
 from types import ModuleType
 from typing import Any
 
+import tapscan.model
 import tapscan.screening
 import tapscan.signal
 from tapscan.settings.threshold import Part
 
 WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_steps", "open_findings", "conclude")
 COMPARISON = "tapscan.screening.compare."
+LOCATION = ("tapscan.screening.location.", "tapscan.model.", "tapscan.signal.plate.signs")
+PATTERN = ("tapscan.screening.pattern.", "tapscan.screening.rules.unlike_its_pattern")  # counted on lists of modes
+APART: dict[str, tuple[str, ...]] = {"location": LOCATION, "pattern": PATTERN}  # parts by themselves
 DIGITS = 16
 
 
@@ -41,11 +46,18 @@ def constants(part: Part) -> list[tuple[str, Any]]:
 def _modules(part: Part) -> list[ModuleType]:
     names = [
         m.name
-        for package in (tapscan.signal, tapscan.screening)
+        for package in (tapscan.model, tapscan.signal, tapscan.screening)
         for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
         if not m.ispkg and m.name.rpartition(".")[2] not in WORDS
     ]
-    return [importlib.import_module(n) for n in sorted(names) if part == "comparison" or not n.startswith(COMPARISON)]
+    return [importlib.import_module(n) for n in sorted(names) if _counts(n, part)]
+
+
+def _counts(module: str, part: Part) -> bool:
+    apart = next((own for own, modules in APART.items() if module.startswith(modules)), None)
+    if apart is not None or part in APART:
+        return apart == part
+    return part == "comparison" or not module.startswith(COMPARISON)
 
 
 def _named(module: ModuleType) -> list[str]:

@@ -1,6 +1,7 @@
 """From indications to the scan's disposition, and the plain words for it.
 
     dispose(scan, indications, silent, settings, opened, eye)   Outcome: disposition, headline, summary and next steps
+    left_open(outcome, why, state)                  the same where the comparison saw a small drop that only more scans can settle
     doubtful(outcome, doubts)                      the same where it is not sure which plate, or which places, were tapped
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
@@ -15,7 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.faults import UNUSABLE, fault, in_words
-from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, Strike
+from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, State, Strike
 from tapscan.screening import next_steps as give
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
@@ -35,8 +36,14 @@ NO_ANSWER_OPEN = "No answer; an earlier finding is still open"
 CONFIRMED = "An examination has found a flaw in this plate"
 EYE = "Nothing found by the taps; the eye saw what may be a crack"
 EYE_NO_ANSWER = "No answer from the taps; the eye saw what may be a crack"
+SMALL = "No answer yet: a small change that more scans must settle"
+SMALL_STANDS = "An earlier finding still stands; beside it a small change that more scans must settle"
+SMALL_OPEN = "An earlier finding is still open; beside it a small change that more scans must settle"
 REPEAT = "Repeat the test"
+BUZZED_AGAIN = "Repeat the test: something buzzed"
 BUZZED = "No answer: something buzzed"
+PART_ONLY = "Part of the plate only"
+DOUBTFUL = "Doubtful"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
 
 
@@ -84,9 +91,7 @@ def dispose(
         found = replace(found, headline=CONFIRMED)
     if eye and not give.may_tap(scan.state):
         found = _with_eye(found, scan, eye)
-    return (
-        replace(found, summary=" ".join([found.summary, *map(_amiss, scan.taps_amiss)])) if scan.taps_amiss else found
-    )
+    return replace(found, summary=f"{found.summary} {_amiss(scan.taps_amiss)}") if scan.taps_amiss else found
 
 
 def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:
@@ -99,8 +104,8 @@ def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:
     return replace(found, headline=headline, summary=summary, steps=give.suspected(scan.state, [EYE_RULE], again=False))
 
 
-def _amiss(sentence: str) -> str:
-    return f"The taps are not all as they should be: {sentence}."
+def _amiss(told: Sequence[str]) -> str:
+    return f"The taps are not all as they should be: {'; '.join(told)}."
 
 
 def _disposed(
@@ -129,7 +134,7 @@ def _disposed(
         return Outcome("inconclusive", why.headline, why.reason, _mends(why))
     if scan.part_of and not earlier:
         reason = f"{PART} {_silent(scan)} Nothing is known of the other places."
-        return Outcome("inconclusive", _part_heading(scan), reason, give.repeat(AS_THE_SHEET))
+        return Outcome("inconclusive", _part_heading(scan), reason, give.repeat(ALL_PLACES))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=ask)
@@ -139,7 +144,7 @@ def _disposed(
 
 
 def _part_heading(scan: Scan) -> str:
-    return f"Part of the plate only: {len(_heard(scan))} of {counted(scan.part_of or 0, 'place')}"
+    return f"{PART_ONLY}: {len(_heard(scan))} of {counted(scan.part_of or 0, 'place')}"
 
 
 def _mends(why: Why) -> tuple[Step, ...]:
@@ -162,11 +167,20 @@ def not_compared(outcome: Outcome, why: str) -> Outcome:
     return replace(outcome, headline=headline, summary=f"{said} In this scan by itself: {outcome.summary}")
 
 
+def left_open(outcome: Outcome, why: str, state: State | None) -> Outcome:
+    """Never good news, and no finding: a scan with one keeps its disposition."""
+    summary = f"{why} In this scan by itself: {outcome.summary}"
+    if outcome.disposition != "no relevant indication":
+        return replace(outcome, summary=f"{outcome.summary} {why}")
+    headline = {NOTHING: SMALL, STANDS: SMALL_STANDS, OPEN: SMALL_OPEN}.get(outcome.headline, outcome.headline)
+    return Outcome("inconclusive", headline, summary, give.settling(state, outcome.steps))
+
+
 def doubtful(outcome: Outcome, doubts: Sequence[Doubt]) -> Outcome:
     """Nothing is concluded, but what the scan shows and the steps that follow from it stay: the plate may be this one after all."""
     said = " ".join(d.sentence for d in doubts)
     summary = f"{said} Nothing is concluded until a person has made sure of it. In this scan by itself: {outcome.headline}. {outcome.summary}"
-    return Outcome("inconclusive", f"Doubtful: {doubts[0].kind}", summary, give.made_sure(outcome.steps))
+    return Outcome("inconclusive", f"{DOUBTFUL}: {doubts[0].kind}", summary, give.made_sure(outcome.steps))
 
 
 def silent_recordings(scan: Scan) -> list[str]:
@@ -234,7 +248,7 @@ def _too_few_places(scan: Scan, settings: Settings) -> Why | None:
 def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     """Why a scan with good taps still tells too little."""
     if buzz := [i for i in indications if i.rule == "buzz" and i.interpretation == "nonrelevant"]:
-        return Why(buzz[0].sentence, (), REPEAT if give.may_tap(scan.state) else BUZZED, give.buzzing(scan.state))
+        return Why(buzz[0].sentence, (), BUZZED_AGAIN if give.may_tap(scan.state) else BUZZED, give.buzzing(scan.state))
     lossy = repeat_reason(scan)
     if scan.state not in IN_PIANO:
         return Why(lossy, (LOSSLESS,)) if lossy else None
@@ -251,6 +265,9 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 PART = "The take is part of what the layout asks for."
 EYE_RULE = "eye"  # in the place of a rule: a person saw it
+ALL_PLACES = (
+    "Tap all places and record the plate again as the sheet says. If that cannot be, say in the report that only a part was tested.",
+)
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 NOT_FREE = "That does not show that the plate is free of flaws."
 IN_THE_PIANO = (

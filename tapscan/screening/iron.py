@@ -8,6 +8,9 @@ correlation in units of what chance gives is its z, and exp(z^2 / 2) its likelih
 area it is, so these are averaged over all areas, each sign by itself, and written as the z that one single area would need for as much:
 sqrt(2 ln mean). It is about 0.8 on a plate of one iron.
 
+Sound iron damps smoothly by place and thickness too (a measured grey-iron rotor by about a third, doi 10.1007/s11661-016-3580-x). So deviations are held against at least the scatter that such iron makes, and
+where an area seems dull what goes evenly along the plate or across it is taken out first; for an area that rings on that would take the area out with it.
+
 How much of a mode's energy lies in an area is told by the amplitudes at its places, a point telling of the iron around it poorly: large values
 are believed less. Ours; how often it is right on simulated plates stands in docs/rules.md. No iron was measured.
 """
@@ -32,6 +35,10 @@ CHILLED_SHARE, CHILLED_LOSS = (
     0.08,
 )  # share of the plate and loss beside the rest's that a chilled area is thought of with
 MOST_SHARE = 0.95
+LEAST_SCATTER = (
+    0.13  # of ln loss; sound iron damps by place, and no area counts for standing out of less (docs/rules.md)
+)
+FEW_PLACES = 4
 STRONGEST = 0.25  # of the modes; the loss of these is told beside that of the others
 
 
@@ -57,6 +64,9 @@ class AreaScore:
     dull: float
     lasting_area: Area
     dull_area: Area
+    dull_uneven: float = (
+        0.0  # dull, with what goes evenly over the plate left in: an area that rings on must beat this, too
+    )
 
 
 def area_score(modes: Sequence[Mode], layout: Layout | None, settings: Settings) -> AreaScore | None:
@@ -64,21 +74,51 @@ def area_score(modes: Sequence[Mode], layout: Layout | None, settings: Settings)
     used, stations = _used(modes, settings)
     if not used:
         return None
-    areas = areas_of(positions_of(layout, stations))
+    positions = positions_of(layout, stations)
+    areas = areas_of(positions)
     x = np.log([m.frequency_hz for m in used])
     trend = np.vander((x - x.mean()) / x.std(), TREND_DEGREE + 1)
+    energy = _energies(used, stations)
+    share = _shares(energy, areas)
+    long = _tried(used, trend, share, areas)
+    dull = _tried(used, np.column_stack([trend, *_centres(energy, positions)]), share, areas)
+    return AreaScore(
+        _averaged(long.z), _averaged(-dull.z), long.told(1, stations), dull.told(-1, stations), _averaged(-long.z)
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Tried:
+    """Every area tried on the losses, a trend taken out of both."""
+
+    z: FloatArray  # (areas,)
+    deviation: FloatArray  # (modes,)
+    share: FloatArray  # (areas, modes)
+    areas: Flags
+
+    def told(self, sign: int, stations: Sequence[str]) -> Area:
+        """The likeliest area of less loss (sign 1) or more (-1)."""
+        best = int(np.argmax(sign * self.z))
+        ones = self.areas.sum(axis=1) == 1
+        single = dict(zip(np.argmax(self.areas[ones], axis=1), self.z[ones], strict=True))
+        places = sorted(np.nonzero(self.areas[best])[0], key=lambda k: -sign * single[k])
+        return Area(tuple(stations[int(k)] for k in places), _loss_ratio(self.share[best], self.deviation))
+
+
+def _tried(used: Sequence[Mode], trend: FloatArray, share: FloatArray, areas: Flags) -> _Tried:
     deviation, weight = weighed_deviations(used, trend)
-    share = _shares(_energies(used, stations), areas)
     z = _scores(np.log(1 - (1 - CHILLED_LOSS) * share), deviation, weight, trend)
-    ones = areas.sum(axis=1) == 1
-    single = dict(zip(np.argmax(areas[ones], axis=1), z[ones], strict=True))
+    return _Tried(z, deviation, share, areas)
 
-    def told(sign: int) -> Area:
-        best = int(np.argmax(sign * z))
-        places = sorted(np.nonzero(areas[best])[0], key=lambda k: -sign * single[k])
-        return Area(tuple(stations[k] for k in places), _loss_ratio(share[best], deviation))
 
-    return AreaScore(_averaged(z), _averaged(-z), told(1), told(-1))
+def _centres(energy: FloatArray, positions: FloatArray) -> list[FloatArray]:
+    """Where along the plate and across it each mode's energy lies, (modes,) each; none where the places are not known."""
+    known = np.isfinite(positions).all(axis=1)
+    if known.sum() < FEW_PLACES:
+        return []
+    believed = np.minimum(energy / energy.mean(axis=0), ENERGY_CAP)[known] ** ENERGY_POWER
+    at = believed.T @ positions[known] / np.maximum(believed.sum(axis=0)[:, None], 1e-300)
+    return [column - column.mean() for column in at.T if column.std() > 0]
 
 
 def _loss_ratio(share: FloatArray, deviation: FloatArray) -> float:
@@ -103,7 +143,10 @@ def _scores(wanted: FloatArray, deviation: FloatArray, weight: FloatArray, trend
     taken, _ = np.linalg.qr(trend * weight[:, None])
     courses, rest = (wanted * weight).T, deviation * weight
     courses, rest = (v - taken @ (taken.T @ v) for v in (courses, rest))
-    scale = np.sqrt((courses**2).sum(axis=0) * (rest @ rest) / (len(rest) - taken.shape[1]))
+    variance = max(
+        rest @ rest / (len(rest) - taken.shape[1]), 1.0
+    )  # weights of 1 over sd: less than 1 where the least scatter stands for smooth iron
+    scale = np.sqrt((courses**2).sum(axis=0) * variance)
     return np.asarray(courses.T @ rest / np.where(scale > 0, scale, np.inf))
 
 
@@ -124,7 +167,7 @@ def weighed_deviations(used: Sequence[Mode], trend: FloatArray) -> tuple[FloatAr
     y = np.log([m.loss_factor or np.nan for m in used])
     sd = np.array([m.decay_rate.relative_sd or 0.0 for m in used])
     rest = y - trend @ np.linalg.lstsq(trend, y, rcond=None)[0]
-    weight = 1 / np.sqrt(_spread(rest) ** 2 + sd**2)
+    weight = 1 / np.sqrt(max(_spread(rest), LEAST_SCATTER) ** 2 + sd**2)
     rest = y - trend @ np.linalg.lstsq(trend * weight[:, None], y * weight, rcond=None)[0]
     most = OUTLIER * _spread(rest)
     return np.clip(rest, -most, most), weight

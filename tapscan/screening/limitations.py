@@ -17,7 +17,7 @@ FEW_STATIONS = 6
 def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     """Sentences in order of weight."""
     lossy = limitation(scan)
-    found = ([lossy] if lossy else []) + _ruled_out(scan)
+    found = ([lossy] if lossy else []) + _part(scan) + _ruled_out(scan)
     counts = Counter(fault for s in scan.strikes for fault in s.faults)
     total = len(scan.strikes)
     found += [
@@ -35,13 +35,19 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
             "The plate is in the piano, bolted to wood and coupled to strings and case. The limits here were set "
             "for bare plates, so nothing found means little: examine it bare where that is possible."
         )
-    found += _rates(scan)
     found += _room(scan)
     found.append(
         "A crack that is pressed shut, or that opens only under string tension, may not be heard on a bare plate. "
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
     )
-    return tuple(found)
+    return (*found, *_rates(scan))
+
+
+def _part(scan: Scan) -> list[str]:
+    if scan.part_of is None:
+        return []
+    heard = len({s.station for s in scan.strikes if s.usable})
+    return [f"Only {heard} of {scan.part_of} places were tapped: tap the others, too."]
 
 
 def _ruled_out(scan: Scan) -> list[str]:
@@ -84,8 +90,8 @@ def _rings_along(scan: Scan) -> list[str]:
     low, high = scan.room.t60_low_s, scan.room.t60_high_s
     dies = f", {low:.2g} to {high:.2g} s until it has died away" if low is not None and high is not None else ""
     return [
-        f"Something sounded along after the taps{dies}: by microphone the room, by pickup a loose part. Tones and how long they ring are then known less "
-        "exactly, and small changes are hard to tell. A pickup on the iron hears next to nothing of the room; with one, look for what rattles."
+        f"Another sound continued after the taps{dies}: by microphone the room, by pickup a loose part. Tones and how long they ring are then known less "
+        "exactly, and small changes are hard to see. A pickup on the iron hears next to nothing of the room; with one, look for what rattles."
     ]
 
 

@@ -3,6 +3,7 @@
 suspected(state, rules, ...)        steps where a finding is relevant, still stands or is open from an earlier scan
 after_nothing(state)               steps where nothing was found
 piano_steps(state, strings)        steps where nothing stood out in the piano, which is no answer
+settling(state, others)            steps where a small change beside earlier scans is left open
 buzzing(state)                     steps where something buzzed
 repeat(texts)                      how to tap better where nothing is suspected
 made_sure(steps)                   the same where it is doubtful which plate was tapped
@@ -104,12 +105,12 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "What can show a crack: magnetic particles first, penetrant only after that, at the named places, by a qualified person who says when. Finish, and iron smeared by blasting, must come off at these places first (take old "
+    "Have a qualified person, who says when, look for a crack at the named places: with magnetic particles first, with penetrant only after that. Finish, and iron smeared by blasting, must come off at these places first (take old "
     "finish for lead). Casting pores bleed penetrant and can look like cracks. The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
-    "What can show hard iron: a hardness test or a replica of the grain (replica metallography) at the named places, by a qualified person who says when. Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
+    "Have a qualified person, who says when, test the iron at the named places: with a hardness test or a replica of the grain (replica metallography). Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
     "brittle, and only such a test tells. Penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
 ASK = _step(
@@ -138,15 +139,19 @@ CALL_FOR_BARE = _step(
 )  # fmt: skip
 HOLD_PARTS = _step(
     "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
-    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and say that they were held (--held).",
+    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held.",
 )  # fmt: skip
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
+SETTLE = _step(
+    "settle", "workshop", OUT, ("tap", "keep"),
+    "Lift the plate, set it down afresh on the same supports and scan it twice more, not all on one day. Do no further work on it before the answer is in. tapscan then holds the change against what this plate does by itself.",
+)  # fmt: skip
 MAKE_SURE = _step(
     "make-sure", "workshop", EVERY, ("ask",),
     "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
 )  # fmt: skip
 STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, HOLD, HOLD_COATED, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
-STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS, MAKE_SURE)
+STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_PARTS, SETTLE, MAKE_SURE)
 
 
 def may_tap(state: Told) -> bool:
@@ -199,6 +204,13 @@ def _shows(name: str) -> frozenset[Shows]:
 def buzzing(state: Told) -> tuple[Step, ...]:
     """A buzz of parts that were not held: most often a loose part, but a crack buzzes too."""
     return _given((HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
+
+
+def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:
+    """To stop still comes first; a plate that may carry strings is not lifted, and nothing is added for it but to look."""
+    first = tuple(s for s in others if s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN))
+    new = tuple(s for s in _given((SETTLE, LOOK), state) if s not in others)
+    return (*first, *new, *(s for s in others if s not in first))
 
 
 def piano_steps(state: Told, *, strings: bool) -> tuple[Step, ...]:

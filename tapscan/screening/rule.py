@@ -1,5 +1,6 @@
 """What a rule is: one file says all of it, and words, docs, report, JSON and error rates follow from there.
 
+Plain                              a finding in plain words, without a figure
 Rule                               name, title, what it reads, where its reach is known, its thresholds, what it aims at, and run
 condition(limits, name, what, value)   a figure beside the threshold it is held against
 measured(what, value, unit)        a figure that is held against nothing
@@ -14,9 +15,18 @@ from tapscan.settings import Settings
 from tapscan.settings.threshold import threshold_of
 
 Outcome = list[Indication] | RuleNotRun
-Rates = Literal["by kind of flaw", "with and without a rattle", "on bare plates", "compared"]
+Rates = Literal["by kind of flaw", "with and without a rattle", "on bare plates", "compared", "beside its pattern"]
 Shows = Literal["crack", "hard iron"]
 Reads = Literal["frequencies", "levels", "decays", "faint decays", "waveform"]
+
+
+@dataclass(frozen=True)
+class Plain:
+    """What a buyer reads first; `{since}` stands for "March 2026", when the scans were made that it was compared with."""
+
+    headline: str  # after "Something to look at: "; empty where the headline says all
+    first: str  # one sentence, no figure
+    means: str  # what it would mean, and that the test cannot tell which
 
 
 @dataclass(frozen=True)
@@ -34,6 +44,7 @@ class Rule:
     rates: Rates | None = None  # how its errors were counted (report/error_rates.py); None: they were not
     beyond: str = ""  # what its rates do not cover
     meanings: tuple[tuple[str, str], ...] = ()  # its conditions in plain words: name, meaning
+    plain: tuple[tuple[str, Plain], ...] = ()  # by how the indication's id begins; the first that fits counts
 
 
 def condition(limits: Any, name: str, what: str, value: float | None, *, limit: float | None = None) -> Condition:

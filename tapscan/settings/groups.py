@@ -149,9 +149,9 @@ class Iron:
     """Losses of areas of iron against the plate's trend."""
 
     area_score: float = threshold(
-        2.5,
+        2.8,
         "standard deviations",
-        "an area whose iron damps less or more than the rest; 5 in 1000 shuffled plates pass, each way",
+        "an area whose iron damps less or more than the rest; with 2.5 sound iron that damps by place passed too often",
         SIMULATED,
     )
     lowest_hz: float = threshold(100.0, "Hz", "supports damp the modes below", "simulation")
@@ -210,6 +210,20 @@ class Repeatability:
         50.0, "ppm", "the same by microphone in a room, corrected by repeated scans", SIMULATED
     )
     alone_microphone_ppm: float = threshold(400.0, "ppm", "the same where no scan was repeated", SIMULATED)
+    supports_ppm: float = threshold(
+        3000.0,
+        "ppm",
+        "supports of any usual kind, one scan, at 100 Hz; falls by the same power; counts until the plate was seen to repeat on two days",
+        SIMULATED,
+    )
+    supports_high_ppm: float = threshold(
+        80.0, "ppm", "what is left of it well above 300 Hz, until the plate was seen to repeat three times", SIMULATED
+    )
+    supports_high_seen_ppm: float = threshold(40.0, "ppm", "the same once it was", SIMULATED)
+    supports_left_two: float = threshold(
+        0.3, "1", "share of it that stays after two scans: few supports, few degrees of freedom", SIMULATED
+    )
+    supports_left_three: float = threshold(0.125, "1", "the same, three scans or more", SIMULATED)
     fit_factor: float = threshold(2.0, "1", "close modes are this much worse than the fit's own sd says", SIMULATED)
     fit_factor_room: float = threshold(
         0.5,
@@ -267,10 +281,16 @@ class Compare:
     rises_free: float = threshold(
         4.0,
         "standard deviations",
-        "by microphone with a single baseline scan: larger rises than this tell that the room moves modes, and raise the limit for drops",
+        "by microphone, one baseline scan: larger rises tell that the room moves modes, and raise the limit",
         "simulation, 0.1 and 0.4 m in a room; chosen on the plates its rates are given for",
     )
     modes: float = threshold(12.0, "modes", "fewer pairs tell no common shift from a change", JUDGEMENT)
+    common_modes: float = threshold(
+        12.0, "modes", "so many must agree on a change that all share; fewer may agree by chance", "measured beams"
+    )
+    common_energy: float = threshold(
+        0.5, "1", "share of the sound's energy that the modes which agree must hold", JUDGEMENT
+    )
     false_share: float = threshold(
         0.05, "1", "share of false names allowed among the modes named as changed", "Benjamini and Hochberg 1995"
     )
@@ -279,15 +299,22 @@ class Compare:
         10.0, "standard deviations", "no single mode counts for more: a wrong pair is wild but alone", SIMULATED
     )
     drop_limit_three: float = threshold(
-        6.0, "standard deviations", "mean of the three largest drops, three baseline scans or more", SIMULATED
+        6.8, "standard deviations", "mean of the three largest drops, three baseline scans or more", SIMULATED
     )
-    drop_limit_two: float = threshold(7.2, "standard deviations", "the same, two baseline scans", SIMULATED)
+    usual_modes: float = threshold(
+        70.0,
+        "modes",
+        "with more of them judged the limit for the largest drops rises, by the power that tails of Student's t have",
+        "order statistics of heavy tails; the patterns that set limits have so many",
+    )
+    drop_limit_two: float = threshold(7.5, "standard deviations", "the same, two baseline scans", SIMULATED)
     drop_limit_one: float = threshold(7.5, "standard deviations", "the same, one baseline scan", SIMULATED)
     fall_likelihood_ratio: float = threshold(
-        400.0,
+        70_000.0,
         "to 1",
-        "by microphone with two baseline scans or more: that some modes fell, against none, were scatter normal",
-        SIMULATED,
+        "by microphone with two baseline scans or more: that some modes fell, against none, were scatter normal; it is not, and of 80 scores with the tails of Student's t (4) one "
+        "unchanged plate in a hundred passes this, and one in twelve passed 400",
+        "computed, bench/results/supports.txt",
     )
     loss_limit_three: float = threshold(
         6.0, "standard deviations", "mean of the five largest rises of the loss factor, three baseline scans", SIMULATED
@@ -311,10 +338,13 @@ class Thermal:
     """The shared shift read as a temperature."""
 
     per_k: float = threshold(
-        -0.00016, "1/K", "change of all frequencies with the iron's temperature", "ASME B31.1 modulus, expansion"
+        -0.0001,
+        "1/K",
+        "change of all frequencies with the iron's temperature: half of modulus slope and expansion, 21 to 93 C",
+        "ASME B31.1 gray iron 13.4 and 13.2 million psi at 70 and 200 F, first column from memory; pages that align the row to -325 F give -1.6e-4",
     )
-    small_per_k: float = threshold(-0.00012, "1/K", "the least it may be", "range of modulus tables")
-    large_per_k: float = threshold(-0.000215, "1/K", "the most it may be", "range of modulus tables")
+    small_per_k: float = threshold(-0.00005, "1/K", "the least it may be", "rounding of that table, 0.05 million psi")
+    large_per_k: float = threshold(-0.000215, "1/K", "the most it may be", "range of modulus tables, however aligned")
     thermometer_sd_k: float = threshold(1.5, "K", "thermometer, and iron that lags behind the air", JUDGEMENT)
     most: float = threshold(0.004, "1", "a larger common shift is not temperature alone", "20 K")
     hours_in_room: float = threshold(4.0, "h", "sooner the iron is warmer in one part than in another", JUDGEMENT)

@@ -6,6 +6,7 @@ from typing import Any, TypeVar
 
 from tapscan.settings import groups
 from tapscan.settings.identity import Identity
+from tapscan.settings.location import Location
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
 
 L = TypeVar("L")
@@ -28,6 +29,7 @@ class Settings:
     repeatability: groups.Repeatability = field(default_factory=groups.Repeatability)
     compare: groups.Compare = field(default_factory=groups.Compare)
     thermal: groups.Thermal = field(default_factory=groups.Thermal)
+    location: Location = field(default_factory=Location)
     rules: tuple[
         Any, ...
     ] = ()  # stages that stand in a rule's file, where they differ from what ships; in order of name

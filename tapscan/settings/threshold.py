@@ -10,8 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal, TypeVar
 
-Part = Literal["single", "comparison"]
-PARTS: tuple[Part, ...] = ("single", "comparison")  # of the rates: single scans, and beside earlier ones
+Part = Literal["single", "comparison", "location", "pattern"]
+# of the rates: single scans, beside earlier ones, where on the plate a change is, beside other plates
+PARTS: tuple[Part, ...] = ("single", "comparison", "location", "pattern")
 C = TypeVar("C", bound=type)
 
 JUDGEMENT = "engineering judgement"

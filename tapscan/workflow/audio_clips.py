@@ -1,7 +1,7 @@
 """What a person may listen to in the page of a scan.
 
-    sounds_of(now, before, screening)   Sound after Sound: for each indication the strike, the named tone alone, and the same place
-                                        in the baseline; then one place at which nothing was found
+    sounds_of(now, before, screening)   Sound after Sound: for each indication the strike (in turn with the same place in the
+                                        baseline, where there is one) and the named tone alone; then one place at which nothing was found
     strike_clip(tape, station)          the clearest tap at one place
     decays_of(now, screening)           ToneDecay of the first few tones that indications name
 
@@ -10,6 +10,7 @@ frequency and decay. Recordings that cannot be read are left out.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,7 +22,7 @@ from tapscan.report import words
 from tapscan.report.beside import Sound, ToneDecay
 from tapscan.report.rule_words import rule_title
 from tapscan.report.sections.tones import MOST_TONES, named
-from tapscan.report.time_frequency import time_frequency_of
+from tapscan.report.time_frequency import TimeFrequency, time_frequency_of
 from tapscan.signal.observe.one_tone import without_neighbours
 from tapscan.signal.plate.ringdown import EnergyLeft, Ring, energy_left
 from tapscan.workflow.stored_audio import Tape, best_strike, read_strike
@@ -29,6 +30,8 @@ from tapscan.workflow.stored_audio import Tape, best_strike, read_strike
 MOST_INDICATIONS, MOST_MARKS, SECONDS, PEAK = 5, 4, 2.0, 0.7
 BEFORE_S, LONGEST_S, NOISE_S = 0.05, 8.0, 0.3
 TONE_RATE_HZ = 32000
+TURNS, GAP_S = 2, 0.4  # before and now, so often, with so much silence between
+IN_TURN = "before, now, before, now, without end until it is stopped; each as recorded, brought to the same peak"
 MATCHED = "as recorded, brought to the same peak as the others"
 COMPUTED = "computed from its frequency and decay, not recorded"
 
@@ -42,9 +45,7 @@ def sounds_of(now: Tape, before: Tape | None, screening: Screening) -> tuple[Sou
         station = next(iter(i.stations), None) or _loudest_station(scan)
         modes = [by_id[m] for m in i.modes if m in by_id]
         marks = tuple(m.frequency_hz for m in modes[:MOST_MARKS])
-        found += _strike(now, station, group, "this scan", marks)
-        if before is not None:
-            found += _strike(before, station, group, "the baseline", marks)
+        found += _in_turn(before, now, station, group, marks) or _strike(now, station, group, "this scan", marks)
         found += _tone(modes, group)
     spoken_of = {s for i in screening.indications for s in i.stations}
     quiet = next((s.station for s in scan.strikes if s.usable and s.station not in spoken_of), None)
@@ -58,19 +59,47 @@ def _loudest_station(scan: Scan) -> str | None:
     return max(usable, key=lambda s: s.level_db).station if usable else None
 
 
-def _strike(tape: Tape, station: str | None, group: str, which: str, marks_hz: tuple[float, ...]) -> list[Sound]:
+@dataclass(frozen=True, eq=False)
+class _Heard:
+    """The best strike of one place."""
+
+    samples: FloatArray  # (n,)
+    rate_hz: int
+    picture: TimeFrequency | None
+
+
+def _heard(tape: Tape, station: str | None) -> _Heard | None:
     best = best_strike(tape.scan, station)
     if best is None:
-        return []
+        return None
     before = min(BEFORE_S, best.onset_s)
     try:
         x, rate = read_strike(tape, best, -before, SECONDS)
     except UnreadableRecording:
+        return None
+    return _Heard(x, rate, time_frequency_of(x, rate, before)) if x.any() else None
+
+
+def _strike(tape: Tape, station: str | None, group: str, which: str, marks_hz: tuple[float, ...]) -> list[Sound]:
+    h = _heard(tape, station)
+    if h is None:
         return []
-    if not x.any():
+    mp3 = mp3_bytes(_shown(h.samples, h.rate_hz), h.rate_hz)
+    return [Sound(group, f"{station}, {which}", MATCHED, mp3, h.picture, marks_hz)]
+
+
+def _in_turn(
+    before: Tape | None, now: Tape, station: str | None, group: str, marks_hz: tuple[float, ...]
+) -> list[Sound]:
+    """One sound that goes to and fro; none where the two cannot be set side by side."""
+    earlier, later = _heard(before, station) if before else None, _heard(now, station)
+    if earlier is None or later is None or earlier.rate_hz != later.rate_hz:
         return []
-    picture = time_frequency_of(x, rate, before)
-    return [Sound(group, f"{station}, {which}", MATCHED, mp3_bytes(_shown(x, rate), rate), picture, marks_hz)]
+    rate = later.rate_hz
+    gap = np.zeros(round(GAP_S * rate))
+    both = [_shown(earlier.samples, rate), gap, _shown(later.samples, rate), gap]
+    mp3 = mp3_bytes(np.concatenate(both * TURNS), rate)
+    return [Sound(group, f"{station}, before and now", IN_TURN, mp3, later.picture, marks_hz, earlier.picture)]
 
 
 def strike_clip(tape: Tape, station: str) -> bytes | None:

@@ -1,11 +1,11 @@
 """Screen recordings: listen, assign stations, estimate modes, run the rules.
 
-check(paths, request, progress)   CheckResult: the screening of what could be read, and what could not
-find_taps(paths, request, ...)    Found: when each recording was tapped, before anybody says where
-assigned(tapped, request)         which tap goes where, and what is amiss
+check(paths, request)      CheckResult: the screening of what could be read, and what could not
+find_taps(paths, request)  Found: when each recording was tapped, before anybody says where
+assigned(tapped, request)  which tap goes where, and what is amiss
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
 
@@ -16,7 +16,7 @@ from tapscan.layouts import Layout, known_layouts, read_layout
 from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, split, station_of_file, wanted
 from tapscan.layouts.take import Take, groups_of, mismatch, places_of
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
-from tapscan.records import Force, Scan, Screening, Segment, State
+from tapscan.records import Force, Scan, Screening, State
 from tapscan.screening.compressed import limitation_first
 from tapscan.screening.disposition import silent_recordings
 from tapscan.screening.limitations import limitations
@@ -24,11 +24,13 @@ from tapscan.screening.notes import with_notes
 from tapscan.screening.rules import RULE_LIMITS, run_rules
 from tapscan.screening.scan import scan_of
 from tapscan.settings import PARTS, Settings, limits_sha256, settings_sha256
-from tapscan.signal.plate.station_analysis import StationResult, analyse_station, mark_cut_short
+from tapscan.signal.plate.station_analysis import StationResult, Wanted, mark_cut_short
+from tapscan.workers import ALONE, Workers
+from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.listen import Heard, cut, listen
+from tapscan.workflow.listen import Heard, listen_all
+from tapscan.workflow.places import Planned, analyse_places, nothing_before
 
-Progress = Callable[[str, int, int], None]
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
 
 
@@ -62,29 +64,32 @@ class CheckResult:
     repeated: tuple[str, ...]
 
 
-def quiet(stage: str, done: int, total: int) -> None:
-    """Progress that nobody watches."""
-
-
 def check(
-    paths: Sequence[str], request: Request, progress: Progress = quiet, agree: Agree | None = None
+    paths: Sequence[str],
+    request: Request,
+    workers: Workers = ALONE,
+    agree: Agree | None = None,
+    ahead: PlacesAhead | None = None,
 ) -> CheckResult:
     """Screen the recordings at `paths` on their own.
 
+    workers : share the work, and hear of its progress; the figures are the same whatever their count.
     agree : sees where the taps went and what is missing before they are listened to; False stops there.
+    ahead : places that were listened to while the next was tapped.
     """
     unreadable: list[str] = []
     with ExitStack() as stack:
         stack.enter_context(threadpool_limits(1))  # small matrices: more threads only wait for each other
-        heard, repeated = _listen_all(paths, request, unreadable, progress, stack)
+        heard, repeated = _listen_all(paths, request, unreadable, workers, stack, ahead)
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         taps = _assign(_tapped(heard), request)
         plan, notes = taps.plan, [*taps.notes, *taps.amiss]
         if agree is not None and not agree(_shown(_tapped(heard), plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
-        results = _analyse(heard, plan, request, unreadable, progress)
-        scan = _scan(heard, results, request, taps.amiss)
+        before = ahead.result if ahead else nothing_before
+        results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
+        scan = _scan(heard, results, request, workers, taps.amiss)
     screening = _conclude(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
@@ -106,12 +111,12 @@ class Found:
     repeated: tuple[str, ...]
 
 
-def find_taps(paths: Sequence[str], request: Request, progress: Progress = quiet) -> Found:
+def find_taps(paths: Sequence[str], request: Request, workers: Workers = ALONE) -> Found:
     """Listens, and analyses nothing."""
     unreadable: list[str] = []
     with ExitStack() as stack:
         stack.enter_context(threadpool_limits(1))
-        heard, repeated = _listen_all(paths, request, unreadable, progress, stack)
+        heard, repeated = _listen_all(paths, request, unreadable, workers, stack, None)
         return Found(tuple(_tapped(heard)), tuple(unreadable), tuple(repeated))
 
 
@@ -128,45 +133,36 @@ def _tapped(heard: Sequence[Heard]) -> list[TappedFile]:
 
 
 def _listen_all(
-    paths: Sequence[str], request: Request, unreadable: list[str], progress: Progress, stack: ExitStack
+    paths: Sequence[str],
+    request: Request,
+    unreadable: list[str],
+    workers: Workers,
+    stack: ExitStack,
+    ahead: PlacesAhead | None,
 ) -> tuple[list[Heard], list[str]]:
     heard: list[Heard] = []
     repeated: list[str] = []
     known: dict[str, str] = {}
-    for i, path in enumerate(paths):
-        progress("reading", i, len(paths))
-        try:
-            one = listen(path, len(heard) + 1, request.settings)
-        except UnreadableRecording as problem:
-            unreadable.append(str(problem))
+    before = ahead.listened() if ahead and ahead.wanted.settings == request.settings else {}
+    for path, found in zip(paths, listen_all(paths, request.settings, workers, stack, before), strict=True):
+        if isinstance(found, UnreadableRecording):
+            unreadable.append(str(found))
             continue
-        stack.enter_context(one.source)
-        one = replace(one, recording=replace(one.recording, file=request.called.get(path, one.recording.file)))
+        file = request.called.get(path, found.recording.file)
+        one = replace(found, recording=replace(found.recording, id=f"F{len(heard) + 1}", file=file))
         if twin := known.get(one.recording.sha256):
             repeated.append(f"{path} has the same content as {twin} and was counted once")
             continue
         known[one.recording.sha256] = str(path)
         heard.append(one)
-    progress("reading", len(paths), len(paths))
     return heard, repeated
-
-
-@dataclass(frozen=True)
-class _Planned:
-    """One strike with its place in the scan."""
-
-    file: int
-    span: int
-    station: str
-    force: Force | None
-    name: str
 
 
 @dataclass(frozen=True)
 class _Assigned:
     """Where the taps went, and sentences on it."""
 
-    plan: tuple[_Planned, ...]
+    plan: tuple[Planned, ...]
     notes: tuple[str, ...]
     amiss: tuple[str, ...]  # what is missing, double or not as the layout asks
 
@@ -197,7 +193,7 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     amiss += shortfalls(stations, wanted(request.layout, request.state, stations), per)
     notes += left_out(request.layout, request.state, stations)
     plan = tuple(
-        _Planned(f, k, station, force, f"T{n}")
+        Planned(f, k, station, force, f"T{n}")
         for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)
     )
     return _Assigned(plan, tuple(notes), tuple(amiss))
@@ -211,7 +207,9 @@ def _understood(onsets: Sequence[float], request: Request, per: int | None) -> l
     wrong = mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
     if wrong and not (request.partial or request.as_split):
         raise BadRequest(wrong)
-    return [wrong] if wrong else []
+    return (
+        [] if wrong is None or request.partial else [wrong.split(". ")[0]]
+    )  # what to type is for the screen, not for the page
 
 
 def _split(onsets: Sequence[float], request: Request, per: int | None) -> tuple[list[str], str]:
@@ -223,47 +221,14 @@ def _split(onsets: Sequence[float], request: Request, per: int | None) -> tuple[
     return split(onsets, names, per)
 
 
-def _shown(heard: Sequence[TappedFile], plan: Sequence[_Planned]) -> list[AssignedTap]:
+def _shown(heard: Sequence[TappedFile], plan: Sequence[Planned]) -> list[AssignedTap]:
     return [AssignedTap(p.name, heard[p.file].file, heard[p.file].onsets_s[p.span], p.station, p.force) for p in plan]
 
 
-def _analyse(
-    heard: Sequence[Heard],
-    plan: Sequence[_Planned],
-    request: Request,
-    unreadable: list[str],
-    progress: Progress,
-) -> list[StationResult]:
-    order = list(dict.fromkeys(p.station for p in plan))
-    results = []
-    for i, station in enumerate(order):
-        progress("listening", i, len(order))
-        mine = [p for p in plan if p.station == station]
-        segments = _segments(heard, mine, request.settings, unreadable)
-        results.append(
-            analyse_station(
-                station,
-                segments,
-                request.settings,
-                pictures=request.pictures,
-                rough=len(order) > 1,
-                contact=request.contact,
-            )
-        )
-    progress("listening", len(order), len(order))
-    return results
-
-
-def _segments(
-    heard: Sequence[Heard], mine: Sequence[_Planned], settings: Settings, unreadable: list[str]
-) -> Iterable[Segment]:
-    """The strikes one by one; a file that has gone bad since it was listened to is said and left out."""
-    for p in mine:
-        try:
-            yield cut(heard[p.file], p.span, settings, name=p.name, station=p.station, force=p.force)
-        except UnreadableRecording as problem:
-            if str(problem) not in unreadable:
-                unreadable.append(str(problem))
+def _wanted(request: Request, plan: Sequence[Planned]) -> Wanted:
+    """One place alone is listened to from the lowest tone up."""
+    several = len({p.station for p in plan}) > 1
+    return Wanted(request.settings, request.pictures, several, request.contact)
 
 
 def _part_of(results: Sequence[StationResult], request: Request) -> int | None:
@@ -272,7 +237,11 @@ def _part_of(results: Sequence[StationResult], request: Request) -> int | None:
 
 
 def _scan(
-    heard: Sequence[Heard], results: Sequence[StationResult], request: Request, amiss: tuple[str, ...] = ()
+    heard: Sequence[Heard],
+    results: Sequence[StationResult],
+    request: Request,
+    workers: Workers,
+    amiss: tuple[str, ...] = (),
 ) -> Scan:
     """Everything the rules may read."""
     settings = request.settings
@@ -280,6 +249,7 @@ def _scan(
     scan = scan_of(
         results,
         settings,
+        workers,
         recordings=tuple(h.recording for h in heard),
         strikes=tuple(mark_cut_short(s, results, settings) for s in strikes),
         state=request.state,

@@ -1,25 +1,40 @@
 """The whole job on the invented shop's plates.
 
-run_demo(folder, starting)   DemoScan after DemoScan; recordings, layouts, JSON and pages go into `folder`
+run_demo(folder, workers)   DemoScan after DemoScan; recordings, layouts, JSON and pages go into `folder`
 """
 
-from collections.abc import Callable, Iterator
+import datetime as dt
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, SHOP, DemoPlate, iron_c, layout_text, sound_of
+from tapscan.demo.shop import (
+    CONTACT,
+    DATES,
+    ORDER,
+    PLATES,
+    SAMPLE_RATE_HZ,
+    SHOP,
+    DemoPlate,
+    iron_c,
+    layout_text,
+    sound_of,
+)
 from tapscan.layouts import read_layout
 from tapscan.recording.files import save_flac
 from tapscan.records import ScanConditions, ScanForComparison, Screening, State
 from tapscan.report.as_json import dumps
+from tapscan.report.shop import Shop
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.targets import write_text
+from tapscan.workers import ALONE, Workers
 from tapscan.workflow.check import Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.stored_audio import tape_of_files
-from tapscan.workflow.write_report import write_check_page
+from tapscan.workflow.where import models_folder
+from tapscan.workflow.write_report import Wish, write_check_page
 
 __all__ = ["SHOP", "DemoScan", "run_demo"]
 
@@ -35,29 +50,57 @@ class DemoScan:
     screening: Screening
 
 
-def run_demo(folder: Path, starting: Callable[[str], None]) -> Iterator[DemoScan]:
-    """Make the recordings, screen them as `tapscan check` would, compare the second scan with the first, write the reports."""
+def run_demo(folder: Path, workers: Workers = ALONE) -> Iterator[DemoScan]:
+    """Make the recordings, screen them as `tapscan check` would, compare the second scan with the first, write the reports.
+
+    Plates are shared between the workers; the scans come in the order of PLATES.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    for plate in PLATES:
-        layout = folder / f"{plate.pattern}.toml"
-        write_text(layout, layout_text(plate))
-        earlier: list[ScanForComparison] = []
-        for number in range(1, len(plate.cases) + 1):
-            starting(f"{plate.name}, scan {number}")
-            recording = folder / f"{plate.name}_scan-{number}.flac"
-            save_flac(recording, sound_of(plate, number - 1), SAMPLE_RATE_HZ)
-            screening = _screen(recording, layout, plate.state)
-            now = _for_comparison(plate, number, screening)
-            if earlier:
-                beside = with_comparison(screening, compare_scans(now, earlier, Settings()), Settings())
-                screening = conclude(beside, Settings())
-            elif screening.disposition != "relevant indication":  # a baseline is a scan that raised nothing
-                earlier.append(now)
-            before = tape_of_files(earlier[0].scan) if screening.comparison else None
-            report = recording.with_suffix(".html")
-            write_check_page(screening, report, before=before)
-            write_text(recording.with_suffix(".json"), dumps(screening))
-            yield DemoScan(plate, number, recording, report, screening)
+    for plate in PLATES:  # some share a pattern
+        write_text(_layout_of(plate, folder), layout_text(plate))
+
+    def told(done: int) -> None:
+        workers.progress("plates", done, len(PLATES))
+
+    for scans in workers.each(_plate_done, [(plate, folder) for plate in PLATES], told):
+        yield from scans
+
+
+def _layout_of(plate: DemoPlate, folder: Path) -> Path:
+    return folder / f"{plate.pattern}.toml"
+
+
+def _plate_done(work: tuple[DemoPlate, Path]) -> list[DemoScan]:
+    """All scans of one plate."""
+    plate, folder = work
+    layout = _layout_of(plate, folder)
+    earlier: list[ScanForComparison] = []
+    return [_scan_done(plate, number, layout, earlier) for number in range(1, len(plate.cases) + 1)]
+
+
+def _scan_done(plate: DemoPlate, number: int, layout: Path, earlier: list[ScanForComparison]) -> DemoScan:
+    """`earlier` : scans that may be a baseline; this one is added where it raised nothing."""
+    recording = layout.with_name(f"{plate.name}_scan-{number}.flac")
+    save_flac(recording, sound_of(plate, number - 1), SAMPLE_RATE_HZ)
+    screening = _screen(recording, layout, plate.state)
+    now = _for_comparison(plate, number, screening)
+    before = None
+    if earlier:
+        beside = with_comparison(screening, compare_scans(now, earlier, Settings(), models_folder()), Settings())
+        screening = conclude(beside, Settings())
+        before = tape_of_files(earlier[0].scan) if screening.comparison else None
+    elif screening.disposition != "relevant indication":
+        earlier.append(now)
+    report = recording.with_suffix(".html")
+    write_check_page(screening, report, _wish(plate, number), before)
+    write_text(recording.with_suffix(".json"), dumps(screening))
+    return DemoScan(plate, number, recording, report, screening)
+
+
+def _wish(plate: DemoPlate, number: int) -> Wish:
+    """The page says at its head that nothing of it is real."""
+    piano = f"{plate.name}, {plate.pattern.replace('-', ' ')} (simulated)"
+    return Wish(Shop(SHOP, CONTACT), piano=piano, on=dt.date.fromisoformat(DATES[number - 1]))
 
 
 def _for_comparison(plate: DemoPlate, number: int, screening: Screening) -> ScanForComparison:

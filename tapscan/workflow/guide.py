@@ -54,6 +54,14 @@ class Guide:
         return sum(t == (station, force) for t in self.taken), self.order.count(force)
 
     @property
+    def told(self) -> str:
+        """How many of each are taken at this place; empty when all is done."""
+        here = self.station
+        return (
+            ", ".join("{} of {} {}".format(*self.count(here, f), f) for f in dict.fromkeys(self.order)) if here else ""
+        )
+
+    @property
     def done(self) -> int:
         """Stations with all their taps."""
         return sum(not self.missing(s) for s in self.stations)

@@ -3,6 +3,7 @@
 for_comparison(register, entry)                    ScanForComparison from what is stored; nothing is computed anew
 baseline_of(register, plate)                       the baseline scans
 compare_stored(register, plate, settings, ...)     Comparison of one scan with the baseline, or with scans named
+beside(register, later, baselines, entries, settings)   the same of records; what was scanned since tells how the plate repeats
 history_of(register, plate, settings)              History: every scan, and its modes through time
 """
 
@@ -10,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.errors import BadRequest
-from tapscan.records import Comparison, Indication, ScanForComparison, Screening
+from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.plates import find_plate
@@ -21,6 +22,7 @@ from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.settings import Settings
 from tapscan.workflow.stored_audio import with_codecs
+from tapscan.workflow.where import models_folder
 
 __all__ = ["History", "ModeCourse", "Past", "Trend", "baseline_of", "compare_stored", "for_comparison", "history_of"]
 
@@ -32,6 +34,7 @@ class Past:
     entry: ScanEntry
     modes: int
     relevant: tuple[Indication, ...]
+    pattern: BesidePattern | None = None  # where it lay among plates of its pattern
 
 
 @dataclass(frozen=True)
@@ -90,7 +93,29 @@ def compare_stored(
     )
     if later is None:
         raise BadRequest(f"{name} has no scan beside its baseline: scan it again, then compare")
-    return compare_scans(for_comparison(register, later), [for_comparison(register, b) for b in baselines], settings)
+    return beside(register, for_comparison(register, later), baselines, entries, settings)
+
+
+def beside(
+    register: Register,
+    later: ScanForComparison,
+    baselines: Sequence[ScanEntry],
+    entries: Sequence[ScanEntry],
+    settings: Settings,
+) -> Comparison:
+    """The later scan beside the baseline; where that is one scan, or of one day, those of `entries` made since in the same way show how the plate repeats."""
+    again: list[ScanForComparison] = []
+    if len({b.date for b in baselines}) == 1:
+        since = [e for e in entries if e.date > baselines[0].date and not e.baseline and not e.crossed_out]
+        again = [for_comparison(register, e) for e in since if e.name != later.name and _alike(e, later, settings)]
+    return compare_scans(later, [for_comparison(register, b) for b in baselines], settings, models_folder(), again)
+
+
+def _alike(entry: ScanEntry, later: ScanForComparison, settings: Settings) -> bool:
+    """Made in the same state, on the same supports, by the same sensor in the same place."""
+    was, now = entry.conditions, later.conditions
+    same = (was.state, was.supports, was.fittings) == (now.state, now.supports, now.fittings)
+    return same and sensor_changed(was.sensor, now.sensor, settings) is None
 
 
 def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:
@@ -106,7 +131,7 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     every = list_scans(register, name, void=True)
     heard = [load_screening(register, e.current.id) for e in every]
     past = tuple(
-        Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"))
+        Past(e, len(s.scan.modes), tuple(i for i in s.indications if i.interpretation == "relevant"), s.pattern)
         for e, s in zip(every, heard, strict=True)
     )
     counting = [(e, s) for e, s in zip(every, heard, strict=True) if not e.crossed_out]

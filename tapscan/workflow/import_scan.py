@@ -23,13 +23,16 @@ from tapscan.register.names import scan_name
 from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, not_crossed_out, scans_holding, store_scan
-from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.compare.compare_scans import with_comparison
 from tapscan.screening.rules import change_since_baseline
 from tapscan.settings import Settings
-from tapscan.workflow.check import Agree, Progress, Request, check, quiet
+from tapscan.workers import ALONE, Workers
+from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.check import Agree, Request, check
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.history import for_comparison
+from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
+from tapscan.workflow.pattern import beside_own_pattern
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 
@@ -54,17 +57,18 @@ def import_scan(
     paths: Sequence[str],
     new: NewScan,
     request: Request,
-    progress: Progress = quiet,
+    workers: Workers = ALONE,
     agree: Agree | None = None,
     sure: Sure = lambda _: None,
     *,
     again: bool = False,
     called: Mapping[str, str] | None = None,
+    ahead: PlacesAhead | None = None,
 ) -> Kept:
     """Screen the recordings and store the scan. Nothing is stored unless every recording can be read.
 
     sure : asked where the scan sounds like another plate's, or places seem to be exchanged
-    called : names of the recordings; without it those of their files.
+    called : names of the recordings; without it those of their files. ahead : places listened to before.
 
     Raises UnknownName for a plate that is not in the register, BadRequest for recordings that are stored already.
     """
@@ -72,7 +76,7 @@ def import_scan(
     if not again:
         _check_not_stored(register, paths)
     request = _of_the_plate(request, new.conditions, called or _called(paths))
-    result = check(paths, request, progress, agree)
+    result = check(paths, request, workers, agree, ahead)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     doubts = () if request.sure else doubts_of(register, name, result.screening.scan, request.settings)
@@ -118,7 +122,9 @@ def _beside_earlier(
     """With the comparison, and with what is open from earlier scans. `scan`: its entry, where it is stored already."""
     same_day = [e.number for e in list_scans(register, plate, void=True) if e.date == new.date]
     number = scan.number if scan else max(same_day, default=0) + 1
-    screening = _beside_baseline(register, plate, new, screening, settings, scan_name(plate, new.date, number))
+    name = scan_name(plate, new.date, number)
+    screening = _beside_baseline(register, plate, new, screening, settings, name)
+    screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
     opened = open_findings(register, plate, (new.date, number), screening, scan)
     return conclude(screening, settings, opened, suspects(new.checklist))
 
@@ -131,13 +137,12 @@ def _beside_baseline(
         others = tuple(r for r in screening.rules_not_run if r.rule != change_since_baseline.NAME)
         why = RuleNotRun(change_since_baseline.NAME, f"doubtful: {screening.doubts[0].kind}")
         return replace(screening, rules_not_run=(*others, why))
-    baseline = [e for e in list_scans(register, plate) if e.baseline and e.name != name]
+    entries = list_scans(register, plate)
+    baseline = [e for e in entries if e.baseline and e.name != name]
     if new.baseline or not baseline:
         return screening
     later = ScanForComparison(name, new.date.isoformat(), new.conditions, screening.scan, screening.indications)
-    return with_comparison(
-        screening, compare_scans(later, [for_comparison(register, e) for e in baseline], settings), settings
-    )
+    return with_comparison(screening, beside(register, later, baseline, entries, settings), settings)
 
 
 def store(
@@ -164,7 +169,7 @@ def store(
 
 
 def rescreen(
-    register: Register, name: str, settings: Settings, progress: Progress = quiet, changes: Mapping[str, Any] = {}
+    register: Register, name: str, settings: Settings, workers: Workers = ALONE, changes: Mapping[str, Any] = {}
 ) -> Kept:
     """Screen a stored scan from its recordings with these settings; the earlier screenings are kept.
 
@@ -186,7 +191,7 @@ def rescreen(
         **_read_before(entry.reading),
     )
     request = replace(request, **changes)
-    result = check(list(paths), request, progress)
+    result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline, checklist=entry.checklist)

@@ -42,7 +42,7 @@ def _strike(content: bytes, clip: Clip, settings: Settings) -> Strike | None:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "clip.flac"
         path.write_bytes(content)
-        heard = listen(str(path), 1, settings)
+        heard = listen(str(path), settings)
         with heard.source:
             near = [i for i, s in enumerate(heard.spans) if abs(s.onset_s - clip.onset_s) < NEAR_S]
             return cut(heard, near[0], settings, name="T1", station="", force=None).strike if near else None

@@ -18,7 +18,8 @@ from tapscan.places import Layout
 from tapscan.plain_values import plain, revived
 from tapscan.register.database import Register
 from tapscan.targets import write_text
-from tapscan.workflow.check import Found, Progress, Request, assigned, find_taps, quiet
+from tapscan.workers import Progress, Workers, quiet
+from tapscan.workflow.check import Found, Request, assigned, find_taps
 from tapscan.workflow.draft import Draft, give_up
 from tapscan.workflow.import_scan import Kept, import_scan
 from tapscan.workflow.own_layouts import named_layout
@@ -64,7 +65,9 @@ def typed_of(draft: Draft) -> dict[str, str]:
 
 def find_in(draft: Draft, progress: Progress = quiet) -> Found:
     """Listens to the recordings; what was found lies in the draft's folder, so that it is done once."""
-    found = find_taps([str(draft.path(f)) for f in draft.files], Request(called=draft.called), progress)
+    found = find_taps(
+        [str(draft.path(f)) for f in draft.files], Request(called=draft.called), Workers(progress=progress)
+    )
     write_text(draft.folder / FOUND, json.dumps({"files": _files(draft), **plain(found)}, ensure_ascii=False) + "\n")
     return found
 
@@ -108,7 +111,9 @@ def keep_draft(register: Register, draft: Draft, progress: Progress = quiet) -> 
     """A scan that may be another plate's is stored as doubtful. Raises BadRequest where the take is not what the layout asks for and nobody said how it is to be read."""
     new = new_scan(typed_of(draft), register.folder)
     paths = [str(draft.path(f)) for f in draft.files]
-    kept = import_scan(register, draft.plate, paths, new, request_of(draft), progress, called=draft.called)
+    kept = import_scan(
+        register, draft.plate, paths, new, request_of(draft), Workers(progress=progress), called=draft.called
+    )
     if kept.entry is not None:
         give_up(draft)
     return kept

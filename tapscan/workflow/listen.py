@@ -1,25 +1,39 @@
 """From files to strikes: read each recording once, choose its channel, find its taps.
 
-    listen(path, number, settings)   Heard: facts, spans and an open source
-    cut(heard, index, settings)      Segment of one strike, read from the file again when it is needed
+    listen_all(paths, settings, ...)   of each a Heard (facts, spans and an open source), or why it cannot be read
+    listen(path, settings)             the same of one
+    cut(heard, index, settings)        Segment of one strike, read from the file again when it is needed
 
 Memory: the envelope of a recording (a few bytes a millisecond) and one strike at a time.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from types import MappingProxyType
 
 import numpy as np
 
+from tapscan.errors import UnreadableRecording
 from tapscan.recording.compressed import compression_of
 from tapscan.recording.files import SoundSource, open_sound
 from tapscan.records import Compression, FloatArray, Force, Recording, Segment, Strike
 from tapscan.settings import Settings
-from tapscan.signal.strikes.detect import Envelope, EnvelopeMeter, Span, clipped, find_strikes, onset_sample
+from tapscan.signal.strikes.detect import (
+    Envelope,
+    EnvelopeMeter,
+    Span,
+    clipped,
+    find_strikes,
+    hop_samples,
+    onset_sample,
+)
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
+from tapscan.workers import ALONE, Workers
 
-BLOCK_S = 10.0
+BLOCK_S = 0.5  # what the filters work on stays in the processor's cache
+PIECE_HOPS, WARM_HOPS = 30_000, 500  # half a minute; after half a second no filter knows any more where it began
 LEAD_S = 0.010
 NOISE_S = 0.30
 LEVEL_S = 0.5
@@ -28,31 +42,138 @@ FURTHER_BLOW_S = 0.003
 
 
 @dataclass(frozen=True, eq=False)
-class Heard:
+class Listened:
     """A recording with its strikes located."""
 
     recording: Recording
-    source: SoundSource
     spans: tuple[Span, ...]
     quietest_s: float | None  # start of the quietest NOISE_S, for strikes with no quiet before them
 
 
-def listen(path: str, number: int, settings: Settings) -> Heard:
+@dataclass(frozen=True, eq=False)
+class Heard(Listened):
+    """The same with its sound at hand."""
+
+    source: SoundSource
+
+
+def listen(path: str, settings: Settings) -> Heard:
     """Read `path` once from end to end. Raises UnreadableRecording."""
-    source = open_sound(path)
+    (found,) = listen_all([path], settings)
+    if isinstance(found, UnreadableRecording):
+        raise found
+    return found
+
+
+def listen_all(
+    paths: Sequence[str],
+    settings: Settings,
+    workers: Workers = ALONE,
+    stack: ExitStack | None = None,
+    known: Mapping[str, Listened] = MappingProxyType({}),
+) -> list[Heard | UnreadableRecording]:
+    """Each recording read once from end to end; the pieces of all are shared. In the order of `paths`.
+
+    stack : closes the recordings. known : what was found of them before, by their SHA-256, with the same settings.
+    """
+    sources: list[SoundSource | UnreadableRecording] = []
+    found: list[list[Envelope | Listened | UnreadableRecording]] = [[] for _ in paths]
+    owners: list[int] = []
+
+    def pieces() -> Iterator[_Piece]:
+        for number, path in enumerate(paths):
+            workers.progress("reading", number, len(paths))
+            sources.append(source := _opened(path, stack))
+            if isinstance(source, UnreadableRecording):
+                continue
+            if source.sha256 in known:
+                found[number] = [known[source.sha256]]
+                continue
+            for piece in _pieces(source, settings):
+                if source.spooled:  # no other process can reach it
+                    found[number].append(_listened(piece))
+                else:
+                    owners.append(number)
+                    yield piece
+
+    for number, answer in zip(owners, workers.map(_listened, pieces()), strict=True):
+        found[number].append(answer)
+    workers.progress("reading", len(paths), len(paths))
+    return [_heard(p, s, f, settings) for p, s, f in zip(paths, sources, found, strict=True)]
+
+
+def _opened(path: str, stack: ExitStack | None) -> SoundSource | UnreadableRecording:
     try:
-        meter = EnvelopeMeter(source.sample_rate_hz, source.channels)
-        for block in source.blocks(round(BLOCK_S * source.sample_rate_hz)):
-            meter.add(block)
-    except BaseException:
-        source.__exit__()
-        raise
-    envelope = meter.envelope()
+        source = open_sound(path)
+    except UnreadableRecording as problem:
+        return problem
+    return stack.enter_context(source) if stack else source
+
+
+@dataclass(frozen=True, eq=False)
+class _Piece:
+    """A stretch of a recording, in samples."""
+
+    source: SoundSource
+    start: int
+    stop: int
+    settings: Settings
+
+
+def _pieces(source: SoundSource, settings: Settings) -> Iterator[_Piece]:
+    """Alike for any count of workers, so that the figures are."""
+    step = PIECE_HOPS * hop_samples(source.sample_rate_hz)
+    for start in range(0, source.frames, step):
+        yield _Piece(source, start, min(source.frames, start + step), settings)
+
+
+def _listened(piece: _Piece) -> Envelope | Listened | UnreadableRecording:
+    """All that is to be told where the piece is the whole recording, else its envelope."""
+    source = piece.source
+    try:
+        envelope = _envelope_of(piece)
+        whole = piece.stop - piece.start == source.frames
+        return _told(source, envelope, piece.settings) if whole else envelope
+    except UnreadableRecording as problem:
+        return problem
+
+
+def _envelope_of(piece: _Piece) -> Envelope:
+    source, block = piece.source, round(BLOCK_S * piece.source.sample_rate_hz)
+    warm = WARM_HOPS if piece.start else 0
+    meter = EnvelopeMeter(source.sample_rate_hz, source.channels, source.read(0, 1).T, warm)
+    for at in range(piece.start - warm * meter.hop, piece.stop, block):
+        meter.add(source.read(at, min(block, piece.stop - at)))
+    return meter.envelope()
+
+
+def _heard(
+    path: str,
+    source: SoundSource | UnreadableRecording,
+    found: list[Envelope | Listened | UnreadableRecording],
+    settings: Settings,
+) -> Heard | UnreadableRecording:
+    if isinstance(source, UnreadableRecording):
+        return source
+    if problem := next((f for f in found if isinstance(f, UnreadableRecording)), None):
+        return problem
+    whole = next((f for f in found if isinstance(f, Listened)), None)
+    if whole is None:
+        pieces = [f for f in found if isinstance(f, Envelope)]
+        found.clear()
+        try:
+            whole = _told(source, Envelope.joined(pieces), settings)
+        except UnreadableRecording as problem:
+            return problem
+    return Heard(replace(whole.recording, file=str(path)), whole.spans, whole.quietest_s, source)
+
+
+def _told(source: SoundSource, envelope: Envelope, settings: Settings) -> Listened:
     spans = [find_strikes(envelope, c, settings) for c in range(source.channels)]
     best = _best_channel(envelope, spans)
     recording = Recording(
-        id=f"F{number}",
-        file=str(path),
+        id="",
+        file="",
         sha256=source.sha256,
         sample_rate_hz=source.sample_rate_hz,
         channels=source.channels,
@@ -63,7 +184,7 @@ def listen(path: str, number: int, settings: Settings) -> Heard:
         compression=compression_of(source.codec) or _compressed_before(source, spans[best], best),
         compression_looked_at=("container", "spectrum"),
     )
-    return Heard(recording, source, tuple(spans[best]), _quietest(envelope, best))
+    return Listened(recording, tuple(spans[best]), _quietest(envelope, best))
 
 
 def _compressed_before(source: SoundSource, spans: Sequence[Span], channel: int) -> Compression | None:
@@ -121,9 +242,9 @@ def cut(heard: Heard, index: int, settings: Settings, *, name: str, station: str
     rate, channel = source.sample_rate_hz, heard.recording.channel_used or 0
     lead = min(round(LEAD_S * rate), round(span.onset_s * rate))
     first = round(span.onset_s * rate) - lead
-    samples = source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strikes.longest_s) * rate))[
-        :, channel
-    ]
+    samples = _one(
+        source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strikes.longest_s) * rate)), channel
+    )
     onset = onset_sample(samples, lead, rate)
     noise = _noise_before(heard, index, first / rate, channel)
     ring = samples[onset:] - (np.median(noise) if noise.size else 0.0)
@@ -142,10 +263,15 @@ def _noise_before(heard: Heard, index: int, start_s: float, channel: int) -> Flo
     free = heard.spans[index - 1].end_s if index else 0.0
     length = min(NOISE_S, start_s - free)
     if length >= 0.05:
-        return heard.source.read(round((start_s - length) * rate), round(length * rate))[:, channel]
+        return _one(heard.source.read(round((start_s - length) * rate), round(length * rate)), channel)
     if heard.quietest_s is None or (index == 0 and len(heard.spans) == 1):
         return np.empty(0)
-    return heard.source.read(round(heard.quietest_s * rate), round(NOISE_S * rate))[:, channel]
+    return _one(heard.source.read(round(heard.quietest_s * rate), round(NOISE_S * rate)), channel)
+
+
+def _one(block: FloatArray, channel: int) -> FloatArray:
+    """(n,) in one piece: sums then come out alike wherever they are made."""
+    return np.ascontiguousarray(block[:, channel])
 
 
 def _measured(

@@ -3,6 +3,8 @@
 layout_names(folder)           every name, the shop's own first
 named_layout(folder, name)     Layout; raises BadLayout
 layout_of(folder, name)        what read_layout takes: the name, or the path of an own one
+layout_at(folder, told)        the same for what stands behind --layout, where a path or any other name is left as it is
+name_of(folder, told)          the name again, of the path of an own one
 keep_layout(folder, name, text)   a layout file of the shop's own, checked and written whole
 """
 
@@ -34,6 +36,18 @@ def layout_of(folder: Path, name: str) -> str:
     if name in known_layouts():
         return name
     raise BadLayout(f"layout {name!r} is unknown; known are {', '.join(layout_names(folder))}")
+
+
+def layout_at(folder: Path, told: str) -> str:
+    """An own one's path; tapscan's own names come first, and a path of a file elsewhere stays."""
+    own = told not in known_layouts() and told in own_layouts(folder)
+    return str(folder / FOLDER / f"{told}.toml") if own else told
+
+
+def name_of(folder: Path, told: str) -> str:
+    """As it is chosen from a list."""
+    path = Path(told)
+    return path.stem if path.suffix == ".toml" and path.parent == (folder / FOLDER).absolute() else told
 
 
 def named_layout(folder: Path, name: str) -> Layout:

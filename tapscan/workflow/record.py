@@ -3,9 +3,12 @@
     begin_recording(register, plate, facts, layout, order)   Unfinished: a new scan, or one found again, is what a Recorder works on
     Recorder.hear(block, lost)                               events that the sound led to
     Recorder.key(action)                                     events that a key led to
+    places_ahead(unfinished, settings, workers)              places listened to by others while the next is tapped; for Recorder and finish
     finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
-missing_stations(unfinished)                             stations that still lack a tap
-rate_of(register, unfinished)                            sample rate to go on with
+    give_up(register, number)                                it is not gone on with; its strikes stay in the register
+    missing_stations(unfinished)                             stations that still lack a tap
+    rate_of(register, unfinished)                            sample rate to go on with
+    unfinished_layout(unfinished), guide_of(unfinished)              its places, and where it stands
 
 An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe. Two quick
 knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
@@ -27,14 +30,18 @@ from tapscan.register.files import keep_bytes, path_of
 from tapscan.register.scans import scans_holding
 from tapscan.register.unfinished import begin, end, find_unfinished, name_of, take, undo
 from tapscan.settings import Settings
-from tapscan.workflow.check import Progress, Request, quiet
+from tapscan.signal.plate.station_analysis import Wanted
+from tapscan.workers import ALONE, Workers
+from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.check import Request
 from tapscan.workflow.guide import Guide
-from tapscan.workflow.import_scan import Kept, import_scan
+from tapscan.workflow.import_scan import Kept, Sure, import_scan
 from tapscan.workflow.judging import Judged, judge
 
 What = Literal["accepted", "refused", "undone", "moved", "complete"]
 Action = Literal["undo", "skip", "back", "repeat"]
 ALIKE_FORCE_DB = 3.0
+USUAL_LAYOUT, USUAL_ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
 @dataclass(frozen=True)
@@ -49,13 +56,24 @@ class Event:
 class Recorder:
     """See the module."""
 
-    def __init__(self, register: Register, unfinished: Unfinished, sample_rate_hz: int, settings: Settings) -> None:
+    def __init__(
+        self,
+        register: Register,
+        unfinished: Unfinished,
+        sample_rate_hz: int,
+        settings: Settings,
+        ahead: PlacesAhead | None = None,
+    ) -> None:
         self.register, self.id, self.settings = register, unfinished.id, settings
-        self.layout = _layout_of(unfinished)
+        self.layout = unfinished_layout(unfinished)
         kept = unfinished.kept
-        self.guide = _guide_of(unfinished)
+        self.guide = guide_of(unfinished)
         self._positions = [s.position for s in kept if s.force is not None]
         self._levels = {s.position: s.level_db for s in kept}
+        self._taken = {s.position: s for s in kept}
+        self._ahead = ahead
+        for station in self.guide.stations:
+            self._listen_ahead(station)
         self.trigger = Trigger(sample_rate_hz, settings)
         self.paused = False
         self._knocks: list[Judged] = []  # the last clear knock, and those that followed it at once
@@ -128,8 +146,10 @@ class Recorder:
         self._lost = 0
         self._positions.append(position)
         self._levels[position] = strike.level_db
+        self._taken[position] = taken
         remark = self._too_alike(station, force, strike.level_db)
         complete = self.guide.accept()
+        self._listen_ahead(station)
         events = [Event("accepted", f"{station}: taken.{remark}")]
         if complete:
             done = self.guide.station is None
@@ -137,6 +157,13 @@ class Recorder:
                 Event("complete", "All stations are done.") if done else Event("moved", f"Next: {self.guide.station}.")
             )
         return events
+
+    def _listen_ahead(self, station: str) -> None:
+        """Once a place has all its taps."""
+        if self._ahead is None or self.guide.missing(station):
+            return
+        mine = [t for p, t in sorted(self._taken.items()) if t.station == station and p in self._positions]
+        self._ahead.place(station, [(path_of(self.register.folder, t.file.sha256), t.force) for t in mine])
 
     def _too_alike(self, station: str, force: Force, level_db: float) -> str:
         """A word where soft and hard at one station hardly differ; the strike counts all the same."""
@@ -197,9 +224,19 @@ def begin_recording(register: Register, plate: str, facts: NewScan, layout: str,
 
 
 def finish(
-    register: Register, number: int, settings: Settings, progress: Progress = quiet, *, held: bool = False
+    register: Register,
+    number: int,
+    settings: Settings,
+    workers: Workers = ALONE,
+    sure: Sure = lambda _: None,
+    *,
+    held: bool = False,
+    ahead: PlacesAhead | None = None,
 ) -> Kept:
     """Screen what was taken, compare it with the baseline and store it as a scan of its plate.
+
+    sure : asked as by import_scan; without an answer a doubtful scan is stored as doubtful
+    ahead : what the Recorder was given.
 
     Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
     """
@@ -211,21 +248,32 @@ def finish(
         end(register, number, twins[0])
         raise BadRequest(f"these strikes are stored already, as {twins[0]}")
     paths = {str(path_of(register.folder, s.file.sha256)): s.file.name for s in kept}
-    request = Request(
-        settings=settings,
-        layout=_layout_of(unfinished),
-        told=tuple((s.file.name, s.force) for s in kept if s.force is not None),
-        parts_held=held,
-    )
-    stored = import_scan(register, unfinished.plate, list(paths), unfinished.facts, request, progress, called=paths)
+    scan = (unfinished.plate, list(paths), unfinished.facts, _request_of(unfinished, settings, held))
+    stored = import_scan(register, *scan, workers, sure=sure, called=paths, ahead=ahead)
     if stored.entry is not None:
         end(register, number, stored.entry.name)
     return stored
 
 
+def _request_of(unfinished: Unfinished, settings: Settings, held: bool) -> Request:
+    return Request(
+        settings=settings,
+        layout=unfinished_layout(unfinished),
+        told=tuple((s.file.name, s.force) for s in unfinished.kept if s.force is not None),
+        parts_held=held,
+        partial=bool(missing_stations(unfinished)),
+    )
+
+
+def places_ahead(unfinished: Unfinished, settings: Settings, workers: Workers) -> PlacesAhead:
+    """For a Recorder: what `finish` will ask of each place."""
+    contact = unfinished.facts.conditions.sensor.contact
+    return PlacesAhead(Wanted(settings, pictures=True, rough=True, contact=contact), workers)
+
+
 def missing_stations(unfinished: Unfinished) -> list[str]:
     """Stations that lack a tap."""
-    guide = _guide_of(unfinished)
+    guide = guide_of(unfinished)
     return [name for name in guide.stations if guide.missing(name)]
 
 
@@ -237,11 +285,18 @@ def rate_of(register: Register, unfinished: Unfinished) -> int | None:
         return sound.sample_rate_hz
 
 
-def _layout_of(unfinished: Unfinished) -> Layout:
+def give_up(register: Register, number: int) -> None:
+    """Nothing is deleted. Raises BadRequest where there is no such scan."""
+    end(register, find_unfinished(register, number).id, "given up")
+
+
+def unfinished_layout(unfinished: Unfinished) -> Layout:
+    """As it was when the scan was begun."""
     return layout_from_text(unfinished.plan["layout"], "the unfinished scan")
 
 
-def _guide_of(unfinished: Unfinished) -> Guide:
-    names = [s.name for s in _layout_of(unfinished).allowed(unfinished.facts.conditions.state)]
+def guide_of(unfinished: Unfinished) -> Guide:
+    """At the first place that lacks a tap."""
+    names = [s.name for s in unfinished_layout(unfinished).allowed(unfinished.facts.conditions.state)]
     taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
     return Guide.resumed(names, unfinished.plan["order"], taken)

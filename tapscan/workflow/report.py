@@ -3,7 +3,7 @@
 from tapscan.report.as_json import dumps, dumps_comparison
 from tapscan.report.shop import DATES, Shop, read_shop
 from tapscan.report.words import STATES as IN_WORDS
-from tapscan.report.words import legible
+from tapscan.report.words import drops_in_words, legible
 from tapscan.targets import write_text
 from tapscan.wording import odds
 
@@ -11,6 +11,7 @@ __all__ = [
     "DATES",
     "IN_WORDS",
     "Shop",
+    "drops_in_words",
     "dumps",
     "dumps_comparison",
     "legible",

@@ -21,6 +21,7 @@ from tapscan.wording import counted, listed
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.still_open import open_findings
 
+VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
 VOID = "Crossed out: this scan does not count"
 
 
@@ -28,7 +29,7 @@ def as_it_stands(register: Register, entry: ScanEntry, screening: Screening) -> 
     """Where nothing came in since, exactly what is stored."""
     if entry.crossed_out:
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
-        return replace(screening, headline=VOID, summary=said)
+        return replace(screening, headline=VOID, lead=VOIDED, summary=said)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry)
     eye = suspects(entry.checklist)
     counts = bool(eye) and (screening.scan.state is None or screening.scan.state in IN_PIANO)

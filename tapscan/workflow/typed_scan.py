@@ -19,6 +19,7 @@ from tapscan.register.entries import ANSWERS, CHECKLIST, Answer, Finding, NewSca
 from tapscan.register.scans import list_scans
 from tapscan.sensors import HEAVIEST_G, Sensor, SensorKind, read_kind
 from tapscan.workflow.defaults import read_defaults
+from tapscan.workflow.own_layouts import name_of
 from tapscan.workflow.typed import celsius, day, number, state, words
 
 FIELDS = (
@@ -126,7 +127,7 @@ def first_typed(register: Register, plate: str) -> dict[str, str]:
     if scans and not told["layout"]:
         told["layout"] = scans[-1].layout or ""
         told["order"] = told["order"] or ",".join(scans[-1].reading.get("order", ()))
-    return told
+    return {**told, "layout": name_of(register.folder, told["layout"])}
 
 
 def checklist_of(typed: Mapping[str, str]) -> tuple[Finding, ...]:

@@ -1,10 +1,11 @@
 """The page of a scan: what tapscan said, the comparison, what the shop wrote down, what can be heard.
 
 write_report(register, name, path, wish)    the page of a stored scan, whole or not at all
-write_check_page(screening, path, shop)     the page of recordings that are in no register
+write_check_page(screening, path, wish)     the page of recordings that are in no register
 page_name(scan, wish)                       the file's name where nobody gave one
 """
 
+import datetime as dt
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -14,7 +15,7 @@ from tapscan.register.entries import CHECKLIST, Plate, ScanEntry, full_checklist
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans, scan_or_newest
-from tapscan.report.about import About, told
+from tapscan.report.about import About, Head, told
 from tapscan.report.beside import Beside
 from tapscan.report.page import render_page, write_page
 from tapscan.report.pdf import write_pdf
@@ -34,6 +35,9 @@ class Wish:
     summary: bool = False  # one page for a buyer
     pdf: bool = False  # through WeasyPrint, which is an extra
     whom: str = ""  # whom the page is for
+    full: bool = False  # every section, not the three or four printed pages
+    piano: str = ""  # for recordings that are in no register
+    on: dt.date | None = None  # the same: when they were made
 
 
 PLAIN = Wish()
@@ -69,16 +73,20 @@ def write_report(
     return target
 
 
-def write_check_page(screening: Screening, path: Path, shop: Shop | None = None, before: Tape | None = None) -> None:
+def write_check_page(screening: Screening, path: Path, wish: Wish = PLAIN, before: Tape | None = None) -> None:
     """`before` : the scan it was compared with, if any. Raises OSError where the page cannot be written."""
     now = tape_of_files(screening.scan)
-    write_page(screening, path, None, Beside(shop, sounds_of(now, before, screening), decays_of(now, screening)))
+    head = Head(wish.piano, (wish.shop or Shop()).day(wish.on) if wish.on else "")
+    decays = decays_of(now, screening) if wish.full else ()
+    beside = Beside(wish.shop, sounds_of(now, before, screening), decays, head=head, full=wish.full)
+    write_page(screening, path, None, beside)
 
 
 def _beside(register: Register, entry: ScanEntry, screening: Screening, wish: Wish) -> Beside:
     now = tape_of_register(register.folder, screening.scan)
     sounds = () if wish.pdf else sounds_of(now, _baseline(register, entry), screening)
-    return Beside(wish.shop, sounds, decays_of(now, screening), course_of(register, entry), whom=wish.whom)
+    decays = decays_of(now, screening) if wish.full else ()
+    return Beside(wish.shop, sounds, decays, course_of(register, entry), whom=wish.whom, full=wish.full)
 
 
 def _baseline(register: Register, entry: ScanEntry) -> Tape | None:
@@ -111,7 +119,7 @@ def about(plate: Plate, entry: ScanEntry, shop: Shop) -> About:
 
 def _scan_facts(entry: ScanEntry, shop: Shop) -> tuple[tuple[str, str], ...]:
     c = entry.conditions
-    fittings = None if c.fittings is None else ", ".join(c.fittings) or "none; somebody looked"
+    fittings = None if c.fittings is None else ", ".join(c.fittings) or "none (checked)"
     return (
         ("Scan", f"{entry.name}{', part of the baseline' if entry.baseline and not entry.crossed_out else ''}"),
         ("Supports", told(c.supports)),

@@ -111,6 +111,8 @@ def record(sink, folder: Path, *more: str) -> Terminal:
         "pulse",
         "--sensor",
         "contact",
+        "--jobs",
+        "2",
     ]
     os.chdir(ROOT)
     sounds = [] if "--beeps" in more else ["--no-beeps"]

@@ -5,8 +5,9 @@ import io
 from rich.console import Console
 
 from tapscan.cli.large_letters import FIVE, fitting, large
-from tapscan.cli.plate_screen import DONE, HERE, OPEN, View, screen
+from tapscan.cli.plate_screen import DONE, HERE, OPEN, screen
 from tapscan.layouts import known_layouts, read_layout
+from tapscan.workflow.at_the_plate import View
 from tests.every import each
 from tests.snapshots import same_as_before
 

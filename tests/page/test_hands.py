@@ -28,6 +28,8 @@ PAGES = (
     "/history?plate=B12",
     "/layouts",
     "/layout?name=grand-dense&state=strung",
+    "/layout/draw?name=grand-dense",
+    "/record/new?plate=B12",
     "/register",
     "/settings",
     "/phone?plate=B12",

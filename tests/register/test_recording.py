@@ -16,7 +16,7 @@ import pytest
 import soundfile
 
 from tapscan.errors import BadRequest
-from tapscan.records import ScanConditions
+from tapscan.records import Doubt, Fingerprint, ScanConditions
 from tapscan.register.database import Register, open_register
 from tapscan.register.entries import NewScan
 from tapscan.register.files import path_of, sha256_of
@@ -146,6 +146,27 @@ def test_finish_stores_a_scan_like_an_import(plate, layout):
     assert [s.force for s in again.screening.scan.strikes] == ["soft", "hard"] * 3
     with pytest.raises(BadRequest, match="stored already"):
         finish(plate, recorder.id, Settings())
+
+
+@pytest.mark.parametrize("answer", [None, True])
+def test_a_recorded_scan_of_another_plate_is_asked_about(plate, layout, monkeypatch, answer):
+    """The question itself: tests/unit/test_identity.py counts when it is asked; here a doubt is put in its place."""
+    doubt = Doubt("which plate", "B12/2026-01-01", "This sounds like another plate.", Fingerprint(0.1, 0.1, 0.8, 0.0))
+    monkeypatch.setattr("tapscan.workflow.import_scan.doubts_of", lambda *_: (doubt,))
+    asked = []
+    recorder = begun(plate, layout)
+    play(recorder, [0.6 + 0.6 * i for i in range(6)], 4.5)
+    kept = finish(plate, recorder.id, Settings(), sure=lambda doubts: asked.extend(doubts) or answer)
+    assert asked == [doubt] and kept.screening is not None
+    assert kept.screening.made_sure is bool(answer)
+    assert kept.screening.headline.startswith("Doubtful") is (answer is None)
+
+
+def test_a_round_stopped_early_is_a_part_of_the_plate(plate, layout):
+    recorder = begun(plate, layout)
+    play(recorder, [0.6, 1.2, 1.8, 2.4], 3.2)
+    kept = finish(plate, recorder.id, Settings())
+    assert kept.screening is not None and kept.screening.scan.part_of == 3
 
 
 def test_nothing_taken_is_nothing_stored(plate, layout):

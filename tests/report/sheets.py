@@ -1,5 +1,6 @@
 """Small synthetic screenings for the tests of the page; no sound is analysed."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -16,7 +17,13 @@ from tapscan.records import (
     StationPicture,
     Strike,
 )
+from tapscan.report.about import About
+from tapscan.report.beside import Beside
+from tapscan.report.page import render_page
+from tapscan.report.section import Section
+from tapscan.report.sections import SECTIONS
 
+FULL = Beside(full=True)
 HOSTILE = "<script>alert(1)</script>\"'&$x_{" + "n" * 300
 
 
@@ -141,3 +148,10 @@ def empty() -> Screening:
         pictures=(),
         assignment=(),
     )
+
+
+def full_page(
+    s: Screening, about: About | None = None, beside: Beside = FULL, sections: Sequence[Section] = SECTIONS
+) -> str:
+    """With every section, as --full gives it."""
+    return render_page(s, about, replace(beside, full=True), sections)

@@ -1,10 +1,22 @@
 """The comparison on the page: what changed is named, what is unlike is said, text from outside stays text."""
 
+import re
 from dataclasses import replace
 
-from tapscan.records import CommonShift, Comparison, ModePair, StationChange, UnpairedMode
+from tapscan.layouts import read_layout
+from tapscan.records import (
+    CommonShift,
+    Comparison,
+    LikelyPlace,
+    ModePair,
+    StationChange,
+    UnpairedMode,
+    Whereabouts,
+)
+from tapscan.report.error_rates import measured, place_rates, shipped_limits
 from tapscan.report.page import render_page
-from tests.report.sheets import HOSTILE, screening
+from tapscan.settings import PARTS
+from tests.report.sheets import HOSTILE, full_page, screening
 
 
 def pair(number: int, change_ppm: float, *, fell: bool = False, loss: float | None = 1.02) -> ModePair:
@@ -58,7 +70,7 @@ def section(page: str) -> str:
 
 
 def test_a_changed_mode_is_named_with_its_uncertainty():
-    shown = section(render_page(replace(screening(), comparison=comparison())))
+    shown = section(full_page(replace(screening(), comparison=comparison())))
     assert "The tones (modes) that changed most" in shown
     assert "\N{MINUS SIGN}0.1900 ± 0.0040" in shown
     assert "fell" in shown
@@ -71,28 +83,73 @@ def test_a_changed_mode_is_named_with_its_uncertainty():
 
 def test_where_nothing_changed_the_largest_drops_are_shown_as_such():
     quiet = comparison(pairs=tuple(pair(k, 3.0) for k in range(1, 14)), where=())
-    shown = section(render_page(replace(screening(), comparison=quiet)))
+    shown = section(full_page(replace(screening(), comparison=quiet)))
     assert "none stands out" in shown
     assert "within the scatter" in shown
 
 
 def test_without_a_comparison_there_is_no_such_section_and_the_sheet_says_so():
-    page = render_page(screening())
+    page = full_page(screening())
     assert 'id="comparison"' not in page
     assert "nothing was compared" in page
 
 
 def test_text_from_outside_stays_text():
-    page = render_page(replace(screening(), comparison=comparison(summary=HOSTILE, unlike=(HOSTILE,), later=HOSTILE)))
+    page = full_page(replace(screening(), comparison=comparison(summary=HOSTILE, unlike=(HOSTILE,), later=HOSTILE)))
     assert "<script" not in page
 
 
 def test_the_figure_of_a_microphone_is_told_as_odds_and_draws_no_limit_bars():
     by_likelihood_ratio = comparison(by_likelihood_ratio=True, statistic=8.2, statistic_limit=6.0)
     by_pickup, by_microphone = (
-        section(render_page(replace(screening(), comparison=c))) for c in (comparison(), by_likelihood_ratio)
+        section(full_page(replace(screening(), comparison=c))) for c in (comparison(), by_likelihood_ratio)
     )
     assert "three largest drops, in the plate's own scatter" in by_pickup.replace("&#39;", "'")
     assert "odds that some tones fell, against none" in by_microphone and "3600 to 1" in by_microphone
     assert "three largest drops" not in by_microphone and "pale bar" not in by_microphone and "pale bar" in by_pickup
     assert by_microphone.count("<path") < by_pickup.count("<path")
+
+
+PLACES = (
+    LikelyPlace("strut 2", "strut", "keyboard end", 0.3, 0.7, 0.62, 0.08),
+    LikelyPlace("corner <b>beside</b> strut 2", "corner", "", 0.32, 0.78, 0.21, 0.05),
+    LikelyPlace("rim, tail end", "rim", "", 0.4, 0.05, 0.015, 0.02),
+)
+
+
+def located(**changes: object) -> Comparison:
+    found = replace(Whereabouts(PLACES, "drops", fit=0.7), **changes)  # type: ignore[arg-type]
+    return comparison(places=found.places, located=(found,))
+
+
+def page_of(c: Comparison) -> str:
+    shown = replace(screening(), comparison=c)
+    return section(render_page(replace(shown, scan=replace(shown.scan, map=read_layout("grand-long")))))
+
+
+def test_parts_are_shaded_by_belief_and_numbered_as_in_the_table():
+    shown = page_of(located())
+    discs = [float(x) for x in re.findall(r'fill-opacity="([\d.]+)"', shown[shown.index('id="where-drops-title"') :])]
+    assert len(discs) == 2 and discs[0] < discs[1]  # the faintest is drawn first, and one under two per cent not at all
+    assert "1. strut 2" in shown and "62 ± 8" in shown
+    assert "<b>" not in shown
+    assert 'id="where-changed-title"' not in shown  # the former map, no better than chance
+
+
+def test_beside_the_places_stands_how_often_that_is_right_and_chance():
+    used = tuple((part, shipped_limits(part)) for part in PARTS)
+    figures = measured()["location"]
+    told = place_rates(Whereabouts(PLACES, "drops"), used)
+    assert f"{figures['drops']['first']['spoke']} of {figures['drops']['first']['of']}" in told
+    assert f"by chance it would be {100 * figures['drops']['chance_first']:.0f} in 100" in told
+    fewer = place_rates(Whereabouts(PLACES, "drops", places_used=12), used)
+    few = figures["few drops"]["first"]
+    assert f"{few['spoke']} of {few['of']}" in fewer and "12 places" in fewer
+    for uncounted in (place_rates(Whereabouts(PLACES, "weight"), used), place_rates(Whereabouts(PLACES, "drops"), ())):
+        assert uncounted == "How often this is right was not counted."
+
+
+def test_what_cannot_be_placed_says_why():
+    shown = page_of(located(places=(), reason="8 places are too few; 11 are needed"))
+    assert "It cannot be told: 8 places are too few" in shown
+    assert 'id="where-drops-title"' not in shown and 'id="where-changed-title"' in shown

@@ -6,6 +6,7 @@ import pytest
 
 from tapscan.report.error_rates import KINDS, NOT_MEASURED, OTHER_SETTINGS, error_rates, measured, shipped_limits
 from tapscan.screening.rules import RULE_LIMITS, RULES
+from tapscan.screening.rules.unlike_its_pattern import Limits as OfPattern
 from tapscan.settings import PARTS, Settings, limits_sha256
 from tapscan.settings.groups import Compare, Iron
 
@@ -16,7 +17,7 @@ AIMED = {rule.name: rule.aims for rule in RULES if rule.rates == "by kind of fla
 
 @pytest.mark.parametrize("rule", COUNTED)
 def test_other_settings_have_no_measured_reach(rule):
-    changed = Settings().but(Iron, area_score=9.9).but(Compare, drop_limit_three=9.9)
+    changed = Settings().but(Iron, area_score=9.9).but(Compare, drop_limit_three=9.9).but(OfPattern, unlike=9.9)
     other = tuple((part, limits_sha256(changed, (part,), RULE_LIMITS)) for part in PARTS)
     assert error_rates(rule, other) == OTHER_SETTINGS
     assert error_rates(rule, SHIPPED) != OTHER_SETTINGS
@@ -43,16 +44,26 @@ def test_all_kinds_of_plates_are_counted_once(rule):
 
 
 def _counts(text):
-    return [(0 if a == "none" else int(a), int(b)) for a, b in re.findall(r"(none|\d+) of (\d+)", text)]
+    found = re.findall(r"(none|no|\d+) (?:false alarms? in|of) (\d+)", text)
+    return [(0 if a in ("none", "no") else int(a), int(b)) for a, b in found]
 
 
 def test_the_comparison_tells_unchanged_and_cracked_plates():
     figures = measured()["comparison"]
     said = error_rates("change-since-baseline", SHIPPED)
-    for kind in ("unchanged", "cracked"):
-        assert f"{figures[kind]['spoke']} of {figures[kind]['of']}" in said
+    assert _counts(said) == [(figures[kind]["spoke"], figures[kind]["of"]) for kind in ("unchanged", "cracked")]
     assert f"up to {100 * figures['unchanged']['high']:.1f} %" in said
 
 
 def test_a_rule_that_was_never_counted_says_so():
     assert error_rates("room-hum-handling", SHIPPED) == NOT_MEASURED
+
+
+def test_the_rule_of_patterns_tells_what_was_counted():
+    figures = measured()["pattern"]
+    said = error_rates("unlike-its-pattern", SHIPPED)
+    shares = [
+        figures["unflawed"],
+        *(figures["found"][kind][n] for n in figures["found"]["severed"] for kind in ("severed", "rubbing")),
+    ]
+    assert _counts(said) == [(s["spoke"], s["of"]) for s in shares]

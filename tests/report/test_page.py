@@ -15,6 +15,7 @@ from tapscan.report.sections import appendix
 from tests.report.sheets import (
     HOSTILE,
     empty,
+    full_page,
     indication,
     mode,
     picture,
@@ -64,7 +65,7 @@ class Reading(HTMLParser):
 
 
 def read(s) -> Reading:
-    reading = Reading(render_page(s))
+    reading = Reading(full_page(s))
     assert reading.open == []
     return reading
 
@@ -110,7 +111,7 @@ def test_everything_the_screening_says_is_on_the_page():
 
 
 def test_what_was_found_and_what_to_do_come_before_any_figure():
-    html = render_page(screening())
+    html = full_page(screening())
     order = ["<h1>", 'id="next"', 'id="indications"', 'id="tested"', 'id="reach"', 'id="cautions"', 'id="words"']
     places = [html.index(mark) for mark in [*order, 'id="pictures"', "<svg", 'id="appendix"']]
     assert places == sorted(places)
@@ -144,7 +145,7 @@ def test_values_that_are_not_numbers_are_unknown():
 
 
 def test_names_from_outside_stay_text():
-    html = render_page(hostile())
+    html = full_page(hostile())
     reading = read(hostile())
     assert not {"script", "n"} & {tag for tag, _ in reading.elements}
     assert "<script" not in html.lower()
@@ -156,13 +157,13 @@ def test_names_from_outside_stay_text():
 def test_characters_that_hide_or_turn_the_text_are_shown_as_boxes():
     scan = screening().scan
     name = "S1\u202egnp.exe\x00\x1b[2J\ud800.wav"
-    html = render_page(screening(scan=replace(scan, recordings=(replace(scan.recordings[0], file=name),))))
+    html = full_page(screening(scan=replace(scan, recordings=(replace(scan.recordings[0], file=name),))))
     assert "S1\ufffdgnp.exe\ufffd\ufffd[2J\ufffd.wav" in html
     html.encode("utf-8")
 
 
 def test_nothing_is_fetched_from_anywhere():
-    html = render_page(screening())
+    html = full_page(screening())
     reading = read(screening())
     assert not re.search(r"https?:|//[a-z]|@import", html)
     assert not {"script", "link", "img", "iframe", "object", "embed"} & {tag for tag, _ in reading.elements}
@@ -180,7 +181,7 @@ def test_figures_have_words_in_their_place_and_ids_are_unique():
     ids = reading.values("id")
     assert len(ids) == len(set(ids))
     used = [v[1:] for v in reading.values("href")]
-    used += re.findall(r"url\(#([^)]*)\)", render_page(screening()))
+    used += re.findall(r"url\(#([^)]*)\)", full_page(screening()))
     assert set(used) <= set(ids)
 
 
@@ -200,7 +201,7 @@ def test_the_strongest_modes_and_the_named_ones_are_listed_and_the_rest_counted(
     modes = tuple(mode(k) for k in range(1, 101))
     s = screening(scan=replace(screening().scan, modes=modes), indications=(indication(modes=("M90",)),))
     reading = read(s)
-    rows = set(re.findall(r'<th scope="row">(M\d+)</th>', render_page(s)))
+    rows = set(re.findall(r'<th scope="row">(M\d+)</th>', full_page(s)))
     assert rows == {f"M{k}" for k in range(1, 61)} | {"M90"}
     assert "39 more are in the JSON" in reading.text
 
@@ -237,7 +238,7 @@ def test_no_verdict_on_the_plate():
 
 
 def test_the_same_screening_gives_the_same_page():
-    assert render_page(screening()) == render_page(screening())
+    assert full_page(screening()) == full_page(screening())
 
 
 def test_writing_is_whole_or_not_at_all(tmp_path, monkeypatch):
@@ -267,7 +268,7 @@ def test_a_place_that_cannot_be_written_leaves_nothing(tmp_path):
 
 def test_an_empty_scan_with_nothing_to_say_still_makes_a_page():
     s = screening(scan=Scan((), (), ()), indications=(), rules_not_run=(), limitations=(), pictures=())
-    assert "every rule was run" in read(s).text
+    assert "every check was made" in read(s).text
 
 
 def test_long_tables_are_cut_and_counted(monkeypatch):
@@ -281,5 +282,5 @@ def test_the_highest_peaks_carry_the_numbers_not_the_strongest_starts():
         mode(20, amplitudes=(ModalAmplitude("S1", 9.0),)),
         mode(1, amplitudes=(ModalAmplitude("S1", 1.0),)),
     )  # 900, 140 Hz
-    html = render_page(screening(scan=replace(screening().scan, modes=(fast, slow)), indications=()))
+    html = full_page(screening(scan=replace(screening().scan, modes=(fast, slow)), indications=()))
     assert "the strongest at 140, 900 Hz" in html  # the picture's peaks: 0 dB at 140 Hz, -20 dB at 900 Hz

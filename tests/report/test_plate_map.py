@@ -14,9 +14,8 @@ from tapscan.records import ModalAmplitude
 from tapscan.report.as_json import to_json
 from tapscan.report.drawing.plate_drawing import Canvas, apart, element, labels, mark
 from tapscan.report.drawing.plate_map import FLOOR_DB, LARGEST, SMALL, amplitude_map, legend, marks, radius, station_map
-from tapscan.report.page import render_page
 from tests.every import each
-from tests.report.sheets import HOSTILE, indication, mode, screening, strike
+from tests.report.sheets import HOSTILE, full_page, indication, mode, screening, strike
 from tests.report.test_page import NOT_VISIBLE, read
 
 GRAND = read_layout("grand-short")
@@ -36,7 +35,7 @@ def on_grand(**changes):
 def shapes(svg: str) -> dict[str, str]:
     """First word of each station's hint and the drawn element beside it."""
     root = ET.fromstring(svg)
-    return {g.find("title").text.split(",")[0]: g[1].tag for g in root.iter("g")}
+    return {g.find("title").text.split(",")[0]: g[1].tag for g in root.iter("g") if g.find("title") is not None}
 
 
 def test_every_meaning_has_its_own_mark():
@@ -161,11 +160,11 @@ def test_a_mode_strong_at_no_known_place_has_no_map():
 
 
 def test_the_page_shows_a_small_map_first_and_a_large_one_below():
-    html = render_page(on_grand())
+    html = full_page(on_grand())
     order = [
         "<h1>",
-        'id="next"',
         "map-small-title",
+        'id="next"',
         'id="map"',
         "map-large-title",
         'id="indications"',
@@ -187,7 +186,7 @@ def test_the_page_shows_a_small_map_first_and_a_large_one_below():
 
 
 def test_without_a_layout_there_is_no_map_and_no_empty_box():
-    html = render_page(screening())
+    html = full_page(screening())
     body = html[html.index("<body>") :]
     assert "small-map" not in body and 'id="map"' not in body and "Map of the plate" not in body
 
@@ -214,7 +213,7 @@ def test_names_from_outside_stay_text():
     s = on_grand(scan=replace(on_grand().scan, map=layout, strikes=(strike(1, HOSTILE), strike(2, "<b>"))))
     reading = read(s)
     assert not {"script", "n", "b"} & {tag for tag, _ in reading.elements} - {"b"}
-    assert "<script" not in render_page(s).lower()
+    assert "<script" not in full_page(s).lower()
     assert not NOT_VISIBLE.search(reading.text)
     ET.fromstring(str(station_map(layout, marks(s), "m")))
 

@@ -8,10 +8,9 @@ from dataclasses import replace
 import pytest
 
 from tapscan.report.beside import Beside
-from tapscan.report.page import render_page
 from tapscan.report.section import Section
 from tapscan.report.sections import SECTIONS
-from tests.report.sheets import HOSTILE, empty, screening
+from tests.report.sheets import HOSTILE, empty, full_page, screening
 from tests.report.test_comparison_section import comparison
 
 MODULE = """
@@ -48,7 +47,7 @@ def sections_of(page: str) -> Iterator[str]:
 
 
 def test_two_files_make_a_section_in_the_page_and_in_its_contents(weights):
-    page = render_page(screening(), None, Beside(whom=HOSTILE), (*SECTIONS[:2], weights, *SECTIONS[2:]))
+    page = full_page(screening(), None, Beside(whom=HOSTILE), (*SECTIONS[:2], weights, *SECTIONS[2:]))
     assert "<h2>Weights</h2><p>2 of Something to look at for &lt;script&gt;" in page
     ids = [name for name, _ in contents(page)]
     assert ids.index("weights") == ids.index("indications") + 1
@@ -56,14 +55,14 @@ def test_two_files_make_a_section_in_the_page_and_in_its_contents(weights):
 
 
 def test_a_section_with_nothing_to_show_is_neither_shown_nor_listed(weights):
-    page = render_page(empty(), sections=(*SECTIONS, weights))
+    page = full_page(empty(), sections=(*SECTIONS, weights))
     assert "weights" not in page
     assert "appendix" in dict(contents(page))
 
 
 @pytest.mark.parametrize("made", [screening(), empty(), replace(screening(), comparison=comparison())])
 def test_the_contents_name_the_sections_of_the_page_in_their_order(made):
-    page = render_page(made)
+    page = full_page(made)
     assert [name for name, _ in contents(page)] == list(sections_of(page))
 
 

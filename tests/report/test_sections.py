@@ -1,12 +1,13 @@
 """Named tones, the course through all scans, how far the test reaches, and what stands at the head of the page."""
 
+import re
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from tapscan.records import RuleNotRun
-from tapscan.report.about import About
+from tapscan.report.about import About, Head
 from tapscan.report.beside import Beside, Course, CourseLine, ToneDecay
 from tapscan.report.error_rates import error_rates
 from tapscan.report.page import render_page
@@ -16,7 +17,7 @@ from tapscan.report.sections.tones import named, tones_section
 from tapscan.report.sections.trend import trend_section
 from tapscan.report.shop import Shop
 from tapscan.screening.rules import RULES
-from tests.report.sheets import indication, mode, screening
+from tests.report.sheets import full_page, indication, mode, screening
 from tests.report.test_comparison_section import comparison, pair
 
 T = np.linspace(0.05, 1.0, 40)
@@ -59,12 +60,12 @@ def test_a_decay_that_could_not_be_had_says_why():
 
 def test_without_named_tones_there_is_no_such_section():
     assert tones_section(screening(indications=()), []) is None
-    assert 'id="tones"' not in render_page(screening(indications=()))
+    assert 'id="tones"' not in full_page(screening(indications=()))
 
 
 def test_the_course_is_drawn_and_told_in_a_table():
     line = CourseLine(311.2, (0.0, None, -1900.0), (10.0, None, 12.0), "one step")
-    html = render_page(screening(), None, Beside(Shop(dates="day.month.year"), course=course(line)))
+    html = full_page(screening(), None, Beside(Shop(dates="day.month.year"), course=course(line)))
     for told in ("01.03.2024", "311.2 Hz", "not heard", "\N{MINUS SIGN}0.190", "one step", "\N{MINUS SIGN}0.020"):
         assert told in html
     assert "all modes together -0.020 %; beyond that 311 Hz -0.190 %" in html
@@ -79,13 +80,13 @@ def test_days_in_sentences_are_the_shops_and_names_of_scans_stay():
     s = screening(
         indications=(indication(sentence="Since 2026-03-02 it rings."),), summary="Since 2026-03-02 it rings."
     )
-    assert "2026-03-02" not in render_page(s, None, Beside(shop))
+    assert "2026-03-02" not in full_page(s, None, Beside(shop))
 
 
 def test_one_scan_has_no_course():
     assert trend_section(None, None) is None
     assert trend_section(course(dates=("2026-03-01",)), None) is None
-    assert 'id="trend"' not in render_page(screening())
+    assert 'id="trend"' not in full_page(screening())
 
 
 def test_scans_of_one_day_are_drawn_too():
@@ -106,27 +107,35 @@ def test_every_rule_says_what_it_did_here_and_how_far_it_reaches():
 @pytest.mark.parametrize(
     ("judged", "told"),
     [
-        ((True, True, False), "3 of them paired with one of the earlier scan; 2 of these clear enough to compare"),
-        ((None, True, True), "3 of them paired with one of the earlier scan"),
+        ((True, True, False), "2 compared with the earlier scan, of 2 heard"),
+        ((None, True, True), "2 heard, 3 of them also in the earlier scan"),
     ],
 )
 def test_tones_found_again_and_compared_add_up(judged, told):
     pairs = tuple(replace(pair(k, 1.0), judged=j) for k, j in enumerate(judged, 1))
     said = counted_tones(replace(screening(), comparison=comparison(pairs=pairs)))
-    assert said.startswith(f"{len(screening().scan.modes)} heard, {told}")
-    assert ("clear enough" in said) == (None not in judged)
+    assert said.startswith(told)
+    assert ("compared with" in said) == (None not in judged)
 
 
 def test_plate_day_and_whom_it_is_for_stand_at_the_head():
     about = About("B12", "B12/2026-03-14", "2026-03-14", "small grand, serial number 77", "A. Person")
-    head = render_page(screening(), about, Beside(whom="Mill Street <School>")).split("<h1>")[0]
+    head = full_page(screening(), about, Beside(whom="Mill Street <School>")).split("<h1>")[0]
     for told in ("B12", "small grand, serial number 77", "2026-03-14", "A. Person", "Mill Street &lt;School&gt;"):
         assert told in head
-    assert "come from no register" in render_page(screening()).split("<h1>")[0]
+
+
+def test_every_page_has_the_same_head_also_of_recordings_that_are_in_no_register():
+    given = Beside(Shop("Kettle Lane Pianos", "12 Kettle Lane"), head=Head("a parlour grand", "2026-11-29"))
+    pages = [render_page(screening(), None, replace(given, summary=short)) for short in (False, True)]
+    for head in (page[page.index('class="heading"') : page.index("<h1>")] for page in pages):
+        assert re.findall(r"<dt>(.*?)</dt>", head) == ["Piano", "Tapped on", "Workshop", "Contact"]
+        assert all(told in head for told in ("a parlour grand", "2026-11-29", "Kettle Lane Pianos", "12 Kettle Lane"))
+    assert render_page(screening()).split("<h1>")[0].count("not given") == 4
 
 
 def test_the_page_for_a_buyer_says_each_finding_once():
     first, second = indication(sentence="The first thing."), indication(sentence="The second thing.")
     told = screening(indications=(first, second), summary="The first thing. 1 further indication below.")
-    page = render_page(told, None, Beside(summary=True))
+    page = full_page(told, None, Beside(summary=True))
     assert page.count("The first thing.") == page.count("The second thing.") == 1

@@ -19,7 +19,7 @@ from tapscan.report.page import render_page
 from tapscan.report.shop import Shop
 from tapscan.report.time_frequency import time_frequency_of
 from tests.register import built
-from tests.report.sheets import HOSTILE
+from tests.report.sheets import HOSTILE, full_page
 
 H = "{http://www.w3.org/1999/xhtml}"
 RING = np.random.default_rng(1).normal(size=16000) * np.exp(-np.arange(16000) / 4000)
@@ -55,10 +55,11 @@ def pages() -> dict[str, str]:
         "alone": render_page(made),
         "from a register": render_page(made, ABOUT, Beside(shop, (SOUND,), (DECAY,), COURSE, whom=HOSTILE)),
         "summary": render_page(made, ABOUT, Beside(shop, summary=True)),
+        "every section": full_page(made, ABOUT, Beside(shop, (SOUND,), (DECAY,), COURSE, whom=HOSTILE)),
     }
 
 
-@pytest.fixture(params=["alone", "from a register", "summary"])
+@pytest.fixture(params=["alone", "from a register", "summary", "every section"])
 def page(request: pytest.FixtureRequest) -> str:
     return pages()[request.param]
 

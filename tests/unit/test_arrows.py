@@ -17,6 +17,7 @@ BASE = {
     "faults",
     "places",
     "plain_values",
+    "workers",
     "records",
     "sensors",
     "settings",
@@ -28,6 +29,7 @@ ROOMS = {
     "errors": set(),
     "places": set(),
     "plain_values": set(),
+    "workers": set(),
     "targets": set(),
     "estimate": set(),
     "wording": {"estimate"},
@@ -36,7 +38,8 @@ ROOMS = {
     "records": {"estimate", "faults", "places", "sensors"},
     "settings": {"errors"},
     "signal": BASE,
-    "screening": BASE | {"signal"},
+    "model": {"errors", "places", "records"},
+    "screening": BASE | {"signal", "model"},
     "recording": BASE,
     "register": BASE,
     "layouts": BASE,
@@ -53,6 +56,8 @@ EDGES = {
     "sqlalchemy": ("register/",),
     "alembic": ("register/",),
     "platformdirs": ("workflow/where.py",),
+    "skfem": ("model/plate.py",),
+    "shapely": ("model/",),
     "soundfile": ("recording/files.py",),
     "av": ("recording/files.py",),
     "sounddevice": ("recording/microphone.py",),
@@ -112,19 +117,46 @@ def test_one_outside_library_per_edge(path):
 
 @each("path", MODULES, ids=name_of)
 def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
-    late = {"librosa", "av", "sounddevice", "weasyprint"}
+    late = {"librosa", "av", "sounddevice", "weasyprint", "skfem", "shapely"}
     assert not late & {name.split(".")[0] for name in imports(path, top=True)}
 
 
-HEAVY = ["librosa", "scipy.signal", "matplotlib", "sqlalchemy", "alembic", "sounddevice", "starlette", "uvicorn"]
+HEAVY = [
+    "librosa",
+    "skfem",
+    "shapely",
+    "scipy.signal",
+    "scipy.stats",
+    "scipy.optimize",
+    "matplotlib",
+    "sqlalchemy",
+    "alembic",
+    "sounddevice",
+    "av",
+    "starlette",
+    "uvicorn",
+]
+HEAVY += ["jinja2", "numba", "joblib", "sklearn", "pandas", "multiprocessing", "concurrent.futures.process"]
+ONE_TAP = ROOT.parent / "reference_recordings" / "real" / "drum-rim-1.flac"
 HELP = (
     "from typer.testing import CliRunner; from tapscan.cli.app import app; "
     "assert CliRunner().invoke(app, ['--help']).exit_code == 0"
 )
 
 
-@pytest.mark.parametrize("code", ["import tapscan", HELP], ids=["import tapscan", "tapscan --help"])
+CHECK = HELP.replace("'--help'", f"'check', {str(ONE_TAP)!r}")
+LOADED = {"import tapscan": "import tapscan", "tapscan --help": HELP, "tapscan check, one tap": CHECK}
+
+
+@pytest.mark.parametrize("code", LOADED.values(), ids=LOADED)
 def test_nothing_heavy_is_loaded(code):
     ask = f"{code}; import sys; print([m for m in {HEAVY} if m in sys.modules])"
     answer = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
     assert answer.stdout.strip() == "[]"
+    assert not {"numpy", "scipy", "soundfile"} & loaded(ask) or code == CHECK
+
+
+def loaded(code):
+    """Top names of all modules."""
+    ask = f"{code}; print(*{{m.partition('.')[0] for m in sys.modules}})"
+    return set(subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True).stdout.split())

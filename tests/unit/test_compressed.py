@@ -63,7 +63,7 @@ def encoded(path, encoder, bits_per_s=None):
     ],
 )
 def test_the_file_tells_its_codec(tmp_path, name, encoder, codec):
-    heard = listen(encoded(tmp_path / name, encoder, 128000 if codec else None), 1, Settings())
+    heard = listen(encoded(tmp_path / name, encoder, 128000 if codec else None), Settings())
     heard.source.__exit__()
     assert heard.recording.compression == (Compression(codec, "container") if codec else None)
 
@@ -165,7 +165,7 @@ def hit(rate_hz, hiss_db=-45.0):
 
 def as_wav(path, sound, rate_hz):
     soundfile.write(str(path), sound, rate_hz, subtype="PCM_16")
-    heard = listen(str(path), 1, Settings())
+    heard = listen(str(path), Settings())
     heard.source.__exit__()
     assert heard.recording.channel_used == 0, "no tap was found, so nothing was looked at"
     return heard.recording

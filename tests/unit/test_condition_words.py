@@ -31,7 +31,7 @@ def test_a_tight_day_is_not_taken_for_what_the_plate_repeats_to():
         base = [named(scan(scatter=2e-6, seed=100 * seed + k), f"2026-01-0{k + 1}") for k in range(3)]
         later = named(scan(softer(seed), scatter=2e-6, seed=100 * seed + 9), "2026-09-01")
         for level in called:
-            settings = SETTINGS.but(Repeatability, least_level=level)
+            settings = SETTINGS.but(Repeatability, least_level=level, supports_left_three=0.0)  # which guards, too
             called[level] += "C1" in [i.id for i in compare_scans(later, base, settings).indications]
     assert called[1.0] == 0
     assert called[0.0] >= 3

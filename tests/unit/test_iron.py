@@ -13,6 +13,7 @@ from tapscan.screening.iron import area_score
 from tapscan.screening.regions import DIRECTIONS, SHARES, areas_of, positions_of
 from tapscan.screening.rules import dead_place, long_decay
 from tapscan.settings import Settings
+from tests.every import each
 
 STATIONS = [f"S{i}" for i in range(1, 13)]
 # Three rows of four; S1 to S4 lie at one end.
@@ -24,6 +25,7 @@ LAYOUT = Layout(
     Outline("grid", 1.5, ()),
 )
 END = (0, 1, 2, 3)
+AMID = (1, 4, 5, 6)
 S = Settings()
 
 
@@ -84,7 +86,9 @@ def test_chance_alone_passes_the_limit_about_as_often_as_it_says() -> None:
     for found in ([t.lasting for t in told if t], [t.dull for t in told if t]):
         assert len(found) == 300
         assert sum(s >= S.iron.area_score for s in found) <= 5
-        assert np.mean([s >= 1.5 for s in found]) > 0.01  # the score is alive
+        assert (
+            np.mean([s >= 1.15 for s in found]) > 0.01
+        )  # the score is alive, though less scatter than smooth iron makes counts for less
 
 
 @pytest.mark.parametrize("layout", [None, LAYOUT])
@@ -98,17 +102,26 @@ def test_a_place_that_damps_less_is_named_first(seed: int, layout: Layout | None
     assert "S5" in indication.stations and "S5" in indication.sentence
 
 
-@pytest.mark.parametrize(("rule", "sign"), [(long_decay, -1.0), (dead_place, 1.0)])
-def test_an_area_is_found_where_no_single_place_tells(rule, sign: float) -> None:
+def test_an_area_is_found_where_no_single_place_tells() -> None:
     """Four places in twelve, each a poor witness: judged together they are found far more often, and on the right side."""
     together = apart = wrong = 0
-    other = {long_decay: dead_place, dead_place: long_decay}[rule]
     for seed in range(60):
-        modes = regional(seed, END, sign)
-        together += bool(rule.run(scanned(modes), S))
-        apart += bool(rule.run(scanned(modes, None), S))
-        wrong += bool(other.run(scanned(modes), S))
+        modes = regional(seed, END, -1.0)
+        together += bool(long_decay.run(scanned(modes), S))
+        apart += bool(long_decay.run(scanned(modes, None), S))
+        wrong += bool(dead_place.run(scanned(modes), S))
     assert together > apart + 10 and wrong <= 4
+
+
+def test_a_dull_area_away_from_the_ends_is_found() -> None:
+    lists = [regional(seed, AMID, 1.4) for seed in range(60)]
+    dull, lasting = (sum(bool(rule.run(scanned(m), S)) for m in lists) for rule in (dead_place, long_decay))
+    assert dull > 10 and lasting < dull / 2
+
+
+def test_an_end_that_damps_more_is_what_sound_iron_does_too() -> None:
+    """Losses that rise evenly along a plate were seen in sound iron (doi 10.1007/s11661-016-3580-x): no dead place."""
+    assert sum(bool(dead_place.run(scanned(regional(seed, END, 1.0)), S)) for seed in range(60)) <= 2
 
 
 def test_the_area_named_is_the_one_with_the_other_iron() -> None:
@@ -173,9 +186,17 @@ def test_modes_without_strengths_or_without_scatter_raise_nothing() -> None:
 
 
 def test_the_whole_plate_under_the_limit_is_named_once() -> None:
-    found = long_decay.run(scanned(plate(3, None, mean=0.0006)), S)
+    found = long_decay.run(scanned(plate(3, None, mean=0.0004)), S)
     assert not isinstance(found, RuleNotRun)
-    assert [i.id for i in found] == ["D1"]
+    assert [(i.id, i.interpretation) for i in found] == [("D1", "relevant")]
+
+
+@each("mean", [0.0009, 0.0013])
+def test_iron_as_lightly_damped_as_fine_flake_is_told_and_no_finding(mean: float) -> None:
+    """Fine flake .0006 to .003 (ASM handbook, from memory): a loss factor of .001 is common and no flaw by itself."""
+    found = long_decay.run(scanned(plate(3, None, mean=mean)), S)
+    assert not isinstance(found, RuleNotRun)
+    assert [(i.id, i.interpretation) for i in found] == [("D1", "nonrelevant")]
 
 
 def test_too_few_modes_is_not_a_pass() -> None:

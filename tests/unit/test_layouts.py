@@ -11,6 +11,7 @@ from tapscan.demo.shop import PLATES
 from tapscan.demo.shop import layout_text as demo_layout_text
 from tapscan.errors import BadLayout
 from tapscan.layouts import known_layouts, known_outlines, layout_from_text, layout_text, read_layout
+from tapscan.model.rough import rough_model
 from tapscan.places import IN_PIANO, STATES
 from tests.every import each
 
@@ -18,6 +19,7 @@ BARE = tuple(s for s in STATES if s not in IN_PIANO)
 STATION = '[[station]]\nname = "A"\nwhere = "rim"\nx = 0.1\ny = 0.9\n'
 GOOD = 'name = "mine"\nkind = "grand"\n' + STATION
 OUTLINE = "[outline]\nwidth_to_height = 1.5\nedge = [[0, 0], [1, 0], [0.5, 1.0]]\n"
+MEMBER = '[[outline.member]]\nname = "m"\n'
 PLACES = {"short": 8, "long": 24, "dense": 36}
 LONG = [name for name in known_layouts() if name.endswith("-long")]
 NEAR_STRINGS = ("pin", "agraffe", "capo", "pressure", "flank", "end,", "bay corner", "flange")
@@ -148,6 +150,37 @@ def test_an_outline_of_ones_own(tmp_path):
     assert drawn.struts == (("only", (0.1, 0.1), (0.9, 0.1)),) and drawn.sides == ("", "", "", "bass")
 
 
+def test_members_have_thickness_and_older_struts_are_members_too():
+    members = MEMBER + "line = [[0.1, 0.2], [0.9, 0.2]]\nthickness_mm = 38\n" + MEMBER.replace('"m"', '"bar"')
+    members += (
+        "polygon = [[0, 0], [1, 0], [1, 0.1]]\n" + '[[outline.strut]]\nname = "old"\nfrom = [0, 0]\nto = [1, 1]\n'
+    )
+    drawn = layout_from_text(GOOD + OUTLINE + "width_m = 1.4\nweb_mm = 9\n" + members, "f").outline
+    assert {m.name: (m.is_line, m.thickness_mm, m.width_mm) for m in drawn.members} == {
+        "m": (True, 38.0, None),
+        "bar": (False, None, None),
+        "old": (True, None, None),
+    }
+    assert [name for name, _, _ in drawn.struts] == ["old", "m"]
+    assert (drawn.width_m, drawn.web_mm, drawn.rim_mm) == (1.4, 9.0, None)
+
+
+@each("name", known_layouts())
+def test_every_shipped_outline_tells_its_members_and_makes_a_model(name):
+    drawn = read_layout(name).outline
+    assert drawn.width_m and all(m.thickness_mm for m in drawn.members) and any(not m.is_line for m in drawn.members)
+    model = rough_model(drawn)
+    assert {c.part for c in model.cuts if c.kind == "strut"} == {name for name, _, _ in drawn.struts}
+    assert {"corner", "rim", "screw"} <= {c.kind for c in model.cuts}
+
+
+def test_an_outline_that_falls_apart_makes_no_model_and_says_why():
+    halves = "openings = [[[0, 0.4], [1, 0.4], [1, 0.6], [0, 0.6]]]\n"
+    square = OUTLINE.replace("[0.5, 1.0]", "[1, 1], [0, 1]")
+    with pytest.raises(BadLayout, match="falls into several pieces"):
+        rough_model(layout_from_text(GOOD + square + halves, "f").outline)
+
+
 @pytest.mark.parametrize(
     ("given", "states"),
     [
@@ -215,6 +248,20 @@ BAD = [
     (GOOD + OUTLINE + 'sides = { lft = "bass" }\n', "sides: 'lft' is no key here; 'left' perhaps"),
     (GOOD + OUTLINE + "strut = [4]\n", "strut 1 is no table"),
     (GOOD + OUTLINE + "[[outline.strut]]\nfrom = [0, 0]\n", r"outline: strut 1: to = None; write \[x, y\]"),
+    (GOOD + OUTLINE + "member = [4]\n", "member 1 is no table"),
+    (GOOD + OUTLINE + MEMBER, "member 1: give it a line .* or a polygon"),
+    (GOOD + OUTLINE + MEMBER + "line = [[0, 0], [1, 0]]\npolygon = [[0, 0]]\n", "one of the two"),
+    (GOOD + OUTLINE + MEMBER + "line = [[0, 0]]\n", "line takes two points"),
+    (GOOD + OUTLINE + MEMBER + "polygon = [[0, 0], [1, 0]]\n", "polygon needs at least three points"),
+    (
+        GOOD + OUTLINE + MEMBER + "line = [[0, 0], [1, 0]]\nthickness_mm = 0.038\n",
+        "thickness_mm = 0.038; write a number from 2 to 200",
+    ),
+    (
+        GOOD + OUTLINE + MEMBER + "line = [[0, 0], [1, 0]]\nthickness = 38\n",
+        "'thickness' is no key here; 'thickness_mm' perhaps",
+    ),
+    (GOOD + OUTLINE + "width_m = 1400\n", r"width_m = 1400; write a number from 0.2 to 4 \(metres\)"),
 ]
 
 

@@ -10,7 +10,6 @@ import numpy as np
 import pytest
 
 from tapscan.cli.layout import print_sheet as layout_command
-from tapscan.cli.scan_record import ORDER as RECORDER_ORDER
 from tapscan.faults import FAULTS
 from tapscan.layouts import known_layouts, read_layout
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S, ORDER, Take, fitting, groups_of, mismatch, places_of
@@ -18,6 +17,7 @@ from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
 from tapscan.wording import spelled
+from tapscan.workflow.record import USUAL_ORDER
 from tests.cli.commands import run
 from tests.cli.test_bad_input import RATE, crowd
 from tests.every import each
@@ -208,7 +208,7 @@ def test_sheet_docs_and_recorder_ask_for_the_same_taps_and_pauses():
         assert f"{BETWEEN_TAPS_S} seconds" in text and f"{BETWEEN_PLACES_S} seconds" in text, name
         assert f"--order {order}" in text, name
     assert inspect.signature(layout_command).parameters["order"].default == order
-    assert order == RECORDER_ORDER
+    assert order == USUAL_ORDER
     assert "soft,soft,hard,hard" not in "".join(pages.values())
 
 

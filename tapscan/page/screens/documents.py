@@ -13,7 +13,7 @@ from tapscan.errors import BadRequest, UnknownName
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, to
-from tapscan.workflow.check import Progress
+from tapscan.workers import Progress
 from tapscan.workflow.reading import shop_of
 from tapscan.workflow.scan import find_scan
 from tapscan.workflow.write_report import Wish, page_name, write_report

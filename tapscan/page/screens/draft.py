@@ -10,7 +10,7 @@ from tapscan.page.draft_parts import places_of
 from tapscan.page.forms import Form, asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workflow.check import Progress
+from tapscan.workers import Progress
 from tapscan.workflow.draft import (
     Draft,
     begin_draft,

@@ -12,7 +12,7 @@ from tapscan.errors import BadRequest
 from tapscan.page.forms import Form
 from tapscan.page.opened import has_register, register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workflow.check import Progress
+from tapscan.workers import Progress
 from tapscan.workflow.last_register import remember
 from tapscan.workflow.register import back_up, check_register, export_csv, export_json, restore
 

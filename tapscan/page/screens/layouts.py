@@ -8,8 +8,9 @@ from tapscan.errors import BadRequest
 from tapscan.page.forms import asked
 from tapscan.page.screens.documents import OWN_POLICY
 from tapscan.page.shown import show
-from tapscan.workflow.layout import read_order, render_sheet, sheet_map
+from tapscan.workflow.layout import read_order
 from tapscan.workflow.own_layouts import layout_names, named_layout, own_layouts
+from tapscan.workflow.sheet import render_sheet, sheet_map
 from tapscan.workflow.typed import state
 
 ORDER = "soft,hard,hard"
@@ -31,6 +32,7 @@ def layout(request: Request) -> Response:
         "layout.html",
         name=name,
         layout=found,
+        own=name in own_layouts(request.app.state.folder),
         state=told,
         allowed=found.allowed(told),
         map=sheet_map(found, told),

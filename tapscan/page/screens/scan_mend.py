@@ -11,8 +11,8 @@ from tapscan.errors import BadRequest
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
+from tapscan.workers import Progress, Workers
 from tapscan.workflow.baseline import choose_baseline
-from tapscan.workflow.check import Progress
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.layout import read_order
@@ -86,7 +86,7 @@ def anew(request: Request) -> Response:
     back = to("/scan/mend", name=entry.name)
 
     def do(progress: Progress) -> str:
-        kept = rescreen(register, entry.name, read_settings(None), progress, changes)
+        kept = rescreen(register, entry.name, read_settings(None), Workers(progress=progress), changes)
         if kept.entry is None:
             raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
         return to("/scan", name=kept.entry.name, said="Read anew; the earlier reading is kept.")

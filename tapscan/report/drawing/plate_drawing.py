@@ -28,6 +28,7 @@ Box = tuple[float, float, float, float]  # left, upper, right, lower edge
 
 INK, GRAPHITE, EDGE, IRON, SHADE = "#1b2f5e", "#4a4e57", "#8b919e", "#e6e9f0", "#9aa1b0"
 FONT = 12.0  # units
+UNITS_A_REM = 16.0  # so that every drawing and every curve of a page has lettering of one size
 LETTER = 0.62  # mean width of a letter in font sizes, on the generous side
 STRUT = 0.036  # drawn width of a strut, of the picture's longer side
 LONGEST_LABEL = 6  # letters
@@ -86,7 +87,8 @@ def whole(canvas: Canvas, name: str, title: str, description: str, parts: Sequen
         role="img",
         aria_labelledby=f"{name}-title {name}-desc",
         viewBox=f"0 0 {canvas.width:.0f} {canvas.height:.0f}",
-        font_family="sans-serif",
+        style=f"width:{canvas.width / UNITS_A_REM:.2f}rem",
+        font_family="serif",
         font_size=FONT,
         fill=GRAPHITE,
     )
@@ -103,9 +105,9 @@ def plate(canvas: Canvas, name: str) -> list[Markup]:
     pattern = element("pattern", dot, id=pins, width=7, height=7, patternUnits="userSpaceOnUse")
     line: dict[str, object] = {"stroke": EDGE, "stroke_width": 1.2, "stroke_linejoin": "round"}
     parts = [element("defs", pattern)] if outline.pin_fields else []
-    parts.append(element("path", d=_polygon(canvas, outline.edge), fill=IRON, **line))
-    parts += [element("path", d=_polygon(canvas, bay), fill="#fff", **line) for bay in outline.openings]
-    parts += _struts(canvas, outline)
+    iron = "".join(_polygon(canvas, shape) for shape in (outline.edge, *outline.openings))
+    parts.append(element("path", d=iron, fill=IRON, fill_rule="evenodd", **line))
+    parts += _struts(canvas, outline, name)
     parts += [element("path", d=_polygon(canvas, f), fill=f"url(#{pins})") for f in outline.pin_fields]
     parts += [screw(canvas.at(p)) for p in outline.screws]
     return parts + _side_words(canvas, outline)
@@ -115,12 +117,38 @@ def _polygon(canvas: Canvas, points: Sequence[Point]) -> str:
     return "M" + "L".join("{:.1f} {:.1f}".format(*canvas.at(p)) for p in points) + "Z"
 
 
-def _struts(canvas: Canvas, outline: Outline) -> list[Markup]:
-    """Each a dark bar with a lighter one upon it."""
+def _struts(canvas: Canvas, outline: Outline, name: str) -> list[Markup]:
+    """Closed bars within the openings; where they meet the iron its edge is taken away, so that the casting is one piece."""
+    if not outline.struts:
+        return []
     width = STRUT * max(canvas.inner)
-    paths = ["M{:.1f} {:.1f}L{:.1f} {:.1f}".format(*canvas.at(a), *canvas.at(b)) for _, a, b in outline.struts]
-    dark = [element("path", d=d, stroke=EDGE, stroke_width=width) for d in paths]
-    return dark + [element("path", d=d, stroke=IRON, stroke_width=width - 2.4, stroke_linecap="square") for d in paths]
+    ends = [(canvas.at(a), canvas.at(b)) for _, a, b in outline.struts]
+    bays = "".join(_polygon(canvas, bay) for bay in outline.openings)
+    clip = element("clipPath", element("path", d=bays or _polygon(canvas, outline.edge)), id=f"{name}-bays")
+    bars = [element("path", d=_bar(a, b, width), fill=IRON, stroke=EDGE, stroke_width=1.2) for a, b in ends]
+    joints = [element("path", d=_bar(a, b, width - 1.2, -0.6), fill=IRON) for a, b in ends]
+    whole_plate = element("clipPath", element("path", d=_polygon(canvas, outline.edge)), id=f"{name}-edge")
+    return [
+        element("defs", clip, whole_plate),
+        element("g", *bars, clip_path=f"url(#{name}-bays)"),
+        element("g", *joints, clip_path=f"url(#{name}-edge)"),
+    ]
+
+
+def _bar(a: Point, b: Point, width: float, longer: float = 0.0) -> str:
+    """A rectangle round the line from a to b, `longer` at both ends."""
+    length = hypot(b[0] - a[0], b[1] - a[1]) or 1.0
+    along = ((b[0] - a[0]) / length, (b[1] - a[1]) / length)
+    x, y = -along[1] * width / 2, along[0] * width / 2
+    start = (a[0] - longer * along[0], a[1] - longer * along[1])
+    end = (b[0] + longer * along[0], b[1] + longer * along[1])
+    corners = (
+        (start[0] + x, start[1] + y),
+        (end[0] + x, end[1] + y),
+        (end[0] - x, end[1] - y),
+        (start[0] - x, start[1] - y),
+    )
+    return "M" + "L".join(f"{u:.1f} {v:.1f}" for u, v in corners) + "Z"
 
 
 def screw(at: Point) -> Markup:
@@ -180,6 +208,11 @@ def mark(kind: Kind, at: Point, r: float) -> Markup:
 def disc(at: Point, r: float) -> Markup:
     """A dark disc; its size tells how much."""
     return _circle(at, r, fill=INK, fill_opacity=0.8, stroke="#fff", stroke_width=1)
+
+
+def shaded(at: Point, r: float, share: float) -> Markup:
+    """A disc from pale to dark with a dark ring about it; `share` 0..1."""
+    return _circle(at, r, fill=INK, fill_opacity=round(0.12 + 0.78 * share, 2), stroke=INK, stroke_width=1.2)
 
 
 def apart(points: Sequence[Point], radii: Sequence[float]) -> list[Point]:

@@ -3,6 +3,7 @@
     marks(screening)                                    Mark of each station of the layout
     station_map(layout, marks, name, width)             outline and stations; a mark's shape tells its meaning
     amplitude_map(layout, amplitudes, tapped, name, what) outline and stations; a disc's size tells how strong a mode is there
+    belief_map(layout, found, name)                     outline and the likeliest parts; a disc is the darker, the more of the belief lies there
     legend(layout, marks)                               (mark, words) for what occurs
     amplitude_legend()                                   (mark, words) for the sizes
 
@@ -17,13 +18,26 @@ from markupsafe import Markup
 
 from tapscan import wording
 from tapscan.places import Layout
-from tapscan.records import ModalAmplitude, Screening
+from tapscan.records import LikelyPlace, ModalAmplitude, Screening, Whereabouts
 from tapscan.report import words
-from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, disc, element, labels, mark, plate, screw, whole
+from tapscan.report.drawing.plate_drawing import (
+    Canvas,
+    Kind,
+    apart,
+    disc,
+    element,
+    labels,
+    mark,
+    plate,
+    screw,
+    shaded,
+    whole,
+)
 
 SMALL, LARGE = 300.0, 460.0  # units; a phone shows the large one at about three quarters of its size
 RADIUS = 5.5
 LARGEST = 15.0  # radius of the disc where a mode is strongest
+FAINT_SHARE, MOST_PLACES, LEAST_DISC = 0.02, 6, 4.0  # of the belief map
 FLOOR_DB = -30.0  # below the strongest place: drawn as faint
 MEANING: dict[Kind, str] = {
     "look": "something to look at here",
@@ -115,8 +129,7 @@ def amplitude_map(
             "title", words.legible(f"{station.name}, {station.where}: {_strength(below, station.name in tapped)}")
         )
         parts.append(element("g", hint, drawn))
-        if below is not None and below >= FLOOR_DB:
-            spots.append((station.name, at, r, below == 0))
+        spots.append((station.name, at, r if below is not None and below >= FLOOR_DB else 0.8 * RADIUS, below == 0))
     order = sorted(on_map, key=lambda s: -db[s.name])
     said = "; ".join(f"{s.where}, {s.name}: {_strength(db[s.name] - top, True)}" for s in order[:6])
     return whole(
@@ -126,6 +139,29 @@ def amplitude_map(
         f"From the strongest place down: {said}.",
         [*parts, *labels(canvas, spots)],
     )
+
+
+def belief_map(layout: Layout, found: Whereabouts, name: str) -> Markup:
+    """Darkness and size of a disc tell the share of the belief; its number the order, so that grey print loses nothing."""
+    canvas = Canvas(layout, SMALL)
+    parts, spots = plate(canvas, name), []
+    shown = [p for p in found.places if p.share >= FAINT_SHARE][:MOST_PLACES]
+    at = apart([canvas.at((p.x, p.y)) for p in shown], [_belief_radius(p.share) for p in shown])
+    for number, (place, spot) in reversed(list(enumerate(zip(shown, at, strict=True), 1))):
+        hint = element("title", words.legible(f"{number}: {_belief(place)}"))
+        parts.append(element("g", hint, shaded(spot, _belief_radius(place.share), place.share)))
+        spots.append((str(number), spot, _belief_radius(place.share), number == 1))
+    said = "; ".join(f"{n}: {_belief(p)}" for n, p in enumerate(shown, 1))
+    return whole(canvas, name, "Where the cause may lie", f"{said}.", [*parts, *labels(canvas, spots)])
+
+
+def _belief(place: LikelyPlace) -> str:
+    where = f", {place.where}" if place.where else ""
+    return f"{place.member}{where}, {100 * place.share:.0f} % of the belief"
+
+
+def _belief_radius(share: float) -> float:
+    return LEAST_DISC + (LARGEST - LEAST_DISC) * share**0.5
 
 
 def radius(below_db: float) -> float:

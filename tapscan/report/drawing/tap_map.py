@@ -44,15 +44,20 @@ def way_map(layout: Layout, here: str | None, done: Collection[str], name: str =
         kind: Kind = "look" if s.name == here else "tapped" if s.name in done else "untapped"
         return mark(kind, at, HERE_RADIUS if s.name == here else RADIUS)
 
-    return _map(layout, name, "Where to tap now", f"Now: {here}." if here else "All places are done.", said, drawn)
+    return _map(
+        layout, name, "Where to tap now", f"Now: {here}." if here else "All places are done.", said, drawn, here
+    )
 
 
-def _map(layout: Layout, name: str, title: str, told: str, said: Mapping[str, str], drawn: Drawn) -> Markup:
+def _map(
+    layout: Layout, name: str, title: str, told: str, said: Mapping[str, str], drawn: Drawn, large: str | None = None
+) -> Markup:
+    """`large` : the station whose mark is a large one."""
     canvas = Canvas(layout, WIDTH)
     parts, spots = plate(canvas, name), []
     places = apart([canvas.at((s.x, s.y)) for s in layout.stations], [RADIUS] * len(layout.stations))
     for station, at in zip(layout.stations, places, strict=True):
         hint = element("title", words.legible(f"{station.name}, {station.where}: {said[station.name]}"))
         parts.append(element("g", hint, drawn(station, at), data_station=station.name, class_="station"))
-        spots.append((station.name, at, RADIUS, False))
+        spots.append((station.name, at, HERE_RADIUS if station.name == large else RADIUS, False))
     return whole(canvas, name, title, told, [*parts, *labels(canvas, spots)])

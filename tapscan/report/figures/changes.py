@@ -107,7 +107,7 @@ def _ends(axes: Any, x: float, ends: Sequence[tuple[float, str]]) -> None:
     step, last = 0.075 * (high - low), -np.inf
     for y, text in sorted(ends):
         last = max(y, last + step)
-        axes.text(x, last, text, fontsize=8.5, va="center", clip_on=False)
+        axes.text(x, last, text, va="center", clip_on=False)
 
 
 def _some(days: Sequence[int], dates: Sequence[str]) -> list[tuple[int, str]]:

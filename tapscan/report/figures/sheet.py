@@ -20,10 +20,16 @@ from matplotlib.figure import Figure
 INK, GRAPHITE, RULE, WASH = "#1b2f5e", "#4a4e57", "#c9ccd3", "#dfe5f1"
 SIZE_IN = (4.6, 2.9)
 BOX = (0.14, 0.18, 0.835, 0.79)  # left, bottom, width, height of the axes, shares of the sheet
+FONT_PT = 9.5
+LETTERING_REM = 0.75  # as in the drawings of the plate (drawing/plate_drawing.py)
 STYLE: Any = {
     "svg.fonttype": "none",
     "svg.hashsalt": "tapscan",
-    "font.size": 9.5,
+    "font.family": "serif",
+    "font.size": FONT_PT,
+    "axes.labelsize": FONT_PT,
+    "xtick.labelsize": FONT_PT,
+    "ytick.labelsize": FONT_PT,
     "text.color": GRAPHITE,
     "axes.labelcolor": GRAPHITE,
     "axes.edgecolor": GRAPHITE,
@@ -59,6 +65,7 @@ def as_svg(figure: Figure, name: str, words: str) -> Markup:
     text = re.sub(r'(<svg[^>]*?)\s+width="[^"]*"', r"\1", text, count=1)
     text = re.sub(r'(<svg[^>]*?)\s+height="[^"]*"', r"\1", text, count=1)
     label = escape(words)
-    head = f'<svg role="img" aria-label="{label}"'
+    wide = figure.get_figwidth() * 72 * LETTERING_REM / FONT_PT
+    head = f'<svg role="img" style="width:{wide:.2f}rem" aria-label="{label}"'
     text = text.replace("<svg", head, 1)
     return Markup(re.sub(r"(<svg[^>]*>)", lambda m: f"{m[1]}<title>{label}</title>", text, count=1))

@@ -69,7 +69,7 @@ def decay(picture: StationPicture, noise_db: float | None, name: str) -> Markup 
         axes.plot(t, np.maximum(level - top, floor), color=INK, linewidth=1.1)
         if noise is not None and noise > floor:
             axes.plot([t[0], t[-1]], [noise, noise], color=GRAPHITE, linewidth=1.0, dashes=(4, 2))
-            axes.annotate("noise", (t[-1], noise), (-3, -11), textcoords="offset points", ha="right", fontsize=8.5)
+            axes.annotate("noise", (t[-1], noise), (-3, -11), textcoords="offset points", ha="right")
         axes.set_xlim(0, t[-1])
         axes.set_ylim(floor, 6)
         axes.set_xlabel("seconds after the tap")
@@ -122,7 +122,7 @@ def _draw_spectrum(axes: Any, picture: StationPicture, curve: Curve, top: float)
     if noise is not None:
         shown = np.maximum(noise[1], floor)
         axes.plot(noise[0], shown, color=GRAPHITE, linewidth=1.0, dashes=(4, 2))
-        axes.annotate("noise", (noise[0][0], shown[0]), (3, -10), textcoords="offset points", ha="left", fontsize=8.5)
+        axes.annotate("noise", (noise[0][0], shown[0]), (3, -10), textcoords="offset points", ha="left")
     return floor
 
 
@@ -144,7 +144,6 @@ def _mark_modes(axes: Any, heard: Sequence[Mode], named: Sequence[str]) -> None:
             f"{mode.frequency_hz:.0f}",
             ha="center",
             va="bottom",
-            fontsize=9,
             fontweight="bold" if mode.id in named else "normal",
         )
 

@@ -95,4 +95,4 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
     }
 
 
-SECTION = Section("appendix", "Figures", "appendix.html", _build)
+SECTION = Section("appendix", "Figures", "appendix.html", _build, brief=False)

@@ -4,14 +4,27 @@ comparison_section(screening)   what the template names, or None where nothing w
 counted_tones(screening)        how many tones were told apart, found again and judged
 """
 
+from collections.abc import Sequence
 from math import log10
 from typing import Any
 
-from tapscan import wording
-from tapscan.records import Comparison, ModalAmplitude, ModePair, Screening, UnpairedMode
-from tapscan.report.section import Section, Sheet
+from markupsafe import Markup
 
-MOST_ROWS = 12
+from tapscan import wording
+from tapscan.records import Comparison, LikelyPlace, ModalAmplitude, ModePair, Screening, UnpairedMode
+from tapscan.records.places import From
+from tapscan.report.drawing.plate_map import amplitude_map, belief_map
+from tapscan.report.error_rates import place_rates
+from tapscan.report.section import Section, Sheet
+from tapscan.report.words import drops_in_words
+
+MOST_ROWS, MOST_BRIEF, MOST_PLACES = 12, 6, 6
+HEADS: dict[From, str] = {
+    "drops": "Where a crack would lie",
+    "losses": "Where a closed crack that rubs would lie",
+    "weight": "Where a weight would lie",
+    "force": "Where faces that touch would lie",
+}
 
 
 def comparison_section(screening: Screening) -> dict[str, Any] | None:
@@ -19,22 +32,22 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
     c = screening.comparison
     if c is None:
         return None
-    from tapscan.report.drawing.plate_map import amplitude_map
     from tapscan.report.figures.changes import shifts
 
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
     shown = sorted(changed, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_ROWS]
     shown = sorted(shown or _largest(c), key=lambda p: p.baseline_hz)
-    tapped = tuple(dict.fromkeys(s.station for s in screening.scan.strikes))
-    where = [ModalAmplitude(w.station, _decibels(w.weight)) for w in c.where]
-    layout = screening.scan.map
     return {
+        "places": _located(screening, c),
         "summary": "" if c.summary in screening.summary else c.summary,
         "tones": counted_tones(screening),
         "later": c.later,
         "baselines": wording.listed(c.baselines, 6),
-        "common": c.common.sentence if c.common else c.reason or "",
+        "common": c.common.sentence if c.common else _no_common(c),
         "rows": [_row(p) for p in shown],
+        "most": [
+            _row(p) for p in (shown if len(shown) <= MOST_BRIEF else sorted(_most(shown), key=lambda p: p.baseline_hz))
+        ],
         "any_changed": bool(changed),
         "pairs": len(c.pairs),
         "lost": [_unpaired(u) for u in c.lost if u.counts],
@@ -44,8 +57,39 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "by_likelihood_ratio": c.by_likelihood_ratio,
         "verdict": _verdict(c),
         "shifts": shifts(c.pairs, None if c.by_likelihood_ratio else c.statistic_limit, "shifts"),
-        "map": amplitude_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None,
+        "map": None if c.places else _where_strong(screening, c),
     }
+
+
+def _most(shown: Sequence[ModePair]) -> list[ModePair]:
+    return sorted(shown, key=lambda p: -max(p.normalised_drop, p.normalised_loss_rise or 0.0))[:MOST_BRIEF]
+
+
+def _located(screening: Screening, c: Comparison) -> list[dict[str, Any]]:
+    """The likeliest parts, drawn and in a table, or why they cannot be told."""
+    layout = screening.scan.map
+    return [
+        {
+            "head": HEADS[w.told_from],
+            "map": belief_map(layout, w, f"where-{w.told_from}") if layout and w.places else None,
+            "rows": [_place(p) for p in w.places[:MOST_PLACES]],
+            "rates": place_rates(w, screening.limits_sha256) if w.places else "",
+            "reason": w.reason,
+        }
+        for w in c.located
+    ]
+
+
+def _where_strong(screening: Screening, c: Comparison) -> Markup | None:
+    """Where the modes that changed are strong; None without a layout."""
+    tapped = tuple(dict.fromkeys(s.station for s in screening.scan.strikes))
+    where = [ModalAmplitude(w.station, _decibels(w.weight)) for w in c.where]
+    layout = screening.scan.map
+    return amplitude_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None
+
+
+def _no_common(c: Comparison) -> str:
+    return f"No common change is given: {c.common_reason}." if c.common_reason else c.reason or ""
 
 
 def _largest(c: Comparison) -> list[ModePair]:
@@ -57,11 +101,10 @@ def counted_tones(screening: Screening) -> str:
     told, c = len(screening.scan.modes), screening.comparison
     if c is None:
         return f"{told} heard"
-    again = f"{told} heard, {len(c.pairs)} of them paired with one of the earlier scan"
     judged = [p.judged for p in c.pairs]
     if not judged or None in judged:
-        return again
-    return f"{again}; {sum(map(bool, judged))} of these clear enough to compare (others are too high, low or faint)"
+        return f"{told} heard, {len(c.pairs)} of them also in the earlier scan"
+    return f"{sum(map(bool, judged))} compared with the earlier scan, of {told} heard (the others are too high, too low or too faint)"
 
 
 def _decibels(weight: float) -> float:
@@ -80,6 +123,8 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
     rows = []
     if c.statistic is not None:
         rows.append(_fallen(c, c.statistic, c.statistic_limit or 0.0))
+        if not c.by_likelihood_ratio:
+            rows.append(("the three largest drops as they are, uncapped", drops_in_words(c), ""))
     if c.loss_statistic is not None:
         rows.append(
             (
@@ -111,6 +156,14 @@ def _row(p: ModePair) -> dict[str, str]:
         "change": wording.minus(f"{p.change_ppm / 1e4:+.4f} ± {2e-4 * p.change_sd_ppm:.4f}"),
         "loss": loss,
         "said": " and ".join(said) or "within the scatter",
+    }
+
+
+def _place(p: LikelyPlace) -> dict[str, str]:
+    return {
+        "member": p.member,
+        "where": p.where or "\N{EN DASH}",
+        "share": f"{100 * p.share:.0f} ± {100 * p.share_sd:.0f}",
     }
 
 

@@ -9,4 +9,4 @@ def _build(sheet: Sheet) -> dict[str, Any]:
     return {}
 
 
-SECTION = Section("words", "Words", "glossary.html", _build)
+SECTION = Section("words", "Words", "glossary.html", _build, brief=False)

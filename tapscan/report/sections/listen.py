@@ -21,6 +21,7 @@ def players(sounds: Sequence[Sound]) -> list[tuple[str, list[dict[str, Any]]]]:
             "source": f"data:audio/mpeg;base64,{base64.b64encode(s.mp3).decode()}",
             "picture": _picture(s, number),
             "marked": bool(s.marks_hz),
+            "loops": s.before is not None,
         }
         groups.setdefault(s.group, []).append(row)
     return list(groups.items())
@@ -29,8 +30,10 @@ def players(sounds: Sequence[Sound]) -> list[tuple[str, list[dict[str, Any]]]]:
 def _picture(sound: Sound, number: int) -> object:
     if sound.picture is None:
         return None
-    from tapscan.report.figures.tones import time_frequency
+    from tapscan.report.figures.tones import before_and_now, time_frequency
 
+    if sound.before is not None:
+        return before_and_now(sound.before, sound.picture, sound.marks_hz, sound.title, f"heard-{number}")
     return time_frequency(sound.picture, sound.marks_hz, sound.title, f"heard-{number}")
 
 

@@ -68,4 +68,4 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
     return {"plate": found} if found else None
 
 
-SECTION = Section("map", "Map of the plate", "map.html", _build)
+SECTION = Section("map", "Map of the plate", "map.html", _build, brief=False)

@@ -81,4 +81,4 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
     return {"pictures": station_pictures(s), "undrawn": undrawn(s), "tapped": bool(s.scan.strikes)}
 
 
-SECTION = Section("pictures", "Pictures", "pictures.html", _build)
+SECTION = Section("pictures", "Pictures", "pictures.html", _build, brief=False)

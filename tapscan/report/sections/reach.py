@@ -33,4 +33,4 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
     return {"reach": error_rates_section(sheet.screening)}
 
 
-SECTION = Section("reach", "How far it reaches", "reach.html", _build)
+SECTION = Section("reach", "How far it reaches", "reach.html", _build, brief=False)

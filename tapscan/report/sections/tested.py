@@ -10,11 +10,15 @@ from tapscan.records import Strike
 from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Section, Sheet
 
+NO_FAULT = "none"
+
 
 def _build(sheet: Sheet) -> dict[str, Any]:
     scan = sheet.screening.scan
+    every = _stations(scan.strikes, dict(scan.places))
     return {
-        "stations": _stations(scan.strikes, dict(scan.places)),
+        "tapped": bool(every),
+        "stations": every if sheet.beside.full else [row for row in every if row["faults"] != NO_FAULT],
         "not_run": [(rule_title(r.rule), r.reason) for r in sheet.screening.rules_not_run],
     }
 
@@ -40,7 +44,7 @@ def _stations(strikes: Sequence[Strike], where: Mapping[str, str]) -> list[dict[
 
 def _fault_counts(strikes: Sequence[Strike], seen: Sequence[str]) -> str:
     told = [f"{sum(f in s.faults for s in strikes)} of them {in_words([f])}" for f in seen]
-    return "; ".join(told) or "none"
+    return "; ".join(told) or NO_FAULT
 
 
 SECTION = Section("tested", "What was tested", "tested.html", _build)

@@ -82,4 +82,4 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
     return {"tones": found} if found else None
 
 
-SECTION = Section("tones", "The tones named", "tones.html", _build)
+SECTION = Section("tones", "The tones named", "tones.html", _build, brief=False)

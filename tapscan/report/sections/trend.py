@@ -43,7 +43,9 @@ def _per_cent(ppm: float | None) -> str:
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:
     found = trend_section(sheet.beside.course, sheet.beside.shop)
-    return {"trend": found} if found else None
+    if found is None or (found["few"] and not sheet.beside.full):  # two scans show nothing that the comparison does not
+        return None
+    return {"trend": found}
 
 
 SECTION = Section("trend", "Through the years", "trend.html", _build)

@@ -1,18 +1,20 @@
 """Compare a later scan of a plate with its baseline: unlike pairs first, then figures, then what they mean.
 
-compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it
+compare_scans(later, baselines, settings)    Comparison; on records only, so a register or a file can feed it. Baseline scans in which something buzzed are left out while one is quiet
 with_comparison(screening, comparison, settings)   the later scan's Screening as it reads beside its baseline
 carry(later, baselines, pairs)               the later scan's own indications with status new or unchanged
+`models` is the folder in which rough models of outlines are kept (model/rough.py).
 """
 
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 
 from tapscan.errors import BadRequest
 from tapscan.records import (
-    CommonShift,
     Comparison,
     Indication,
     ModePair,
@@ -23,24 +25,31 @@ from tapscan.records import (
     StationChange,
 )
 from tapscan.screening.compare.added_mass import explain
+from tapscan.screening.compare.carried import carry
+from tapscan.screening.compare.common_change import common_change
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
-from tapscan.screening.compare.thermal_shift import common_shift, iron_c
+from tapscan.screening.compare.undecided import undecided
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
+from tapscan.screening.location.compared import of_evidence, placed
 from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.settings import Settings, settings_sha256
 
 SINGLE = (
-    "There is one baseline scan only, so what this plate repeats to is taken from simulated plates and the limit is higher. "
-    "With three baseline scans, the plate set down anew between them, small changes can be told."
+    "There is only one earlier scan, so this plate's normal variation from scan to scan is not known and only a larger change counts. "
+    "With three baseline scans, the plate lifted and set down again between them, small changes can be seen."
+)
+ONE_DAY_ONLY = (
+    "The baseline scans are all of one day, and supports are softer or elsewhere on another: what this plate repeats to is taken from simulated plates and the limit is higher. "
+    "A baseline over two days can tell small changes."
 )
 MICROPHONE = (
     "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "
@@ -56,32 +65,31 @@ BLIND = (
 )
 
 
-def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> Comparison:
+def compare_scans(
+    later: ScanForComparison,
+    baselines: Sequence[ScanForComparison],
+    settings: Settings,
+    models: Path | None = None,
+    again: Sequence[ScanForComparison] = (),
+) -> Comparison:
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
 
-    Baseline scans in which something buzzed are left out while one is quiet; they still tell which indications are old.
+    again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
     """
-    _check(later, baselines)
-    every, baselines = baselines, quiet_ones(baselines, settings)
-    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
-    unlike = changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
-    evidence = _evidence(later, baselines, unlike, settings)
-    measured, same = evidence.measured, unlike.frequency_refused is None
-    lossy = not_comparable([later.scan, *(b.scan for b in every)])
+    every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
+    unlike = _unlike(later, baselines, settings)
+    evidence = _evidence(later, baselines, unlike, settings, again)
+    measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
+    evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
     indications, not_run = _judged(refused, later, evidence, settings)
-    pairs = mode_pairs(measured, unlike)
+    left, good = (None, None) if indications or not_run else _without_a_finding(evidence)
     told = Comparison(
         later=later.name,
         baselines=tuple(b.name for b in baselines),
-        pairs=pairs,
-        common=_common(measured, later, baselines, settings) if pairs else None,
+        pairs=mode_pairs(measured, unlike),
         lost=evidence.lost,
         gained=evidence.gained,
-        statistic=measured.frequency.statistic if same else None,
-        statistic_limit=measured.frequency.limit,
-        loss_statistic=None if unlike.loss_refused else measured.loss.statistic,
-        loss_statistic_limit=measured.loss.limit,
         unlike=unlike.sentences,
         explanation=evidence.mass,
         where=evidence.where or evidence.where_damped,
@@ -89,13 +97,38 @@ def compare_scans(later: ScanForComparison, baselines: Sequence[ScanForCompariso
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
         limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
-        summary=_summary(later, measured, indications, not_run, baselines),
+        summary=left or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
-        reason=unlike.frequency_refused or _why_none(measured, settings),
-        by_likelihood_ratio=measured.frequency.by_likelihood_ratio,
-        good_news=None if indications or not_run else good_news(measured.frequency, evidence.since, len(baselines)),
+        good_news=good,
+        undecided=left,
+        **common_change(measured, later, baselines, settings),
+        **_statistics(measured, unlike, settings),
     )
-    return _without_figures(told, lossy) if lossy else told
+    return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
+
+
+def _unlike(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> ConditionChanges:
+    places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
+    return changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
+
+
+def _without_a_finding(evidence: rule.Evidence) -> tuple[str | None, str | None]:
+    """What is left open, or else the good news."""
+    measured = evidence.measured
+    left = undecided(measured, evidence.since) if evidence.frequency_refused is None else None
+    return left, None if left else good_news(measured.frequency, evidence.since, measured.seen)
+
+
+def _statistics(measured: Measured, unlike: ConditionChanges, settings: Settings) -> dict[str, Any]:
+    drops, losses = measured.frequency, measured.loss
+    return {
+        "statistic": None if unlike.frequency_refused else drops.statistic,
+        "statistic_limit": drops.limit,
+        "loss_statistic": None if unlike.loss_refused else losses.statistic,
+        "loss_statistic_limit": losses.limit,
+        "reason": unlike.frequency_refused or _why_none(measured, settings),
+        "by_likelihood_ratio": drops.by_likelihood_ratio,
+    }
 
 
 def _judged(
@@ -106,12 +139,17 @@ def _judged(
 
 
 def _evidence(
-    later: ScanForComparison, baselines: Sequence[ScanForComparison], unlike: ConditionChanges, settings: Settings
+    later: ScanForComparison,
+    baselines: Sequence[ScanForComparison],
+    unlike: ConditionChanges,
+    settings: Settings,
+    again: Sequence[ScanForComparison],
 ) -> rule.Evidence:
     """What the rule reads. Drops are told and placed only where the same sensor listened in the same place."""
     contact = all(s.conditions.sensor.contact for s in (later, *baselines))
     own, foreign_hz = plate_alone([b.scan for b in baselines] + [later.scan])
-    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz)
+    one_day, lifted = _one_day(baselines), _lifted(later, again)
+    measured = measure(own[-1], own[:-1], contact, unlike, settings, foreign_hz, one_day=one_day, lifted=lifted)
     same = unlike.frequency_refused is None
     return rule.Evidence(
         measured,
@@ -134,6 +172,8 @@ def _without_figures(comparison: Comparison, why: str) -> Comparison:
         comparison,
         pairs=(),
         common=None,
+        common_reason=why,
+        undecided=None,
         lost=(),
         gained=(),
         statistic=None,
@@ -142,6 +182,9 @@ def _without_figures(comparison: Comparison, why: str) -> Comparison:
         loss_statistic_limit=None,
         explanation=None,
         where=(),
+        places=(),
+        places_reason=why,
+        located=(),
         limitations=(BLIND,),
         reason=why,
     )
@@ -174,7 +217,7 @@ def plate_alone(scans: Sequence[Scan]) -> tuple[list[Scan], tuple[float, ...]]:
     return own, tuple(sorted(foreign))
 
 
-def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> None:
+def _checked(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> Sequence[ScanForComparison]:
     if not baselines:
         raise BadRequest(f"{later.name}: no baseline scan to compare with; name one with `tapscan plate baseline`")
     names = [b.name for b in baselines]
@@ -182,6 +225,7 @@ def _check(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> 
         raise BadRequest(f"{max(names, key=names.count)} is named twice as a baseline scan; name each scan once")
     if later.name in names:
         raise BadRequest(f"{later.name} is itself a baseline scan; compare a later scan with it")
+    return baselines
 
 
 def _over(measured: Measured) -> bool:
@@ -243,60 +287,6 @@ def places_of_change(measured: Measured, change: Change) -> tuple[StationChange,
     return tuple(sorted((StationChange(s, float(w)) for s, w in rows), key=lambda c: -c.weight))
 
 
-def _common(
-    measured: Measured, later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings
-) -> CommonShift:
-    """Against the mean of the baseline scans."""
-    mean = float(np.mean(measured.baseline.shifts))
-    known = [t for t in (iron_c(b.conditions) for b in baselines) if t is not None]
-    before = float(np.mean(known)) if len(known) == len(baselines) else None
-    return common_shift(measured.shift - mean, measured.shift_sd, iron_c(later.conditions), before, settings)
-
-
-def carry(
-    later: ScanForComparison, baselines: Sequence[ScanForComparison], measured: Measured, settings: Settings
-) -> tuple[Indication, ...]:
-    """The later scan's own indications: `unchanged` where a baseline scan had the same, else `new`.
-
-    The same: by the same rule, and on a paired mode (in a scan that was left out: on one of nearly the same frequency); where no mode is named, at
-    one of the same stations, or at none on both sides.
-    """
-    partner = {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
-    place = {b.name: k for k, b in enumerate(quiet_ones(baselines, settings))}
-
-    def before(modes: Sequence[str], b: ScanForComparison) -> set[str | None]:
-        if b.name not in place:
-            return {n for m in modes for n in _near(m, later.scan, b.scan, settings)}
-        return {partner[m][place[b.name]] for m in modes if m in partner}
-
-    return tuple(
-        replace(
-            now,
-            status="unchanged"
-            if any(_same(now, old, before(now.modes, b)) for b in baselines for old in b.indications)
-            else "new",
-        )
-        for now in later.indications
-    )
-
-
-def _near(mode: str, later: Scan, earlier: Scan, settings: Settings) -> list[str]:
-    """Modes of the earlier scan that warmth and scatter may have moved to this one's frequency."""
-    here = next((m.frequency_hz for m in later.modes if m.id == mode), None)
-    reach = settings.thermal.most
-    return [] if here is None else [m.id for m in earlier.modes if abs(m.frequency_hz / here - 1) < reach]
-
-
-def _same(now: Indication, before: Indication, modes_before: set[str | None]) -> bool:
-    if now.rule != before.rule:
-        return False
-    if now.modes and before.modes:
-        return bool(modes_before & set(before.modes))
-    if now.stations or before.stations:
-        return bool(set(now.stations) & set(before.stations))
-    return True
-
-
 def _since(baselines: Sequence[ScanForComparison]) -> str:
     dates = sorted({b.date[:10] for b in baselines})
     when = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
@@ -308,11 +298,11 @@ def _limitations(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]
     found = []
     if contact and one_sided(evidence.lost, evidence.gained, settings):
         found.append(HEARD_LESS)
-    if measured.baseline.scans == 1:
-        found.append(SINGLE)
+    if measured.seen == 1:
+        found.append(SINGLE if measured.baseline.scans == 1 else ONE_DAY_ONLY)
     if not contact:
         found.append(MICROPHONE)
-    limit = limit_of("drop", measured.baseline.scans, settings)
+    limit = limit_of("drop", measured.seen, settings)
     rises = int((measured.frequency.score[measured.frequency.judged] < -2 * limit).sum())
     if rises:
         found.append(
@@ -334,4 +324,18 @@ def _summary(
         return f"Nothing is concluded from the comparison: {not_run[0].reason}"
     if indications:
         return indications[0].sentence
-    return " ".join(filter(None, [good_news(measured.frequency, _since(baselines), len(baselines)), NOT_FREE]))
+    return " ".join(filter(None, [good_news(measured.frequency, _since(baselines), measured.seen), NOT_FREE]))
+
+
+def _one_day(scans: Sequence[ScanForComparison]) -> bool:
+    return len({s.date[:10] for s in scans}) == 1
+
+
+def _lifted(later: ScanForComparison, again: Sequence[ScanForComparison]) -> tuple[Scan, Scan] | None:
+    """The first and the last of three scans of the plate as it is now, this one among them, where they are of two days."""
+    others = sorted((s for s in again if s.name != later.name), key=lambda s: (s.date, s.name))[-2:]
+    three = sorted([later, *others], key=lambda s: (s.date, s.name))
+    if len(three) < 3 or _one_day(three):
+        return None
+    first, last = plate_alone([three[0].scan, three[-1].scan])[0]
+    return first, last

@@ -19,7 +19,7 @@ FEW_PLACES = 3
 PLATE_KG = 104.0  # of the example in a sentence: the simulated small grand
 UNKNOWN_SENSOR = (
     "Whether the sensor was a contact pickup or a microphone is not known for every scan, so it is taken for a microphone, which tells less. "
-    "`tapscan scan edit SCAN --sensor contact` (or microphone) says it."
+    "Note with each scan which it was."
 )
 FINISH = (
     "The surface is not the same ({a}, now {b}). A coat of finish adds weight all over: it lowers all modes by about 0.2 % and "

@@ -27,12 +27,14 @@ from tapscan.screening.compare.likelihood_ratio import fall_likelihood_ratio, fa
 from tapscan.screening.compare.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.compare.repeatability import (
     Baseline,
+    any_supports_sd,
     fit_factor,
     join,
     log_loss,
     log_loss_sd,
     prior_frequency_sd,
     prior_loss_sd,
+    risen_level,
     shared_stations,
 )
 from tapscan.screening.compare.shared_shift import Flags, shared_shift
@@ -76,6 +78,10 @@ class Measured:
     shift_sd: float
     frequency: Change
     loss: Change
+    small: Change | None = (
+        None  # frequency against the scatter of careful hands, where the wider one of any supports decides
+    )
+    seen: int = 1  # times the plate was set down anew, over more days than one; 1: how it repeats was not seen
 
     @property
     def earlier_index(self) -> NDArray[np.intp]:
@@ -95,33 +101,69 @@ def measure(
     unlike: ConditionChanges,
     settings: Settings,
     foreign_hz: Sequence[float] = (),
+    *,
+    one_day: bool = False,
+    lifted: tuple[Scan, Scan] | None = None,
 ) -> Measured:
-    """Pair and measure. Raises ValueError without baselines.
+    """Raises ValueError without baselines.
 
     contact : all scans with a pickup on the iron. foreign_hz : tones of a room, the mains or strings in any of the scans, which may pull a mode beside them.
+    one_day : the baseline scans were made within a day, so they do not show what another day brings.
+    lifted : two scans of the plate as it is now, the older first, set down anew on another day; where the baseline does not show how the plate repeats, they do.
     """
     baseline = join(baselines, contact, settings)
-    places = set(shared_stations([later, *baselines]))
-    table = mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
+    table = _table(later, baselines, baseline)
     prior = _prior(baseline, contact, unlike, settings)
-    scatter = np.sqrt(np.nan_to_num(baseline.log_frequency.mean_sd) ** 2 + baseline.log_frequency.level * prior**2)
+    known = baseline.log_frequency
+    scatter = np.sqrt(np.nan_to_num(known.mean_sd) ** 2 + known.level * prior**2)
     pairing = pair_modes(baseline.table, table, scatter, settings)
-    i, j = pairing.pairs[:, 0], pairing.pairs[:, 1]
+    i, j = pairing.pairs.T
     merged = _perhaps_merged(baseline, table, pairing, np.asarray(foreign_hz, dtype=float), settings)
     judged = _judged(baseline, table, i, j, unlike, settings) & ~merged
-    apart = table.log_frequency[j] - baseline.log_frequency.mean[i]
+    apart = table.log_frequency[j] - known.mean[i]
     fit = fit_factor(later, settings) * table.frequency_sd[j]
-    sd = np.hypot(baseline.log_frequency.mean_sd[i], np.sqrt(baseline.log_frequency.level[i]) * np.hypot(prior[i], fit))
+    seen, level = _seen(baseline, one_day, lifted, contact, settings)
+    sd = np.sqrt(level[i]) * np.hypot(known.mean_sd[i] / np.sqrt(known.level[i]), np.hypot(prior[i], fit))
     shift, shift_sd = shared_shift(apart, sd, judged)
     by_likelihood_ratio = not contact and baseline.scans >= OWN_SCATTER
-    if by_likelihood_ratio:
-        limit = float(np.log(settings.compare.fall_likelihood_ratio))
-    else:
-        limit = limit_of("drop", baseline.scans, settings)
-        limit *= 1.0 if contact else _overdispersion_in_room((apart - shift) / sd, judged, settings)
-    drops = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
+    careful = limit_of("drop", baseline.scans, settings)
+    small = _change(apart - shift, sd, -1.0, judged, TOP_DROPS, careful, settings) if contact else None
+    wide = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings)) if contact else sd
+    limit = _limit(by_likelihood_ratio, contact, seen, (apart - shift) / sd, judged, settings)
+    drops = _change(apart - shift, wide, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
     losses = _loss(later, baseline, table, pairing, judged, contact, settings)
-    return Measured(baseline, table, pairing, shift, shift_sd, drops, losses)
+    return Measured(baseline, table, pairing, shift, shift_sd, drops, losses, small, seen)
+
+
+def _limit(by_ratio: bool, contact: bool, seen: int, rises: FloatArray, judged: Flags, settings: Settings) -> float:
+    if by_ratio:
+        return float(np.log(settings.compare.fall_likelihood_ratio))
+    limit = limit_of("drop", seen, settings)
+    return limit if contact else limit * _overdispersion_in_room(rises, judged, settings)
+
+
+def _table(later: Scan, baselines: Sequence[Scan], baseline: Baseline) -> ModeTable:
+    places = set(shared_stations([later, *baselines]))
+    return mode_table(later.modes, [s if s in places else "" for s in baseline.stations])
+
+
+def _seen(
+    baseline: Baseline, one_day: bool, lifted: tuple[Scan, Scan] | None, contact: bool, settings: Settings
+) -> tuple[int, FloatArray]:
+    """How often the plate was seen to repeat, and (modes of the baseline,) how much more it scatters than is given beforehand."""
+    level = baseline.log_frequency.level
+    if not contact or (baseline.scans > 1 and not one_day):
+        return baseline.scans, level
+    if lifted is None:
+        return 1, level
+    return 2, np.maximum(level, risen_level(*lifted, baseline.table.frequency_hz, settings))
+
+
+def _unseen(frequency_hz: FloatArray, seen: int, settings: Settings) -> FloatArray:
+    """Relative sd between two scans of what supports of any kind may do and this plate's own repeats have not shown yet."""
+    limits = settings.repeatability
+    share = {1: 1.0, 2: limits.supports_left_two}.get(seen, limits.supports_left_three)
+    return np.asarray(share * np.sqrt(2) * any_supports_sd(frequency_hz, settings, seen))
 
 
 def _prior(baseline: Baseline, contact: bool, unlike: ConditionChanges, settings: Settings) -> FloatArray:
@@ -187,6 +229,7 @@ def _change(
     score = sign * value / sd
     usable = judged & np.isfinite(score)
     enough = usable.sum() >= max(settings.compare.modes, top)
+    limit = limit if by_likelihood_ratio else limit * more_modes(int(usable.sum()), settings)
     statistic = None
     if enough:
         statistic = (
@@ -237,6 +280,11 @@ def _loss(
     found = _change(value, sd, 1.0, known, TOP_RISES, limit_of("loss", baseline.scans, settings), settings)
     named = found.named & (value >= settings.compare.loss_least_rise)
     return Change(value, sd, found.score, found.judged, named, found.weight * named, found.statistic, found.limit)
+
+
+def more_modes(judged: int, settings: Settings) -> float:
+    """Factor on a limit of the largest few of so many scores, at least 1: the largest of n Student t of f degrees of freedom grow as n to the 1/f (order statistics of heavy tails, textbook)."""
+    return float(max(1.0, judged / settings.compare.usual_modes) ** (1 / settings.compare.freedom))
 
 
 def limit_name(kind: str, scans: int) -> str:

@@ -39,6 +39,7 @@ class ModeTable:
     frequency_sd: FloatArray  # (n,) relative, 0 where unknown
     pattern: FloatArray  # (n, stations) amplitude, each row of length 1; 0 where not heard
     stations: tuple[str, ...]
+    energy: FloatArray  # (n,) squares of the amplitudes over the stations, summed
 
     def __len__(self) -> int:
         return len(self.names)
@@ -77,7 +78,12 @@ def mode_table(modes: Sequence[Mode], stations: Sequence[str]) -> ModeTable:
     sd = np.array([m.frequency_sd_hz or 0.0 for m in ordered], dtype=float)
     pattern = amplitude / np.where(length > 0, length, 1.0)
     return ModeTable(
-        tuple(m.id for m in ordered), frequency, sd / np.maximum(frequency, 1e-9), pattern, tuple(stations)
+        tuple(m.id for m in ordered),
+        frequency,
+        sd / np.maximum(frequency, 1e-9),
+        pattern,
+        tuple(stations),
+        length[:, 0] ** 2,
     )
 
 

@@ -30,7 +30,7 @@ def left_out(every: Sequence[ScanForComparison], used: Sequence[ScanForCompariso
         return ()
     return (
         f"Something buzzed in {' and in '.join(names)}, and what rattles moves modes: left out of the baseline. A scan with hook, screws and "
-        "pads held (--held) could take its place.",
+        "pads held could take its place.",
     )
 
 
@@ -42,6 +42,6 @@ def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], set
     if not noisy:
         return None
     return (
-        f"something buzzed in the earlier scan ({', '.join(noisy)}), and what rattles moves modes as a crack does; it takes an earlier scan with hook, screws and pads held "
-        "(--held): make that the baseline"
+        f"something buzzed in the earlier scan ({', '.join(noisy)}), and what rattles moves modes as a crack does; it takes an earlier scan with hook, screws and pads held: "
+        "make that the baseline"
     )

@@ -1,8 +1,10 @@
 """How well a plate repeats: its baseline scans joined, and the scatter to expect of each mode.
 
     prior_frequency_sd(f, contact, settings)   relative sd of one scan's frequency by supports and hand, as it ships
+    any_supports_sd(f, settings)               the same, where nothing is known of the supports
     prior_loss_sd(f, contact, settings)        the same for the natural logarithm of the loss factor
     join(scans, contact, settings)             Baseline from one to many scans of one plate
+    risen_level(older, newer, f, settings)     the same from the modes alone that rose between two scans
     scatter_level(f, values, given, settings)  how much more or less than given each mode scatters
 
 Lift the plate, set it down, scan again: two or three such scans show how far supports, hand and room move each mode. What is
@@ -21,11 +23,13 @@ import numpy as np
 
 from tapscan.records import FloatArray, Mode, Scan
 from tapscan.screening.compare.pairing import ModeTable, mode_table, pair_modes
+from tapscan.screening.compare.shared_shift import shared_shift
 from tapscan.settings import Settings
 
 REFERENCE_HZ = 100.0
 OUTLIER = 16.0  # squared: a wild mode speaks for itself only, not for its neighbours
 ROUNDS = 8
+OFTEN = 3  # times a plate was seen to repeat
 
 
 @dataclass(frozen=True, eq=False)
@@ -69,6 +73,14 @@ def prior_frequency_sd(
     room = settings.repeatability.alone_microphone_ppm if alone else settings.repeatability.high_microphone_ppm
     high = settings.repeatability.high_ppm if contact else room
     low = settings.repeatability.low_ppm * (REFERENCE_HZ / frequency_hz) ** settings.repeatability.slope
+    return np.asarray(1e-6 * np.hypot(low, high))
+
+
+def any_supports_sd(frequency_hz: FloatArray, settings: Settings, seen: int = 1) -> FloatArray:
+    """Relative sd of a mode's frequency from scan to scan on supports of any usual kind, stiffness and care; holds until this plate was `seen` to repeat."""
+    limits = settings.repeatability
+    low = limits.supports_ppm * (REFERENCE_HZ / frequency_hz) ** limits.slope
+    high = limits.supports_high_ppm if seen < OFTEN else limits.supports_high_seen_ppm
     return np.asarray(1e-6 * np.hypot(low, high))
 
 
@@ -187,11 +199,41 @@ def scatter_level(frequency_hz: FloatArray, values: FloatArray, given_sd: FloatA
     mean = np.sum(weight * np.where(known, values, 0.0), axis=1) / np.maximum(weight.sum(axis=1), 1e-300)
     squares = np.sum(weight * np.where(known, values - mean[:, None], 0.0) ** 2, axis=1)
     freedom = np.maximum(known.sum(axis=1) - 1, 0).astype(float)
-    x = np.log(np.maximum(frequency_hz, 1e-9))
-    near = np.exp(-0.5 * ((x[:, None] - x[None, :]) / settings.repeatability.smoothing) ** 2)
-    prior, level = settings.repeatability.prior_freedom, np.ones(len(x))
-    for _ in range(ROUNDS):
-        held = np.minimum(squares, OUTLIER * level * np.maximum(freedom, 1))
-        level = (prior + near @ held) / (prior + near @ freedom)
+    level = _smoothed(frequency_hz, frequency_hz, squares, freedom, settings)
     own = settings.repeatability.own_freedom
     return np.asarray((own * level + squares) / (own + freedom))
+
+
+def _smoothed(
+    wanted_hz: FloatArray, frequency_hz: FloatArray, squares: FloatArray, freedom: FloatArray, settings: Settings
+) -> FloatArray:
+    """(m,) level near each wanted frequency: squares over what is given, of so many degrees of freedom, held towards 1; wild ones speak little for their neighbours."""
+    prior = settings.repeatability.prior_freedom
+    own, near = (_nearness(f, frequency_hz, settings) for f in (frequency_hz, wanted_hz))
+    level = np.ones(len(frequency_hz))
+    for _ in range(ROUNDS):
+        held = np.minimum(squares, OUTLIER * level * np.maximum(freedom, 1))
+        level = (prior + own @ held) / (prior + own @ freedom)
+    held = np.minimum(squares, OUTLIER * level * np.maximum(freedom, 1))
+    return np.asarray((prior + near @ held) / (prior + near @ freedom))
+
+
+def _nearness(wanted_hz: FloatArray, frequency_hz: FloatArray, settings: Settings) -> FloatArray:
+    a, b = np.log(np.maximum(wanted_hz, 1e-9)), np.log(np.maximum(frequency_hz, 1e-9))
+    return np.asarray(np.exp(-0.5 * ((a[:, None] - b[None, :]) / settings.repeatability.smoothing) ** 2))
+
+
+def risen_level(older: Scan, newer: Scan, wanted_hz: FloatArray, settings: Settings) -> FloatArray:
+    """(m,) level near each wanted frequency, by pickup. Supports raise modes as often as they lower them and a crack raises none, so one that came between the two scans does not pass for scatter."""
+    stations = shared_stations([older, newer])
+    before, after = mode_table(older.modes, stations), mode_table(newer.modes, stations)
+    if not len(before) or not len(after):
+        return np.ones(len(wanted_hz))
+    both = np.sqrt(2) * prior_frequency_sd(before.frequency_hz, True, settings)
+    found = pair_modes(before, after, both, settings)
+    i, j = found.pairs[:, 0], found.pairs[:, 1]
+    fits = fit_factor(newer, settings) * np.hypot(before.frequency_sd[i], after.frequency_sd[j])
+    apart, sd = after.log_frequency[j] - before.log_frequency[i], np.hypot(both[i], fits)
+    score = (apart - shared_shift(apart, sd, np.ones(len(apart), dtype=bool))[0]) / sd
+    rose = score > 0
+    return _smoothed(wanted_hz, before.frequency_hz[i][rose], score[rose] ** 2, np.ones(int(rose.sum())), settings)

@@ -2,6 +2,7 @@
 
 shared_shift(apart, sd, judged)   common log ratio of frequencies, and its sd
 densest(values, sd)               the value that most others agree with
+agree(apart, sd)                  which lie within scatter of nothing
 """
 
 import numpy as np
@@ -31,6 +32,11 @@ def shared_shift(apart: FloatArray, sd: FloatArray, judged: Flags) -> tuple[floa
         shift = robust_mean(x[near], s[near])
     spread = 1.4826 * float(np.median(np.abs(x - shift)))
     return shift, spread / np.sqrt(use.sum())
+
+
+def agree(left: FloatArray, sd: FloatArray) -> Flags:
+    """(k,) which of the changes, the shared one taken out, are nothing but scatter."""
+    return np.asarray(np.abs(left) < np.maximum(AGREE_SD * sd, AGREE_LEAST))
 
 
 def densest(values: FloatArray, sd: FloatArray) -> tuple[float, float]:

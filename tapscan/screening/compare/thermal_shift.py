@@ -3,7 +3,8 @@
     common_shift(shift, sd, later_c, baseline_c, settings)   CommonShift with its sentence
 
 Warm iron is softer and longer, and every mode of a free plate falls in the same ratio: half of (modulus slope + expansion),
--1.2e-4 to -2.15e-4 per kelvin for gray iron (ASME B31.1 modulus table read second-hand, expansion 10.8e-6 per kelvin).
+-0.5e-4 to -2.15e-4 per kelvin for gray iron. ASME B31.1 gives 13.4 and 13.2 million psi at 70 and 200 F (the table itself was not to be had; that the row begins at 70 F is from memory,
+and physical: pages that let it begin at -325 F give -1.6e-4), rounded to 0.1, expansion 10.8e-6 per kelvin.
 Supports and a gradient in the iron break the rule; finish lowers all modes a little too.
 """
 
@@ -43,22 +44,22 @@ def common_shift(
         apparent_high_k=float(max(ends)),
         thermometer_k=measured,
         agrees=agrees,
-        sentence=_sentence(shift, shift / central, measured, agrees, settings),
+        sentence=_sentence(shift, (float(min(ends)), float(max(ends))), measured, agrees, settings),
         reason=None if measured is not None else "no temperature was noted for both scans",
     )
 
 
 def _sentence(
-    shift: float, apparent_k: float, measured_k: float | None, agrees: bool | None, settings: Settings
+    shift: float, apparent_k: tuple[float, float], measured_k: float | None, agrees: bool | None, settings: Settings
 ) -> str:
     way = "lower" if shift < 0 else "higher"
     moved = f"All modes together lie {100 * abs(math.expm1(shift)):.2f} % {way} than before"
     if abs(shift) > settings.thermal.most:
         return (
-            f"{moved}. That would take iron {abs(apparent_k):.0f} degrees {_warmth(apparent_k)}: temperature alone does not "
+            f"{moved}. That would take iron {_span(apparent_k)}: temperature alone does not "
             "explain it. Look for a weight, a coat of finish, other supports, or a part that has come away."
         )
-    said = f"{moved}, as iron about {abs(apparent_k):.0f} degrees {_warmth(apparent_k)} would"
+    said = f"{moved}, as iron {_span(apparent_k)} would"
     if agrees is None:
         return f"{said}. No temperature was noted for both scans, so this could not be checked."
     if agrees:
@@ -70,8 +71,13 @@ def _sentence(
     )
 
 
-def _warmth(kelvin: float) -> str:
-    return "warmer" if kelvin > 0 else "cooler"
+def _span(kelvin: tuple[float, float]) -> str:
+    """The range in words; it goes through zero where hardly anything moved."""
+    low, high = sorted(abs(round(k)) for k in kelvin)
+    if min(kelvin) < 0 < max(kelvin):
+        return f"at most {high} degrees warmer or cooler"
+    way = "warmer" if max(kelvin) > 0 else "cooler"
+    return f"{low} to {high} degrees {way}" if low < high else f"about {high} degrees {way}"
 
 
 def _signed(kelvin: float | None) -> str:

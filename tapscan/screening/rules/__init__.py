@@ -22,6 +22,7 @@ from tapscan.screening.rules import (
     prominent_ringing,
     room_hum,
     string,
+    unlike_its_pattern,
 )
 from tapscan.settings import Settings
 
@@ -33,6 +34,7 @@ RULES: tuple[Rule, ...] = (
     dead_place.RULE,
     buzz.RULE,
     change_since_baseline.RULE,
+    unlike_its_pattern.RULE,
     string.RULE,
     room_hum.RULE,
 )

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from tapscan.records import Indication, Interpretation, LateSound, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES
-from tapscan.screening.rule import Outcome, Rule, condition
+from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 from tapscan.wording import listed
@@ -43,7 +43,7 @@ OTHERS = (
 )
 
 
-HELD_FIRST = "something buzzed, and a loose part changes {what} by itself: this check waits for taps during which hook, screws and pads were held still (--held)"
+HELD_FIRST = "something buzzed, and a loose part changes {what} by itself: this check waits for taps during which hook, screws and pads were held still"
 
 
 def held_first(scan: Scan, settings: Settings, what: str) -> str | None:
@@ -78,7 +78,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
         if scan.parts_held
         else "Most often a loose part does that. If it stays while hook, screws, pads and pickup are held still, it counts."
     )
-    sentence = f"A buzz goes on in {heard} after the knock is over, plainest at {first}. {told}"
+    sentence = f"A buzz goes on in {heard} after the knock is over, clearest at {first}. {told}"
     worst, limits = found[0], settings.of(BuzzLimits)
     conditions = (
         condition(limits, "late_db", "left over the noise", worst.late_db),
@@ -89,6 +89,17 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     return [Indication("B1", NAME, meaning, None, stations, (), sentence, conditions, OTHERS)]
 
 
+PLAIN = (
+    (
+        "",
+        Plain(
+            "a buzz that stays while parts are held",
+            "The plate buzzes after the taps, although loose parts were held.",
+            "Faces of a crack that touch can buzz, and so can a part that nobody thought of. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "A buzz",
@@ -97,4 +108,5 @@ RULE = Rule(
     bare_only=True,
     rates="with and without a rattle",
     limits=(BuzzLimits,),
+    plain=PLAIN,
 )

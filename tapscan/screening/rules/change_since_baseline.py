@@ -13,11 +13,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode
+from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode, Whereabouts
+from tapscan.records.places import From
 from tapscan.screening.compare.measure import Change, Measured, limit_name
 from tapscan.screening.compare.unpaired_modes import one_sided
-from tapscan.screening.in_words import NAMED_PLACES
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.in_words import NAMED_PLACES, places_sentence
+from tapscan.screening.location.nearest import nearest_stations
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
 
@@ -60,6 +62,7 @@ class Evidence:
     loss_refused: str | None  # why the damping is not compared
     contact: bool  # all scans with a pickup on the iron
     frequency_refused: str | None = None  # why the frequencies are not judged
+    located: tuple[Whereabouts, ...] = ()  # the likeliest parts of the plate, or why they cannot be told
 
 
 def run(scan: Scan, settings: Settings) -> Outcome:
@@ -98,7 +101,7 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
         f"Since {evidence.since}, {_how_many(found)}. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
-        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %). {_where(scan, evidence.where, 'The tones that fell')} {_meaning(evidence.mass, *_both_ways(found))}"
+        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %; a semitone is 5.9 %). {_where(scan, evidence, 'drops')} {_meaning(evidence.mass, *_both_ways(found))}"
     )
     conditions = [
         _how_far(evidence, settings),
@@ -107,13 +110,14 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     if evidence.mass is not None:
         conditions.append(_odds_of_a_weight(evidence.mass, settings))
     others = DROP_OTHERS if weight else (*DROP_OTHERS[1:], DROP_OTHERS[0])
-    return [_indication("C1", evidence, evidence.where, order, sentence, conditions, others)]
+    stations = _stations(scan, evidence, "drops")
+    return [_indication("C1", evidence, stations, order, sentence, conditions, others)]
 
 
 def _how_far(evidence: Evidence, settings: Settings) -> Condition:
     found = evidence.measured.frequency
     if not found.by_likelihood_ratio or found.statistic is None:
-        name = limit_name("drop", evidence.measured.baseline.scans)
+        name = limit_name("drop", evidence.measured.seen)
         return condition(settings.compare, name, "three largest drops", found.statistic, limit=found.limit)
     odds = _odds(found.statistic)
     return condition(
@@ -169,13 +173,14 @@ def _damped(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     sentence = (
         f"Since {evidence.since}, {counted(len(order), 'mode')} of {int(found.judged.sum())} die away faster: typically they lose "
         f"{times:.1f} times as much energy. A crack whose faces rub does that, even one pressed shut that moves no mode. "
-        f"{_where(scan, evidence.where_damped, 'These tones')}"
+        f"{_where(scan, evidence, 'losses')}"
     )
     conditions = [
         condition(settings.compare, name, "five largest rises of the loss", found.statistic, limit=found.limit),
         measured("loss now over then, middle of the modes named", times, "1"),
     ]
-    return [_indication("C2", evidence, evidence.where_damped, order, sentence, conditions, LOSS_OTHERS)]
+    stations = _stations(scan, evidence, "losses")
+    return [_indication("C2", evidence, stations, order, sentence, conditions, LOSS_OTHERS)]
 
 
 def _listed_modes(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:
@@ -205,23 +210,67 @@ def _strongest(change: Change) -> list[int]:
 def _indication(
     name: str,
     evidence: Evidence,
-    where: Sequence[StationChange],
+    stations: tuple[str, ...],
     order: Sequence[int],
     sentence: str,
     conditions: Sequence[Condition],
     others: tuple[str, ...],
 ) -> Indication:
     modes = tuple(evidence.measured.later.names[evidence.measured.later_index[k]] for k in order)
-    stations = tuple(w.station for w in where if w.weight >= STRONG)[:NAMED_PLACES]
     return Indication(name, NAME, "relevant", "new", stations, modes, sentence.strip(), tuple(conditions), others)
 
 
-def _where(scan: Scan, where: Sequence[StationChange], which: str) -> str:
-    named = listed([scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES])
-    if not named:
-        return ""
-    return f"{which} ring strongest at {named}: look there first, though the cause may lie elsewhere."
+def _stations(scan: Scan, evidence: Evidence, which: From) -> tuple[str, ...]:
+    """Beside the likeliest parts; where these cannot be told, where the tones that changed ring strongest."""
+    told = next((w for w in evidence.located if w.told_from == which and w.places), None)
+    if told is not None and scan.map is not None:
+        return nearest_stations(told, scan.map)
+    where = evidence.where if which == "drops" else evidence.where_damped
+    return tuple(w.station for w in where if w.weight >= STRONG)[:NAMED_PLACES]
 
+
+def _where(scan: Scan, evidence: Evidence, which: From) -> str:
+    """The likeliest parts; else why they cannot be told, and where the tones ring strongest, for what that is worth."""
+    found = {w.told_from: w for w in evidence.located}
+    weight = evidence.mass is not None and evidence.mass.likelier and which == "drops"
+    first = found.get("weight" if weight else which)
+    if first is not None and first.places:
+        return places_sentence(first, found.get(which) if weight else None)
+    where = evidence.where if which == "drops" else evidence.where_damped
+    named = listed([scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES])
+    why = f"Where it is cannot be told: {first.reason}." if first is not None and first.reason else ""
+    which_tones = "The tones that fell" if which == "drops" else "These tones"
+    if not named:
+        return why
+    return f"{why} {which_tones} ring strongest at {named}, which alone says no more of the cause's place than chance.".strip()
+
+
+PLAIN = (
+    (
+        "C1",
+        Plain(
+            "the plate sounds different from before",
+            "The plate does not sound as it did in {since}: some of its tones have become lower.",
+            "It may be a crack, or something that was left on, loosened or taken off. This test cannot tell which.",
+        ),
+    ),
+    (
+        "C2",
+        Plain(
+            "some tones die away faster than before",
+            "Some tones of the plate die away faster than in {since}.",
+            "It may be a crack whose faces rub, or something soft or loose that touches the plate. This test cannot tell which.",
+        ),
+    ),
+    (
+        "C3",
+        Plain(
+            "some tones have gone and others are new",
+            "Some tones that the plate had in {since} have gone, and others are new.",
+            "A part may have been added or have come off. A large crack can do the same. This test cannot tell which.",
+        ),
+    ),
+)
 
 RULE = Rule(
     NAME,
@@ -240,4 +289,5 @@ RULE = Rule(
             "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations",
         ),
     ),
+    plain=PLAIN,
 )

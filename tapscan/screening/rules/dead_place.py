@@ -10,7 +10,7 @@ the plate looks alike. Needs the decays of 30 modes at 6 places, and a bare plat
 from tapscan.records import Indication, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import TREND, TREND_MEANING, area_score
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
@@ -49,6 +49,17 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     return [Indication("E1", NAME, "relevant", None, area.stations, (), sentence, conditions, OTHERS)]
 
 
+PLAIN = (
+    (
+        "",
+        Plain(
+            "one area sounds dull",
+            "One area of the plate sounds dull beside the rest.",
+            "Faces of a crack that rub can do that, and so does anything that touches the plate there. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "A dead place",
@@ -65,4 +76,5 @@ RULE = Rule(
         ),
         TREND_MEANING,
     ),
+    plain=PLAIN,
 )

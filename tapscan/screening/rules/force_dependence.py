@@ -20,7 +20,7 @@ import numpy as np
 
 from tapscan.records import FloatArray, ForceShift, Indication, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES, places_in_words
-from tapscan.screening.rule import Outcome, Rule, condition
+from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
@@ -143,6 +143,17 @@ def _where(scan: Scan, modes: Sequence[str]) -> tuple[str, ...]:
     return tuple(strongest[:NAMED_PLACES])
 
 
+PLAIN = (
+    (
+        "",
+        Plain(
+            "hard and soft taps sound different",
+            "The plate responds differently to hard and soft taps.",
+            "Faces of a crack that touch can do that, and so can anything loose. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "The answer changes with the force of the tap",
@@ -152,4 +163,5 @@ RULE = Rule(
     rates="by kind of flaw",
     limits=(ForceLimits,),
     aims=("breathing crack, half a strut deep",),
+    plain=PLAIN,
 )

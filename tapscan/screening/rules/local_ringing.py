@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.origins import of_plate
-from tapscan.screening.rule import Outcome, Rule, condition
+from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.screening.rules.prominent_ringing import RingingLimits
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
@@ -24,7 +24,10 @@ class LocalRingingLimits:
     """When this rule speaks."""
 
     on: float = threshold(
-        0.0, "0 or 1", "off: it spoke on plates without a flaw, and what it looks for was not simulated", SIMULATED
+        0.0,
+        "0 or 1",
+        "off: it gave false alarms on plates without a flaw, and what it looks for was not simulated",
+        SIMULATED,
     )
     participation: float = threshold(
         0.25, "1", "share of the places that a mode moves; plates as a whole move more", SIMULATED
@@ -35,7 +38,7 @@ class LocalRingingLimits:
 NAME = "local-ringing"
 STRONG = 0.25  # of the strongest place's energy
 BESIDE = 0.35  # of the picture's longer side: places side by side
-OFF = "off: a part that rings by itself was not simulated, and it spoke on some plates without a flaw (docs/rules.md); on = 1 under [rules.local-ringing] in a settings file switches it on"
+OFF = "off: it raised false alarms on plates without a flaw, and how well it finds a loose part is not known"
 OTHERS = (
     "a loose fitting, hook, screw or clamp there that rings on its own",
     "the pickup or its cable touching there",
@@ -103,6 +106,17 @@ def _indication(
     return Indication(f"L{number}", NAME, "relevant", None, strong, (mode.id,), sentence, conditions, OTHERS)
 
 
+PLAIN = (
+    (
+        "",
+        Plain(
+            "one place rings by itself",
+            "One place of the plate rings by itself.",
+            "A part there may be loose, thin or parted. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "A place that rings by itself",
@@ -111,4 +125,5 @@ RULE = Rule(
     bare_only=True,
     shows=frozenset({"crack", "hard iron"}),
     limits=(LocalRingingLimits,),
+    plain=PLAIN,
 )

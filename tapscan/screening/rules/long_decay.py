@@ -19,7 +19,7 @@ from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import TREND, TREND_MEANING, AreaScore, area_score
 from tapscan.screening.origins import of_plate
-from tapscan.screening.rule import Outcome, Rule, condition, measured
+from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
@@ -31,23 +31,29 @@ class LongDecayLimits:
     """When this rule speaks."""
 
     loss_factor: float = threshold(
+        0.0006,
+        "1",
+        "half of the modes less damped than this: below what even fine-flake iron has by itself, supports not counted",
+        "ASM handbook, iron castings, fine flake .0006 to .003, from memory; order of magnitude only",
+    )
+    low_loss_factor: float = threshold(
         0.0015,
         "1",
-        "half of the modes less damped than this: below what flake iron with its supports is taken to have",
-        "ASM handbook, iron castings, from memory; order of magnitude only",
+        "half of the modes less damped than this: fine flake or harder; told, and no finding by itself",
+        "the same; coarse flake .003 to .016",
     )
     modes: float = threshold(8.0, "modes", "fewer modes say nothing about the whole plate", JUDGEMENT)
 
 
 NAME = "long-decay"
 
+HARD = "less than even fine-flake iron is taken to have: hard iron throughout, or no gray iron"
+FINE = "unusually little for gray iron: fine-grained iron, or hard iron. That is no flaw by itself"
 OTHERS = (
     "not gray iron at all, or a small part instead of a plate",
     "a recorder that raises the level of what dies away (automatic gain)",
-    "chilled or hard iron throughout",
 )
 REGION_OTHERS = (
-    "chilled or hard iron there (thin section, quick cooling)",
     "supports, cloth or fittings that damp the rest of the plate and not this part",
     "an earlier repair in another metal",
 )
@@ -73,7 +79,7 @@ def _judged(scan: Scan, settings: Settings) -> list[Mode]:
 
 
 def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Indication]:
-    if found is None or found.lasting < settings.iron.area_score or found.lasting < found.dull:
+    if found is None or found.lasting < settings.iron.area_score or found.lasting < max(found.dull, found.dull_uneven):
         return []
     area = found.lasting_area
     return [
@@ -99,30 +105,49 @@ def _region(scan: Scan, found: AreaScore | None, settings: Settings) -> list[Ind
 
 
 def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indication]:
-    middle = float(np.median(losses))
-    if middle >= settings.of(LongDecayLimits).loss_factor:
+    middle, limits = float(np.median(losses)), settings.of(LongDecayLimits)
+    if middle >= limits.low_loss_factor:
         return []
-    long = tuple(
-        m.id for m in _judged(scan, settings) if (m.loss_factor or 1.0) < settings.of(LongDecayLimits).loss_factor
-    )
+    hard = middle < limits.loss_factor
+    least = limits.loss_factor if hard else limits.low_loss_factor
+    long = tuple(m.id for m in _judged(scan, settings) if (m.loss_factor or 1.0) < least)
     stations = tuple(sorted({s.station for m in scan.modes if m.id in long for s in m.amplitudes}))
     return [
         Indication(
             id="D1",
             rule=NAME,
-            interpretation="relevant",
+            interpretation="relevant" if hard else "nonrelevant",
             status=None,
             stations=stations,
             modes=long,
             sentence=(
-                f"The plate as a whole rings on: half of its {len(losses)} modes have a loss factor under {middle:.4f}, "
-                f"where flake iron is taken to have {settings.of(LongDecayLimits).loss_factor:.4f} or more."
+                f"The plate as a whole rings on: half of its {len(losses)} modes have a loss factor under {middle:.4f}, {HARD if hard else FINE}."
             ),
-            conditions=(condition(settings.of(LongDecayLimits), "loss_factor", "median loss factor", middle),),
+            conditions=(condition(limits, "loss_factor" if hard else "low_loss_factor", "median loss factor", middle),),
             other_explanations=OTHERS,
         )
     ]
 
+
+HARD = "Hard iron is common and no flaw by itself, but it is brittle. This test cannot tell whether the iron is hard, and the finding does not point to a crack."
+PLAIN = (
+    (
+        "D2",
+        Plain(
+            "one area rings on longer than the rest",
+            "One area of the plate rings on longer than the rest.",
+            f"The iron there may be hard, because it cooled too fast when it was cast. {HARD}",
+        ),
+    ),
+    (
+        "D1",
+        Plain(
+            "the whole plate rings on for long",
+            "The whole plate rings on longer than grey iron is expected to.",
+            f"The iron may be fine or hard throughout. {HARD}",
+        ),
+    ),
+)
 
 RULE = Rule(
     NAME,
@@ -142,4 +167,5 @@ RULE = Rule(
         ),
         TREND_MEANING,
     ),
+    plain=PLAIN,
 )

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.origins import of_plate
-from tapscan.screening.rule import Outcome, Rule, condition
+from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
 from tapscan.signal.plate.tones import prominence_limit_db, tone_to_noise_limit_db
@@ -32,7 +32,6 @@ STANDARD = "in the manner of ECMA-418-1 (written for steady sound)"
 OTHERS = (
     "a loose fitting, hook, screw or clamp that rings on its own",
     "a string, pin or tool nearby that answers the tap",
-    "hard or stressed iron; the tone alone cannot tell which",
 )
 
 
@@ -75,6 +74,17 @@ def _indication(number: int, scan: Scan, mode: Mode, settings: Settings) -> Indi
     )
 
 
+PLAIN = (
+    (
+        "",
+        Plain(
+            "one tone stands out",
+            "One tone of the plate stands out and rings on, as a pitch does.",
+            "The iron may be hard or under stress, or a loose part may be ringing. This test cannot tell which.",
+        ),
+    ),
+)
+
 RULE = Rule(
     NAME,
     "Rings at a pitch",
@@ -90,4 +100,5 @@ RULE = Rule(
         ("prominence", "how far the band around the tone stands over the bands beside it"),
         ("time to -60 dB", "how long until the tone has faded to a thousandth of its strength"),
     ),
+    plain=PLAIN,
 )

@@ -23,7 +23,7 @@ OTHERS = (
 def run(scan: Scan, settings: Settings) -> Outcome:
     """One indication for each string."""
     if scan.state is None:
-        return RuleNotRun(NAME, "the state of the plate was not given (--state)")
+        return RuleNotRun(NAME, "the state of the plate was not given")
     if scan.state not in STRUNG:
         return RuleNotRun(NAME, "no strings on the plate in this state")
     if not scan.modes:

@@ -45,6 +45,10 @@ class Start:
         """Those that are to stay."""
         return Start(self.frequency_hz[keep], self.decay_rate_per_s[keep])
 
+    def within(self, low_hz: float, high_hz: float) -> NDArray[np.bool_]:
+        """(M,) which lie between two frequencies."""
+        return (self.frequency_hz > low_hz) & (self.frequency_hz < high_hz)
+
     def joined(self, frequency_hz: FloatArray, decay_rate_per_s: FloatArray) -> "Start":
         """These and more."""
         order = np.argsort(f := np.concatenate([self.frequency_hz, frequency_hz]))
@@ -77,23 +81,43 @@ def fit_band(
     looks    : rounds of adding what the residual shows and uniting what is one.
     stations : how many the strikes come from; with enough of them echoes of stronger modes are told from modes.
     """
-    low, high = band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
+    fit = fit_window(spectra, band, starts, noise, clear, looks, stations)
+    return owned(fit, band) if fit is not None else []
+
+
+def fit_window(
+    spectra: Spectra,
+    band: Band,
+    starts: Start,
+    noise: float,
+    clear: float,
+    looks: int,
+    stations: int,
+    steps: int = FINAL_STEPS,
+) -> PoleFit | None:
+    """The same of all that the band listens to; None where nothing rings. steps : of the last fit."""
+    low, high = listens(band)
     bins, values = spectra.bins(low, high)
     if len(bins) < LEAST_BINS:
-        return []
+        return None
     task = _Task(spectra, bins, values, spectra.length * noise, clear, stations)
-    start = _thinned(starts.where((starts.frequency_hz > low) & (starts.frequency_hz < high)), len(bins))
-    fit = _pruned(task, start) if len(start) else None
+    start = _thinned(starts.where(starts.within(low, high)), len(bins))
+    fit = _pruned(task, start, last_steps=steps) if len(start) else None
     fit = fit or _nothing(values, task.floor)
     for _ in range(looks):
         before = len(fit.frequency_hz)
         fit = _widened(task, fit)
         if not len(fit.frequency_hz):
-            return []
+            return None
         fit = _united(task, fit)
         if len(fit.frequency_hz) == before:
             break
-    return _owned(poles_of(fit), band)
+    return fit
+
+
+def listens(band: Band) -> tuple[float, float]:
+    """From where to where a band's fit looks."""
+    return band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
 
 
 def _nothing(values: ComplexArray, floor: float) -> PoleFit:
@@ -103,15 +127,15 @@ def _nothing(values: ComplexArray, floor: float) -> PoleFit:
         0.9
     )  # of white noise, whatever a mode adds elsewhere
     noise = floor or quiet
-    return PoleFit(none, none, np.empty((0, 0)), np.empty(shape, dtype=complex), none, values, noise)
+    return PoleFit(none, none, np.empty(shape, dtype=complex), none, values, noise, np.empty((0, 0)), none)
 
 
 def _widened(task: _Task, fit: PoleFit) -> PoleFit:
     """Add modes that the residual still shows, as long as each holds its own."""
     for _ in range(FURTHER):
         more = _second_look(task, fit)
-        wider = _pruned(task, more) if more is not None else None
-        if wider is None or len(wider.frequency_hz) <= len(fit.frequency_hz):
+        wider = _pruned(task, more, len(fit.frequency_hz) + 1) if more is not None else None
+        if wider is None:
             break
         fit = wider
     return fit
@@ -125,15 +149,22 @@ def _united(task: _Task, fit: PoleFit) -> PoleFit:
     """
     refused: set[int] = set()
     while (pair := _closest_pair(fit, refused)) is not None:
-        one = _single_start(fit, pair)
-        single = _pruned(task, one)
-        energy = _energy(task, fit, pair)
-        lost = np.sum(np.abs(single.residual) ** 2) - np.sum(np.abs(fit.residual) ** 2) if single else np.inf
-        if single is not None and lost < _share(fit, pair) * energy:
+        single = _as_one(task, fit, pair)
+        if single is not None:
             fit, refused = single, set()
         else:
             refused.add(pair)
     return fit
+
+
+def _as_one(task: _Task, fit: PoleFit, pair: int) -> PoleFit | None:
+    """One pole in the place of two; None where it explains too little."""
+    share = _share(fit, pair)
+    single = _pruned(task, _single_start(fit, pair)) if share else None
+    if single is None:
+        return None
+    lost = np.sum(np.abs(single.residual) ** 2) - np.sum(np.abs(fit.residual) ** 2)
+    return single if lost < share * _energy(task, fit, pair) else None
 
 
 def _closest_pair(fit: PoleFit, refused: set[int]) -> int | None:
@@ -177,10 +208,10 @@ def _thinned(start: Start, bins: int) -> Start:
     return start if len(start) <= most else start.where(np.argsort(start.decay_rate_per_s)[:most].astype(np.intp))
 
 
-def _pruned(task: _Task, start: Start) -> PoleFit | None:
-    """Fit, drop what could be noise, fit again; only the last fit is carried to its end."""
+def _pruned(task: _Task, start: Start, least: int = 1, last_steps: int = FINAL_STEPS) -> PoleFit | None:
+    """Fit, drop what could be noise, fit again; only the last fit is carried to its end. None where fewer than `least` are left."""
     steps = ROUGH_STEPS
-    while len(start):
+    while len(start) >= least:
         fit = fit_poles(
             task.bins,
             task.values,
@@ -193,9 +224,9 @@ def _pruned(task: _Task, start: Start) -> PoleFit | None:
         )
         worth = _worth(task, fit)
         if worth.min() >= task.clear:
-            if steps == FINAL_STEPS:
+            if steps >= last_steps or fit.settled:
                 return fit
-            steps = FINAL_STEPS
+            steps = last_steps
             start = _sorted(fit)
             continue
         keep = worth >= HOPELESS * task.clear
@@ -223,14 +254,17 @@ def _worth(task: _Task, fit: PoleFit) -> FloatArray:
 def _second_look(task: _Task, fit: PoleFit) -> Start | None:
     """The fitted modes and one more where a damped mode explains most of the residual; None if none would."""
     best, place = task.clear, None
-    size = next_fast_len(2 * len(task.bins))
-    seen = fft(fit.residual, size, axis=0)
+    many = len(task.bins)
+    size, strikes = next_fast_len(2 * many), fit.residual.shape[1]
+    seen = fft(np.ascontiguousarray(fit.residual.T), size, axis=1)
     for decay in _likely_decays(task, fit):
         kernel = _line(task, float(decay))
-        match = ifft(seen * np.conj(fft(kernel, size))[:, None], axis=0)
-        match = np.roll(match, len(task.bins) // 2, axis=0)[: len(task.bins)]
-        match /= np.sum(np.abs(kernel) ** 2)
-        gain = np.sum(np.abs(match) ** 2, axis=1) * np.sum(np.abs(kernel) ** 2) / fit.noise / fit.residual.shape[1]
+        energy = float(np.vdot(kernel, kernel).real)
+        match = ifft(seen * fft(kernel, size).conj(), axis=1, overwrite_x=True)
+        match = np.asarray(
+            np.concatenate([match[:, size - many // 2 :], match[:, : many - many // 2]], axis=1) / energy
+        )
+        gain = np.sum(match.real**2 + match.imag**2, axis=0) * energy / fit.noise / strikes
         peak = _best_peak(task, fit, match, gain, float(decay))
         if peak is not None and gain[peak] > best:
             best, place = float(gain[peak]), (float(task.bins[peak]), float(decay))
@@ -248,8 +282,8 @@ def _line(task: _Task, decay_rate_per_s: float) -> ComplexArray:
     return model[:, 0]
 
 
-def _best_peak(task: _Task, fit: PoleFit, match: ComplexArray, gain: FloatArray, decay: float) -> int | None:
-    """Bin of the highest gain that is not the echo of a fitted mode; `match` (K, S) are amplitudes there."""
+def _best_peak(task: _Task, fit: PoleFit, match: NDArray[Any], gain: FloatArray, decay: float) -> int | None:
+    """Bin of the highest gain that is not the echo of a fitted mode; `match` (S, K) are amplitudes there."""
     others = fit.frequency_hz, fit.decay_rate_per_s, fit.amplitudes
     left = gain.copy()
     for _ in range(TRIES):
@@ -258,7 +292,7 @@ def _best_peak(task: _Task, fit: PoleFit, match: ComplexArray, gain: FloatArray,
             return None
         if task.stations < LEAST_STATIONS or not len(fit.frequency_hz):
             return peak
-        if explained(match[peak], float(task.bins[peak]), decay, others, task.stations) < MIXTURE:
+        if explained(match[:, peak], float(task.bins[peak]), decay, others, task.stations) < MIXTURE:
             return peak
         reach = max(2, round(decay / np.pi / (task.bins[1] - task.bins[0])))
         left[max(0, peak - reach) : peak + reach + 1] = 0.0
@@ -282,14 +316,15 @@ def poles_of(fit: PoleFit) -> list[Pole]:
             frequency_sd_hz=float(sd[i]),
             decay_rate_per_s=float(fit.decay_rate_per_s[i]),
             decay_rate_sd_per_s=float(sd[m + i]),
-            amplitudes=tuple(complex(a) for a in fit.amplitudes[i]),
+            amplitudes=tuple(fit.amplitudes[i].tolist()),
             snr_db=float(10 * np.log10(fit.clear[i] / fit.amplitudes.shape[1])),
         )
         for i in range(m)
     ]
 
 
-def _owned(poles: list[Pole], band: Band) -> list[Pole]:
-    """Those inside the band's own edges, or so near them that the neighbour may think them ours."""
+def owned(fit: PoleFit, band: Band) -> list[Pole]:
+    """Poles inside the band's own edges, or so near them that the neighbour may think them ours."""
+    poles = poles_of(fit)
     reach = [EDGE_SD * p.frequency_sd_hz for p in poles]
     return [p for p, r in zip(poles, reach, strict=True) if band.low_hz - r <= p.frequency_hz < band.high_hz + r]

@@ -13,10 +13,13 @@ Standard errors come from the Fisher matrix: for E|W|^2 = v per bin, F = (2/v) R
 Conventions: frequency in Hz, decay rate in 1/s (amplitude), arrays (K bins, S strikes).
 """
 
+from __future__ import annotations
+
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve, lapack
+from scipy.linalg import blas, cho_factor, cho_solve, lapack
 
 from tapscan.records import ComplexArray, FloatArray
 
@@ -34,12 +37,21 @@ class PoleFit:
 
     frequency_hz: FloatArray  # (M,)
     decay_rate_per_s: FloatArray  # (M,)
-    covariance: FloatArray  # (2M, 2M) of all frequencies, then all decay rates
     amplitudes: ComplexArray  # (M, S) of x[n] = Re c z^n at sample 0
     clear: FloatArray  # (M,) energy lost when the mode is left out, summed over strikes, over v
     residual: ComplexArray  # (K, S)
     noise: float  # v, the noise energy a bin, as used
+    fisher: FloatArray  # (2M, 2M) Re J^H J of all frequencies, then all decay rates
+    local: FloatArray  # (M,) the noise energy a bin around each mode
     settled: bool = False  # nothing moved any more
+
+    @cached_property
+    def covariance(self) -> FloatArray:
+        """(2M, 2M) of all frequencies, then all decay rates."""
+        scale = 1 / np.sqrt(np.maximum(np.diag(self.fisher), 1e-300))
+        spread = np.sqrt(np.tile(self.local, 2))
+        with np.errstate(invalid="ignore", over="ignore"):  # a mode that nothing shows has no finite error
+            return np.asarray(0.5 * _inverse(self.fisher, scale) * np.outer(scale * spread, scale * spread))
 
 
 @dataclass(frozen=True, eq=False)
@@ -48,10 +60,16 @@ class _Task:
 
     bins_hz: FloatArray  # (K,)
     spectra: ComplexArray  # (K, S)
+    conjugate: ComplexArray  # (K, S) of the spectra
     energy: float
     background: ComplexArray  # (terms, K)
     length: int
     rate_hz: float
+
+    @staticmethod
+    def of(bins_hz: FloatArray, spectra: ComplexArray, background: ComplexArray, length: int, rate_hz: float) -> _Task:
+        energy = float(np.vdot(spectra, spectra).real)
+        return _Task(bins_hz, spectra, spectra.conj(), energy, background, length, rate_hz)
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +101,9 @@ def _model(
     """(M, K) both."""
     inverse, gone = _geometric(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
     model = inverse * (0.5 * (1 - gone))
-    return model, model * (inverse - 1) - inverse * (0.5 * length * gone)
+    slope = model - (0.5 * (1 - gone) + 0.5 * length * gone)  # model (inverse - 1) - inverse length gone / 2
+    np.multiply(slope, inverse, out=slope)
+    return model, slope
 
 
 def mode_values(
@@ -125,7 +145,7 @@ def fit_poles(
     m = len(frequency_hz)
     theta = np.concatenate([frequency_hz, decay_rate_per_s])
     background = np.ascontiguousarray(smooth_terms(bins_hz, background_terms).T)
-    task = _Task(bins_hz, spectra, float(np.vdot(spectra, spectra).real), background, length, rate_hz)
+    task = _Task.of(bins_hz, spectra, background, length, rate_hz)
     state = _project(theta, task)
     damping, settled = 1e-3, False
     for _ in range(steps):
@@ -158,28 +178,32 @@ def _project(theta: FloatArray, task: _Task) -> _State:
     rows = np.empty((2 * m + terms, len(task.bins_hz)), dtype=complex)
     model, slope = _model(task.bins_hz, theta[:m], theta[m:], task.length, task.rate_hz)
     rows[:m], rows[m : m + terms], rows[m + terms :] = model, task.background, slope
-    adjoint = rows.conj()
-    gram, heard = adjoint @ rows.T, adjoint @ task.spectra
+    upper, heard = blas.zherk(1.0, rows.T, trans=2), (rows @ task.conjugate).conj()  # conj(rows) times rows and spectra
     many = m + terms
-    inverse = _hermitian_inverse(gram[:many, :many])
+    mixed = upper[:many, many:].conj().T
+    inverse = _hermitian_inverse(upper[:many, :many])
     coefficients = inverse @ heard[:many]
     cost = max(task.energy - float(np.vdot(coefficients, heard[:many]).real), ROUNDING * task.energy)
-    mixed = gram[many:, :many]
     c = coefficients[:m]
-    normal = (gram[many:, many:] - mixed @ inverse @ mixed.conj().T) * (c.conj() @ c.T)
+    own = upper[many:, many:]
+    own = own + np.triu(own, 1).conj().T
+    normal = (own - mixed @ inverse @ mixed.conj().T) * (c.conj() @ c.T)
     pull = np.sum(c.conj() * (heard[many:] - mixed @ coefficients), axis=1)
     return _State(rows[:many], coefficients, inverse, normal, pull, cost)
 
 
-def _hermitian_inverse(gram: ComplexArray) -> ComplexArray:
-    """Of a positive matrix. Columns that are sums of each other but for rounding are held apart by a ridge under any noise."""
-    scale = 1 / np.sqrt(np.diag(gram).real + 1e-300)
-    scaled = gram * np.outer(scale, scale)
-    one = np.eye(len(gram), dtype=complex)
+def _hermitian_inverse(upper: ComplexArray) -> ComplexArray:
+    """Of a positive matrix, of which the upper half is given.
+
+    Columns that are sums of each other but for rounding are held apart by a ridge under any noise.
+    """
+    scale = 1 / np.sqrt(upper.diagonal().real + 1e-300)
+    both = scale[:, None] * scale
+    scaled, one = upper * both, np.eye(len(upper), dtype=complex, order="F")
     for ridge in RIDGES:
-        _, inverse, wrong = lapack.zposv(scaled + ridge * one, one)
+        _, inverse, wrong = lapack.zposv(scaled + ridge * one if ridge else scaled, one)
         if not wrong:
-            return np.asarray(inverse * np.outer(scale, scale))
+            return np.asarray(inverse * both)
     raise np.linalg.LinAlgError(f"zposv {wrong}: that column of the model is a sum of the others")
 
 
@@ -189,8 +213,10 @@ def _normal_equations(state: _State, rate_hz: float) -> tuple[FloatArray, FloatA
     Unknowns: all frequencies in Hz, then all decay rates in 1/s.
     """
     by_hz, by_rate = 2 * np.pi / rate_hz, -1 / rate_hz
-    real, mixed = state.normal.real, by_hz * by_rate * state.normal.imag
-    normal = np.block([[by_hz**2 * real, mixed], [mixed.T, by_rate**2 * real]])
+    m = len(state.normal)
+    normal, real, mixed = np.empty((2 * m, 2 * m)), state.normal.real, by_hz * by_rate * state.normal.imag
+    normal[:m, :m], normal[m:, m:] = by_hz**2 * real, by_rate**2 * real
+    normal[:m, m:], normal[m:, :m] = mixed, mixed.T
     return normal, -np.concatenate([by_hz * state.pull.imag, by_rate * state.pull.real])
 
 
@@ -208,16 +234,11 @@ def _finish(theta: FloatArray, state: _State, task: _Task, noise: float, settled
     free = max(1, residual.size - state.coefficients.size - m)
     overall = max(noise, float(np.vdot(residual, residual).real) / free)
     local = np.maximum(overall, _local_residual(theta, residual, task.bins_hz) * residual.size / free)
-    normal, _ = _normal_equations(state, task.rate_hz)
-    scale = 1 / np.sqrt(np.maximum(np.diag(normal), 1e-300))
-    inverse = _inverse(normal, scale)
-    spread = np.sqrt(np.tile(local, 2))
-    with np.errstate(invalid="ignore", over="ignore"):  # a mode that nothing shows has no finite error
-        covariance = 0.5 * inverse * np.outer(scale * spread, scale * spread)
+    fisher, _ = _normal_equations(state, task.rate_hz)
     lever = np.diag(state.inverse).real[:m]
     c = state.coefficients[:m]
     clear = np.sum(np.abs(c) ** 2, axis=1) / lever / local
-    return PoleFit(theta[:m], theta[m:], covariance, c, clear, residual, overall, settled)
+    return PoleFit(theta[:m], theta[m:], c, clear, residual, overall, fisher, local, settled)
 
 
 def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:
@@ -236,7 +257,8 @@ def _local_residual(theta: FloatArray, residual: ComplexArray, bins_hz: FloatArr
     m = len(theta) // 2
     step = bins_hz[1] - bins_hz[0]
     reach = np.maximum(LOCAL_WIDTHS * theta[m:] / np.pi, LOCAL_BINS * step)
-    sums = np.concatenate([[0.0], np.cumsum(np.mean(np.abs(residual) ** 2, axis=1))])
+    parts = np.ascontiguousarray(residual).view(float)
+    sums = np.concatenate([[0.0], np.cumsum(np.einsum("ij,ij->i", parts, parts) / residual.shape[1])])
     low = np.clip(np.searchsorted(bins_hz, theta[:m] - reach), 0, len(bins_hz) - 2)
     high = np.clip(np.searchsorted(bins_hz, theta[:m] + reach), low + 1, len(bins_hz))
     return (sums[high] - sums[low]) / (high - low)

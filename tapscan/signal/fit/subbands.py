@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.fft import fft, ifft, next_fast_len, prev_fast_len, rfft
+from scipy.fft import ifft, next_fast_len, prev_fast_len, rfft
 
 from tapscan.records import ComplexArray, FloatArray
 
@@ -77,11 +77,6 @@ class Spectra:
         """(S, length // 2 + 1), not normalised."""
         return np.asarray(rfft(self.strikes, axis=1))
 
-    @cached_property
-    def _padded(self) -> tuple[ComplexArray, int]:
-        size = next_fast_len(self.length + round(0.2 * self.rate), real=True)
-        return np.asarray(rfft(self.strikes, size, axis=1)), size
-
     def shortened(self, seconds: float) -> "Spectra":
         """The first `seconds` of the same strikes."""
         return Spectra(self.strikes[:, : max(64, round(seconds * self.rate))], self.rate)
@@ -96,16 +91,17 @@ class Spectra:
     def baseband(self, band: Band) -> tuple[ComplexArray, float, float]:
         """Decimated series (S, m), its rate in Hz and the frequency that was moved to zero.
 
-        The filter's transient is cut away; the first sample lies that much after sample 0.
+        The filter's transient is cut away at both ends, and with it what runs round from one end to the other; the first sample lies that
+        much after sample 0.
         """
         if band not in self._bands:
             self._bands[band] = self._moved(band)
         return self._bands[band]
 
     def _moved(self, band: Band) -> tuple[ComplexArray, float, float]:
-        spectrum, size = self._padded
+        spectrum, size = self.full, self.length
         step = self.rate / size
-        half = max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step)))
+        half = next_fast_len(max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step))))
         centre = round(0.5 * (band.low_hz + band.high_hz) / step)
         index = np.arange(centre - half, centre + half)
         inside = (index > 0) & (index < spectrum.shape[1])
@@ -131,5 +127,5 @@ def _lowpass(half: int, rate: int, size: int, cutoff_hz: float) -> tuple[FloatAr
     centred = np.zeros(size)
     centred[: taps // 2 + 1] = kernel[taps // 2 :]
     centred[-(taps // 2) :] = kernel[: taps // 2]
-    response = fft(centred).real
-    return np.concatenate([response[-half:], response[:half]]), taps // 2 / rate
+    response = rfft(centred).real[: half + 1]
+    return np.concatenate([response[:0:-1], response[:half]]), taps // 2 / rate

@@ -56,6 +56,6 @@ def late_sounds(columns: Columns) -> Late | None:
 def _unevenness(frames: FloatArray) -> FloatArray:
     """(S,) standard deviation over mean of the frames (S, count), their smooth fall taken out."""
     at = np.arange(frames.shape[1])
-    fall = np.array([np.polyval(np.polyfit(at, np.log(row), 1), at) for row in frames])
-    level = frames / np.exp(fall)
+    slope, start = np.polyfit(at, np.log(frames.T), 1)
+    level = frames / np.exp(slope[:, None] * at + start[:, None])
     return np.asarray(level.std(axis=1) / level.mean(axis=1))

@@ -1,6 +1,6 @@
 """Whether the modes of a plate depend on how hard it is hit: hard taps beside soft ones.
 
-    shifts_by_force(columns, settings)     Shifts of every shared mode, hard less soft
+    shifts_by_force(columns, settings)  Shifts of every shared mode, hard less soft, begun in two ways
     force_step_db(sounds)               how much louder the hard taps were
 
 Each band is fitted twice (maximum likelihood, polefit), over all stations: to the soft strikes and to the hard ones. Either both begin with
@@ -15,8 +15,9 @@ Standard errors are those of both fits together. A fit that lost a mode (moved i
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,9 +28,9 @@ from tapscan.signal.fit.polefit import PoleFit, fit_poles
 from tapscan.signal.fit.subbands import Band, plan_bands
 from tapscan.signal.observe.strike_spectra import Columns
 from tapscan.signal.plate.columns import HIGHEST_HZ, MODEL_ERROR, StationSound
+from tapscan.workers import ALONE, Workers
 
 IntArray = NDArray[np.intp]
-BoolArray = NDArray[np.bool_]
 STEPS, ROUGH_STEPS = 20, 3
 FAR_WIDTHS = 3.0
 LOWEST_HZ = 80.0
@@ -48,28 +49,66 @@ class Shifts:
     log_decay_sd: FloatArray
 
 
-def shifts_by_force(columns: Columns, settings: Settings, *, from_soft: bool) -> Shifts:
-    """Hard strikes less soft ones, over all stations. Both kinds must be there.
+def shifts_by_force(columns: Columns, settings: Settings, workers: Workers = ALONE) -> tuple[Shifts, Shifts]:
+    """Hard strikes less soft ones, over all stations: begun with all shared modes, and with those that the soft strikes need.
 
-    from_soft : both fits begin with the modes that the soft strikes need, instead of with all shared modes.
+    Both kinds of strike must be there.
     """
     f = columns.frequency_hz
-    out = Shifts(*(np.full(len(f), np.nan) for _ in range(4)))
+    every, needed = (Shifts(*(np.full(len(f), np.nan) for _ in range(4))) for _ in range(2))
+    work = list(_work(columns, settings))
+    for one, found in zip(work, workers.map(_answered, work), strict=True):
+        for out, (few, *fits) in zip((every, needed), found, strict=False):
+            _enter(out, one.which[few], one.band, f, *fits)
+    return every, needed
+
+
+class _Work(NamedTuple):
+    """One band; bands do not wait for each other."""
+
+    band: Band
+    soft: _Group
+    hard: _Group
+    which: IntArray  # (m,) which of the shared modes lie in the window
+    frequency_hz: FloatArray  # (m,) theirs
+    decay_rate_per_s: FloatArray
+    settings: Settings
+
+
+_Fits = tuple[IntArray, PoleFit, PoleFit]  # which of the window's modes; the fits of the soft and the hard strikes
+
+
+def _work(columns: Columns, settings: Settings) -> Iterator[_Work]:
     for band in plan_bands(LOWEST_HZ, HIGHEST_HZ):
-        soft, hard = (_Group.of(columns, band, columns.forces == word) for word in ("soft", "hard"))
-        index = np.nonzero(soft.inside)[0]
-        if len(soft.bins) < 4 * len(index):
+        soft, hard = _groups(columns, band)
+        index = np.nonzero(columns.inside(*_reach(band)))[0]
+        if len(soft.bins) < 4 * len(index) or not len(index):
             continue
-        if from_soft:
-            index = _needed(soft, index, columns, settings)
-        if not len(index):
-            continue
-        start = columns.frequency_hz[index], columns.decay_rate_per_s[index]
-        first = soft.fit(*start)
-        second = hard.fit(first.frequency_hz, first.decay_rate_per_s) if from_soft else hard.fit(*start)
-        own = (f[index] >= band.low_hz) & (f[index] < band.high_hz)
-        _enter(out, index, own, first, second)
-    return out
+        yield _Work(band, soft, hard, index, columns.frequency_hz[index], columns.decay_rate_per_s[index], settings)
+
+
+def _fitted(work: _Work) -> list[_Fits]:
+    """Begun with all shared modes; then with those that the soft strikes need, where there are any."""
+    soft, hard, f, d = work.soft, work.hard, work.frequency_hz, work.decay_rate_per_s
+    every = np.arange(len(work.which))
+    fits = soft.fit(f, d), hard.fit(f, d)
+    found = [(every, *fits)]
+    few = every if _all_clear(fits[0], work.settings) else _needed(work)
+    if len(few) < len(every):  # else both ways end where the first did
+        if not len(few):
+            return found
+        first = soft.fit(f[few], d[few])
+        fits = first, hard.fit(first.frequency_hz, first.decay_rate_per_s)
+    return [*found, (few, *fits)]
+
+
+def _answered(work: _Work) -> list[_Fits]:
+    """Without what is left of the sound, which is large and not asked for."""
+    return [(few, _bare(soft), _bare(hard)) for few, soft, hard in _fitted(work)]
+
+
+def _bare(fit: PoleFit) -> PoleFit:
+    return replace(fit, residual=fit.residual[:0])
 
 
 def force_step_db(sounds: Sequence[StationSound]) -> float | None:
@@ -88,17 +127,8 @@ class _Group:
 
     bins: FloatArray  # (K,)
     values: ComplexArray  # (K, S)
-    inside: BoolArray  # (M,) which modes lie in the window
     length: int
     rate_hz: float
-
-    @staticmethod
-    def of(columns: Columns, band: Band, group: BoolArray) -> _Group:
-        """The band with its margins; tails of modes outside taken away."""
-        bins, values, inside = columns.window(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz)
-        values = values[:, group]
-        floor = np.maximum(columns.floor(band)[group], MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
-        return _Group(bins, values / np.sqrt(floor + 1e-300), inside, columns.length, columns.rate)
 
     def fit(self, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, steps: int = STEPS) -> PoleFit:
         """From these start values on."""
@@ -114,22 +144,43 @@ class _Group:
         )
 
 
-def _needed(soft: _Group, index: IntArray, columns: Columns, settings: Settings) -> IntArray:
-    """Which of these shared modes the soft strikes need; the weakest is left out until all are clear of the noise."""
-    count = soft.values.shape[1]
-    least = 10 ** (settings.fit.mode_snr_db / 10) + count + 4 * np.sqrt(count)
-    while len(index):
-        fit = soft.fit(columns.frequency_hz[index], columns.decay_rate_per_s[index], ROUGH_STEPS)
-        weakest = int(np.argmin(fit.clear))
-        if fit.clear[weakest] >= least:
+def _reach(band: Band) -> tuple[float, float]:
+    return band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
+
+
+def _groups(columns: Columns, band: Band) -> tuple[_Group, _Group]:
+    """Soft and hard strikes: the band with its margins; tails of modes outside taken away."""
+    length = columns.length_for(*_reach(band))
+    bins, values = columns.window(*_reach(band), length)
+    noise = columns.noise(band.low_hz, band.high_hz) * length
+    floor = np.maximum(noise, MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
+    values = values / np.sqrt(floor + 1e-300)
+    soft, hard = (_Group(bins, values[:, columns.forces == word], length, columns.rate) for word in ("soft", "hard"))
+    return soft, hard
+
+
+def _needed(work: _Work) -> IntArray:
+    """Which of the window's modes the soft strikes need; the weakest is left out until all are clear of the noise."""
+    few = np.arange(len(work.which))
+    while len(few):
+        fit = work.soft.fit(work.frequency_hz[few], work.decay_rate_per_s[few], ROUGH_STEPS)
+        if _all_clear(fit, work.settings):
             break
-        index = np.delete(index, weakest)
-    return index
+        few = np.delete(few, int(np.argmin(fit.clear)))
+    return few
 
 
-def _enter(out: Shifts, index: IntArray, own: BoolArray, soft: PoleFit, hard: PoleFit) -> None:
-    """What the two fits of one band say of the band's own modes."""
+def _all_clear(fit: PoleFit, settings: Settings) -> bool:
+    """Whether every mode stands clear of the noise in these strikes."""
+    count = fit.residual.shape[1]
+    least = 10 ** (settings.fit.mode_snr_db / 10) + count + 4 * np.sqrt(count)
+    return float(fit.clear.min()) >= least
+
+
+def _enter(out: Shifts, index: IntArray, band: Band, shared_hz: FloatArray, soft: PoleFit, hard: PoleFit) -> None:
+    """What the two fits of one band say of the band's own modes among those shared."""
     count = len(index)
+    own = (shared_hz[index] >= band.low_hz) & (shared_hz[index] < band.high_hz)
     f, d = soft.frequency_hz, soft.decay_rate_per_s
     variance = np.diag(soft.covariance) + np.diag(hard.covariance)
     away = hard.frequency_hz - f

@@ -4,23 +4,29 @@ beside_modes(sounds, shared, modes, settings)   a dict of the Scan's fields; whe
 """
 
 from collections.abc import Sequence
+from statistics import median
 from typing import Any, Literal
 
 import numpy as np
 
-from tapscan.records import ForceShift, LateSound, Mode, SteadyTone
+from tapscan.records import ForceShift, LateSound, Mode, Pole, SteadyTone
 from tapscan.settings import Settings
 from tapscan.signal.observe.buzz import late_sounds
 from tapscan.signal.observe.force import force_step_db, shifts_by_force
 from tapscan.signal.observe.strike_spectra import Columns
 from tapscan.signal.plate.columns import StationSound
 from tapscan.signal.plate.joint_fit import SharedMode
+from tapscan.workers import ALONE, Workers
 
 NO_MODES = "needs two places or more with modes in common"
 
 
 def beside_modes(
-    sounds: Sequence[StationSound], shared: Sequence[SharedMode], modes: Sequence[Mode], settings: Settings
+    sounds: Sequence[StationSound],
+    shared: Sequence[SharedMode],
+    modes: Sequence[Mode],
+    settings: Settings,
+    workers: Workers = ALONE,
 ) -> dict[str, Any]:
     """Fields of Scan. `sounds` are those that took part in the fit of all stations, `modes` the final list."""
     if not shared or not sounds:
@@ -30,14 +36,14 @@ def beside_modes(
     kept = [m for m in shared if m.frequency_hz in found]
     columns = Columns(sounds, shared)
     return {
-        **_shifts(columns, kept, found, settings),
+        **_shifts(columns, kept, found, settings, workers),
         **_steady(sounds, kept, found),
         **_late(columns),
     }
 
 
 def _shifts(
-    columns: Columns, shared: Sequence[SharedMode], found: dict[float, str], settings: Settings
+    columns: Columns, shared: Sequence[SharedMode], found: dict[float, str], settings: Settings, workers: Workers
 ) -> dict[str, Any]:
     step = force_step_db(columns.sounds)
     if step is None:
@@ -45,8 +51,7 @@ def _shifts(
     rows = [(columns.frequency_hz.tolist().index(m.frequency_hz), found[m.frequency_hz]) for m in shared]
     shifts: list[ForceShift] = []
     begun: tuple[Literal["all taps", "soft taps"], ...] = ("all taps", "soft taps")
-    for word in begun:
-        told = shifts_by_force(columns, settings, from_soft=word == "soft taps")
+    for word, told in zip(begun, shifts_by_force(columns, settings, workers), strict=True):
         four = told.frequency_ppm, told.frequency_sd_ppm, told.log_decay, told.log_decay_sd
         shifts += [ForceShift(name, word, *(float(x[i]) for x in four)) for i, name in rows if np.isfinite(four[0][i])]
     reason = None if shifts else "no mode could be told apart by force"
@@ -54,21 +59,26 @@ def _shifts(
 
 
 def _steady(sounds: Sequence[StationSound], shared: Sequence[SharedMode], found: dict[float, str]) -> dict[str, Any]:
+    at_hz = np.array([m.frequency_hz for m in shared])
+    before, clear = np.full((2, len(sounds), len(shared)), np.nan)
+    for i, sound in enumerate(sounds):
+        line, beside_db = sound.noise.lines(at_hz)
+        ring = np.array([np.nan if (p := m.at.get(sound.station)) is None else _middle(p) for m in shared])
+        before[i], clear[i] = 20 * np.log10((line + 1e-30) / (ring + 1e-30)), beside_db
     tones = []
-    for mode in shared:
-        rows = []
-        for sound in sounds:
-            line = sound.noise.line(mode.frequency_hz)
-            if line is not None and sound.station in mode.at:
-                ring = float(np.median(np.abs(mode.at[sound.station].amplitudes)))
-                rows.append((20 * np.log10((line[0] + 1e-30) / (ring + 1e-30)), line[1]))
-        if rows:
-            before, clear = np.median(rows, axis=0)
-            tones.append(SteadyTone(found[mode.frequency_hz], float(before), float(clear)))
+    for j, mode in enumerate(shared):
+        heard = np.isfinite(before[:, j])
+        if heard.any():
+            pair = float(np.median(before[heard, j])), float(np.median(clear[heard, j]))
+            tones.append(SteadyTone(found[mode.frequency_hz], *pair))
     return {
         "steady_tones": tuple(tones),
         "steady_tones_reason": None if tones else "no quiet before the taps to listen in",
     }
+
+
+def _middle(pole: Pole) -> float:
+    return median(map(abs, pole.amplitudes))
 
 
 def _late(columns: Columns) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """All strikes of a plate side by side, with the modes that all stations share.
 
     Columns(sounds, shared)     spectra over one common stretch, and each mode's strength in each strike
-        .window(low, high)      bins and spectra of a band, without the tails of modes outside it
+        .window(low, high, length)   bins and spectra of a band, without the tails of modes outside it
         .without_modes(low, high, seconds)   the strikes in time, without any mode and as heard
 
 Frequencies in Hz, decay rates in 1/s (amplitude); arrays (K bins, S strikes), (M modes,), (S strikes, n samples).
@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 from scipy.fft import irfft, prev_fast_len, rfft
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.fit.polefit import mode_values
+from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.ringing import ringing
-from tapscan.signal.fit.subbands import Band
-from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
+from tapscan.signal.plate.columns import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound
 from tapscan.signal.plate.joint_fit import SharedMode
 
 BoolArray = NDArray[np.bool_]
@@ -34,8 +33,10 @@ class Columns:
         self.sounds = list(sounds)
         self.rate = sounds[0].sample_rate_hz
         self.length = prev_fast_len(min(s.ring.shape[1] for s in sounds))
-        kept = int(TOP_HZ * self.length / self.rate) + 2
-        self.full = np.vstack([rfft(s.ring[:, : self.length].astype(float), axis=1)[:, :kept] for s in sounds])
+        self.lengths = [self.length]  # and halves of it
+        while self.lengths[-1] > SHORTEST_S * self.rate:
+            self.lengths.append(prev_fast_len(self.lengths[-1] // 2))
+        self._full: dict[int, ComplexArray] = {}
         self.frequency_hz = np.array([m.frequency_hz for m in shared])
         self.decay_rate_per_s = np.array([m.decay_rate_per_s for m in shared])
         self.forces = np.array([f for s in sounds for f in (s.forces or (None,) * len(s.strikes))], dtype=object)
@@ -52,27 +53,34 @@ class Columns:
             parts.append(at * np.exp(turn * first)[:, None])
         return np.hstack(parts)
 
-    def window(self, low_hz: float, high_hz: float) -> tuple[FloatArray, ComplexArray, BoolArray]:
-        """Bins (K,), spectra (K, S) without the tails of modes outside, and which modes (M,) lie inside."""
-        step = self.rate / self.length
+    def inside(self, low_hz: float, high_hz: float) -> BoolArray:
+        """(M,) which modes lie between two frequencies."""
+        return (self.frequency_hz > low_hz) & (self.frequency_hz < high_hz)
+
+    def length_for(self, low_hz: float, high_hz: float) -> int:
+        """The shortest stretch, in samples, at whose end the slower modes there have fallen by 40 dB."""
+        decays = self.decay_rate_per_s[self.inside(low_hz, high_hz)]
+        wanted = CONSTANTS / float(np.quantile(decays, 0.2)) * self.rate if len(decays) else 0.0
+        return next((n for n in reversed(self.lengths) if n >= wanted), self.length)
+
+    def window(self, low_hz: float, high_hz: float, length: int) -> tuple[FloatArray, ComplexArray]:
+        """Bins (K,) and spectra (K, S) of the first `length` samples, without the tails of modes outside."""
+        full, step = self._spectra(length), self.rate / length
         number = np.arange(max(1, int(np.ceil(low_hz / step))), int(high_hz / step) + 1)
-        number = number[number < self.full.shape[1] - 1]
+        number = number[number < full.shape[1] - 1]
         bins = number * step
-        inside = (self.frequency_hz > low_hz) & (self.frequency_hz < high_hz)
-        everywhere = np.ones(len(inside), dtype=bool)
-        values = self.full[:, number].T - self._spectra(bins, ~inside) - self._spectra(bins, everywhere, mirrored=True)
-        return bins, values, inside
+        modes = ModeArrays(self.frequency_hz, self.decay_rate_per_s, self.amplitudes)
+        outside = modes.where(~self.inside(low_hz, high_hz))
+        tails = outside.spectra(bins, length, self.rate) + modes.images(bins, length, self.rate)
+        return bins, full[:, number].T - tails
 
-    def _spectra(self, bins: FloatArray, which: BoolArray, *, mirrored: bool = False) -> ComplexArray:
-        """(K, S) what some modes leave at some bins; `mirrored`: their halves at minus their frequency."""
-        f, c = self.frequency_hz[which], self.amplitudes[which]
-        if mirrored:
-            f, c = -f, c.conj()
-        return np.asarray(mode_values(bins, f, self.decay_rate_per_s[which], self.length, self.rate) @ c)
-
-    def floor(self, band: Band) -> FloatArray:
-        """(S,) noise energy a bin of each strike there."""
-        return self.noise(band.low_hz, band.high_hz) * self.length
+    def _spectra(self, length: int) -> ComplexArray:
+        """(S, bins) up to TOP_HZ."""
+        if length not in self._full:
+            kept = int(TOP_HZ * length / self.rate) + 2
+            parts = [rfft(s.ring[:, :length].astype(float), axis=1)[:, :kept] for s in self.sounds]
+            self._full[length] = np.vstack(parts)
+        return self._full[length]
 
     def noise(self, low_hz: float, high_hz: float) -> FloatArray:
         """(S,) mean square of white noise as strong as the noise before the strikes between two frequencies."""

@@ -1,20 +1,25 @@
-"""All strikes of all stations side by side: one column of spectra a strike.
+"""All strikes of all stations side by side, for the fit of all stations together.
 
-StationSound                              what one station brings: its strikes, their noise, the poles it gave alone
-alike(sounds)                             those that can be fitted together
-gathered(sounds)                          Columns: their spectra over one common length, half of it, a quarter, ...
-weighed(columns, sounds, band, starts)    a band's spectra, each scaled to its noise and freed of the station's shift
+    StationSound                           what one station brings: its strikes, their noise, the poles it gave alone
+    alike(sounds)                          those that can be fitted together
+    gathered(sounds)                       Columns: spectra over one common length, and over halves of it
+    columns.scale(band, bins, values, rung)   what brings each strike's noise to mean square 1
+    weighed(columns, band, modes)          WeighedBand: one band's spectra, scaled, each station's warming taken out
+    better_drift(columns, fitted, modes)   each station's shift, mended by what the modes leave over
+
+The plate may warm while it is tapped. Each station's common shift is measured in every round of the fit,
+and taken out of its spectra before the next; a fit that forgets this splits every mode.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray, Force, Pole
-from tapscan.signal.fit.bandfit import Start
+from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.subbands import Band, Spectra
@@ -22,7 +27,8 @@ from tapscan.signal.plate.room_limit import LateSlope
 
 HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
 LENGTH_SHARE = 0.6  # of the median; a station heard for less would shorten the fit of all
-MODEL_ERROR = 1e-6
+KEPT = 1.3  # of HIGHEST_HZ: so far the spectra are kept
+MODEL_ERROR = 1e-6  # of a band's energy: no real ring follows the model closer
 SHORTEST_S = 0.5
 CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
@@ -57,6 +63,7 @@ class KeptSpectra(Spectra):
         self.rate, self.length, self.first = rate, length, first
         self.full = full
         self.strikes = np.empty((len(full), 0))
+        self._bands = {}
 
     def bins(self, low_hz: float, high_hz: float) -> tuple[FloatArray, ComplexArray]:
         """Frequencies (K,) in Hz and spectra (K, S) of those kept between two frequencies."""
@@ -70,9 +77,35 @@ class KeptSpectra(Spectra):
 class Columns:
     """All columns (strikes of all stations) and what is known of each."""
 
+    sounds: tuple[StationSound, ...]
     owner: np.ndarray  # (S,) number of the station
     drift: FloatArray  # (S,) relative shift of its frequencies
     rungs: tuple[KeptSpectra, ...]  # full length, half, quarter...
+
+    def noise(self, band: Band) -> FloatArray:
+        """(S,) mean square of white noise as strong as the noise of each strike in a band."""
+        return np.array([s.noise.at(band.low_hz, band.high_hz) for s in self.sounds])[self.owner]
+
+    def scale(self, band: Band, bins: FloatArray, values: ComplexArray, rung: KeptSpectra) -> FloatArray:
+        """(S,) what brings each strike's noise, or what no model of its ring follows, to mean square 1 a sample."""
+        inside = (bins >= band.low_hz) & (bins < band.high_hz)
+        energy = np.mean(np.abs(values[inside]) ** 2, axis=0) / rung.length
+        return np.asarray(1 / np.sqrt(np.maximum(self.noise(band), MODEL_ERROR * energy) + 1e-300))
+
+    def rung_for(self, decay_rates_per_s: FloatArray) -> KeptSpectra:
+        """The shortest record at whose end the slower modes have fallen by 40 dB."""
+        if not len(decay_rates_per_s):
+            return self.rungs[-1]
+        wanted_s = CONSTANTS / float(np.quantile(decay_rates_per_s, 0.2))
+        return next((r for r in reversed(self.rungs) if r.duration_s >= wanted_s), self.rungs[0])
+
+
+@dataclass(frozen=True, eq=False)
+class WeighedBand:
+    """One band's spectra with the drift taken out, each column scaled to noise of mean square 1."""
+
+    spectra: KeptSpectra
+    scale: FloatArray  # (S,)
 
 
 def alike(sounds: Sequence[StationSound]) -> list[StationSound]:
@@ -93,56 +126,58 @@ def gathered(sounds: Sequence[StationSound]) -> Columns:
         rungs.append(KeptSpectra(np.vstack([full for full, _ in kept]), kept[0][1], rate))
         length //= 2
     owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
-    return Columns(owner, np.zeros(len(owner)), tuple(rungs))
+    return Columns(tuple(sounds), owner, np.zeros(len(owner)), tuple(rungs))
 
 
 def _low(spectra: Spectra) -> tuple[ComplexArray, int]:
     """The spectra below (and a little above) HIGHEST_HZ, and the length of the record."""
-    return spectra.full[:, : int(HIGHEST_HZ * 1.3 * spectra.length / spectra.rate)].copy(), spectra.length
+    return spectra.full[:, : int(HIGHEST_HZ * KEPT * spectra.length / spectra.rate)].copy(), spectra.length
 
 
-def weighed(
-    joint: Columns, sounds: Sequence[StationSound], band: Band, starts: Start
-) -> tuple[KeptSpectra, FloatArray]:
-    """The band's spectra with the drift taken out, each column scaled to noise of mean square 1, and the scales (S,)."""
+def weighed(columns: Columns, band: Band, near: ModeArrays | FloatArray) -> WeighedBand:
+    """Near : modes around the band with their amplitudes, or before any are known the decay rates (M,) that are expected."""
     reach = MARGINS * band.width_hz
-    near = (starts.frequency_hz > band.low_hz - reach) & (starts.frequency_hz < band.high_hz + reach)
-    mine = starts.where(near)
-    rung = _rung(joint, mine)
+    rung = columns.rung_for(near.decay_rate_per_s if isinstance(near, ModeArrays) else near)
     bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
-    scale = noise_scale(joint, sounds, band, bins, values, rung)
-    steady = (_steadied(rung, bins, values, mine, joint) * scale).T
-    return KeptSpectra(steady, rung.length, rung.rate, round(bins[0] * rung.length / rung.rate)), scale
+    scale = columns.scale(band, bins, values, rung)
+    if isinstance(near, ModeArrays):
+        values = values - _shifted(columns, bins, near, rung)
+    first = round(bins[0] * rung.length / rung.rate)
+    return WeighedBand(KeptSpectra((values * scale).T, rung.length, rung.rate, first), scale)
 
 
-def noise_scale(
-    joint: Columns,
-    sounds: Sequence[StationSound],
-    band: Band,
-    bins: FloatArray,
-    values: ComplexArray,
-    rung: KeptSpectra,
-) -> FloatArray:
-    """(S,) what brings each strike's noise, or what no model of its ring follows, to mean square 1 a sample."""
-    noise = np.array([s.noise.at(band.low_hz, band.high_hz) for s in sounds])[joint.owner]
-    inside = (bins >= band.low_hz) & (bins < band.high_hz)
-    energy = np.mean(np.abs(values[inside]) ** 2, axis=0) / rung.length
-    return np.asarray(1 / np.sqrt(np.maximum(noise, MODEL_ERROR * energy) + 1e-300))
+def _shifted(columns: Columns, bins: FloatArray, modes: ModeArrays, rung: KeptSpectra) -> ComplexArray | float:
+    """(K, S) what each station's drift does to its spectra; to first order in the shift, which is far below a width."""
+    if not len(modes) or np.abs(columns.drift).max() < LEAST_DRIFT:
+        return 0.0
+    return by_shift(bins, modes, rung)[1] * columns.drift
 
 
-def _rung(joint: Columns, starts: Start) -> KeptSpectra:
-    """The shortest record at whose end the slower modes have fallen by 40 dB."""
-    if not len(starts):
-        return joint.rungs[-1]
-    wanted_s = CONSTANTS / float(np.quantile(starts.decay_rate_per_s, 0.2))
-    return next((r for r in reversed(joint.rungs) if r.duration_s >= wanted_s), joint.rungs[0])
+def better_drift(columns: Columns, fitted: Iterable[tuple[Band, WeighedBand]], modes: ModeArrays) -> FloatArray:
+    """(S,) each station's shift, mended by regression of the residual on the change that a shift makes."""
+    stations = len(columns.sounds)
+    up, down = np.zeros(stations), np.full(stations, 1e-30)
+    for band, part in fitted:
+        inside = modes.between(band.low_hz, band.high_hz)
+        if not inside.any():
+            continue
+        kept = part.spectra
+        bins, values = kept.bins(band.low_hz, band.high_hz)
+        rest = values - modes.spectra(bins, kept.length, kept.rate) * part.scale
+        model, change = by_shift(bins, modes.where(inside), kept)
+        taken, _ = np.linalg.qr(
+            np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)])
+        )  # what free amplitudes would take up
+        rest, change = (x - taken @ (taken.conj().T @ x) for x in (rest, change * part.scale))
+        doubt = np.mean(np.abs(rest) ** 2)
+        up += np.bincount(columns.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
+        down += np.bincount(columns.owner, np.sum(np.abs(change) ** 2, axis=0) / doubt, stations)
+    total = np.array([columns.drift[columns.owner == i][0] for i in range(stations)]) + up / down
+    return np.asarray((total - np.median(total))[columns.owner])
 
 
-def _steadied(rung: KeptSpectra, bins: FloatArray, values: ComplexArray, starts: Start, joint: Columns) -> ComplexArray:
-    """(K, S) as they would be had the plate kept one temperature; to first order in the shift, which is far below a width."""
-    if not len(starts) or np.abs(joint.drift).max() < LEAST_DRIFT:
-        return values
-    f = starts.frequency_hz
-    model, slope = mode_spectra(bins, f, starts.decay_rate_per_s, rung.length, rung.rate)
-    c = np.linalg.lstsq(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]), values, rcond=1e-6)[0][: len(f)]
-    return np.asarray(values - slope @ (2j * np.pi / rung.rate * f[:, None] * c * joint.drift))
+def by_shift(bins: FloatArray, modes: ModeArrays, kept: KeptSpectra) -> tuple[ComplexArray, ComplexArray]:
+    """Spectra of the modes (K, M), and how the columns (K, S) change with a relative shift of all frequencies."""
+    f = modes.frequency_hz
+    model, slope = mode_spectra(bins, f, modes.decay_rate_per_s, kept.length, kept.rate)
+    return model, slope @ (2j * np.pi / kept.rate * f[:, None] * modes.amplitudes)

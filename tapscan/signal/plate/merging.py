@@ -33,6 +33,7 @@ class HeardPole:
     level_db: float  # at the start of the tone window, dB re full scale
     overlap: float  # modal overlap around it at this station
     seen_s: float  # how long the strikes were heard
+    sign: int | None = None  # of the deflection here beside the mode's strongest place (signs.py)
 
 
 def overlaps(poles: Sequence[Pole]) -> FloatArray:
@@ -138,7 +139,7 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
         cents=None,
         origin="plate" if len(cluster) > 1 else "unknown",
         amplitudes=tuple(
-            ModalAmplitude(h.station, h.amplitude_db) for h in sorted(cluster, key=lambda h: -h.amplitude_db)
+            ModalAmplitude(h.station, h.amplitude_db, h.sign) for h in sorted(cluster, key=lambda h: -h.amplitude_db)
         ),
         reason=reason or joined.note or (None if judged else cluster[0].tone.reason),
     )

@@ -19,14 +19,18 @@ from tapscan.signal.plate.joint_fit import SharedMode, Together, together
 from tapscan.signal.plate.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.plate.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.plate.room_limit import limit_of
+from tapscan.signal.plate.signs import with_signs
 from tapscan.signal.plate.station_analysis import StationResult, hear
+from tapscan.workers import ALONE, Workers
 
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
 
 
-def modes_of_plate(results: Sequence[StationResult], settings: Settings) -> tuple[list[Mode], Together]:
+def modes_of_plate(
+    results: Sequence[StationResult], settings: Settings, workers: Workers = ALONE
+) -> tuple[list[Mode], Together]:
     """Modes of the plate, in order of frequency, and what the stations told together."""
-    told = together([r.sound for r in results if r.sound is not None], settings)
+    told = together([r.sound for r in results if r.sound is not None], settings, workers)
     return _modes(results, told, hidden_by_room(results, told), settings), told
 
 
@@ -38,14 +42,14 @@ def hidden_by_room(results: Sequence[StationResult], told: Together) -> RoomLimi
     return replace(limit, hidden_above_hz=max(limit.hidden_above_hz, HIGHEST_HZ))
 
 
-def measured_scan(results: Sequence[StationResult], settings: Settings, **facts: Any) -> Scan:
+def measured_scan(results: Sequence[StationResult], settings: Settings, workers: Workers = ALONE, **facts: Any) -> Scan:
     """All that is measured. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
     sounds = [r.sound for r in results if r.sound is not None]
-    modes, told = modes_of_plate(results, settings)
+    modes, told = modes_of_plate(results, settings, workers)
     limit = hidden_by_room(results, told)
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
-    beside = beside_modes(took_part, shared, modes, settings)
+    beside = beside_modes(took_part, shared, modes, settings, workers)
     strikes = tuple(s for r in results for s in r.strikes)
     room = {
         "room": told.room,
@@ -68,7 +72,7 @@ def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | 
     if told.room is None:  # else what is left of a mode's energy dies away as the room does
         apart = _by_energy(apart, sounds)
     highest_hz = limit.hidden_above_hz if limit else HIGHEST_HZ
-    return modes_of(_held_against(apart, sounds, highest_hz, settings), settings)
+    return modes_of(with_signs(_held_against(apart, sounds, highest_hz, settings)), settings)
 
 
 def _held_against(

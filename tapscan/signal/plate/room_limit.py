@@ -83,7 +83,7 @@ def _power(samples: FloatArray, frame: int, hop: int) -> FloatArray:
     """(frequencies, frames) of whole frames only, in any one unit."""
     frames = np.lib.stride_tricks.sliding_window_view(samples, frame)[::hop] * np.hanning(frame)
     spectra = np.fft.rfft(frames, axis=1)
-    return np.asarray(np.abs(spectra.T) ** 2)
+    return np.asarray((spectra.real**2 + spectra.imag**2).T)
 
 
 def _late(power: FloatArray, noise: float) -> tuple[float, float] | None:
@@ -99,10 +99,16 @@ def _late(power: FloatArray, noise: float) -> tuple[float, float] | None:
     above = np.nonzero(level > late)[0]  # none where the blow hardly stands out of the noise
     if not len(above) or end - (first := int(above[-1])) < LEAST_FRAMES:
         return None
-    line = np.polynomial.Polynomial.fit(np.arange(first, end) * HOP_S, level[first:end], 1).convert()
-    start, slope = (float(c) for c in line.coef)
+    start, slope = _line(np.arange(first, end, dtype=np.float64) * HOP_S, level[first:end])
     falls_db = -slope * (end - first) * HOP_S
     return (-60.0 / slope, start) if falls_db > FALLS_DB else None
+
+
+def _line(x: FloatArray, y: FloatArray) -> tuple[float, float]:
+    """Where the line of least squares stands at x = 0, and its slope."""
+    away = x - x.mean()
+    slope = float(away @ y / (away @ away))
+    return float(y.mean()) - slope * float(x.mean()), slope
 
 
 def hidden_above(slopes: Sequence[LateSlope]) -> Hidden | None:
@@ -120,7 +126,7 @@ def hidden_above(slopes: Sequence[LateSlope]) -> Hidden | None:
 def _steepness(run: Sequence[LateSlope]) -> float:
     """Of ln(time to die away) over ln(frequency)."""
     x, y = np.log([b.low_hz for b in run]), np.log([b.t60_s for b in run])
-    return float(np.polynomial.Polynomial.fit(x, y, 1).convert().coef[1])
+    return _line(x, y)[1]
 
 
 def pooled(told: Sequence[Sequence[LateSlope]]) -> list[LateSlope]:

@@ -1,6 +1,8 @@
 """One station: its segments in, its strikes, poles, tones and picture out.
 
-analyse_station(station, segments, settings)   StationResult
+place_taps(station, segments, settings)        PlaceTaps: what is listened to, cut out and ready for any process
+analysed(place)                                StationResult
+analyse_station(station, segments, settings)   both
 mark_cut_short(strike, results, settings)      the strike with its `cut short` fault where it applies
 """
 
@@ -36,6 +38,31 @@ class StationResult:
     sound: StationSound | None = None  # for the fit of all stations together
 
 
+@dataclass(frozen=True)
+class Wanted:
+    """How a place is listened to.
+
+    pictures : what its pictures are drawn from is kept.
+    rough : nothing is wanted below HIGHEST_HZ; the fit of all stations together looks there.
+    contact : known to be a pickup on the iron, which hears no room.
+    """
+
+    settings: Settings
+    pictures: bool = False
+    rough: bool = False
+    contact: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class PlaceTaps:
+    """One place's strikes, and the sound of the best of them."""
+
+    station: str
+    strikes: tuple[Strike, ...]
+    chosen: tuple[Segment, ...]
+    wanted: Wanted
+
+
 def analyse_station(
     station: str,
     segments: Iterable[Segment],
@@ -45,11 +72,12 @@ def analyse_station(
     rough: bool = False,
     contact: bool = False,
 ) -> StationResult:
-    """Segments may be a generator: only the best few are held at a time.
+    """For the last three see Wanted."""
+    return analysed(place_taps(station, segments, Wanted(settings, pictures, rough, contact)))
 
-    rough : nothing is wanted below HIGHEST_HZ; the fit of all stations together looks there.
-    contact : known to be a pickup on the iron, which hears no room.
-    """
+
+def place_taps(station: str, segments: Iterable[Segment], wanted: Wanted) -> PlaceTaps:
+    """Segments may be a generator: only the best few are held at a time."""
     strikes: list[Strike] = []
     best: list[tuple[float, int, Segment]] = []
     for number, segment in enumerate(segments):
@@ -57,17 +85,23 @@ def analyse_station(
         if not segment.strike.usable:
             continue
         entry = (_merit(segment), -number, segment)
-        if len(best) < settings.strikes.per_station:
+        if len(best) < wanted.settings.strikes.per_station:
             heappush(best, entry)
         else:
             heappushpop(best, entry)
     chosen = _alike([entry[2] for entry in sorted(best, key=lambda e: -e[1])])
+    return PlaceTaps(station, tuple(strikes), tuple(chosen), wanted)
+
+
+def analysed(place: PlaceTaps) -> StationResult:
+    """Depends on `place` alone."""
+    wanted, chosen = place.wanted, place.chosen
     if not chosen:
-        return StationResult(station, tuple(strikes), (), ())
-    sound = _sound_of(station, chosen, settings, HIGHEST_HZ if rough else None, contact)
-    heard = hear(sound, sound.poles, settings)
-    drawn = (picture_of(max(chosen, key=_merit)),) if pictures else ()
-    return StationResult(station, tuple(strikes), tuple(heard), drawn, sound)
+        return StationResult(place.station, place.strikes, (), ())
+    sound = _sound_of(place.station, chosen, wanted.settings, HIGHEST_HZ if wanted.rough else None, wanted.contact)
+    heard = hear(sound, sound.poles, wanted.settings)
+    drawn = (picture_of(max(chosen, key=_merit)),) if wanted.pictures else ()
+    return StationResult(place.station, place.strikes, tuple(heard), drawn, sound)
 
 
 def _merit(segment: Segment) -> float:
@@ -116,21 +150,12 @@ def hear(sound: StationSound, poles: Sequence[Pole], settings: Settings) -> list
     crowding = overlaps(poles)
     rms = 10 ** (np.array(sound.level_db) / 20)
     seen = sound.strikes.shape[1] / rate
-    return [
-        HeardPole(
-            sound.station, p, t, _amplitude_db(p, rms), _level_db(p, settings.tones.window_start_s), float(o), seen
-        )
-        for p, t, o in zip(poles, tones, crowding, strict=True)
-    ]
-
-
-def _amplitude_db(pole: Pole, rms: np.ndarray) -> float:
-    return float(20 * np.log10(np.median(np.abs(pole.amplitudes) / rms) + 1e-15))
-
-
-def _level_db(pole: Pole, at_s: float) -> float:
-    fallen = np.exp(-pole.decay_rate_per_s * at_s)
-    return float(20 * np.log10(np.median(np.abs(pole.amplitudes)) * fallen + 1e-15))
+    size = np.abs(np.array([p.amplitudes for p in poles]))
+    fallen = np.exp(-np.array([p.decay_rate_per_s for p in poles]) * settings.tones.window_start_s)
+    amplitude_db = 20 * np.log10(np.median(size / rms, axis=1) + 1e-15)
+    level_db = 20 * np.log10(np.median(size, axis=1) * fallen + 1e-15)
+    views = zip(poles, tones, amplitude_db.tolist(), level_db.tolist(), crowding.tolist(), strict=True)
+    return [HeardPole(sound.station, p, t, amplitude, level, o, seen) for p, t, amplitude, level, o in views]
 
 
 def mark_cut_short(strike: Strike, results: Sequence[StationResult], settings: Settings) -> Strike:

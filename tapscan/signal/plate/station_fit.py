@@ -24,6 +24,7 @@ from tapscan.signal.plate.high_tones import tonal_bands
 
 SKIP_S = 0.001  # the blow itself lasts up to 0.6 ms
 MOST_IN_BAND = 18
+SHORTEST_S = 0.5
 LEAST_SERIES = 12
 EDGE_WIDTHS = 0.5  # linewidths: poles of two neighbouring bands so close are one mode
 MODEL_ERROR = 1e-6  # of a band's energy: no real ring follows the model closer
@@ -54,7 +55,7 @@ def station_poles(
     length = min(len(s) for s in strikes) - skip
     stacked = np.stack([s[skip : skip + length] for s in strikes])
     density = NoiseDensity(noises, sample_rate_hz)
-    levels = Ladder(Spectra(stacked, sample_rate_hz))
+    levels = Ladder.of(Spectra(stacked, sample_rate_hz))
     noise = {b: density.at(b.low_hz, b.high_hz) for b in bands}
     floors = _floors(levels, noise)
     starts = _starts(levels, bands, floors)
@@ -81,12 +82,17 @@ def _floors(levels: "Ladder", noise: dict[Band, float]) -> dict[Band, float]:
 class Ladder:
     """The same strikes at full, half, quarter... length; high bands decay fast and need less."""
 
-    def __init__(self, whole: Spectra) -> None:
-        self.whole = whole
+    def __init__(self, rungs: Sequence[Spectra]) -> None:
+        self.whole, self._rungs = rungs[0], rungs
         self._chosen: dict[Band, Spectra] = {}
-        self._rungs = [whole]
-        while self._rungs[-1].duration_s > 0.5:
-            self._rungs.append(self._rungs[-1].shortened(self._rungs[-1].duration_s / 2))
+
+    @staticmethod
+    def of(whole: Spectra) -> "Ladder":
+        """Down to half a second or less."""
+        rungs = [whole]
+        while rungs[-1].duration_s > SHORTEST_S:
+            rungs.append(rungs[-1].shortened(rungs[-1].duration_s / 2))
+        return Ladder(rungs)
 
     def for_band(self, band: Band) -> Spectra:
         """The shortest length after which a ten-thousandth of the band's energy is left."""
@@ -141,8 +147,10 @@ def without_doubles(fits: Sequence[Sequence[Pole]]) -> list[Pole]:
     """All bands' poles; of a mode that two bands claim at their common edge, the one seen more clearly."""
     kept: list[tuple[int, Pole]] = []
     for band, fit in enumerate(fits):
+        lowest = min((p.frequency_hz - EDGE_WIDTHS * p.decay_rate_per_s / np.pi for p in fit), default=0.0)
+        edge = [k for k, (b, p) in enumerate(kept) if b < band and p.frequency_hz > lowest]
         for pole in fit:
-            twins = [k for k, (b, p) in enumerate(kept) if b < band and _same(p, pole)]
+            twins = [k for k in edge if _same(kept[k][1], pole)]
             if not twins:
                 kept.append((band, pole))
             elif kept[twins[-1]][1].snr_db < pole.snr_db:

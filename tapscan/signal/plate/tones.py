@@ -119,31 +119,29 @@ class ToneWindow:
         return self._sums[b] - self._sums[a]
 
 
-def ring(poles: Sequence[Pole], strike: int, start: int, stop: int, sample_rate_hz: int) -> FloatArray:
-    """Samples start..stop of the sum of the fitted modes of one strike.
+def tone_windows(
+    strikes: Sequence[FloatArray], poles: Sequence[Pole], sample_rate_hz: int, settings: Settings
+) -> list[ToneWindow | None]:
+    """Window of each strike; None where the strike ends before the window holds anything.
 
-    Returns (stop - start,) full scale = 1.
-    """
-    f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
-    c = np.array([[p.amplitudes[strike] for p in poles]])
-    return ringing(f, d, c, sample_rate_hz, start, stop)[0]
-
-
-def tone_window(
-    samples: FloatArray, poles: Sequence[Pole], strike: int, sample_rate_hz: int, settings: Settings
-) -> ToneWindow | None:
-    """Window of one strike; None where the strike ends before the window holds anything.
-
-    samples : (n,) full scale = 1.
+    strikes : (n,) each, full scale = 1, sample 0 at the onset.
     """
     start = round(settings.tones.window_start_s * sample_rate_hz)
-    stop = min(len(samples), round(settings.tones.window_end_s * sample_rate_hz))
-    if stop - start < SHORTEST_WINDOW_S * sample_rate_hz:
-        return None
-    rest = samples[start:stop] - (ring(poles, strike, start, stop, sample_rate_hz) if poles else 0.0)
-    taper = np.hanning(len(rest))
-    density = 2 * np.abs(np.fft.rfft(rest * taper)) ** 2 / (len(rest) * np.sum(taper**2))
-    return ToneWindow(start / sample_rate_hz, stop / sample_rate_hz, density, sample_rate_hz / len(rest))
+    stops = [min(len(s), round(settings.tones.window_end_s * sample_rate_hz)) for s in strikes]
+    f, d = np.array([p.frequency_hz for p in poles]), np.array([p.decay_rate_per_s for p in poles])
+    c = np.array([p.amplitudes for p in poles]).reshape(len(poles), -1).T
+    modes = ringing(f, d, c, sample_rate_hz, start, max(start, *stops)) if poles else np.zeros((len(strikes), 0))
+    windows: list[ToneWindow | None] = []
+    for samples, stop, mode in zip(strikes, stops, modes, strict=True):
+        if stop - start < SHORTEST_WINDOW_S * sample_rate_hz:
+            windows.append(None)
+            continue
+        rest = samples[start:stop] - (mode[: stop - start] if poles else 0.0)
+        taper = np.hanning(len(rest))
+        density = 2 * np.abs(np.fft.rfft(rest * taper)) ** 2 / (len(rest) * np.sum(taper**2))
+        step_hz = sample_rate_hz / len(rest)
+        windows.append(ToneWindow(start / sample_rate_hz, stop / sample_rate_hz, density, step_hz))
+    return windows
 
 
 def powers(poles: Sequence[Pole], strike: int, window: ToneWindow) -> FloatArray:
@@ -168,26 +166,36 @@ def station_tones(
 
     noise_at(low, high) gives the mean square of white noise as strong as what is heard there.
     """
-    windows = [tone_window(s, poles, k, sample_rate_hz, settings) for k, s in enumerate(strikes)]
+    windows = tone_windows(strikes, poles, sample_rate_hz, settings)
     seen = [(k, w) for k, w in enumerate(windows) if w is not None]
     if not seen:
         return [Tone(None, None, None, "the strike ends before the window that is judged")] * len(poles)
-    f = np.array([p.frequency_hz for p in poles])
-    per_strike = [_strike_tones(f, powers(poles, k, w), w, noise_at, sample_rate_hz, settings) for k, w in seen]
+    f, noise = np.array([p.frequency_hz for p in poles]), _noise_power(noise_at, sample_rate_hz)
+    per_strike = [_strike_tones(f, powers(poles, k, w), w, noise, sample_rate_hz, settings) for k, w in seen]
     return [_median_tone([tones[i] for tones in per_strike]) for i in range(len(poles))]
+
+
+def _noise_power(noise_at: PowerBetween, sample_rate_hz: int) -> PowerBetween:
+    """Mean square of the noise between two frequencies, each pair looked up once: all strikes of a station ask for the same."""
+    known: dict[tuple[bytes, bytes], Hz] = {}
+
+    def between(low: Hz, high: Hz) -> Hz:
+        asked = np.asarray(low).tobytes(), np.asarray(high).tobytes()
+        if asked not in known:
+            known[asked] = noise_at(low, high) * np.maximum(0.0, np.subtract(high, low)) / (0.5 * sample_rate_hz)
+        return known[asked]
+
+    return between
 
 
 def _strike_tones(
     f: FloatArray,
     power: FloatArray,
     window: ToneWindow,
-    noise_at: PowerBetween,
+    noise: PowerBetween,
     sample_rate_hz: int,
     settings: Settings,
 ) -> list[Tone]:
-    def noise(low: Hz, high: Hz) -> Hz:
-        return noise_at(low, high) * np.maximum(0.0, np.subtract(high, low)) / (0.5 * sample_rate_hz)
-
     def everything(low: Hz, high: Hz) -> Hz:
         heard = noise(low, high)
         rest = np.maximum(window.unexplained(low, high) - heard, 0.01 * heard)

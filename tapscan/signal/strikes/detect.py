@@ -1,6 +1,7 @@
 """Find the taps in a recording.
 
     EnvelopeMeter        fed with blocks, keeps power and peak per millisecond and channel
+    Envelope.joined      of the pieces of one recording
     find_strikes(...)    spans (onset, end) of one channel, with the faults seen in the envelope
     onset_sample(...)    the onset within a short stretch of samples, to a fraction of a millisecond
     clipped(...)         whether a stretch holds flattened peaks
@@ -50,6 +51,20 @@ class Envelope:
     peak: FloatArray  # (channels, hops), of the samples as recorded
     constant: tuple[bool, ...]  # per channel: every sample alike (silence, or a constant offset)
 
+    @staticmethod
+    def joined(pieces: list["Envelope"]) -> "Envelope":
+        """Of pieces that follow each other. The list is emptied: hours of hops are not held twice."""
+        hop_s, constant = pieces[0].hop_s, tuple(all(c) for c in zip(*(p.constant for p in pieces), strict=True))
+        columns = [[p.power for p in pieces], [p.edge_power for p in pieces], [p.peak for p in pieces]]
+        pieces.clear()
+        power, edge, peak = (np.concatenate(columns.pop(0), axis=1) for _ in range(3))
+        return Envelope(hop_s, power, edge, peak, constant)
+
+
+def hop_samples(sample_rate_hz: int) -> int:
+    """Samples in a hop."""
+    return max(1, round(sample_rate_hz * HOP_S))
+
 
 @dataclass(frozen=True)
 class Span:
@@ -64,15 +79,19 @@ class Span:
 
 
 class EnvelopeMeter:
-    """Accumulates an Envelope from blocks of any length: memory grows with time, not with rate."""
+    """Accumulates an Envelope from blocks of any length: memory grows with time, not with rate.
 
-    def __init__(self, sample_rate_hz: int, channels: int) -> None:
-        self.hop = max(1, round(sample_rate_hz * HOP_S))
-        self.rate = sample_rate_hz
+    first : (channels, 1) the recording's first sample, where the blocks begin further on; warm : hops at their beginning that only let the
+    filters forget that they begin.
+    """
+
+    def __init__(self, sample_rate_hz: int, channels: int, first: FloatArray | None = None, warm: int = 0) -> None:
+        self.hop = hop_samples(sample_rate_hz)
+        self.rate, self.warm = sample_rate_hz, warm
         self._rumble = SecondOrder.high_pass(RUMBLE_HZ, sample_rate_hz, channels)
         self._knock = SecondOrder.low_pass(min(KNOCK_HZ, 0.4 * sample_rate_hz), sample_rate_hz, channels)
         self._last: FloatArray | None = None
-        self._first: FloatArray | None = None
+        self._first = first
         self._alike = np.ones(channels, dtype=bool)
         self._rest = np.zeros((channels, 0)), np.zeros((channels, 0)), np.zeros((channels, 0))
         self._parts: list[tuple[FloatArray, FloatArray, FloatArray]] = []
@@ -99,11 +118,8 @@ class EnvelopeMeter:
 
     def envelope(self) -> Envelope:
         """What has been fed so far (an incomplete last hop is left out)."""
-        columns = [list(part) for part in zip(*self._parts, strict=True)]
+        power, edge, peak = (np.concatenate(part, axis=1)[:, self.warm :] for part in zip(*self._parts, strict=True))
         self._parts = []  # hours of hops are not held twice
-        joined = [np.concatenate(columns.pop(0), axis=1) for _ in range(3)]
-        self._parts = [(joined[0], joined[1], joined[2])]
-        power, edge, peak = joined
         return Envelope(self.hop / self.rate, power, edge, peak, tuple(bool(a) for a in self._alike))
 
 

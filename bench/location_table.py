@@ -1,0 +1,127 @@
+"""Rows of bench.location's table, and what the report says of them.
+
+Drawing              how wrong the drawing is, and how many places are used
+Told                 what was said of one flaw
+table(rows)          lines, chance and the former ranking beside each rate
+reach(many, few)     figures for tapscan/report/reach.json
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from bench import study
+from bench.reach_file import share
+
+MANY, FEW = 20, 12  # places
+KINDS = ("strut", "corner", "rim", "bolt", "pin")
+
+
+@dataclass(frozen=True)
+class Drawing:
+    """How wrong the drawing is, and how many places are used."""
+
+    words: str
+    error: float
+    places_m: float
+    places: int
+
+
+@dataclass(frozen=True)
+class Told:
+    """What was said of one flaw."""
+
+    kind: str
+    called: bool
+    rank: int | None  # of the right part, 0 is first; None: not listed
+    share: float  # of the first
+    parts: int
+    reason: str | None
+    today: int  # rank by the places at which the changed modes are strongest
+    away_m: float = np.nan  # of a weight: from the likeliest spot to where it lies
+
+
+def percent(hits: int, of: int) -> str:
+    low, high = study.clopper_pearson(hits, of)
+    return f"{hits:3d} of {of:3d} = {100 * hits / max(of, 1):3.0f} % ({100 * low:.0f}-{100 * high:.0f})"
+
+
+def table(rows: dict[Drawing, list[Told]]) -> list[str]:
+    """All rows of the table, chance and the former ranking beside them."""
+    lines = [
+        "cracks that the comparison called; right part first, among three, by chance (first, three), by the former ranking"
+    ]
+    for row, every in rows.items():
+        cracks = [t for t in every if t.called and t.kind in KINDS]
+        lines += _row(row.words, cracks)
+        for kind in KINDS:
+            lines += _row(f"    {kind}", [t for t in cracks if t.kind == kind])
+        lines += _row(
+            "    closed, rubbing (struts), by losses", [t for t in every if t.called and t.kind.startswith("rubbing")]
+        )
+        lines += _weights([t for t in every if t.kind == "weight" and t.called])
+        lines += _calibration(cracks)
+    return lines
+
+
+def _row(words: str, told_: Sequence[Told]) -> list[str]:
+    silent = [t for t in told_ if t.reason]
+    said = [t for t in told_ if not t.reason]
+    if not told_:
+        return []
+    if not said:
+        return [f"{words}: says that it cannot tell, {len(silent)} of {len(told_)}"]
+    first, three = sum(t.rank == 0 for t in said), sum(t.rank is not None and t.rank < 3 for t in said)
+    chance = np.mean([1 / t.parts for t in said]), np.mean([3 / t.parts for t in said])
+    today = sum(t.today == 0 for t in said), sum(t.today < 3 for t in said)
+    quiet = f"; says that it cannot tell: {len(silent)}" if silent else ""
+    return [
+        f"{words}: first {percent(first, len(said))}, three {percent(three, len(said))}; chance {100 * chance[0]:.0f}, {100 * min(chance[1], 1):.0f} %; "
+        f"formerly {100 * today[0] / len(said):.0f}, {100 * today[1] / len(said):.0f} %{quiet}"
+    ]
+
+
+def _weights(told_: Sequence[Told]) -> list[str]:
+    away = np.array([t.away_m for t in told_ if not t.reason])
+    if not len(away):
+        return []
+    return [
+        f"    a weight: likeliest spot {np.median(away):.2f} m off (middle of {len(away)}), within 0.25 m {percent(int((away < 0.25).sum()), len(away))}"
+    ]
+
+
+def _calibration(told_: Sequence[Told]) -> list[str]:
+    lines = []
+    for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
+        here = [t for t in told_ if not t.reason and low <= t.share < high]
+        if here:
+            lines.append(
+                f"    first part given {100 * low:.0f} to {min(100 * high, 100):.0f} %: there {percent(sum(t.rank == 0 for t in here), len(here))}"
+            )
+    return lines
+
+
+def reach(many: Sequence[Told], few: Sequence[Told]) -> dict[str, object]:
+    """What the report says beside its sentence: the harder drawing, since no shop knows how wrong its own is."""
+    figures: dict[str, object] = {"places": MANY}
+    for words, places, every in (("", MANY, many), ("few ", FEW, few)):
+        said = [t for t in every if t.called and not t.reason]
+        figures[f"{words}drops"] = _rates([t for t in said if t.kind in KINDS], places)
+        figures[f"{words}losses"] = _rates([t for t in said if t.kind.startswith("rubbing")], places)
+    return figures
+
+
+def _rates(told_: Sequence[Told], places: int) -> dict[str, object] | None:
+    if not told_:
+        return None
+    first, three = sum(t.rank == 0 for t in told_), sum(t.rank is not None and t.rank < 3 for t in told_)
+    chance = round(float(np.mean([1 / t.parts for t in told_])), 3)
+    return {
+        "places": places,
+        "first": share(first, len(told_)),
+        "three": share(three, len(told_)),
+        "chance_first": chance,
+    }

@@ -1,0 +1,143 @@
+"""The first words of a result: one or two plain sentences without a figure, for somebody who knows nothing of sound.
+
+plain_of(indication)         the rule's own words for one finding
+in_plain_words(screening)    headline, first sentence and meaning of the whole result
+since(comparison)            when the earlier scans were made, in words
+
+Findings take theirs from the rule's file; what is said where nothing was found, or where there is no answer, stands here by headline.
+"""
+
+import datetime as dt
+
+from tapscan.records import Comparison, Indication, Screening
+from tapscan.screening import disposition as d
+from tapscan.screening.rule import Plain
+from tapscan.screening.rules import rule_named
+
+BEFORE = "the earlier scan"
+NOT_CLEARED = (
+    "A finding that goes away by itself is not explained by that. Until its cause is known, treat it as standing."
+)
+NO_WORD = "It says nothing about the plate: neither good nor bad."
+FINDING = Plain("", "The plate sounds unusual.", "What that means is told below.")
+HEADLINES: dict[str, Plain] = {
+    d.NOTHING: Plain(
+        "", "These taps showed nothing unusual.", "A crack may still be there: many cannot be heard by tapping."
+    ),
+    d.ALONE: Plain(
+        "",
+        "These taps by themselves showed nothing unusual.",
+        "Whether the plate has changed is not known: the scans could not be compared.",
+    ),
+    d.STANDS: Plain(
+        "",
+        "Nothing new was heard. What an earlier scan found is still there.",
+        "The earlier finding still has to be explained.",
+    ),
+    d.STANDS_ALONE: Plain(
+        "",
+        "What an earlier scan found is still there.",
+        "Whether anything else has changed is not known: the scans could not be compared.",
+    ),
+    d.OPEN: Plain("", "Nothing unusual was heard this time, but an earlier scan had found something.", NOT_CLEARED),
+    d.OPEN_ALONE: Plain(
+        "", "Nothing unusual was heard this time, but an earlier scan had found something.", NOT_CLEARED
+    ),
+    d.NO_ANSWER_STANDS: Plain(
+        "",
+        "This scan gives no answer. What an earlier scan found is still there.",
+        "The earlier finding still has to be explained.",
+    ),
+    d.NO_ANSWER_OPEN: Plain("", "This scan gives no answer, and an earlier scan had found something.", NOT_CLEARED),
+    d.CONFIRMED: Plain(
+        "", "A person has examined this plate and found a flaw.", "The examination counts for more than any tap test."
+    ),
+    d.EYE: Plain(
+        "",
+        "The taps showed nothing unusual, but the eye saw what may be a crack.",
+        "Here the eye counts for more than the taps.",
+    ),
+    d.EYE_NO_ANSWER: Plain(
+        "",
+        "The taps give no answer, but the eye saw what may be a crack.",
+        "Here the eye counts for more than the taps.",
+    ),
+    d.REPEAT: Plain("", "These taps are not good enough to say anything about the plate.", NO_WORD),
+    d.BUZZED: Plain(
+        "",
+        "Something buzzed while the plate was tapped.",
+        "Most often that is a loose part; a crack can buzz too. This test cannot tell which.",
+    ),
+    d.UNDECIDED: Plain(
+        "", "This test cannot judge a plate in the piano.", "That is neither good news nor bad news about the plate."
+    ),
+}
+HEADLINES[d.BUZZED_AGAIN] = HEADLINES[d.BUZZED]
+BEGINNINGS: tuple[tuple[str, Plain], ...] = (
+    (d.PART_ONLY, Plain("", "Only a part of the plate was tapped.", "Nothing unusual was heard there. Nothing is known of the rest.")),
+    (d.DOUBTFUL, Plain("", "It is not sure that this scan is of this plate, tapped in this order.", "Until somebody has made sure, nothing can be concluded.")),
+)  # fmt: skip
+
+
+def plain_of(indication: Indication) -> Plain:
+    """A rule of another version has no words here."""
+    rule = rule_named(indication.rule)
+    rows = rule.plain if rule else ()
+    return next((plain for begins, plain in rows if indication.id.startswith(begins)), FINDING)
+
+
+def in_plain_words(screening: Screening) -> Plain:
+    """Of what weighs most: a finding that is relevant and not known from before, else what the headline says."""
+    new = [i for i in screening.indications if i.interpretation == "relevant" and i.status != "unchanged"]
+    if screening.headline.startswith(d.LOOK) and new:
+        found = plain_of(new[0])
+        return Plain(found.headline, found.first.format(since=since(screening.comparison)), found.means)
+    if screening.headline == d.NOTHING and screening.comparison and screening.comparison.good_news:
+        first = f"These taps show no change of the plate since {since(screening.comparison)}."
+        return Plain("", first, HEADLINES[d.NOTHING].means)
+    by_beginning = (plain for begins, plain in BEGINNINGS if screening.headline.startswith(begins))
+    return HEADLINES.get(screening.headline) or next(by_beginning, FINDING)
+
+
+def since(comparison: Comparison | None) -> str:
+    """Month and year where they are one; the days stand in the figures."""
+    if comparison is None:
+        return BEFORE
+    months = sorted({m for name in comparison.baselines if (m := _month(name))})
+    if len(months) != 1:
+        return BEFORE if not months else f"the scans of {_told(months[0])} to {_told(months[-1])}"
+    return _told(months[0])
+
+
+def _month(scan: str) -> tuple[int, int] | None:
+    """Of a scan's name, PLATE/DATE[-n]."""
+    try:
+        day = dt.date.fromisoformat(scan.rpartition("/")[2][:10])
+    except ValueError:
+        return None
+    return day.year, day.month
+
+
+MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+
+
+def _told(month: tuple[int, int]) -> str:
+    return f"{MONTHS[month[1] - 1]} {month[0]}"
+
+
+def headline(plain: Plain, said: str) -> str:
+    """With what was found, so that two different findings never read alike."""
+    return f"{said}: {plain.headline}" if plain.headline and said == d.LOOK else said

@@ -1,0 +1,243 @@
+"""Work shared between this process and others, with the same answers whatever their count.
+
+    Workers(jobs, ...)          jobs: how many processes work at once, this one counted; 1 starts none
+        .start()                begin the others: worth it where there is work for seconds; without it all is done here
+        .map(job, items)        the job's answers in the items' order; this process takes its share
+        .each(job, items)       the same one by one
+        .submit(job, item)      a job for another process alone; None where there is none
+    ALONE                       this process only
+    cores()                     how many processors this process may use
+
+A job is a function of a module and its item can be pickled: processes are spawned, not forked, on every system. What a job gives depends on its
+item alone, so it does not matter who does it: a process that dies loses nothing, its work is done again here. Other processes end with
+this one however it ends, for each holds a pipe whose other end is here; an interrupt from the keyboard is left to this process.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+import threading
+import warnings
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from importlib import import_module
+from types import TracebackType
+from typing import TYPE_CHECKING, Any, TypeVar
+
+if TYPE_CHECKING:
+    from concurrent.futures import Future, ProcessPoolExecutor
+    from multiprocessing.connection import Connection
+
+Item = TypeVar("Item")
+Answer = TypeVar("Answer")
+Progress = Callable[[str, int, int], None]
+MOST = 8  # more processes share too little to be worth their memory
+QUEUED = 2  # items a process: the one it works on, and the next
+LOWER_PRIORITY = 10  # of 19, as `nice` counts
+GONE = "another process of tapscan could not work ({}); its share was done by this one, so it took longer"
+
+
+def cores() -> int:
+    """How many processors this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
+
+
+def quiet(stage: str, done: int, total: int) -> None:
+    """Progress that nobody watches."""
+
+
+class Workers:
+    """See the module. Use it in a `with` block.
+
+    jobs     : processes that work at once, this one counted; None: as many as there are cores, and no more than MOST.
+    preload  : modules that the others import while they wait for work.
+    progress : told (stage, done, total) as work gets done.
+    low      : the others give way to whatever else wants the processor.
+    """
+
+    def __init__(
+        self, jobs: int | None = 1, preload: Sequence[str] = (), progress: Progress = quiet, *, low: bool = False
+    ) -> None:
+        self.others = (min(cores(), MOST) if jobs is None else max(1, jobs)) - 1
+        self.progress = progress
+        self._preload, self._low = tuple(preload), low
+        self._pool: ProcessPoolExecutor | None = None
+        self._leash: Connection | None = None
+        self._waking: list[Future[None]] = []
+
+    def __enter__(self) -> Workers:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._end()
+
+    def start(self) -> bool:
+        """Begin the others. Whether there are any to share with."""
+        if self.others and self._pool is None:
+            try:
+                self._begin()
+            except (OSError, ImportError, NotImplementedError) as problem:  # a system without semaphores, or full
+                self._lost(problem)
+        return self._pool is not None
+
+    def map(
+        self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
+    ) -> list[Answer]:
+        """`told` hears how many are done. What a job raises is raised here."""
+        return list(self.each(job, items, told))
+
+    def each(
+        self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
+    ) -> Iterator[Answer]:
+        """The answers in the items' order, as they come. Items are taken as they are needed; costly ones first keep the end even."""
+        answers: dict[int, Answer] = {}
+        out: dict[int, tuple[Item, Future[Answer]]] = {}
+        waiting = enumerate(items)
+        again: list[tuple[int, Item]] = []  # lost with the process that had them
+        given = 0
+        while True:
+            while self.awake and len(out) < QUEUED * self.others and (one := _next(again, waiting)):
+                if sent := self.submit(job, one[1]):
+                    out[one[0]] = one[1], sent
+                else:
+                    again.append(one)
+            if one := _next(again, waiting):
+                answers[one[0]] = job(one[1])
+            elif out:
+                _wait([sent for _, sent in out.values()])
+            else:
+                return
+            again += self._collect(out, answers)
+            if told:
+                told(given + len(answers))
+            while given in answers:
+                yield answers.pop(given)
+                given += 1
+
+    @property
+    def awake(self) -> bool:
+        """Whether another has begun and is ready: until then this process does not wait for any."""
+        return self._pool is not None and any(one.done() for one in self._waking)
+
+    def submit(self, job: Callable[[Item], Answer], item: Item) -> Future[Answer] | None:
+        """None where no other process can do it."""
+        if self._pool is None:
+            return None
+        from concurrent.futures.process import BrokenProcessPool
+
+        try:
+            return self._pool.submit(job, item)
+        except (BrokenProcessPool, RuntimeError) as problem:
+            self._lost(problem)
+            return None
+
+    def _collect(
+        self, out: dict[int, tuple[Item, Future[Answer]]], answers: dict[int, Answer]
+    ) -> list[tuple[int, Item]]:
+        """Take what is finished; what was lost with its process is given back."""
+        lost: list[tuple[int, Item]] = []
+        if not out:
+            return lost
+        from concurrent.futures.process import BrokenProcessPool
+
+        for number in [n for n, (_, sent) in out.items() if sent.done()]:
+            item, sent = out.pop(number)
+            try:
+                answers[number] = sent.result()
+            except BrokenProcessPool as problem:
+                lost.append((number, item))
+                self._lost(problem)
+        return lost
+
+    def _begin(self) -> None:
+        import multiprocessing
+        from concurrent.futures import ProcessPoolExecutor
+
+        context = multiprocessing.get_context("spawn")
+        held, self._leash = context.Pipe(duplex=False)
+        begun = (held, self._preload, LOWER_PRIORITY if self._low else 0)
+        pool = ProcessPoolExecutor(self.others, context, _ready, begun)
+        with _interrupts_wait():
+            self._waking = [pool.submit(_nothing) for _ in range(self.others)]
+        self._pool = pool
+
+    def _lost(self, problem: Exception) -> None:
+        """Go on alone; the answers are the same."""
+        if self.others:
+            warnings.warn(GONE.format(str(problem) or type(problem).__name__), stacklevel=2)
+        self.others = 0
+        self._end()
+
+    def _end(self) -> None:
+        pool, self._pool = self._pool, None
+        leash, self._leash = self._leash, None
+        if leash is not None:
+            leash.close()  # they end at once, whatever they are doing
+        if pool is not None:
+            pool.shutdown(wait=False, cancel_futures=True)
+
+
+ALONE = Workers(1)
+
+
+def _next(again: list[tuple[int, Item]], waiting: Iterator[tuple[int, Item]]) -> tuple[int, Item] | None:
+    return again.pop() if again else next(waiting, None)
+
+
+def _wait(sent: Sequence[Future[Any]]) -> None:
+    from concurrent.futures import FIRST_COMPLETED, wait
+
+    wait(sent, return_when=FIRST_COMPLETED)
+
+
+def _nothing() -> None:
+    """So that the processes begin, and say so."""
+
+
+@contextmanager
+def _interrupts_wait() -> Iterator[None]:
+    """Processes begun in here never see Ctrl-C, not even while they begin; this one sees it afterwards. Windows: see `_ready`."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _ready(held: Connection, preload: Sequence[str], lower: int) -> None:
+    """Runs first in each other process."""
+    with suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ[name] = "1"  # before numpy: small matrices, and one process a core
+    threading.Thread(target=_end_with_parent, args=(held,), daemon=True).start()
+    _give_way(lower)
+    for name in preload:
+        import_module(name)
+
+
+def _end_with_parent(held: Connection) -> None:
+    with suppress(EOFError, OSError):
+        held.recv_bytes()  # nothing is ever sent: this ends when the other end is closed
+    os._exit(1)
+
+
+def _give_way(lower: int) -> None:
+    if not lower:
+        return
+    if sys.platform == "win32":
+        import ctypes
+
+        kernel, below_normal = ctypes.windll.kernel32, 0x4000
+        kernel.SetPriorityClass(kernel.GetCurrentProcess(), below_normal)
+    else:
+        os.nice(lower)

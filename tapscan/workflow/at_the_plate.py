@@ -1,0 +1,185 @@
+"""The recorder at work: sound and wishes in turn, and what is to be shown. Knows neither keys nor screen.
+
+    Session(recorder, beeper, input).run(asked, show)   until all is tapped or the person stops
+        asked()      what the person asked for since the last call: words of WISHES
+        show(view)   ten times a second
+    View                                                everything shown, plain values
+    level_words(view)                                   how loud it is, in words
+
+A device that goes is waited for and opened again; what was accepted before is safe.
+"""
+
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Any, Literal, get_args
+
+from tapscan.errors import MicrophoneTrouble
+from tapscan.places import Layout
+from tapscan.recording.microphone import Beeper, Microphone, look_again
+from tapscan.workflow.record import Event, Recorder
+
+Wish = Literal["undo", "repeat", "skip", "back", "pause", "stop"]
+WISHES: tuple[Wish, ...] = get_args(Wish)
+HANDS = "Two quick knocks take the last strike back."
+TONES: dict[str, list[tuple[float, float]]] = {
+    "accepted": [(880.0, 0.06)],
+    "refused": [(220.0, 0.18)],
+    "undone": [(440.0, 0.08), (330.0, 0.08)],
+    "moved": [(660.0, 0.06), (990.0, 0.08)],
+    "complete": [(660.0, 0.08), (880.0, 0.08), (1320.0, 0.16)],
+}
+TAIL_S = 0.25  # the room, and the way through the sound system
+SILENT_S, ZERO_S, AGAIN_S = 1.5, 1.5, 1.0
+FRAME_S = 0.1
+SILENT = "The microphone gives no sound. Is its plug in? Waiting for it; nothing is lost."
+ZEROS = "The input delivers silence: is the microphone switched on, and the right input chosen?"
+NOT_YET = -200.0  # the level before anything came
+FULL_DB, LOUD_DB, OVER_NOISE_DB = -3.0, -12.0, 6.0  # words only: common practice, no source
+
+
+@dataclass(frozen=True)
+class View:
+    """`tone` is good, bad or plain; `trouble` stands over everything."""
+
+    station: str | None
+    where: str
+    force: str | None
+    counts: str
+    done: int
+    stations: int
+    said: str
+    tone: str
+    level_db: float
+    floor_db: float | None
+    waiting: str
+    trouble: str | None
+    layout: Layout
+    taken: frozenset[str]
+    paused: bool = False
+
+
+class Session:
+    """See the module. `input_` : device, rate in Hz, channel from 0."""
+
+    def __init__(self, recorder: Recorder, beeper: Beeper, input_: tuple[str | None, int, int]) -> None:
+        self.recorder, self.beeper, self.input = recorder, beeper, input_
+        self.said, self.tone = "Tap when you are ready.", "plain"
+        self.trouble: str | None = None
+        self.stopped = False
+        self.zeros_s = 0.0
+        self.microphone: Microphone | None = None
+
+    def run(self, asked: Callable[[], Iterable[Wish]], show: Callable[[View], None]) -> None:
+        """Opens the device again whenever it has gone."""
+        while not self.over:
+            try:
+                with Microphone(*self.input) as microphone:
+                    self._listen(microphone, asked, show)
+            except MicrophoneTrouble as problem:
+                self._wait(f"{problem}. Waiting for it; nothing is lost.", asked, show)
+                look_again()
+
+    @property
+    def over(self) -> bool:
+        """All done, or stopped by the person."""
+        return self.stopped or self.recorder.guide.station is None
+
+    def _listen(
+        self, microphone: Microphone, asked: Callable[[], Iterable[Wish]], show: Callable[[View], None]
+    ) -> None:
+        """Until it is over, or the device gives nothing any more."""
+        self.microphone = microphone
+        last_sound = last_frame = time.monotonic()
+        while not self.over:
+            block = microphone.read(0.05)
+            now = time.monotonic()
+            if block is not None:
+                last_sound = now
+                self._heard(block.samples, block.lost)
+            elif now - last_sound > SILENT_S:
+                self.trouble = SILENT
+                show(self.view())
+                microphone.__exit__(None, None, None)
+                time.sleep(AGAIN_S)
+                look_again()
+                return
+            self._do(asked())
+            if now - last_frame >= FRAME_S:
+                last_frame = now
+                show(self.view())
+
+    def _wait(self, words: str, asked: Callable[[], Iterable[Wish]], show: Callable[[View], None]) -> None:
+        self.trouble = words
+        until = time.monotonic() + AGAIN_S
+        while time.monotonic() < until and not self.stopped:
+            self._do(asked())
+            show(self.view())
+            time.sleep(FRAME_S)
+
+    def _heard(self, samples: Any, lost: int) -> None:
+        silent = not samples.any()
+        self.zeros_s = self.zeros_s + len(samples) / self.input[1] if silent else 0.0
+        self.trouble = ZEROS if self.zeros_s > ZERO_S else None
+        self._tell(self.recorder.hear(samples, lost))
+
+    def _tell(self, events: list[Event]) -> None:
+        """The last words stay on the screen; one beep for all that happened at once."""
+        if not events:
+            return
+        words = [e.words for e in events if e.what != "moved"] or [events[-1].words]
+        self.said = " ".join(words)
+        self.tone = "bad" if events[-1].what == "refused" else "good" if events[0].what == "accepted" else "plain"
+        began = time.monotonic()
+        over_s = self.beeper.beep(TONES[events[-1].what])
+        if self.beeper.trouble and self.beeper.on:
+            self.beeper.on = False
+            self.said += f" ({self.beeper.trouble})"
+        if over_s and self.microphone is not None:  # it comes back as late as the sound is old that is read now
+            least_s, most_s = self.microphone.age_s
+            self.recorder.trigger.deaf_between(least_s - (time.monotonic() - began), most_s + over_s + TAIL_S)
+
+    def _do(self, wishes: Iterable[Wish]) -> None:
+        for wish in wishes:
+            if wish == "stop":
+                self.stopped = True
+            elif wish == "pause":
+                self.recorder.paused = not self.recorder.paused
+                self.said, self.tone = ("Paused: p goes on." if self.recorder.paused else "Going on."), "plain"
+            else:
+                self._tell(self.recorder.key(wish))
+
+    def view(self) -> View:
+        """What is on the screen now."""
+        guide, trigger = self.recorder.guide, self.recorder.trigger
+        here = guide.station
+        where = next((s.where for s in self.recorder.layout.stations if s.name == here), "")
+        return View(
+            here, where, guide.force, guide.told, guide.done, len(guide.stations), self.said, self.tone,
+            trigger.level_db, trigger.floor_db, self._waiting(), self.trouble, self.recorder.layout,
+            frozenset(s for s in guide.stations if not guide.missing(s)), self.recorder.paused,
+        )  # fmt: skip
+
+    def _waiting(self) -> str:
+        trigger = self.recorder.trigger
+        if self.recorder.paused:
+            return "PAUSED"
+        if trigger.floor_db is None:
+            return "WAIT: listening to the room"
+        if trigger.deaf:
+            return "WAIT"
+        return "RINGING: wait" if trigger.sounding_since_s is not None else "READY: tap"
+
+
+def level_words(level_db: float, floor_db: float | None) -> str:
+    """Of the last tenth of a second, beside the quiet."""
+    if level_db <= NOT_YET:
+        return "no sound comes in"
+    if level_db > FULL_DB:
+        return f"{level_db:.0f} dB: at full scale; turn the input down"
+    if level_db > LOUD_DB:
+        return f"{level_db:.0f} dB: loud"
+    if floor_db is None:
+        return f"{level_db:.0f} dB"
+    quiet = level_db < floor_db + OVER_NOISE_DB
+    return f"{level_db:.0f} dB: quiet" if quiet else f"{level_db:.0f} dB; the quiet lies at {floor_db:.0f} dB"

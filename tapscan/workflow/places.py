@@ -1,0 +1,95 @@
+"""Places one by one: their strikes cut out of the recordings here, listened to by whoever is free.
+
+analyse_places(heard, plan, wanted, workers, ...)   StationResult of each place, in the plan's order
+spot_of(heard, strike)                              what a strike is, whatever it is called in a scan
+"""
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+
+from tapscan.errors import UnreadableRecording
+from tapscan.records import Force, Segment
+from tapscan.settings import Settings
+from tapscan.signal.plate.station_analysis import PlaceTaps, StationResult, Wanted, analysed, place_taps
+from tapscan.workers import Workers
+from tapscan.workflow.listen import Heard, cut
+
+
+@dataclass(frozen=True)
+class Planned:
+    """One strike with its place in the scan."""
+
+    file: int
+    span: int
+    station: str
+    force: Force | None
+    name: str
+
+
+Spot = tuple[str, int, Force | None]
+Before = Callable[[str, Sequence[Spot], Wanted], StationResult | None]
+
+
+def spot_of(heard: Sequence[Heard], strike: Planned) -> Spot:
+    """SHA-256 of its recording, its number there, and its force as declared."""
+    return heard[strike.file].recording.sha256, strike.span, strike.force
+
+
+def nothing_before(station: str, taps: Sequence[Spot], wanted: Wanted) -> StationResult | None:
+    """No place was listened to before."""
+    return None
+
+
+def analyse_places(
+    heard: Sequence[Heard],
+    plan: Sequence[Planned],
+    wanted: Wanted,
+    workers: Workers,
+    unreadable: list[str],
+    before: Before = nothing_before,
+) -> list[StationResult]:
+    """`unreadable` : gets what has gone bad since it was listened to. `before` : what was found of a place already."""
+    by_place: dict[str, list[Planned]] = {}
+    for p in plan:
+        by_place.setdefault(p.station, []).append(p)
+    done: dict[str, StationResult] = {}
+    for station, mine in by_place.items():
+        if known := before(station, [spot_of(heard, p) for p in mine], wanted):
+            done[station] = _called(known, heard, mine)
+
+    def places() -> Iterator[PlaceTaps]:
+        for station, mine in by_place.items():
+            if station not in done:
+                yield place_taps(station, _segments(heard, mine, wanted.settings, unreadable), wanted)
+
+    def told(count: int) -> None:
+        workers.progress("listening", len(done) + count, len(by_place))
+
+    told(0)
+    found = workers.map(analysed, places(), told)
+    done |= {r.station: r for r in found}
+    return [done[station] for station in by_place]
+
+
+def _called(known: StationResult, heard: Sequence[Heard], mine: Sequence[Planned]) -> StationResult:
+    """With the names that strikes and recordings have in this scan."""
+    names = {old.id: p.name for old, p in zip(known.strikes, mine, strict=True)}
+    strikes = tuple(
+        replace(old, id=p.name, recording=heard[p.file].recording.id)
+        for old, p in zip(known.strikes, mine, strict=True)
+    )
+    sound = replace(known.sound, named=tuple(names[n] for n in known.sound.named)) if known.sound else None
+    pictures = tuple(replace(p, strike=names[p.strike]) for p in known.pictures)
+    return replace(known, strikes=strikes, sound=sound, pictures=pictures)
+
+
+def _segments(
+    heard: Sequence[Heard], mine: Sequence[Planned], settings: Settings, unreadable: list[str]
+) -> Iterable[Segment]:
+    """The strikes one by one; a file that has gone bad since it was listened to is said and left out."""
+    for p in mine:
+        try:
+            yield cut(heard[p.file], p.span, settings, name=p.name, station=p.station, force=p.force)
+        except UnreadableRecording as problem:
+            if str(problem) not in unreadable:
+                unreadable.append(str(problem))

@@ -1,0 +1,116 @@
+"""A recording at the plate as a person filled it into a form: what is wanted is read, the input is opened, a session is made.
+
+inputs()                              names to choose an input by; and a sentence where there are none
+input_of(typed)                       device, rate in Hz or None, channel from 0
+begin_typed(register, plate, typed)   Unfinished; nothing is begun without an input
+session_of(register, number, typed)   Session that goes on with an unfinished scan
+at_rest(unfinished)                   View of a scan that nobody is recording now
+undo_last(register, number)           the last strike back, where no sound comes in; what was said of it
+"""
+
+from collections.abc import Mapping
+
+from tapscan.errors import BadRequest, MicrophoneTrouble
+from tapscan.layouts.assignment import read_order
+from tapscan.register.database import Register
+from tapscan.register.entries import Unfinished
+from tapscan.register.unfinished import find_unfinished
+from tapscan.settings import Settings
+from tapscan.workflow.at_the_plate import NOT_YET, Session, View
+from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
+from tapscan.workflow.own_layouts import layout_of
+from tapscan.workflow.record import (
+    USUAL_LAYOUT,
+    USUAL_ORDER,
+    Recorder,
+    begin_recording,
+    guide_of,
+    rate_of,
+    unfinished_layout,
+)
+from tapscan.workflow.typed import number, words
+from tapscan.workflow.typed_scan import new_scan
+
+Input = tuple[str | None, int | None, int]
+LOWEST_HZ, HIGHEST_HZ, MOST_CHANNELS = 8000, 192000, 64
+
+
+def inputs(*, anew: bool = False) -> tuple[list[tuple[str, str]], str | None]:
+    """What is sent and what is shown; of two alike the number is sent. `anew` : what was plugged in since counts; no input may be open."""
+    try:
+        if anew:
+            look_again()
+        devices = input_devices()
+    except MicrophoneTrouble as problem:
+        return [], str(problem)
+    names = [d.name for d in devices]
+    told = [
+        (
+            d.name if names.count(d.name) == 1 else str(d.number),
+            f"{d.name} ({d.host}, {d.sample_rate_hz} Hz{', the usual one' if d.usual else ''})",
+        )
+        for d in devices
+    ]
+    return told, None if told else "no sound input was found; plug a microphone or an interface in"
+
+
+def open_briefly(input_: Input) -> int:
+    """Sample rate in Hz of an input that can be opened; one that was plugged in since is found, too. Raises MicrophoneTrouble."""
+    try:
+        with Microphone(*input_) as microphone:
+            return microphone.sample_rate_hz
+    except MicrophoneTrouble:
+        look_again()
+    with Microphone(*input_) as microphone:
+        return microphone.sample_rate_hz
+
+
+def input_of(typed: Mapping[str, str]) -> Input:
+    """Raises BadRequest with one line."""
+    rate = number(typed.get("rate"), "Sample rate", LOWEST_HZ, HIGHEST_HZ, "Hz", "given in kHz? ")
+    channel = number(typed.get("channel"), "Channel", 1, MOST_CHANNELS, "channels") or 1
+    return words(typed.get("device")), round(rate) if rate else None, round(channel) - 1
+
+
+def begin_typed(register: Register, plate: str, typed: Mapping[str, str]) -> Unfinished:
+    """Raises BadRequest, BadLayout, MicrophoneTrouble before anything is written."""
+    new, order = new_scan(typed, register.folder), read_order(typed.get("order") or USUAL_ORDER)
+    layout = layout_of(register.folder, typed.get("layout") or USUAL_LAYOUT)
+    open_briefly(input_of(typed))
+    return begin_recording(register, plate, new, layout, order)
+
+
+def session_of(register: Register, number_: int, typed: Mapping[str, str], settings: Settings) -> Session:
+    """At the sample rate of the strikes so far. Raises BadRequest, MicrophoneTrouble."""
+    unfinished = find_unfinished(register, number_)
+    if unfinished.ended_how:
+        raise BadRequest(f"this recording has ended: {unfinished.ended_how}")
+    device, rate, channel = input_of(typed)
+    before = rate_of(register, unfinished)
+    if before and rate not in (None, before):
+        raise BadRequest(
+            f"the strikes so far were taken at {before} Hz; leave the sample rate empty to go on with that"
+        )
+    rate = open_briefly((device, before or rate, channel))
+    recorder = Recorder(register, unfinished, rate, settings)
+    return Session(recorder, Beeper(on=bool(typed.get("beeps"))), (device, rate, channel))
+
+
+def at_rest(unfinished: Unfinished) -> View:
+    """Where it would go on."""
+    guide, layout = guide_of(unfinished), unfinished_layout(unfinished)
+    where = next((s.where for s in layout.stations if s.name == guide.station), "")
+    taken = frozenset(s for s in guide.stations if not guide.missing(s))
+    return View(
+        guide.station, where, guide.force, guide.told, guide.done, len(guide.stations), "", "plain",
+        NOT_YET, None, "NOT LISTENING", None, layout, taken,
+    )  # fmt: skip
+
+
+def undo_last(register: Register, number_: int, settings: Settings) -> str:
+    """Raises BadRequest where nothing was taken."""
+    unfinished = find_unfinished(register, number_)
+    rate = rate_of(register, unfinished)
+    if rate is None:
+        raise BadRequest("There is nothing to take back.")
+    return Recorder(register, unfinished, rate, settings).key("undo")[0].words

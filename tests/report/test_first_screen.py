@@ -1,0 +1,77 @@
+"""The first screen answers what a buyer asks: what, where, how sure, compared with what, what weakens it, what people found, who does what."""
+
+import re
+from dataclasses import replace
+
+import pytest
+
+from bench.first_screens import SCREENS, key, words_of
+from tapscan.report.about import About
+from tapscan.report.beside import Beside
+from tapscan.report.error_rates import how_sure, measured
+from tapscan.report.first_screen import DONE_BY, NOBODY, steps
+from tapscan.report.page import render_page
+from tapscan.report.shop import Shop
+from tapscan.screening.next_steps import STEPS
+from tests.report.sheets import indication, screening
+from tests.report.test_comparison_section import comparison
+from tests.report.test_error_rates import SHIPPED
+
+ABOUT = About("B12", "B12/2026-09-02", "2.9.2026")
+
+
+def rows(page: str) -> dict[str, str]:
+    """Question and answer."""
+    asked = page[page.index('class="asked"') : page.index('<aside class="card"')]
+    return {name: re.sub(r"<br>", " ", told) for name, told in re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", asked)}
+
+
+@pytest.mark.parametrize("summary", [False, True])
+def test_every_question_of_a_buyer_is_answered_before_the_steps_and_the_figures(summary):
+    s = screening(lead="Plain words.", limitations=("First. More.", "Second.", "Third."))
+    page = render_page(s, ABOUT, Beside(summary=summary))
+    asked = rows(page)
+    assert list(asked) == ["Where to look first", "Other causes to rule out", "How sure", "Compared with", "What weakens it", "Seen and found by people"]  # fmt: skip
+    assert asked["What weakens it"] == "First. Second. 1 more, under What was tested."
+    assert asked["Seen and found by people"].lower() == NOBODY
+    order = [page.index(mark) for mark in ("<h1>", "Plain words.", 'class="asked"', "What to do next", "In figures")]
+    assert order == sorted(order)
+
+
+def test_what_people_found_later_stands_there():
+    told = replace(ABOUT, since=("An examination found: crack in strut 2.",))
+    assert rows(render_page(screening(), told))["Seen and found by people"] == told.since[0]
+
+
+def test_days_of_the_scans_compared_with_stand_as_the_shop_writes_them():
+    made = comparison(baselines=("B12/2026-03-02",), rules_not_run=())
+    page = render_page(screening(comparison=made), ABOUT, Beside(Shop(dates="day.month.year")))
+    assert rows(page)["Compared with"] == "The plate&#39;s own scan of 02.03.2026"
+
+
+def test_steps_are_parted_by_who_does_them():
+    told = steps([s.line for s in STEPS])
+    assert [title for title, _ in told] == list(DONE_BY.values())
+    assert sum(len(lines) for _, lines in told) == len(STEPS)
+    assert steps(["Look."]) == [("", ["Look."])]
+
+
+@pytest.mark.parametrize(("scans", "part"), [(1, "beside"), (2, "beside"), (3, "comparison")])
+def test_how_sure_is_what_was_counted_with_so_many_earlier_scans(scans, part):
+    made = comparison(baselines=tuple(f"B12/2026-03-0{n}" for n in range(1, scans + 1)))
+    found = indication(rule="change-since-baseline", id="C1")
+    told = how_sure(screening(indications=(found,), comparison=made, limits_sha256=SHIPPED))
+    plain = measured()["beside"]["any_relevant"]["sound"] if part == "beside" else measured()["comparison"]["unchanged"]
+    assert f"{plain['spoke']} false alarm in {plain['of']}" in told and "no proof" in told
+
+
+def test_in_the_piano_and_without_an_answer_nothing_is_sure():
+    s = screening(indications=(), disposition="inconclusive")
+    assert "no answer" in how_sure(s)
+    assert "never been measured" in how_sure(replace(s, scan=replace(s.scan, state="strung")))
+
+
+def test_the_key_for_readers_names_every_screen_and_every_question():
+    assert set(key()) == set(SCREENS)
+    assert all(set(told) == {"what", "where", "how_sure", "next", "who", "never"} for told in key().values())
+    assert "One tone stands out." in words_of(render_page(screening(), ABOUT))

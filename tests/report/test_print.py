@@ -1,0 +1,83 @@
+"""Printed by a browser: three or four sheets of A4 and of Letter, one or two for a buyer. Simulated scans of the demo's kind, all sections filled."""
+
+import re
+import shutil
+import subprocess
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tapscan.report.about import About
+from tapscan.report.beside import Beside
+from tapscan.report.page import render_page
+from tapscan.screening import next_steps
+from tapscan.screening.compare.compare_scans import BLIND, SINGLE
+from tests.report.sheets import indication
+from tests.report.test_comparison_section import comparison
+from tests.report.test_plate_map import on_grand
+
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
+FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--no-pdf-header-footer")  # fmt: skip
+PAPERS = {"A4": (595, 842), "letter": (612, 792)}  # points
+
+
+CHANGE = "change-since-baseline"
+SENTENCE = (
+    "Since the baseline of 2026-03-02 (1 scan), 48 of the 71 tones (modes) compared have become lower, by more than an unchanged plate differs from scan to scan. "
+    "The one that stands out most, now at 1273.3 Hz, fell by 0.303 % (± 0.001 %; a semitone is 5.9 %). The tones that fell ring strongest at S4, S1 and S3: look there first."
+)
+FACTS = (("Plate", "B12"), ("Mass", "104 kg"), ("Supports", "four soft pads"), ("Iron", "22 °C"), ("Sensor", "contact"))
+SEEN = (("a line of rust", "seen", "bass corner"), ("a crack in the finish", "not seen", ""))
+ABOUT = About(
+    "B12",
+    "B12/2026-09-02",
+    "2026-09-02",
+    "small grand",
+    "A. Person",
+    FACTS,
+    (),
+    SEEN,
+    ("Seen by eye: a line of rust, bass corner.",),
+)
+
+
+def changed():
+    """As full as the demo's plate that changed."""
+    steps = next_steps.suspected("stripped", [CHANGE])
+    found = (indication(rule=CHANGE, id="C1", sentence=SENTENCE), indication(rule="long-decay", id="D2", status="new"))
+    return replace(
+        on_grand(),
+        headline="Something to look at: the plate sounds different from before",
+        lead="The plate does not sound as it did in March 2026: some of its tones have become lower. It may be a crack, or something that was left on. This test cannot tell which.",
+        summary=SENTENCE,
+        next_steps=tuple(s.line for s in steps),
+        indications=found,
+        limitations=(SINGLE, BLIND, SINGLE, BLIND),
+        comparison=comparison(),
+    )
+
+
+def sheets(page: str, paper: str, folder: Path) -> tuple[int, tuple[int, int]]:
+    """How many, and their size in points."""
+    source, target = folder / "page.html", folder / "page.pdf"
+    source.write_text(page.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>"), encoding="utf-8")
+    words = [CHROMIUM, *FLAGS, f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={target}", source.as_uri()]
+    subprocess.run(words, check=True, capture_output=True, timeout=120)
+    pdf = target.read_bytes()
+    box = re.search(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
+    assert box is not None
+    return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)), (round(float(box[1])), round(float(box[2])))
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium to print with")
+@pytest.mark.parametrize("paper", PAPERS)
+def test_a_report_prints_on_three_or_four_sheets_and_a_summary_on_one_or_two(paper, tmp_path):
+    made = changed()
+    beside = Beside()
+    report, size = sheets(render_page(made, ABOUT, beside), paper, tmp_path)
+    assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
+    assert 3 <= report <= 4
+    assert sheets(render_page(made, ABOUT, replace(beside, summary=True)), paper, tmp_path)[0] <= 2
+    assert sheets(render_page(made, ABOUT, replace(beside, full=True)), paper, tmp_path)[0] > report

@@ -1,0 +1,125 @@
+"""Work shared between processes: the same answers whatever their count, and nothing left behind."""
+
+import multiprocessing
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from tapscan.workers import Workers
+from tests.awake import until_awake
+from tests.every import each
+
+
+def square(x: int) -> tuple[int, int]:
+    return x * x, os.getpid()
+
+
+def slow_square(x: int) -> tuple[int, int]:
+    time.sleep(0.02)
+    return square(x)
+
+
+def refused(x: int) -> int:
+    raise ValueError(f"no {x}")
+
+
+def dies_elsewhere(x: int) -> int:
+    if multiprocessing.parent_process() is not None:
+        os._exit(3)
+    return x + 1
+
+
+def niceness(_: int) -> int:
+    return os.nice(0)
+
+
+@each("jobs", [1, 2, 3])
+def test_answers_come_in_the_order_of_the_items(jobs: int) -> None:
+    told: list[int] = []
+    with Workers(jobs) as workers:
+        assert workers.start() is (jobs > 1)
+        until_awake(workers)  # this test is of who works, not of how soon
+        found = workers.map(slow_square, range(40), told.append)
+    assert [answer for answer, _ in found] == [x * x for x in range(40)]
+    assert (len({process for _, process in found}) > 1) is (jobs > 1)
+    assert told == sorted(told) and told[-1] == 40
+
+
+def test_nobody_is_started_unasked() -> None:
+    with Workers(4) as workers:
+        assert {process for _, process in workers.map(square, range(9))} == {os.getpid()}
+        assert workers.submit(square, 1) is None
+        assert multiprocessing.active_children() == []
+
+
+@each("jobs", [1, 2])
+def test_what_a_job_raises_is_raised_here(jobs: int) -> None:
+    with Workers(jobs) as workers:
+        workers.start()
+        until_awake(workers)
+        with pytest.raises(ValueError, match="no"):
+            workers.map(refused, range(4))
+
+
+def test_the_work_of_a_process_that_dies_is_done_here() -> None:
+    with Workers(2) as workers:
+        workers.start()
+        until_awake(workers)
+        with pytest.warns(UserWarning, match="its share was done by this one"):
+            assert workers.map(dies_elsewhere, range(6)) == [1, 2, 3, 4, 5, 6]
+        assert workers.map(square, [3])[0] == (9, os.getpid())
+
+
+@pytest.mark.skipif(not hasattr(os, "nice"), reason="Windows has classes of priority instead")
+def test_others_of_low_priority_give_way() -> None:
+    with Workers(2, low=True) as workers:
+        workers.start()
+        sent = workers.submit(niceness, 0)
+        assert sent is not None and sent.result() > os.nice(0)
+
+
+IDLE = """
+import multiprocessing, signal, time
+from tapscan.workers import Workers
+if __name__ == "__main__":
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell turns it off for what runs in its background
+    with Workers(3) as workers:
+        workers.start()
+        workers.submit(time.sleep, 60)
+        print(*(p.pid for p in multiprocessing.active_children()), flush=True)
+        time.sleep(60)
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="kills by signal")
+@each("end", [signal.SIGKILL, signal.SIGTERM, signal.SIGINT])
+def test_others_end_with_this_one_however_it_ends(end: int, tmp_path_factory: pytest.TempPathFactory) -> None:
+    script = tmp_path_factory.mktemp("idle") / "idle.py"
+    script.write_text(IDLE)
+    pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
+    begun = subprocess.Popen([sys.executable, str(script)], text=True, **pipes)
+    assert begun.stdout is not None
+    others = [int(pid) for pid in begun.stdout.readline().split()]
+    assert len(others) == 2
+    time.sleep(1.0)  # one is asleep over its work by now
+    begun.send_signal(end)
+    begun.communicate(timeout=20)
+    until = time.monotonic() + 20
+    while any(map(alive, others)) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not [pid for pid in others if alive(pid)]
+
+
+def alive(pid: int) -> bool:
+    """One that has ended and waits to be counted by its parent has ended."""
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    status = Path(f"/proc/{pid}/stat")
+    return not status.exists() or status.read_text().rpartition(")")[2].split()[0] != "Z"
