@@ -105,7 +105,7 @@ def main() -> None:
         load = os.getloadavg()[0]
         rows = measured(folder)
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; load {load:.1f} before it ran",
+        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; load {load:.1f} before it ran, niceness {os.nice(0)}",
         f"{counts[0]} plates, {counts[1]} scans; {ASKED} answers each; limit {LIMIT_MS:.0f} ms in the median",
         "",
         "milliseconds             median    worst   processor",

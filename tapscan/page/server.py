@@ -79,7 +79,9 @@ def _style(request: Request) -> Response:
 
 def listening(port: int, host: str = HERE) -> socket.socket:
     """By default a socket of this computer only; 0: any free port. Raises BadRequest where the port is taken."""
-    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made = socket.socket(
+        socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP
+    )  # named, or asyncio lets small answers wait 40 ms
     made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         made.bind((host, port))

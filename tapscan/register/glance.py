@@ -4,7 +4,7 @@ glance(register)   Glance after Glance, by name; a handful of queries, however m
 """
 
 import datetime as dt
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, case, func, select
@@ -43,28 +43,17 @@ def glance(register: Register, *, retired: bool = False) -> list[Glance]:
         counts = {row.plate_id: row for row in connection.execute(_counts())}
         outcomes = _outcomes(connection)
         begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
-    return [
-        replace(
-            _line(p, counts.get(p.row), newest.get(p.row)), outcome=outcomes.get(p.row), unfinished=begun.get(p.row, 0)
-        )
-        for p in plates
-        if retired or p.retired_on is None
-    ]
+    every = [p for p in plates if retired or p.retired_on is None]
+    return [_line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)) for p in every]
 
 
-def _line(plate: Row, count: Row | None, scan: Row | None) -> Glance:
-    line = Glance(plate.name, plate.pattern, plate.serial, plate.retired_on)
+def _line(plate: Row, count: Row | None, scan: Row | None, outcome: Outcome | None, begun: int) -> Glance:
+    facts = (plate.name, plate.pattern, plate.serial, plate.retired_on)
     if count is None or scan is None:
-        return line
-    return replace(
-        line,
-        scans=count.scans,
-        baselines=count.baselines,
-        scan=scan_name(plate.name, scan.date, scan.number),
-        date=scan.date,
-        disposition=scan.disposition,
-        headline=scan.headline,
-    )
+        return Glance(*facts, outcome=outcome, unfinished=begun)
+    name = scan_name(plate.name, scan.date, scan.number)
+    said = (scan.date, scan.disposition, scan.headline)
+    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun)
 
 
 def _counts() -> Select[Any]:

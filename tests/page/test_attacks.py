@@ -68,9 +68,10 @@ def oversize(site: Any) -> int:
 
 
 def untold_oversize(site: Any) -> int:
-    """The same without saying so: pieces that do not end."""
+    """The same without saying so: what begins as a photo goes on and on."""
 
     def pieces() -> Any:
+        yield PNG
         for _ in range(60):
             yield bytes(1_000_000)
 

@@ -1,0 +1,62 @@
+"""Every plate in a line, held against what the plates' own pages would say."""
+
+import datetime as dt
+
+from tapscan.register.entries import Outcome, Plate
+from tapscan.register.glance import glance
+from tapscan.register.mending import void_scan
+from tapscan.register.plates import add_plate, retire_plate
+from tapscan.register.scans import add_outcome, list_scans
+from tapscan.workflow.at_a_glance import lines, months_later
+from tests.every import each
+from tests.register.conftest import put
+
+
+def test_a_line_holds_what_its_scans_say(register):
+    """By another road: from the list of scans."""
+    first = put(register, b"one", baseline=True)
+    put(register, b"two", baseline=True)
+    last = put(register, b"three")
+    add_outcome(register, first.name, Outcome("crack", "penetrant", "A. Ulm", dt.date(2026, 5, 1)))
+    add_outcome(register, first.name, Outcome("nothing", "replica", "A. Ulm", dt.date(2026, 4, 1)))
+    add_plate(register, Plate("C7"))
+    line, empty = glance(register)
+    scans = list_scans(register, "B12")
+    assert (line.plate, line.scans, line.baselines) == ("B12", len(scans), sum(s.baseline for s in scans))
+    assert (line.scan, line.date, line.headline) == (last.name, last.date, last.current.headline)
+    assert line.disposition == last.current.disposition
+    assert line.outcome is not None and line.outcome.found == "crack"
+    assert (empty.plate, empty.scans, empty.scan, empty.outcome) == ("C7", 0, None, None)
+
+
+def test_crossed_out_scans_and_plates_out_of_the_list_do_not_count(register):
+    first, second = put(register, b"one"), put(register, b"two")
+    void_scan(register, second.name, "another plate", dt.date(2026, 5, 1))
+    assert [(g.scan, g.scans) for g in glance(register)] == [(first.name, 1)]
+    retire_plate(register, "B12", dt.date(2026, 5, 2), None)
+    assert glance(register) == []
+    assert [g.plate for g in glance(register, retired=True)] == ["B12"]
+
+
+def test_a_finding_is_next_until_somebody_examined_it_on_or_after_that_day(register):
+    scan = put(register)
+    assert scan.current.disposition == "relevant indication"
+    before = Outcome("nothing", "replica", "A. Ulm", scan.date - dt.timedelta(days=1))
+    for outcome, open_ in ((None, True), (before, True), (Outcome("nothing", "replica", "A. Ulm", scan.date), False)):
+        if outcome:
+            add_outcome(register, scan.name, outcome)
+        assert ("look" in lines(register)[0].kinds) is open_
+
+
+DAYS = (
+    (dt.date(2026, 1, 31), 1, dt.date(2026, 2, 28)),
+    (dt.date(2024, 1, 31), 1, dt.date(2024, 2, 29)),
+    (dt.date(2026, 12, 5), 1, dt.date(2027, 1, 5)),
+    (dt.date(2026, 3, 14), 12, dt.date(2027, 3, 14)),
+    (dt.date(2026, 11, 30), 27, dt.date(2029, 2, 28)),
+)
+
+
+@each(("day", "months", "later"), DAYS)
+def test_months_later(day, months, later):
+    assert months_later(day, months) == later
