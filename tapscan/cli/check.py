@@ -61,7 +61,7 @@ def check(
             result = screen(files, request, workers)
     if pattern and result.screening:
         result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
-    _show(result, json, report, _wish(shop, full, piano, on), strict)
+    _show(result, json, report, _wish(shop, full, piano, on) if report else None, strict)
 
 
 def _wish(shop: Path | None, full: bool, piano: str, on: dt.date | None) -> "Wish":
@@ -71,7 +71,7 @@ def _wish(shop: Path | None, full: bool, piano: str, on: dt.date | None) -> "Wis
     return Wish(read_shop(shop) if shop else None, full=full, piano=piano, on=on)
 
 
-def _show(result: "CheckResult", json: str | None, report: Path | None, wish: "Wish", strict: bool) -> None:
+def _show(result: "CheckResult", json: str | None, report: Path | None, wish: "Wish | None", strict: bool) -> None:
     """On the screen, into the files asked for, and as the exit status."""
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_out

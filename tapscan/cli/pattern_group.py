@@ -37,9 +37,11 @@ class Pattern:
 
     def known(self) -> str | None:
         """The pattern's own name; looked up before anything is listened to, so that a wrong one costs no time."""
+        if self.pattern is None:
+            return None
         from tapscan.workflow.pattern import find_pattern
 
-        return find_pattern(o.opened(self.register), self.pattern).name if self.pattern is not None else None
+        return find_pattern(o.opened(self.register), self.pattern).name
 
     def beside(self, screening: "Screening", name: str, settings: "Settings") -> "Screening":
         """With what the pattern tells."""

@@ -21,16 +21,16 @@ if TYPE_CHECKING:
     from tapscan.workflow.write_report import Wish
 
 
-def write_out(screening: "Screening", json: str | None, report: Path | None, wish: "Wish") -> bool:
+def write_out(screening: "Screening", json: str | None, report: Path | None, wish: "Wish | None" = None) -> bool:
     """The summary still comes after a False."""
     from tapscan.workflow.report import dumps
 
     done = json is None or write_json(dumps(screening), json)
     if report is None:
         return done
-    from tapscan.workflow.write_report import write_check_page
+    from tapscan.workflow.write_report import Wish, write_check_page
 
-    return write_page(report, lambda: write_check_page(screening, report, wish)) and done
+    return write_page(report, lambda: write_check_page(screening, report, wish or Wish())) and done
 
 
 def write_page(path: Path, write: Callable[[], object]) -> bool:
