@@ -17,6 +17,7 @@ from tapscan.workflow.at_the_plate import View, level_words
 from tapscan.workflow.record import begin_recording
 from tapscan.workflow.typed_recording import at_rest
 from tests.every import each
+from tests.page.test_hands import NARROW, WIDE, faults
 
 LAYOUT = read_layout("grand-short")
 
@@ -172,3 +173,26 @@ def test_what_is_shown_is_what_the_recorder_says(site):
     shown = told(view)
     assert (shown["station"], shown["force"], shown["done"], shown["stations"]) == ("S1", "soft", 0, 8)
     assert shown["where"] == LAYOUT.stations[0].where and shown["level"] == 0
+
+
+def test_the_live_screen_and_the_resting_one_by_keys_and_for_all_eyes(site, browser_page):
+    """A session without a device: every key reaches it, axe-core finds no serious fault, nothing overflows at 390 pixels."""
+    page, number, session = browser_page, begun(site), Quiet()
+    running = site.app.state.recordings.begin(number, "B12", lambda: session)
+    page.goto(f"{site.address}/record?id={number}")
+    page.wait_for_selector("#waiting.ready")
+    told = []
+    for size in (WIDE, NARROW):
+        page.set_viewport_size(size)
+        told += faults(page)
+        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+    assert page.evaluate("document.querySelector('[value=stop]').getBoundingClientRect().bottom") <= NARROW["height"]
+    for key in "ursbp":
+        page.keyboard.press(key)
+    assert until(lambda: len(session.wishes) == 5)
+    page.keyboard.press("q")
+    page.wait_for_selector("#go-on")
+    assert session.wishes == ["undo", "repeat", "skip", "back", "pause", "stop"] and running.over
+    told += faults(page)
+    assert page.evaluate("document.documentElement.scrollWidth") <= NARROW["width"]
+    assert not told, "\n".join(told)

@@ -9,7 +9,7 @@ function typing(target) {
 
 /** @returns {HTMLElement[]} */
 function keyed() {
-  return [...document.querySelectorAll("[data-key]")].filter((e) => e instanceof HTMLElement && e.offsetParent !== null);
+  return [.../** @type {NodeListOf<HTMLElement>} */ (document.querySelectorAll("[data-key]"))].filter((e) => e.offsetParent !== null);
 }
 
 function names() {

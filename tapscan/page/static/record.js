@@ -56,16 +56,20 @@ source.addEventListener("error", () => {
   if (source.readyState === EventSource.CLOSED) location.replace(here);
 });
 
-form.addEventListener("submit", async (event) => {
-  const button = /** @type {HTMLButtonElement} */ (event.submitter);
-  if (button.value === "stop") return;
-  event.preventDefault();
-  const told = new FormData(form, button);
-  told.set("quiet", "yes");
+/** @param {FormData} told */
+async function send(told) {
   try {
     const answer = await fetch(form.action, { method: "POST", body: new URLSearchParams(/** @type {any} */ (told)) });
-    if (!answer.ok) location.replace(here);
+    if (!answer.ok || told.get("wish") === "stop") location.replace(here);
   } catch {
     put("said", LOST);
   }
+}
+
+let turn = Promise.resolve(); // one after the other, in the order in which they were pressed
+form.addEventListener("submit", (event) => {
+  event.preventDefault();
+  const told = new FormData(form, event.submitter);
+  told.set("quiet", "yes");
+  turn = turn.then(() => send(told));
 });
