@@ -72,12 +72,13 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     weighs = next((f for f in findings if f["relevant"]), None)
     if weighs:
         where = [weighs["where"], ELSEWHERE] if weighs["has_places"] else [weighs["where"]]
-        rows = [("Where to look first", where), ("Other causes to rule out", [wording.listed_or(weighs["others"])])]
+        rows = [("Where to look first", where)]
+        rows += [("Other causes to rule out", [wording.listed_or(weighs["others"])])] if weighs["others"] else []
     else:
         rows = [("Where", [_nowhere(s, findings)])]
     rows.append(("How sure", [how_sure(s)]))
     rows.append(("Compared with", [_compared(s.comparison, sheet.beside.shop or Shop())]))
-    rows.append(("What weakens it", _weak(s.limitations)))
+    rows.append(("What limits this answer", _weak(s.limitations)))
     if sheet.about:
         rows.append(("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY])))
     return rows

@@ -143,8 +143,12 @@ HOLD_PARTS = _step(
     "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held.",
 )  # fmt: skip
 HOLD_BUZZ = _step(
-    "hold-buzz", "workshop", OUT, ("stop",),
-    "Put no finish and no strings on the plate, and sell nothing on this scan, before one without a buzz has been made.",
+    "hold-buzz", "workshop", OUT - COATED, ("stop",),
+    "Put no finish and no strings on the plate before a scan without a buzz has been made.",
+)  # fmt: skip
+HOLD_BUZZ_COATED = _step(
+    "hold-buzz-coated", "workshop", COATED, ("stop",),
+    "Put no strings on the plate and fit nothing more to it before a scan without a buzz has been made.",
 )  # fmt: skip
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(
@@ -156,7 +160,7 @@ MAKE_SURE = _step(
     "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
 )  # fmt: skip
 STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, HOLD, HOLD_COATED, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
-STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_BUZZ, HOLD_PARTS, SETTLE, MAKE_SURE)
+STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_BUZZ, HOLD_BUZZ_COATED, HOLD_PARTS, SETTLE, MAKE_SURE)
 
 
 def may_tap(state: Told) -> bool:
@@ -208,7 +212,11 @@ def _shows(name: str) -> frozenset[Shows]:
 
 def buzzing(state: Told) -> tuple[Step, ...]:
     """A buzz of parts that were not held: most often a loose part, but a crack buzzes too."""
-    return _given((HOLD_BUZZ, HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
+    return (
+        _given((HOLD_BUZZ, HOLD_BUZZ_COATED, HOLD_PARTS, EYES), state)
+        if may_tap(state)
+        else suspected(state, ("buzz",))
+    )
 
 
 def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:

@@ -187,7 +187,9 @@ def test_rescreening_with_present_settings_gives_the_same_again(where):
 
 def test_the_report_is_made_from_the_register_alone(where, tmp_path):
     assert run("scan", "show", "B12/2026-06-01", "--report", tmp_path / "page.html").status == 0
-    assert (tmp_path / "page.html").read_text(encoding="utf-8").count("<svg") > 3
+    assert run("report", "B12/2026-06-01", "--full", "--out", tmp_path / "full.html").status == 0
+    brief, full = ((tmp_path / f"{name}.html").read_text(encoding="utf-8").count("<svg") for name in ("page", "full"))
+    assert full > brief and full > 3
 
 
 def stored(where: Path) -> list[str]:

@@ -31,8 +31,8 @@ def test_every_question_of_a_buyer_is_answered_before_the_steps_and_the_figures(
     s = screening(lead="Plain words.", limitations=("First. More.", "Second.", "Third."))
     page = render_page(s, ABOUT, Beside(summary=summary))
     asked = rows(page)
-    assert list(asked) == ["Where to look first", "Other causes to rule out", "How sure", "Compared with", "What weakens it", "Seen and found by people"]  # fmt: skip
-    assert asked["What weakens it"] == "First. Second. 1 more, under What was tested."
+    assert list(asked) == ["Where to look first", "Other causes to rule out", "How sure", "Compared with", "What limits this answer", "Seen and found by people"]  # fmt: skip
+    assert asked["What limits this answer"] == "First. Second. 1 more, under What was tested."
     assert asked["Seen and found by people"].lower() == NOBODY
     order = [page.index(mark) for mark in ("<h1>", "Plain words.", 'class="asked"', "What to do next", "In figures")]
     assert order == sorted(order)

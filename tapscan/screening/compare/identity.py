@@ -17,7 +17,6 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import linear_sum_assignment
 
 from tapscan.places import IN_PIANO
 from tapscan.records import Fingerprint, FloatArray, Scan
@@ -132,6 +131,8 @@ def _marks(amplitude: FloatArray) -> FloatArray:
 
 def _groups(marks: FloatArray) -> list[tuple[int, ...]]:
     """Cycles of the best assignment; (places, places) correlation of earlier with later ones."""
+    from scipy.optimize import linear_sum_assignment  # a tenth of a second, which a single scan need not pay
+
     _, goes = linear_sum_assignment(-marks)
     left, groups = {i for i, j in enumerate(goes) if i != j}, []
     while left:

@@ -77,7 +77,10 @@ def prior_frequency_sd(
 
 
 def any_supports_sd(frequency_hz: FloatArray, settings: Settings, seen: int = 1) -> FloatArray:
-    """Relative sd of a mode's frequency from scan to scan on supports of any usual kind, stiffness and care; holds until this plate was `seen` to repeat."""
+    """Relative sd of a mode's frequency from scan to scan on supports of any usual kind, stiffness and care; holds until this plate was `seen` to repeat.
+
+    frequency_hz : (k,). Returns (k,).
+    """
     limits = settings.repeatability
     low = limits.supports_ppm * (REFERENCE_HZ / frequency_hz) ** limits.slope
     high = limits.supports_high_ppm if seen < OFTEN else limits.supports_high_seen_ppm

@@ -72,7 +72,7 @@ def own_modes(plate: Reference, stations: Sequence[str]) -> OwnModes:
 
 
 def judged_rows(plate: Reference, stations: Sequence[str]) -> NDArray[np.intp]:
-    """Numbers of the reference's modes that `own_modes` keeps, in its order."""
+    """(k,) numbers of the reference's modes that `own_modes` keeps, in its order."""
     heard = np.linalg.norm(_amplitudes(plate, stations), axis=1) > 0
     within = (plate.frequency_hz >= LOWEST_HZ / MARGIN) & (plate.frequency_hz <= HIGHEST_HZ * MARGIN)
     kept = np.nonzero(within & heard)[0]

@@ -90,7 +90,7 @@ def without(lot: Lot, numbers: Collection[int]) -> Lot:
 
 
 def middle(scatter: FloatArray) -> float | None:
-    """Of all pairs that have one."""
+    """Of all pairs that have one. scatter : (n, n), nan where there is none."""
     known = scatter[~np.isnan(scatter)]
     return float(np.median(known)) if len(known) else None
 
