@@ -17,6 +17,8 @@ os.environ["TAPSCAN_REGISTER"] = str(Path(os.environ["XDG_CONFIG_HOME"]) / "no-s
 import pytest
 from threadpoolctl import threadpool_limits
 
+from tests.browser import browser  # noqa: F401  a fixture of all
+
 atexit.register(shutil.rmtree, os.environ["XDG_CONFIG_HOME"], ignore_errors=True)
 
 

@@ -21,7 +21,6 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.workflow.own_layouts import keep_layout
-from tests.page.conftest import browser  # noqa: F401
 from tests.sounds import taps_at
 
 ROOT = Path(__file__).parents[2]
@@ -103,7 +102,7 @@ def server(sink, register):
 
 
 @pytest.fixture
-def page(browser):  # noqa: F811
+def page(browser):
     context = browser.new_context(viewport={"width": 1280, "height": 900})
     made = context.new_page()
     made.set_default_timeout(30_000)

@@ -4,8 +4,6 @@
 elsewhere they are skipped and say what is missing.
 """
 
-import os
-import shutil
 import socket
 import threading
 import time
@@ -24,7 +22,6 @@ from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate
 
 KEY = "k" * 43
-CHROMIUM = ("/usr/bin/chromium", "/usr/bin/chromium-browser")
 
 
 @dataclass
@@ -76,27 +73,6 @@ def site(tmp_path: Path) -> Iterator[Site]:
     register = make_register(tmp_path / "register")
     add_plate(register, Plate("B12", pattern="parlour grand", mass_kg=104.5))
     yield from run(register)
-
-
-def chromium() -> str | None:
-    return next((path for path in CHROMIUM if Path(path).exists()), shutil.which("chromium"))
-
-
-@pytest.fixture(scope="session")
-def browser() -> Iterator[Any]:
-    why = None if chromium() else "not installed: chromium (Debian: package chromium)"
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        why = "not installed: playwright (pip install tapscan[test])"
-    if why:
-        if os.environ.get("CI"):
-            pytest.fail(why)
-        pytest.skip(why)
-    with sync_playwright() as play:
-        started = play.chromium.launch(executable_path=chromium(), args=["--no-sandbox"])
-        yield started
-        started.close()
 
 
 @pytest.fixture
