@@ -27,7 +27,6 @@ from bench import study
 from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, RATE_HZ, Setting, model_scan, sound_scan
 from bench.compare_store import Casting, Maker, Store, key_of, scan_of
 from bench.compare_tables import KINDS, SETTING, Result, family_of, tables
-from bench.reach_file import share, write_part
 from bench.table_folder import read_tables
 from tapscan.demo.plates import Table, load_table, pattern_names
 from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
@@ -215,15 +214,6 @@ def _numbers(job: Job, store: Store, role: str) -> dict[str, int]:
     return out
 
 
-def counted(rows: Sequence[Result]) -> dict[str, object]:
-    """What the report says of the comparison, for tapscan/report/reach.json: three baseline scans, by pickup."""
-    here = [r for r in rows if r.setting == PICKUP.name]
-    plain = [r.called for r in here if r.family == "unchanged" and r.pattern not in SETTING]
-    listed = {family_of(k, s) for k, s in KINDS}
-    cracked = [r.called for r in here if r.family in listed]
-    return {"unchanged": share(sum(plain), len(plain)), "cracked": share(sum(cracked), len(cracked))}
-
-
 def main(arguments: Sequence[str] | None = None) -> None:
     """Make scans for a while, then write the tables over all there are."""
     parser = argparse.ArgumentParser(prog="python -m bench.compare", description=__doc__)
@@ -253,8 +243,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
         store = Store(given.work / f"{kind}.jsonl")
         make(jobs, store, maker, until + 900 * (kind == "model" and given.minutes > 0), given.cores)
         found_by_bases = {bases: results(jobs, store, bases) for bases in (3, 2, 1)}
-        if kind == "sound":
-            write_part("comparison", counted(found_by_bases[3]))
         if any(found_by_bases.values()):
             lines += tables(kind, found_by_bases)
     text = "\n".join(lines)

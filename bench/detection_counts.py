@@ -16,9 +16,9 @@ from bench.detection_scans import Plate
 from bench.detection_store import SETTINGS, Row, held_again
 from bench.reach_file import share
 from tapscan.records import Scan
-from tapscan.screening.origins import with_origins
 from tapscan.screening.rules import RULES, local_ringing, run_rules
 from tapscan.screening.strings import string_series
+from tapscan.screening.tone_origins import with_origins
 
 
 @dataclass(frozen=True)

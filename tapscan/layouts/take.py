@@ -1,7 +1,7 @@
 """Whether one long take is what the layout asks for, told from the pauses before anything is judged.
 
 groups_of(onsets)                         how many taps lie in each group between two long pauses; None without clear pauses
-mismatch(take, groups, layout, ...)       a line on what was heard and what would fit, or None
+mismatch(take, layout, state, known)      a line on what was heard and what would fit, or None
 Fits                                      a known layout that has so many places
 ORDER, BETWEEN_TAPS_S, BETWEEN_PLACES_S   what sheet, docs and recorder ask for
 

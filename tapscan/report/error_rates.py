@@ -6,7 +6,7 @@
     place_rates(found, used)       how often a place that is named is the right one
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
     constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
-    FILE                           reach.json, written by bench/detection.py and bench/compare.py and by nothing else
+    FILE                           reach.json, written by studies in bench/ (detection, supports, location, pattern) and by nothing else
 
 The file holds, for each part, the hash of its thresholds and, for what was counted since it is kept, that of the constants in the code; a test compares both with
 what ships. `used` are the hashes of the thresholds that a screening ran with (Screening.limits_sha256). Which flaws a rule is meant for stands in its own file.

@@ -189,6 +189,7 @@ def test_the_whole_plate_under_the_limit_is_named_once() -> None:
     found = long_decay.run(scanned(plate(3, None, mean=0.0004)), S)
     assert not isinstance(found, RuleNotRun)
     assert [(i.id, i.interpretation) for i in found] == [("D1", "relevant")]
+    assert long_decay.HARD in found[0].sentence and long_decay.BRITTLE not in found[0].sentence
 
 
 @each("mean", [0.0009, 0.0013])

@@ -38,9 +38,9 @@ from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
 from tapscan.screening.location.compared import of_evidence, placed
-from tapscan.screening.origins import of_plate
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
+from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings, settings_sha256
 
 SINGLE = (

@@ -18,9 +18,9 @@ import numpy as np
 from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import TREND, TREND_MEANING, AreaScore, area_score
-from tapscan.screening.origins import of_plate
 from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
+from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
 
@@ -130,14 +130,14 @@ def _whole(scan: Scan, losses: list[float], settings: Settings) -> list[Indicati
     ]
 
 
-HARD = "Hard iron is common and no flaw by itself, but it is brittle. This test cannot tell whether the iron is hard, and the finding does not point to a crack."
+BRITTLE = "Hard iron is common and no flaw by itself, but it is brittle. This test cannot tell whether the iron is hard, and the finding does not point to a crack."
 PLAIN = (
     (
         "D2",
         Plain(
             "one area rings on longer than the rest",
             "One area of the plate rings on longer than the rest.",
-            f"The iron there may be hard, because it cooled too fast when it was cast. {HARD}",
+            f"The iron there may be hard, because it cooled too fast when it was cast. {BRITTLE}",
         ),
     ),
     (
@@ -145,7 +145,7 @@ PLAIN = (
         Plain(
             "the whole plate rings on for long",
             "The whole plate rings on longer than grey iron is expected to.",
-            f"The iron may be fine or hard throughout. {HARD}",
+            f"The iron may be fine or hard throughout. {BRITTLE}",
         ),
     ),
 )

@@ -8,9 +8,9 @@ taken for strung stand in docs/rules.md; what it finds in a strung piano was not
 """
 
 from tapscan.records import Indication, RuleNotRun, Scan
-from tapscan.screening.origins import STRUNG, of_plate
 from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.screening.strings import Series, string_series, usual_inharmonicity
+from tapscan.screening.tone_origins import STRUNG, of_plate
 from tapscan.settings import Settings
 
 NAME = "string"
