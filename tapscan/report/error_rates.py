@@ -124,7 +124,7 @@ def place_rates(found: Whereabouts, used: Used) -> str:
     few = "" if found.places_used is None or found.places_used >= part.get("places", 0) else "few "
     figures = part.get(f"{few}{found.told_from}")
     if not _as_shipped("location", used) or not figures:
-        return "How often this is right was not counted."
+        return "How often this is right has not been counted."
     first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
     said = (
         f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {_share(first)} "
@@ -223,7 +223,7 @@ def _beside_pattern(rule: Rule, figures: Mapping[str, Any]) -> str:
         f"beside {count} on {_share(found['severed'][count])} with a severed strut and on {_share(found['rubbing'][count])} with a crack that rubs"
         for count in found["severed"]
     )
-    return f"on simulated castings tapped at {figures['places_tapped']} places it spoke on {_share(plain)} without a flaw ({_up_to(plain)}); {told}. {rule.beyond} {NO_IRON_PATTERN}"
+    return f"on simulated castings tapped at {figures['places_tapped']} places it raised an indication on {_share(plain)} without a flaw ({_up_to(plain)}); {told}. {rule.beyond} {NO_IRON_PATTERN}"
 
 
 def _buzz(figures: Mapping[str, Any]) -> str:

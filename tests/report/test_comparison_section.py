@@ -146,7 +146,7 @@ def test_beside_the_places_stands_how_often_that_is_right_and_chance():
     few = figures["few drops"]["first"]
     assert f"{few['spoke']} of {few['of']}" in fewer and "12 places" in fewer
     for uncounted in (place_rates(Whereabouts(PLACES, "weight"), used), place_rates(Whereabouts(PLACES, "drops"), ())):
-        assert uncounted == "How often this is right was not counted."
+        assert uncounted == "How often this is right has not been counted."
 
 
 def test_what_cannot_be_placed_says_why():

@@ -48,7 +48,7 @@ SINGLE = (
     "With three baseline scans, the plate lifted and set down again between them, small changes can be seen."
 )
 ONE_DAY_ONLY = (
-    "The baseline scans are all of one day, and supports are softer or elsewhere on another: what this plate repeats to is taken from simulated plates and the limit is higher. "
+    "The baseline scans are all of one day, and supports are softer or elsewhere on another: this plate's normal variation is taken from simulated plates and the limit is higher. "
     "A baseline over two days can tell small changes."
 )
 MICROPHONE = (

@@ -26,7 +26,7 @@ from tapscan.settings import Settings
 NAMED = 3
 LEAST_SHARE = 0.01  # of the belief; parts with less are not listed
 GRID = 8  # a weight's place is told to an eighth of the picture each way
-NO_OUTLINE = "the layout has no outline to make a model of; draw one (docs/layouts.md)"
+NO_OUTLINE = "the layout has no outline to make a model of; draw one"
 NO_SIGNS = "which way each place moves was not measured in this scan; `tapscan scan rescreen` measures it from the kept recordings"
 
 

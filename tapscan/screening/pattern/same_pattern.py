@@ -36,7 +36,7 @@ def two_or_one(lots: Lots) -> tuple[str, ...]:
             ratio = _across_over_within(lots[one], lots[other])
             if ratio is not None and ratio < ONE:
                 told.append(
-                    f"Plates of {one} and of {other} sound like one pattern: if they are, give both one name (`tapscan plate edit PLATE --pattern NAME`)."
+                    f"Plates of {one} and of {other} sound like one pattern: if they are, give both one name in the register."
                 )
     return tuple(told)
 
