@@ -63,8 +63,11 @@ def seconds_to_reading(tree: Path, folder: Path) -> float:
         here = Path(work)
         (here / "places.toml").write_text(layout())
         register = ["--register", str(here / "register")]
-        add = command(["plate", "add", "P1", *register])
-        subprocess.run(add, cwd=here, env=surroundings(tree), check=True, capture_output=True)
+        own = {
+            **surroundings(tree),
+            "XDG_CONFIG_HOME": str(here / "own"),
+        }  # no register is remembered from before, nor after
+        subprocess.run(command(["plate", "add", "P1", *register]), cwd=here, env=own, check=True, capture_output=True)
         sink = Sink(here / "pulse")
         (here / "pulse").mkdir()
         sink.start()
@@ -78,7 +81,7 @@ def _timed(tree: Path, here: Path, register: list[str], sink: Sink) -> float:
     words = ["scan", "record", "P1", *register, "--layout", "places.toml", "--order", ",".join(ORDER), "--no-beeps"]
     words += ["--device", "pulse", "--rate", str(RATE), "--state", "stripped", "--sensor", "contact", "--bare"]
     env = {**sink.env, **{k: v for k, v in surroundings(tree).items() if k not in sink.env}}
-    env |= {"PYTHONPATH": str(tree), "PYTHONUNBUFFERED": "1"}
+    env |= {"PYTHONPATH": str(tree), "PYTHONUNBUFFERED": "1", "XDG_CONFIG_HOME": str(here / "own")}
     child = subprocess.Popen(
         command(words),
         cwd=here,

@@ -10,12 +10,14 @@
 
 A job is a function of a module and its item can be pickled: processes are spawned, not forked, on every system. What a job gives depends on its
 item alone, so it does not matter who does it: a process that dies loses nothing, its work is done again here. Other processes end with
-this one however it ends, for each holds a pipe whose other end is here; an interrupt from the keyboard is left to this process.
+this one however it ends; an interrupt from the keyboard is left to this process. (A pool of the standard library may wait for ever for an answer that
+was half written when its process was ended, since all share one pipe; here each has its own.)
 """
 
 from __future__ import annotations
 
 import os
+import pickle
 import signal
 import sys
 import threading
@@ -23,11 +25,12 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
+from queue import SimpleQueue
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 if TYPE_CHECKING:
-    from concurrent.futures import Future, ProcessPoolExecutor
+    from concurrent.futures import Future, ThreadPoolExecutor
     from multiprocessing.connection import Connection
 
 Item = TypeVar("Item")
@@ -50,6 +53,10 @@ def quiet(stage: str, done: int, total: int) -> None:
     """Progress that nobody watches."""
 
 
+class Gone(Exception):
+    """Another process ended before it had answered."""
+
+
 class Workers:
     """See the module. Use it in a `with` block.
 
@@ -65,8 +72,9 @@ class Workers:
         self.others = (min(cores(), MOST) if jobs is None else max(1, jobs)) - 1
         self.progress = progress
         self._preload, self._low = tuple(preload), low
-        self._pool: ProcessPoolExecutor | None = None
-        self._leash: Connection | None = None
+        self._threads: ThreadPoolExecutor | None = None
+        self._processes: list[_Other] = []
+        self._free: SimpleQueue[_Other] = SimpleQueue()
         self._waking: list[Future[None]] = []
 
     def __enter__(self) -> Workers:
@@ -79,12 +87,12 @@ class Workers:
 
     def start(self) -> bool:
         """Begin the others. Whether there are any to share with."""
-        if self.others and self._pool is None:
+        if self.others and self._threads is None:
             try:
                 self._begin()
             except (OSError, ImportError, NotImplementedError) as problem:  # a system without semaphores, or full
                 self._lost(problem)
-        return self._pool is not None
+        return self._threads is not None
 
     def map(
         self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
@@ -107,7 +115,7 @@ class Workers:
                     out[one[0]] = one[1], sent
                 else:
                     again.append(one)
-            if one := _next(again, waiting):
+            if (one := _next(again, waiting)) or (one := _not_begun(out)):
                 answers[one[0]] = job(one[1])
             elif out:
                 _wait([sent for _, sent in out.values()])
@@ -123,51 +131,49 @@ class Workers:
     @property
     def awake(self) -> bool:
         """Whether another has begun and is ready: until then this process does not wait for any."""
-        return self._pool is not None and any(one.done() for one in self._waking)
+        return self._threads is not None and any(one.done() for one in self._waking)
 
     def submit(self, job: Callable[[Item], Answer], item: Item) -> Future[Answer] | None:
-        """None where no other process can do it."""
-        if self._pool is None:
-            return None
-        from concurrent.futures.process import BrokenProcessPool
+        """None where no other process can do it. The answer is Gone where its process ended."""
+        return None if self._threads is None else self._threads.submit(self._asked, job, item)
 
+    def _asked(self, job: Callable[[Item], Answer], item: Item) -> Answer:
+        """In a thread: each has one other process to itself while it waits for the answer."""
+        other = self._free.get()
         try:
-            return self._pool.submit(job, item)
-        except (BrokenProcessPool, RuntimeError) as problem:
-            self._lost(problem)
-            return None
+            return other.ask(job, item)
+        finally:
+            self._free.put(other)
 
     def _collect(
         self, out: dict[int, tuple[Item, Future[Answer]]], answers: dict[int, Answer]
     ) -> list[tuple[int, Item]]:
         """Take what is finished; what was lost with its process is given back."""
-        lost: list[tuple[int, Item]] = []
-        if not out:
-            return lost
-        from concurrent.futures.process import BrokenProcessPool
+        from concurrent.futures import CancelledError
 
+        lost: list[tuple[int, Item]] = []
         for number in [n for n, (_, sent) in out.items() if sent.done()]:
             item, sent = out.pop(number)
             try:
                 answers[number] = sent.result()
-            except BrokenProcessPool as problem:
+            except (Gone, CancelledError) as problem:
                 lost.append((number, item))
                 self._lost(problem)
         return lost
 
     def _begin(self) -> None:
         import multiprocessing
-        from concurrent.futures import ProcessPoolExecutor
+        from concurrent.futures import ThreadPoolExecutor
 
         context = multiprocessing.get_context("spawn")
-        held, self._leash = context.Pipe(duplex=False)
-        begun = (held, self._preload, LOWER_PRIORITY if self._low else 0)
-        pool = ProcessPoolExecutor(self.others, context, _ready, begun)
         with _interrupts_wait():
-            self._waking = [pool.submit(_nothing) for _ in range(self.others)]
-        self._pool = pool
+            for _ in range(self.others):
+                self._processes.append(_Other(context, self._preload, LOWER_PRIORITY if self._low else 0))
+                self._free.put(self._processes[-1])
+            self._threads = ThreadPoolExecutor(self.others)
+            self._waking = [self._threads.submit(self._asked, _nothing, None) for _ in self._processes]
 
-    def _lost(self, problem: Exception) -> None:
+    def _lost(self, problem: BaseException) -> None:
         """Go on alone; the answers are the same."""
         if self.others:
             warnings.warn(GONE.format(str(problem) or type(problem).__name__), stacklevel=2)
@@ -175,12 +181,40 @@ class Workers:
         self._end()
 
     def _end(self) -> None:
-        pool, self._pool = self._pool, None
-        leash, self._leash = self._leash, None
-        if leash is not None:
-            leash.close()  # they end at once, whatever they are doing
-        if pool is not None:
-            pool.shutdown(wait=False, cancel_futures=True)
+        """At once, whatever the others are doing."""
+        threads, self._threads = self._threads, None
+        while self._processes:
+            self._processes.pop().end()
+        if threads is not None:
+            threads.shutdown(wait=True, cancel_futures=True)  # they have nothing left to wait for
+
+
+class _Other:
+    """Another process, and the pipe that leads to it: its other end is nowhere else, so that each notices when the other has gone."""
+
+    def __init__(self, context: Any, preload: Sequence[str], lower: int) -> None:
+        self.pipe, theirs = context.Pipe()
+        self.process = context.Process(target=_serve, args=(theirs, preload, lower), daemon=True)
+        self.process.start()
+        theirs.close()
+
+    def ask(self, job: Callable[[Item], Answer], item: Item) -> Answer:
+        """What the job raises there is raised here; Gone where the process ends before it has answered."""
+        work = pickle.dumps((job, item), pickle.HIGHEST_PROTOCOL)
+        try:
+            self.pipe.send_bytes(work)
+            answered = self.pipe.recv_bytes()
+        except (EOFError, OSError) as problem:
+            raise Gone(str(problem) or "it ended") from None
+        done, answer = pickle.loads(answered)
+        if done:
+            return cast(Answer, answer)
+        raise answer
+
+    def end(self) -> None:
+        """Whoever waits for an answer is told Gone."""
+        self.process.kill()
+        self.process.join()
 
 
 ALONE = Workers(1)
@@ -190,13 +224,19 @@ def _next(again: list[tuple[int, Item]], waiting: Iterator[tuple[int, Item]]) ->
     return again.pop() if again else next(waiting, None)
 
 
+def _not_begun(out: dict[int, tuple[Item, Future[Answer]]]) -> tuple[int, Item] | None:
+    """An item that still waits for its process, taken back."""
+    number = next((n for n, (_, sent) in out.items() if sent.cancel()), None)
+    return None if number is None else (number, out.pop(number)[0])
+
+
 def _wait(sent: Sequence[Future[Any]]) -> None:
     from concurrent.futures import FIRST_COMPLETED, wait
 
     wait(sent, return_when=FIRST_COMPLETED)
 
 
-def _nothing() -> None:
+def _nothing(_: None) -> None:
     """So that the processes begin, and say so."""
 
 
@@ -213,22 +253,38 @@ def _interrupts_wait() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _ready(held: Connection, preload: Sequence[str], lower: int) -> None:
-    """Runs first in each other process."""
+def _serve(pipe: Connection, preload: Sequence[str], lower: int) -> None:
+    """All that another process does: work as it comes, until nobody is left who could ask."""
     with suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
     for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ[name] = "1"  # before numpy: small matrices, and one process a core
-    threading.Thread(target=_end_with_parent, args=(held,), daemon=True).start()
+    threading.Thread(target=_end_with_parent, daemon=True).start()
     _give_way(lower)
     for name in preload:
         import_module(name)
-
-
-def _end_with_parent(held: Connection) -> None:
     with suppress(EOFError, OSError):
-        held.recv_bytes()  # nothing is ever sent: this ends when the other end is closed
-    os._exit(1)
+        while True:
+            pipe.send_bytes(_answer(pipe.recv_bytes()))
+
+
+def _answer(work: bytes) -> bytes:
+    """With what the job raises, or the work itself where it cannot be read here."""
+    try:
+        job, item = pickle.loads(work)
+        return pickle.dumps((True, job(item)), pickle.HIGHEST_PROTOCOL)
+    except Exception as problem:
+        return pickle.dumps((False, problem))
+
+
+def _end_with_parent() -> None:
+    """At once, in the middle of whatever is being worked on."""
+    import multiprocessing
+
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
 
 
 def _give_way(lower: int) -> None:

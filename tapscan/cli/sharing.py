@@ -26,13 +26,14 @@ JOBS = Annotated[
     ),
 ]
 WORTH_BYTES = 2_000_000  # of sound; less is listened to sooner than another process is ready
+UNASKED_BYTES = 20_000_000  # where nobody said --jobs: less gains some tenths of a second, and costs more where other work wants the cores
 NEEDED = ("tapscan.workflow.places", "tapscan.signal.plate.plate_modes")
 
 
 def shared_work(jobs: int | None, sound_bytes: int) -> Workers:
     """Called before anything slow is imported, so that the others get ready meanwhile."""
     workers = Workers(jobs, NEEDED)
-    if sound_bytes > WORTH_BYTES:
+    if sound_bytes > (UNASKED_BYTES if jobs is None else WORTH_BYTES):
         workers.start()
     return workers
 

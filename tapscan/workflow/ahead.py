@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from tapscan.records import Force
 from tapscan.signal.plate.station_analysis import StationResult, Wanted
-from tapscan.workers import ALONE, Workers
+from tapscan.workers import ALONE, Gone, Workers
 from tapscan.workflow.listen import Heard, Listened, listen_all
 from tapscan.workflow.places import Planned, Spot, analyse_places, spot_of
 
@@ -71,12 +71,11 @@ class PlacesAhead:
 
     def _found(self, station: str) -> _Found | None:
         from concurrent.futures import CancelledError
-        from concurrent.futures.process import BrokenProcessPool
 
         sent = self._begun.get(station)
         try:
             return sent.result() if sent else None
-        except (BrokenProcessPool, CancelledError):  # its process is gone: the screening does the work itself
+        except (Gone, CancelledError):  # its process is gone: the screening does the work itself
             return None
 
 

@@ -32,7 +32,7 @@ from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
 from tapscan.workers import ALONE, Workers
 
-BLOCK_S = 0.5  # what the filters work on stays in the processor's cache
+BLOCK_HOPS = 500  # half a second: what the filters work on stays in the processor's cache
 PIECE_HOPS, WARM_HOPS = 30_000, 500  # half a minute; after half a second no filter knows any more where it began
 LEAD_S = 0.010
 NOISE_S = 0.30
@@ -139,7 +139,8 @@ def _listened(piece: _Piece) -> Envelope | Listened | UnreadableRecording:
 
 
 def _envelope_of(piece: _Piece) -> Envelope:
-    source, block = piece.source, round(BLOCK_S * piece.source.sample_rate_hz)
+    source = piece.source
+    block = BLOCK_HOPS * hop_samples(source.sample_rate_hz)  # whole hops: nothing is left for the next
     warm = WARM_HOPS if piece.start else 0
     meter = EnvelopeMeter(source.sample_rate_hz, source.channels, source.read(0, 1).T, warm)
     for at in range(piece.start - warm * meter.hop, piece.stop, block):

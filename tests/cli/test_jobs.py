@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 import soundfile
 
+from tapscan.cli.sharing import shared_work
 from tapscan.demo.plates import draw_iron, load_table, plate_modes
 from tapscan.demo.taps import Tap, add_noise, one_recording, scale_to, scan, sensor_names, snr_noise_rms
 from tapscan.report.as_json import dumps
@@ -86,6 +87,24 @@ def test_one_tap_starts_no_other_process(monkeypatch: pytest.MonkeyPatch) -> Non
     monkeypatch.setattr(Workers, "_begin", never)
     path = ROOT / "reference_recordings" / "real" / "drum-rim-1.flac"
     assert run("check", path, "--jobs", 4).status == 0
+
+
+@each(
+    ("jobs", "size", "starts"),
+    [(None, 3e6, False), (2, 3e6, True), (2, 1e6, False), (1, 9e8, False), (None, 9e8, True)],
+)
+def test_others_begin_where_the_recordings_hold_work_for_them(jobs: int | None, size: float, starts: bool) -> None:
+    begun: list[bool] = []
+
+    def begin(self: Workers) -> bool:
+        begun.append(self.others > 0)
+        return self.others > 0
+
+    with pytest.MonkeyPatch.context() as here:
+        here.setattr(Workers, "start", begin)
+        here.setattr("tapscan.workers.cores", lambda: 2)
+        shared_work(jobs, int(size))
+    assert any(begun) is starts
 
 
 def test_jobs_of_none_are_refused() -> None:

@@ -31,6 +31,7 @@ def refused(x: int) -> int:
 def dies_elsewhere(x: int) -> int:
     if multiprocessing.parent_process() is not None:
         os._exit(3)
+    time.sleep(0.05)  # so that the other gets one
     return x + 1
 
 
@@ -51,10 +52,11 @@ def test_answers_come_in_the_order_of_the_items(jobs: int) -> None:
 
 
 def test_nobody_is_started_unasked() -> None:
+    before = multiprocessing.active_children()
     with Workers(4) as workers:
         assert {process for _, process in workers.map(square, range(9))} == {os.getpid()}
         assert workers.submit(square, 1) is None
-        assert multiprocessing.active_children() == []
+        assert multiprocessing.active_children() == before
 
 
 @each("jobs", [1, 2])
@@ -81,6 +83,22 @@ def test_others_of_low_priority_give_way() -> None:
         workers.start()
         sent = workers.submit(niceness, 0)
         assert sent is not None and sent.result() > os.nice(0)
+
+
+def large(_: int) -> bytes:
+    return bytes(30_000_000)
+
+
+def test_processes_that_are_ended_in_the_middle_of_an_answer_hold_nobody_up() -> None:
+    for wait_s in (0.0, 0.01, 0.03, 0.1):
+        with Workers(3) as workers:
+            workers.start()
+            until_awake(workers)
+            sent = [workers.submit(large, 0) for _ in range(6)]
+            time.sleep(wait_s)
+            begun = time.monotonic()
+        assert time.monotonic() - begun < 20
+        assert all(one is not None and one.done() for one in sent)
 
 
 IDLE = """

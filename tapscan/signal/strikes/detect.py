@@ -107,20 +107,27 @@ class EnvelopeMeter:
         high, blunt = self._rumble.filtered(x0), self._knock.filtered(x0)
         edge = np.diff(blunt, axis=1, prepend=blunt[:, :1] if self._last is None else self._last)
         self._last = blunt[:, -1:].copy()
-        streams = [np.concatenate([r, s], axis=1) for r, s in zip(self._rest, (high, edge, x), strict=True)]
+        streams = [high, edge, x]
+        if self._rest[0].size:
+            streams = [np.concatenate([r, s], axis=1) for r, s in zip(self._rest, streams, strict=True)]
         whole = streams[0].shape[1] // self.hop * self.hop
         self._parts.append(self._reduce([s[:, :whole] for s in streams]))
         self._rest = streams[0][:, whole:], streams[1][:, whole:], streams[2][:, whole:]
 
     def _reduce(self, streams: list[FloatArray]) -> tuple[FloatArray, FloatArray, FloatArray]:
         high, edge, raw = (s.reshape(s.shape[0], -1, self.hop) for s in streams)
-        return (high**2).mean(axis=2), (edge**2).mean(axis=2), np.abs(raw).max(axis=2)
+        return _mean_square(high), _mean_square(edge), np.abs(raw).max(axis=2)
 
     def envelope(self) -> Envelope:
         """What has been fed so far (an incomplete last hop is left out)."""
         power, edge, peak = (np.concatenate(part, axis=1)[:, self.warm :] for part in zip(*self._parts, strict=True))
         self._parts = []  # hours of hops are not held twice
         return Envelope(self.hop / self.rate, power, edge, peak, tuple(bool(a) for a in self._alike))
+
+
+def _mean_square(hops: FloatArray) -> FloatArray:
+    """(channels, hops) of (channels, hops, samples), without another array of that size."""
+    return np.asarray(np.einsum("chi,chi->ch", hops, hops) / hops.shape[2])
 
 
 def noise_floor(power: FloatArray, hop_s: float) -> FloatArray:

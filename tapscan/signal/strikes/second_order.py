@@ -50,10 +50,13 @@ class SecondOrder:
         if self._bands.shape[1] != n:
             self._bands = np.asfortranarray(np.repeat(self.a[:, None], n, axis=1))
         before = np.concatenate([self._x, x], axis=1)
-        driven = self.b[0] * x + self.b[1] * before[:, 1:-1] + self.b[2] * before[:, :-2]
+        driven = before[:, 1:-1] * self.b[1]
+        for part, b in ((x, self.b[0]), (before[:, :-2], self.b[2])):
+            driven += part if b == 1.0 else part * b
         driven[:, 0] -= self.a[1] * self._y[:, 1] + self.a[2] * self._y[:, 0]
         if n > 1:
             driven[:, 1] -= self.a[2] * self._y[:, 1]
-        out = np.stack([dtbsv(2, self._bands, one, lower=1, diag=1) for one in driven])
-        self._x, self._y = before[:, -2:], np.concatenate([self._y, out], axis=1)[:, -2:]
-        return out
+        for one in driven:
+            one[:] = dtbsv(2, self._bands, one, lower=1, diag=1, overwrite_x=1)
+        self._x, self._y = before[:, -2:].copy(), np.concatenate([self._y, driven[:, -2:]], axis=1)[:, -2:]
+        return driven
