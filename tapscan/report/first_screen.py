@@ -16,6 +16,7 @@ from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Built, Sheet
 from tapscan.report.sections.comparison import counted_tones
 from tapscan.report.shop import Shop
+from tapscan.screening.rules import change_since_baseline
 
 FEW_NAMED = 3
 MOST_WEAK = 2  # limitations on the first screen
@@ -71,7 +72,7 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     s = sheet.screening
     weighs = next((f for f in findings if f["relevant"]), None)
     if weighs:
-        where = [weighs["where"], ELSEWHERE] if weighs["has_places"] else [weighs["where"]]
+        where = [_first_look(s.comparison, weighs), *([ELSEWHERE] if weighs["has_places"] else [])]
         rows = [("Where to look first", where)]
         rows += [("Other causes to rule out", [wording.listed_or(weighs["others"])])] if weighs["others"] else []
     else:
@@ -82,6 +83,21 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     if sheet.about:
         rows.append(("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY])))
     return rows
+
+
+def _first_look(c: Comparison | None, weighs: Mapping[str, Any]) -> str:
+    """The likeliest part, where a change was placed, with the tapped places beside it; else the places as they stand."""
+    told: str = weighs["where"]
+    if (
+        c is None
+        or not c.places
+        or not weighs["has_places"]
+        or weighs["title"] != rule_title(change_since_baseline.NAME)
+    ):
+        return told
+    first = c.places[0]
+    part = f"{first.member}, {first.where}" if first.where else first.member
+    return f"most likely {part}; tapped nearest to it: {told}"
 
 
 def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str:

@@ -6,13 +6,16 @@ from dataclasses import replace
 import pytest
 
 from bench.first_screens import SCREENS, key, words_of
+from tapscan.records import LikelyPlace
 from tapscan.report.about import About
 from tapscan.report.beside import Beside
 from tapscan.report.error_rates import how_sure, measured
-from tapscan.report.first_screen import DONE_BY, NOBODY, steps
+from tapscan.report.first_screen import DONE_BY, NOBODY, _first_look, steps
 from tapscan.report.page import render_page
+from tapscan.report.rule_words import rule_title
 from tapscan.report.shop import Shop
 from tapscan.screening.next_steps import STEPS
+from tapscan.screening.rules import change_since_baseline
 from tests.report.sheets import indication, screening
 from tests.report.test_comparison_section import comparison
 from tests.report.test_error_rates import SHIPPED
@@ -75,3 +78,12 @@ def test_the_key_for_readers_names_every_screen_and_every_question():
     assert set(key()) == set(SCREENS)
     assert all(set(told) == {"what", "where", "how_sure", "next", "who", "never"} for told in key().values())
     assert "One tone stands out." in words_of(render_page(screening(), ABOUT))
+
+
+def test_where_a_change_was_placed_the_part_stands_before_the_place_tapped_nearest():
+    """A reader was sent to the middle of a strut of which the other end was meant."""
+    weighs = {"title": rule_title(change_since_baseline.NAME), "has_places": True, "where": "S5 (strut 2, middle)"}
+    placed = replace(comparison(), places=(LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.9, 0.1),))
+    assert _first_look(placed, weighs).startswith("most likely strut 2, keyboard end; tapped nearest to it: S5")
+    assert _first_look(placed, {**weighs, "title": "another"}) == "S5 (strut 2, middle)"
+    assert _first_look(replace(comparison(), places=()), weighs) == "S5 (strut 2, middle)"
