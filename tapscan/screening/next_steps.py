@@ -131,8 +131,8 @@ MUTE = _step(
 )  # fmt: skip
 EYES_IN_PIANO = _step(
     "eyes-in-piano", "workshop", INSIDE, ("look",),
-    "Look at the struts, the holes of the plate screws and the pin field in good light with a magnifier. Note any run of notes that does not stay in tune. "
-    "If you see a line that may be a crack, or edges that stand apart: stop, do not tap, tune or turn a screw, stand clear of the strings, and call a qualified person.",
+    "If you see a line that may be a crack, or edges that stand apart: stop, do not tap, tune or turn a screw, stand clear of the strings, and call a qualified person. "
+    "So look first, with a magnifier in good light: at the struts, the holes of the plate screws and the pin field. Note any run of notes that does not stay in tune.",
 )  # fmt: skip
 CALL_FOR_BARE = _step(
     "call-for-bare", "buyer", INSIDE, ("call",),
