@@ -35,7 +35,7 @@ from tapscan.screening.pattern.references import reference_of
 from tapscan.settings import Settings
 
 SETTINGS = Settings()
-CASTINGS = {"half": 40, "as": 40, "double": 24}  # of each pattern
+CASTINGS = {"half": 64, "as": 64, "double": 24}  # of each pattern
 EVERY = 3  # castings: only one in so many is tried with what is printed and not promised
 NUMBERS = (3, 5, 10, 20)
 ONE_IN = 10  # references, flawed unknown to us
