@@ -31,6 +31,7 @@ from tapscan.records import FloatArray
 KEY = Path(__file__).with_name("first_screens_key.toml")
 SCREENS = ("changed", "hard-iron", "buzz", "strung", "nothing-found", "partial-take")
 DAYS = ("2026-03-02", "2026-09-02")
+NAMES = {"buzz": "BY-21", "partial-take": "BY-22"}  # else the plate's own: six screens, six plates
 PLATES = {"changed": "BY-12", "hard-iron": "BY-13", "buzz": "BY-11", "strung": "BY-15", "nothing-found": "BY-11", "partial-take": "BY-11"}  # fmt: skip
 SCANS = {"changed": 2, "nothing-found": 2}  # of the same plate, the first one the baseline
 PLACES_TAPPED = 11  # of 20, in the partial take
@@ -55,6 +56,7 @@ def make(folder: Path) -> list[Path]:
 
 def _page(folder: Path, name: str) -> Path:
     plate = next(p for p in demo.PLATES if p.name == PLATES[name])
+    plate = replace(plate, name=NAMES.get(name, plate.name))
     register = f"registers/{name}"
     layout = folder / f"{plate.pattern}.toml"
     layout.write_text(demo.layout_text(plate))
@@ -122,7 +124,7 @@ class _Words(HTMLParser):
 
     def handle_data(self, data: str) -> None:
         if "svg" not in self.inside or self.inside[-1] == "desc":
-            self.lines[-1] += f" {data}"
+            self.lines[-1] += data
 
 
 def words_of(page: str) -> str:

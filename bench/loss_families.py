@@ -10,8 +10,6 @@ breathing cracks are not tried, since the rule that finds them reads frequencies
 
 from __future__ import annotations
 
-import argparse
-import os
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -224,14 +222,8 @@ def _path(work: Path, unit: Unit) -> Path:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Count, print and write."""
-    parser = argparse.ArgumentParser(prog="python -m bench.loss_families", description=__doc__)
-    parser.add_argument("work", type=Path)
-    parser.add_argument("--tables", type=Path, required=True)
+    parser = study.parser_of("bench.loss_families", __doc__, "loss families")
     parser.add_argument("--castings", type=int, default=34, help="without a flaw, of each pattern and family")
-    parser.add_argument("--luck", default="loss families")
-    parser.add_argument("--setting", action="store_true")
-    parser.add_argument("--minutes", type=float, default=60.0)
-    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args(arguments)
     tables = {n: t for n, t in read_tables(given.tables).items() if (n in SETTING) == given.setting}
     head = study.head(given.luck, part="single")

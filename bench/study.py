@@ -1,6 +1,7 @@
 """What every study of bench needs: seeds, a pool that takes up where it stopped, intervals, and the head of its table.
 
 seed_of(study, unit)                      for np.random.default_rng; other units and other studies draw otherwise
+parser_of(module, description, luck)      the options that most have
 make(units, job, path_of, until, cores)   each missing unit worked out and written once, in worker processes
 rate_of(study, unit, usual_hz, rates)     the sampling rate of one casting's scans
 finished(units, job, until, cores)        the same without files: (unit, result) as they come, in order
@@ -49,6 +50,18 @@ _here: dict[str, Any] = {}  # of a worker: its units and the job
 def seed_of(study: str, unit: str) -> int:
     """128 bits from both names."""
     return int.from_bytes(hashlib.sha256(f"{study}\0{unit}".encode()).digest()[:16], "big")
+
+
+def parser_of(module: str, description: str | None, luck: str) -> argparse.ArgumentParser:
+    """The options of a study that counts on plates from `--tables`, some of which only set its limits."""
+    parser = argparse.ArgumentParser(prog=f"python -m {module}", description=description)
+    parser.add_argument("work", type=Path)
+    parser.add_argument("--tables", type=Path, required=True)
+    parser.add_argument("--luck", default=luck)
+    parser.add_argument("--setting", action="store_true", help="on the patterns that limits were set with")
+    parser.add_argument("--minutes", type=float, default=60.0)
+    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
+    return parser
 
 
 def add_rates(parser: argparse.ArgumentParser) -> None:

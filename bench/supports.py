@@ -12,8 +12,6 @@ Other ``--luck``, other castings. Mode lists with modelled errors; simulated, no
 
 from __future__ import annotations
 
-import argparse
-import os
 import time
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import astuple, replace
@@ -136,14 +134,8 @@ def castings(patterns: Sequence[str], each: int, luck: str, setting: bool) -> li
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Count, print and write."""
-    parser = argparse.ArgumentParser(prog="python -m bench.supports", description=__doc__)
-    parser.add_argument("work", type=Path)
-    parser.add_argument("--tables", type=Path, required=True)
+    parser = study.parser_of("bench.supports", __doc__, "supports")
     parser.add_argument("--castings", type=int, default=8, help="of each pattern and family")
-    parser.add_argument("--luck", default="supports")
-    parser.add_argument("--setting", action="store_true")
-    parser.add_argument("--minutes", type=float, default=60.0)
-    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args(arguments)
     tables = read_tables(given.tables)
     units = castings(list(tables), given.castings, given.luck, given.setting)

@@ -167,15 +167,16 @@ def _of_finding(name: str, used: Used, scans: int) -> str:
         return f"It is no proof. {NOT_SURE}"
     kinds = measured()["single"]["relevant"]
     aimed = [kinds[kind][name] for kind in rule.aims]
-    found = f" Of the flaws it looks for it found {_share(_sum(aimed))}." if aimed else ""
+    found = f" Of what it looks for it found {_share(_sum(aimed))}." if aimed else ""
     return f"It is no proof. On simulated plates without a flaw this check gave {_alarms(kinds['sound'][name])}.{found} {_version('single')}"
 
 
 def _missed(used: Used, scans: int) -> str:
-    return f"A crack can pass unnoticed. {_beside(used, scans)}"
+    """Nothing was found: how often a crack is missed is asked, how often the check speaks for nothing is not."""
+    return f"A crack can pass unnoticed. {_beside(used, scans, alarms=False)}"
 
 
-def _beside(used: Used, scans: int) -> str:
+def _beside(used: Used, scans: int, *, alarms: bool = True) -> str:
     """As counted with so many earlier scans; with fewer than three, beside one."""
     table: Table = "comparison" if scans >= ENOUGH_SCANS else "beside"
     if not _as_shipped(table, used):
@@ -185,7 +186,8 @@ def _beside(used: Used, scans: int) -> str:
     else:
         counted = measured()[table]["any_relevant"]
         plain, found, beside = counted["sound"], _sum([counted[kind] for kind in CRACKS]), "one earlier scan"
-    return f"On simulated plates, beside {beside}, there was {_alarms(plain)}, and {_share(found)} cracks were noticed. {_version(table)}"
+    told = f"there was {_alarms(plain)}, and " if alarms else ""
+    return f"On simulated plates, beside {beside}, {told}{_share(found)} cracks were noticed. {_version(table)}"
 
 
 def _sum(rows: Sequence[Mapping[str, Any]]) -> dict[str, int]:

@@ -149,7 +149,7 @@ def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mappin
     beside = [f for f in findings if not f["relevant"]]
     rows = [(f"All {len(counts)} indications:", counts)] if len(counts) > 1 else []
     once = {f["title"]: f for f in reversed(beside)}
-    return [*rows, *([("Also heard, not counted as a finding:", list(reversed(once.values())))] if beside else [])]
+    return [*rows, *([("Heard, but no finding by itself:", list(reversed(once.values())))] if beside else [])]
 
 
 def _facts(screening: Screening) -> dict[str, str]:
@@ -171,5 +171,6 @@ def _facts(screening: Screening) -> dict[str, str]:
 def _not_made(not_run: Sequence[RuleNotRun]) -> str:
     if not not_run:
         return "none"
-    names = "; ".join(rule_title(r.rule) for r in not_run) if len(not_run) <= FEW_NAMED else str(len(not_run))
-    return f"{names} (why: under What was tested)"
+    if len(not_run) > FEW_NAMED:
+        return f"{len(not_run)} (which, and why: under What was tested)"
+    return f"{'; '.join(rule_title(r.rule) for r in not_run)} (why: under What was tested)"

@@ -134,7 +134,7 @@ def _disposed(
         return Outcome("inconclusive", why.headline, why.reason, _mends(why))
     if scan.part_of and not earlier:
         reason = f"{PART} {_silent(scan)} Nothing is known of the other places."
-        return Outcome("inconclusive", _part_heading(scan), reason, give.repeat(ALL_PLACES))
+        return Outcome("inconclusive", _part_heading(scan), reason, give.part_only(scan.state, ALL_PLACES))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=ask)
@@ -255,15 +255,13 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
     also = f" {lossy}" if lossy else ""
     strings = sum(i.rule == "string" for i in indications)
     if not strings:
-        return Why(
-            f"Nothing stood out. {IN_THE_PIANO}{also}", (), UNDECIDED, give.piano_steps(scan.state, strings=False)
-        )
-    heard = f"The tones of {counted(strings, 'string')} were heard and set aside. Nothing else stood out."
+        return Why(f"{IN_THE_PIANO}{also}", (), UNDECIDED, give.piano_steps(scan.state, strings=False))
+    heard = f"The tones of {counted(strings, 'string')} were heard and set aside."
     return Why(f"{heard} {IN_THE_PIANO}{also}", (), UNDECIDED, give.piano_steps(scan.state, strings=True))
 
 
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
-PART = "The take is part of what the layout asks for."
+PART = "Not all places of the layout were tapped."
 EYE_RULE = "eye"  # in the place of a rule: a person saw it
 ALL_PLACES = (
     "Tap all places and record the plate again as the sheet says. If that cannot be, say in the report that only a part was tested.",
@@ -271,7 +269,7 @@ ALL_PLACES = (
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 NOT_FREE = "That does not show that the plate is free of flaws."
 IN_THE_PIANO = (
-    "But the plate is bolted to wood and joined to strings and case, and how much a tap test can show in a piano has never "
+    "The plate is bolted to wood and joined to strings and case, and how much a tap test can show there has never "
     "been measured. This is neither good news nor bad."
 )
 NEITHER_WAY = "The test as it stands says nothing about the plate, neither one way nor the other."

@@ -5,6 +5,7 @@ after_nothing(state)               steps where nothing was found
 piano_steps(state, strings)        steps where nothing stood out in the piano, which is no answer
 settling(state, others)            steps where a small change beside earlier scans is left open
 buzzing(state)                     steps where something buzzed
+part_only(state, texts)            steps where a part of the plate was tapped and showed nothing
 repeat(texts)                      how to tap better where nothing is suspected
 made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
@@ -62,6 +63,16 @@ def _step(code: str, who: Who, states: frozenset[Told], acts: Iterable[Act], tex
     return Step(code, text, who, states, frozenset(acts))
 
 
+def _held(code: str, until: str, coated_too: str = "") -> tuple[Step, Step]:
+    """The work rests: on a plate without a finish, and on one with it."""
+    bare = f"Put no finish and no strings on the plate {until}"
+    coated = f"Put no strings on the plate and fit nothing more to it {until}{coated_too}"
+    return (
+        _step(f"{code}-bare", "workshop", OUT - COATED, ("stop",), bare),
+        _step(f"{code}-coated", "workshop", COATED, ("stop",), coated),
+    )
+
+
 STOP = _step(
     "stop", "workshop", TENSION, ("stop", "ask"),
     "Stop. Leave the piano as it is: do not tune it, do not raise the pitch, do not turn a screw, do not tap the plate again. Stand clear of the plane of the strings. Tell the owner.",
@@ -78,14 +89,9 @@ TELL_STATE = _step(
     "tell-state", "workshop", UNKNOWN, ("tell-state",),
     "Tell tapscan the state of the plate and screen the same recordings again: what may be done next depends on it.",
 )  # fmt: skip
-HOLD = _step(
-    "hold-bare", "workshop", OUT - COATED, ("stop",),
-    "Put no finish and no strings on the plate until a qualified person has decided.",
-)  # fmt: skip
-HOLD_COATED = _step(
-    "hold-coated", "workshop", COATED, ("stop",),
-    "Put no strings on the plate and fit nothing more to it until a qualified person has decided. Leave the finish on until that person says where it must come off.",
-)  # fmt: skip
+HOLDS = _held("hold", "until a qualified person has decided.", " Leave the finish on until that person says where it must come off.")  # fmt: skip
+HOLDS_BUZZ = _held("hold-buzz", "before a scan without a buzz has been made.")
+HOLDS_PART = _held("hold-part", "until all its places have been tapped, or a qualified person has decided.")
 STEADY = _step(
     "steady", "workshop", OUT, ("hold-parts", "tap"),
     "Steady or take off whatever is loose on the plate and on what holds it (hook, sling, pads, clamps), then tap the same places again. If the finding is then gone, it is not cleared: it stays open "
@@ -111,7 +117,7 @@ CRACK_TEST = _step(
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
     "Have a qualified person, who says when, test the iron at the named places: with a hardness test or a replica of the grain (replica metallography). Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
-    "brittle, and only such a test tells. Penetrant and magnetic particles do not show hard iron.",
+    "brittle, and only such a test tells. A magnifier, penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
 ASK = _step(
     "ask", "buyer", EVERY, ("ask",),
@@ -132,7 +138,7 @@ MUTE = _step(
 EYES_IN_PIANO = _step(
     "eyes-in-piano", "workshop", INSIDE, ("look",),
     "If you see a line that may be a crack, or edges that stand apart: stop, do not tap, tune or turn a screw, stand clear of the strings, and call a qualified person. "
-    "So look first, with a magnifier in good light: at the struts, the holes of the plate screws and the pin field. Note any run of notes that does not stay in tune.",
+    "Look for such lines before anything else, with a magnifier in good light: at the struts, the holes of the plate screws and the pin field. Note any run of notes that does not stay in tune.",
 )  # fmt: skip
 CALL_FOR_BARE = _step(
     "call-for-bare", "buyer", INSIDE, ("call",),
@@ -141,14 +147,6 @@ CALL_FOR_BARE = _step(
 HOLD_PARTS = _step(
     "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
     "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held.",
-)  # fmt: skip
-HOLD_BUZZ = _step(
-    "hold-buzz", "workshop", OUT - COATED, ("stop",),
-    "Put no finish and no strings on the plate before a scan without a buzz has been made.",
-)  # fmt: skip
-HOLD_BUZZ_COATED = _step(
-    "hold-buzz-coated", "workshop", COATED, ("stop",),
-    "Put no strings on the plate and fit nothing more to it before a scan without a buzz has been made.",
 )  # fmt: skip
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(
@@ -159,8 +157,8 @@ MAKE_SURE = _step(
     "make-sure", "workshop", EVERY, ("ask",),
     "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
 )  # fmt: skip
-STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, HOLD, HOLD_COATED, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
-STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, HOLD_BUZZ, HOLD_BUZZ_COATED, HOLD_PARTS, SETTLE, MAKE_SURE)
+STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, *HOLDS, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
+STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PARTS, SETTLE, MAKE_SURE)
 
 
 def may_tap(state: Told) -> bool:
@@ -188,8 +186,7 @@ def suspected(
         STOP,
         STOP_UNSTRUNG,
         STOP_UNKNOWN,
-        HOLD,
-        HOLD_COATED,
+        *HOLDS,
         *(tapping if may_tap(state) else ()),
         LOOK,
         TELL_STATE,
@@ -212,11 +209,12 @@ def _shows(name: str) -> frozenset[Shows]:
 
 def buzzing(state: Told) -> tuple[Step, ...]:
     """A buzz of parts that were not held: most often a loose part, but a crack buzzes too."""
-    return (
-        _given((HOLD_BUZZ, HOLD_BUZZ_COATED, HOLD_PARTS, EYES), state)
-        if may_tap(state)
-        else suspected(state, ("buzz",))
-    )
+    return _given((*HOLDS_BUZZ, HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
+
+
+def part_only(state: Told, texts: Sequence[str]) -> tuple[Step, ...]:
+    """Places are missing; what was tapped showed nothing."""
+    return (*_given(HOLDS_PART, state), *repeat(texts))
 
 
 def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:

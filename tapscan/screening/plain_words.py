@@ -18,11 +18,14 @@ BEFORE = "the earlier scan"
 NOT_CLEARED = (
     "A finding that goes away by itself is not explained by that. Until its cause is known, treat it as standing."
 )
+NOT_DECIDED = "Whether finish and strings may go on is not for this test to decide."
 NO_WORD = "It says nothing about the plate: neither good nor bad."
 FINDING = Plain("", "The plate sounds unusual.", "What that means is told below.")
 HEADLINES: dict[str, Plain] = {
     d.NOTHING: Plain(
-        "", "These taps showed nothing unusual.", "A crack may still be there: many cannot be heard by tapping."
+        "",
+        "These taps showed nothing unusual.",
+        f"A crack may still be there: many cannot be heard by tapping. {NOT_DECIDED}",
     ),
     d.ALONE: Plain(
         "",
@@ -74,7 +77,7 @@ HEADLINES: dict[str, Plain] = {
 }
 HEADLINES[d.BUZZED_AGAIN] = HEADLINES[d.BUZZED]
 BEGINNINGS: tuple[tuple[str, Plain], ...] = (
-    (d.PART_ONLY, Plain("", "Only a part of the plate was tapped.", "Nothing unusual was heard there. Nothing is known of the rest.")),
+    (d.PART_ONLY, Plain("", "Only a part of the plate was tapped.", "Nothing unusual was heard there, but nothing is known of the rest. That is no answer for the plate.")),
     (d.DOUBTFUL, Plain("", "It is not sure that this scan is of this plate, tapped in this order.", "Until somebody has made sure, nothing can be concluded.")),
 )  # fmt: skip
 
@@ -93,8 +96,9 @@ def in_plain_words(screening: Screening) -> Plain:
         found = plain_of(new[0])
         return Plain(found.headline, found.first.format(since=since(screening.comparison)), found.means)
     if screening.headline == d.NOTHING and screening.comparison and screening.comparison.good_news:
-        first = f"These taps show no change of the plate since {since(screening.comparison)}."
-        return Plain("", first, HEADLINES[d.NOTHING].means)
+        then = since(screening.comparison)
+        means = f"A crack may still be there: many cannot be heard by tapping, and one that was there before shows no change. {NOT_DECIDED}"
+        return Plain("", f"These taps show no change of the plate since {then}.", means)
     by_beginning = (plain for begins, plain in BEGINNINGS if screening.headline.startswith(begins))
     return HEADLINES.get(screening.headline) or next(by_beginning, FINDING)
 

@@ -68,6 +68,12 @@ def test_how_sure_is_what_was_counted_with_so_many_earlier_scans(scans, part):
     assert f"{plain['spoke']} false alarm in {plain['of']}" in told and "no proof" in told
 
 
+def test_where_nothing_was_found_it_is_told_what_is_missed_and_no_false_alarms():
+    made = comparison(baselines=("B12/2026-03-01",), rules_not_run=())
+    s = screening(indications=(), disposition="no relevant indication", comparison=made, limits_sha256=SHIPPED)
+    assert "cracks were noticed" in how_sure(s) and "alarm" not in how_sure(s)
+
+
 def test_in_the_piano_and_without_an_answer_nothing_is_sure():
     s = screening(indications=(), disposition="inconclusive")
     assert "no answer" in how_sure(s)

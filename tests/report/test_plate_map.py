@@ -14,6 +14,7 @@ from tapscan.records import ModalAmplitude
 from tapscan.report.as_json import to_json
 from tapscan.report.drawing.plate_drawing import Canvas, apart, element, labels, mark
 from tapscan.report.drawing.plate_map import FLOOR_DB, LARGEST, SMALL, amplitude_map, legend, marks, radius, station_map
+from tapscan.screening.disposition import PART_ONLY
 from tests.every import each
 from tests.report.sheets import HOSTILE, full_page, indication, mode, screening, strike
 from tests.report.test_page import NOT_VISIBLE, read
@@ -249,6 +250,12 @@ def test_a_test_without_an_answer_clears_no_place():
     found = marks(on_grand(disposition="inconclusive"))
     assert [said for _, said in legend(GRAND, found)][1] == "tapped; the test gives no answer (1)"
     assert "nothing points" not in str(station_map(GRAND, found, "m"))
+
+
+def test_where_only_a_part_was_tapped_its_places_are_told_as_the_first_sentence_tells_them():
+    """That nothing was heard there stood beside marks without an answer."""
+    part = on_grand(disposition="inconclusive", headline=f"{PART_ONLY}: 1 of 8 places", indications=())
+    assert marks(part)["S1"].kind == "tapped"
 
 
 def test_json_gives_the_stations_with_their_positions():

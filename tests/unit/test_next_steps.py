@@ -33,6 +33,7 @@ SILENT = {
     "no mode": replace(SCAN, modes=()),
     "buzz": SCAN,
     "strings": SCAN,
+    "part": replace(SCAN, part_of=20),
 }  # fmt: skip
 BESIDE = {"buzz": "buzz", "strings": "string"}
 # a word that asks for what may break a plate, unless its clause says not to

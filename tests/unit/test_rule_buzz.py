@@ -23,7 +23,10 @@ def test_bursts_in_enough_taps_ask_for_another_test_first():
     (found,) = buzz.run(given, S)
     assert found.interpretation == "nonrelevant"
     outcome = dispose(given, [found], [], Settings())
-    assert outcome.disposition == "inconclusive" and [s.code for s in outcome.steps[:2]] == ["hold-buzz", "hold-parts"]
+    assert outcome.disposition == "inconclusive" and [s.code for s in outcome.steps[:2]] == [
+        "hold-buzz-bare",
+        "hold-parts",
+    ]
 
 
 def test_they_are_relevant_once_parts_were_held():

@@ -33,6 +33,7 @@ from tapscan.report.drawing.plate_drawing import (
     shaded,
     whole,
 )
+from tapscan.screening.disposition import PART_ONLY
 
 SMALL, LARGE = 300.0, 460.0  # units; a phone shows the large one at about three quarters of its size
 RADIUS = 5.5
@@ -67,6 +68,7 @@ def marks(screening: Screening) -> dict[str, Mark]:
     An indication that is not relevant raises no mark. One that stood in the baseline does: it is still to be looked at.
     """
     scan = screening.scan
+    silent = screening.disposition == "inconclusive" and not screening.headline.startswith(PART_ONLY)
     if scan.map is None:
         return {}
     raised = [i for i in screening.indications if i.interpretation == "relevant"]
@@ -76,7 +78,7 @@ def marks(screening: Screening) -> dict[str, Mark]:
     found = {}
     for station in scan.map.stations:
         name = station.name
-        heard: Kind = "unanswered" if screening.disposition == "inconclusive" else "tapped"
+        heard: Kind = "unanswered" if silent else "tapped"
         kind: Kind = "look" if name in look else heard if name in used else "unusable" if name in struck else "untapped"
         said = MEANING[kind]
         if kind == "untapped" and scan.state and scan.state not in station.states:

@@ -76,7 +76,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     told = (
         "Hook, screws and pads were held, and it is still there: look for faces that touch."
         if scan.parts_held
-        else "Most often a loose part does that. If it stays while hook, screws, pads and pickup are held still, it counts."
+        else "Most often a loose part does that. If it stays while hook, screws, pads and pickup are held still, it counts as a finding."
     )
     sentence = f"A buzz goes on in {heard} after the knock is over, clearest at {first}. {told}"
     worst, limits = found[0], settings.of(BuzzLimits)
