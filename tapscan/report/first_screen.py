@@ -86,7 +86,7 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
 
 
 def _first_look(c: Comparison | None, weighs: Mapping[str, Any]) -> str:
-    """The likeliest part, where a change was placed, with the tapped places beside it; else the places as they stand."""
+    """The likeliest part, where a change was placed, with the places that the map marks; else the places as they stand."""
     told: str = weighs["where"]
     if (
         c is None
@@ -97,7 +97,7 @@ def _first_look(c: Comparison | None, weighs: Mapping[str, Any]) -> str:
         return told
     first = c.places[0]
     part = f"{first.member}, {first.where}" if first.where else first.member
-    return f"most likely {part}; tapped nearest to it: {told}"
+    return f"most likely {part}; nearest on the map: {told}"
 
 
 def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str:

@@ -97,7 +97,7 @@ def in_plain_words(screening: Screening) -> Plain:
         return Plain(found.headline, found.first.format(since=since(screening.comparison)), found.means)
     if screening.headline == d.NOTHING and screening.comparison and screening.comparison.good_news:
         then = since(screening.comparison)
-        means = f"A crack may still be there: many cannot be heard by tapping, and one that was there before shows no change. {NOT_DECIDED}"
+        means = f"A crack may still be there: many cannot be heard by tapping, and one that was there already then would not show as a change. {NOT_DECIDED}"
         return Plain("", f"These taps show no change of the plate since {then}.", means)
     by_beginning = (plain for begins, plain in BEGINNINGS if screening.headline.startswith(begins))
     return HEADLINES.get(screening.headline) or next(by_beginning, FINDING)

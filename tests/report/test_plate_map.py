@@ -4,16 +4,26 @@ import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
 from itertools import combinations
-from math import hypot
+from math import dist, hypot
 
 import pytest
 
 from tapscan.layouts import read_layout
-from tapscan.places import Layout, Outline, Station
+from tapscan.places import Layout, Member, Outline, Station
 from tapscan.records import ModalAmplitude
 from tapscan.report.as_json import to_json
-from tapscan.report.drawing.plate_drawing import Canvas, apart, element, labels, mark
-from tapscan.report.drawing.plate_map import FLOOR_DB, LARGEST, SMALL, amplitude_map, legend, marks, radius, station_map
+from tapscan.report.drawing.plate_drawing import STRUT_FONT, Canvas, apart, element, labels, mark
+from tapscan.report.drawing.plate_map import (
+    FLOOR_DB,
+    LARGEST,
+    RADIUS,
+    SMALL,
+    amplitude_map,
+    legend,
+    marks,
+    radius,
+    station_map,
+)
 from tapscan.screening.disposition import PART_ONLY
 from tests.every import each
 from tests.report.sheets import HOSTILE, full_page, indication, mode, screening, strike
@@ -244,6 +254,21 @@ def test_the_legend_names_only_what_occurs():
         "tapped; nothing points to this place (1)"
     ]
     assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(GRAND, marks(on_grand())))
+
+
+def test_struts_carry_their_numbers_away_from_the_marks():
+    """The words say strut 6; who looks at the map had to count."""
+    struts = tuple(Member(f"strut {n}", ((0.1 * n, 0.1), (0.1 * n, 0.9))) for n in range(1, 7))
+    outline = Outline("grand", 1.0, EDGE, members=(*struts, Member("brace", ((0.8, 0.1), (0.8, 0.9)))))
+    layout = replace(GRAND, outline=outline, stations=tuple(replace(s, x=0.3, y=0.5) for s in GRAND.stations[:1]))
+    canvas = Canvas(layout, SMALL)
+    drawn = [
+        t for t in ET.fromstring(str(station_map(layout, {}, "m", SMALL))).iter("text") if t.get("class") == "strut"
+    ]
+    assert [t.text for t in drawn] == ["1", "2", "3", "4", "5", "6"]
+    at = [(float(t.get("x")), float(t.get("y"))) for t in drawn]
+    assert [x for x, _ in at] == pytest.approx([canvas.at(s.points[0])[0] for s in struts], abs=0.1)
+    assert min(dist(p, canvas.at((0.3, 0.5))) for p in at) > RADIUS + STRUT_FONT
 
 
 def test_a_test_without_an_answer_clears_no_place():
