@@ -10,7 +10,7 @@ import pytest
 
 from tapscan.layouts import read_layout
 from tapscan.places import Layout, Member, Outline, Station
-from tapscan.records import ModalAmplitude
+from tapscan.records import LikelyPlace, ModalAmplitude, Whereabouts
 from tapscan.report.as_json import to_json
 from tapscan.report.drawing.plate_drawing import STRUT_FONT, Canvas, apart, element, labels, mark
 from tapscan.report.drawing.plate_map import (
@@ -19,6 +19,7 @@ from tapscan.report.drawing.plate_map import (
     RADIUS,
     SMALL,
     amplitude_map,
+    belief_map,
     legend,
     marks,
     radius,
@@ -269,6 +270,8 @@ def test_struts_carry_their_numbers_away_from_the_marks():
     at = [(float(t.get("x")), float(t.get("y"))) for t in drawn]
     assert [x for x, _ in at] == pytest.approx([canvas.at(s.points[0])[0] for s in struts], abs=0.1)
     assert min(dist(p, canvas.at((0.3, 0.5))) for p in at) > RADIUS + STRUT_FONT
+    place = LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.9, 0.1)
+    assert 'class="strut"' not in belief_map(layout, Whereabouts((place,), "drops"), "b"), "its numbers are an order"
 
 
 def test_a_test_without_an_answer_clears_no_place():

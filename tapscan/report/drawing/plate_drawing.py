@@ -242,9 +242,12 @@ def label(name: str) -> str:
 RIM: dict[str, object] = {"fill": "#fff", "stroke": "#fff", "stroke_width": 3, "stroke_linejoin": "round"}
 
 
-def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]]) -> list[Markup]:
-    """Names of (name, point in units, radius of the mark, heavy) beside their marks; heavy ones choose first, then all choose again."""
-    numbers = _strut_numbers(canvas, [at for _, at, _, _ in spots])
+def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]], *, struts: bool = True) -> list[Markup]:
+    """Names of (name, point in units, radius of the mark, heavy) beside their marks; heavy ones choose first, then all choose again.
+
+    struts : with the numbers of the struts; not where the spots are numbers, too
+    """
+    numbers = _strut_numbers(canvas, [at for _, at, _, _ in spots]) if struts else []
     marks: list[Box] = [(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots]
     marks += [_box(at, text, STRUT_FONT + 4) for text, at in numbers]
     placed: dict[int, Box] = {}

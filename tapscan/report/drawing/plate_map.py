@@ -153,7 +153,7 @@ def belief_map(layout: Layout, found: Whereabouts, name: str) -> Markup:
         parts.append(element("g", hint, shaded(spot, _belief_radius(place.share), place.share)))
         spots.append((str(number), spot, _belief_radius(place.share), number == 1))
     said = "; ".join(f"{n}: {_belief(p)}" for n, p in enumerate(shown, 1))
-    return whole(canvas, name, "Where the cause may lie", f"{said}.", [*parts, *labels(canvas, spots)])
+    return whole(canvas, name, "Where the cause may lie", f"{said}.", [*parts, *labels(canvas, spots, struts=False)])
 
 
 def _belief(place: LikelyPlace) -> str:
