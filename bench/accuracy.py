@@ -1,6 +1,7 @@
 """How exact the modes are: against the Cramer-Rao bound, against simulated plates, beside three reference estimators.
 
     python bench/accuracy.py [--work FOLDER] [--cores N] [--only single,pairs,kt,plates,repeated,no_taps,references] [--share 0.1]
+        [--cells "50 dB,room 0.4 m"] [--result FILE]
 
 Runs in parts; finished parts are kept in FOLDER and not run again, so it may be stopped and started; after a change of the program take another. Writes
 bench/results/accuracy.txt. `--share` runs that share of the runs (the table says how many were run). The whole takes some
@@ -28,14 +29,15 @@ from bench.accuracy_table import table
 RESULT = Path(__file__).parent / "results" / "accuracy.txt"
 
 
-def jobs(only: set[str], share: float) -> list[tuple[str, str, tuple[Any, ...]]]:
+def jobs(only: set[str], share: float, cells: set[str]) -> list[tuple[str, str, tuple[Any, ...]]]:
     """Name of the part, kind of the part, arguments; parts are small, so that little is lost by stopping."""
     found = []
-    for kind, cells, runs, block in parts.PLAN:
+    for kind, rows, runs, block in parts.PLAN:
         if only and kind not in only:
             continue
         blocks = max(1, round(runs * share / block))
-        found += [(f"{kind} {cell} {k}", kind, (*cell, k, block)) for k in range(blocks) for cell in cells]
+        wanted = [cell for cell in rows if not cells or cells & set(map(str, cell))]
+        found += [(f"{kind} {cell} {k}", kind, (*cell, k, block)) for k in range(blocks) for cell in wanted]
     return found
 
 
@@ -53,12 +55,15 @@ def main() -> None:
     options.add_argument("--cores", type=int, default=os.cpu_count())
     options.add_argument("--only", default="")
     options.add_argument("--share", type=float, default=1.0)
+    options.add_argument("--cells", default="", help="rows of a table, by their names")
+    options.add_argument("--result", type=Path, default=RESULT)
     given = options.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
     kept = given.work / "parts.jsonl"
     done = [json.loads(line) for line in kept.read_text().splitlines()] if kept.exists() else []
     known = {d["part"] for d in done}
-    wanted = [j for j in jobs(set(filter(None, given.only.split(","))), given.share) if j[0] not in known]
+    only, cells = (set(filter(None, words.split(","))) for words in (given.only, given.cells))
+    wanted = [j for j in jobs(only, given.share, cells) if j[0] not in known]
     with ProcessPoolExecutor(given.cores) as pool, kept.open("a") as file:
         for result in pool.map(run, wanted):
             file.write(json.dumps(result) + "\n")
@@ -66,7 +71,7 @@ def main() -> None:
             done.append(result)
     head = f"Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}"
     text = table(done, head)
-    RESULT.write_text(text, encoding="utf-8")
+    given.result.write_text(text, encoding="utf-8")
     print(text, end="")
 
 

@@ -130,7 +130,7 @@ def main() -> None:
             lines.append(f"{strikes:7d}  {plays:7.1f}  {cpu:11.1f}  {wall:6.1f}  {plays / wall:.1f}")
         peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
         lines.append(
-            f"largest memory of a run: {peak:.0f} MB; under 400 MB: {'reached' if peak < 400 else 'NOT REACHED'}"
+            f"largest process of a run: {peak:.0f} MB; under 400 MB: {'reached' if peak < 400 else 'NOT REACHED'}"
         )
         used, score = of_harminv(taps, truth)
         ratio = used / cpu

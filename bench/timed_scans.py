@@ -55,16 +55,18 @@ KINDS = {
 
 
 @cache
-def plate(rate_hz: int) -> PlateModes:
-    """One casting; at 48 kHz with modes invented above its table."""
+def plate(rate_hz: int, casting: int = 1) -> PlateModes:
+    """One casting by its seed; at 48 kHz with modes invented above its table."""
     table = load_table(PATTERN)
-    modes = plate_modes(table, "sound", draw_iron(table, np.random.default_rng(1)))
+    modes = plate_modes(table, "sound", draw_iron(table, np.random.default_rng(casting)))
     return extend_modes(modes, np.random.default_rng(3), TOP_HZ) if rate_hz > 2.2 * TOP_HZ else modes
 
 
-def taps(kind: Kind, places: int | None = None, order: tuple[str, ...] = ORDER) -> list[Tap]:
-    """All taps of one scan."""
-    modes, rng = plate(kind.rate_hz), np.random.default_rng(2)
+def taps(
+    kind: Kind, places: int | None = None, order: tuple[str, ...] = ORDER, casting: int = 1, seed: int = 2
+) -> list[Tap]:
+    """All taps of one scan; `seed` : of hand, rattle and noise."""
+    modes, rng = plate(kind.rate_hz, casting), np.random.default_rng(seed)
     names, left, made = modes.table.station_names, places or STRIKES // len(order), []
     while left > 0:  # more places than the table has: each is tapped anew as a place of its own
         made += scan(modes, kind.sensor, kind.rate_hz, rng, order, names[:left], SECONDS, None, peak=None)

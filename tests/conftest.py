@@ -17,9 +17,16 @@ os.environ["TAPSCAN_REGISTER"] = str(Path(os.environ["XDG_CONFIG_HOME"]) / "no-s
 import pytest
 from threadpoolctl import threadpool_limits
 
+from tapscan.workers import cores
 from tests.browser import browser  # noqa: F401  a fixture of all
 
 atexit.register(shutil.rmtree, os.environ["XDG_CONFIG_HOME"], ignore_errors=True)
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """For `-n auto`: one more than there are cores, since the tests of recorder and page spend much of their time waiting."""
+    return cores() + 1
 
 
 @pytest.fixture(autouse=True)

@@ -13,7 +13,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, TapscanError
@@ -66,13 +66,21 @@ def rescreen_all(
 
     with _client(scheduler, workers) as client:
         last: dict[str, Any] = {}
-        futures = []
+        scans = {}
         for entry in entries:
             task = (str(register.folder.resolve()), entry.name, settings, last.get(entry.plate))
             last[entry.plate] = client.submit(_one, *task, pure=False, retries=TRIES)
-            futures.append(last[entry.plate])
-        for future in as_completed(futures):
-            yield future.result()
+            scans[last[entry.plate]] = entry
+        for future in as_completed(scans):
+            yield _answered(future, scans[future])
+
+
+def _answered(future: Any, entry: ScanEntry) -> Rescreened:
+    """A fault of tapscan, or a scan that ends each worker that takes it, costs this scan and the plate's later ones; the other plates go on."""
+    problem = future.exception()
+    if problem is None:
+        return cast(Rescreened, future.result())
+    return Rescreened(entry.name, entry.current.disposition, None, f"{type(problem).__name__}: {problem}")
 
 
 def _one(folder: str, name: str, settings: Settings, _after: object) -> Rescreened:

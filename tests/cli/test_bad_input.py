@@ -25,10 +25,10 @@ def crowd(seconds: float) -> np.ndarray:
 
 
 def in_crowd(onsets: list[float], seconds: float) -> np.ndarray:
-    x = noise(seconds, RATE, 1e-4)
+    x, one = noise(seconds, RATE, 1e-4), crowd(seconds)
     for onset in onsets:
         first = round(onset * RATE)
-        x[first:] += crowd((len(x) - first) / RATE)[: len(x) - first]
+        x[first:] += one[: len(x) - first]
     return x
 
 

@@ -66,6 +66,22 @@ def test_a_worker_killed_on_a_scan_loses_nothing_and_doubles_nothing(where):  # 
     assert screened(where) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
 
 
+def test_a_fault_of_tapscan_costs_the_plates_scans_and_is_told_for_each(where, monkeypatch):  # noqa: F811
+    def broken(*_args):
+        raise ZeroDivisionError("made up")
+
+    monkeypatch.setattr("tapscan.workflow.rescreen_all.rescreen", broken)
+    register = open_register(where)
+    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    with distributed.LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None, silence_logs="CRITICAL"
+    ) as cluster:
+        answers = list(rescreen_all(register, waiting(register, changed), changed, cluster.scheduler_address, None))
+    assert {a.scan for a in answers} == set(screened(where))
+    assert all(a.after is None and "ZeroDivisionError" in (a.trouble or "") for a in answers)
+    assert set(screened(where).values()) == {1}
+
+
 def test_a_scheduler_that_does_not_answer_is_one_line(where, other):  # noqa: F811
     done = run("register", "rescreen", "--settings", other, "--scheduler", "tcp://127.0.0.1:1")
     assert done.status == 1 and "no Dask scheduler answers" in done.err

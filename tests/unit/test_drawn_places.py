@@ -2,6 +2,7 @@
 
 import itertools
 from collections import Counter
+from functools import cache
 
 import numpy as np
 import pytest
@@ -23,9 +24,15 @@ KINDS = ("strut", "corner", "bolt", "rim", "pin")
 SIDE_M = 0.004  # a crack ends at a corner of the mesh; sides along it are about 5 mm
 
 
+@cache
+def places_of(name: str, seed: int) -> Pattern:
+    """Drawn once for all tests."""
+    return draw_places(build(name), 10, seed)
+
+
 @pytest.fixture(scope="module")
 def drawn() -> dict[str, Pattern]:
-    return {name: draw_places(build(name), 10, seed=1) for name in NAMES}
+    return {name: places_of(name, 1) for name in NAMES}
 
 
 def test_there_are_forty_places_of_each_flaw_over_the_patterns(drawn):
@@ -91,7 +98,7 @@ def test_a_cut_off_end_lies_on_its_side():
 
 
 def test_the_same_seed_draws_the_same_places_and_another_seed_others(drawn):
-    again, other = (draw_places(build("small-grand"), 10, seed) for seed in (1, 2))
+    again, other = draw_places(build("small-grand"), 10, 1), places_of("small-grand", 2)
     assert again.lines == drawn["small-grand"].lines
     free = [{line.start for line in drawing.lines if line.kind in ("bolt", "pin", "rim")} for drawing in (again, other)]
     assert not free[0] & free[1]
@@ -136,7 +143,7 @@ def test_bolt_hole_cracks_run_across_the_edge_more_often_than_along_it():
     close = []
     for name in NAMES:
         for seed in range(1, 4):
-            pattern = draw_places(build(name), 10, seed)
+            pattern = places_of(name, seed)
             for line in (k for k in pattern.lines if k.kind == "bolt"):
                 bolt = min(pattern.bolts, key=lambda b: Point(b).distance(Point(line.start)))
                 way = np.subtract(line.end, line.start) / np.hypot(*np.subtract(line.end, line.start))

@@ -19,7 +19,7 @@ from tapscan.settings import Settings
 from tapscan.wording import spelled
 from tapscan.workflow.record import USUAL_ORDER
 from tests.cli.commands import run
-from tests.cli.test_bad_input import RATE, crowd
+from tests.cli.test_bad_input import RATE, in_crowd
 from tests.every import each
 from tests.rule_scans import mode, scan
 from tests.sounds import wav_bytes, written
@@ -144,11 +144,7 @@ def test_without_pauses_only_the_count_is_judged():
 def recorded(tmp_path_factory) -> Path:
     """Five places of three taps, in one file."""
     onsets = [0.5 + 6.0 * place + 1.5 * tap for place in range(5) for tap in range(3)]
-    x = np.random.default_rng(5).normal(0, 1e-4, round(31 * RATE))
-    for onset in onsets:
-        first = round(onset * RATE)
-        x[first:] += crowd((len(x) - first) / RATE)[: len(x) - first]
-    return written(tmp_path_factory.mktemp("take") / "take.wav", wav_bytes(x, RATE))
+    return written(tmp_path_factory.mktemp("take") / "take.wav", wav_bytes(in_crowd(onsets, 31), RATE))
 
 
 def test_check_stops_at_a_wrong_layout_with_one_line(recorded):
@@ -180,11 +176,7 @@ def test_a_part_that_shows_nothing_is_inconclusive_and_says_how_much_of_the_plat
 def test_a_missing_tap_stands_on_the_first_screen(tmp_path):
     """Trial: "expected 24, found 11" stood under Numbers alone."""
     onsets = [0.5 + 6.0 * place + 1.5 * tap for place in range(8) for tap in range(3) if (place, tap) != (4, 2)]
-    x = np.random.default_rng(6).normal(0, 1e-4, round(50 * RATE))
-    for onset in onsets:
-        first = round(onset * RATE)
-        x[first:] += crowd((len(x) - first) / RATE)[: len(x) - first]
-    path = written(tmp_path / "take.wav", wav_bytes(x, RATE))
+    path = written(tmp_path / "take.wav", wav_bytes(in_crowd(onsets, 50), RATE))
     done = run("check", path, "--layout", "grand-short", "--per-station", 3, "--state", "stripped", "--json", "-")
     assert done.status == 0, done.err
     told = json.loads(done.out)

@@ -89,10 +89,16 @@ class Columns:
 
     def without_modes(self, low_hz: float, high_hz: float, seconds: float) -> tuple[FloatArray, FloatArray]:
         """(S, n) the first `seconds` of the strikes between two frequencies without the modes, and as they were heard."""
-        n = prev_fast_len(min(self.length, round(seconds * self.rate)))
-        modes = ringing(self.frequency_hz, self.decay_rate_per_s, self.amplitudes.T, self.rate, 0, n)
-        heard = np.vstack([s.ring[:, :n].astype(float) for s in self.sounds])
-        return self._between(heard - modes, low_hz, high_hz), self._between(heard, low_hz, high_hz)
+        n, first, pairs = prev_fast_len(min(self.length, round(seconds * self.rate))), 0, []
+        for sound in self.sounds:  # one by one: what is worked on stays in the processor's cache
+            last = first + len(sound.strikes)
+            c = self.amplitudes[:, first:last].T
+            modes = ringing(self.frequency_hz, self.decay_rate_per_s, c, self.rate, 0, n)
+            heard = sound.ring[:, :n].astype(float)
+            pairs.append([self._between(x, low_hz, high_hz) for x in (heard - modes, heard)])
+            first = last
+        left, whole = (np.vstack(x) for x in zip(*pairs, strict=True))
+        return left, whole
 
     def _between(self, x: FloatArray, low_hz: float, high_hz: float) -> FloatArray:
         spectrum = rfft(x, axis=1)
