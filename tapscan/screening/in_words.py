@@ -1,7 +1,7 @@
 """Places as a sentence names them.
 
 places_in_words(scan, stations)      the first few with what the layout says of them, and how many more lie beside them
-places_sentence(found, crack)        the likeliest parts of the plate with their shares of the belief
+places_sentence(found, crack)        the likeliest parts of the plate with their shares
 """
 
 from collections.abc import Sequence
@@ -24,22 +24,24 @@ def places_in_words(scan: Scan, stations: Sequence[str], most: int = NAMED_PLACE
 
 
 def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str:
-    """`crack`: where a crack would lie, beside a weight. No share is more than belief, and the sentence says so."""
+    """`crack`: where a crack would lie, beside a weight. A share says where it would lie, never whether there is one: hence "if"."""
     first, *others = found.places[:NAMED_PLACES]
     named = [f"{_place(p)} ({_percent(p)})" for p in others if p.share >= WORTH_NAMING]
     then = f"; then {listed(named)}" if named else ""
     if found.told_from == "weight":
-        said = f"A weight would most likely lie at the {first.where} ({_percent(first)} of the belief)."
+        said = f"If it is a weight, it lies most likely at the {first.where} ({_percent(first)})."
         return f"{said} {places_sentence(crack)}" if crack is not None and crack.places else said
-    told = f"{_place(first)} ({_percent(first)} of the belief)"
     lead = (
-        "Most likely"
+        "it lies most likely at"
         if first.share >= SURE
-        else "Nothing stands out; the likeliest is"
+        else "nothing stands out; the likeliest is"
         if first.share < EVEN
-        else "Perhaps"
+        else "it lies perhaps at"
     )
-    return f"{lead} {told}{then}. Look there first; the cause may lie elsewhere."
+    return (
+        f"If it is a crack, {lead} {_place(first)} ({_percent(first)}){then}. Whether it is one, these figures do not say. "
+        "Look there first; the cause may lie elsewhere."
+    )
 
 
 def _place(place: LikelyPlace) -> str:

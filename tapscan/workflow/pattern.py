@@ -42,7 +42,7 @@ from tapscan.sensors import SensorKind
 from tapscan.settings import Settings
 
 __all__ = ["ReferenceSet", "SetEntry", "Standing"]
-NO_PATTERN = "nobody has said of which pattern this plate is; `tapscan plate edit {plate} --pattern NAME` does"
+NO_PATTERN = "nobody has said of which pattern this plate is"
 DOUBTFUL = "not sure of which plate it is"
 OPEN = "its own scan has a finding that nobody has examined"
 
@@ -167,7 +167,7 @@ def beside_own_pattern(
     """A scan of a plate in the register. One that may be of another plate is held against none."""
     known = find_plate(register, plate, exact=True)
     if screening.doubts or not (known.pattern or "").strip():
-        why = DOUBTFUL if screening.doubts else NO_PATTERN.format(plate=known.name)
+        why = DOUBTFUL if screening.doubts else NO_PATTERN
         others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
         return replace(screening, rules_not_run=(*others, RuleNotRun(rule.NAME, why)))
     return held_beside(register, known.pattern or "", screening, conditions.sensor.kind, settings, known.name, name)

@@ -86,7 +86,7 @@ def test_indication_marks_a_station_on_that_strut_and_says_the_share(cracked):
     told = cracked.indications[0]
     where = {s.name: s.where for s in LAYOUT.stations}
     assert told.stations and cracked.places[0].member in where[told.stations[0]]
-    assert cracked.places[0].member in told.sentence and "of the belief" in told.sentence
+    assert cracked.places[0].member in told.sentence and "If it is a crack" in told.sentence
 
 
 def test_json_has_the_places(cracked):

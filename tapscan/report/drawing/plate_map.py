@@ -3,7 +3,7 @@
     marks(screening)                                    Mark of each station of the layout
     station_map(layout, marks, name, width)             outline and stations; a mark's shape tells its meaning
     amplitude_map(layout, amplitudes, tapped, name, what) outline and stations; a disc's size tells how strong a mode is there
-    belief_map(layout, found, name)                     outline and the likeliest parts; a disc is the darker, the more of the belief lies there
+    belief_map(layout, found, name)                     outline and the likeliest parts; a disc is the darker, the likelier it lies there
     legend(layout, marks)                               (mark, words) for what occurs
     amplitude_legend()                                   (mark, words) for the sizes
 
@@ -158,7 +158,7 @@ def belief_map(layout: Layout, found: Whereabouts, name: str) -> Markup:
 
 def _belief(place: LikelyPlace) -> str:
     where = f", {place.where}" if place.where else ""
-    return f"{place.member}{where}, {100 * place.share:.0f} % of the belief"
+    return f"{place.member}{where}, {100 * place.share:.0f} %"
 
 
 def _belief_radius(share: float) -> float:
