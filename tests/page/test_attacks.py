@@ -137,6 +137,7 @@ ATTACKS: dict[str, Attack] = {
     "a program as a recording": hostile_text_file,
     "a name that is a path": form("/plate/new", name="../../../etc/cron.d/x"),
     "a name with a line break": form("/plate/new", name="X1\r\nSet-Cookie: a=b"),
+    "notes longer than anybody types": form("/plate/new", name="X1", notes="x" * 50_000),
     "a name without end": form("/plate/new", name="x" * 5000),
     "a photo by a path": get("/plate/photo?plate=B12&sha=../../../../etc/passwd"),
     "a photo of nobody": get("/plate/photo?plate=B12&sha=" + "ab" * 32),
@@ -196,6 +197,9 @@ def test_every_answer_tells_the_browser_what_to_forbid(site):
         policy = headers["content-security-policy"]
         assert "default-src 'none'" in policy and "script-src 'self';" in policy and "frame-ancestors 'none'" in policy
         assert headers["x-content-type-options"] == "nosniff" and headers["referrer-policy"] == "same-origin"
+        assert headers["cache-control"] == "no-store", (
+            "another user of this computer finds nothing in the browser's store"
+        )
         assert "access-control-allow-origin" not in headers and "server" not in headers
 
     told()

@@ -1,6 +1,9 @@
 """Places listened to while the next is tapped: used, and equal to what the screening finds without them."""
 
+from concurrent.futures import Future
+from dataclasses import replace
 from pathlib import Path
+from typing import Any, cast
 
 import pytest
 
@@ -10,9 +13,10 @@ from tapscan.register.upkeep import back_up, restore
 from tapscan.report.as_json import dumps
 from tapscan.settings import Settings
 from tapscan.settings.groups import Fit
+from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import Workers
 from tapscan.workflow import places
-from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.ahead import PlacesAhead, _Found
 from tapscan.workflow.record import Recorder, begin_recording, finish, places_ahead
 from tests.register.recording_child import LAYOUT
 from tests.register.test_recording import RATE, facts, play
@@ -82,3 +86,23 @@ def test_without_another_process_all_is_done_at_the_end(register: Register, tmp_
     assert ahead.listened() == {}
     assert finish(register, recorder.id, Settings(), ahead=ahead).entry is not None
     assert ahead.used == 0
+
+
+class AtOnce(Workers):
+    """Another process that has its answer ready."""
+
+    def submit(self, job: Any, item: Any) -> Any:
+        done: Future[Any] = Future()
+        done.set_result(_Found((), item.strikes, cast("Any", "the result")))
+        return done
+
+
+def test_a_result_of_other_taps_is_never_taken_for_these(tmp_path: Path) -> None:
+    """A tap taken back after it was listened to must not count."""
+    wanted = Wanted(Settings(), pictures=True, rough=True, contact=True)
+    ahead = PlacesAhead(wanted, AtOnce(2))
+    taps = ((str(tmp_path / "1.flac"), "soft"), (str(tmp_path / "2.flac"), "hard"))
+    ahead.place("S1", [(Path(path), force) for path, force in taps])
+    assert ahead.result("S1", taps[:1], wanted) is None and ahead.used == 0
+    assert ahead.result("S1", taps, replace(wanted, contact=False)) is None and ahead.used == 0
+    assert ahead.result("S1", taps, wanted) == "the result" and ahead.used == 1
