@@ -60,7 +60,7 @@ def _print(c: "Comparison") -> None:
     for old in c.carried:
         out.print(bullet(f"{'also in the baseline' if old.status == 'unchanged' else 'new'}: {old.sentence}"))
     if c.unlike or c.limitations:
-        out.print("\nWhat weakens this comparison", style="bold")
+        out.print("\nWhat limits this comparison", style="bold")
         for sentence in (*c.unlike, *c.limitations):
             out.print(bullet(sentence))
     _numbers(c)

@@ -59,7 +59,7 @@ def _next(out: Console, screening: Screening) -> None:
 
 
 def _limits(out: Console, screening: Screening) -> None:
-    out.print(Text("\nWhat weakens this test", style="bold"))
+    out.print(Text("\nWhat limits this answer", style="bold"))
     for sentence in screening.limitations[:MOST_LIMITATIONS]:
         out.print(bullet(sentence))
     if len(screening.limitations) > MOST_LIMITATIONS:

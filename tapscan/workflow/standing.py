@@ -89,6 +89,6 @@ def against_baseline(register: Register, entry: ScanEntry) -> list[str]:
     """In words."""
     screening = load_screening(register, entry.current.id)
     found = [i for i in screening.indications if i.interpretation == "relevant"]
-    told = [f"{counted(len(found), 'relevant finding')}, first: {found[0].sentence}"] if found else []
-    told += [f"it is doubtful ({d.kind}): {d.sentence}" for d in screening.doubts]
+    told = [f"{counted(len(found), 'relevant finding')}, first: {found[0].sentence.rstrip('.')}"] if found else []
+    told += [f"it is doubtful ({d.kind}): {d.sentence.rstrip('.')}" for d in screening.doubts]
     return told + [f"an examination found: {o.told}" for o in entry.flaws]

@@ -108,6 +108,7 @@ def test_the_code_holds_the_address(lan, browser_page):
     """Drawn large enough for a camera; what comes through the address is told on the computer."""
     browser_page.goto(f"{lan.address}/phone?plate=B12")
     browser_page.click("text=Show the code")
+    browser_page.wait_for_selector("#code svg path", state="attached")
     assert browser_page.locator("#code svg path").count() >= 1
     box = browser_page.locator("#code figure").bounding_box()
     assert box["width"] >= 200
