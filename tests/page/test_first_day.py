@@ -43,24 +43,32 @@ def at(page: Any, station: str, tap: str) -> Any:
     return page.locator(f"tr[data-station={station}] td .tap:has(input[value={tap}])")
 
 
+def moved(page: Any, station: str, tap: str) -> Any:
+    """There, on a page whose scripts are there too: it shows before they can take a drag."""
+    tapped = at(page, station, tap)
+    tapped.wait_for()
+    page.wait_for_load_state()
+    return tapped
+
+
 def mend(page: Any) -> None:
     """A tap goes by drag, and back by keyboard; a whole group goes by its name, and back."""
     page.locator("tr[data-station=S1] td .tap").first.drag_to(page.locator("#map [data-station=S5]"))
-    at(page, "S5", "T1").wait_for()
-    at(page, "S5", "T1").locator("input").focus()
+    moved(page, "S5", "T1").locator("input").focus()
     page.keyboard.press("Space")
     page.keyboard.press("m")
+    assert page.evaluate("document.activeElement.id") == "f-station"
     page.select_option("#f-station", "S1")
     page.click("text=Move them")
-    at(page, "S1", "T1").wait_for()
+    moved(page, "S1", "T1")
     page.locator("tr[data-station=S2] .whole").drag_to(page.locator("tr[data-station=S3]"))
-    at(page, "S3", "T3").wait_for()
+    moved(page, "S3", "T3")
     assert at(page, "S3", "T4").count() == 1
     for tap in ("T3", "T4"):
         at(page, "S3", tap).locator("input").check(force=True)
     page.select_option("#f-station", "-back-")
     page.click("text=Move them")
-    at(page, "S2", "T3").wait_for()
+    moved(page, "S2", "T3")
 
 
 @pytest.mark.slow

@@ -46,6 +46,7 @@ document.addEventListener("keydown", (event) => {
   const one = keyed().find((e) => e.dataset.key === event.key);
   if (!one) return;
   event.preventDefault();
-  if (one instanceof HTMLInputElement && one.type !== "checkbox") one.focus();
+  const field = one instanceof HTMLSelectElement || (one instanceof HTMLInputElement && one.type !== "checkbox");
+  if (field) one.focus();
   else one.click();
 });
