@@ -22,7 +22,7 @@ from shapely.affinity import rotate, scale
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from bench.plates.layout import OVERHANG_M, corner_candidates, inward_at, on_edge, stays_in, strut_share
+from bench.plates.layout import OVERHANG_M, corner_candidates, inward_at, iron_of, on_edge, stays_in, strut_share
 from bench.plates.pattern import CrackLine, Pattern
 from bench.plates.pin_rows import end_to_end_m
 
@@ -116,6 +116,7 @@ def _bolts(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Itera
     At a free edge the iron can only be pulled along the edge, so a crack at ``angle`` from straight across it is opened by
     cos(angle) squared of that pull: directions are drawn with this density, and those that leave the iron fall out.
     """
+    iron = iron_of(pattern)
     for _ in range(LINES_A_HOLE):
         for number in rng.permutation(len(pattern.bolts)):
             centre = np.array(pattern.bolts[number])
@@ -125,7 +126,7 @@ def _bolts(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Itera
                 way = np.cos(angle) * inward + np.sin(angle) * np.array([-inward[1], inward[0]])
                 start = centre + (pattern.bolt_radius_m - 2 * OVERHANG_M) * way
                 line = _line("bolt", start, start + (length_m + 2 * OVERHANG_M) * way)
-                if stays_in(pattern, line):
+                if stays_in(iron, line):
                     yield line
                     break
 
@@ -143,6 +144,7 @@ def _pins(pattern: Pattern, rng: np.random.Generator, length_m: float) -> Iterat
 
 
 def _rims(pattern: Pattern, rng: np.random.Generator) -> Iterator[CrackLine]:
+    iron = iron_of(pattern)
     holes = [Point(b) for b in pattern.bolts]
     struts = shapely.unary_union([s.polygon() for s in pattern.struts])
     for around in rng.uniform(0.0, 1.0, TRIES):
@@ -151,7 +153,7 @@ def _rims(pattern: Pattern, rng: np.random.Generator) -> Iterator[CrackLine]:
         line = _line("rim", start - OVERHANG_M * inward, start + RIM_M * inward)
         path = LineString([line.start, line.end])
         clear = all(path.distance(h) > 0.035 for h in holes) and path.distance(struts) > 0.02
-        if clear and stays_in(pattern, line):
+        if clear and stays_in(iron, line):
             yield line
 
 
@@ -199,8 +201,9 @@ def cut_off(pattern: Pattern, angle: float, area_share: float) -> Polygon:
 
 def likeness_to_end(pattern: Pattern, region: Polygon) -> float:
     """Largest share of the region's iron that an end of the same size has, too; 1 for an end."""
-    iron = pattern.metal().intersection(region)
-    share = iron.area / pattern.metal().area
+    metal = pattern.metal()
+    iron = metal.intersection(region)
+    share = iron.area / metal.area
     ends = (cut_off(pattern, float(a), share) for a in np.linspace(0.0, 2.0 * np.pi, ENDS_TRIED, endpoint=False))
     return max(float(iron.intersection(end).area / iron.area) for end in ends)
 

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 from shapely.geometry import LineString, Point, Polygon
+from shapely.geometry.base import BaseGeometry
 
 from bench.plates.mesh import PlateMesh
 from bench.plates.pattern import CrackLine, Pattern, Spot, Strut
@@ -137,7 +138,8 @@ def corner_candidates(pattern: Pattern, length_m: float = LONG_M) -> list[CrackL
             root = vertices[np.argmin(np.hypot(*(vertices - corner).T))]
             end = root - inward / np.hypot(*inward) * length_m
             out.append(CrackLine("", "corner", tuple(root), tuple(end)))
-    return [line for line in out if stays_in(pattern, line)]
+    iron = iron_of(pattern)
+    return [line for line in out if stays_in(iron, line)]
 
 
 def _corner_lines(pattern: Pattern) -> list[CrackLine]:
@@ -145,9 +147,17 @@ def _corner_lines(pattern: Pattern) -> list[CrackLine]:
     return [replace(line, name=f"corner {i}") for i, line in enumerate(spread, start=1)]
 
 
-def stays_in(pattern: Pattern, line: CrackLine) -> bool:
-    """Whether a crack line lies in the iron, with a ligament left beyond all but its beginning."""
+def iron_of(pattern: Pattern) -> tuple[BaseGeometry, BaseGeometry]:
+    """The iron, and what of it has a ligament all round: made once for all lines that are tried."""
     metal = pattern.metal()
+    within = metal.buffer(-LIGAMENT_M)
+    shapely.prepare([metal, within])
+    return metal, within
+
+
+def stays_in(iron: tuple[BaseGeometry, BaseGeometry], line: CrackLine) -> bool:
+    """Whether a crack line lies in the iron, with a ligament left beyond all but its beginning."""
+    metal, within = iron
     path = LineString([line.start, line.end])
     late = LineString([path.interpolate(0.3, normalized=True), path.interpolate(1.0, normalized=True)])
     early = LineString(
@@ -156,7 +166,7 @@ def stays_in(pattern: Pattern, line: CrackLine) -> bool:
             path.interpolate(0.3, normalized=True),
         ]
     )
-    return bool(metal.buffer(-LIGAMENT_M).contains(late) and metal.contains(early))
+    return bool(within.contains(late) and metal.contains(early))
 
 
 def _spread(lines: list[CrackLine], count: int) -> list[CrackLine]:
@@ -183,14 +193,14 @@ def inward_at(outline: Polygon, at: tuple[float, float]) -> np.ndarray:
 
 
 def _bolt_lines(pattern: Pattern) -> list[CrackLine]:
-    out = []
+    out, iron = [], iron_of(pattern)
     for bolt in pattern.bolts:
         inward = inward_at(pattern.outline, bolt)
         for turn in (0.0, 0.9, -0.9):
             way = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]]) @ inward
             start = np.array(bolt) + (pattern.bolt_radius_m - 2 * OVERHANG_M) * way
             line = CrackLine("", "bolt", tuple(start), tuple(start + (LONG_M + 2 * OVERHANG_M) * way))
-            if stays_in(pattern, line):
+            if stays_in(iron, line):
                 out.append(line)
                 break
     return [replace(line, name=f"bolt {i}") for i, line in enumerate(_spread(out, 4), start=1)]
@@ -207,7 +217,7 @@ def _pin_lines(pattern: Pattern) -> list[CrackLine]:
 
 
 def _rim_lines(pattern: Pattern) -> list[CrackLine]:
-    out = []
+    out, iron = [], iron_of(pattern)
     holes = [Point(b) for b in pattern.bolts]
     struts = shapely.unary_union([s.polygon() for s in pattern.struts])
     for around in np.linspace(0.0, 1.0, 40, endpoint=False):
@@ -217,7 +227,7 @@ def _rim_lines(pattern: Pattern) -> list[CrackLine]:
         line = CrackLine("", "rim", tuple(outside), tuple(np.array(start) + 0.060 * inward))
         path = LineString([line.start, line.end])
         clear = all(path.distance(h) > 0.035 for h in holes) and path.distance(struts) > 0.02
-        if clear and stays_in(pattern, line):
+        if clear and stays_in(iron, line):
             out.append(line)
     return [replace(line, name=f"rim {i}") for i, line in enumerate(_spread(out, 4), start=1)]
 
