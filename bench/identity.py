@@ -1,12 +1,14 @@
 """How often another casting, or two exchanged places, are noticed, and how often a right scan is asked about in vain.
 
-    python -m bench.identity [--castings N] [--cores N]
+    python -m bench.identity [--castings N] [--cores N] [--tables FOLDER --places 24]
 
 N castings of each shipped pattern (40: 200 castings), each with one earlier scan and several later ones: unchanged, with a coat of finish, with each flaw
 that can come between two scans (cracks, a weight; not chilled iron, which is there from the start), another casting of the pattern, a
 plate of another pattern, and the unchanged one with two places exchanged. Even castings are heard at 8 places, odd ones at 20, which is all the tables have.
 Scans are mode lists with modelled errors (bench/compare_scans.model_scan). The limits were chosen by looking at other castings of the same
 patterns (32 a pattern, other seeds). Simulated; no iron was measured. The table goes to bench/results/identity.txt.
+
+With --tables the castings are of a folder's tables (bench/plates, the 36 places of bench.location), all heard at so many places; that goes to identity_24.txt.
 """
 
 from __future__ import annotations
@@ -16,23 +18,30 @@ import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
 
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan, stations_of
+from bench.table_folder import read_tables
 from tapscan.demo.plates import Table, draw_iron, load_table, pattern_names, plate_modes
 from tapscan.records import Scan
 from tapscan.screening.compare.identity import exchanged, fingerprint, not_judged, whose
 from tapscan.settings import Settings
 
 SETTINGS = Settings()
-PLACES = (8, 20)  # the tables have 20
+PLACES = (8, 20)  # the shipped tables have 20
 FINISH_M = 3e-4
 WEIGHT_KG = 0.5
-RESULTS = Path(__file__).parent / "results" / "identity.txt"
+RESULTS = Path(__file__).parent / "results"
 RIGHT = ("unchanged", "finished since", "weight of 0.5 kg", "crack", "severed strut")
+
+
+@cache
+def _tables(folder: Path) -> dict[str, Table]:
+    return read_tables(folder)
 
 
 @dataclass(frozen=True)
@@ -41,6 +50,19 @@ class Casting:
 
     pattern: str
     number: int
+    tables: Path | None = None  # a folder's instead of the shipped ones
+    counted: int = 0  # places tapped; 0 for those of PLACES in turn
+
+    @property
+    def places(self) -> int:
+        return self.counted or PLACES[self.number % len(PLACES)]
+
+    def table(self, pattern: str) -> Table:
+        return _tables(self.tables)[pattern] if self.tables else load_table(pattern)
+
+    def other_patterns(self) -> list[str]:
+        every = list(_tables(self.tables)) if self.tables else pattern_names()
+        return [name for name in every if name != self.pattern]
 
 
 @dataclass(frozen=True)
@@ -62,9 +84,8 @@ class Answer:
 def answers(casting: Casting) -> list[Answer]:
     """Of all later scans of one casting."""
     rng = np.random.default_rng(study.seed_of("identity", f"{casting.pattern} {casting.number}"))
-    table = load_table(casting.pattern)
+    table, count = casting.table(casting.pattern), casting.places
     iron = draw_iron(table, rng)
-    count = PLACES[casting.number % 2]
     earlier = model_scan(plate_modes(table, "sound", iron, draw_state(rng)), PICKUP, rng, SETTINGS, count)
     told = []
     for kind, plate in _later(table, iron, casting, rng):
@@ -88,8 +109,8 @@ def _later(table: Table, iron: object, casting: Casting, rng: np.random.Generato
         if not label.startswith("chilled"):
             yield "severed strut" if label.startswith("severed") else "crack", made(label)
     yield "another casting", made(by=draw_iron(table, rng))
-    others = [n for n in pattern_names() if n != table.name]
-    other = load_table(others[casting.number % len(others)])
+    others = casting.other_patterns()
+    other = casting.table(others[casting.number % len(others)])
     yield "another pattern", made(of=other, by=draw_iron(other, rng))
 
 
@@ -148,9 +169,10 @@ def rate(hits: int, of: int) -> str:
     return f"{hits:4d} of {of:4d}  {100 * hits / of:5.1f} % ({100 * low:4.1f} to {100 * high:5.1f})"
 
 
-def castings(each: int) -> list[Casting]:
+def castings(each: int, folder: Path | None = None, places: int = 0) -> list[Casting]:
     """Patterns in turn."""
-    return [Casting(p, n) for n in range(each) for p in pattern_names()]
+    patterns = list(_tables(folder)) if folder else pattern_names()
+    return [Casting(p, n, folder, places) for n in range(each) for p in patterns]
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -158,15 +180,21 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser = argparse.ArgumentParser(prog="python -m bench.identity", description=__doc__)
     parser.add_argument("--castings", type=int, default=40, help="of each pattern")
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--tables", type=Path, help="a folder of bench/plates")
+    parser.add_argument("--places", type=int, default=0, help="tapped, of those the tables have")
     given = parser.parse_args(arguments)
-    told = [result for _, result in study.finished(castings(given.castings), answers, float("inf"), given.cores)]
+    if bool(given.tables) != bool(given.places):
+        parser.error("--tables and --places belong together")
+    units = castings(given.castings, given.tables, given.places)
+    told = [result for _, result in study.finished(units, answers, float("inf"), given.cores)]
     lines = [
         study.head("of the casting's name"),
         "Simulated mode lists by contact pickup, no sound, no iron; 95 % intervals (Clopper and Pearson).",
         "",
         *table(told),
     ]
-    RESULTS.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    name = f"identity_{given.places}.txt" if given.places else "identity.txt"
+    (RESULTS / name).write_text("\n".join(lines) + "\n", encoding="utf-8")
     print("\n".join(lines))
 
 
