@@ -212,6 +212,7 @@ class TakenStrike:
     blocks_lost: int = 0  # pieces of sound the computer missed since the strike before
     undone: bool = False
     position: int = 0  # 1 for the first; 0 before it is stored
+    key: str | None = None  # by which it is known, however often it is sent
 
 
 @dataclass(frozen=True)
