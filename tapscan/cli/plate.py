@@ -46,13 +46,13 @@ def add(
 
     plate = Plate(name_for_new(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
     if not new:
-        may_begin(o.folder_of(register), named=register is not None)
-    opened = make_register(o.folder_of(register))
-    o.tell_trouble(remember(opened.folder))
+        may_begin(o.place_of(register), named=register is not None)
+    opened = make_register(o.place_of(register))
+    o.tell_trouble(remember(opened.place))
     plate = add_plate(opened, plate)
     if photo:
         add_photos(opened, plate.name, photo)
-    typer.echo(f"Added plate {plate.name} to the register {opened.folder}.")
+    typer.echo(f"Added plate {plate.name} to the register {opened.told}.")
 
 
 @app.command("list")

@@ -198,7 +198,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
     o.tell_no_baseline(unfinished.facts, kept.entry)
-    typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} strikes in {opened.folder}.")
+    typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} strikes in {opened.told}.")
     page = page_name(kept.entry.name)
     if sys.stdin.isatty() and not page.exists() and typer.confirm(f"Write the report to {page}?", default=True):
         _report(opened, kept.entry.name, page)
@@ -209,4 +209,4 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
 def _report(opened: "Register", name: str, page: Path) -> None:
     from tapscan.cli.report import report
 
-    report(name, page, register=opened.folder)
+    report(name, page, register=o.typed_as(opened.place))

@@ -168,7 +168,9 @@ def _bring_server_up_to_date(server: Server, engine: Engine, revision: str) -> N
             for step in steps:
                 take_step(connection, step)
     except RegisterProblem as problem:
-        raise RegisterProblem(f"{problem}; this register is of an older tapscan, and is brought up to date {OWNER}") from None
+        raise RegisterProblem(
+            f"{problem}; this register is of an older tapscan, and is brought up to date {OWNER}"
+        ) from None
 
 
 def make_tables(server: Server, engine: Engine, url: str, unfinished: str | None = None) -> None:
@@ -179,7 +181,9 @@ def make_tables(server: Server, engine: Engine, url: str, unfinished: str | None
             return
         encoding = connection.exec_driver_sql("SHOW server_encoding").scalar_one()
         if encoding != "UTF8":
-            raise RegisterProblem(f"{server.shown}: the database keeps text as {encoding}; make it with --encoding=UTF8")
+            raise RegisterProblem(
+                f"{server.shown}: the database keeps text as {encoding}; make it with --encoding=UTF8"
+            )
         for step in steps_to_come(server, None):
             take_step(connection, step)
         setting.write(connection, setting.FILES, url)

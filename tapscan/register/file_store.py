@@ -76,7 +76,9 @@ class FolderFiles:
             yield f"{path.relative_to(self.folder)}: an unfinished copy"
         for path in sorted((self.folder / FILES).glob("*/*")):
             if path.name not in known:
-                kind = "a file no scan or plate refers to" if HASH.fullmatch(path.name) else "not a file of the register"
+                kind = (
+                    "a file no scan or plate refers to" if HASH.fullmatch(path.name) else "not a file of the register"
+                )
                 yield f"{path.relative_to(self.folder)}: {kind}"
 
 
@@ -86,7 +88,9 @@ class SharedFolder(FolderFiles):
     def path_of(self, sha256: str) -> Path:
         """Held against its hash now."""
         if not (self.folder / FILES).is_dir():
-            raise NotReached(f"{self.folder}: the shared folder of the recordings is not there; see that it is connected")
+            raise NotReached(
+                f"{self.folder}: the shared folder of the recordings is not there; see that it is connected"
+            )
         with plain_words(self.folder):
             return held_against_hash(super().path_of(sha256))
 
@@ -94,7 +98,9 @@ class SharedFolder(FolderFiles):
 def held_against_hash(path: Path) -> Path:
     """A file named by its hash, or nothing where there is none. Raises DamagedFile."""
     if path.exists() and sha256_of(path) != path.name:
-        raise DamagedFile(f"{path}: its content has changed; put it back from a backup (`tapscan register check` tells what it was)")
+        raise DamagedFile(
+            f"{path}: its content has changed; put it back from a backup (`tapscan register check` tells what it was)"
+        )
     return path
 
 

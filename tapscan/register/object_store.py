@@ -36,18 +36,20 @@ class ObjectStore:
         self.copies = FolderFiles(bench)
 
     def keep_file(self, source: Path, name: str) -> KeptFile:
-        """Copied here, then sent."""
+        """Sent as it lies where its name says its hash, else copied here first."""
+        if HASH.fullmatch(source.name) and source.is_file() and sha256_of(source) == source.name:
+            return self._send(KeptFile(source.name, source.stat().st_size, name), source)
         return self._send(self.copies.keep_file(source, name))
 
     def keep_bytes(self, content: bytes, name: str) -> KeptFile:
         """The same for bytes."""
         return self._send(self.copies.keep_bytes(content, name))
 
-    def _send(self, file: KeptFile) -> KeptFile:
+    def _send(self, file: KeptFile, source: Path | None = None) -> KeptFile:
         there = self._at(file.sha256)
         with _words(self.url):
             if self._size(there) != file.size_bytes:
-                self.fs.put_file(str(path_of(self.bench, file.sha256)), there)
+                self.fs.put_file(str(source or path_of(self.bench, file.sha256)), there)
                 self.fs.invalidate_cache()
                 if self._size(there) != file.size_bytes:
                     raise NotReached(f"{self.url}: a recording did not arrive whole; nothing was stored: do it again")
@@ -159,15 +161,19 @@ def _words(url: str) -> Iterator[None]:
     except (FileNotFoundError, RegisterProblem):
         raise
     except PermissionError:
-        raise RegisterProblem(f"{url}: the store refuses this account; nothing was stored: see docs/server.md on its keys") from None
-    except (OSError, *_of_the_library()) as problem:
+        raise RegisterProblem(
+            f"{url}: the store refuses this account; nothing was stored: see docs/server.md on its keys"
+        ) from None
+    except _of_the_library() as problem:
         what = type(problem).__name__
-        raise NotReached(f"{url}: the store of the recordings does not answer ({what}); do it again when it does") from None
+        raise NotReached(
+            f"{url}: the store of the recordings does not answer ({what}); do it again when it does"
+        ) from None
 
 
-def _of_the_library() -> tuple[type[Exception], ...]:
+def _of_the_library() -> tuple[type[BaseException], ...]:
     try:
         from botocore.exceptions import BotoCoreError
     except ImportError:
-        return ()
-    return (BotoCoreError,)
+        return (OSError,)
+    return (OSError, BotoCoreError)

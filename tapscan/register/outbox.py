@@ -35,13 +35,16 @@ from tapscan.targets import whole_file
 
 FOLDER = "waiting"
 AGAIN_S = 3.0
+IDLE_S = 60.0
 TROUBLE = "The server does not answer: this is kept here and sent later."
 
 
 class Strikes(Protocol):
     """See the module."""
 
-    trouble: str | None
+    @property
+    def trouble(self) -> str | None:
+        """A few words while something could not be sent."""
 
     def take(self, number: int, strike: TakenStrike, content: bytes, name: str) -> TakenStrike:
         """`strike` without its file."""
@@ -69,7 +72,7 @@ def new_key() -> str:
 class Direct:
     """Into the folder at once."""
 
-    trouble = None
+    trouble: str | None = None
 
     def __init__(self, register: Register) -> None:
         self.register = register
@@ -98,6 +101,7 @@ class Outbox:
     def __init__(self, register: Register) -> None:
         self.register, self.folder = register, register.folder / FOLDER
         (self.folder / FILES).mkdir(parents=True, exist_ok=True)
+        self.sounds = FolderFiles(self.folder)
         self._one = threading.Lock()
         with register.reading() as connection:
             self.identity = setting.read(connection, setting.IDENTITY)
@@ -125,7 +129,9 @@ class Outbox:
 
     def _send_one(self, path: Path, told: dict[str, Any]) -> None:
         if told["register"] != self.identity:
-            raise RegisterProblem(f"{path}: a strike waits here for another register than the one at {self.register.told}")
+            raise RegisterProblem(
+                f"{path}: a strike waits here for another register than the one at {self.register.told}"
+            )
         if told["what"] == "undo":
             undo(self.register, told["unfinished"], told["key"])
             path.unlink()
@@ -176,7 +182,9 @@ class Waiting:
             self.outbox.send()
         except NotReached as problem:
             left = len(self.outbox.waiting())
-            raise NotReached(f"{problem} ({left} of this recording are kept on this computer and are sent then)") from None
+            raise NotReached(
+                f"{problem} ({left} of this recording are kept on this computer and are sent then)"
+            ) from None
         self.trouble = None
 
     def _wake(self) -> None:
@@ -187,7 +195,7 @@ class Waiting:
 
     def _send_on(self) -> None:
         """As long as something waits; other trouble than a lost way is told by `settle` and by the next start."""
-        while self._something.is_set():
+        while self._something.wait(IDLE_S):
             self._something.clear()
             try:
                 self.outbox.send()

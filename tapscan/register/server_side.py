@@ -2,13 +2,16 @@
 
 engine_of(server)                 connections that write in one transaction, one writer at a time
 revision_of(connection)           None while the database is empty
+number_on(connection, tables)     rows that come next are numbered after those that were copied in; nothing elsewhere
 damage(connection)                empty: a server looks after its own pages
 
 A write takes one lock of the whole register first, as SQLite does: what is looked up inside it cannot change before it is stored. A write lasts
 some ten milliseconds, so five benches do not notice each other. A read sees one state of the register and cannot write.
 """
 
-from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url
+from collections.abc import Sequence
+
+from sqlalchemy import Connection, Engine, Table, create_engine, event, func, inspect, make_url, select
 from sqlalchemy.exc import NoSuchModuleError
 
 from tapscan.errors import MissingExtra, RegisterProblem
@@ -64,6 +67,16 @@ def revision_of(connection: Connection) -> str | None:
     if len(rows) != 1:
         raise RegisterProblem("the database holds other tables, and no register of tapscan; name an empty one")
     return str(rows[0][0])
+
+
+def number_on(connection: Connection, tables: Sequence[Table]) -> None:
+    """SQLite does so by itself."""
+    if connection.dialect.name != "postgresql":
+        return
+    for table in tables:
+        if "row" in table.c and (last := connection.execute(select(func.max(table.c.row))).scalar()):
+            sequence = func.pg_get_serial_sequence(f'"{table.name}"', "row")
+            connection.execute(select(func.setval(sequence, last)))
 
 
 def damage(_: Connection) -> list[str]:

@@ -38,7 +38,7 @@ def write(connection: Connection, name: str, value: str | None) -> None:
 
 
 def files_url(connection: Connection) -> str:
-    """This bench's road to it, else the register's own."""
+    """By the road of this bench, else the register's own."""
     return files_wanted(read(connection, FILES))
 
 
@@ -56,5 +56,7 @@ def checked_url(url: str) -> str:
     if not parts.scheme or "://" not in url:
         raise BadRequest(f"{VARIABLE}, --files: give an address: {EXAMPLES}")
     if parts.password or parts.query:
-        raise BadRequest("--files: no password belongs in this address; the keys are in the environment or in ~/.aws/credentials")
+        raise BadRequest(
+            "--files: no password belongs in this address; the keys are in the environment or in ~/.aws/credentials"
+        )
     return url.rstrip("/")

@@ -7,7 +7,6 @@ import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
-from pathlib import Path
 
 from sqlalchemy import exc
 
@@ -31,7 +30,8 @@ def plain_words(place: Place) -> Iterator[None]:
 def _away(problem: Exception) -> bool:
     """Whether the way to a server was lost, and not what was asked of it."""
     return isinstance(problem, exc.DBAPIError) and (
-        problem.connection_invalidated or (isinstance(problem, exc.OperationalError) and _state(problem) in (None, "57P0"))
+        problem.connection_invalidated
+        or (isinstance(problem, exc.OperationalError) and _state(problem) in (None, "57P0"))
     )
 
 
@@ -57,7 +57,10 @@ OF_A_SERVER = (
     (r'(role|database) ".*" does not exist', NOBODY),
     (r"permission denied", "this account may only read; nothing was stored: take a bench's account to write"),
     (r"read-only transaction", "the server takes no changes just now; nothing was stored: ask who looks after it"),
-    (r"0x00", "a text holds a sign that PostgreSQL cannot keep (NUL); nothing was stored: take it out of the note or name"),
+    (
+        r"0x00",
+        "a text holds a sign that PostgreSQL cannot keep (NUL); nothing was stored: take it out of the note or name",
+    ),
 )
 
 

@@ -27,10 +27,10 @@ def add(request: Request) -> Response:
     form = Form(request)
     plate = Plate(name_for_new(form.text("name")), **_facts(form))
     if not has_register(request):
-        folder = request.app.state.folder
+        place = request.app.state.place
         if not form.ticked("begin"):
-            may_begin(folder, named=False)
-        remember(make_register(folder).folder)
+            may_begin(place, named=False)
+        remember(make_register(place).place)
     plate = add_plate(register_of(request), plate)
     return go(to("/plate", name=plate.name, said=f"Plate {plate.name} is added."))
 

@@ -20,7 +20,9 @@ def upgrade() -> None:  # noqa: D103
     op.execute(setting.insert().values(name="identity", value=uuid.uuid4().hex))
     op.add_column("taken_strike", sa.Column("key", sa.Text(), nullable=True))
     op.create_index("ix_taken_strike_key", "taken_strike", ["key"], unique=True)
-    strike = sa.table("taken_strike", sa.column("unfinished_id", sa.Integer), sa.column("position", sa.Integer), sa.column("key"))
+    strike = sa.table(
+        "taken_strike", sa.column("unfinished_id", sa.Integer), sa.column("position", sa.Integer), sa.column("key")
+    )
     number, position = (sa.cast(c, sa.Text) for c in (strike.c.unfinished_id, strike.c.position))
     op.execute(strike.update().values(key=number + "-" + position))
     if op.get_bind().dialect.name == "postgresql":  # names in one order, whatever the server's language is
