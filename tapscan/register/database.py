@@ -197,6 +197,7 @@ def _make_server(server: Server) -> Register:
         there = server_side.revision_of(connection) is not None
     if not there:
         make_tables(server, engine, setting.files_wanted(None))
+    engine.dispose()
     return open_register(server)
 
 
