@@ -38,6 +38,7 @@ class Register:
     engine: Engine
     files: Files
     place: Place
+    identity: str | None = None  # of the register itself; told where it lies on a server
 
     @property
     def told(self) -> str:
@@ -153,9 +154,9 @@ def _open_server(server: Server) -> Register:
             )
         _bring_server_up_to_date(server, engine, revision)
         with engine.begin() as connection:
-            url = setting.files_url(connection)
+            url, identity = setting.files_url(connection), setting.read(connection, setting.IDENTITY)
         server.folder.mkdir(parents=True, exist_ok=True)
-    return _complete(Register(server.folder, engine, files_at(url, server.folder), server))
+    return _complete(Register(server.folder, engine, files_at(url, server.folder), server, identity))
 
 
 def _bring_server_up_to_date(server: Server, engine: Engine, revision: str) -> None:

@@ -23,7 +23,6 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from tapscan.errors import NotReached, RegisterProblem, TapscanError
-from tapscan.register import setting
 from tapscan.register.address import Server
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, TakenStrike
@@ -103,8 +102,7 @@ class Outbox:
         (self.folder / FILES).mkdir(parents=True, exist_ok=True)
         self.sounds = FolderFiles(self.folder)
         self._one = threading.Lock()
-        with register.reading() as connection:
-            self.identity = setting.read(connection, setting.IDENTITY)
+        self.identity = register.identity
 
     def add(self, what: str, number: int, told: dict[str, Any]) -> None:
         """Flushed to the disk before this returns."""

@@ -71,6 +71,8 @@ def _told(place: Place, what: str, away: bool = False) -> RegisterProblem:
         for pattern, words in OF_A_SERVER:
             if re.search(pattern, what, re.IGNORECASE):
                 return RegisterProblem(f"{name}: {words}")
+    if isinstance(place, Server) and "lock timeout" in what:
+        return NotReached(f"{name}: {WORDS[1][1]}")
     if away:
         return NotReached(f"{name}: {AWAY}")
     for signs, words in WORDS:

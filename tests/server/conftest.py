@@ -46,7 +46,7 @@ def address(postgres: Postgres) -> Callable[..., Server]:
 
     def made(*, register: bool = False) -> Server:
         name = f"t{os.getpid()}_{next(COUNT)}"
-        if register and not postgres.sql("tapscan_template", "SELECT FROM pg_tables WHERE tablename = 'plate'"):
+        if register and not postgres.sql("tapscan_template", "SELECT 1 FROM pg_tables WHERE tablename = 'plate'"):
             first = make_register(where.place_of(postgres.url("tapscan_template")))
             add_plate(first, Plate("B12", pattern="parlour grand", mass_kg=104.5))
             first.engine.dispose()

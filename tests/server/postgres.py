@@ -110,17 +110,18 @@ class Line:
     def __init__(self, to_port: int) -> None:
         self.to_port, self.open = to_port, True
         self._pairs: list[socket.socket] = []
+        self._one = threading.Lock()
         self._listens = socket.create_server(("127.0.0.1", 0))
         self.port = int(self._listens.getsockname()[1])
         threading.Thread(target=self._accept, daemon=True).start()
 
     def cut(self) -> None:
         """What is on its way is lost, and nobody gets through."""
-        self.open = False
-        for one in self._pairs:
-            with suppress(OSError):
-                one.shutdown(socket.SHUT_RDWR)
-        self._pairs.clear()
+        with self._one:
+            self.open = False
+            for one in self._pairs:
+                _end(one)
+            self._pairs.clear()
 
     def mend(self) -> None:
         self.open = True
@@ -133,11 +134,12 @@ class Line:
         with suppress(OSError):
             while True:
                 near, _ = self._listens.accept()
-                if not self.open:
-                    near.close()
-                    continue
-                far = socket.create_connection(("127.0.0.1", self.to_port))
-                self._pairs += [near, far]
+                with self._one:
+                    if not self.open:
+                        near.close()
+                        continue
+                    far = socket.create_connection(("127.0.0.1", self.to_port))
+                    self._pairs += [near, far]
                 for pair in ((near, far), (far, near)):
                     threading.Thread(target=self._carry, args=pair, daemon=True).start()
 
@@ -146,5 +148,10 @@ class Line:
             while piece := source.recv(65536):
                 target.sendall(piece)
         for one in (source, target):
-            with suppress(OSError):
-                one.close()
+            _end(one)
+
+
+def _end(one: socket.socket) -> None:
+    """Told to the other side, even while a thread waits for bytes of it."""
+    with suppress(OSError):
+        one.shutdown(socket.SHUT_RDWR)
