@@ -169,7 +169,7 @@ def _copy_rows(before: Connection, after: Connection, progress: Progress) -> dic
 
 def _batches(connection: Connection, table: Table) -> Iterator[list[dict[str, Any]]]:
     query = select(table).order_by(*table.primary_key.columns)
-    for rows in connection.execution_options(yield_per=BATCH).execute(query).partitions():
+    for rows in connection.execute(query, execution_options={"yield_per": BATCH}).partitions():
         yield [dict(row._mapping) for row in rows]
 
 
