@@ -160,7 +160,9 @@ def rescreen(
     since: Annotated[o.TEXT, typer.Option(metavar="DATE", help="Scans tapped on that day or later.")] = None,
     scheduler: Annotated[
         o.TEXT,
-        typer.Option(metavar="ADDRESS", help="A Dask scheduler whose workers see the same folder; else this machine."),
+        typer.Option(
+            metavar="ADDRESS", help="A Dask scheduler whose workers see the same folder or server; else this machine."
+        ),
     ] = None,
     workers: Annotated[Optional[int], typer.Option(min=1, help="Processes on this machine; else one a core.")] = None,  # noqa: UP045
     settings: o.SETTINGS = None,

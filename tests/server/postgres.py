@@ -38,12 +38,14 @@ def free_port() -> int:
 class Postgres:
     """initdb refuses to run as root: then it runs as the account that the package made."""
 
-    def __init__(self) -> None:
+    def __init__(self, settings: tuple[str, ...] = LIGHT, home: Path | None = None) -> None:
+        """`settings` : safe against a kill of the server, though not of the whole computer, unless others are given."""
+        self.settings = settings
         found = binaries()
         assert found is not None
         self.bin, self.port = found, free_port()
         shm = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
-        self.home = Path(tempfile.mkdtemp(prefix="tapscan-pg-", dir=shm))
+        self.home = Path(tempfile.mkdtemp(prefix="tapscan-pg-", dir=home or shm))
         self.data = self.home / "data"
         self.who: dict = {}
         if os.getuid() == 0:
@@ -63,7 +65,7 @@ class Postgres:
         self._run("initdb", "-D", str(self.data), "-N", "-E", "UTF8", "--locale=C.UTF-8", *words)
 
     def start(self) -> None:
-        options = " ".join(f"-c {o}" for o in LIGHT)
+        options = " ".join(f"-c {o}" for o in self.settings)
         told = f"-p {self.port} -k {self.home} -c listen_addresses=127.0.0.1 {options}"
         self._run("pg_ctl", "-D", str(self.data), "-o", told, "-l", str(self.home / "log"), "-w", "-t", "60", "start")
 
