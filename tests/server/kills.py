@@ -104,7 +104,7 @@ def _killed_child(work: Callable[[Callable[[str], None]], None], after: int, at_
             os._exit(0)
     os.close(into)
     with os.fdopen(out, "rb") as told:
-        said = [line for line, _ in zip(told, range(after), strict=False)]
+        said = [line for _, line in zip(range(after), told, strict=False)]  # no line more than asked for is taken
         time.sleep(at_s)
         os.kill(pid, signal.SIGKILL)
         os.waitpid(pid, 0)
