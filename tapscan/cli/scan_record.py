@@ -169,11 +169,12 @@ def _at_the_plate(
 def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool, ahead: "PlacesAhead") -> None:
     """Screen, compare and store what is complete; keep what is not."""
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.record import finish, missing_stations
+    from tapscan.workflow.record import finish, missing_stations, settled
     from tapscan.workflow.scan import find_unfinished
     from tapscan.workflow.standing import notices
     from tapscan.workflow.write_report import page_name
 
+    settled(opened)
     unfinished = find_unfinished(opened, number)
     if not unfinished.kept:
         typer.echo("No strike was taken; nothing was stored.")

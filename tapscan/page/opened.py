@@ -25,7 +25,7 @@ def register_in(app: Starlette) -> Register:
     if getattr(state, "register", None) is None:
         state.register = open_register(state.place)
         remember(state.place)
-        send_waiting(state.register)
+        state.waits = send_waiting(state.register)
     found: Register = state.register
     return found
 

@@ -2,6 +2,7 @@
 
 import itertools
 import os
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -19,6 +20,8 @@ COUNT = itertools.count()
 
 @pytest.fixture(scope="session")
 def postgres() -> Iterator[Postgres]:
+    if sys.platform == "win32":
+        pytest.skip("the tests start Debian's PostgreSQL and fork")
     if binaries() is None:
         if os.environ.get("CI"):
             pytest.fail("PostgreSQL is missing: apt install postgresql")

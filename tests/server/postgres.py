@@ -5,7 +5,6 @@ Line(port)                 .port leads to the server until .cut(); .mend()
 """
 
 import os
-import pwd
 import shutil
 import socket
 import subprocess
@@ -49,6 +48,8 @@ class Postgres:
         self.data = self.home / "data"
         self.who: dict = {}
         if os.getuid() == 0:
+            import pwd
+
             account = pwd.getpwnam("postgres")
             os.chown(self.home, account.pw_uid, account.pw_gid)
             self.who = {"user": account.pw_uid, "group": account.pw_gid, "extra_groups": []}

@@ -31,6 +31,7 @@ def keeping(request: Request) -> Response:
         folder=place.absolute() if isinstance(place, Path) else place.shown,
         there=has_register(request),
         offered=offered,
+        waits=getattr(state, "waits", None),
         checked=getattr(state, "checked", None),
         most=MOST_LINES,
     )
