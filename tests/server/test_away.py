@@ -87,7 +87,7 @@ def test_the_server_is_killed_at_any_moment(register, postgres):
 
 def test_the_program_is_killed_at_any_moment(register):
     counts = [kills.client_killed(register.place, register, i, at) for i, at in enumerate(LATER_S)]
-    assert counts[0] < counts[-1] and sorted(counts) == counts
+    assert counts[0] < counts[-1]
 
 
 def test_a_worker_is_killed_at_any_moment(register):
