@@ -21,10 +21,9 @@ import numpy as np
 import tapscan
 from bench.register import PLATES, casting, fill, plate_page, store_one
 from tapscan.register.database import Register, open_register
-from tapscan.register.glance import glance
+from tapscan.register.glance import glance, scan_lines
 from tapscan.register.moving import move_register
 from tapscan.register.plates import list_plates
-from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.settings import Settings
 from tapscan.workflow.history import compare_stored, history_of
@@ -41,7 +40,7 @@ OF_ALL: dict[str, Callable[[Register], object]] = {
     "list of plates": list_plates,
     "plates at a glance": glance,
     "recordings going on": unfinished_scans,
-    "all scans": lambda register: list_scans(register, void=True),
+    "all scans": scan_lines,
 }
 
 

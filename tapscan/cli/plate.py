@@ -93,7 +93,7 @@ def show(name: o.PLATE, register: o.REGISTER = None) -> None:
         return
     if len(scans) > MOST_SCANS:
         typer.echo(f"The last {MOST_SCANS} of {len(scans)} scans (tapscan scan list shows all):")
-    print_scans(scans[-MOST_SCANS:])
+    print_scans([s.line for s in scans[-MOST_SCANS:]])
     marked = sum(s.baseline and not s.crossed_out for s in scans)
     typer.echo(_advice(plate.name, marked))
 
@@ -182,7 +182,7 @@ def baseline(
     plate = find_plate(opened, name).name
     marked = baseline_of(opened, plate)
     if marked:
-        print_scans(marked)
+        print_scans([m.line for m in marked])
     typer.echo(_advice(plate, len(marked)))
 
 

@@ -15,7 +15,7 @@ from tapscan.register.address import Server
 from tapscan.register.database import REVISION, make_register, open_register
 from tapscan.register.entries import Outcome, Plate, TakenStrike
 from tapscan.register.files import path_of
-from tapscan.register.glance import glance
+from tapscan.register.glance import glance, scan_lines
 from tapscan.register.mending import void_scan
 from tapscan.register.plates import add_plate, edit_plate, find_plate, list_plates
 from tapscan.register.results import load_screening
@@ -69,6 +69,7 @@ def test_what_is_stored_comes_back_equal(register):
     assert load_screening(register, entry.current.id) == built.screening((entry.files[0].sha256,))
     add_outcome(register, entry.name, Outcome("a crack", "dye", "N. N.", built.DAY))
     (back,) = list_scans(register)
+    assert scan_lines(register) == scan_lines(register, "B12") == [back.line]
     assert (back.notes, back.baseline, back.outcomes[0].found) == ("naïve, 10 €", True, "a crack")
     assert [(g.plate, g.scans, g.baselines) for g in glance(register)] == [("B12", 1, 1)]
     found = check_register(register)
