@@ -1,6 +1,7 @@
 """How fast a register on PostgreSQL answers with 1,000 plates and 10,000 scans, and how long it takes to move it there.
 
     python -m bench.register_server [URL]     writes bench/results/register_server.txt
+    python -m bench.register_server --lists   the lists alone, in a minute: bench/results/register_server_lists.txt; scans without tones, multiplied inside the server
 
 URL is an empty database; without it a server of its own is started in a temporary folder on the disk, with PostgreSQL's own settings. The register is that of
 bench/register.py with ten scans a plate (the first has forty), filled in a folder and moved. Rows only, no recordings. The limits are those that
@@ -20,16 +21,18 @@ import numpy as np
 
 import tapscan
 from bench.register import PLATES, casting, fill, plate_page, store_one
-from tapscan.register.database import Register, open_register
+from tapscan.register.database import Register, make_register, open_register
+from tapscan.register.entries import Plate
 from tapscan.register.glance import glance, scan_lines
 from tapscan.register.moving import move_register
-from tapscan.register.plates import list_plates
+from tapscan.register.plates import add_plate, list_plates
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.settings import Settings
 from tapscan.workflow.history import compare_stored, history_of
 from tapscan.workflow.where import place_of
 from tests.server.postgres import Postgres
 
+TITLE = f"{'milliseconds':22} {'median':>8} {'worst':>8} {'limit':>8}   kept"
 SCANS, LISTING_MS, COMPARE_MS = 10, 200.0, 500.0
 OF_A_PLATE: dict[str, tuple[Callable[[Register, str], object], float | None]] = {
     "scans of one plate": (plate_page, LISTING_MS),
@@ -88,7 +91,47 @@ def rows(register: Register) -> list[str]:
     return [*lines, line("store a scan", stored, None)]
 
 
+MULTIPLIED = (
+    "INSERT INTO plate (name, name_key, added_utc) SELECT 'P' || n, 'p' || n, '' FROM generate_series(2, {plates}) n",
+    """INSERT INTO scan (plate_id, date, number, baseline, stored_utc, state)
+       SELECT p.row, s.date + 30 * n, 1, n < 2, s.stored_utc, s.state FROM plate p, scan s, generate_series(1, {scans}) n WHERE s.row = 1""",
+    """INSERT INTO screening (scan_id, number, made_utc, tapscan_version, settings_sha256, settings_text, disposition, headline, summary)
+       SELECT s.row, 1, x.made_utc, x.tapscan_version, x.settings_sha256, x.settings_text, x.disposition, x.headline, x.summary
+       FROM scan s, screening x WHERE x.scan_id = 1 AND s.row > 1""",
+    "ANALYZE",
+)
+
+
+def lists() -> None:
+    with tempfile.TemporaryDirectory() as home, address(None) as url:
+        os.environ.update(XDG_DATA_HOME=home, TAPSCAN_FILES=(Path(home) / "share").as_uri())
+        register = make_register(place_of(url))
+        store_one(register, add_plate(register, Plate("P1")).name, 1, 0)
+        with register.writing() as connection:
+            for text in MULTIPLIED:
+                connection.exec_driver_sql(text.format(plates=PLATES, scans=SCANS))
+        lines = [f"{len(list_plates(register))} plates, {len(scan_lines(register))} scans; {_machine()}", "", TITLE]
+        for name, listing in OF_ALL.items():
+            listing(register)
+            used = time.process_time()
+            times = times_ms(lambda listing=listing: listing(register), 11)
+            used_ms = 1000 * (time.process_time() - used) / 11
+            lines.append(
+                f"{line(name, times, LISTING_MS)}   best {min(times):.0f}, of it {used_ms:.0f} of this program's own processor time"
+            )
+    text = "\n".join(lines) + "\n"
+    (Path(__file__).parent / "results" / "register_server_lists.txt").write_text(text, encoding="utf-8")
+    print(text, end="")
+
+
+def _machine() -> str:
+    return f"{os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}, load {os.getloadavg()[0]:.1f}, the machine is shared"
+
+
 def main() -> None:
+    if "--lists" in sys.argv:
+        lists()
+        return
     casting(0)
     with tempfile.TemporaryDirectory() as home, address(sys.argv[1] if len(sys.argv) > 1 else None) as url:
         os.environ.update(XDG_DATA_HOME=home, TAPSCAN_FILES=(Path(home) / "share").as_uri())
@@ -101,13 +144,9 @@ def main() -> None:
             version = connection.exec_driver_sql("SHOW server_version").scalar_one()
             size = connection.exec_driver_sql("SELECT pg_database_size(current_database())").scalar_one()
             modes = connection.exec_driver_sql("SELECT count(*) FROM mode").scalar_one()
-        head = (
-            f"tapscan {tapscan.__version__}, Python {platform.python_version()}, PostgreSQL {version}, {os.cpu_count()} cores, "
-            f"{time.strftime('%Y-%m-%d')}; load {os.getloadavg()[0]:.1f}, the machine is shared"
-        )
+        head = f"tapscan {tapscan.__version__}, Python {platform.python_version()}, PostgreSQL {version}, {_machine()}"
         counted = f"{moved.plates} plates, {moved.scans} scans, {modes} modes: {size / 1e6:.0f} MB; moved and read back in {lasted:.0f} s"
-        title = f"{'milliseconds':22} {'median':>8} {'worst':>8} {'limit':>8}   kept"
-        text = "\n".join((head, counted, "", title, *rows(register))) + "\n"
+        text = "\n".join((head, counted, "", TITLE, *rows(register))) + "\n"
     (Path(__file__).parent / "results" / "register_server.txt").write_text(text, encoding="utf-8")
     print(text, end="")
 
