@@ -29,6 +29,14 @@ class RegisterProblem(TapscanError, OSError):
     """A register that is missing, damaged, too new, full or out of reach."""
 
 
+class NotReached(RegisterProblem):
+    """A register on a server, or its recordings, out of reach for now."""
+
+
+class DamagedFile(RegisterProblem, UnreadableRecording):
+    """A file of the register whose content is not what it was."""
+
+
 class UnknownName(TapscanError, LookupError):
     """A plate or scan that the register does not hold, or a name that fits several."""
 

@@ -37,7 +37,7 @@ def _print_past(found: "History") -> None:
 
     out = console()
     out.print(f"Plate {found.plate}", style="bold")
-    print_scans([p.entry for p in found.past])
+    print_scans([p.entry.line for p in found.past])
     for p in found.past:
         for told in _by_people(p.entry):
             out.print(bullet(f"{p.entry.name}: {shown(told)}"))

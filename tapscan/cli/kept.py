@@ -19,9 +19,9 @@ OF_THE_SENSOR = ("sensor_note", "sensor_mass_g", "sensor_place")
 
 
 class Kept:
-    """`register` : the folder typed, if any."""
+    """`register` : the place typed, if any."""
 
-    def __init__(self, register: Path | None = None) -> None:
+    def __init__(self, register: str | None = None) -> None:
         from tapscan.workflow.defaults import read_defaults
 
         self.folder = o.folder_of(register)

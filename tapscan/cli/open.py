@@ -34,4 +34,4 @@ def open_page(
         if browser and not webbrowser.open(address):
             typer.echo("tapscan: no browser could be opened; copy the address into one", err=True)
 
-    serve(o.folder_of(register), port, opened, lan=lan)
+    serve(o.place_of(register), port, opened, lan=lan)

@@ -1,6 +1,6 @@
 """Options that several commands share, and the words typed behind them.
 
-opened(folder)            the register of --register, TAPSCAN_REGISTER or the user's data folder
+opened(told)              the register of --register, TAPSCAN_REGISTER or the user's data folder
 day(text), number(...)    what a person typed as a value, or BadRequest with one that would work
 checklist(seen, not_seen) the visual checklist
 """
@@ -18,7 +18,7 @@ from tapscan.workflow import typed
 from tapscan.workflow.typed import celsius, number, words
 
 if TYPE_CHECKING:
-    from tapscan.workflow.register import Register
+    from tapscan.workflow.register import Place, Register
     from tapscan.workflow.scan import Finding, NewScan, ScanEntry
 
 __all__ = [
@@ -29,16 +29,17 @@ __all__ = [
     "folder_of",
     "number",
     "opened",
+    "place_of",
     "tell_no_baseline",
     "tell_trouble",
     "words",
 ]
 
 REGISTER = Annotated[
-    Optional[Path],  # noqa: UP045
+    Optional[str],  # noqa: UP045
     typer.Option(
-        "--register", envvar="TAPSCAN_REGISTER", metavar="FOLDER",
-        help="The register's folder; else TAPSCAN_REGISTER, else your own data folder.",
+        "--register", envvar="TAPSCAN_REGISTER", metavar="FOLDER|ADDRESS",
+        help="The register's folder, or postgresql://ACCOUNT@SERVER/DATABASE; else TAPSCAN_REGISTER, else your own data folder.",
     ),
 ]  # fmt: skip
 SETTINGS = Annotated[
@@ -110,16 +111,17 @@ NOT_SEEN = Annotated[
 ]
 
 
-def opened(folder: Path | None) -> "Register":
-    """Raises RegisterProblem where there is none."""
+def opened(told: str | None) -> "Register":
+    """Raises RegisterProblem where there is none. What waits on this bench for a server is sent first."""
     from tapscan.workflow.last_register import missing, remember
-    from tapscan.workflow.register import is_register, open_register
+    from tapscan.workflow.register import is_register, open_register, send_waiting
 
-    where = folder_of(folder)
+    where = place_of(told)
     if not is_register(where):
         raise RegisterProblem(missing(where))
     register = open_register(where)
-    tell_trouble(remember(register.folder))
+    tell_trouble(remember(where))
+    tell_trouble(send_waiting(register))
     return register
 
 
@@ -129,14 +131,26 @@ def tell_trouble(problem: str | None) -> None:
         typer.echo(f"tapscan: {problem}", err=True)
 
 
-def folder_of(folder: Path | None) -> Path:
-    """The folder given, else the usual one."""
-    from tapscan.workflow.where import usual_folder
+def place_of(told: str | None) -> "Place":
+    """The place given, else the usual one."""
+    from tapscan.workflow import where
 
-    return folder or usual_folder()
+    return where.place_of(told) if told else where.usual_place()
 
 
-def day(text: str | None, option: str, register: Path | None = None) -> dt.date:
+def typed_as(place: "Place") -> str:
+    """For another command of this program; it may hold a password and is shown to nobody."""
+    return str(place) if isinstance(place, Path) else place.url
+
+
+def folder_of(told: str | None) -> Path:
+    """Of the place given, else of the usual one: where the shop's own defaults and layouts lie."""
+    from tapscan.workflow import where
+
+    return where.folder_of(place_of(told))
+
+
+def day(text: str | None, option: str, register: str | None = None) -> dt.date:
     """A day, also in the shop's own form; today when nothing was typed. Raises BadRequest for one to come."""
     return typed.day(text, option, folder_of(register))
 

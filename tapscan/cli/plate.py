@@ -46,13 +46,13 @@ def add(
 
     plate = Plate(name_for_new(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
     if not new:
-        may_begin(o.folder_of(register), named=register is not None)
-    opened = make_register(o.folder_of(register))
-    o.tell_trouble(remember(opened.folder))
+        may_begin(o.place_of(register), named=register is not None)
+    opened = make_register(o.place_of(register))
+    o.tell_trouble(remember(opened.place))
     plate = add_plate(opened, plate)
     if photo:
         add_photos(opened, plate.name, photo)
-    typer.echo(f"Added plate {plate.name} to the register {opened.folder}.")
+    typer.echo(f"Added plate {plate.name} to the register {opened.told}.")
 
 
 @app.command("list")
@@ -93,7 +93,7 @@ def show(name: o.PLATE, register: o.REGISTER = None) -> None:
         return
     if len(scans) > MOST_SCANS:
         typer.echo(f"The last {MOST_SCANS} of {len(scans)} scans (tapscan scan list shows all):")
-    print_scans(scans[-MOST_SCANS:])
+    print_scans([s.line for s in scans[-MOST_SCANS:]])
     marked = sum(s.baseline and not s.crossed_out for s in scans)
     typer.echo(_advice(plate.name, marked))
 
@@ -182,7 +182,7 @@ def baseline(
     plate = find_plate(opened, name).name
     marked = baseline_of(opened, plate)
     if marked:
-        print_scans(marked)
+        print_scans([m.line for m in marked])
     typer.echo(_advice(plate, len(marked)))
 
 

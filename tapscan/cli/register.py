@@ -24,7 +24,7 @@ def check(register: o.REGISTER = None) -> None:
     opened = o.opened(register)
     with progress_line() as progress:
         found = check_register(opened, lambda done, total: progress("checking files", done, total))
-    typer.echo(f"{opened.folder}: plates {found.plates}, scans {found.scans}, files {found.files}.")
+    typer.echo(f"{opened.told}: plates {found.plates}, scans {found.scans}, files {found.files}.")
     for line in found.wrong[:MOST_LINES]:
         typer.echo(f"wrong: {line}")
     if len(found.wrong) > MOST_LINES:
@@ -69,13 +69,71 @@ def restore_backup(
     from tapscan.workflow.register import restore
 
     with progress_line() as progress:
-        made = restore(backup, o.folder_of(register), lambda done, total: progress("copying files", done, total))
+        made = restore(backup, _folder(register), lambda done, total: progress("copying files", done, total))
     typer.echo(f"Restored to {made.folder}: database and {made.files} files, each present and unchanged.")
     o.tell_trouble(remember(made.folder))
     for line in made.missing:
         typer.echo(f"tapscan: not in the backup: {line}", err=True)
     if made.missing:
         raise typer.Exit(1)
+
+
+def _folder(register: str | None) -> Path:
+    place = o.place_of(register)
+    if not isinstance(place, Path):
+        raise BadRequest("a backup is put on a server by: tapscan register move ADDRESS --files URL --register BACKUP")
+    return place
+
+
+@app.command("move")
+def move(
+    target: Annotated[
+        str, typer.Argument(metavar="FOLDER|ADDRESS", help="A new folder, or an empty database on a server.")
+    ],
+    files: Annotated[
+        o.TEXT,
+        typer.Option(metavar="URL", help="Where recordings go, with a server: file:///FOLDER or s3://BUCKET/FOLDER."),
+    ] = None,
+    leave_missing: Annotated[
+        bool, typer.Option("--leave-missing", help="Go on without recordings that are lost or damaged already.")
+    ] = False,
+    register: o.REGISTER = None,
+) -> None:
+    """Copy the whole register from a folder to a server, or back: whole, or not at all. The source is only read.
+
+    Everything is read back and compared before the copy is called ready. A copy that was stopped is not opened by any command; the same command begins it anew.
+    """
+    from tapscan.cli.progress import progress_line
+    from tapscan.workflow.register import checked_url, move_register
+
+    opened, place = o.opened(register), o.place_of(target)
+    with progress_line() as progress:
+        moved = move_register(
+            opened, place, checked_url(files) if files else None, progress, leave_missing=leave_missing
+        )
+    name = place if isinstance(place, Path) else place.shown
+    typer.echo(
+        f"Moved to {name}: plates {moved.plates}, scans {moved.scans}, files {moved.files}, each read back and the same."
+    )
+    for line in moved.missing:
+        typer.echo(f"tapscan: not moved: {line}", err=True)
+    typer.echo(f"Work with that one from now on: --register {name}, or TAPSCAN_REGISTER. The other is as it was.")
+    if moved.missing:
+        raise typer.Exit(1)
+
+
+@app.command("accounts")
+def accounts(
+    bench: Annotated[str, typer.Option(help="Account with which benches read and write.")] = "bench",
+    reader: Annotated[str, typer.Option(help="Account that may only read.")] = "reader",
+) -> None:
+    """Write the SQL that makes a bench's and a reader's account on a server, for psql. No password is in it.
+
+    tapscan register accounts | psql -h SERVER -U OWNER DATABASE
+    """
+    from tapscan.workflow.register import accounts_sql
+
+    typer.echo(accounts_sql(bench, reader))
 
 
 @app.command("export")
@@ -102,7 +160,9 @@ def rescreen(
     since: Annotated[o.TEXT, typer.Option(metavar="DATE", help="Scans tapped on that day or later.")] = None,
     scheduler: Annotated[
         o.TEXT,
-        typer.Option(metavar="ADDRESS", help="A Dask scheduler whose workers see the same folder; else this machine."),
+        typer.Option(
+            metavar="ADDRESS", help="A Dask scheduler whose workers see the same folder or server; else this machine."
+        ),
     ] = None,
     workers: Annotated[Optional[int], typer.Option(min=1, help="Processes on this machine; else one a core.")] = None,  # noqa: UP045
     settings: o.SETTINGS = None,

@@ -31,12 +31,12 @@ def list_all(
 ) -> None:
     """List the scans, oldest first."""
     from tapscan.cli.tables import print_scans
-    from tapscan.workflow.scan import list_scans, unfinished_scans
+    from tapscan.workflow.scan import scan_lines, unfinished_scans
 
     opened = o.opened(register)
-    entries = list_scans(opened, plate, void=True)
-    if entries:
-        print_scans(entries)
+    lines = scan_lines(opened, plate)
+    if lines:
+        print_scans(lines)
     else:
         typer.echo("No scans yet: tapscan scan record, or tapscan scan import")
     for u in unfinished_scans(opened, plate):

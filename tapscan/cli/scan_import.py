@@ -133,7 +133,7 @@ def _run(
     files: list[str],
     new: "NewScan",
     request: "Request",
-    register: Path | None,
+    register: str | None,
     answers: Answers,
     workers: "Workers",
 ) -> None:
@@ -152,7 +152,7 @@ def _run(
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
     o.tell_no_baseline(new, kept.entry)
     count = len(kept.entry.files)
-    typer.echo(f"\nStored as {kept.entry.name}: {count} recording{'s' * (count != 1)} in {opened.folder}.")
+    typer.echo(f"\nStored as {kept.entry.name}: {count} recording{'s' * (count != 1)} in {opened.told}.")
 
 
 def _kept(

@@ -169,11 +169,12 @@ def _at_the_plate(
 def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool, ahead: "PlacesAhead") -> None:
     """Screen, compare and store what is complete; keep what is not."""
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.record import finish, missing_stations
+    from tapscan.workflow.record import finish, missing_stations, settled
     from tapscan.workflow.scan import find_unfinished
     from tapscan.workflow.standing import notices
     from tapscan.workflow.write_report import page_name
 
+    settled(opened)
     unfinished = find_unfinished(opened, number)
     if not unfinished.kept:
         typer.echo("No strike was taken; nothing was stored.")
@@ -198,7 +199,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
     o.tell_no_baseline(unfinished.facts, kept.entry)
-    typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} strikes in {opened.folder}.")
+    typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} strikes in {opened.told}.")
     page = page_name(kept.entry.name)
     if sys.stdin.isatty() and not page.exists() and typer.confirm(f"Write the report to {page}?", default=True):
         _report(opened, kept.entry.name, page)
@@ -209,4 +210,4 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
 def _report(opened: "Register", name: str, page: Path) -> None:
     from tapscan.cli.report import report
 
-    report(name, page, register=opened.folder)
+    report(name, page, register=o.typed_as(opened.place))

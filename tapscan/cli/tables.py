@@ -13,7 +13,7 @@ from rich.text import Text
 from tapscan.cli.bullets import console
 
 if TYPE_CHECKING:
-    from tapscan.workflow.scan import ScanEntry
+    from tapscan.workflow.scan import ScanLine
 
 
 def print_table(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -31,12 +31,12 @@ def shown(text: str) -> str:
     return "".join(c if c.isprintable() else " " for c in text)
 
 
-def print_scans(entries: Sequence["ScanEntry"]) -> None:
+def print_scans(entries: Sequence["ScanLine"]) -> None:
     """Name, state, what was found, whether it is a baseline scan, and what came out later."""
     rows = []
     for e in entries:
         came = "; ".join(f"{o.found} ({o.method}, {o.by_whom}, {o.on})" for o in e.outcomes)
-        said = e.crossed_out or e.current.headline
+        said = e.crossed_out or e.headline
         mark = "" if e.crossed_out or not e.baseline else "yes, although" if e.baseline_although else "yes"
-        rows.append((e.name, e.conditions.state or "unknown", said, mark, came))
+        rows.append((e.name, e.state or "unknown", said, mark, came))
     print_table(("scan", "state", "tapscan said", "baseline", "found later"), rows)

@@ -1,7 +1,7 @@
 """What listens, and which address leads to which screen.
 
-make_app(folder, key, port)       the pages of this computer
-serve(folder, port, opened)       runs until it is stopped; `opened` gets the address with the key
+make_app(place, key, port)        the pages of this computer
+serve(place, port, opened)        runs until it is stopped; `opened` gets the address with the key
 """
 
 import socket
@@ -28,6 +28,8 @@ from tapscan.page.shown import show
 from tapscan.page.works import Works, own_error
 from tapscan.workflow.page_key import page_key
 from tapscan.workflow.reading import report_style
+from tapscan.workflow.register import Place
+from tapscan.workflow.where import folder_of
 
 STATIC = Path(__file__).with_name("static")
 HERE = "127.0.0.1"
@@ -36,8 +38,8 @@ KEEP_S = 5  # an idle connection
 DEFAULT_PORT = 8427
 
 
-def make_app(folder: Path, key: str, port: int) -> Starlette:
-    """`folder` : the register's; it need not be there yet."""
+def make_app(place: Place, key: str, port: int) -> Starlette:
+    """`place` : the register's; it need not be there yet."""
     door = Door(frozenset(f"{name}:{port}" for name in (HERE, "localhost", "[::1]")), key, SIZES)
 
     @asynccontextmanager
@@ -52,7 +54,8 @@ def make_app(folder: Path, key: str, port: int) -> Starlette:
         exception_handlers={TapscanError: _told, 404: _not_here, Exception: _own},
         lifespan=running,
     )
-    app.state.folder, app.state.door, app.state.works = folder, door, Works()
+    app.state.place, app.state.folder = place, folder_of(place)
+    app.state.door, app.state.works = door, Works()
     app.state.invitations, app.state.lan = Invitations(), None
     app.state.recordings = Recordings()
     return app
@@ -92,12 +95,12 @@ def listening(port: int, host: str = HERE) -> socket.socket:
     return made
 
 
-def serve(folder: Path, port: int, opened: Callable[[str], None], *, lan: bool = False) -> None:
+def serve(place: Place, port: int, opened: Callable[[str], None], *, lan: bool = False) -> None:
     """Returns when it is stopped (Ctrl-C). `lan` : phones in the same network may be let in, each by a code."""
     made = listening(port)
     port = made.getsockname()[1]
     key = page_key()
-    app = make_app(folder, key, port)
+    app = make_app(place, key, port)
     if lan:
         serve_phones(app)
     opened(f"http://{HERE}:{port}/?key={key}")

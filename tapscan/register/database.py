@@ -1,53 +1,60 @@
-"""Opens, makes and migrates a register; the only module that knows SQLite.
+"""Opens, makes and migrates a register, in a folder or on a server; what the two do differently is in sqlite_side and server_side.
 
-    open_register(folder)         Register; an older one is brought up to date first, a newer one is refused untouched
-    make_register(folder)         the same, and makes one where there is none
+    open_register(place)          Register; an older one is brought up to date first, a newer one is refused untouched
+    make_register(place)          the same, and makes one where there is none
+    is_register(place)            whether one is there; of a server only opening it tells
     Register.reading(), .writing()    connections; a write is one transaction, and one writer at a time
-    copy_database(folder, target)     a consistent copy while others read and write
-    damage(register)              what SQLite's own check says
+    damage(register)              what the database's own check says
 
-A register of a newer version is told by its revision, which is read without write access. The rollback journal is
-used, not a write-ahead log: the folder may be copied, or lie on a stick or a shared drive.
+A folder's register is copied before each step that brings it up to date; on a server a step is one transaction, and `pg_dump` makes copies.
 """
 
-import sqlite3
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
-from sqlalchemy import Connection, Engine, NullPool, create_engine, event
+from sqlalchemy import Connection, Engine
 
 from tapscan.errors import RegisterProblem
+from tapscan.register import server_side, setting, sqlite_side
+from tapscan.register.address import Place, Server, place_told
+from tapscan.register.file_store import Files, FolderFiles, files_at, make_files_at
 from tapscan.register.files import FILES, flush_folder
+from tapscan.register.sqlite_side import BACKUPS, DATABASE, copy_database, revision_of
 from tapscan.register.trouble import plain_words
 
-DATABASE = "register.sqlite"
-BACKUPS = "backups"
-REVISION = "0005"  # the newest step in migrations/versions
-WAIT_S = 30.0  # for another process that writes
+__all__ = ["BACKUPS", "DATABASE", "REVISION", "Register", "copy_database", "revision_of"]
+REVISION = "0009"  # the newest step in migrations/versions
+OWNER = "as the account that owns the database: `tapscan register check --register ADDRESS`"
 
 
 @dataclass(frozen=True, eq=False)
 class Register:
-    """An open register. Nothing is held between calls, so any number of processes may use one folder."""
+    """An open register. No transaction is held between calls, so any number of processes may use one place."""
 
-    folder: Path
+    folder: Path  # the register's; of one on a server: this bench's own folder
     engine: Engine
+    files: Files
+    place: Place
+    identity: str | None = None  # of the register itself; told where it lies on a server
+
+    @property
+    def told(self) -> str:
+        """Where it lies, for a person."""
+        return place_told(self.place)
 
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A connection that sees one state of the register."""
-        with plain_words(self.folder), self.engine.begin() as connection:
+        with plain_words(self.place), self.engine.begin() as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """All that is done inside is stored together, or not at all."""
-        engine = self.engine.execution_options(begin="BEGIN IMMEDIATE")
-        with plain_words(self.folder), engine.begin() as connection:
+        with plain_words(self.place), self.engine.execution_options(writes=True).begin() as connection:
             yield connection
 
 
@@ -56,26 +63,31 @@ def utc_now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def is_register(folder: Path) -> bool:
+def is_register(place: Place) -> bool:
     """Whether a database lies there."""
-    return (folder / DATABASE).is_file()
+    return isinstance(place, Server) or (place / DATABASE).is_file()
 
 
-def open_register(folder: Path) -> Register:
-    """Raises RegisterProblem: none there, damaged, or made by a newer tapscan."""
-    folder = folder.absolute()
+def open_register(place: Place) -> Register:
+    """Raises RegisterProblem: none there, damaged, out of reach, not complete, or made by a newer tapscan."""
+    if isinstance(place, Server):
+        return _open_server(place)
+    folder = place.absolute()
     if not (folder / DATABASE).is_file():
         raise RegisterProblem(
             f"{folder}: there is no register here; `tapscan plate add NAME` makes one, or name its folder with --register"
         )
     with plain_words(folder):
-        _bring_up_to_date(folder)
-    return Register(folder, _engine(folder))
+        _bring_folder_up_to_date(folder)
+    register = Register(folder, sqlite_side.engine_of(folder), FolderFiles(folder), folder)
+    return _complete(register)
 
 
-def make_register(folder: Path) -> Register:
-    """Open the register in `folder`; make the folder and an empty register where there is none."""
-    folder = folder.absolute()
+def make_register(place: Place) -> Register:
+    """Open the register at `place`; make an empty one where there is none."""
+    if isinstance(place, Server):
+        return _make_server(place)
+    folder = place.absolute()
     with plain_words(folder):
         (folder / FILES).mkdir(parents=True, exist_ok=True)
         (folder / BACKUPS).mkdir(exist_ok=True)
@@ -85,94 +97,113 @@ def make_register(folder: Path) -> Register:
     return open_register(folder)
 
 
-def revision_of(folder: Path) -> str | None:
-    """Revision of the database in `folder`, read without writing; None while it is empty."""
-    with closing(_reader(folder)) as connection:
-        tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
-        if not tables:
-            return None
-        rows = connection.execute("SELECT version_num FROM alembic_version").fetchall() if _ours(tables) else []
-    if len(rows) != 1:
-        raise RegisterProblem(f"{folder / DATABASE}: is a database, but not a register of tapscan; name another folder")
-    return str(rows[0][0])
+def _complete(register: Register) -> Register:
+    with register.reading() as connection:
+        from_where = setting.read(connection, setting.UNFINISHED)
+    if from_where is not None:
+        raise RegisterProblem(
+            f"{register.told}: a move into it from {from_where} did not finish, so it may lack something; "
+            "the register it came from is untouched: do `tapscan register move` again"
+        )
+    return register
 
 
-def _ours(tables: set[str]) -> bool:
-    return {"alembic_version", "plate", "scan"} <= tables
-
-
-def _bring_up_to_date(folder: Path) -> None:
+def _bring_folder_up_to_date(folder: Path) -> None:
     revision = revision_of(folder)
+    steps = steps_to_come(folder, revision)
+    for step in steps:
+        if revision is not None:
+            (folder / BACKUPS).mkdir(exist_ok=True)
+            stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
+            copy_database(folder, folder / BACKUPS / f"before-{step}-{stamp}.sqlite")
+        with sqlite_side.engine_of(folder).execution_options(writes=True).begin() as connection:
+            take_step(connection, step)
+
+
+def steps_to_come(place: Place, revision: str | None) -> list[str]:
+    """Oldest first. Raises RegisterProblem for a register that this program does not know."""
     if revision == REVISION:
-        return
-    from tapscan.register.migrating import migrate, steps_from
+        return []
+    from tapscan.register.migrating import steps_from
 
     steps = steps_from(revision)
     if steps is None:
         raise RegisterProblem(
-            f"{folder}: this register was made by a newer tapscan (its version is {revision}, this program knows "
+            f"{place_told(place)}: this register was made by a newer tapscan (its version is {revision}, this program knows "
             f"up to {REVISION}); nothing was touched: update tapscan"
         )
-    empty = revision is None
-    for step in steps:
-        if not empty:
-            (folder / BACKUPS).mkdir(exist_ok=True)
-            stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
-            copy_database(folder, folder / BACKUPS / f"before-{step}-{stamp}.sqlite")
-        with _engine(folder).execution_options(begin="BEGIN IMMEDIATE").begin() as connection:
-            migrate(connection, step)
+    return steps
 
 
-def _connect(folder: Path, mode: str) -> sqlite3.Connection:
-    """`mode` ro or rw: a database that is not there is never made by looking for it."""
-    uri = f"{(folder / DATABASE).as_uri()}?mode={mode}"
-    return sqlite3.connect(uri, uri=True, timeout=WAIT_S, isolation_level=None, check_same_thread=False)
+def take_step(connection: Connection, step: str) -> None:
+    """Inside the caller's transaction."""
+    from tapscan.register.migrating import migrate
+
+    migrate(connection, step)
 
 
-def _reader(folder: Path) -> sqlite3.Connection:
-    """Without write access, but where a stopped writer left its journal: rolling that back needs it."""
-    connection = _connect(folder, "ro")
+def _open_server(server: Server) -> Register:
+    engine = server_side.engine_of(server)
+    with plain_words(server):
+        with engine.begin() as connection:
+            revision = server_side.revision_of(connection)
+        if revision is None:
+            raise RegisterProblem(
+                f"{server.shown}: this database holds no register yet; `tapscan register move` puts one there, "
+                "and `tapscan plate add NAME` begins an empty one"
+            )
+        _bring_server_up_to_date(server, engine, revision)
+        with engine.begin() as connection:
+            url, identity = setting.files_url(connection), setting.read(connection, setting.IDENTITY)
+        server.folder.mkdir(parents=True, exist_ok=True)
+    return _complete(Register(server.folder, engine, files_at(url, server.folder), server, identity))
+
+
+def _bring_server_up_to_date(server: Server, engine: Engine, revision: str) -> None:
+    """All steps in one transaction; a bench has no right to change tables."""
+    steps = steps_to_come(server, revision)
+    if not steps:
+        return
     try:
-        connection.execute("SELECT count(*) FROM sqlite_master")
-    except sqlite3.OperationalError as problem:
-        connection.close()
-        if "readonly" not in str(problem):
-            raise
-        return _connect(folder, "rw")
-    return connection
+        with plain_words(server), engine.execution_options(writes=True).begin() as connection:
+            for step in steps:
+                take_step(connection, step)
+    except RegisterProblem as problem:
+        raise RegisterProblem(
+            f"{problem}; this register is of an older tapscan, and is brought up to date {OWNER}"
+        ) from None
 
 
-def _engine(folder: Path) -> Engine:
-    engine = create_engine("sqlite://", creator=lambda: _connect(folder, "rw"), poolclass=NullPool)
+def make_tables(server: Server, engine: Engine, url: str, unfinished: str | None = None) -> None:
+    """In one transaction: an empty database becomes a register, or stays as it is. `unfinished` : where a move into it comes from."""
+    make_files_at(url)
+    with plain_words(server), engine.execution_options(writes=True).begin() as connection:
+        if server_side.revision_of(connection) is not None:
+            return
+        encoding = connection.exec_driver_sql("SHOW server_encoding").scalar_one()
+        if encoding != "UTF8":
+            raise RegisterProblem(
+                f"{server.shown}: the database keeps text as {encoding}; make it with --encoding=UTF8"
+            )
+        for step in steps_to_come(server, None):
+            take_step(connection, step)
+        setting.write(connection, setting.FILES, url)
+        if unfinished is not None:
+            setting.write(connection, setting.UNFINISHED, unfinished)
 
-    @event.listens_for(engine, "connect")
-    def _prepare(connection: Any, _: object) -> None:
-        connection.execute("PRAGMA foreign_keys = ON")
-        connection.execute("PRAGMA synchronous = EXTRA")  # the journal's removal is flushed too
 
-    @event.listens_for(engine, "begin")
-    def _begin(connection: Connection) -> None:
-        connection.exec_driver_sql(connection.get_execution_options().get("begin", "BEGIN"))
-
-    return engine
-
-
-def copy_database(folder: Path, target: Path) -> None:
-    """Consistent copy, flushed to the disk; `target` must not exist."""
-    if target.exists():
-        raise RegisterProblem(f"{target}: is there already; name another")
-    with closing(_reader(folder)) as source, closing(sqlite3.connect(target)) as copy:
-        copy.execute("PRAGMA synchronous = FULL")
-        source.backup(copy)
-    flush_folder(target.parent)
+def _make_server(server: Server) -> Register:
+    engine = server_side.engine_of(server)
+    with plain_words(server), engine.begin() as connection:
+        there = server_side.revision_of(connection) is not None
+    if not there:
+        make_tables(server, engine, setting.files_wanted(None))
+    engine.dispose()
+    return open_register(server)
 
 
 def damage(register: Register) -> list[str]:
     """Sentences; empty when the database is whole."""
+    side = server_side if isinstance(register.place, Server) else sqlite_side
     with register.reading() as connection:
-        told = [str(row[0]) for row in connection.exec_driver_sql("PRAGMA integrity_check")]
-        orphans = connection.exec_driver_sql("PRAGMA foreign_key_check").fetchall()
-    lines = [f"database: {line}" for line in told if line != "ok"]
-    return lines + [
-        f"database: a row of {table} refers to a {parent} that is not there" for table, _, parent, _ in orphans
-    ]
+        return side.damage(connection)

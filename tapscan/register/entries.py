@@ -154,6 +154,24 @@ class Move:
     why: str
 
 
+def crossed_out_words(on: dt.date | None, why: str | None) -> str | None:
+    """In one line; None where it counts."""
+    return f"crossed out on {on.isoformat()}: {why}" if on else None
+
+
+@dataclass(frozen=True, slots=True)
+class ScanLine:
+    """One scan, as a list has it."""
+
+    name: str  # PLATE/DATE[-n]
+    state: str | None
+    headline: str  # of the screening that counts
+    baseline: bool
+    baseline_although: str | None
+    crossed_out: str | None
+    outcomes: tuple[Outcome, ...]
+
+
 @dataclass(frozen=True)
 class ScanEntry:
     """A stored scan, without its figures."""
@@ -182,7 +200,13 @@ class ScanEntry:
     @property
     def crossed_out(self) -> str | None:
         """In one line; None where it counts."""
-        return f"crossed out on {self.void_on.isoformat()}: {self.void_why}" if self.void_on else None
+        return crossed_out_words(self.void_on, self.void_why)
+
+    @property
+    def line(self) -> ScanLine:
+        """For a list."""
+        facts = (self.name, self.conditions.state, self.current.headline, self.baseline, self.baseline_although)
+        return ScanLine(*facts, self.crossed_out, self.outcomes)
 
     @property
     def flaws(self) -> tuple[Outcome, ...]:
@@ -212,6 +236,7 @@ class TakenStrike:
     blocks_lost: int = 0  # pieces of sound the computer missed since the strike before
     undone: bool = False
     position: int = 0  # 1 for the first; 0 before it is stored
+    key: str | None = None  # by which it is known, however often it is sent
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,7 @@
-"""Every plate of the register in a line: what was said of it last, whether it has a baseline, what was found later.
+"""Every plate of the register in a line, and every scan in one: what was said of it last, whether it has a baseline, what was found later.
 
-glance(register)   Glance after Glance, by name; a handful of queries, however many plates
+glance(register)             Glance after Glance, by name; a handful of queries, however many plates
+scan_lines(register, plate)  ScanLine after ScanLine, oldest first, those crossed out too; two queries
 """
 
 import datetime as dt
@@ -13,8 +14,9 @@ from tapscan.records import Disposition
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
-from tapscan.register.entries import Outcome
+from tapscan.register.entries import Outcome, ScanLine, crossed_out_words
 from tapscan.register.names import scan_name
+from tapscan.register.plates import find_plate
 
 
 @dataclass(frozen=True)
@@ -33,6 +35,33 @@ class Glance:
     headline: str | None = None  # what tapscan said of it
     outcome: Outcome | None = None  # the newest on any scan of the plate
     unfinished: int = 0  # recordings begun and not ended
+
+
+def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
+    """Of one plate, or of all, by plate and day."""
+    mine = [] if plate_name is None else [t.scan.c.plate_id == find_plate(register, plate_name).id]
+    made, s = t.screening.c, t.scan.c
+    last = select(made.scan_id, func.max(made.number).label("number")).group_by(made.scan_id).subquery()
+    scans = (
+        select(t.plate.c.name, s.row, s.date, s.number, s.state, s.baseline, s.baseline_although, s.void_on, s.void_why)
+        .add_columns(made.headline)
+        .select_from(t.scan.join(t.plate).join(last, last.c.scan_id == s.row))
+        .join(t.screening, (made.scan_id == s.row) & (made.number == last.c.number))
+        .where(*mine)
+    )
+    came = select(t.outcome).join(t.scan).where(*mine).order_by(t.outcome.c.on, t.outcome.c.row)
+    with register.reading() as connection:
+        rows = connection.execute(scans.order_by(t.plate.c.name_key, s.date, s.number)).fetchall()
+        outcomes: dict[int, list[Outcome]] = {}
+        for row in connection.execute(came):
+            outcomes.setdefault(row.scan_id, []).append(record_of(Outcome, row._mapping))
+    return [_scan_line(row, tuple(outcomes.get(row.row, ()))) for row in rows]
+
+
+def _scan_line(row: Row, outcomes: tuple[Outcome, ...]) -> ScanLine:
+    name, _, date, number, state, baseline, although, void_on, void_why, headline = row
+    crossed_out = crossed_out_words(void_on, void_why)
+    return ScanLine(scan_name(name, date, number), state, headline, baseline, although, crossed_out, outcomes)
 
 
 def glance(register: Register, *, retired: bool = False) -> list[Glance]:

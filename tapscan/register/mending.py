@@ -7,6 +7,7 @@ compared_with(register, name, plate)       names of the plate's scans whose resu
 """
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import asdict
 
 from sqlalchemy import func, select
@@ -24,25 +25,33 @@ from tapscan.register.scans import find_scan, list_scans, not_crossed_out
 
 def void_scan(register: Register, name: str, why: str, on: dt.date) -> ScanEntry:
     """Raises BadRequest without a reason, where it is crossed out already, or where an examination found a flaw: that never vanishes."""
-    entry = not_crossed_out(find_scan(register, name))
-    if entry.flaws:
+    why = _reason(why, "another plate was on the stand")
+    return _write(register, name, _may_be_void, void_on=on, void_why=why)
+
+
+def _may_be_void(entry: ScanEntry) -> None:
+    if not_crossed_out(entry).flaws:
         raise BadRequest(
             f"{entry.name}: an examination found a flaw ({entry.flaws[0].told}), and that is not crossed out; "
             f"where the scan is another plate's: `tapscan scan move {entry.name} PLATE`"
         )
-    return _write(register, entry, void_on=on, void_why=_reason(why, "another plate was on the stand"))
 
 
 def restore_scan(register: Register, name: str) -> ScanEntry:
     """Raises BadRequest where it counts already."""
-    entry = find_scan(register, name)
+    return _write(register, name, _is_void, void_on=None, void_why=None)
+
+
+def _is_void(entry: ScanEntry) -> None:
     if not entry.crossed_out:
         raise BadRequest(f"{entry.name} is not crossed out")
-    return _write(register, entry, void_on=None, void_why=None)
 
 
-def _write(register: Register, entry: ScanEntry, **values: object) -> ScanEntry:
+def _write(register: Register, name: str, may: Callable[[ScanEntry], None], **values: object) -> ScanEntry:
+    """`may` is asked when nobody else writes any more."""
     with register.writing() as connection:
+        entry = find_scan(register, name)
+        may(entry)
         connection.execute(t.scan.update().where(t.scan.c.row == entry.id).values(**values))
     return find_scan(register, entry.name)
 
@@ -63,6 +72,7 @@ def move_scan(register: Register, name: str, plate_name: str, why: str, on: dt.d
         raise BadRequest(f"{entry.name} is a scan of {plate.name} already")
     why = _reason(why, f"this was {plate.name}")
     with register.writing() as connection:
+        entry = find_scan(register, entry.name)  # with the moves that others made meanwhile
         last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == entry.date)
         number = (connection.execute(last).scalar() or 0) + 1
         after = scan_name(plate.name, entry.date, number)

@@ -9,6 +9,7 @@ add_photo(register, name, file)        a photo that lies in the folder already
 """
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import asdict
 from typing import Any
 
@@ -60,14 +61,17 @@ def find_plate(register: Register, name: str, *, exact: bool = False) -> Plate:
         return _plate(row, _photos(connection, row.row))
 
 
-def edit_plate(register: Register, plate_name: str, /, **changes: Any) -> Plate:
-    """`changes` of name, pattern, serial, kind, mass_kg, notes, retired_on, retired_why; None clears."""
-    plate = find_plate(register, plate_name, exact=True)
+def edit_plate(
+    register: Register, plate_name: str, may: Callable[[Plate], None] = lambda _: None, /, **changes: Any
+) -> Plate:
+    """`changes` of name, pattern, serial, kind, mass_kg, notes, retired_on, retired_why; None clears. `may` sees it as it is when nobody else writes."""
     _plausible(changes.get("mass_kg"))
     if "name" in changes:
         changes["name"] = clean_name(changes["name"])
         changes["name_key"] = name_key(changes["name"])
     with register.writing() as connection:
+        plate = find_plate(register, plate_name, exact=True)
+        may(plate)
         twin = _by_key(connection, changes["name"]) if "name" in changes else None
         if twin is not None and twin.row != plate.id:
             raise BadRequest(f"there is a plate {twin.name} already; choose another name")

@@ -22,7 +22,6 @@ from tapscan.register import tables as t
 from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, NewScreening
-from tapscan.register.files import path_of
 from tapscan.register.plates import note_file
 
 T = TypeVar("T")
@@ -173,7 +172,7 @@ def _levels(steps: np.ndarray) -> FloatArray:
 def _pictures(register: Register, row: Row) -> tuple[StationPicture, ...]:
     if row.pictures_sha256 is None:
         return ()
-    path = path_of(register.folder, row.pictures_sha256)
+    path = register.files.path_of(row.pictures_sha256)
     try:
         return unpack_pictures(path.read_bytes())
     except (OSError, ValueError, KeyError, zipfile.BadZipFile):

@@ -136,9 +136,9 @@ def list_scans(register: Register, plate_name: str | None = None, *, void: bool 
 
 def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanEntry]) -> ScanEntry:
     """`change` gives the entry as it should be: conditions, operator, notes, baseline or checklist."""
-    before = find_scan(register, name)
-    after = change(before)
     with register.writing() as connection:
+        before = find_scan(register, name)  # as it is now: nobody else writes meanwhile
+        after = change(before)
         values: dict[str, Any] = {
             **_conditions_row(after.conditions),
             "operator": after.operator,
@@ -168,9 +168,9 @@ def set_baseline(
     chosen = [find_scan(register, name) for name in names]
     if strangers := [e.name for e in chosen if name_key(e.plate) != name_key(plate.name)]:
         raise BadRequest(f"{', '.join(strangers)}: not a scan of {plate.name}; a plate is compared with its own scans")
-    for e in chosen:
-        not_crossed_out(e)
     with register.writing() as connection:
+        for e in chosen:
+            not_crossed_out(find_scan(register, e.name))  # nor moved meanwhile
         of_plate, these = t.scan.c.plate_id == plate.id, t.scan.c.row.in_([e.id for e in chosen])
         connection.execute(t.scan.update().where(of_plate).values(baseline=False))
         connection.execute(t.scan.update().where(these).values(baseline=True, baseline_although=although))
@@ -197,6 +197,11 @@ def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:
             raise BadRequest(f"an outcome needs {what}; an outcome without it is hearsay")
     entry = find_scan(register, name)
     with register.writing() as connection:
+        if any(
+            replace(o, entered_utc=None) == replace(outcome, entered_utc=None)
+            for o in find_scan(register, entry.name).outcomes
+        ):
+            return entry  # the same words of the same day: told twice, since the first answer was lost
         values = {**row_of(outcome, t.outcome.c.keys()), "scan_id": entry.id, "entered_utc": utc_now()}
         values.pop("more")
         connection.execute(t.outcome.insert().values(values))

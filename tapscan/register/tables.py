@@ -157,6 +157,13 @@ taken_strike = Table(
     Column("blocks_lost", Integer, nullable=False),
     Column("taken_utc", String(32), nullable=False),
     Column("undone_utc", String(32)),
+    Column("key", Text, index=True, unique=True),  # by which it is known before it has a position
+)
+setting = Table(
+    "setting",  # of the register itself
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("value", Text, nullable=False),
 )
 screening = Table(
     "screening",

@@ -1,8 +1,8 @@
 """Scans while they are being recorded: every strike is safe before the next is asked for.
 
 begin(register, plate, facts, plan)        Unfinished, without a strike
-take(register, unfinished, strike)         the strike's row; its file lies in the folder already
-undo(register, unfinished, position)       the strike stays, and no longer counts
+take(register, unfinished, strike)         the strike's row, once a key; its file lies in its place already
+undo(register, unfinished, key)            the strike stays, and no longer counts
 end(register, unfinished, how)             it became a stored scan, or was given up; nothing is ever deleted
 unfinished_scans(register, plate)          those that have not ended, oldest first
 """
@@ -10,7 +10,7 @@ unfinished_scans(register, plate)          those that have not ended, oldest fir
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import Connection, Row, func, select
+from sqlalchemy import Connection, Row, Select, func, select
 
 from tapscan.errors import BadRequest
 from tapscan.register import tables as t
@@ -31,8 +31,14 @@ def begin(register: Register, plate_name: str, facts: NewScan, plan: dict[str, A
 
 
 def take(register: Register, unfinished: int, strike: TakenStrike) -> int:
-    """Position of the stored strike. File row and strike row come together, or neither."""
+    """Position of the stored strike. File row and strike row come together, or neither; a key that is known already changes nothing.
+
+    Raises BadRequest where the recording has ended meanwhile.
+    """
     with register.writing() as connection:
+        if strike.key and (known := connection.execute(_at(strike.key)).scalar()):
+            return int(known)
+        _not_ended(connection, unfinished)
         note_file(connection, strike.file)
         mine = t.taken_strike.c.unfinished_id == unfinished
         last = connection.execute(select(func.max(t.taken_strike.c.position)).where(mine)).scalar()
@@ -47,14 +53,25 @@ def take(register: Register, unfinished: int, strike: TakenStrike) -> int:
             "snr_db": strike.snr_db,
             "blocks_lost": strike.blocks_lost,
             "taken_utc": utc_now(),
+            "key": strike.key,
         }
         connection.execute(t.taken_strike.insert().values(plain(row)))
     return position
 
 
-def undo(register: Register, unfinished: int, position: int) -> None:
+def _at(key: str) -> Select[Any]:
+    return select(t.taken_strike.c.position).where(t.taken_strike.c.key == key)
+
+
+def _not_ended(connection: Connection, unfinished: int) -> None:
+    how = connection.execute(select(t.unfinished.c.ended_how).where(t.unfinished.c.row == unfinished)).scalar()
+    if how is not None:
+        raise BadRequest(f"this recording has ended meanwhile ({how}), so the strike was not added to it")
+
+
+def undo(register: Register, unfinished: int, key: str) -> None:
     """Marks the strike as undone."""
-    where = (t.taken_strike.c.unfinished_id == unfinished, t.taken_strike.c.position == position)
+    where = (t.taken_strike.c.unfinished_id == unfinished, t.taken_strike.c.key == key)
     with register.writing() as connection:
         connection.execute(t.taken_strike.update().where(*where).values(undone_utc=utc_now()))
 
@@ -107,6 +124,7 @@ def _entry(row: Row, strikes: Sequence[Row]) -> Unfinished:
             s.blocks_lost,
             s.undone_utc is not None,
             s.position,
+            s.key,
         )
         for s in strikes
     )

@@ -16,8 +16,11 @@ from sqlalchemy import func, select
 
 from tapscan.errors import RegisterProblem
 from tapscan.register import tables as t
+from tapscan.register.address import Server
 from tapscan.register.database import BACKUPS, DATABASE, Register, copy_database, damage, open_register
-from tapscan.register.files import FILES, HASH, copy_flushed, flush_folder, leftovers, path_of, sha256_of
+from tapscan.register.file_store import FolderFiles
+from tapscan.register.files import FILES, copy_flushed, flush_folder, path_of
+from tapscan.register.moving import move_register
 from tapscan.register.names import scan_name
 from tapscan.register.trouble import plain_words
 
@@ -51,32 +54,20 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
     wrong = [*damage(register), *_empty_scans(register)]
     for i, (sha256, size) in enumerate(files.items()):
         progress(i, len(files))
-        if said := _file_wrong(register.folder, sha256, size):
+        if said := register.files.wrong(sha256, size):
             wrong.append(f"{said}; {_used_by(register, sha256)}")
     progress(len(files), len(files))
     with register.reading() as connection:
         counts = [
             connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
         ]
-    return Findings(counts[0], counts[1], len(files), tuple(wrong), tuple(_leftover(register.folder, set(files))))
+    return Findings(counts[0], counts[1], len(files), tuple(wrong), tuple(register.files.strangers(set(files))))
 
 
 def _files(register: Register) -> dict[str, int]:
     with register.reading() as connection:
         rows = connection.execute(select(t.file.c.sha256, t.file.c.size_bytes).order_by(t.file.c.sha256))
         return {row.sha256: row.size_bytes for row in rows}
-
-
-def _file_wrong(folder: Path, sha256: str, size_bytes: int) -> str | None:
-    try:
-        path = path_of(folder, sha256)
-        if path.stat().st_size != size_bytes or sha256_of(path) != sha256:
-            return f"{path.relative_to(folder)}: its content has changed"
-    except FileNotFoundError:
-        return f"{path.relative_to(folder)}: is missing"
-    except (OSError, RegisterProblem) as problem:
-        return f"file {sha256}: {problem}"
-    return None
 
 
 def _used_by(register: Register, sha256: str) -> str:
@@ -111,20 +102,13 @@ def _empty_scans(register: Register) -> list[str]:
         return [f"{scan_name(*row)}: has no screening or no recording" for row in connection.execute(without)]
 
 
-def _leftover(folder: Path, known: set[str]) -> list[str]:
-    lines = [f"{path.relative_to(folder)}: an unfinished copy" for path in leftovers(folder)]
-    for path in sorted((folder / FILES).glob("*/*")):
-        if path.name not in known:
-            kind = "a file no scan or plate refers to" if HASH.fullmatch(path.name) else "not a file of the register"
-            lines.append(f"{path.relative_to(folder)}: {kind}")
-    return lines
-
-
 def back_up(register: Register, target: Path, progress: Progress = lambda done, total: None) -> Backup:
     """Copy into `target`, which must not exist. Damaged or missing files are named and the rest is copied."""
     target = target.absolute()
     if target.exists():
         raise RegisterProblem(f"{target}: is there already; name a folder that does not exist yet")
+    if isinstance(register.place, Server):
+        return _from_server(register, target, progress)
     if target.is_relative_to(register.folder):
         raise RegisterProblem(f"{target}: lies inside the register; name a folder elsewhere, best on another disk")
     if not target.parent.is_dir():
@@ -139,6 +123,13 @@ def back_up(register: Register, target: Path, progress: Progress = lambda done, 
         part.rename(target)
         flush_folder(target.parent)
     return Backup(target, len(_files(open_register(target))) - len(missing), size, tuple(missing))
+
+
+def _from_server(register: Register, target: Path, progress: Progress) -> Backup:
+    """A folder with all that the server has."""
+    moved = move_register(register, target, None, lambda _, done, total: progress(done, total), leave_missing=True)
+    size = sum(path.stat().st_size for path in (target / FILES).glob("*/*"))
+    return Backup(target, moved.files, size, moved.missing)
 
 
 def restore(backup: Path, target: Path, progress: Progress = lambda done, total: None) -> Backup:
@@ -172,13 +163,13 @@ def _copy_files(source: Path, part: Path, progress: Progress) -> tuple[list[str]
     files, missing, total = _files(register), [], 0
     for i, (sha256, size) in enumerate(files.items()):
         progress(i, len(files))
-        if said := _file_wrong(source, sha256, size):
+        if said := FolderFiles(source).wrong(sha256, size):
             missing.append(f"{said}; {_used_by(register, sha256)}")
             continue
         target = path_of(part, sha256)
         target.parent.mkdir(exist_ok=True)
         copy_flushed(path_of(source, sha256), target)
-        if said := _file_wrong(part, sha256, size):
+        if said := FolderFiles(part).wrong(sha256, size):
             raise RegisterProblem(f"{said} while it was copied; nothing was made: see to the disk and do it again")
         total += size
     progress(len(files), len(files))

@@ -48,6 +48,6 @@ def sound_at(register: Register, scan: str, station: str) -> bytes | None:
     """As recorded, brought to the same peak as the others."""
     screening = load_screening(register, find_scan(register, scan).current.id)
     try:
-        return strike_clip(tape_of_register(register.folder, screening.scan), station)
+        return strike_clip(tape_of_register(register.files, screening.scan), station)
     except UnreadableRecording:
         return None

@@ -55,7 +55,7 @@ def own_indications(screening: Screening) -> tuple[Indication, ...]:
 def for_comparison(register: Register, entry: ScanEntry) -> ScanForComparison:
     """As the scan was stored; of an older one the codecs of its kept recordings are looked at first."""
     screening = load_screening(register, entry.current.id)
-    return _beside(entry, replace(screening, scan=with_codecs(screening.scan, register.folder)))
+    return _beside(entry, replace(screening, scan=with_codecs(screening.scan, register.files)))
 
 
 def _beside(entry: ScanEntry, screening: Screening) -> ScanForComparison:

@@ -18,7 +18,7 @@ from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry, suspects
-from tapscan.register.files import keep_bytes, keep_file, path_of, sha256_of
+from tapscan.register.files import sha256_of
 from tapscan.register.names import scan_name
 from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
@@ -160,7 +160,7 @@ def store(
     called = called or _called(paths)
     kept: dict[str, KeptFile] = {}
     for path in paths:
-        file = keep_file(register.folder, Path(path), called[path])
+        file = register.files.keep_file(Path(path), called[path])
         kept.setdefault(file.sha256, file)
     if set(kept) != {r.sha256 for r in screening.scan.recordings}:
         raise RegisterProblem("a recording changed while it was being read; nothing was stored: import it again")
@@ -177,7 +177,7 @@ def rescreen(
     """
     entry = not_crossed_out(find_scan(register, name))
     before = load_screening(register, entry.current.id)
-    paths = {str(path_of(register.folder, file.sha256)): file.name for file in entry.files}
+    paths = {str(register.files.path_of(file.sha256)): file.name for file in entry.files}
     request = Request(
         settings=settings,
         layout=before.scan.map,
@@ -214,7 +214,7 @@ def add_photos(register: Register, plate: str, paths: Sequence[Path]) -> Plate:
     """Photos are kept as they are, each named by its SHA-256."""
     found = find_plate(register, plate, exact=True)
     for path in paths:
-        found = add_photo(register, found.name, keep_file(register.folder, path, path.name))
+        found = add_photo(register, found.name, register.files.keep_file(path, path.name))
     return found
 
 
@@ -224,7 +224,7 @@ def _made(screening: Screening, settings: Settings) -> NewScreening:
 
 def _keep_pictures(register: Register, screening: Screening) -> KeptFile | None:
     content = pack_pictures(screening.pictures)
-    return keep_bytes(register.folder, content, "pictures.npz") if content else None
+    return register.files.keep_bytes(content, "pictures.npz") if content else None
 
 
 def _hashes(paths: Sequence[str]) -> list[str]:

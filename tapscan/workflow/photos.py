@@ -15,7 +15,6 @@ from typing import BinaryIO
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate
-from tapscan.register.files import keep_file, path_of
 from tapscan.register.plates import add_photo, find_plate
 
 MOST_BYTES = 40_000_000
@@ -52,7 +51,7 @@ class Taken:
         with self.path.open("rb") as file:
             if kind_of_photo(file.read(HEAD_BYTES)) is None:
                 raise BadRequest(f"{self.name}: is no photo that can be shown; give JPEG, PNG, WebP or HEIC")
-        return add_photo(self.register, self.plate, keep_file(self.register.folder, self.path, self.name))
+        return add_photo(self.register, self.plate, self.register.files.keep_file(self.path, self.name))
 
 
 @contextmanager
@@ -70,7 +69,7 @@ def photo_of(register: Register, plate: str, sha256: str) -> tuple[Path, str]:
     found = find_plate(register, plate, exact=True)
     if sha256 not in {p.sha256 for p in found.photos}:
         raise UnknownName(f"{found.name} has no such photo")
-    path = path_of(register.folder, sha256)
+    path = register.files.path_of(sha256)
     try:
         with path.open("rb") as file:
             kind = kind_of_photo(file.read(HEAD_BYTES))

@@ -5,12 +5,14 @@
     Recorder.key(action)                                     events that a key led to
     places_ahead(unfinished, settings, workers)              places listened to by others while the next is tapped; for Recorder and finish
     finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
-    give_up(register, number)                                it is not gone on with; its strikes stay in the register
+    settled(register)                                        what waits on this bench for a server is sent
+give_up(register, number)                                it is not gone on with; its strikes stay in the register
     missing_stations(unfinished)                             stations that still lack a tap
     rate_of(register, unfinished)                            sample rate to go on with
     unfinished_layout(unfinished), guide_of(unfinished)              its places, and where it stands
 
-An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe. Two quick
+An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe; of a register on a server it is on
+this bench's disk and on its way (register/outbox.py). Two quick
 knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
 """
 
@@ -25,10 +27,10 @@ from tapscan.recording.files import open_sound
 from tapscan.recording.trigger import Clip, Trigger
 from tapscan.records import FloatArray, Force
 from tapscan.register.database import Register
-from tapscan.register.entries import NewScan, TakenStrike, Unfinished
-from tapscan.register.files import keep_bytes, path_of
+from tapscan.register.entries import KeptFile, NewScan, TakenStrike, Unfinished
+from tapscan.register.outbox import strikes_of
 from tapscan.register.scans import scans_holding
-from tapscan.register.unfinished import begin, end, find_unfinished, name_of, take, undo
+from tapscan.register.unfinished import begin, end, find_unfinished, name_of
 from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import ALONE, Workers
@@ -68,9 +70,10 @@ class Recorder:
         self.layout = unfinished_layout(unfinished)
         kept = unfinished.kept
         self.guide = guide_of(unfinished)
-        self._positions = [s.position for s in kept if s.force is not None]
-        self._levels = {s.position: s.level_db for s in kept}
-        self._taken = {s.position: s for s in kept}
+        self._strikes = strikes_of(register)
+        self._keys = [_key(s) for s in kept if s.force is not None]
+        self._levels = {_key(s): s.level_db for s in kept}
+        self._taken = {_key(s): s for s in kept}  # in the order taken
         self._ahead = ahead
         for station in self.guide.stations:
             self._listen_ahead(station)
@@ -140,17 +143,17 @@ class Recorder:
             return []
         strike = judged.strike
         name = name_of(station, 0, force)
-        file = keep_bytes(self.register.folder, judged.content, name)
-        taken = TakenStrike(station, force, file, strike.level_db, strike.snr_db, self._lost)
-        position = take(self.register, self.id, taken)
-        self._lost = 0
-        self._positions.append(position)
-        self._levels[position] = strike.level_db
-        self._taken[position] = taken
+        new = TakenStrike(station, force, KeptFile("", 0, name), strike.level_db, strike.snr_db, self._lost)
+        taken = self._strikes.take(self.id, new, judged.content, name)
+        self._lost, key = 0, _key(taken)
+        self._keys.append(key)
+        self._levels[key] = strike.level_db
+        self._taken[key] = taken
         remark = self._too_alike(station, force, strike.level_db)
         complete = self.guide.accept()
         self._listen_ahead(station)
-        events = [Event("accepted", f"{station}: taken.{remark}")]
+        waits = f" {self._strikes.trouble}" if self._strikes.trouble else ""
+        events = [Event("accepted", f"{station}: taken.{remark}{waits}")]
         if complete:
             done = self.guide.station is None
             events.append(
@@ -162,14 +165,14 @@ class Recorder:
         """Once a place has all its taps."""
         if self._ahead is None or self.guide.missing(station):
             return
-        mine = [t for p, t in sorted(self._taken.items()) if t.station == station and p in self._positions]
-        self._ahead.place(station, [(path_of(self.register.folder, t.file.sha256), t.force) for t in mine])
+        mine = [t for key, t in self._taken.items() if t.station == station and key in self._keys]
+        self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
 
     def _too_alike(self, station: str, force: Force, level_db: float) -> str:
         """A word where soft and hard at one station hardly differ; the strike counts all the same."""
         before = [
-            self._levels[p]
-            for (where, other), p in zip(self.guide.taken, self._positions, strict=False)
+            self._levels[key]
+            for (where, other), key in zip(self.guide.taken, self._keys, strict=False)
             if where == station and other != force
         ]
         if not before:
@@ -190,18 +193,25 @@ class Recorder:
         return [Event("moved", f"Now: {here}.") if here else Event("complete", "No station is left.")]
 
     def _undo(self) -> str | None:
-        if not self._positions:
+        if not self._keys:
             return None
-        undo(self.register, self.id, self._positions.pop())
+        self._strikes.undo(self.id, self._keys.pop())
         self.guide.undo()
         return self.guide.station
 
     def _repeat(self) -> list[Event]:
         gone = self.guide.repeat()
-        for position in [self._positions[i] for i in gone]:
-            undo(self.register, self.id, position)
-        self._positions = [p for i, p in enumerate(self._positions) if i not in gone]
+        for key in [self._keys[i] for i in gone]:
+            self._strikes.undo(self.id, key)
+        self._keys = [key for i, key in enumerate(self._keys) if i not in gone]
         return [Event("undone", f"{self.guide.station}: begin anew.")]
+
+
+def _key(strike: TakenStrike) -> str:
+    """One that was stored has one (older ones were given theirs)."""
+    if strike.key is None:
+        raise ValueError("a strike without a key")
+    return strike.key
 
 
 def _clear(judged: Judged) -> bool:
@@ -240,6 +250,7 @@ def finish(
 
     Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
     """
+    settled(register)
     unfinished = find_unfinished(register, number)
     kept = unfinished.kept
     if not kept:
@@ -247,12 +258,17 @@ def finish(
     if twins := scans_holding(register, [s.file.sha256 for s in kept]):
         end(register, number, twins[0])
         raise BadRequest(f"these strikes are stored already, as {twins[0]}")
-    paths = {str(path_of(register.folder, s.file.sha256)): s.file.name for s in kept}
+    paths = {str(register.files.path_of(s.file.sha256)): s.file.name for s in kept}
     scan = (unfinished.plate, list(paths), unfinished.facts, _request_of(unfinished, settings, held))
     stored = import_scan(register, *scan, workers, sure=sure, called=paths, ahead=ahead)
     if stored.entry is not None:
         end(register, number, stored.entry.name)
     return stored
+
+
+def settled(register: Register) -> None:
+    """Every accepted strike is in the register. Raises NotReached where the server is away; then they are kept here and sent later."""
+    strikes_of(register).settle()
 
 
 def _request_of(unfinished: Unfinished, settings: Settings, held: bool) -> Request:
@@ -281,7 +297,7 @@ def rate_of(register: Register, unfinished: Unfinished) -> int | None:
     """Sample rate in Hz of the strikes so far, to go on with: strikes of two rates are not fitted together. None before the first."""
     if not unfinished.kept:
         return None
-    with open_sound(path_of(register.folder, unfinished.kept[0].file.sha256)) as sound:
+    with open_sound(register.files.path_of(unfinished.kept[0].file.sha256)) as sound:
         return sound.sample_rate_hz
 
 

@@ -1,4 +1,4 @@
-"""The archive screened anew, on Dask: this machine's cores, or a cluster whose machines see the same folder.
+"""The archive screened anew, on Dask: this machine's cores, or a cluster whose machines see the same folder or server.
 
 waiting(register, settings, pattern, since)         scans that the present version with these settings has not screened yet
 rescreen_all(register, names, settings, ...)        Rescreened after Rescreened, as they come
@@ -17,6 +17,7 @@ from typing import Any, cast
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, TapscanError
+from tapscan.register.address import Place
 from tapscan.register.database import Register, open_register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.plates import list_plates
@@ -64,15 +65,23 @@ def rescreen_all(
     """As they are done. scheduler : address of a Dask cluster; without it `workers` processes here (None: one a core)."""
     from distributed import as_completed
 
+    place = _for_workers(register.place, elsewhere=scheduler is not None)
     with _client(scheduler, workers) as client:
         last: dict[str, Any] = {}
         scans = {}
         for entry in entries:
-            task = (str(register.folder.resolve()), entry.name, settings, last.get(entry.plate))
+            task = (place, entry.name, settings, last.get(entry.plate))
             last[entry.plate] = client.submit(_one, *task, pure=False, retries=TRIES)
             scans[last[entry.plate]] = entry
         for future in as_completed(scans):
             yield _answered(future, scans[future])
+
+
+def _for_workers(place: Place, *, elsewhere: bool) -> Place:
+    """Another computer has a password of its own (~/.pgpass): this one's is not sent over the network."""
+    if isinstance(place, Path):
+        return place.resolve()
+    return place.without_password if elsewhere else place
 
 
 def _answered(future: Any, entry: ScanEntry) -> Rescreened:
@@ -83,10 +92,10 @@ def _answered(future: Any, entry: ScanEntry) -> Rescreened:
     return Rescreened(entry.name, entry.current.disposition, None, f"{type(problem).__name__}: {problem}")
 
 
-def _one(folder: str, name: str, settings: Settings, _after: object) -> Rescreened:
+def _one(place: Place, name: str, settings: Settings, _after: object) -> Rescreened:
     """In a worker. `_after`: what came of the plate's scan before, which must be stored first."""
     try:
-        register = open_register(Path(folder))
+        register = open_register(place)
         entry = find_scan(register, name)
         before = entry.screenings[-1].disposition
         if _done(entry, settings_sha256(settings, RULE_LIMITS)):  # by a worker that was lost before it could say so

@@ -8,10 +8,12 @@ from tapscan.register.entries import (
     NewScan,
     Outcome,
     ScanEntry,
+    ScanLine,
     Unfinished,
     full_checklist,
     in_words,
 )
+from tapscan.register.glance import scan_lines
 from tapscan.register.mending import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
@@ -24,6 +26,7 @@ __all__ = [
     "NewScan",
     "Outcome",
     "ScanEntry",
+    "ScanLine",
     "Unfinished",
     "add_outcome",
     "compared_with",
@@ -35,6 +38,7 @@ __all__ = [
     "list_scans",
     "move_scan",
     "restore_scan",
+    "scan_lines",
     "unfinished_scans",
     "void_scan",
 ]

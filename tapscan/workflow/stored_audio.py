@@ -2,10 +2,10 @@
 
 Tape(scan, path)                     a scan and where each of its recordings lies
 tape_of_files(scan)                  recordings as they were named on the command line
-tape_of_register(folder, scan)       recordings as the register keeps them
+tape_of_register(files, scan)        recordings as the register keeps them
 best_strike(scan, station)           the clearest usable strike there, or None
 read_strike(tape, strike, ...)       samples and rate; UnreadableRecording where the file is gone
-with_codecs(scan, folder)            a scan stored before codecs were told, with what its kept recordings tell
+with_codecs(scan, files)             a scan stored before codecs were told, with what its kept recordings tell
 """
 
 from collections.abc import Callable
@@ -16,7 +16,7 @@ from tapscan.errors import UnreadableRecording
 from tapscan.recording.compressed import compression_of
 from tapscan.recording.files import codec_of, open_sound
 from tapscan.records import FloatArray, Recording, Scan, Strike
-from tapscan.register.files import path_of
+from tapscan.register.file_store import Files
 
 
 @dataclass(frozen=True)
@@ -32,9 +32,9 @@ def tape_of_files(scan: Scan) -> Tape:
     return Tape(scan, lambda recording: Path(recording.file))
 
 
-def tape_of_register(folder: Path, scan: Scan) -> Tape:
+def tape_of_register(files: Files, scan: Scan) -> Tape:
     """By the hash of the recordings."""
-    return Tape(scan, lambda recording: path_of(folder, recording.sha256))
+    return Tape(scan, lambda recording: files.path_of(recording.sha256))
 
 
 def best_strike(scan: Scan, station: str | None) -> Strike | None:
@@ -55,15 +55,18 @@ def read_strike(tape: Tape, strike: Strike, from_s: float, length_s: float) -> t
         return source.read(first, round(length_s * rate))[:, recording.channel_used or 0], rate
 
 
-def with_codecs(scan: Scan, folder: Path) -> Scan:
+def with_codecs(scan: Scan, files: Files) -> Scan:
     """Recordings that were looked at, or that are gone, stay as they are."""
-    return replace(scan, recordings=tuple(_with_codec(r, path_of(folder, r.sha256)) for r in scan.recordings))
+    return replace(scan, recordings=tuple(_with_codec(r, files) for r in scan.recordings))
 
 
-def _with_codec(recording: Recording, path: Path) -> Recording:
-    if recording.compression_looked_at or recording.compression or not path.exists():
+def _with_codec(recording: Recording, files: Files) -> Recording:
+    if recording.compression_looked_at or recording.compression:
         return recording
     try:
+        path = files.path_of(recording.sha256)
+        if not path.exists():
+            return recording
         codec = codec_of(path)
     except UnreadableRecording:  # `register check` tells of it; nothing is known of its codec
         return recording

@@ -83,7 +83,7 @@ def write_check_page(screening: Screening, path: Path, wish: Wish = PLAIN, befor
 
 
 def _beside(register: Register, entry: ScanEntry, screening: Screening, wish: Wish) -> Beside:
-    now = tape_of_register(register.folder, screening.scan)
+    now = tape_of_register(register.files, screening.scan)
     sounds = () if wish.pdf else sounds_of(now, _baseline(register, entry), screening)
     decays = decays_of(now, screening) if wish.full else ()
     return Beside(wish.shop, sounds, decays, course_of(register, entry), whom=wish.whom, full=wish.full)
@@ -93,7 +93,7 @@ def _baseline(register: Register, entry: ScanEntry) -> Tape | None:
     earlier = [e for e in list_scans(register, entry.plate) if e.baseline and e.name != entry.name]
     if entry.baseline or not earlier:
         return None
-    return tape_of_register(register.folder, load_screening(register, earlier[-1].current.id).scan)
+    return tape_of_register(register.files, load_screening(register, earlier[-1].current.id).scan)
 
 
 def about(plate: Plate, entry: ScanEntry, shop: Shop) -> About:

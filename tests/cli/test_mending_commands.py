@@ -201,7 +201,7 @@ def test_a_register_that_was_moved_is_asked_about_and_not_begun_anew(where, tmp_
         assert "--register" in line and "register restore" in line and "--new" in line
     assert not where.exists(), "nothing was begun in its place"
     assert run("plate", "list", "--register", tmp_path / "elsewhere").status == 0
-    assert last_register.last_register().folder == tmp_path / "elsewhere"
+    assert last_register.last_register().where == str(tmp_path / "elsewhere")
 
 
 def test_a_new_one_is_begun_only_when_said_so(where, tmp_path):
@@ -232,7 +232,7 @@ def test_a_place_that_was_not_named_does_not_hide_the_one_in_use(where, tmp_path
 
 def test_the_first_register_is_made_without_a_question(tmp_path):
     assert run("plate", "add", "B12", "--register", tmp_path / "first").status == 0
-    assert last_register.last_register().folder == tmp_path / "first"
+    assert last_register.last_register().where == str(tmp_path / "first")
     assert find_plate(open_register(tmp_path / "first"), "B12").name == "B12"
 
 

@@ -3,6 +3,7 @@
 The list follows what OWASP's Application Security Verification Standard 4 asks of sessions, files and requests (V3, V5, V12, V13), from memory.
 """
 
+import re
 import socket
 import threading
 import time
@@ -285,3 +286,15 @@ def test_the_same_button_in_two_windows_begins_one_work(site):
         t.join()
     time.sleep(0.6)
     assert len(runs) == 1
+
+
+def test_a_form_opened_before_another_window_changed_it_undoes_nothing(site):
+    with site.client() as one, site.client() as two:
+        seen = [re.search(r'name="seen" value="(\w+)"', c.get("/plate/edit?name=B12").text)[1] for c in (one, two)]
+        first, late = (
+            site.post(c, "/plate/edit", was="B12", name="B12", notes=f"window {i}", seen=mark)
+            for i, (c, mark) in enumerate(zip((one, two), seen, strict=True), 1)
+        )
+    assert (first.status_code, late.status_code) == (303, 400)
+    assert "somebody else has changed this" in late.text
+    assert find_plate(site.register, "B12").notes == "window 1"

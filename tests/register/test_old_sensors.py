@@ -74,8 +74,8 @@ def test_a_scan_that_was_stopped_half_way_is_brought_up_to_date(tmp_path):
 
 
 def up_to_two(folder: Path) -> None:
-    from tapscan.register.database import _engine
     from tapscan.register.migrating import migrate
+    from tapscan.register.sqlite_side import engine_of
 
-    with _engine(folder).execution_options(begin="BEGIN IMMEDIATE").begin() as connection:
+    with engine_of(folder).execution_options(writes=True).begin() as connection:
         migrate(connection, "0002")

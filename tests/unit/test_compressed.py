@@ -12,6 +12,7 @@ from scipy.signal import resample
 from bench.simulate.codecs import Codec, round_trip
 from tapscan.records import Compression, Recording, RuleNotRun, Screening
 from tapscan.register.codec import plain, revived
+from tapscan.register.file_store import FolderFiles
 from tapscan.register.files import path_of
 from tapscan.report.as_json import _recording
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
@@ -113,7 +114,7 @@ def test_an_older_scan_is_looked_up_in_the_kept_files(tmp_path):
         kept.write_bytes(Path(encoded(tmp_path / name, encoder)).read_bytes())
         told.append(replace(lossy(None), sha256=sha256))
     gone = replace(lossy(None), sha256="ef" * 32)
-    found = with_codecs(scan([], recordings=(*told, gone)), tmp_path).recordings
+    found = with_codecs(scan([], recordings=(*told, gone)), FolderFiles(tmp_path)).recordings
     assert [r.compression for r in found] == [Compression("aac", "container"), None, None]
     assert [r.compression_looked_at for r in found] == [("container",), ("container",), ()]
 

@@ -21,15 +21,17 @@ MOST_LINES = 40
 
 def keeping(request: Request) -> Response:
     """A name for the next copy is offered, beside the register."""
-    folder: Path = request.app.state.folder
-    offered = folder.absolute().parent / f"tapscan-backup-{dt.date.today().isoformat()}"
+    place = request.app.state.place
+    beside = place.absolute().parent if isinstance(place, Path) else Path.home()
+    offered = beside / f"tapscan-backup-{dt.date.today().isoformat()}"
     state = request.app.state
     return show(
         request,
         "keeping.html",
-        folder=folder.absolute(),
+        folder=place.absolute() if isinstance(place, Path) else place.shown,
         there=has_register(request),
         offered=offered,
+        waits=getattr(state, "waits", None),
         checked=getattr(state, "checked", None),
         most=MOST_LINES,
     )
@@ -51,7 +53,9 @@ def backup(request: Request) -> Response:
 
 def take_back(request: Request) -> Response:
     """Only into a place where there is no register: nothing is ever overwritten."""
-    source, folder = _target(Form(request).text("source")), request.app.state.folder
+    source, folder = _target(Form(request).text("source")), request.app.state.place
+    if not isinstance(folder, Path):
+        raise BadRequest("a backup is put on a server by: tapscan register move ADDRESS --files URL --register BACKUP")
 
     def do(progress: Progress) -> str:
         made = restore(source, folder, lambda done, total: progress("Copying files", done, total))

@@ -12,6 +12,7 @@ from tapscan.page.shown import go, show, to
 from tapscan.workflow.last_register import may_begin, remember
 from tapscan.workflow.plate import Plate, add_plate, edit_plate, find_plate, retire_plate
 from tapscan.workflow.register import make_register, name_for_new
+from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import number, words
 
 EMPTY = Plate("")
@@ -27,22 +28,28 @@ def add(request: Request) -> Response:
     form = Form(request)
     plate = Plate(name_for_new(form.text("name")), **_facts(form))
     if not has_register(request):
-        folder = request.app.state.folder
+        place = request.app.state.place
         if not form.ticked("begin"):
-            may_begin(folder, named=False)
-        remember(make_register(folder).folder)
+            may_begin(place, named=False)
+        remember(make_register(place).place)
     plate = add_plate(register_of(request), plate)
     return go(to("/plate", name=plate.name, said=f"Plate {plate.name} is added."))
 
 
 def edit(request: Request) -> Response:
     """The form with what is known."""
+    plate = find_plate(register_of(request), asked(request, "name"), exact=True)
     return show(
         request,
         "plate_form.html",
-        plate=find_plate(register_of(request), asked(request, "name"), exact=True),
+        plate=plate,
+        mark=mark_of(*_known(plate)),
         is_new=False,
     )
+
+
+def _known(plate: Plate) -> tuple[object, ...]:
+    return plate.name, plate.pattern, plate.serial, plate.kind, plate.mass_kg, plate.notes
 
 
 def change(request: Request) -> Response:
@@ -51,7 +58,9 @@ def change(request: Request) -> Response:
     changes = _facts(form)
     if form.text("name") != form.text("was"):  # an older register's name may hold a slash; a new one may not
         changes["name"] = name_for_new(form.text("name"))
-    plate = edit_plate(register_of(request), form.text("was"), **changes)
+    plate = edit_plate(
+        register_of(request), form.text("was"), lambda p: not_changed(form.text("seen"), *_known(p)), **changes
+    )
     return go(to("/plate", name=plate.name, said="Changed."))
 
 

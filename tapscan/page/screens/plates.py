@@ -45,7 +45,7 @@ def _welcome(request: Request) -> Response:
     """A register that was moved is asked about, and not silently begun anew."""
     folder = request.app.state.folder
     last = last_register()
-    return show(request, "welcome.html", folder=folder, trouble=missing(folder) if last else None)
+    return show(request, "welcome.html", folder=folder, trouble=missing(request.app.state.place) if last else None)
 
 
 ROUTES = [Route("/", plates)]

@@ -23,6 +23,7 @@ from tapscan.workflow.scan import (
     find_scan,
     full_checklist,
 )
+from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day, words
 from tapscan.workflow.typed_scan import as_typed, checklist_of, conditions_of
 
@@ -32,7 +33,11 @@ KINDS = {"flaw": "", "part": PART, "clean": CLEAN}
 def facts(request: Request) -> Response:
     """As they are written down."""
     entry = find_scan(register_of(request), asked(request, "name"))
-    return show(request, "scan_facts.html", e=entry, t=as_typed(entry))
+    return show(request, "scan_facts.html", e=entry, t=as_typed(entry), mark=mark_of(*_facts(entry)))
+
+
+def _facts(e: ScanEntry) -> tuple[object, ...]:
+    return e.conditions, e.operator, e.notes
 
 
 def change_facts(request: Request) -> Response:
@@ -41,6 +46,7 @@ def change_facts(request: Request) -> Response:
     typed = form.typed()
 
     def change(e: ScanEntry) -> ScanEntry:
+        not_changed(form.text("seen"), *_facts(e))
         operator, notes = words(typed.get("operator")), words(typed.get("notes"))
         return replace(e, conditions=conditions_of(typed), operator=operator, notes=notes)
 
@@ -59,6 +65,7 @@ def eye(request: Request) -> Response:
         request,
         "eye.html",
         e=entry,
+        mark=mark_of(entry.checklist),
         plate=find_plate(register, entry.plate, exact=True),
         items=[(CHECKLIST[f.item], f) for f in full_checklist(entry.checklist)],
     )
@@ -67,9 +74,12 @@ def eye(request: Request) -> Response:
 def change_eye(request: Request) -> Response:
     """All answers at once."""
     form = Form(request)
-    entry = edit_scan(
-        register_of(request), form.text("name"), lambda e: replace(e, checklist=checklist_of(form.typed()))
-    )
+
+    def change(e: ScanEntry) -> ScanEntry:
+        not_changed(form.text("seen"), e.checklist)
+        return replace(e, checklist=checklist_of(form.typed()))
+
+    entry = edit_scan(register_of(request), form.text("name"), change)
     return go(to("/scan", name=entry.name, said="What was seen is noted."))
 
 

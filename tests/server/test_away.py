@@ -1,0 +1,115 @@
+"""The server, the line to it, this program or a worker stopped in the middle: nothing that was accepted is lost, nothing is there twice.
+
+Six moments each; bench/server_kills.py has thirty.
+"""
+
+import numpy as np
+import pytest
+
+from tapscan.errors import BadRequest, NotReached
+from tapscan.register.database import open_register
+from tapscan.register.outbox import FOLDER, TROUBLE, send_waiting
+from tapscan.register.scans import list_scans
+from tapscan.register.unfinished import end, find_unfinished
+from tapscan.settings import Settings
+from tapscan.workflow import where
+from tapscan.workflow.record import Recorder, begin_recording, finish
+from tests.register.recording_child import LAYOUT
+from tests.register.test_recording import RATE, facts, play, whats
+from tests.server import kills
+from tests.server.postgres import Line
+from tests.server.test_server import put
+
+MOMENTS = np.linspace(0.0, 1.0, 6)
+LATER_S = np.random.default_rng(1).uniform(0.0, 0.015, 6)  # after the last thing that was said
+
+
+@pytest.fixture
+def line(postgres):
+    made = Line(postgres.port)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def far(register, line, postgres):
+    """The same register, by a line that can be cut."""
+    database = register.place.url.rpartition("/")[2]
+    opened = open_register(where.place_of(postgres.url(database, port=line.port)))
+    yield opened
+    opened.engine.dispose()
+
+
+def test_the_guide_goes_on_without_the_server_and_the_strikes_are_sent_once(far, line, tmp_path):
+    (tmp_path / "three.toml").write_text(LAYOUT)
+    unfinished = begin_recording(far, "B12", facts(), str(tmp_path / "three.toml"), ("soft", "hard"))
+    recorder = Recorder(far, unfinished, RATE, Settings())
+    assert whats(play(recorder, [0.6, 1.2], 2.0)) == ["accepted", "accepted", "moved"]
+    line.cut()
+    events = play(recorder, [0.6, 1.2, 1.8, 2.4], 3.2, seed=2)
+    assert whats(events) == ["accepted", "accepted", "moved", "accepted", "accepted", "complete"]
+    with pytest.raises(NotReached, match="kept on this computer") as told:
+        finish(far, recorder.id, Settings())
+    assert "\n" not in str(told.value)
+    recorder.key("undo")
+    line.mend()
+    kept = finish(far, recorder.id, Settings())
+    assert kept.entry is not None
+    assert [f.name for f in kept.entry.files] == [
+        f"S{1 + i // 2}_{i + 1:03d}_{('soft', 'hard')[i % 2]}.flac" for i in range(5)
+    ]
+    assert len(find_unfinished(far, recorder.id).strikes) == 6
+    assert not [p for p in (far.folder / FOLDER).rglob("*") if p.is_file()]
+    with pytest.raises(BadRequest, match="stored already"):
+        finish(far, recorder.id, Settings())
+    assert TROUBLE
+
+
+def test_a_strike_for_a_recording_that_ended_elsewhere_is_kept_and_told(register):
+    number = kills.begun(register)
+    strikes = kills.Waiting(register)
+    end(register, number, "given up")
+    strikes.take(number, kills.TakenStrike("S1", "soft", kills.KeptFile("", 0, ""), -20.0, 40.0), b"tap", "S1")
+    told = send_waiting(register)
+    assert told is not None and "ended meanwhile (given up)" in told
+    assert len(list((register.folder / FOLDER).glob("*.json"))) == 1
+
+
+def test_the_line_is_cut_at_any_moment(far, line):
+    counts = [kills.line_cut(line, far, at * kills.LASTS_S) for at in MOMENTS]
+    assert counts == [kills.STRIKES] * len(MOMENTS)
+
+
+def test_the_server_is_killed_at_any_moment(register, postgres):
+    counts = [kills.server_killed(postgres, register, at * kills.LASTS_S) for at in MOMENTS]
+    assert counts == [kills.STRIKES] * len(MOMENTS)
+
+
+def test_the_program_is_killed_at_any_moment(register):
+    counts = [kills.client_killed(register.place, register, i, at) for i, at in enumerate(LATER_S)]
+    assert counts[0] < counts[-1]
+
+
+def test_a_worker_is_killed_at_any_moment(register):
+    counts = [kills.worker_killed(register.place, register, i, at) for i, at in enumerate(LATER_S)]
+    assert counts[0] < counts[-1]
+
+
+def test_an_import_whose_answer_was_lost_is_done_again_and_stored_once(far, line):
+    """The commit is cut off: the person does it again."""
+
+    def cut_at_the_end(connection):
+        line.cut()
+
+    from sqlalchemy import event
+
+    event.listen(far.engine, "commit", cut_at_the_end)
+    with pytest.raises(NotReached):
+        put(far)
+    event.remove(far.engine, "commit", cut_at_the_end)
+    line.mend()
+    try:
+        put(far)
+    except BadRequest as problem:
+        assert "already stored" in str(problem)
+    assert len(list_scans(far)) == 1
