@@ -38,6 +38,7 @@ class BarReading:
     level_sd_db: float | None  # of one tap, seen between the taps; None: one tap
     noise_db: float | None  # rms before the taps, dB re full scale, middle of the taps
     reason: str | None = None  # why there are no modes
+    compressed: bool = False  # lossy: levels and noise are the codec's
 
 
 @dataclass(frozen=True)

@@ -24,6 +24,8 @@ from tapscan.records import (
     Screening,
     StationChange,
 )
+from tapscan.screening.chain.chain_change import between
+from tapscan.screening.chain.words import of_common, of_list
 from tapscan.screening.compare.added_mass import explain
 from tapscan.screening.compare.carried import carry
 from tapscan.screening.compare.common_change import common_change
@@ -78,7 +80,9 @@ def compare_scans(
     """
     every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
     unlike = _unlike(later, baselines, settings)
+    chain, no_chain = between(later, baselines, settings)
     evidence = _evidence(later, baselines, unlike, settings, again)
+    evidence = _uncounted(evidence) if of_list(chain) else evidence
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
     evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
@@ -90,18 +94,20 @@ def compare_scans(
         pairs=mode_pairs(measured, unlike),
         lost=evidence.lost,
         gained=evidence.gained,
-        unlike=unlike.sentences,
+        unlike=(*unlike.sentences, *(s for c in chain for s in c.sentences)),
+        chain=chain,
+        chain_reason=no_chain,
         explanation=evidence.mass,
         where=evidence.where or evidence.where_damped,
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
-        limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
+        limitations=(*left_out(every, baselines), *filter(None, [of_list(chain)]), *_limitations(evidence, settings)),
         summary=left or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         good_news=good,
         undecided=left,
-        **common_change(measured, later, baselines, settings),
+        **common_change(measured, later, baselines, settings, of_common(chain)),
         **_statistics(measured, unlike, settings),
     )
     return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
@@ -164,6 +170,12 @@ def _evidence(
         contact,
         unlike.frequency_refused,
     )
+
+
+def _uncounted(evidence: rule.Evidence) -> rule.Evidence:
+    """Lost and new tones are shown, and count for nothing."""
+    lost, gained = (tuple(replace(u, counts=False) for u in some) for some in (evidence.lost, evidence.gained))
+    return replace(evidence, lost=lost, gained=gained)
 
 
 def _without_figures(comparison: Comparison, why: str) -> Comparison:
