@@ -18,6 +18,21 @@ class Bar:
     repeat_ppm: float = threshold(
         20.0, "ppm", "one tone of a bar put back on its supports, or a pickup put back at its middle", JUDGEMENT
     )
+    support_hz: float = threshold(
+        300.0,
+        "Hz",
+        "at this frequency supports add as much again, and more by its square below",
+        "a spring beside a mass",
+    )
+    odd_share: float = threshold(
+        0.2, "1", "of the tones that may go their own way; with more of them the bar did not move as one", JUDGEMENT
+    )
+    found_share: float = threshold(
+        0.65,
+        "1",
+        "of the tones of the scan that has fewer; where fewer are found again, the bar has changed",
+        JUDGEMENT,
+    )
     limit: float = threshold(3.5, "standard deviations", "what goes further has changed", JUDGEMENT)
     per_k: float = threshold(
         -0.00014,
@@ -29,7 +44,7 @@ class Bar:
     large_per_k: float = threshold(-0.00016, "1/K", "the most it may be", "the same, -3.3e-4 per K")
     indoors_k: float = threshold(20.0, "K", "without a thermometer a room may be so much warmer or colder", JUDGEMENT)
     hand_db: float = threshold(3.0, "dB", "three taps by hand differ so much from three others", JUDGEMENT)
-    tone_db: float = threshold(3.0, "dB", "the same of one tone against the others", JUDGEMENT)
+    tone_db: float = threshold(2.0, "dB", "the same of one tone against the others", JUDGEMENT)
     noise_db: float = threshold(8.0, "dB", "rooms differ so much from hour to hour", JUDGEMENT)
     alike_db: float = threshold(
         3.0, "dB", "taps and noise that change by the same within this were turned up or down", JUDGEMENT

@@ -12,6 +12,7 @@ import numpy as np
 
 from tapscan.records import BarReading, BarReadings, Strike
 from tapscan.settings import Settings
+from tapscan.settings.groups import Fit
 from tapscan.signal.plate.bar_modes import bar_modes, level_of
 from tapscan.signal.plate.station_analysis import StationResult, Wanted
 from tapscan.workers import Workers
@@ -19,6 +20,7 @@ from tapscan.workflow.listen import Heard, listen_all
 from tapscan.workflow.places import Planned, analyse_places
 
 USUAL_NAME = "reference bar"
+EVERYWHERE_DB = -200.0  # a bar has few tones, and the high ones tell most of the sensor
 FIRST, LAST = "bar-first", "bar-last"  # where the guide says what is to be tapped, and in names of recordings
 
 
@@ -59,7 +61,8 @@ def _reading(
         plan = [
             Planned(f, k, FIRST, None, f"B{f + 1}.{k + 1}") for f, h in enumerate(heard) for k in range(len(h.spans))
         ]
-        results = analyse_places(heard, plan, Wanted(settings, contact=contact), workers, unreadable)
+        every = settings.but(Fit, high_tone_db=EVERYWHERE_DB)
+        results = analyse_places(heard, plan, Wanted(every, contact=contact), workers, unreadable)
     return _told(heard, results[0] if results else None, settings)
 
 

@@ -103,7 +103,7 @@ def _of_tones(
     settings: Settings,
 ) -> list[ChainSign]:
     fewer = min(len(before.modes), len(after.modes))
-    if found is None or 2 * found.modes < fewer:
+    if found is None or found.modes < settings.bar.found_share * fewer:
         return ["bar"] if fewer >= settings.bar.modes else []
     if not found.alike:
         return ["bar"]

@@ -38,7 +38,8 @@ def moved(before: BarReading, after: BarReading, settings: Settings) -> Moved | 
     b = [after.modes[j] for _, j in pairs]
     apart = 1e6 * np.log([y.frequency_hz / x.frequency_hz for x, y in zip(a, b, strict=True)])
     own = [_sd_ppm(x.frequency) ** 2 + _sd_ppm(y.frequency) ** 2 for x, y in zip(a, b, strict=True)]
-    sd = np.sqrt(np.array(own) + 2 * settings.bar.repeat_ppm**2)
+    low = (settings.bar.support_hz / np.array([x.frequency_hz for x in a])) ** 2
+    sd = np.sqrt(np.array(own) + 2 * (settings.bar.repeat_ppm * (1 + low)) ** 2)
     shift, shift_sd, alike = _common(apart, sd, settings)
     levels = np.array([y.level_db - x.level_db for x, y in zip(a, b, strict=True)])
     slope, slope_sd = _slope(np.log2([x.frequency_hz for x in a]), levels, settings.bar.tone_db)
@@ -80,12 +81,21 @@ def _spread(apart: FloatArray, pairs: list[tuple[int, int]]) -> float:
 
 
 def _common(apart: FloatArray, sd: FloatArray, settings: Settings) -> tuple[float, float, bool]:
-    """Weighted mean, its standard deviation (Birge: widened where the tones disagree), and whether they agree."""
-    weight = 1 / sd**2
-    mean = float(np.sum(weight * apart) / weight.sum())
-    ratio = float(np.sqrt(np.sum(weight * (apart - mean) ** 2) / (len(apart) - 1)))
-    worst = float(np.max(np.abs(apart - mean) / sd))
-    return mean, float(max(ratio, 1.0) / np.sqrt(weight.sum())), worst <= settings.bar.limit
+    """Weighted mean of the tones that agree, its standard deviation (Birge: widened where they disagree), and whether nearly all do."""
+    centre = weighted_median(apart, 1 / sd)
+    near = np.abs(apart - centre) <= settings.bar.limit * sd
+    x, weight = apart[near], 1 / sd[near] ** 2
+    mean = float(np.sum(weight * x) / weight.sum())
+    ratio = float(np.sqrt(np.sum(weight * (x - mean) ** 2) / max(len(x) - 1, 1)))
+    odd = 1 - len(x) / len(apart)
+    return mean, float(max(ratio, 1.0) / np.sqrt(weight.sum())), odd <= settings.bar.odd_share
+
+
+def weighted_median(values: FloatArray, weight: FloatArray) -> float:
+    """The value under which half of the weight lies."""
+    order = np.argsort(values)
+    half = np.cumsum(weight[order]) >= weight.sum() / 2
+    return float(values[order][np.argmax(half)])
 
 
 def _slope(octaves: FloatArray, levels: FloatArray, least_db: float) -> tuple[float | None, float | None]:

@@ -35,7 +35,7 @@ from tapscan.screening.compare.measure import Change, Measured, limit_of, measur
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.undecided import undecided
-from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
+from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided, uncounted
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
@@ -82,7 +82,8 @@ def compare_scans(
     unlike = _unlike(later, baselines, settings)
     chain, no_chain = between(later, baselines, settings)
     evidence = _evidence(later, baselines, unlike, settings, again)
-    evidence = _uncounted(evidence) if of_list(chain) else evidence
+    if of_list(chain):
+        evidence = replace(evidence, lost=uncounted(evidence.lost), gained=uncounted(evidence.gained))
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
     evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
@@ -170,12 +171,6 @@ def _evidence(
         contact,
         unlike.frequency_refused,
     )
-
-
-def _uncounted(evidence: rule.Evidence) -> rule.Evidence:
-    """Lost and new tones are shown, and count for nothing."""
-    lost, gained = (tuple(replace(u, counts=False) for u in some) for some in (evidence.lost, evidence.gained))
-    return replace(evidence, lost=lost, gained=gained)
 
 
 def _without_figures(comparison: Comparison, why: str) -> Comparison:
