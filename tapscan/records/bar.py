@@ -48,6 +48,8 @@ class BarReadings:
     name: str  # as the shop calls it
     first: BarReading | None  # before the plate
     last: BarReading | None  # after the plate
+    drift: "ChainChange | None" = None  # the last taps beside the first; None: see drift_reason
+    drift_reason: str | None = None
 
 
 @dataclass(frozen=True)

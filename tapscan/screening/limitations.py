@@ -7,7 +7,6 @@ from collections import Counter
 
 from tapscan.faults import FAULTS, fault
 from tapscan.records import IN_PIANO, Scan
-from tapscan.screening.chain.chain_change import drift
 from tapscan.screening.compressed import limitation
 from tapscan.settings import Settings
 from tapscan.wording import listed
@@ -37,7 +36,7 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
             "for bare plates, so nothing found means little: examine it bare where that is possible."
         )
     found += _room(scan)
-    found += _drift(scan, settings)
+    found += _drift(scan)
     found.append(
         "A crack that is pressed shut, or that opens only under string tension, may not be heard on a bare plate. "
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
@@ -73,9 +72,9 @@ def _ruled_out(scan: Scan) -> list[str]:
     ]
 
 
-def _drift(scan: Scan, settings: Settings) -> list[str]:
+def _drift(scan: Scan) -> list[str]:
     """Between the bar's first taps and its last."""
-    change = drift(scan.bar, settings)
+    change = scan.bar.drift if scan.bar else None
     return (
         [f"The reference bar does not end as it began. {' '.join(change.sentences)}"] if change and change.seen else []
     )

@@ -21,7 +21,11 @@ from tapscan.workflow.places import Planned, analyse_places
 
 USUAL_NAME = "reference bar"
 EVERYWHERE_DB = -200.0  # a bar has few tones, and the high ones tell most of the sensor
-FIRST, LAST = "bar-first", "bar-last"  # where the guide says what is to be tapped, and in names of recordings
+BAR_TURNS = FIRST, LAST = (
+    "bar-first",
+    "bar-last",
+)  # where the guide says what is to be tapped, and in names of recordings
+WHERE = {FIRST: "the reference bar, before the plate", LAST: "the reference bar, after the plate"}
 
 
 @dataclass(frozen=True)

@@ -17,6 +17,7 @@ from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, s
 from tapscan.layouts.take import Take, groups_of, mismatch, places_of
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
 from tapscan.records import Force, Scan, Screening, State
+from tapscan.screening.chain.chain_change import with_drift
 from tapscan.screening.compressed import limitation_first
 from tapscan.screening.disposition import silent_recordings
 from tapscan.screening.limitations import limitations
@@ -269,11 +270,8 @@ def _scan(
 def _with_bar(scan: Scan, request: Request, workers: Workers, unreadable: list[str]) -> Scan:
     if request.bar is None:
         return scan
-    return replace(
-        scan,
-        bar=read_bar(request.bar, request.settings, request.contact, workers, unreadable),
-        bar_reason=None,
-    )
+    heard = read_bar(request.bar, request.settings, request.contact, workers, unreadable)
+    return replace(scan, bar=with_drift(heard, request.settings), bar_reason=None)
 
 
 def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:

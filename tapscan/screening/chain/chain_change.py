@@ -1,7 +1,7 @@
 """Has the chain changed: the reference bar now beside the reference bar then.
 
     chain_change(before, after, ...)   ChainChange of two readings of one bar
-    drift(bar, settings)               the last taps of a scan beside its first; None without both
+    with_drift(bar, settings)          a scan's readings, with the last taps beside the first
     between(later, baselines, settings)   every baseline scan that has the bar, and why there is none
 
 One bar cannot tell all apart. All tones in one ratio: the recorder's clock, or warmth; a thermometer tells them apart only where the clock is further off than its own error
@@ -10,6 +10,7 @@ weight on it, moves each tone in its own way: then nothing is told of the clock.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import chain
 
 import numpy as np
@@ -20,6 +21,7 @@ from tapscan.screening.chain.measure import Moved, moved, thermal
 from tapscan.settings import Settings
 
 NO_BAR = "the reference bar was not struck with both scans"
+ENDS = ("the first taps", "the last taps")
 OTHER_BAR = "the scans were made with other reference bars"
 
 
@@ -141,11 +143,13 @@ def _of_levels(
     return seen
 
 
-def drift(bar: BarReadings | None, settings: Settings) -> ChainChange | None:
+def with_drift(bar: BarReadings, settings: Settings) -> BarReadings:
     """Within one scan; no temperature is known for either end."""
-    if bar is None or bar.first is None or bar.last is None:
-        return None
-    return chain_change(bar.name, ("the first taps", "the last taps"), bar.first, bar.last, settings)
+    if bar.first is None or bar.last is None:
+        return replace(
+            bar, drift_reason=f"the bar was not struck {'before' if bar.first is None else 'after'} the plate"
+        )
+    return replace(bar, drift=chain_change(bar.name, ENDS, bar.first, bar.last, settings))
 
 
 def between(
