@@ -97,6 +97,7 @@ def _facts(e: "ScanEntry") -> list[str]:
         ("layout", e.layout),
         ("notes", e.notes),
         ("recordings", ", ".join(f.name for f in e.files)),
+        ("reference bar", _bar(e)),
     ]
     kind = f", {e.crossed_out}" if e.crossed_out else ", a baseline scan" if e.baseline else ""
     lines = [f"Scan {e.name}{shown(kind)}"]
@@ -106,6 +107,13 @@ def _facts(e: "ScanEntry") -> list[str]:
         told = f"{outcome.found} ({outcome.method}, {outcome.by_whom}, {outcome.on})"
         lines.append(f"  {'found later:':16} {shown(told)}{': ' + shown(outcome.note) if outcome.note else ''}")
     return [*lines, ""]
+
+
+def _bar(e: "ScanEntry") -> str:
+    if e.bar is None:
+        return "not struck"
+    turns = [when for when, files in (("before", e.bar.first), ("after", e.bar.last)) if files]
+    return f"{e.bar.name}, struck {' and '.join(turns)}"
 
 
 def _seen(e: "ScanEntry") -> list[str]:

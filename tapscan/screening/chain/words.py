@@ -3,7 +3,6 @@
 told(change, settings)        the change with its sentences
 of_common(changes)            why the common change of the plate is not read; None: it may be
 of_list(changes)              why lost and new tones count for nothing; None: they count
-whole(changes)                one sentence where the bar sounds as it did; None otherwise
 """
 
 from collections.abc import Sequence
@@ -108,10 +107,3 @@ def of_list(changes: Sequence[ChainChange]) -> str | None:
             "levels do not move a tone."
         )
     return None
-
-
-def whole(changes: Sequence[ChainChange]) -> str | None:
-    """Only where tones were compared."""
-    if not changes or any(c.seen or c.shift_ppm is None for c in changes):
-        return None
-    return "The reference bar sounds as it did, as far as it can tell: sensor, recorder and noise are as before."
