@@ -117,18 +117,18 @@ def set_up(bar: Bar, chain: Chain, rng: np.random.Generator) -> SetUp:
     return SetUp(chain, f, decay, b, side, rng.normal(0, 2.0), 2.5e-4 * np.exp(rng.normal(0, 0.1)))
 
 
-def recording(made: SetUp, taps: int, rng: np.random.Generator) -> np.ndarray:
-    """(n,) some taps, TAP_S apart."""
+def recording(made: SetUp, taps: int, rng: np.random.Generator, silenced_s: float = SILENCED_S) -> np.ndarray:
+    """(n,) some taps, TAP_S apart; so long before the next the bar is silenced."""
     rate = made.chain.rate_hz
     n = round(TAP_S * rate)
-    sound = np.concatenate([np.zeros(round(LEAD_S * rate)), *(_tap(made, n, rng) for _ in range(taps))])
+    sound = np.concatenate([np.zeros(round(LEAD_S * rate)), *(_tap(made, n, rng, silenced_s) for _ in range(taps))])
     if made.chain.low_pass_hz:
         sound = sosfilt(butter(2, made.chain.low_pass_hz, fs=rate, output="sos"), sound)
     sound = 10 ** (made.chain.sensor_db / 20) * sound + rng.normal(0, 10 ** (made.chain.noise_db / 20), len(sound))
     return np.asarray(10 ** (made.chain.gain_db / 20) * sound)
 
 
-def _tap(made: SetUp, n: int, rng: np.random.Generator) -> np.ndarray:
+def _tap(made: SetUp, n: int, rng: np.random.Generator, silenced_s: float) -> np.ndarray:
     """Half-sine blow near the end; a finger silences the bar at last."""
     rate, f = made.chain.rate_hz, made.frequency_hz
     keep = f < 0.45 * rate
@@ -140,4 +140,4 @@ def _tap(made: SetUp, n: int, rng: np.random.Generator) -> np.ndarray:
     time = np.arange(n) / rate
     poles = -made.decay_rate_per_s[keep] + 2j * np.pi * f[keep]
     ring = sum(a * np.exp(p * time).imag for a, p in zip(size[keep], poles, strict=True))
-    return np.asarray(ring * np.minimum(1.0, np.exp(-(time - (TAP_S - SILENCED_S)) * 40)))
+    return np.asarray(ring * np.minimum(1.0, np.exp(-(time - (TAP_S - silenced_s)) * 40)))

@@ -132,7 +132,7 @@ def test_the_recorder_asks_for_the_bar_first_and_last(register, tmp_path):
     recorder = Recorder(register, begun, RATE, Settings())
     assert recorder.guide.stations == (BAR_TURNS[0], "S1", "S2", "S3", BAR_TURNS[1])
     rng = np.random.default_rng(1)
-    bar = recording(set_up(STEEL, Chain(rate_hz=RATE), rng), 2, rng)
+    bar = recording(set_up(STEEL, Chain(rate_hz=RATE), rng), 2, rng, 1.0)
     plate = taps_at([0.6 + 0.9 * i for i in range(6)], 6.5, RATE, modes=PLATE)
     quiet = rng.normal(0, 1e-4, RATE * 2)
     for sound in (bar, plate, bar, quiet):
