@@ -35,8 +35,7 @@ def chain_change(
 ) -> ChainChange:
     """`names` of the two readings, earlier first, and the temperatures that the bar had then, degrees Celsius."""
     earlier_c, later_c = temperatures_c
-    found = moved(before, after, settings)
-    expected = thermal(later_c, earlier_c, settings)
+    found, expected = moved(before, after, settings), thermal(later_c, earlier_c, settings)
     level, level_sd = _level(before, after, settings)
     noise = _less(after.noise_db, before.noise_db)
     seen = [

@@ -92,7 +92,7 @@ def _common(apart: FloatArray, sd: FloatArray, settings: Settings) -> tuple[floa
 
 
 def weighted_median(values: FloatArray, weight: FloatArray) -> float:
-    """The value under which half of the weight lies."""
+    """(n,) values and weights: the value under which half of the weight lies."""
     order = np.argsort(values)
     half = np.cumsum(weight[order]) >= weight.sum() / 2
     return float(values[order][np.argmax(half)])

@@ -25,9 +25,10 @@ from tapscan.records import (
     StationChange,
 )
 from tapscan.screening.chain.chain_change import between
-from tapscan.screening.chain.words import of_common, of_list
+from tapscan.screening.chain.words import of_common
 from tapscan.screening.compare.added_mass import explain
 from tapscan.screening.compare.carried import carry
+from tapscan.screening.compare.chain_facts import chain_facts, without_lists
 from tapscan.screening.compare.common_change import common_change
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
@@ -35,7 +36,7 @@ from tapscan.screening.compare.measure import Change, Measured, limit_of, measur
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.undecided import undecided
-from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided, uncounted
+from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
@@ -80,10 +81,8 @@ def compare_scans(
     """
     every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
     unlike = _unlike(later, baselines, settings)
-    chain, no_chain = between(later, baselines, settings)
-    evidence = _evidence(later, baselines, unlike, settings, again)
-    if of_list(chain):
-        evidence = replace(evidence, lost=uncounted(evidence.lost), gained=uncounted(evidence.gained))
+    chain = between(later, baselines, settings)
+    evidence = without_lists(_evidence(later, baselines, unlike, settings, again), chain[0])
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
     evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
@@ -95,20 +94,17 @@ def compare_scans(
         pairs=mode_pairs(measured, unlike),
         lost=evidence.lost,
         gained=evidence.gained,
-        unlike=(*unlike.sentences, *(s for c in chain for s in c.sentences)),
-        chain=chain,
-        chain_reason=no_chain,
         explanation=evidence.mass,
         where=evidence.where or evidence.where_damped,
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
-        limitations=(*left_out(every, baselines), *filter(None, [of_list(chain)]), *_limitations(evidence, settings)),
         summary=left or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         good_news=good,
         undecided=left,
-        **common_change(measured, later, baselines, settings, of_common(chain)),
+        **chain_facts(chain, unlike.sentences, (*left_out(every, baselines), *_limitations(evidence, settings))),
+        **common_change(measured, later, baselines, settings, of_common(chain[0])),
         **_statistics(measured, unlike, settings),
     )
     return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
