@@ -25,7 +25,7 @@ class Bar:
         "a spring beside a mass",
     )
     odd_share: float = threshold(
-        0.2, "1", "of the tones that may go their own way; with more of them the bar did not move as one", JUDGEMENT
+        0.2, "1", "of the tones that may move by themselves; with more of them the bar did not move as one", JUDGEMENT
     )
     found_share: float = threshold(
         0.65,

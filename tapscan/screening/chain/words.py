@@ -60,7 +60,7 @@ def _either(c: ChainChange, settings: Settings) -> str:
 
 def _bar(c: ChainChange, settings: Settings) -> str:
     return (
-        f"The bar's tones did not move together between {c.before} and {c.after}: it lay or hung otherwise, is another bar, or the sensor on it weighs otherwise or sat elsewhere. "
+        f"The bar's tones did not move together between {c.before} and {c.after}: it was laid or hung differently, it is another bar, or the sensor on it has another weight or sat elsewhere. "
         "Nothing is told of the recorder's clock."
     )
 
@@ -70,12 +70,12 @@ def _louder(c: ChainChange) -> str:
 
 
 def _gain(c: ChainChange, settings: Settings) -> str:
-    return f"The bar is {_louder(c)} in {c.after} than in {c.before}, and so is the noise: the input was set otherwise."
+    return f"The bar is {_louder(c)} in {c.after} than in {c.before}, and so is the noise: the input is set differently."
 
 
 def _level(c: ChainChange, settings: Settings) -> str:
     return (
-        f"The bar is {_louder(c)} in {c.after} than in {c.before}, and the noise did not change with it: the taps were otherwise, or the sensor is another one or sits otherwise. "
+        f"The bar is {_louder(c)} in {c.after} than in {c.before}, and the noise did not change with it: the taps were of another strength, or the sensor is another one or sits differently. "
         "One bar cannot tell these apart."
     )
 
