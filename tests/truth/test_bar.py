@@ -11,9 +11,11 @@ import pytest
 
 from bench.bar import reading
 from bench.simulate.bar import SHAPES, Bar, Chain, _bending_hz, draw_bar, roots, shape
-from tapscan.records import BarReading
+from tapscan.records import BarMode, BarReading, UnpairedMode
 from tapscan.screening.chain.chain_change import chain_change
 from tapscan.screening.chain.measure import matched, moved, thermal
+from tapscan.screening.compare.chain_facts import chain_facts, without_lists
+from tapscan.screening.rules.change_since_baseline import Evidence
 from tapscan.settings import Settings
 from tests.every import each
 
@@ -107,8 +109,22 @@ def test_steel_moves_by_half_of_modulus_and_expansion():
 def test_tones_pair_one_to_one_where_most_agree():
     a = read(1)
     doubled = replace(a, modes=(*a.modes, *a.modes))
-    pairs = matched(a, doubled, S)
-    assert len(pairs) == len(a.modes) == len({j for _, j in pairs})
+    for pairs in (matched(a, doubled, S), matched(doubled, a, S)):
+        assert len(pairs) == len({i for i, _ in pairs}) == len({j for _, j in pairs}) == len(a.modes)
+
+
+def moved_by(ppm: list[float]) -> BarReading:
+    """Of ten tones."""
+    f = 700.0 * np.arange(1, 11) * (1 + 1e-6 * np.array(ppm + [0.0] * (10 - len(ppm))))
+    modes = tuple(BarMode(float(x), 1e-6 * x, 1e-3 * x, 1e-6 * x, -30.0, 1.0) for x in f)
+    return BarReading((), 48_000, 3, 3, modes, -25.0, 1.0, -70.0)
+
+
+def test_one_tone_may_go_its_own_way_and_a_third_of_them_may_not():
+    for some, seen in (([300.0], ()), ([300.0, -250.0, 280.0, -300.0], ("bar",))):
+        told = chain_change("bar", ("then", "now"), moved_by([]), moved_by(some), S)
+        assert told.seen == seen
+        assert abs(told.shift_ppm) < 3 * told.shift_sd_ppm, "the others have not moved"
 
 
 def test_a_compressed_recording_tells_nothing_of_levels():
@@ -126,3 +142,17 @@ def test_no_tap_and_no_ring_are_told_and_not_compared():
 def test_two_bars_of_the_shop_are_not_taken_for_one():
     other = reading(draw_bar(np.random.default_rng(11)), Chain(), np.random.default_rng(5))
     assert "bar" in chain_change("bar", ("then", "now"), read(1), other, S).seen
+
+
+def test_a_chain_that_hears_otherwise_leaves_lost_and_new_tones_uncounted():
+    unpaired = (UnpairedMode("M1", 400.0, 0.001, True),)
+    evidence = Evidence(None, unpaired, unpaired, None, (), (), "then", None, True)  # type: ignore[arg-type]
+    same, noisy = (
+        chain_change("bar", ("then", "now"), read(1), read(2, chain), S, (18.0, 18.0))
+        for chain in (USUAL, LOUD["noise"][0])
+    )
+    assert without_lists(evidence, [same]) == evidence
+    left = without_lists(evidence, [noisy])
+    assert [u.counts for u in (*left.lost, *left.gained)] == [False, False]
+    assert len(chain_facts(((noisy,), None), (), ("one",))["limitations"]) == 2
+    assert chain_facts(((same,), None), ("a",), ("one",))["limitations"] == ("one",)
