@@ -88,7 +88,7 @@ def _facts(e: "ScanEntry") -> list[str]:
     facts = [
         ("state", c.state),
         ("supports", c.supports),
-        ("air, iron", f"{_degrees(c.air_c)}, {_degrees(c.iron_c)}"),
+        ("air, iron", f"{_degrees(c.air_c)}, {_degrees(c.iron_c)}{_other_end(c.iron_end_c)}"),
         ("hours in room", None if c.hours_in_room is None else f"{c.hours_in_room:g}"),
         ("sensor", c.sensor.told),
         ("hammer", c.hammer),
@@ -131,6 +131,10 @@ def _screenings(e: "ScanEntry") -> list[str]:
     line = f"  {'screened:':16} {now.made_utc} by tapscan {now.tapscan_version}, settings {now.settings_sha256[:12]}"
     more = len(e.screenings) - 1
     return [line + (f" (screening {now.number}; {more} earlier kept)" if more else "")]
+
+
+def _other_end(celsius: float | None) -> str:
+    return "" if celsius is None else f" ({_degrees(celsius)} at the other end)"
 
 
 def _degrees(celsius: float | None) -> str:

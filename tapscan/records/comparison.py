@@ -24,6 +24,7 @@ class ScanConditions:
     sensor: Sensor = NO_SENSOR
     hammer: str | None = None
     fittings: tuple[str, ...] | None = None  # left on the plate; () means looked, and bare
+    iron_end_c: float | None = None  # temperature of the iron at its other end, where a second reading was taken
 
 
 @dataclass(frozen=True)

@@ -90,6 +90,7 @@ scan = Table(
     Column("supports", Text),
     Column("air_c", Float),
     Column("iron_c", Float),
+    Column("iron_end_c", Float),
     Column("hours_in_room", Float),
     Column("sensor_kind", Text),  # Sensor
     Column("sensor_note", Text),

@@ -1,8 +1,21 @@
-"""Thresholds by which the reference bar tells whether the chain has changed (screening/chain). No rate of the rules rests on them."""
+"""Thresholds of what is measured beside the plate: the reference bar (screening/chain), two readings of the iron. No rate of the rules rests on them."""
 
 from dataclasses import dataclass
 
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
+
+
+@stage("gradient", counted_in=())
+@dataclass(frozen=True)
+class Gradient:
+    """A plate that is warmer at one end; it only ever refuses an answer."""
+
+    end_to_end_k: float = threshold(
+        1.0,
+        "K",
+        "from this difference between the two ends on, frequencies are not judged",
+        "an outside reading of the comparison's model scans: at 2 K 46 of 150 unchanged plates were called",
+    )
 
 
 @stage("bar", counted_in=())

@@ -124,6 +124,7 @@ def _scan_facts(entry: ScanEntry, shop: Shop) -> tuple[tuple[str, str], ...]:
         ("Scan", f"{entry.name}{', part of the baseline' if entry.baseline and not entry.crossed_out else ''}"),
         ("Supports", told(c.supports)),
         ("Iron", told(None if c.iron_c is None else shop.degrees(c.iron_c))),
+        ("Iron, other end", told(None if c.iron_end_c is None else shop.degrees(c.iron_end_c))),
         ("Air", told(None if c.air_c is None else shop.degrees(c.air_c))),
         ("Hours in the room", told(None if c.hours_in_room is None else f"{c.hours_in_room:g}")),
         ("Sensor", told(c.sensor.kind)),

@@ -70,7 +70,9 @@ def _louder(c: ChainChange) -> str:
 
 
 def _gain(c: ChainChange, settings: Settings) -> str:
-    return f"The bar is {_louder(c)} in {c.after} than in {c.before}, and so is the noise: the input is set differently."
+    return (
+        f"The bar is {_louder(c)} in {c.after} than in {c.before}, and so is the noise: the input is set differently."
+    )
 
 
 def _level(c: ChainChange, settings: Settings) -> str:

@@ -1,4 +1,4 @@
-"""The shop's reference bars, and the recordings of them that belong to a scan."""
+"""The shop's reference bars with the recordings that belong to a scan, and a second reading of the iron's temperature."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -8,6 +8,7 @@ down_revision = "0005"
 
 
 def upgrade() -> None:  # noqa: D103
+    op.add_column("scan", sa.Column("iron_end_c", sa.Float(), nullable=True))
     op.create_table(
         "bar",
         sa.Column("row", sa.Integer(), nullable=False),
