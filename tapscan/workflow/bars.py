@@ -13,7 +13,7 @@ from tapscan.register.bars import find_bar, list_bars, note_bar, readings_of
 from tapscan.register.database import Register
 from tapscan.register.entries import Bar, KeptBar, KeptFile
 from tapscan.register.files import keep_file, path_of
-from tapscan.register.names import clean_name
+from tapscan.register.names import clean_name, name_key
 from tapscan.workflow.bar import USUAL_NAME, BarFiles
 
 __all__ = ["Bar", "BarFiles", "files_of", "find_bar", "keep_bar", "list_bars", "named_bar", "note_bar", "readings_of"]
@@ -21,9 +21,10 @@ __all__ = ["Bar", "BarFiles", "files_of", "find_bar", "keep_bar", "list_bars", "
 
 def named_bar(register: Register, name: str | None) -> str:
     """Raises BadRequest where the shop has several and none is named."""
-    if name is not None:
-        return clean_name(name)
     bars = list_bars(register)
+    if name is not None:
+        known = next((b.name for b in bars if name_key(b.name) == name_key(name)), None)
+        return known or clean_name(name)
     if len(bars) > 1:
         raise BadRequest(
             f"the shop has {len(bars)} reference bars: add --bar-name with one of {', '.join(b.name for b in bars)}"

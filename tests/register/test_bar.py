@@ -119,6 +119,7 @@ def test_which_bar_is_asked_only_where_there_are_several(register):
     assert named_bar(register, None) == USUAL_NAME
     note_bar(register, "flat bar", "450 x 35 x 11, hangs behind the door")
     assert named_bar(register, None) == "flat bar"
+    assert named_bar(register, "FLAT bar") == "flat bar"
     note_bar(register, "square bar")
     assert find_bar(register, "FLAT BAR").notes.startswith("450")
     with pytest.raises(BadRequest, match="--bar-name"):
