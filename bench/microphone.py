@@ -5,7 +5,7 @@
 
 Each scan is drawn anew: casting, pads, warmth, hands, place in the room. It is made into sound up to 11 kHz, where modes of the tables end and invented ones go on (bench/simulate/high_modes.py),
 and taken apart as `tapscan check` does. WORK/rows.jsonl holds a line a scan; a second run goes on from there. The limits of tapscan/signal/plate/room_limit.py were set on three patterns
-(SETTING, seeds below 100) and are counted here on the two others, seeds from 5000. Processor time is that of this machine; only its ratio means anything. Simulated; no iron was tapped.
+(SETTING, seeds below 100) and are counted here on the two others, seeds from 5000 (--near: from 9000, every casting once, so that an interval is one over castings). Processor time is that of this machine; only its ratio means anything. Simulated; no iron was tapped.
 """
 
 from __future__ import annotations
