@@ -5,7 +5,8 @@ python -m bench.codecs WORK detect [--taps 20]                              file
 
 Each adds its part to results/codecs.txt. Simulated: taps of tapscan/demo at 44.1 kHz (detect: 48 kHz too), a soft and a hard tap at each of eight
 places, one file a place, signal over noise drawn; encoders are FFmpeg's (PyAV) and libsndfile's, none is a phone's. `scans` keeps each finished scan in
-WORK and goes on from there; the whole study: --sound 100 --flawed 40.
+WORK and goes on from there; the whole study: --sound 100 --flawed 40. Each casting goes through every codec once, so n is castings. Numbers of castings begin
+at FIRST, where none was used to set anything; sound and flawed ones are made by turns, so that a study that is stopped has some of each.
 
 Limits of tapscan/signal/strikes/lossy.py were set on castings 0 to 3 of other seeds, at 40, 50, 60 and 70 dB, and on their resampled copies.
 """
@@ -42,6 +43,7 @@ FLAW = "severed"
 LOWER_HZ = (8_000, 11_025, 16_000, 22_050, 32_000)
 RESULTS = Path(__file__).parent / "results" / "codecs.txt"
 PIECE_S = 0.75
+FIRST = 2000
 
 
 @dataclass(frozen=True)
@@ -99,17 +101,23 @@ def _written(folder: Path, station: str, sound: np.ndarray, codec: str) -> str:
 def scans(work: Path, sound: int, flawed: int, minutes: float, cores: int) -> str:
     """The table; units that are not finished are left out of n."""
     work.mkdir(parents=True, exist_ok=True)
-    units = [Unit(k, f, c) for f, n in ((False, sound), (True, flawed)) for k in range(n) for c in SCANNED]
+    units = [Unit(FIRST + k, f, c) for k, f in _castings(sound, flawed) for c in SCANNED]
     path_of = partial(_path, work)
     study.make(units, screened, path_of, time.time() + 60 * minutes, cores)
     lines = [
-        f"{'':8} {'codec':8} {'n':>3} {'relevant':>8} {'95 %':>12} {'inconclusive':>12} {'nothing':>7} {'modes':>6}  rules that spoke"
+        f"{'':8} {'codec':8} {'n':>3} {'relevant':>8} {'95 %':>14} {'inconclusive':>12} {'nothing':>7} {'modes':>6}  rules that spoke"
     ]
     for f in (False, True):
         for codec in SCANNED:
             mine = [study.read(path_of(u)) for u in units if u.flawed == f and u.codec == codec]
             lines.append(_row("flawed" if f else "sound", codec, [m for m in mine if m]))
     return "\n".join(lines)
+
+
+def _castings(sound: int, flawed: int) -> list[tuple[int, bool]]:
+    """Numbers and whether flawed, in the order in which shares done stay alike."""
+    every = [((k + 0.5) / n, k, f) for f, n in ((False, sound), (True, flawed)) for k in range(n)]
+    return [(k, f) for _, k, f in sorted(every)]
 
 
 def _path(work: Path, unit: Unit) -> Path:
@@ -124,7 +132,7 @@ def _row(kind: str, codec: str, told: Sequence[dict[str, Any]]) -> str:
     spoke = ", ".join(f"{r} {n}" for r, n in rules.most_common()) or "none"
     modes = np.median([t["modes"] for t in told]) if told else np.nan
     return (
-        f"{kind:8} {codec:8} {len(told):3} {relevant:8} {100 * low:4.0f} to {100 * high:3.0f} {counts['inconclusive']:12} "
+        f"{kind:8} {codec:8} {len(told):3} {relevant:8} {100 * low:5.1f} to {100 * high:5.1f} {counts['inconclusive']:12} "
         f"{counts['no relevant indication']:7} {modes:6.0f}  {spoke}"
     )
 

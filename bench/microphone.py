@@ -1,10 +1,11 @@
 """Single scans of plates without a flaw by pickup and by microphone at the rates that recorders have, in rooms of three kinds.
 
     python -m bench.microphone WORK [--minutes M] [--scans N] [--cores K]      prints the table; writes bench/results/microphone.txt when all scans are there
+    python -m bench.microphone WORK --near N                                   so many castings, one scan each, at 0.1 m and 48 kHz, rooms by turns: results/microphone_near.txt
 
 Each scan is drawn anew: casting, pads, warmth, hands, place in the room. It is made into sound up to 11 kHz, where modes of the tables end and invented ones go on (bench/simulate/high_modes.py),
 and taken apart as `tapscan check` does. WORK/rows.jsonl holds a line a scan; a second run goes on from there. The limits of tapscan/signal/plate/room_limit.py were set on three patterns
-(SETTING, seeds below 100) and are counted here on the two others, seeds from 5000. Processor time is that of this machine; only its ratio means anything. Simulated; no iron was tapped.
+(SETTING, seeds below 100) and are counted here on the two others, seeds from 5000 (--near: from 9000, every casting once, so that an interval is one over castings). Processor time is that of this machine; only its ratio means anything. Simulated; no iron was tapped.
 """
 
 from __future__ import annotations
@@ -25,6 +26,7 @@ import numpy as np
 from scipy.optimize import linear_sum_assignment
 from threadpoolctl import threadpool_limits
 
+from bench import study
 from bench.compare_scans import draw_state
 from bench.detection_store import layout_of
 from bench.pod import interval
@@ -40,9 +42,11 @@ from tapscan.signal.plate.columns import HIGHEST_HZ
 from tapscan.signal.plate.station_analysis import analyse_station
 
 RESULTS = Path(__file__).parent / "results" / "microphone.txt"
+RESULTS_NEAR = RESULTS.with_name("microphone_near.txt")
 SETTING = ("small-grand", "upright-full", "concert-grand")
 COUNTED = ("parlour-grand", "upright-three-quarter")
 FIRST_SEED = 5000
+FIRST_NEAR = 4000  # number of the first casting of --near: seeds from 9000, in no other count
 RATES_HZ = (48000, 44100, 96000)
 ROOMS = ((0.6, 0.1), (0.3, 0.1), (1.0, 0.1), (0.6, 0.4), (0.3, 0.4), (1.0, 0.4))  # T60 in s, microphone's distance in m
 POWERS = (
@@ -90,6 +94,12 @@ def cases(scans: int) -> Iterator[Case]:
         yield Case(number, rate, 0.6, 0.1, places=4)
         yield Case(number, rate, 0.0, 0.0)
         yield Case(number, rate, 0.0, 0.0, POWERS[number % len(POWERS)])
+
+
+def near(castings: int) -> list[Case]:
+    """Each casting once, at 0.1 m and 48 kHz."""
+    rooms = [room for room in ROOMS if room[1] == min(distance for _, distance in ROOMS)]
+    return [Case(FIRST_NEAR + k, RATES_HZ[0], *rooms[k % len(rooms)]) for k in range(castings)]
 
 
 def plate_of(case: Case) -> PlateModes:
@@ -213,6 +223,7 @@ def table(wanted: Sequence[Case], rows: dict[str, dict[str, Any]]) -> str:
     """What was counted, a row for each kind of scan."""
     done = [(c, rows[c.name]) for c in wanted if c.name in rows]
     lines = [
+        study.head("microphone"),
         __doc__.split("\n\n")[2] if __doc__ else "",
         "",
         f"{len(done)} scans of {', '.join(COUNTED)}, {PLACES} places, three taps each, {SNR_DB:.0f} dB. Modes: middle of the scans. Right, spurious, true: under 2.5 kHz",
@@ -257,15 +268,16 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=115.0)
     parser.add_argument("--scans", type=int, default=150)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--near", type=int, help="castings heard once each at 0.1 m and 48 kHz")
     given = parser.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
-    wanted = list(cases(given.scans))
+    wanted = near(given.near) if given.near else list(cases(given.scans))
     make(wanted, given.work, time.time() + 60 * given.minutes, given.cores)
     rows = read(given.work)
     text = table(wanted, rows)
     print(text)
     if all(c.name in rows for c in wanted):
-        RESULTS.write_text(text, encoding="utf-8")
+        (RESULTS_NEAR if given.near else RESULTS).write_text(text, encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -6,6 +6,7 @@ import typer
 
 from tapscan import __version__
 from tapscan.cli import (
+    bar,
     check,
     compare,
     demo,
@@ -41,6 +42,7 @@ app.add_typer(layout.app, name="layout")
 app.add_typer(plate.app, name="plate")
 app.add_typer(scan.app, name="scan")
 app.add_typer(pattern.app, name="pattern")
+app.add_typer(bar.app, name="bar")
 app.add_typer(register.app, name="register")
 app.add_typer(settings.app, name="settings")
 

@@ -37,6 +37,7 @@ class Typed:
     supports: o.SUPPORTS = None
     air_c: o.AIR = None
     iron_c: o.IRON = None
+    iron_end_c: o.IRON_END = None
     hours: o.HOURS = None
     sensor: o.SENSOR = None
     sensor_note: o.SENSOR_NOTE = None
@@ -82,6 +83,7 @@ READERS: dict[str, tuple[str, Callable[[str], Any]]] = {  # option: field of the
     "supports": ("supports", o.words),
     "air_c": ("air_c", lambda text: o.celsius(text, "--air-c")),
     "iron_c": ("iron_c", lambda text: o.celsius(text, "--iron-c")),
+    "iron_end_c": ("iron_end_c", lambda text: o.celsius(text, "--iron-end-c")),
     "hours": ("hours_in_room", lambda text: o.number(text, "--hours-in-room", 0, 1e5, "hours")),
     "sensor": ("sensor_kind", read_sensor),
     "sensor_note": ("sensor_note", o.words),

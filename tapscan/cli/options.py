@@ -72,6 +72,12 @@ SUPPORTS = Annotated[
 ]
 AIR = Annotated[TEXT, typer.Option("--air-c", metavar="DEGREES", help="Temperature of the air, Celsius.")]
 IRON = Annotated[TEXT, typer.Option("--iron-c", metavar="DEGREES", help="Temperature of the iron, Celsius.")]
+IRON_END = Annotated[
+    TEXT,
+    typer.Option(
+        "--iron-end-c", metavar="DEGREES", help="The same at the other end of the plate, by a second reading."
+    ),
+]
 HOURS = Annotated[TEXT, typer.Option("--hours-in-room", metavar="HOURS", help="How long it has stood in this room.")]
 SENSOR = Annotated[
     TEXT, typer.Option(metavar="contact|microphone", help="What listened: a pickup on the iron, or a microphone.")

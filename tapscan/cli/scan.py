@@ -88,7 +88,7 @@ def _facts(e: "ScanEntry") -> list[str]:
     facts = [
         ("state", c.state),
         ("supports", c.supports),
-        ("air, iron", f"{_degrees(c.air_c)}, {_degrees(c.iron_c)}"),
+        ("air, iron", f"{_degrees(c.air_c)}, {_degrees(c.iron_c)}{_other_end(c.iron_end_c)}"),
         ("hours in room", None if c.hours_in_room is None else f"{c.hours_in_room:g}"),
         ("sensor", c.sensor.told),
         ("hammer", c.hammer),
@@ -97,6 +97,7 @@ def _facts(e: "ScanEntry") -> list[str]:
         ("layout", e.layout),
         ("notes", e.notes),
         ("recordings", ", ".join(f.name for f in e.files)),
+        ("reference bar", _bar(e)),
     ]
     kind = f", {e.crossed_out}" if e.crossed_out else ", a baseline scan" if e.baseline else ""
     lines = [f"Scan {e.name}{shown(kind)}"]
@@ -106,6 +107,13 @@ def _facts(e: "ScanEntry") -> list[str]:
         told = f"{outcome.found} ({outcome.method}, {outcome.by_whom}, {outcome.on})"
         lines.append(f"  {'found later:':16} {shown(told)}{': ' + shown(outcome.note) if outcome.note else ''}")
     return [*lines, ""]
+
+
+def _bar(e: "ScanEntry") -> str:
+    if e.bar is None:
+        return "not struck"
+    turns = [when for when, files in (("before", e.bar.first), ("after", e.bar.last)) if files]
+    return f"{e.bar.name}, struck {' and '.join(turns)}"
 
 
 def _seen(e: "ScanEntry") -> list[str]:
@@ -123,6 +131,10 @@ def _screenings(e: "ScanEntry") -> list[str]:
     line = f"  {'screened:':16} {now.made_utc} by tapscan {now.tapscan_version}, settings {now.settings_sha256[:12]}"
     more = len(e.screenings) - 1
     return [line + (f" (screening {now.number}; {more} earlier kept)" if more else "")]
+
+
+def _other_end(celsius: float | None) -> str:
+    return "" if celsius is None else f" ({_degrees(celsius)} at the other end)"
 
 
 def _degrees(celsius: float | None) -> str:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli.bar import BarRecordings
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
@@ -82,6 +83,7 @@ def import_scan(
     taps: Taps = Taps(),
     mended: Mended = Mended(),
     said: Said = Said(),
+    bar: BarRecordings = BarRecordings(),
     facts: Typed = NOTHING,
     settings: o.SETTINGS = None,
     answers: Answers = Answers(),
@@ -102,6 +104,7 @@ def import_scan(
     request = _request(taps, mended, answers, settings)
     conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
     new = said.of(o.day(date, "--date", register), conditions)
+    request = replace(request, bar=bar.files(o.opened(register)))
     with shared_work(jobs, bytes_of(files)) as workers:
         _run(plate, files, new, request, register, answers, workers)
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli.bar import BarTurns
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
@@ -65,6 +66,7 @@ def record(
     ] = False,
     input_: Input = Input(),
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
+    bar: BarTurns = BarTurns(),
     facts: Typed = NOTHING,
     held: o.HELD = False,
     operator: o.OPERATOR = None,
@@ -80,7 +82,7 @@ def record(
     from tapscan.workflow.settings import read_settings
 
     used, opened = read_settings(settings), o.opened(register)
-    begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline))
+    begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline), bar)
     unfinished = _unfinished(opened, plate, resume, anew)
     with Workers(jobs, NEEDED, low=True) as workers:
         whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
@@ -99,11 +101,15 @@ class _Begin:
         order: str | None,
         facts: Typed,
         said: tuple[str | None, str | None, bool],
+        bar: BarTurns,
     ) -> None:
         self.opened, self.plate, self.kept, self.said = opened, plate, kept, said
+        from tapscan.workflow.bars import named_bar
+
         self.layout, self.order = kept.taps(layout, order, None)
         self.facts = kept.facts(facts)
         self.facts.conditions()
+        self.bar = named_bar(opened, bar.bar_name) if bar.bar else None
 
     def __call__(self) -> "Unfinished":
         from tapscan.workflow.layout import read_order
@@ -115,7 +121,7 @@ class _Begin:
         told = with_sensor(self.facts).conditions()
         new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
         return begin_recording(
-            self.opened, self.plate, new, self.layout or USUAL_LAYOUT, read_order(self.order or USUAL_ORDER)
+            self.opened, self.plate, new, self.layout or USUAL_LAYOUT, read_order(self.order or USUAL_ORDER), self.bar
         )
 
 

@@ -4,6 +4,7 @@
     modes.py        damped modes, and what is seen beside them
     scan.py         what the rules read and what they say
     comparison.py   a later scan beside earlier ones
+    bar.py          the shop's reference bar, struck before and after a plate
     places.py       where on the plate a change lies
     pattern.py      a plate beside others of its pattern
     screening.py    the outcome of one scan
@@ -12,6 +13,7 @@ Unknown is None, and a `reason` beside it says why. Records that hold arrays com
 """
 
 from tapscan.places import IN_PIANO, STATES, Layout, State
+from tapscan.records.bar import BarMode, BarReading, BarReadings, ChainChange, ChainSign
 from tapscan.records.comparison import (
     AddedMass,
     CommonShift,
@@ -46,7 +48,12 @@ __all__ = [
     "NO_SENSOR",
     "STATES",
     "AddedMass",
+    "BarMode",
+    "BarReading",
+    "BarReadings",
     "BesidePattern",
+    "ChainChange",
+    "ChainSign",
     "CommonShift",
     "Comparison",
     "ComplexArray",

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 from tapscan.estimate import Estimate
 from tapscan.places import State
+from tapscan.records.bar import ChainChange
 from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Indication, RuleNotRun, Scan
 from tapscan.sensors import NO_SENSOR, Sensor
@@ -23,6 +24,7 @@ class ScanConditions:
     sensor: Sensor = NO_SENSOR
     hammer: str | None = None
     fittings: tuple[str, ...] | None = None  # left on the plate; () means looked, and bare
+    iron_end_c: float | None = None  # temperature of the iron at its other end, where a second reading was taken
 
 
 @dataclass(frozen=True)
@@ -146,6 +148,8 @@ class Comparison:
     ] = ()  # of what fell, of what lost its ring, of a weight; only where such a thing was found
     good_news: str | None = None  # where nothing fell: how many tones were compared, and with what
     common_reason: str | None = None  # why there is no common shift
+    chain: tuple[ChainChange, ...] = ()  # the reference bar now beside each baseline scan that has one
+    chain_reason: str | None = None  # why there is none
     undecided: str | None = None  # a small drop that only more scans can settle: neither a finding nor good news
 
     @property

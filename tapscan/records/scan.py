@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.places import Layout, State
+from tapscan.records.bar import BarReadings
 from tapscan.records.modes import ForceShift, LateSound, Mode, RoomLimit, RoomRing, SteadyTone
 from tapscan.records.sound import Recording, Strike
 
@@ -38,6 +39,8 @@ class Scan:
     room_reason: str | None = "not measured"
     room_limit: RoomLimit | None = None  # none: see room_limit_reason
     room_limit_reason: str | None = "not measured"
+    bar: BarReadings | None = None  # the shop's reference bar, struck before and after; none: see bar_reason
+    bar_reason: str | None = "no reference bar was struck with this scan"
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

@@ -7,7 +7,7 @@ import datetime as dt
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from tapscan.records import Disposition, Force, ScanConditions, Screening
+from tapscan.records import BarReading, Disposition, Force, ScanConditions, Screening
 
 Answer = Literal["seen", "not seen", "not looked at"]
 ANSWERS: tuple[Answer, ...] = ("seen", "not seen", "not looked at")
@@ -61,6 +61,32 @@ class KeptFile:
 
 
 @dataclass(frozen=True)
+class KeptBar:
+    """Recordings of the reference bar that belong to a scan."""
+
+    name: str  # of the bar
+    first: tuple[KeptFile, ...] = ()  # before the plate
+    last: tuple[KeptFile, ...] = ()  # after it
+
+    @property
+    def files(self) -> tuple[KeptFile, ...]:
+        """All of them."""
+        return (*self.first, *self.last)
+
+
+@dataclass(frozen=True)
+class Bar:
+    """A reference bar of the shop."""
+
+    name: str
+    notes: str | None
+    added_utc: str
+    first_scan: str | None  # with which it was first struck, as it was called then
+    first: BarReading | None  # what was heard of it then
+    id: int
+
+
+@dataclass(frozen=True)
 class Plate:
     """A casting the shop knows."""
 
@@ -89,6 +115,7 @@ class NewScan:
     checklist: tuple[Finding, ...] = ()
     reading: dict[str, Any] = field(default_factory=dict)  # how the recordings were read: layout, order, mends
     baseline_although: str | None = None  # why it may be a baseline in spite of what is found
+    bar: KeptBar | None = None  # its files lie in the folder already
 
 
 @dataclass(frozen=True)
@@ -196,6 +223,7 @@ class ScanEntry:
     void_why: str | None = None
     baseline_although: str | None = None  # why it is a baseline in spite of what was found
     moves: tuple[Move, ...] = ()  # oldest first
+    bar: KeptBar | None = None  # the reference bar struck with it
 
     @property
     def crossed_out(self) -> str | None:

@@ -85,6 +85,7 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
         "supports",
         "air_c",
         "iron_c",
+        "iron_end_c",
         "hours_in_room",
         "sensor_kind",
         "sensor_note",

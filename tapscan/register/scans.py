@@ -19,6 +19,7 @@ from sqlalchemy import Connection, Row, Select, func, select
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.records import ScanConditions
 from tapscan.register import tables as t
+from tapscan.register.bar_files import keep_with, kept_with
 from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import (
@@ -66,6 +67,8 @@ def store_scan(
             row = {"scan_id": scan_id, "position": position, "sha256": file.sha256, "name": file.name}
             connection.execute(t.scan_file.insert().values(plain(row)))
         _write_checklist(connection, scan_id, new.checklist)
+        name = scan_name(plate.name, new.date, number)
+        keep_with(connection, scan_id, name, new.bar, screening.screening.scan.bar)
         store_screening(connection, scan_id, 1, screening, pictures)
     return find_scan(register, scan_name(plate.name, new.date, number))
 
@@ -238,9 +241,14 @@ def _entries(connection: Connection, rows: Sequence[Row]) -> list[ScanEntry]:
     )
     seen = _grouped(connection, select(t.checklist), t.checklist, ids, whole)
     came = _grouped(connection, select(t.outcome).order_by(t.outcome.c.on, t.outcome.c.row), t.outcome, ids, whole)
+    bars = kept_with(connection, list(ids))
     made = _grouped(connection, select(*SCREENING).order_by(t.screening.c.number), t.screening, ids, whole)
     return [
-        _entry(row, held.get(row.row, []), seen.get(row.row, []), came.get(row.row, []), made[row.row]) for row in rows
+        replace(
+            _entry(row, held.get(row.row, []), seen.get(row.row, []), came.get(row.row, []), made[row.row]),
+            bar=bars.get(row.row),
+        )
+        for row in rows
     ]
 
 

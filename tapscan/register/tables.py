@@ -90,6 +90,7 @@ scan = Table(
     Column("supports", Text),
     Column("air_c", Float),
     Column("iron_c", Float),
+    Column("iron_end_c", Float),
     Column("hours_in_room", Float),
     Column("sensor_kind", Text),  # Sensor
     Column("sensor_note", Text),
@@ -111,6 +112,27 @@ scan_file = Table(
     Column("scan_id", ForeignKey("scan.row"), primary_key=True),
     Column("position", Integer, primary_key=True, autoincrement=False),
     Column("sha256", ForeignKey("file.sha256"), nullable=False, index=True),
+    Column("name", Text, nullable=False),
+)
+bar = Table(
+    "bar",  # a steel bar that the shop keeps to check what hears
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("name_key", Text, nullable=False, unique=True),
+    Column("notes", Text),
+    Column("added_utc", String(32), nullable=False),
+    Column("first_scan", Text),  # with which it was first struck, as it was called then
+    _json("first"),  # BarReading of it
+)
+scan_bar = Table(
+    "scan_bar",  # recordings of the bar; one may belong to all the scans of a day
+    metadata,
+    Column("scan_id", ForeignKey("scan.row"), primary_key=True),
+    Column("position", Integer, primary_key=True, autoincrement=False),
+    Column("bar_id", ForeignKey("bar.row"), nullable=False),
+    Column("last", Boolean(create_constraint=False), nullable=False),
+    Column("sha256", ForeignKey("file.sha256"), nullable=False),
     Column("name", Text, nullable=False),
 )
 checklist = Table(

@@ -76,6 +76,11 @@ def _used_by(register: Register, sha256: str) -> str:
         .select_from(t.scan.join(t.plate).join(t.scan_file))
         .where(t.scan_file.c.sha256 == sha256)
     )
+    bars = (
+        select(t.plate.c.name, t.scan.c.date, t.scan.c.number)
+        .select_from(t.scan.join(t.plate).join(t.scan_bar))
+        .where(t.scan_bar.c.sha256 == sha256)
+    )
     photos = select(t.plate.c.name).join(t.photo).where(t.photo.c.sha256 == sha256)
     taken = (
         select(t.plate.c.name, t.taken_strike.c.station)
@@ -84,6 +89,7 @@ def _used_by(register: Register, sha256: str) -> str:
     )
     with register.reading() as connection:
         names = [f"the recording of {scan_name(*row)}" for row in connection.execute(scans)]
+        names += [f"the reference bar of {scan_name(*row)}" for row in connection.execute(bars)]
         names += [f"a photo of {row.name}" for row in connection.execute(photos)]
         names += [f"a strike on {row.name} at {row.station}" for row in connection.execute(taken)]
     return f"it was {', '.join(names) or 'a picture of a scan, which `tapscan scan rescreen` makes anew'}"

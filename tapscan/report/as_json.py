@@ -48,6 +48,8 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "room_reason": scan.room_reason,
         "room_limit": plain(scan.room_limit) if scan.room_limit else None,
         "room_limit_reason": scan.room_limit_reason,
+        "bar": plain(scan.bar) if scan.bar else None,
+        "bar_reason": scan.bar_reason,
         "indications": [_indication(i) for i in screening.indications],
         "doubts": [plain(d) for d in screening.doubts],
         "made_sure": screening.made_sure,

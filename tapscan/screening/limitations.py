@@ -36,6 +36,7 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
             "for bare plates, so nothing found means little: examine it bare where that is possible."
         )
     found += _room(scan)
+    found += _drift(scan)
     found.append(
         "A crack that is pressed shut, or that opens only under string tension, may not be heard on a bare plate. "
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
@@ -69,6 +70,14 @@ def _ruled_out(scan: Scan) -> list[str]:
         f"{'they were' if len(wrong) > 1 else 'it was'} struck. {why}: leave {'them' if len(wrong) > 1 else 'it'} out, "
         "or test the plate bare."
     ]
+
+
+def _drift(scan: Scan) -> list[str]:
+    """Between the bar's first taps and its last."""
+    change = scan.bar.drift if scan.bar else None
+    return (
+        [f"The reference bar does not end as it began. {' '.join(change.sentences)}"] if change and change.seen else []
+    )
 
 
 def _room(scan: Scan) -> list[str]:

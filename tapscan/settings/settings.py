@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeVar
 
 from tapscan.settings import groups
+from tapscan.settings.bar import Bar, Gradient
 from tapscan.settings.identity import Identity
 from tapscan.settings.location import Location
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
@@ -30,6 +31,8 @@ class Settings:
     compare: groups.Compare = field(default_factory=groups.Compare)
     thermal: groups.Thermal = field(default_factory=groups.Thermal)
     location: Location = field(default_factory=Location)
+    bar: Bar = field(default_factory=Bar)
+    gradient: Gradient = field(default_factory=Gradient)
     rules: tuple[
         Any, ...
     ] = ()  # stages that stand in a rule's file, where they differ from what ships; in order of name

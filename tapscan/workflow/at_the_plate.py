@@ -17,6 +17,7 @@ from typing import Any, Literal, get_args
 from tapscan.errors import MicrophoneTrouble
 from tapscan.places import Layout
 from tapscan.recording.microphone import Beeper, Microphone, look_again
+from tapscan.workflow.bar import WHERE
 from tapscan.workflow.record import Event, Recorder
 
 Wish = Literal["undo", "repeat", "skip", "back", "pause", "stop"]
@@ -153,7 +154,7 @@ class Session:
         """What is on the screen now."""
         guide, trigger = self.recorder.guide, self.recorder.trigger
         here = guide.station
-        where = next((s.where for s in self.recorder.layout.stations if s.name == here), "")
+        where = next((s.where for s in self.recorder.layout.stations if s.name == here), WHERE.get(here or "", ""))
         return View(
             here, where, guide.force, guide.told, guide.done, len(guide.stations), self.said, self.tone,
             trigger.level_db, trigger.floor_db, self._waiting(), self.trouble, self.recorder.layout,

@@ -17,6 +17,7 @@ from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, s
 from tapscan.layouts.take import Take, groups_of, mismatch, places_of
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
 from tapscan.records import Force, Scan, Screening, State
+from tapscan.screening.chain.chain_change import with_drift
 from tapscan.screening.compressed import limitation_first
 from tapscan.screening.disposition import silent_recordings
 from tapscan.screening.limitations import limitations
@@ -27,6 +28,7 @@ from tapscan.settings import PARTS, Settings, limits_sha256, settings_sha256
 from tapscan.signal.plate.station_analysis import StationResult, Wanted, mark_cut_short
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.bar import BarFiles, read_bar
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.listen import Heard, listen_all
 from tapscan.workflow.places import Planned, analyse_places, nothing_before
@@ -52,6 +54,7 @@ class Request:
     partial: bool = False  # a person says that the take is part of what the layout asks for
     as_split: bool = False  # a person sees, or has agreed to, where the taps went: no stop where the take is not what the layout asks for
     sure: bool = False  # a person says that it is this plate, tapped in this order
+    bar: BarFiles | None = None  # recordings of the reference bar, which are no part of the plate's
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
 
 
@@ -90,6 +93,7 @@ def check(
         before = ahead.result if ahead else nothing_before
         results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
         scan = _scan(heard, results, request, workers, taps.amiss)
+        scan = _with_bar(scan, request, workers, unreadable)
     screening = _conclude(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
@@ -261,6 +265,13 @@ def _scan(
         taps_amiss=amiss,
     )
     return replace(scan, modes=with_notes(scan.modes))
+
+
+def _with_bar(scan: Scan, request: Request, workers: Workers, unreadable: list[str]) -> Scan:
+    if request.bar is None:
+        return scan
+    heard = read_bar(request.bar, request.settings, request.contact, workers, unreadable)
+    return replace(scan, bar=with_drift(heard, request.settings), bar_reason=None)
 
 
 def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:

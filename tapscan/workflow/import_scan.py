@@ -28,6 +28,7 @@ from tapscan.screening.rules import change_since_baseline
 from tapscan.settings import Settings
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.bars import files_of, keep_bar
 from tapscan.workflow.check import Agree, Request, check
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import beside
@@ -88,6 +89,7 @@ def import_scan(
     new = _no_flawed_baseline(new, result.screening)
     alone = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, name, new, alone, request.settings)
+    new = replace(new, bar=keep_bar(register, request.bar, request.called))
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
 
@@ -187,6 +189,7 @@ def rescreen(
         parts_held=before.scan.parts_held,
         called=paths,
         sure=before.made_sure,
+        bar=files_of(register, entry.bar),
         as_split=not set(changes) - {"sure"},
         **_read_before(entry.reading),
     )

@@ -35,6 +35,7 @@ from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.bar import BAR_TURNS, FIRST, LAST, BarFiles
 from tapscan.workflow.check import Request
 from tapscan.workflow.guide import Guide
 from tapscan.workflow.import_scan import Kept, Sure, import_scan
@@ -162,8 +163,8 @@ class Recorder:
         return events
 
     def _listen_ahead(self, station: str) -> None:
-        """Once a place has all its taps."""
-        if self._ahead is None or self.guide.missing(station):
+        """Once a place has all its taps; the bar is none."""
+        if self._ahead is None or station in BAR_TURNS or self.guide.missing(station):
             return
         mine = [t for key, t in self._taken.items() if t.station == station and key in self._keys]
         self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
@@ -224,12 +225,18 @@ def _level_db(judged: Judged) -> float:
     return judged.strike.level_db if judged.strike else -200.0
 
 
-def begin_recording(register: Register, plate: str, facts: NewScan, layout: str, order: Sequence[Force]) -> Unfinished:
-    """A new scan; `layout` is a name or a TOML file. Raises UnknownName, BadLayout, BadRequest."""
+def begin_recording(
+    register: Register, plate: str, facts: NewScan, layout: str, order: Sequence[Force], bar: str | None = None
+) -> Unfinished:
+    """A new scan; `layout` is a name or a TOML file, `bar` the reference bar to strike first and last. Raises UnknownName, BadLayout, BadRequest."""
     text = layout_text(layout)
+    if bar and any(s.name in BAR_TURNS for s in layout_from_text(text, layout).stations):
+        raise BadRequest(
+            f"{layout} has a place called {' or '.join(BAR_TURNS)}, which is what the bar's taps are called; rename it"
+        )
     if not layout_from_text(text, layout).allowed(facts.conditions.state):
         raise BadRequest(f"no station of {layout} may be struck in this state; choose another layout")
-    plan = {"layout": text, "order": list(order)}
+    plan = {"layout": text, "order": list(order), **({"bar": bar} if bar else {})}
     return begin(register, plate, facts, plan)
 
 
@@ -255,11 +262,15 @@ def finish(
     kept = unfinished.kept
     if not kept:
         raise BadRequest("no strike was taken, so there is nothing to store")
-    if twins := scans_holding(register, [s.file.sha256 for s in kept]):
+    if not (of_plate := [s for s in kept if s.station not in BAR_TURNS]):
+        raise BadRequest("no strike of the plate was taken, only of the bar, so there is nothing to store")
+    if twins := scans_holding(register, [s.file.sha256 for s in of_plate]):
         end(register, number, twins[0])
         raise BadRequest(f"these strikes are stored already, as {twins[0]}")
     paths = {str(register.files.path_of(s.file.sha256)): s.file.name for s in kept}
-    scan = (unfinished.plate, list(paths), unfinished.facts, _request_of(unfinished, settings, held))
+    request = _request_of(register, unfinished, settings, held)
+    places = [str(register.files.path_of(s.file.sha256)) for s in of_plate]
+    scan = (unfinished.plate, places, unfinished.facts, request)
     stored = import_scan(register, *scan, workers, sure=sure, called=paths, ahead=ahead)
     if stored.entry is not None:
         end(register, number, stored.entry.name)
@@ -271,14 +282,24 @@ def settled(register: Register) -> None:
     strikes_of(register).settle()
 
 
-def _request_of(unfinished: Unfinished, settings: Settings, held: bool) -> Request:
+def _request_of(register: Register, unfinished: Unfinished, settings: Settings, held: bool) -> Request:
     return Request(
         settings=settings,
         layout=unfinished_layout(unfinished),
         told=tuple((s.file.name, s.force) for s in unfinished.kept if s.force is not None),
         parts_held=held,
-        partial=bool(missing_stations(unfinished)),
+        partial=any(s not in BAR_TURNS for s in missing_stations(unfinished)),
+        bar=_bar_of(register, unfinished),
     )
+
+
+def _bar_of(register: Register, unfinished: Unfinished) -> BarFiles | None:
+    """What was struck of it."""
+    first, last = (
+        tuple(str(register.files.path_of(s.file.sha256)) for s in unfinished.kept if s.station == turn)
+        for turn in BAR_TURNS
+    )
+    return BarFiles(unfinished.plan["bar"], first, last) if first or last else None
 
 
 def places_ahead(unfinished: Unfinished, settings: Settings, workers: Workers) -> PlacesAhead:
@@ -314,5 +335,6 @@ def unfinished_layout(unfinished: Unfinished) -> Layout:
 def guide_of(unfinished: Unfinished) -> Guide:
     """At the first place that lacks a tap."""
     names = [s.name for s in unfinished_layout(unfinished).allowed(unfinished.facts.conditions.state)]
+    names = [FIRST, *names, LAST] if unfinished.plan.get("bar") else names
     taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
     return Guide.resumed(names, unfinished.plan["order"], taken)

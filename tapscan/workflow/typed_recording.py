@@ -17,6 +17,7 @@ from tapscan.register.entries import Unfinished
 from tapscan.register.unfinished import find_unfinished
 from tapscan.settings import Settings
 from tapscan.workflow.at_the_plate import NOT_YET, Session, View
+from tapscan.workflow.bar import WHERE
 from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
 from tapscan.workflow.own_layouts import layout_of
 from tapscan.workflow.record import (
@@ -101,7 +102,7 @@ def session_of(register: Register, number_: int, typed: Mapping[str, str], setti
 def at_rest(unfinished: Unfinished) -> View:
     """Where it would go on."""
     guide, layout = guide_of(unfinished), unfinished_layout(unfinished)
-    where = next((s.where for s in layout.stations if s.name == guide.station), "")
+    where = next((s.where for s in layout.stations if s.name == guide.station), WHERE.get(guide.station or "", ""))
     taken = frozenset(s for s in guide.stations if not guide.missing(s))
     return View(
         guide.station, where, guide.force, guide.told, guide.done, len(guide.stations), "", "plain",

@@ -28,6 +28,7 @@ FIELDS = (
     "supports",
     "air_c",
     "iron_c",
+    "iron_end_c",
     "hours",
     "sensor",
     "sensor_note",
@@ -50,6 +51,7 @@ def conditions_of(typed: Mapping[str, str]) -> ScanConditions:
         supports=words(typed.get("supports")),
         air_c=celsius(typed.get("air_c"), "Temperature of the air"),
         iron_c=celsius(typed.get("iron_c"), "Temperature of the iron"),
+        iron_end_c=celsius(typed.get("iron_end_c"), "Temperature of the iron at the other end"),
         hours_in_room=number(typed.get("hours"), "Hours in the room", 0, MOST_HOURS, "hours"),
         sensor=Sensor(
             kind=_kind(typed.get("sensor")),
@@ -96,6 +98,7 @@ def as_typed(entry: ScanEntry) -> dict[str, str]:
         "supports": c.supports,
         "air_c": _figure(c.air_c),
         "iron_c": _figure(c.iron_c),
+        "iron_end_c": _figure(c.iron_end_c),
         "hours": _figure(c.hours_in_room),
         "sensor": c.sensor.kind,
         "sensor_note": c.sensor.note,

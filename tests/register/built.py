@@ -7,6 +7,9 @@ import numpy as np
 from tapscan.places import Layout, Station
 from tapscan.records import (
     AddedMass,
+    BarMode,
+    BarReading,
+    BarReadings,
     CommonShift,
     Comparison,
     Condition,
@@ -25,7 +28,9 @@ from tapscan.records import (
     UnpairedMode,
 )
 from tapscan.register.entries import Finding, NewScan, NewScreening
+from tapscan.screening.chain.chain_change import chain_change
 from tapscan.sensors import Sensor
+from tapscan.settings import Settings
 
 DAY = dt.date(2026, 3, 14)
 CONDITIONS = ScanConditions(
@@ -102,7 +107,15 @@ def scan(hashes: tuple[str, ...], modes: int = 6, stations: int = 3, seed: int =
         mode(i, float(f), stations, rng)
         for i, f in enumerate(np.geomspace(60, 3000, modes) * (1 + rng.normal(0, 1e-5, modes)), 1)
     )
-    return Scan(recordings, strikes, found, "stripped", "grand-short", (("S1", "tail"), ("S2", 'a "strut"')), layout)
+    places = (("S1", "tail"), ("S2", 'a "strut"'))
+    return Scan(recordings, strikes, found, "stripped", "grand-short", places, layout, bar=bar(), bar_reason=None)
+
+
+def bar() -> BarReadings:
+    """Tones in the first reading, none in the last."""
+    first = BarReading(("cd" * 32,), 48000, 3, 2, (BarMode(590.0, 0.001, 1.5, 0.01, -31.0, None),), -25.0, 1.5, -68.0)
+    last = BarReading(("ef" * 32,), 48000, 0, 0, (), None, None, None, 'no tap on "the bar"')
+    return BarReadings("<flat bar>", first, last, chain_change("<flat bar>", ("then", "now"), first, last, Settings()))
 
 
 def screening(

@@ -274,3 +274,25 @@ def test_tones_that_rose_weigh_nothing_where_places_are_named():
     assert found.by_likelihood_ratio and found.statistic > found.limit
     assert (found.weight[found.judged & (found.score > 0)] > 0).all()
     assert (found.weight[found.score < 0] == 0).all() and (found.score < 0).sum() > 10
+
+
+def test_a_plate_warmer_at_one_end_is_not_judged_by_its_frequencies():
+    even, warm = replace(STRIPPED, iron_end_c=20.9), replace(STRIPPED, iron_end_c=21.0)
+    cracked, other_end = scan(crack(3e-3), seed=48), replace(STRIPPED, iron_end_c=18.5)
+    assert compare_scans(named(cracked, "2026-05-01", even), BASE, SETTINGS).indications != ()
+    for later, base in (
+        (warm, BASE),
+        (other_end, BASE),
+        (STRIPPED, [replace(BASE[0], conditions=warm), *BASE[1:]]),
+    ):
+        told = compare_scans(named(cracked, "2026-05-01", later), base, SETTINGS)
+        assert [i for i in told.indications if i.id == "C1"] == []
+        assert (told.statistic, told.good_news) == (None, None)
+        assert told.reason in told.unlike
+        assert "warmer at one end" in told.reason
+
+
+def test_two_readings_of_the_iron_give_their_middle():
+    both = replace(STRIPPED, iron_c=20.0, iron_end_c=20.8)
+    told = compare_scans(named(scan(0.0, seed=41), "2026-05-01", both), BASE, SETTINGS)
+    assert told.common.thermometer_k == pytest.approx(0.4)

@@ -9,6 +9,7 @@ from tapscan.report.section import Section
 from tapscan.report.sections import (
     about,
     appendix,
+    bar,
     cautions,
     comparison,
     glossary,
@@ -29,6 +30,7 @@ SECTIONS: tuple[Section, ...] = (
     tones.SECTION,
     listen.SECTION,
     comparison.SECTION,
+    bar.SECTION,
     sisters.SECTION,
     trend.SECTION,
     about.SECTION,

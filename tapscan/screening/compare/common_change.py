@@ -16,10 +16,14 @@ from tapscan.settings import Settings
 
 
 def common_change(
-    measured: Measured, later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings
+    measured: Measured,
+    later: ScanForComparison,
+    baselines: Sequence[ScanForComparison],
+    settings: Settings,
+    chain: str | None = None,
 ) -> dict[str, Any]:
-    """`common` against the mean of the baseline scans, and `common_reason`; None with the reason where too few modes, or faint ones only, agree on it."""
-    if reason := _none_shared(measured, settings):
+    """`chain`: why the recorder's clock is not trusted. `common` against the mean of the baseline scans, and `common_reason`; None with the reason where too few modes, or faint ones only, agree on it."""
+    if reason := chain or _none_shared(measured, settings):
         return {"common": None, "common_reason": reason}
     mean = float(np.mean(measured.baseline.shifts))
     known = [t for t in (iron_c(b.conditions) for b in baselines) if t is not None]

@@ -24,8 +24,11 @@ from tapscan.records import (
     Screening,
     StationChange,
 )
+from tapscan.screening.chain.chain_change import between
+from tapscan.screening.chain.words import of_common
 from tapscan.screening.compare.added_mass import explain
 from tapscan.screening.compare.carried import carry
+from tapscan.screening.compare.chain_facts import chain_facts, without_lists
 from tapscan.screening.compare.common_change import common_change
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
@@ -78,7 +81,8 @@ def compare_scans(
     """
     every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
     unlike = _unlike(later, baselines, settings)
-    evidence = _evidence(later, baselines, unlike, settings, again)
+    chain = between(later, baselines, settings)
+    evidence = without_lists(_evidence(later, baselines, unlike, settings, again), chain[0])
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
     evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
@@ -90,18 +94,17 @@ def compare_scans(
         pairs=mode_pairs(measured, unlike),
         lost=evidence.lost,
         gained=evidence.gained,
-        unlike=unlike.sentences,
         explanation=evidence.mass,
         where=evidence.where or evidence.where_damped,
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
-        limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
         summary=left or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         good_news=good,
         undecided=left,
-        **common_change(measured, later, baselines, settings),
+        **chain_facts(chain, unlike.sentences, (*left_out(every, baselines), *_limitations(evidence, settings))),
+        **common_change(measured, later, baselines, settings, of_common(chain[0])),
         **_statistics(measured, unlike, settings),
     )
     return _without_figures(told, lossy) if lossy else placed(told, evidence.located)

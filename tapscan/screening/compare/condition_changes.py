@@ -176,11 +176,24 @@ class _Told:
                 f"The plate had stood less than {self.settings.thermal.hours_in_room:.0f} hours in the room in {len(fresh)} of the scans: "
                 "iron that is warmer in one part moves some modes and not others. Let it stand overnight."
             )
+        self.gradients((later, *baseline))
         if shared_places < FEW_PLACES:
             self.say(
                 f"Only {shared_places} places were tapped in all the scans, so modes were matched by frequency alone. "
                 "Tap the same places each time."
             )
+
+    def gradients(self, scans: Sequence[ScanConditions]) -> None:
+        """Two ends of the iron of unlike warmth: no shift that all share."""
+        ends = [(c.iron_c, c.iron_end_c) for c in scans]
+        apart = [abs(a - b) for a, b in ends if a is not None and b is not None]
+        if apart and max(apart) >= self.settings.gradient.end_to_end_k:
+            why = (
+                f"The iron was {max(apart):.1f} degrees warmer at one end than at the other, so the frequencies are not judged: tones of the warm end fall and others "
+                "do not, as a crack does. Let the plate stand until both ends read the same."
+            )
+            self.say(why)
+            self.frequency_refused = self.frequency_refused or why
 
     def result(self) -> ConditionChanges:
         """All that was told. Where neither frequencies nor damping are compared, nothing is concluded."""

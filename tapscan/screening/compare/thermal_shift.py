@@ -17,8 +17,9 @@ NORMAL_95 = 1.96
 
 
 def iron_c(conditions: ScanConditions) -> float | None:
-    """Temperature of the iron, else of the air it stood in, in degrees Celsius."""
-    return conditions.iron_c if conditions.iron_c is not None else conditions.air_c
+    """Temperature of the iron, the middle of its two ends where both were read, else of the air it stood in, in degrees Celsius."""
+    ends = [c for c in (conditions.iron_c, conditions.iron_end_c) if c is not None]
+    return sum(ends) / len(ends) if ends else conditions.air_c
 
 
 def common_shift(

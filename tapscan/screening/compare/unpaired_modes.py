@@ -12,6 +12,7 @@ lost modes has new ones as well; where strong modes are missing on one side only
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -89,3 +90,8 @@ def _unpaired(
     stations = sum(1 for s in measured.later.stations if s)
     chance = max(miss_chance(float(heard), stations, stations), MERGED if near else 0.0)
     return UnpairedMode(name, frequency_hz, chance, chance <= settings.compare.miss_chance)
+
+
+def uncounted(modes: Sequence[UnpairedMode]) -> tuple[UnpairedMode, ...]:
+    """Still shown, and counting for nothing."""
+    return tuple(replace(m, counts=False) for m in modes)

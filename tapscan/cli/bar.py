@@ -1,0 +1,108 @@
+"""`tapscan bar`: the steel bar that the shop keeps to check what hears; and its options for a scan."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from tapscan.cli import options as o
+
+if TYPE_CHECKING:
+    from tapscan.records import BarReading
+    from tapscan.workflow.bars import BarFiles
+    from tapscan.workflow.register import Register
+
+app = typer.Typer(
+    help="Reference bars: a steel bar struck before and after a plate tells whether sensor and recorder are as before.",
+    no_args_is_help=True,
+)
+NAME = Annotated[str, typer.Argument(metavar="NAME", help="The bar's name.")]
+BAR_NAME = Annotated[
+    o.TEXT,
+    typer.Option(metavar="NAME", help="Which of the shop's reference bars; needed only where there are several."),
+]
+
+
+@dataclass(frozen=True)
+class BarRecordings:
+    """Of a scan that is imported."""
+
+    bar: Annotated[
+        o.TEXT,
+        typer.Option(metavar="FILE", help="Recording of the reference bar struck before the plate, some three taps."),
+    ] = None
+    bar_last: Annotated[o.TEXT, typer.Option(metavar="FILE", help="The same, struck after the plate.")] = None
+    bar_name: BAR_NAME = None
+
+    def files(self, opened: "Register") -> "BarFiles | None":
+        """None where none was given."""
+        from tapscan.workflow.bars import BarFiles, named_bar
+
+        if self.bar is None and self.bar_last is None:
+            return None
+        first, last = (((path,) if path else ()) for path in (self.bar, self.bar_last))
+        return BarFiles(named_bar(opened, self.bar_name), first, last)
+
+
+@dataclass(frozen=True)
+class BarTurns:
+    """Of a scan that is recorded at the plate."""
+
+    bar: Annotated[bool, typer.Option("--bar", help="Strike the reference bar before the plate and after it.")] = False
+    bar_name: BAR_NAME = None
+
+
+@app.command("list")
+def list_all(register: o.REGISTER = None) -> None:
+    """Show the shop's reference bars."""
+    from tapscan.cli.tables import print_table
+    from tapscan.workflow.bars import list_bars
+
+    bars = list_bars(o.opened(register))
+    if not bars:
+        typer.echo("No reference bar yet: tapscan scan record PLATE --bar, or tapscan scan import ... --bar FILE")
+        return
+    rows = [(b.name, b.first_scan or "never", b.notes or "") for b in bars]
+    print_table(("reference bar", "first struck with", "notes"), rows)
+
+
+@app.command("show")
+def show(name: NAME, register: o.REGISTER = None) -> None:
+    """Show what was heard of a reference bar with each scan, beside its first reading."""
+    from tapscan.cli.tables import print_table
+    from tapscan.workflow.bars import find_bar, readings_of
+
+    opened = o.opened(register)
+    bar = find_bar(opened, name)
+    typer.echo(f"Reference bar {bar.name}, first struck with {bar.first_scan or 'no scan yet'}.")
+    if bar.notes:
+        typer.echo(f"  {bar.notes}")
+    rows = [
+        (entry.name, which, *_row(reading))
+        for entry, heard in readings_of(opened, bar.name)
+        for which, reading in (("before", heard.first), ("after", heard.last))
+        if reading
+    ]
+    if rows:
+        print_table(("scan", "struck", "taps used", "tones", "lowest, Hz", "level, dB", "noise, dB"), rows)
+
+
+def _row(reading: "BarReading") -> tuple[str, ...]:
+    from tapscan.wording import with_sd
+
+    lowest = with_sd(reading.modes[0].frequency) if reading.modes else reading.reason or "unknown"
+    levels = ("unknown" if v is None else f"{v:.0f}" for v in (reading.level_db, reading.noise_db))
+    return f"{reading.used} of {reading.taps}", str(len(reading.modes)), lowest, *levels
+
+
+@app.command("note")
+def note(
+    name: NAME,
+    notes: Annotated[str, typer.Option(help="Size, steel, where it hangs, where the pickup sits on it.")],
+    register: o.REGISTER = None,
+) -> None:
+    """Write down what the bar is. A name that is not known yet is a new bar."""
+    from tapscan.workflow.bars import note_bar
+
+    bar = note_bar(o.opened(register), name, o.words(notes))
+    typer.echo(f"Noted for reference bar {bar.name}.")

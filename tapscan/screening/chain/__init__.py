@@ -1,0 +1,1 @@
+"""What the shop's reference bar says of sensor, recorder and room."""
