@@ -26,7 +26,7 @@ from tapscan.register.trouble import plain_words
 
 DATABASE = "register.sqlite"
 BACKUPS = "backups"
-REVISION = "0005"  # the newest step in migrations/versions
+REVISION = "0007"  # the newest step in migrations/versions
 WAIT_S = 30.0  # for another process that writes
 
 

@@ -23,6 +23,7 @@ from tapscan.register.tables import metadata
 from tapscan.register.unfinished import unfinished_scans
 from tests.register import built
 
+NEXT = f"{int(REVISION) + 1:04}"  # a step that this program does not know yet
 SNAPSHOT = Path(__file__).with_name("snapshot_0001.sqlite")
 
 
@@ -46,7 +47,8 @@ def test_a_register_of_revision_0001_still_opens(tmp_path):
     shutil.copy(SNAPSHOT, tmp_path / "register.sqlite")
     register = open_register(tmp_path)
     copies = sorted(copy.name[:12] for copy in (tmp_path / "backups").iterdir())
-    assert copies == ["before-0002-", "before-0003-", "before-0004-", "before-0005-"]
+    steps = [s.revision for s in ScriptDirectory.from_config(migrating._config()).walk_revisions()][-2::-1]
+    assert copies == [f"before-{step}-" for step in steps] and steps[0] == "0002" and steps[-1] == REVISION
     assert unfinished_scans(register) == []
     (entry,) = list_scans(register)
     back = load_screening(register, entry.current.id)
@@ -64,7 +66,7 @@ def set_version(folder: Path, version: str) -> None:
     connection.close()
 
 
-@pytest.mark.parametrize("version", ["0006", "9999", "deadbeef"])
+@pytest.mark.parametrize("version", [NEXT, "9999", "deadbeef"])
 def test_a_newer_register_is_refused_and_left_byte_for_byte(register, stored, version):
     stored()
     set_version(register.folder, version)
@@ -77,7 +79,7 @@ def test_a_newer_register_is_refused_and_left_byte_for_byte(register, stored, ve
 
 def test_a_newer_register_is_refused_by_every_command(register, stored):
     stored()
-    set_version(register.folder, "0006")
+    set_version(register.folder, NEXT)
     before = content_of(register.folder)
     commands = (
         ["plate", "list"],
@@ -129,17 +131,17 @@ def grown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         import sqlalchemy as sa
         from alembic import op
 
-        revision, down_revision = "0006", "0005"
+        revision, down_revision = "NEXT", "NOW"
 
         def upgrade():
             op.add_column("plate", sa.Column("colour", sa.Text()))
             if FAILS:
                 op.execute("SELECT nonsense")
     """
-    (folder / "versions" / "r0006.py").write_text("FAILS = False\n" + textwrap.dedent(step))
+    (folder / "versions" / f"r{NEXT}.py").write_text("FAILS = False\n" + textwrap.dedent(step).replace("NEXT", NEXT).replace("NOW", REVISION))
     monkeypatch.setattr(migrating, "LOCATION", str(folder))
-    monkeypatch.setattr(database, "REVISION", "0006")
-    return folder / "versions" / "r0006.py"
+    monkeypatch.setattr(database, "REVISION", NEXT)
+    return folder / "versions" / f"r{NEXT}.py"
 
 
 def columns(database_file: Path) -> set[str]:
@@ -152,14 +154,14 @@ def columns(database_file: Path) -> set[str]:
 def test_an_older_register_is_copied_and_brought_up_to_date(register, stored, grown):
     entry = stored()
     opened = open_register(register.folder)
-    assert revision_of(register.folder) == "0006"
+    assert revision_of(register.folder) == NEXT
     assert "colour" in columns(register.folder / "register.sqlite")
     assert list_scans(opened) == [entry]
     (copy,) = (register.folder / "backups").iterdir()
-    assert copy.name.startswith("before-0006-")
+    assert copy.name.startswith(f"before-{NEXT}-")
     assert "colour" not in columns(copy)
     shutil.copy(copy, register.folder / "register.sqlite")
-    assert revision_of(register.folder) == "0005"
+    assert revision_of(register.folder) == REVISION
 
 
 def test_a_step_that_fails_leaves_the_register_as_it_was(register, stored, grown):
@@ -167,7 +169,7 @@ def test_a_step_that_fails_leaves_the_register_as_it_was(register, stored, grown
     grown.write_text(grown.read_text().replace("FAILS = False", "FAILS = True"))
     with pytest.raises(RegisterProblem, match="no such column"):
         open_register(register.folder)
-    assert revision_of(register.folder) == "0005"
+    assert revision_of(register.folder) == REVISION
     assert "colour" not in columns(register.folder / "register.sqlite"), "step and record share one transaction"
     grown.write_text(grown.read_text().replace("FAILS = True", "FAILS = False"))
     assert list_scans(open_register(register.folder)) == [entry]
