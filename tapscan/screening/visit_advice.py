@@ -138,9 +138,7 @@ VISIT_STEPS = (_NEXT_IN_PIANO, _CALL_UNKNOWN, _SCAN_BARE)
 
 def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
     """Code, headline, and what it means in two or three sentences."""
-    weight = (
-        "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano."
-    )
+    weight = "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano."
     if known.state in OUT:
         weight = "Until a qualified person has examined it, no finish, strings or money should go into it."
     if EXAMINED in known.rules:

@@ -138,7 +138,9 @@ def grown(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
             if FAILS:
                 op.execute("SELECT nonsense")
     """
-    (folder / "versions" / f"r{NEXT}.py").write_text("FAILS = False\n" + textwrap.dedent(step).replace("NEXT", NEXT).replace("NOW", REVISION))
+    (folder / "versions" / f"r{NEXT}.py").write_text(
+        "FAILS = False\n" + textwrap.dedent(step).replace("NEXT", NEXT).replace("NOW", REVISION)
+    )
     monkeypatch.setattr(migrating, "LOCATION", str(folder))
     monkeypatch.setattr(database, "REVISION", NEXT)
     return folder / "versions" / f"r{NEXT}.py"
