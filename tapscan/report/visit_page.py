@@ -5,6 +5,7 @@ render_visit(sheet, appendix)   HTML as text: one file, no script, nothing fetch
 short(text, most)          free text of a user cut for the page; the whole stands in the appendix
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,7 +18,8 @@ from tapscan.report.shop import Shop
 
 WHO = {"Workshop": "Whoever looks after the piano", "Buyer": "The buyer or owner"}
 MOST_FOUND, MOST_UNKNOWN = 5, 8
-LONGEST_NOTE, LONGEST_LIST = 110, 330
+LONGEST_NOTE, LONGEST_LIST, LONGEST_STEP = 110, 330, 270
+SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
 
 @dataclass(frozen=True)
@@ -80,7 +82,7 @@ class VisitSheet:
     rows: tuple[LookRow, ...]
     scans: tuple[TapPart, ...]
     shop: Shop | None = None
-    loose_photos: tuple[Picture, ...] = ()
+    stop: bool = False  # the piano is to be left as it is: that stands first
 
 
 def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
@@ -97,7 +99,8 @@ def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
             "looked": [(answer, short(regions, LONGEST_LIST)) for answer, regions in sheet.looked],
             "unknown": [short(u.text, 2 * LONGEST_NOTE) for u in unknown[:MOST_UNKNOWN]],
             "more_unknown": max(0, len(unknown) - MOST_UNKNOWN),
-            "groups": _groups(sheet.steps),
+            "groups": _groups([_in_short(line) for line in sheet.steps], sheet.stop),
+            "all_steps": _groups(sheet.steps, sheet.stop),
             "map": next((s for s in sheet.scans if s.small_map), None),
             "short": short,
         },
@@ -111,11 +114,19 @@ def short(text: str, most: int) -> str:
     return f"{text[:most].rpartition(' ')[0] or text[:most]} … (whole in the appendix)"
 
 
-def _groups(lines: Sequence[str]) -> list[tuple[str, list[str]]]:
-    """The buyer's first: the page is for the buyer. A line that names nobody is the workshop's."""
-    groups: dict[str, list[str]] = {"Buyer": [], "Workshop": []}
+def _groups(lines: Sequence[str], stop: bool) -> list[tuple[str, list[str]]]:
+    """The buyer's first: the page is for the buyer. But to stop comes before all. A line that names nobody is the workshop's."""
+    groups: dict[str, list[str]] = {who: [] for who in (("Workshop", "Buyer") if stop else ("Buyer", "Workshop"))}
     for line in lines:
         who, mark, text = line.partition(": ")
         known = mark and who in groups
         groups[who if known else "Workshop"].append(text if known else line)
     return [(WHO[who], texts) for who, texts in groups.items() if texts]
+
+
+def _in_short(line: str) -> str:
+    """How an examination is made stands in the appendix; what is to be done stays."""
+    if len(line) <= LONGEST_STEP:
+        return line
+    first, *rest = SENTENCE.split(line)
+    return f"{first} (More in the appendix.)" if rest else line

@@ -103,11 +103,12 @@ def _given(known: VisitKnown) -> tuple[Step, ...]:
     """Empty where the scan's own steps stand: out of the piano, nothing suspected."""
     if _suspected(known):
         rules = (*known.rules, *((EYE_RULE,) if known.eye else ()))
-        return give.suspected(known.state, rules, again=False, earlier=known.earlier and EXAMINED not in known.rules)
+        steps = give.suspected(known.state, rules, again=False, earlier=known.earlier and EXAMINED not in known.rules)
+        return (*steps, _IN_WRITING)
     if known.state in INSIDE:
-        return (_NEXT_IN_PIANO, give.CALL_FOR_BARE)
+        return (_NEXT_IN_PIANO, give.CALL_FOR_BARE, _IN_WRITING)
     if known.state is None:
-        return (give.TELL_STATE, _NEXT_IN_PIANO, _CALL_UNKNOWN)
+        return (give.TELL_STATE, _NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING)
     return () if known.scan_steps else (give.EYES, _SCAN_BARE)
 
 
@@ -126,6 +127,13 @@ _CALL_UNKNOWN = Step(
     frozenset({None}),
     frozenset({"call"}),
 )
+_IN_WRITING = Step(
+    "in-writing",
+    "Ask that person for the answer in writing before you agree on a price or pay. This page alone is no ground to buy, and none to refuse.",
+    "buyer",
+    give.EVERY,
+    frozenset({"ask"}),
+)
 _SCAN_BARE = Step(
     "scan-bare",
     "The plate is out of the piano and was not tapped: a tap test of the bare plate can tell more than the eye, and gives later scans something to be compared with.",
@@ -133,12 +141,12 @@ _SCAN_BARE = Step(
     OUT,
     frozenset({"tap"}),
 )
-VISIT_STEPS = (_NEXT_IN_PIANO, _CALL_UNKNOWN, _SCAN_BARE)
+VISIT_STEPS = (_NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING, _SCAN_BARE)
 
 
 def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
     """Code, headline, and what it means in two or three sentences."""
-    weight = "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano."
+    weight = "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano. Whether it may be played, that person says."
     if known.state in OUT:
         weight = "Until a qualified person has examined it, no finish, strings or money should go into it."
     if EXAMINED in known.rules:

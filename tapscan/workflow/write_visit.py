@@ -24,6 +24,7 @@ from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
 from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, render_visit
 from tapscan.report.words import STATES
+from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import plain_of, since
 from tapscan.screening.rules import rule_named
@@ -76,6 +77,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         rows=tuple(_row(register, look) for look in k.visit.round),
         scans=tuple(_part(e, s, plate, shop) for e, s in k.scans),
         shop=shop,
+        stop=stopped(k.advice.given),
     )
 
 
@@ -163,7 +165,7 @@ def _taps(e: ScanEntry, s: Screening) -> tuple[str, str]:
     heard = f"{counted(len(used), 'usable tap')} of {len(s.scan.strikes)}, at {counted(len(places), 'place')} ({listed(places, 12)}), {by[e.conditions.sensor.kind]}"
     return (
         "Tapped",
-        f"{heard}; {counted(len(s.scan.modes), 'tone')} heard; {'something was found' if any(i.interpretation == 'relevant' for i in s.indications) else 'no check found anything'}",
+        f"{heard}; {counted(len(s.scan.modes), 'tone')} heard; {'something was found' if any(i.interpretation == 'relevant' for i in s.indications) else 'the checks that could be made found nothing'}",
     )
 
 
