@@ -19,6 +19,7 @@ from tapscan.cli import (
     report,
     scan,
     settings,
+    visit,
 )
 
 app = typer.Typer(
@@ -40,6 +41,7 @@ app.command("mic")(mic.mic)
 app.add_typer(layout.app, name="layout")
 app.add_typer(plate.app, name="plate")
 app.add_typer(scan.app, name="scan")
+app.add_typer(visit.app, name="visit")
 app.add_typer(pattern.app, name="pattern")
 app.add_typer(register.app, name="register")
 app.add_typer(settings.app, name="settings")

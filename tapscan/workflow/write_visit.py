@@ -43,6 +43,7 @@ KEY_ANSWERS = {
     "hidden": "could not be played",
     None: "not played",
 }
+NO_SHOP = Shop()
 NOT_WRITTEN = "not written down"
 
 
@@ -65,10 +66,10 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         name=k.visit.name,
         head=_head(k, plate, shop, wish),
         facts=_facts(k, plate),
-        cautions=cautions(k.state),
+        cautions=caution_lines(k),
         headline=k.advice.headline,
         lead=k.advice.lead,
-        found=_found(k, shop),
+        found=found_of(k, shop),
         looked=_looked(k.visit),
         tested=(*(_taps(e, s) for e, s in k.scans), *_no_taps(k), *_played(k)),
         unknown=unknown_of(k),
@@ -79,6 +80,11 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         shop=shop,
         stop=stopped(k.advice.given),
     )
+
+
+def caution_lines(k: Known) -> tuple[str, ...]:
+    """They stand before all else, on the document and on the screen."""
+    return cautions(k.state)
 
 
 def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, str], ...]:
@@ -108,7 +114,7 @@ def _facts(k: Known, plate: Plate) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _found(k: Known, shop: Shop) -> tuple[Found, ...]:
+def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
     """What weighs first."""
     looks = [look for look in k.visit.round if look.answer == "note"]
     eye = [
