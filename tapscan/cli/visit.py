@@ -71,7 +71,14 @@ def note(
     name = find_plate(opened, plate, exact=True).name
     pairs = [_region(text, "--photo") for text in photo or ()]
     before = visit_on(opened, name, date) or Visit(name, date)
-    facts: dict[str, str | None] = {"maker": maker, "piano_number": number, "place": place, "by_whom": by, "present": present, "notes": notes}
+    facts: dict[str, str | None] = {
+        "maker": maker,
+        "piano_number": number,
+        "place": place,
+        "by_whom": by,
+        "present": present,
+        "notes": notes,
+    }
     told: dict[str, Any] = {key: o.words(value) for key, value in facts.items() if value is not None}
     told_state = before.state if state is None else read_state(o.words(state))
     looks = _looks(before, clear, found, hidden)

@@ -17,8 +17,11 @@ from tapscan.report.rendering import render
 from tapscan.report.shop import Shop
 
 WHO = {"Workshop": "Whoever looks after the piano", "Buyer": "The buyer or owner"}
-MOST_FOUND, MOST_UNKNOWN = 5, 8
-LONGEST_NOTE, LONGEST_LIST, LONGEST_STEP = 110, 330, 270
+LONGEST_FACT, LONGEST_STEP = 40, 270
+IN_APPENDIX = " (appendix)"
+ROOM = 1150  # characters of findings and unknowns that the page has room for, beside the steps
+LINE = 20  # what the end of a line costs
+LISTS = 440  # the same for what was looked at, tapped and played
 SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
 
@@ -87,31 +90,57 @@ class VisitSheet:
 
 def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
     """The document as text; without the appendix it is the one page."""
-    unknown = sheet.unknown
+    limits = _limits(sheet)
+    found, unknown = sheet.found[: limits.found], sheet.unknown[: limits.unknown]
+    rows = [*sheet.looked, *sheet.tested]
+    longest = LISTS // max(1, len(rows)) if sum(len(text) for _, text in rows) > LISTS else LISTS
     return render(
         "visit.html",
         {
             "v": sheet,
             "version": __version__,
             "appendix": appendix,
-            "found": [(f, short(f.text, 2 * LONGEST_NOTE)) for f in sheet.found[:MOST_FOUND]],
-            "more_found": max(0, len(sheet.found) - MOST_FOUND),
-            "looked": [(answer, short(regions, LONGEST_LIST)) for answer, regions in sheet.looked],
-            "unknown": [short(u.text, 2 * LONGEST_NOTE) for u in unknown[:MOST_UNKNOWN]],
-            "more_unknown": max(0, len(unknown) - MOST_UNKNOWN),
+            "found": [(f, short(f.text, limits.longest)) for f in found],
+            "more_found": len(sheet.found) - len(found),
+            "looked": [(name, short(text, longest)) for name, text in rows],
+            "unknown": [short(u.text, limits.longest) for u in unknown],
+            "more_unknown": len(sheet.unknown) - len(unknown),
             "groups": _groups([_in_short(line) for line in sheet.steps], sheet.stop),
             "all_steps": _groups(sheet.steps, sheet.stop),
             "map": next((s for s in sheet.scans if s.small_map), None),
-            "short": short,
+            "head": [(name, short(text, LONGEST_FACT).replace(IN_APPENDIX, "")) for name, text in sheet.head],
+            "dense": limits in LIMITS[2:],
         },
     )
+
+
+@dataclass(frozen=True)
+class Limits:
+    """How much of the findings and of what is not known stands on the page."""
+
+    found: int
+    unknown: int
+    longest: int  # characters
+
+
+LIMITS = (Limits(6, 9, 240), Limits(5, 8, 150), Limits(4, 7, 110), Limits(3, 6, 70))
+
+
+def _limits(sheet: VisitSheet) -> Limits:
+    """The widest that one sheet of paper has room for."""
+    return next((x for x in LIMITS if _room(sheet, x) <= ROOM), LIMITS[-1])
+
+
+def _room(sheet: VisitSheet, x: Limits) -> int:
+    found = [len(f.title) + min(len(f.text), x.longest) + LINE for f in sheet.found[: x.found]]
+    return sum(found) + sum(min(len(u.text), x.longest) + LINE for u in sheet.unknown[: x.unknown])
 
 
 def short(text: str, most: int) -> str:
     """Cut between words."""
     if len(text) <= most:
         return text
-    return f"{text[:most].rpartition(' ')[0] or text[:most]} … (whole in the appendix)"
+    return f"{text[:most].rpartition(' ')[0] or text[:most]} …{IN_APPENDIX}"
 
 
 def _groups(lines: Sequence[str], stop: bool) -> list[tuple[str, list[str]]]:

@@ -57,7 +57,7 @@ def _ask(code: str, text: str) -> Step:
 
 
 Q_REPAIRS = _ask("ask-repairs", "Was the plate ever welded, brazed, pinned or replaced? By whom, when, and is there a bill or a photo?")  # fmt: skip
-Q_PITCH = _ask("ask-pitch", "When was it last tuned, by whom, and did any section fall back in pitch within days?")  # fmt: skip
+Q_PITCH = _ask("ask-pitch", "Who looked after its pitch last, and when? Did any section fall back within days?")  # fmt: skip
 Q_MOVED = _ask("ask-moved", "Was the piano ever dropped, tipped over, flooded or kept in the cold? When was it last moved?")  # fmt: skip
 Q_SCANS = _ask("ask-scans", "Is there an earlier report, scan or photo of the plate? A change since then tells more than any single look.")  # fmt: skip
 Q_OPEN = _ask("ask-open", "May a technician take off what hid the plate, so that the places not seen can be looked at?")  # fmt: skip
@@ -114,7 +114,7 @@ def _given(known: VisitKnown) -> tuple[Step, ...]:
 
 _NEXT_IN_PIANO = Step(
     "next-in-piano",
-    "If anybody who works on this piano later sees a line that may be a crack, or edges that stand apart: stop, do not tap, tune or turn a screw, stand clear of the plane of the strings, "
+    "If anybody who works on this piano later sees a line that may be a crack, or edges that stand apart: stop. No tapping, no tuning, no screw is turned. Stand clear of the plane of the strings, "
     "and call a qualified person.",
     "workshop",
     INSIDE | {None},
@@ -174,7 +174,7 @@ def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
 
 
 def _count(rules: Sequence[str]) -> str:
-    return "It was found by the sound of taps." if len(rules) == 1 else f"{len(rules)} findings stand."
+    return "It was found by sound." if len(rules) == 1 else f"{len(rules)} findings stand."
 
 
 def _nothing(known: VisitKnown) -> tuple[str, str, str]:
