@@ -76,6 +76,7 @@ class VisitSheet:
     cautions: tuple[str, ...]
     headline: str
     lead: str
+    known: str  # how much the findings, or their absence, rest on
     found: tuple[Found, ...]
     looked: tuple[tuple[str, str], ...]  # answer, regions
     tested: tuple[tuple[str, str], ...]  # taps, keys
@@ -123,7 +124,7 @@ class Limits:
     longest: int  # characters
 
 
-LIMITS = (Limits(6, 9, 240), Limits(5, 8, 150), Limits(4, 7, 110), Limits(3, 6, 70))
+LIMITS = (Limits(6, 9, 240), Limits(5, 8, 150), Limits(4, 7, 110), Limits(3, 5, 70))
 
 
 def _limits(sheet: VisitSheet) -> Limits:

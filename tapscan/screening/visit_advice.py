@@ -35,6 +35,7 @@ class VisitKnown:
     scan_steps: tuple[str, ...] = ()  # the same
     strings: bool = False  # their tones were heard in the taps
     signs: frozenset[str] = frozenset()  # what was ticked in the round
+    played: bool = False  # the keys, by hand
     looked: int = 0  # regions that were seen
     unseen: int = 0  # regions that could not be seen, or were not looked at
     before: bool = False  # the plate has an earlier scan to be compared with
@@ -178,18 +179,22 @@ def _count(rules: Sequence[str]) -> str:
 
 
 def _nothing(known: VisitKnown) -> tuple[str, str, str]:
-    ways = [way for way, made in (("the eye", known.looked > 0), ("the taps", known.heard)) if made]
+    ways = [
+        way
+        for way, made in (("the eye", known.looked > 0), ("the taps", known.heard), ("the keys", known.played))
+        if made
+    ]
     if not ways:
         return (
             "not-examined",
             "The plate was not examined",
-            "No region was seen and no tap was heard. Nothing is known of the plate, neither good nor bad.",
+            "No region was seen, no tap was heard and no key played. Nothing is known of the plate, neither good nor bad.",
         )
     found = f"Nothing was found by {listed(ways)}"
     if known.state in OUT and known.disposition is not None:
         return "scan", known.headline, f"{found}. A crack may still be there. {NOT_DECIDED}"
     if known.state in OUT:
-        return "eye-only", found, "A crack may still be there: many cannot be seen. No tap test was made."
+        return "eye-only", found, "A crack may still be there: many cannot be seen. No tap could be judged."
     unproven = (
         IN_THE_PIANO
         if known.heard

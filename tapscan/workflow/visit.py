@@ -146,6 +146,7 @@ def _for_advice(k: Known) -> VisitKnown:
         scan_steps=newest.next_steps if newest else (),
         strings=any(i.rule == "string" for i in every),
         signs=signs,
+        played=any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks),
         looked=sum(look.answer in ("nothing", "note") for look in eyes),
         unseen=sum(look.answer not in ("nothing", "note") for look in eyes),
         before=k.before,

@@ -69,6 +69,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         cautions=caution_lines(k),
         headline=k.advice.headline,
         lead=k.advice.lead,
+        known=_known(k),
         found=found_of(k, shop),
         looked=_looked(k.visit),
         tested=(*(_taps(e, s) for e, s in k.scans), *_no_taps(k), *_played(k)),
@@ -151,6 +152,21 @@ def _heard(s: Screening, k: Known) -> list[Found]:
             Found(rule.title if rule else i.rule, f"{plain.first.format(since=since(s.comparison))}{where}", True)
         )
     return found
+
+
+def _known(k: Known) -> str:
+    """How much the findings, or their absence, rest on."""
+    round_ = [look for look in k.visit.round if look.region != KEYS]
+    seen = sum(look.answer in ("nothing", "note") for look in round_)
+    used = [(strike.station, s) for _, s in k.scans for strike in s.scan.strikes if strike.usable]
+    places = len({station for station, _ in used})
+    taps = f"{counted(len(used), 'tap')} at {counted(places, 'place')} heard" if used else "no tap heard"
+    keys = (
+        "keys played by hand"
+        if any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks)
+        else "keys not played"
+    )
+    return f"{seen} of {len(round_)} regions seen, {taps}, {keys}."
 
 
 def _looked(v: Visit) -> tuple[tuple[str, str], ...]:
