@@ -14,27 +14,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.errors import BadRequest
-from tapscan.places import State
+from tapscan.places import REGIONS, State
 from tapscan.register.entries import CHECKLIST, EYE_SUSPECTS, KeptFile
 
 LookAnswer = Literal["nothing", "note", "hidden"]
 LOOK_ANSWERS: tuple[LookAnswer, ...] = ("nothing", "note", "hidden")
-KEYS = "keys"
-REGIONS: dict[str, str] = {
-    "struts": "struts, faces and flanks",
-    "strut-ends": "ends of the struts",
-    "corners": "corners of the openings",
-    "pin-field": "pin field",
-    "agraffes": "agraffe flange, capo or pressure bar",
-    "hitch-rail": "hitch-pin rail",
-    "rim": "rim and plate-screw holes",
-    "nose-bolts": "nose bolts and their bosses",
-    "bass-end": "bass end and its corner",
-    "treble-end": "treble end",
-    "horn": "horn, the arm to the crossbar below",
-    "underside": "underside or back",
-    KEYS: "keys, played by hand",
-}
 SIGNS: dict[str, str] = {
     **{item: told for item, told in CHECKLIST.items() if item != "pitch-not-held"},
     "pitch-not-held": CHECKLIST["pitch-not-held"],

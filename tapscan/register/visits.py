@@ -13,13 +13,14 @@ from dataclasses import replace
 from sqlalchemy import Connection, Row, select
 
 from tapscan.errors import UnknownName
+from tapscan.places import REGIONS
 from tapscan.register import tables as t
 from tapscan.register.codec import plain
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile
 from tapscan.register.names import SCAN_NAME, split_scan_name
 from tapscan.register.plates import add_photo, find_plate
-from tapscan.register.visit_entries import REGIONS, Look, Visit, sound_look
+from tapscan.register.visit_entries import Look, Visit, sound_look
 
 FACTS = ("maker", "piano_number", "place", "by_whom", "present", "state", "notes")
 

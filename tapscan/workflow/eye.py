@@ -6,9 +6,9 @@ eye_of(register, plate, date, checklist)   in words
 import datetime as dt
 from collections.abc import Sequence
 
+from tapscan.places import REGIONS
 from tapscan.register.database import Register
 from tapscan.register.entries import Finding, suspects
-from tapscan.register.visit_entries import REGIONS
 from tapscan.register.visits import visit_on
 
 

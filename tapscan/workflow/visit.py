@@ -12,13 +12,13 @@ from pathlib import Path
 from typing import Any
 
 from tapscan.errors import BadRequest
-from tapscan.places import IN_PIANO, State
+from tapscan.places import IN_PIANO, KEYS, REGIONS, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry, suspects
 from tapscan.register.files import keep_file
 from tapscan.register.scans import list_scans
-from tapscan.register.visit_entries import KEYS, LOOK_ANSWERS, REGIONS, SIGNS, Look, LookAnswer, Visit, sound_look
+from tapscan.register.visit_entries import LOOK_ANSWERS, SIGNS, Look, LookAnswer, Visit, sound_look
 from tapscan.register.visits import (
     FACTS,
     add_look_photo,

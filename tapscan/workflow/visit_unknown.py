@@ -5,10 +5,10 @@ unknown_of(known, shown)   Unknown after Unknown, what weighs most first; `shown
 
 from collections.abc import Sequence
 
-from tapscan.places import IN_PIANO
+from tapscan.places import IN_PIANO, KEYS, REGIONS
 from tapscan.records import Screening
 from tapscan.register.entries import ScanEntry
-from tapscan.register.visit_entries import KEYS, REGIONS, Look
+from tapscan.register.visit_entries import Look
 from tapscan.report.rule_words import rule_title
 from tapscan.report.visit_page import Unknown
 from tapscan.report.words import STATES

@@ -6,13 +6,13 @@ visit_sheet(register, known, wish)        everything on it in words
 
 from pathlib import Path
 
-from tapscan.places import IN_PIANO
+from tapscan.places import IN_PIANO, KEYS, REGIONS
 from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate, ScanEntry, in_words
 from tapscan.register.files import path_of
 from tapscan.register.plates import find_plate
-from tapscan.register.visit_entries import KEYS, REGIONS, Look, Visit
+from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import find_visit
 from tapscan.report.about import told
 from tapscan.report.beside import Beside
