@@ -26,6 +26,15 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
     assert sheets(render_visit(sheet), paper, tmp_path)[0] > 2
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_pdf_too_is_one_sheet_before_the_appendix(paper):
+    weasyprint = pytest.importorskip("weasyprint")
+    css = weasyprint.CSS(string=f"@page {{ size: {paper} }}")
+    made = weasyprint.HTML(string=render_visit(fullest(), appendix=False)).render(stylesheets=[css])
+    assert len(made.pages) == 1
+
+
 def parts(html: str) -> tuple[str, str]:
     """What is read on the page and in the appendix."""
     page, _, appendix = " ".join(Reading(html).text.split()).partition(" Appendix ")
