@@ -85,6 +85,10 @@ def note(
     for region, file in pairs:
         keep_photos_of(opened, name, date, region, [Path(file or "")])
     kept = keep_visit(opened, replace(before, **told, state=told_state, looks=looks))
+    _say_noted(kept)
+
+
+def _say_noted(kept: "Visit") -> None:
     typer.echo(f"Noted: visit {kept.name}. The document: tapscan visit report {kept.name}")
     if kept.suspects:
         typer.echo("What was seen may be a crack: stop here, do not tap, tune or turn a screw. `tapscan visit show` says who looks next.")  # fmt: skip

@@ -15,6 +15,8 @@ LONG = (
     "a fine line with rust in it that begins at the corner beside the treble break and goes on for some 40 mm across the edge towards the second screw, where the finish has come off; "
     * 2
 )
+NAMES = ("Piano", "Plate", "Where", "Looked at by", "Workshop", "For")
+TAPPED = "24 usable taps of 24, at 8 places (S1, S2, S3, S4, S5, S6, S7 and S8), pickup on the iron; 143 tones heard"
 WORDS = "Messrs. Hollis, Wren and Daughters of the Old Foundry by the Canal"
 
 
@@ -33,15 +35,7 @@ def fullest(
     rows = tuple(LookRow(f"region {k} of the plate", "seen, see note", note, True, photos) for k in range(13))
     return VisitSheet(
         name="B12/2026-11-27",
-        head=(
-            ("Piano", words),
-            ("Plate", words),
-            ("Where", words),
-            ("Date", "2026-11-27"),
-            ("Looked at by", words),
-            ("Workshop", words),
-            ("For", words),
-        ),
+        head=(*((name, words) for name in NAMES), ("Date", "2026-11-27")),
         facts=(("Maker", words), ("Notes", note)),
         cautions=cautions(state),
         headline=told.headline,
@@ -52,13 +46,7 @@ def fullest(
             (answer, "; ".join([words] * 7))
             for answer in ("Seen, nothing", "Seen, see note", "Could not be seen", "Not looked at")
         ),
-        tested=(
-            (
-                "Tapped",
-                "24 usable taps of 24, at 8 places (S1, S2, S3, S4, S5, S6, S7 and S8), pickup on the iron; 143 tones heard",
-            ),
-            ("Keys", note),
-        ),
+        tested=(("Tapped", TAPPED), ("Keys", note)),
         unknown=tuple(Unknown(f"code-{k}", note, note) for k in range(14)),
         steps=told.steps,
         questions=tuple(q.text for q in told.questions),
