@@ -18,6 +18,23 @@ STATES: tuple[State, ...] = (
     "strung",
 )
 IN_PIANO: tuple[State, ...] = ("as-found", "in-piano-unstrung", "strung")
+# What the eye goes over on a visit, in the order of the round; the keys are heard, not seen.
+KEYS = "keys"
+REGIONS: dict[str, str] = {
+    "struts": "struts, faces and flanks",
+    "strut-ends": "ends of the struts",
+    "corners": "corners of the openings",
+    "pin-field": "pin field",
+    "agraffes": "agraffe flange, capo or pressure bar",
+    "hitch-rail": "hitch-pin rail",
+    "rim": "rim and plate-screw holes",
+    "nose-bolts": "nose bolts and their bosses",
+    "bass-end": "bass end and its corner",
+    "treble-end": "treble end",
+    "horn": "horn, the arm to the crossbar below",
+    "underside": "underside or back",
+    KEYS: "keys, played by hand",
+}
 Direction = Literal["above", "front", "sideways"]
 Point = tuple[float, float]  # x, y, each 0..1: (0, 0) is the upper left corner of the picture, (1, 1) the lower right
 

@@ -20,6 +20,7 @@ from tapscan.cli import (
     report,
     scan,
     settings,
+    visit,
 )
 
 app = typer.Typer(
@@ -41,6 +42,7 @@ app.command("mic")(mic.mic)
 app.add_typer(layout.app, name="layout")
 app.add_typer(plate.app, name="plate")
 app.add_typer(scan.app, name="scan")
+app.add_typer(visit.app, name="visit")
 app.add_typer(pattern.app, name="pattern")
 app.add_typer(bar.app, name="bar")
 app.add_typer(register.app, name="register")

@@ -47,6 +47,7 @@ TERMS: tuple[tuple[str, str], ...] = (
     (r": --reason .+$", ""),
     (r"`tapscan scan rescreen` makes the pictures anew", "'Read it anew' makes the pictures again"),
     (r"`tapscan scan rescreen` makes anew", "'Read it anew' makes again"),
+    (r"; `tapscan visit note` notes one", "; 'A visit today' on the plate's page begins one"),
     (r", or `tapscan plate edit` it", ", or change that one"),
     (r"; `tapscan plate list` shows the plates, `tapscan plate add` adds one", "; look among the plates, or add it"),
     (r"`tapscan plate list` shows the plates", "look among the plates"),

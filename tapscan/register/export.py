@@ -28,6 +28,8 @@ from tapscan.register.plates import list_plates
 from tapscan.register.results import read_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.trouble import plain_words
+from tapscan.register.visits import FACTS as VISIT_FACTS
+from tapscan.register.visits import list_visits
 from tapscan.targets import whole_file
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -58,6 +60,8 @@ def export_csv(register: Register, folder: Path) -> list[str]:
         _write(part / "scans.csv", _scans(register))
         _write(part / "checklist.csv", _checklist(register))
         _write(part / "outcomes.csv", _outcomes(register))
+        _write(part / "visits.csv", _visits(register))
+        _write(part / "visit_looks.csv", _visit_looks(register))
         with register.reading() as connection:
             for table in RESULTS:
                 _write(part / f"{table.name}s.csv", _results(connection, table))
@@ -130,6 +134,20 @@ def _outcomes(register: Register) -> Iterator[Sequence[Any]]:
         yield from ((e.name, o.found, o.method, o.by_whom, o.on, o.note, o.entered_utc) for o in e.outcomes)
 
 
+def _visits(register: Register) -> Iterator[Sequence[Any]]:
+    yield ("plate", "date", *VISIT_FACTS, "stored_utc")
+    for v in list_visits(register):
+        yield (v.plate, v.date, *(getattr(v, name) for name in VISIT_FACTS), v.stored_utc)
+
+
+def _visit_looks(register: Register) -> Iterator[Sequence[Any]]:
+    yield ("plate", "date", "region", "answer", "signs", "note", "photos")
+    for v in list_visits(register):
+        for look in v.looks:
+            photos = [f.name for f in look.photos]
+            yield (v.plate, v.date, look.region, look.answer, list(look.signs), look.note, photos)
+
+
 def _results(connection: Connection, table: Table) -> Iterator[Sequence[Any]]:
     columns = [column for column in table.columns if column.name not in HIDDEN]
     yield ("scan", *(column.name for column in columns))
@@ -158,7 +176,8 @@ def _write_json(register: Register, file: IO[str]) -> None:
         scans = list_scans(register, plate.name, void=True)
         with register.reading() as connection:
             told = [_scan_json(connection, entry) for entry in scans]
-        document = {**_plain(plate), "scans": told}
+        visits = [_plain(v) for v in list_visits(register, plate.name)]
+        document = {**_plain(plate), "visits": visits, "scans": told}
         file.write((",\n" if i else "\n") + json.dumps(document, ensure_ascii=False, allow_nan=False, default=str))
     file.write("\n]}\n")
 

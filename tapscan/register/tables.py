@@ -155,6 +155,40 @@ outcome = Table(
     Column("note", Text),
     Column("entered_utc", String(32), nullable=False),
 )
+visit = Table(
+    "visit",  # one day at one piano: what the eye saw, region by region
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("plate_id", ForeignKey("plate.row"), nullable=False),
+    Column("date", Date, nullable=False),
+    Column("maker", Text),
+    Column("piano_number", Text),
+    Column("place", Text),
+    Column("by_whom", Text),
+    Column("present", Text),
+    Column("state", Text),
+    Column("notes", Text),
+    Column("stored_utc", String(32), nullable=False),
+    UniqueConstraint("plate_id", "date"),
+)
+visit_look = Table(
+    "visit_look",
+    metadata,
+    Column("visit_id", ForeignKey("visit.row"), primary_key=True),
+    Column("region", String(32), primary_key=True),
+    Column("answer", String(16), nullable=False),
+    Column("note", Text),
+    _json("signs"),
+)
+visit_photo = Table(
+    "visit_photo",
+    metadata,
+    Column("visit_id", ForeignKey("visit.row"), primary_key=True),
+    Column("region", String(32), primary_key=True),
+    Column("sha256", ForeignKey("file.sha256"), primary_key=True),
+    Column("name", Text, nullable=False),
+    Column("added_utc", String(32), nullable=False),
+)
 unfinished = Table(
     "unfinished",  # a scan that is being recorded at the plate, or was given up
     metadata,

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from tapscan import __version__, wording
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S
-from tapscan.places import IN_PIANO, STATES, Layout, State, Station
+from tapscan.places import IN_PIANO, KEYS, REGIONS, STATES, Layout, State, Station
 from tapscan.report import words
 from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, labels, mark, plate, whole
 from tapscan.report.rendering import render
@@ -61,6 +61,8 @@ def render_sheet(layout: Layout, state: State | None, order: Sequence[str], name
             "allowed": len(allowed),
             "left_out": wording.listed([s.name for s in layout.stations if s not in allowed], words.MOST_LISTED),
             "checklist": CHECKLIST,
+            "round": list(REGIONS.items()) if state in IN_PIANO else [],
+            "KEYS": KEYS,
             "command": _command(named, state, order),
         },
     )

@@ -104,6 +104,7 @@ class TappedFile:
 
     file: str
     onsets_s: tuple[float, ...]
+    swells: tuple[bool, ...] = ()  # of each, whether it grew instead of fading, as talk does
 
 
 @dataclass(frozen=True)
@@ -133,7 +134,9 @@ def assigned(tapped: Sequence[TappedFile], request: Request) -> tuple[list[Assig
 
 
 def _tapped(heard: Sequence[Heard]) -> list[TappedFile]:
-    return [TappedFile(h.recording.file, tuple(s.onset_s for s in h.spans)) for h in heard]
+    return [
+        TappedFile(h.recording.file, tuple(s.onset_s for s in h.spans), tuple(s.swells for s in h.spans)) for h in heard
+    ]
 
 
 def _listen_all(
@@ -175,10 +178,12 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     """Give every strike a station and a force; sentences say how, and what is missing."""
     per = request.per_station or (len(request.order) if request.order else None)
     found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.onsets_s))]
-    numbers = numbers_kept(len(found), request.skip)
+    skip = request.skip or _no_taps(heard, request, per)
+    numbers = numbers_kept(len(found), skip)
     spots = [found[n - 1] for n in numbers]
     files = [heard[f].file for f, _ in spots]
-    notes = [f"left out by hand: {', '.join(f'T{n}' for n in request.skip)}"] if request.skip else []
+    by = "by hand" if request.skip else "because they grew instead of fading, as talk or a telephone does"
+    notes = [f"left out {by}: {', '.join(f'T{n}' for n in skip)}"] if skip else []
     amiss: list[str] = []
     if len(heard) == 1 and (request.layout or per):
         onsets = [heard[f].onsets_s[k] for f, k in spots]
@@ -203,12 +208,28 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     return _Assigned(plan, tuple(notes), tuple(amiss))
 
 
+def _no_taps(heard: Sequence[TappedFile], request: Request, per: int | None) -> tuple[int, ...]:
+    """Numbers of what is no tap, where the take is as the layout asks without it and is not with it. Talk between places is then no obstacle."""
+    if len(heard) != 1 or request.layout is None or request.assign or not any(heard[0].swells):
+        return ()
+    take = heard[0].onsets_s
+    left = [t for t, grew in zip(take, heard[0].swells, strict=True) if not grew]
+    if not _mismatch(take, request, per) or len(left) < 2 or _mismatch(left, request, per):
+        return ()
+    return tuple(n for n, grew in enumerate(heard[0].swells, 1) if grew)
+
+
+def _mismatch(onsets: Sequence[float], request: Request, per: int | None) -> str | None:
+    assert request.layout is not None
+    take = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
+    return mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
+
+
 def _understood(onsets: Sequence[float], request: Request, per: int | None) -> list[str]:
     """What does not fit the layout; raises BadRequest with it unless a person has said how it is to be read."""
     if request.layout is None or request.assign:
         return []
-    take = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
-    wrong = mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
+    wrong = _mismatch(onsets, request, per)
     if wrong and not (request.partial or request.as_split):
         raise BadRequest(wrong)
     return (

@@ -17,7 +17,7 @@ from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry, suspects
+from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
 from tapscan.register.files import sha256_of
 from tapscan.register.names import scan_name
 from tapscan.register.plates import add_photo, find_plate
@@ -31,6 +31,7 @@ from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bars import files_of, keep_bar
 from tapscan.workflow.check import Agree, Request, check
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.eye import eye_of
 from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.pattern import beside_own_pattern
@@ -128,7 +129,7 @@ def _beside_earlier(
     screening = _beside_baseline(register, plate, new, screening, settings, name)
     screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
     opened = open_findings(register, plate, (new.date, number), screening, scan)
-    return conclude(screening, settings, opened, suspects(new.checklist))
+    return conclude(screening, settings, opened, eye_of(register, plate, new.date, new.checklist))
 
 
 def _beside_baseline(

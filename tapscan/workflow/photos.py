@@ -14,7 +14,7 @@ from typing import BinaryIO
 
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.register.database import Register
-from tapscan.register.entries import Plate
+from tapscan.register.entries import KeptFile, Plate
 from tapscan.register.plates import add_photo, find_plate
 
 MOST_BYTES = 40_000_000
@@ -44,6 +44,7 @@ class Taken:
     name: str
     path: Path
     file: BinaryIO
+    kept: KeptFile | None = None  # once `keep` has run
 
     def keep(self) -> Plate:
         """Raises BadRequest for what is no photo."""
@@ -51,7 +52,8 @@ class Taken:
         with self.path.open("rb") as file:
             if kind_of_photo(file.read(HEAD_BYTES)) is None:
                 raise BadRequest(f"{self.name}: is no photo that can be shown; give JPEG, PNG, WebP or HEIC")
-        return add_photo(self.register, self.plate, self.register.files.keep_file(self.path, self.name))
+        self.kept = self.register.files.keep_file(self.path, self.name)
+        return add_photo(self.register, self.plate, self.kept)
 
 
 @contextmanager

@@ -12,13 +12,14 @@ from typing import Any
 from tapscan.places import IN_PIANO
 from tapscan.records import Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import ScanEntry, in_words, suspects
+from tapscan.register.entries import ScanEntry, in_words
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.screening.open_findings import up_to_date
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.eye import eye_of
 from tapscan.workflow.still_open import open_findings
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
@@ -31,7 +32,7 @@ def as_it_stands(register: Register, entry: ScanEntry, screening: Screening) -> 
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
         return replace(screening, headline=VOID, lead=VOIDED, summary=said)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry)
-    eye = suspects(entry.checklist)
+    eye = eye_of(register, entry.plate, entry.date, entry.checklist)
     counts = bool(eye) and (screening.scan.state is None or screening.scan.state in IN_PIANO)
     if up_to_date(screening, opened) and (not counts or listed(eye) in screening.summary):
         return screening

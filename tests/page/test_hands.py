@@ -22,6 +22,7 @@ PAGES = (
     "/scan?name=B12/2026-03-14",
     "/scan/facts?name=B12/2026-03-14",
     "/scan/eye?name=B12/2026-03-14",
+    "/visit?plate=B12&on=2026-03-14",
     "/scan/outcome?name=B12/2026-03-14",
     "/scan/mend?name=B12/2026-03-14",
     "/compare?plate=B12",

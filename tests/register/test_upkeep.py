@@ -179,7 +179,18 @@ def test_csv_holds_every_row_and_no_formula(register, tmp_path):
     names = export_csv(register, tmp_path / "out")
     assert names == [
         f"{n}.csv"
-        for n in ("checklist", "indications", "modes", "outcomes", "plates", "recordings", "scans", "strikes")
+        for n in (
+            "checklist",
+            "indications",
+            "modes",
+            "outcomes",
+            "plates",
+            "recordings",
+            "scans",
+            "strikes",
+            "visit_looks",
+            "visits",
+        )
     ]
     for name in names:
         with (tmp_path / "out" / name).open(encoding="utf-8-sig", newline="") as file:

@@ -6,7 +6,7 @@ from html import unescape
 import pytest
 
 from tapscan.layouts import known_layouts, read_layout
-from tapscan.places import Layout, Station
+from tapscan.places import IN_PIANO, REGIONS, STATES, Layout, Station
 from tapscan.register.entries import CHECKLIST
 from tapscan.report.layout_sheet import render_sheet, write_sheet
 from tests.every import each
@@ -71,6 +71,17 @@ def test_the_boxes_follow_the_order():
 def test_the_checklist_asks_what_the_register_keeps():
     text = Reading(sheet()).text.lower()
     assert [item for item in CHECKLIST.values() if item not in text] == []
+
+
+def test_in_the_piano_the_sheet_holds_the_round_that_a_visit_is_noted_by():
+    for state in (None, *STATES):
+        html = sheet(state=state)
+        table = html.partition('id="round"')[2].partition("</table>")[0]
+        rows = re.findall(r'<th scope="row">(.*?)</th>', table)
+        assert [unescape(row).lower() for row in rows] == (
+            [t.lower() for t in REGIONS.values()] if state in IN_PIANO else []
+        )
+        assert table.count('class="box"') == 3 * len(rows)
 
 
 def test_cautions_stand_on_the_sheet():

@@ -18,8 +18,10 @@ from tapscan.report.beside import Beside, Course, CourseLine, Sound, ToneDecay
 from tapscan.report.page import render_page
 from tapscan.report.shop import Shop
 from tapscan.report.time_frequency import time_frequency_of
+from tapscan.report.visit_page import render_visit
 from tests.register import built
 from tests.report.sheets import HOSTILE, full_page
+from tests.report.visits import fullest
 
 H = "{http://www.w3.org/1999/xhtml}"
 RING = np.random.default_rng(1).normal(size=16000) * np.exp(-np.arange(16000) / 4000)
@@ -55,6 +57,7 @@ def pages() -> dict[str, str]:
         "alone": render_page(made),
         "from a register": render_page(made, ABOUT, Beside(shop, (SOUND,), (DECAY,), COURSE, whom=HOSTILE)),
         "summary": render_page(made, ABOUT, Beside(shop, summary=True)),
+        "a visit": render_visit(fullest(words=HOSTILE, note=HOSTILE)),
         "every section": full_page(made, ABOUT, Beside(shop, (SOUND,), (DECAY,), COURSE, whom=HOSTILE)),
     }
 

@@ -67,6 +67,7 @@ EDGES = {
     "uvicorn": ("page/server.py",),
     "segno": ("page/",),
     "weasyprint": ("report/",),
+    "PIL": ("report/photos.py",),
     "librosa": ("screening/notes.py",),
     "cattrs": ("plain_values.py",),
     "distributed": ("workflow/rescreen_all.py",),
@@ -117,7 +118,7 @@ def test_one_outside_library_per_edge(path):
 
 @each("path", MODULES, ids=name_of)
 def test_slow_or_optional_libraries_are_imported_where_they_are_used(path):
-    late = {"librosa", "av", "sounddevice", "weasyprint", "skfem", "shapely"}
+    late = {"PIL", "librosa", "av", "sounddevice", "weasyprint", "skfem", "shapely"}
     assert not late & {name.split(".")[0] for name in imports(path, top=True)}
 
 

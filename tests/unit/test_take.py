@@ -213,8 +213,8 @@ def test_the_sheet_of_a_bare_plate_does_not_open_with_strings():
 def test_the_inspectors_card_asks_for_places_that_may_be_struck_and_for_no_more():
     """Trial: the card sent him to eight places, four of which the import then refused."""
     card = (ROOT / "docs" / "how-to-tap.md").read_text(encoding="utf-8").partition("a card for the inspector")[2]
-    layout = read_layout("upright-short")
-    assert "layout print upright-short --state strung" in card
+    layout = read_layout("upright-long")
+    assert "layout print upright-long --state strung" in card and "--layout upright-long" in card
     assert f"{spelled(places_of(layout, 'strung'))} places" in card
     few = scan([mode("M1", 300.0)], state="strung")
     assert not [s for s in limitations(few, Settings()) if "eight places" in s]

@@ -24,6 +24,7 @@ from tapscan.page.screens import (
     scan_mend,
     scan_notes,
     settings,
+    visit,
     work,
 )
 
@@ -38,6 +39,7 @@ SCREENS: tuple[ModuleType, ...] = (
     scan,
     scan_notes,
     scan_mend,
+    visit,
     compare,
     history,
     documents,

@@ -2,6 +2,7 @@
 
 import secrets
 import tempfile
+from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import quote
 
@@ -34,18 +35,28 @@ def make(request: Request) -> Response:
     if kind not in KINDS:
         raise BadRequest(f"{kind!r} cannot be made; one of {', '.join(KINDS)}")
     wish = Wish(shop_of(register), KINDS[kind].summary, KINDS[kind].pdf, form.text("whom"))
+    return begin_document(
+        request,
+        f"The {kind.replace('-', ' as ')} of {entry.name}",
+        page_name(entry.name, wish),
+        to("/scan", name=entry.name),
+        f"document {entry.name} {kind} {wish.whom}",
+        lambda path: write_report(register, entry.name, path, wish),
+    )
+
+
+def begin_document(
+    request: Request, title: str, name: Path, back: str, key: str, write: Callable[[Path], object]
+) -> Response:
+    """`name` : as it is called when it is saved; `write` puts it into a file of that ending."""
     folder, number = _folder(request), secrets.token_hex(8)
 
     def do(progress: Progress) -> str:
         progress("Drawing it", 0, 0)
-        write_report(register, entry.name, folder / f"{number}{'.pdf' if wish.pdf else '.html'}", wish)
-        return to("/document", id=number, name=page_name(entry.name, wish))
+        write(folder / f"{number}{name.suffix}")
+        return to("/document", id=number, name=name)
 
-    key = f"document {entry.name} {kind} {wish.whom}"
-    work = request.app.state.works.begin(
-        f"The {kind.replace('-', ' as ')} of {entry.name}", do, key, to("/scan", name=entry.name)
-    )
-    return go(to("/work", id=work.id))
+    return go(to("/work", id=request.app.state.works.begin(title, do, key, back).id))
 
 
 def document(request: Request) -> Response:

@@ -18,6 +18,7 @@ from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import list_scans, unfinished_scans
 from tapscan.workflow.still_open import EXAMINED, open_findings
+from tapscan.workflow.visit import list_visits
 
 
 def plate(request: Request) -> Response:
@@ -36,6 +37,7 @@ def plate(request: Request) -> Response:
         advice=advice(marked) if marked else "No baseline yet: later scans have nothing to be compared with.",
         open_findings=open_findings(register, found.name),
         EXAMINED=EXAMINED,
+        visits=list_visits(register, found.name)[::-1],
         drafts=drafts_of(register, found.name),
         unfinished=unfinished_scans(register, found.name),
     )

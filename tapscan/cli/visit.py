@@ -1,0 +1,206 @@
+"""`tapscan visit`: what was seen at a piano, and the document to send."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Optional
+
+import typer
+
+from tapscan.cli import options as o
+from tapscan.cli.kept import Kept
+from tapscan.cli.states import read_state
+from tapscan.errors import BadRequest, TapscanError
+
+if TYPE_CHECKING:
+    from tapscan.workflow.visit import Look, Visit
+
+app = typer.Typer(
+    help="A visit to a piano: what the eye saw, region by region, and the document for the buyer.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+MANY = Optional[list[str]]  # noqa: UP045
+REGIONS = "struts, strut-ends, corners, pin-field, agraffes, hitch-rail, rim, nose-bolts, bass-end, treble-end, horn, underside, keys"
+SIGNS = "rust-line, cracked-finish, offset-edges, repair, missing-screws, loose-nose-bolts, pitch-not-held, buzz, other"
+ON = Annotated[o.TEXT, typer.Option("--on", metavar="DAY", help="Day of the visit; else today.")]
+MAKER = Annotated[o.TEXT, typer.Option(help="Maker of the piano, as it is written on it.")]
+NUMBER = Annotated[o.TEXT, typer.Option(metavar="TEXT", help="Number of the piano.")]
+PLACE = Annotated[o.TEXT, typer.Option(help="Where it stands.")]
+BY = Annotated[o.TEXT, typer.Option("--by", help="Who looked.")]
+PRESENT = Annotated[o.TEXT, typer.Option(help="Who else was there.")]
+CLEAR = Annotated[
+    MANY,
+    typer.Option(
+        "--clear", metavar="REGION", help=f"Seen, nothing; `all` for every region not named otherwise: {REGIONS}."
+    ),
+]
+FOUND = Annotated[
+    MANY,
+    typer.Option(
+        "--found", metavar="REGION:SIGN[,SIGN][:NOTE]", help=f"Seen, see note: {SIGNS}. Without a sign it is taken for what may be a crack."
+    ),
+]  # fmt: skip
+HIDDEN = Annotated[MANY, typer.Option("--hidden", metavar="REGION[:WHY]", help="Could not be seen.")]
+PHOTO = Annotated[MANY, typer.Option("--photo", metavar="REGION:FILE", help="A photo of that region.")]
+VISIT = Annotated[str, typer.Argument(metavar="VISIT", help="PLATE/DATE, or a plate's name for its newest visit.")]
+
+
+@app.command("note")
+def note(
+    plate: o.PLATE,
+    on: ON = None,
+    maker: MAKER = None,
+    number: NUMBER = None,
+    place: PLACE = None,
+    by: BY = None,
+    present: PRESENT = None,
+    state: o.STATE = None,
+    notes: o.NOTES = None,
+    clear: CLEAR = None,
+    found: FOUND = None,
+    hidden: HIDDEN = None,
+    photo: PHOTO = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced."""
+    from tapscan.workflow.plate import find_plate
+    from tapscan.workflow.visit import Visit, keep_photos_of, keep_visit, visit_on
+
+    opened, date = o.opened(register), o.day(on, "--on", register)
+    name = find_plate(opened, plate, exact=True).name
+    pairs = [_region(text, "--photo") for text in photo or ()]
+    before = visit_on(opened, name, date) or Visit(name, date)
+    facts: dict[str, str | None] = {
+        "maker": maker,
+        "piano_number": number,
+        "place": place,
+        "by_whom": by,
+        "present": present,
+        "notes": notes,
+    }
+    told: dict[str, Any] = {key: o.words(value) for key, value in facts.items() if value is not None}
+    told_state = before.state if state is None else read_state(o.words(state))
+    looks = _looks(before, clear, found, hidden)
+    for region, file in pairs:
+        keep_photos_of(opened, name, date, region, [Path(file or "")])
+    kept = keep_visit(opened, replace(before, **told, state=told_state, looks=looks))
+    _say_noted(kept)
+
+
+def _say_noted(kept: "Visit") -> None:
+    typer.echo(f"Noted: visit {kept.name}. The document: tapscan visit report {kept.name}")
+    if kept.suspects:
+        typer.echo("What was seen may be a crack: stop here, do not tap, tune or turn a screw. `tapscan visit show` says who looks next.")  # fmt: skip
+
+
+def _looks(
+    before: "Visit", clear: Sequence[str] | None, found: Sequence[str] | None, hidden: Sequence[str] | None
+) -> "tuple[Look, ...]":
+    from tapscan.workflow.visit import REGIONS as KNOWN
+    from tapscan.workflow.visit import Look, sound_look
+
+    looks = {look.region: look for look in before.looks}
+    named = [_found(text) for text in found or ()]
+    named += [Look(region, "hidden", note=why) for region, why in (_region(text, "--hidden") for text in hidden or ())]
+    said = {look.region for look in named} | {
+        look.region for look in before.looks if look.answer not in (None, "nothing")
+    }
+    every = [r for r in KNOWN if r not in said] if "all" in (clear or ()) else []
+    named += [Look(region, "nothing") for region in (*every, *(c for c in clear or () if c != "all"))]
+    for look in named:
+        looks[sound_look(look).region] = look
+    return tuple(looks[region] for region in KNOWN if region in looks)
+
+
+def _found(text: str) -> "Look":
+    from tapscan.workflow.visit import SIGNS as KNOWN
+    from tapscan.workflow.visit import Look
+
+    region, rest = _region(text, "--found")
+    head, _, tail = (rest or "").partition(":")
+    signs = [s.strip().lower().replace(" ", "-") for s in head.split(",") if s.strip()]
+    if signs and all(s in KNOWN for s in signs):
+        return Look(region, "note", tuple(signs), tail.strip() or None)
+    if tail or (len(signs) > 1 and any(s in KNOWN for s in signs)):
+        raise BadRequest(f"--found {text!r}: {head!r} is no sign; they are {', '.join(KNOWN)}")
+    return Look(region, "note", (), rest)
+
+
+def _region(text: str, option: str) -> tuple[str, str | None]:
+    from tapscan.workflow.visit import REGIONS as KNOWN
+
+    region, _, rest = text.partition(":")
+    region = region.strip().lower().replace(" ", "-")
+    if region not in KNOWN:
+        raise BadRequest(f"{option} {text!r}: {region!r} is no region of the round; they are {', '.join(KNOWN)}")
+    return region, rest.strip() or None
+
+
+@app.command("list")
+def list_visits(
+    plate: Annotated[Optional[str], typer.Argument(help="The plate's name; else all.")] = None,  # noqa: UP045
+    register: o.REGISTER = None,
+) -> None:
+    """List the visits."""
+    from tapscan.workflow.visit import list_visits as every
+
+    found = every(o.opened(register), plate)
+    for v in found:
+        where = ", ".join(x for x in (v.maker, v.piano_number, v.place) if x) or "not written down"
+        typer.echo(f"{v.name}  {where}; {sum(look.answer is not None for look in v.looks)} regions answered")
+    if not found:
+        typer.echo("No visit is noted yet: tapscan visit note PLATE")
+
+
+@app.command("show")
+def show(visit: VISIT, register: o.REGISTER = None) -> None:
+    """Say what a visit comes to: what was found, what is not known, what to do next and what to ask."""
+    from tapscan.cli.bullets import bullet, console
+    from tapscan.workflow.visit import find_visit, known_of
+    from tapscan.workflow.visit_unknown import unknown_of
+    from tapscan.workflow.write_visit import found_of
+
+    opened = o.opened(register)
+    known = known_of(opened, find_visit(opened, visit))
+    typer.echo(f"{known.visit.name}: {known.advice.headline}\n{known.advice.lead}")
+    rows = (
+        ("What was found", [f"{f.title}. {f.text}" for f in found_of(known)] or ["nothing"]),
+        ("What to do next", known.advice.steps),
+        ("What could not be known", [u.text for u in unknown_of(known)]),
+        ("What to ask the seller", [q.text for q in known.advice.questions]),
+    )
+    for title, lines in rows:
+        typer.echo(f"\n{title}")
+        for line in lines:
+            console().print(bullet(line))
+
+
+@app.command("report")
+def report(
+    visit: VISIT,
+    out: Annotated[
+        Optional[Path],  # noqa: UP045
+        typer.Option(metavar="FILE", help="Where the document goes; else PLATE_DATE-visit.html in this folder."),
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="PDF instead of HTML (needs the extra: tapscan[pdf]).")] = False,
+    whom: Annotated[str, typer.Option("--for", metavar="NAME", help="Whom it is for; stands at its head.")] = "",
+    shop: o.SHOP = None,
+    register: o.REGISTER = None,
+) -> None:
+    """Write the document of a visit: one page, and an appendix with the photos. It needs no network."""
+    from tapscan.workflow.report import read_shop
+    from tapscan.workflow.write_report import Wish
+    from tapscan.workflow.write_visit import write_visit
+
+    shop = Kept(register).shop(shop)
+    wish = Wish(read_shop(shop) if shop else None, pdf=pdf, whom=whom)
+    try:
+        written = write_visit(o.opened(register), visit, out, wish)
+    except TapscanError:
+        raise
+    except OSError as problem:
+        raise BadRequest(
+            f"{out or 'the document'} cannot be written: {problem.strerror}; give another place with --out"
+        ) from None
+    typer.echo(f"The document of the visit: {written}")

@@ -1,0 +1,127 @@
+"""Visits: one a plate and day.
+
+keep_visit(register, visit)                     Visit as stored; what was there of that plate and day is replaced, photos stay
+find_visit(register, name)                      one Visit, by PLATE/DATE or by a plate's name for its newest
+list_visits(register, plate)                    Visit after Visit, oldest first
+visit_on(register, plate, date)                 the one of that day, or None
+add_look_photo(register, plate, date, region, file)   a photo that lies in the folder, to a region and to the plate
+"""
+
+import datetime as dt
+from dataclasses import replace
+
+from sqlalchemy import Connection, Row, select
+
+from tapscan.errors import UnknownName
+from tapscan.places import REGIONS
+from tapscan.register import tables as t
+from tapscan.register.codec import plain
+from tapscan.register.database import Register, utc_now
+from tapscan.register.entries import KeptFile
+from tapscan.register.names import SCAN_NAME, split_scan_name
+from tapscan.register.plates import add_photo, find_plate
+from tapscan.register.visit_entries import Look, Visit, sound_look
+
+FACTS = ("maker", "piano_number", "place", "by_whom", "present", "state", "notes")
+
+
+def keep_visit(register: Register, visit: Visit) -> Visit:
+    """Facts and looks as they are given; photos are added by `add_look_photo` and are not touched."""
+    plate = find_plate(register, visit.plate, exact=True)
+    looks = [sound_look(look) for look in visit.looks]
+    with register.writing() as connection:
+        key = _row_for(connection, plate.id, visit.date)
+        facts = {name: getattr(visit, name) for name in FACTS}
+        connection.execute(t.visit.update().where(t.visit.c.row == key).values(plain(facts)))
+        connection.execute(t.visit_look.delete().where(t.visit_look.c.visit_id == key))
+        for look in looks:
+            if look.answer is not None:
+                row = {"visit_id": key, "region": look.region, "answer": look.answer, "note": look.note}
+                connection.execute(t.visit_look.insert().values(plain({**row, "signs": look.signs})))
+    return _found(visit_on(register, plate.name, visit.date))
+
+
+def find_visit(register: Register, name: str) -> Visit:
+    """Raises UnknownName and says which there are."""
+    if not SCAN_NAME.fullmatch(name.strip()):
+        every = list_visits(register, name)
+        if not every:
+            raise UnknownName(f"no visit of {name!r} is noted yet; `tapscan visit note` notes one")
+        return every[-1]
+    plate_name, date, _ = split_scan_name(name)
+    plate = find_plate(register, plate_name)
+    if (found := visit_on(register, plate.name, date)) is not None:
+        return found
+    days = ", ".join(v.name for v in list_visits(register, plate.name)[-8:])
+    raise UnknownName(f"there is no visit {name!r}; " + (f"there is {days}" if days else f"{plate.name} has none yet"))
+
+
+def list_visits(register: Register, plate_name: str | None = None) -> list[Visit]:
+    """Of one plate, or of all by plate and day."""
+    query = select(t.visit, t.plate.c.name).join(t.plate).order_by(t.plate.c.name_key, t.visit.c.date)
+    if plate_name is not None:
+        query = query.where(t.visit.c.plate_id == find_plate(register, plate_name).id)
+    with register.reading() as connection:
+        return [_visit(connection, row) for row in connection.execute(query).fetchall()]
+
+
+def visit_on(register: Register, plate_name: str, date: dt.date) -> Visit | None:
+    """The plate by its whole name."""
+    return next((v for v in list_visits(register, plate_name) if v.date == date), None)
+
+
+def add_look_photo(register: Register, plate_name: str, date: dt.date, region: str, file: KeptFile) -> Visit:
+    """The visit is begun where there is none. The same photo at the same region counts once."""
+    sound_look(Look(region))
+    plate = add_photo(register, plate_name, file)
+    with register.writing() as connection:
+        key = _row_for(connection, plate.id, date)
+        row = {"visit_id": key, "region": region, "sha256": file.sha256}
+        known = select(t.visit_photo).filter_by(**row)
+        if connection.execute(known).first() is None:
+            connection.execute(t.visit_photo.insert().values(plain({**row, "name": file.name, "added_utc": utc_now()})))
+    return _found(visit_on(register, plate.name, date))
+
+
+def remove_look_photo(register: Register, visit: Visit, region: str, sha256: str) -> Visit:
+    """It stays with the plate."""
+    with register.writing() as connection:
+        c = t.visit_photo.c
+        these = (c.visit_id == visit.id, c.region == region, c.sha256 == sha256)
+        connection.execute(t.visit_photo.delete().where(*these))
+    return _found(visit_on(register, visit.plate, visit.date))
+
+
+def _found(visit: Visit | None) -> Visit:
+    assert visit is not None
+    return visit
+
+
+def _row_for(connection: Connection, plate_id: int | None, date: dt.date) -> int:
+    known = select(t.visit.c.row).where(t.visit.c.plate_id == plate_id, t.visit.c.date == date)
+    if (row := connection.execute(known).scalar()) is not None:
+        return int(row)
+    values = {"plate_id": plate_id, "date": date, "stored_utc": utc_now()}
+    key = connection.execute(t.visit.insert().values(values)).inserted_primary_key
+    assert key is not None
+    return int(key[0])
+
+
+def _visit(connection: Connection, row: Row) -> Visit:
+    looks = {}
+    for r in connection.execute(select(t.visit_look).where(t.visit_look.c.visit_id == row.row)):
+        looks[r.region] = Look(r.region, r.answer, tuple(r.signs or ()), r.note)
+    for region, photos in _photos(connection, row.row).items():
+        looks[region] = replace(looks.get(region, Look(region)), photos=photos)
+    facts = {name: row._mapping[name] for name in FACTS}
+    order = tuple(looks[region] for region in REGIONS if region in looks)
+    return Visit(row.name, row.date, **facts, looks=order, stored_utc=row.stored_utc, id=row.row)
+
+
+def _photos(connection: Connection, visit_id: int) -> dict[str, tuple[KeptFile, ...]]:
+    c = t.visit_photo.c
+    query = select(c.region, c.sha256, t.file.c.size_bytes, c.name).join(t.file).where(c.visit_id == visit_id)
+    found: dict[str, tuple[KeptFile, ...]] = {}
+    for region, *file in connection.execute(query.order_by(c.added_utc, c.name)):
+        found[region] = (*found.get(region, ()), KeptFile(*file))
+    return found

@@ -1,0 +1,157 @@
+"""A visit to a piano, as the command line and the page use it: facts and looks as typed, photos, and all that is known of it.
+
+typed_visit(register, plate, date, fields)   Visit from a form's fields
+keep_photos_of(register, visit, region, paths)   photos from files
+known_of(register, visit)                    Known: the visit with the day's scans as they stand, and what is open from before
+"""
+
+import datetime as dt
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any
+
+from tapscan.errors import BadRequest
+from tapscan.places import IN_PIANO, KEYS, REGIONS, State
+from tapscan.records import Indication, Screening
+from tapscan.register.database import Register
+from tapscan.register.entries import ScanEntry, suspects
+from tapscan.register.scans import list_scans
+from tapscan.register.visit_entries import LOOK_ANSWERS, SIGNS, Look, LookAnswer, Visit, sound_look
+from tapscan.register.visits import (
+    FACTS,
+    add_look_photo,
+    find_visit,
+    keep_visit,
+    list_visits,
+    remove_look_photo,
+    visit_on,
+)
+from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
+from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.photos import kind_of_photo
+from tapscan.workflow.standing import as_it_stands
+from tapscan.workflow.still_open import open_findings
+from tapscan.workflow.typed import state, words
+
+__all__ = [
+    "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+]  # fmt: skip
+STRUNG: tuple[State, ...] = ("strung", "as-found")
+
+
+@dataclass(frozen=True, eq=False)
+class Known:
+    """All that a visit's document is written from."""
+
+    visit: Visit
+    scans: tuple[tuple[ScanEntry, Screening], ...]  # of that day, oldest first, none crossed out
+    opened: tuple[OpenFinding, ...]  # from earlier days
+    seen_before: tuple[tuple[dt.date, Look], ...]  # what the eye saw on earlier visits and may be a crack
+    state: State | None
+    before: bool  # an earlier scan is there to be compared with
+    advice: Advice
+
+    @property
+    def relevant(self) -> tuple[Indication, ...]:
+        """Of all scans of the day."""
+        return tuple(i for _, s in self.scans for i in s.indications if i.interpretation == "relevant")
+
+
+def typed_visit(plate: str, date: dt.date, fields: Mapping[str, str], signs: Mapping[str, Sequence[str]]) -> Visit:
+    """`fields` : by the names of Visit, answers as look-REGION, notes as note-REGION; `signs` by region. Raises BadRequest."""
+    facts: dict[str, Any] = {name: words(fields.get(name)) for name in FACTS if name != "state"}
+    looks = []
+    for region in REGIONS:
+        note, ticked = words(fields.get(f"note-{region}")), tuple(signs.get(region, ()))
+        answer = _answer(fields.get(f"look-{region}", ""), region)
+        if (note or ticked) and answer is None:
+            raise BadRequest(f"{REGIONS[region]}: something is noted, but no answer is ticked; tick one")
+        if answer is not None:
+            looks.append(sound_look(Look(region, answer, ticked, note)))
+    facts = {**facts, "state": state(fields.get("state"), "State of the plate")}
+    return replace(Visit(plate, date, looks=tuple(looks)), **facts)
+
+
+def _answer(text: str, region: str) -> LookAnswer | None:
+    known = next((a for a in LOOK_ANSWERS if a == text), None)
+    if text and known is None:
+        raise BadRequest(f"{REGIONS[region]}: {text!r} is no answer; one of {', '.join(LOOK_ANSWERS)}")
+    return known
+
+
+def keep_photos_of(register: Register, plate: str, date: dt.date, region: str, paths: Sequence[Path]) -> None:
+    """Raises BadRequest for what is no photo, before anything is kept."""
+    for path in paths:
+        try:
+            with path.open("rb") as file:
+                head = file.read(32)
+        except OSError as problem:
+            raise BadRequest(f"{path}: cannot be read ({problem.strerror}); check the name and the folder") from None
+        if kind_of_photo(head) is None:
+            raise BadRequest(f"{path}: is no photo that can be shown; give JPEG, PNG, WebP or HEIC")
+    for path in paths:
+        add_look_photo(register, plate, date, region, register.files.keep_file(path, path.name))
+
+
+def known_of(register: Register, visit: Visit) -> Known:
+    """Read anew each time: what was found later by an examination counts."""
+    entries = list_scans(register, visit.plate)
+    today = [e for e in entries if e.date == visit.date]
+    scans = tuple((e, as_it_stands(register, e, stored_screening(register, e))) for e in today)
+    last = scans[-1] if scans else None
+    number = last[0].number if last else 1
+    opened = open_findings(
+        register, visit.plate, (visit.date, number), last[1] if last else None, last[0] if last else None
+    )
+    ours = {i.rule for _, s in scans for i in s.indications if i.interpretation == "relevant"}
+    opened = tuple(o for o in opened if o.date < visit.date.isoformat() or o.rule not in ours)
+    earlier = tuple(
+        (v.date, look) for v in list_visits(register, visit.plate) if v.date < visit.date for look in v.suspects
+    )
+    before = any(e.date < visit.date for e in entries)
+    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE)
+    return replace(known, advice=advise(_for_advice(known)))
+
+
+_NO_ADVICE = Advice("", "", "", (), ())
+
+
+def _state(visit: Visit, scans: Sequence[tuple[ScanEntry, Screening]]) -> State | None:
+    """Where visit and scans differ, the one that asks for most care."""
+    told = [s for s in (visit.state, *(e.conditions.state for e, _ in scans)) if s]
+    for group in (STRUNG, IN_PIANO):
+        if found := [s for s in told if s in group]:
+            return found[0]
+    return told[0] if told else None
+
+
+def _for_advice(k: Known) -> VisitKnown:
+    newest = k.scans[-1][1] if k.scans else None
+    every = [i for _, s in k.scans for i in s.indications]
+    signs = frozenset(s for look in k.visit.looks for s in look.signs)
+    rules = [i.rule for i in k.relevant] + [o.rule for o in k.opened]
+    rules += [BUZZ] if BUZZ in signs or _buzzed(k, every) else []
+    eyes = [look for look in k.visit.round if look.region != KEYS]
+    return VisitKnown(
+        state=k.state,
+        eye=bool(k.visit.suspects or k.seen_before or any(suspects(e.checklist) for e, _ in k.scans)),
+        rules=tuple(dict.fromkeys(rules)),
+        earlier=bool(k.opened or k.seen_before),
+        heard=any(strike.usable for _, s in k.scans for strike in s.scan.strikes),
+        disposition=newest.disposition if newest else None,
+        headline=newest.headline if newest else "",
+        scan_steps=newest.next_steps if newest else (),
+        strings=any(i.rule == "string" for i in every),
+        signs=signs,
+        played=any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks),
+        looked=sum(look.answer in ("nothing", "note") for look in eyes),
+        unseen=sum(look.answer not in ("nothing", "note") for look in eyes),
+        before=k.before,
+    )
+
+
+def _buzzed(k: Known, every: Sequence[Indication]) -> bool:
+    """In the piano a buzz of the taps counts; out of it the scan's own steps say how to go on."""
+    return (k.state is None or k.state in IN_PIANO) and any(i.rule == BUZZ for i in every)

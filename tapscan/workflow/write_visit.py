@@ -1,0 +1,239 @@
+"""The document of one visit, from the register to a file.
+
+write_visit(register, name, path, wish)   HTML or PDF, whole or not at all; the path it was written to
+visit_sheet(register, known, wish)        everything on it in words
+"""
+
+from pathlib import Path
+
+from tapscan.places import IN_PIANO, KEYS, REGIONS
+from tapscan.records import Screening
+from tapscan.register.database import Register
+from tapscan.register.entries import Plate, ScanEntry, in_words
+from tapscan.register.plates import find_plate
+from tapscan.register.visit_entries import Look, Visit
+from tapscan.register.visits import find_visit
+from tapscan.report.about import told
+from tapscan.report.beside import Beside
+from tapscan.report.page import sections_of
+from tapscan.report.pdf import write_pdf
+from tapscan.report.photos import picture
+from tapscan.report.sections import indications, tested
+from tapscan.report.sections.map import map_section
+from tapscan.report.shop import Shop
+from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, render_visit
+from tapscan.report.words import STATES
+from tapscan.screening.next_steps import stopped
+from tapscan.screening.open_findings import EXAMINED
+from tapscan.screening.plain_words import plain_of, since
+from tapscan.screening.rules import rule_named
+from tapscan.screening.visit_advice import cautions
+from tapscan.targets import write_text
+from tapscan.wording import counted, listed
+from tapscan.workflow.visit import Known, known_of
+from tapscan.workflow.visit_unknown import unknown_of
+from tapscan.workflow.write_report import Wish, about, page_name
+
+PLAIN = Wish()
+ANSWERS = {"nothing": "seen, nothing", "note": "seen, see note", "hidden": "could not be seen", None: "not looked at"}
+KEY_ANSWERS = {
+    "nothing": "played, nothing",
+    "note": "played, see note",
+    "hidden": "could not be played",
+    None: "not played",
+}
+NO_SHOP = Shop()
+NOT_WRITTEN = "not written down"
+
+
+def write_visit(register: Register, name: str, path: Path | None, wish: Wish = PLAIN) -> Path:
+    """Raises UnknownName, MissingExtra for a PDF without WeasyPrint, OSError where it cannot be written."""
+    known = known_of(register, find_visit(register, name))
+    target = path or page_name(f"{known.visit.name}-visit", wish)
+    text = render_visit(visit_sheet(register, known, wish))
+    if wish.pdf:
+        write_pdf(text, target, (wish.shop or Shop()).paper)
+    else:
+        write_text(target, text)
+    return target
+
+
+def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
+    """Photos are made small here."""
+    shop, plate = wish.shop or Shop(), find_plate(register, k.visit.plate, exact=True)
+    return VisitSheet(
+        name=k.visit.name,
+        head=_head(k, plate, shop, wish),
+        facts=_facts(k, plate),
+        cautions=caution_lines(k),
+        headline=k.advice.headline,
+        lead=k.advice.lead,
+        known=_known(k),
+        found=found_of(k, shop),
+        looked=_looked(k.visit),
+        tested=(*(_taps(e, s) for e, s in k.scans), *_no_taps(k), *_played(k)),
+        unknown=unknown_of(k),
+        steps=k.advice.steps,
+        questions=tuple(q.text for q in k.advice.questions),
+        rows=tuple(_row(register, look) for look in k.visit.round),
+        scans=tuple(_part(e, s, plate, shop) for e, s in k.scans),
+        shop=shop,
+        stop=stopped(k.advice.given),
+    )
+
+
+def caution_lines(k: Known) -> tuple[str, ...]:
+    """They stand before all else, on the document and on the screen."""
+    return cautions(k.state)
+
+
+def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, str], ...]:
+    v = k.visit
+    piano = ", ".join(filter(None, [v.maker, v.piano_number and f"number {v.piano_number}"]))
+    rows = [
+        ("Piano", piano or NOT_WRITTEN),
+        ("Plate", f"{plate.name}, {STATES[k.state] if k.state else 'state not told'}"),
+    ]
+    rows += [("Where", v.place or NOT_WRITTEN), ("Date", shop.day(v.date)), ("Looked at by", v.by_whom or NOT_WRITTEN)]
+    rows += [("Workshop", shop.name)] if shop.name else []
+    return (*rows, *((("For", wish.whom),) if wish.whom else ()))
+
+
+def _facts(k: Known, plate: Plate) -> tuple[tuple[str, str], ...]:
+    v = k.visit
+    return (
+        ("Maker", told(v.maker)),
+        ("Number of the piano", told(v.piano_number)),
+        ("Where", told(v.place)),
+        ("Looked at by", told(v.by_whom)),
+        ("Also there", told(v.present)),
+        ("State of the plate", told(STATES[k.state] if k.state else None)),
+        ("Pattern", told(plate.pattern)),
+        ("Number on the plate", told(plate.serial)),
+        ("Notes", told(v.notes)),
+    )
+
+
+def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
+    """What weighs first."""
+    looks = [look for look in k.visit.round if look.answer == "note"]
+    eye = [
+        Found(_title(look), f"{_upper(look.told)}{_photos(look)}.", look.suspect or "buzz" in look.signs)
+        for look in looks
+    ]
+    examined = [Found("Found by an examination", shop.dated(o.sentence), True) for o in k.opened if o.rule == EXAMINED]
+    earlier = [
+        Found(f"Still open, from {shop.dated(o.date)}", shop.dated(o.sentence), True)
+        for o in k.opened
+        if o.rule != EXAMINED
+    ]
+    before = [
+        Found(f"Seen on {shop.day(on)}", f"{REGIONS[look.region]}: {look.told}.", True) for on, look in k.seen_before
+    ]
+    listed_ = [
+        Found("Seen by eye", f"{_upper(text)}.", True) for e, _ in k.scans for text in in_words(e.seen)
+    ]  # of a scan's own list
+    every = [*examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
+    return tuple(sorted(every, key=lambda f: not f.weighs))
+
+
+def _heard(s: Screening, k: Known) -> list[Found]:
+    """By the rule's own plain words; the figures stand in the appendix. A note's finding is told the same way."""
+    found = []
+    buzzes = k.state is None or k.state in IN_PIANO
+    for i in s.indications:
+        weighs = i.interpretation == "relevant" or (i.rule == "buzz" and buzzes)
+        if not weighs:
+            continue
+        rule, plain = rule_named(i.rule), plain_of(i)
+        where = f" Clearest at {listed([s.scan.where(x) for x in i.stations], 3)}." if i.stations else ""
+        found.append(
+            Found(rule.title if rule else i.rule, f"{plain.first.format(since=since(s.comparison))}{where}", True)
+        )
+    return found
+
+
+def _known(k: Known) -> str:
+    """How much the findings, or their absence, rest on."""
+    round_ = [look for look in k.visit.round if look.region != KEYS]
+    seen = sum(look.answer in ("nothing", "note") for look in round_)
+    used = [(strike.station, s) for _, s in k.scans for strike in s.scan.strikes if strike.usable]
+    places = len({station for station, _ in used})
+    taps = f"{counted(len(used), 'tap')} at {counted(places, 'place')} heard" if used else "no tap heard"
+    keys = (
+        "keys played by hand"
+        if any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks)
+        else "keys not played"
+    )
+    return f"{seen} of {len(round_)} regions seen, {taps}, {keys}."
+
+
+def _looked(v: Visit) -> tuple[tuple[str, str], ...]:
+    rows = []
+    for answer, said in ANSWERS.items():
+        titles = [REGIONS[look.region] for look in v.round if look.answer == answer and look.region != KEYS]
+        if titles:
+            rows.append((_upper(said), "; ".join(titles)))
+    return tuple(rows)
+
+
+def _taps(e: ScanEntry, s: Screening) -> tuple[str, str]:
+    used = [strike for strike in s.scan.strikes if strike.usable]
+    places = list(dict.fromkeys(strike.station for strike in used))
+    by = {"contact": "pickup on the iron", "microphone": "microphone", None: "what listened is not written down"}
+    if not used:
+        return "Tapped", f"{counted(len(s.scan.strikes), 'tap')}, none of them usable"
+    heard = f"{counted(len(used), 'usable tap')} of {len(s.scan.strikes)}, at {counted(len(places), 'place')} ({listed(places, 12)}), {by[e.conditions.sensor.kind]}"
+    return (
+        "Tapped",
+        f"{heard}; {counted(len(s.scan.modes), 'tone')} heard; {'something was found' if any(i.interpretation == 'relevant' for i in s.indications) else 'the checks that could be made found nothing'}",
+    )
+
+
+def _no_taps(k: Known) -> tuple[tuple[str, str], ...]:
+    return () if k.scans else (("Tapped", "not tapped"),)
+
+
+def _played(k: Known) -> tuple[tuple[str, str], ...]:
+    keys = next(look for look in k.visit.round if look.region == KEYS)
+    said = KEY_ANSWERS[keys.answer]
+    return (("Keys", f"{said}{f': {keys.told}' if keys.told else ''}"),)
+
+
+def _row(register: Register, look: Look) -> LookRow:
+    answer = (KEY_ANSWERS if look.region == KEYS else ANSWERS)[look.answer]
+    photos = tuple(picture(register.files.path_of(f.sha256), f.name) for f in look.photos)
+    return LookRow(REGIONS[look.region], answer, look.told, look.suspect, photos)
+
+
+def _part(e: ScanEntry, s: Screening, plate: Plate, shop: Shop) -> TapPart:
+    drawn = map_section(s)
+    sections = sections_of(s, about(plate, e, shop), Beside(shop), [indications.SECTION, tested.SECTION])
+    c = e.conditions
+    rows = (
+        ("State", STATES[c.state] if c.state else NOT_WRITTEN),
+        ("Layout", e.layout or NOT_WRITTEN),
+        ("Listened by", c.sensor.told or NOT_WRITTEN),
+        ("Hammer", c.hammer or NOT_WRITTEN),
+        ("Tapped by", e.operator or NOT_WRITTEN),
+    )
+    return TapPart(
+        e.name,
+        f"{s.headline}. {shop.dated(s.summary)}",
+        rows,
+        drawn.small if drawn else None,
+        drawn.legend if drawn else (),
+        sections,
+    )
+
+
+def _photos(look: Look) -> str:
+    return f" ({counted(len(look.photos), 'photo')})" if look.photos else ""
+
+
+def _title(look: Look) -> str:
+    return _upper(REGIONS[look.region])
+
+
+def _upper(text: str) -> str:
+    return text[:1].upper() + text[1:]

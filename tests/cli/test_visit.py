@@ -1,0 +1,150 @@
+"""An inspector's visit from the round to the document: a telephone, talk and a lorry are in the recording. Taps and noises are simulated, the voice is a program's."""
+
+import re
+from pathlib import Path
+
+import pytest
+import soundfile
+
+from tapscan.register.database import open_register
+from tapscan.register.scans import list_scans
+from tapscan.register.visits import find_visit
+from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.visit import known_of
+from tapscan.workflow.visit_unknown import unknown_of
+from tests.cli.commands import flat, run
+from tests.onsite.take import PLACES, RATE_HZ, take
+from tests.report.test_page import Reading
+from tests.report.visits import photo_file
+
+DAY = ("--on", "2026-11-27")
+
+
+@pytest.fixture
+def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
+    monkeypatch.chdir(tmp_path)
+    assert run("plate", "add", "U7", "--pattern", "full upright").status == 0
+    for name in ("a", "b"):
+        photo_file(tmp_path, f"{name}.jpg", {"a": "gray", "b": "tan"}[name])
+    return tmp_path
+
+
+def done(*words: object) -> str:
+    told = run(*words)
+    assert told.status == 0, told.err
+    return flat(told.out)
+
+
+def visited(folder: Path):
+    register = open_register(folder / "register")
+    return known_of(register, find_visit(register, "U7"))
+
+
+def document(folder: Path) -> tuple[str, str]:
+    """What is read on the page, and in the appendix."""
+    done("visit", "report", "U7", "--out", "v.html", "--for", "Ms Perry")
+    page, _, appendix = flat(Reading((folder / "v.html").read_text(encoding="utf-8")).text).partition(" Appendix ")
+    return page, appendix
+
+
+def what_the_document_says(folder, known, used):
+    page, appendix = document(folder)
+    # what is known
+    assert (
+        "Hollis & Wren, number 48 213" in page
+        and "14 Quince Road" in page
+        and "R. Almond" in page
+        and "For Ms Perry" in page
+    )
+    assert f"2 of 12 regions seen, {used} taps at 4 places heard, keys played by hand." in page
+    assert "Something else (new nuts)" in page
+    # what is not known, each from what was not seen, not struck, not run
+    codes = {u.code for u in unknown_of(known)}
+    assert codes == {"hidden", "not-looked", "barred", "microphone", "checks", "in-piano", "change"}
+    assert "stands against the wall" in appendix and "pin field, treble, between the pins" in appendix
+    # what the buyer should do, and nothing that endangers
+    assert page.index("plane of the strings") < page.index("What was found")
+    assert "have a qualified person examine it" in page and "in writing before you agree on a price" in page
+    assert "Is there an earlier report" in page
+    html = (folder / "v.html").read_text(encoding="utf-8")
+    assert html.count("data:image/jpeg") == 2 and "PERRY" not in html
+
+
+@pytest.mark.slow
+def test_a_whole_visit_with_talk_a_telephone_and_a_lorry_in_the_recording(folder):
+    soundfile.write(folder / "phone.wav", take(), RATE_HZ, subtype="PCM_16")
+    done("layout", "print", "upright-short", "card.html", "--state", "strung")
+    done(
+        "visit", "note", "U7", *DAY, "--maker", "Hollis & Wren", "--number", "48 213", "--place", "14 Quince Road", "--by", "R. Almond", "--state", "strung",
+        "--hidden", "underside:stands against the wall", "--found", "nose-bolts:other:new nuts", "--clear", "struts", "--clear", "keys", "--photo", "struts:a.jpg",
+        "--photo", "nose-bolts:b.jpg",
+    )  # fmt: skip
+    done("scan", "import", "U7", "phone.wav", "--layout", "upright-short", "--order", "soft,hard,hard", "--state", "strung", "--sensor", "microphone", "--date", "2026-11-27", "--yes")  # fmt: skip
+    (entry,) = list_scans(open_register(folder / "register"))
+    heard = stored_screening(open_register(folder / "register"), entry).scan
+    assert [(s.station, s.force) for s in heard.strikes] == [(p, f) for p in PLACES for f in ("soft", "hard", "hard")]
+    assert sum(s.usable for s in heard.strikes) >= 10, "the lorry may drown a soft tap, and nothing more"
+    known = visited(folder)
+    assert known.advice.code == "no-answer" and known.state == "strung"
+    what_the_document_says(folder, known, sum(s.usable for s in heard.strikes))
+
+
+def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
+    told = done(
+        "visit",
+        "note",
+        "U7",
+        *DAY,
+        "--state",
+        "strung",
+        "--found",
+        "corners:rust-line,cracked-finish:40 mm",
+        "--clear",
+        "all",
+    )
+    assert "may be a crack: stop here" in told
+    known = visited(folder)
+    assert known.advice.code == "eye" and {"no-taps", "no-photo"} <= {u.code for u in unknown_of(known)}
+    page, _ = document(folder)
+    assert page.index("Stop. Leave the piano as it is") < page.index("Call a qualified person")
+    assert "Corners of the openings. A line of rust; a crack in the finish (40 mm)" in page
+    shown = done("visit", "show", "U7")
+    assert known.advice.headline in shown and "Stop. Leave the piano" in shown
+    # another day without it does not clear it
+    done("visit", "note", "U7", "--on", "2026-11-28", "--state", "strung", "--clear", "all")
+    later = visited(folder)
+    assert later.visit.date.day == 28 and later.advice.code == "eye" and later.seen_before[0][1].region == "corners"
+
+
+def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):
+    done("visit", "note", "U7", *DAY, "--place", "hall", "--found", "rim:loose", "--hidden", "underside")
+    done("visit", "note", "U7", *DAY, "--clear", "all", "--by", "R. Almond")
+    visit = visited(folder).visit
+    assert (visit.place, visit.by_whom) == ("hall", "R. Almond")
+    assert [look.region for look in visit.round if look.answer != "nothing"] == ["rim", "underside"], (
+        "`all` leaves what was found"
+    )
+    assert visit.suspects, "a note without a kind is taken for what may be a crack"
+    done("visit", "note", "U7", *DAY, "--clear", "rim", "--state", "unknown")
+    assert not visited(folder).visit.suspects
+    assert "U7/2026-11-27" in done("visit", "list")
+
+
+BAD = [
+    (("--clear", "leg"), "no region"),
+    (("--found", "rim:ghost:odd"), "no sign"),
+    (("--photo", "rim:nowhere.jpg"), "cannot be read"),
+    (("--photo", "rim:a.txt"), "no photo"),
+    (("--on", "2126-01-01"), "still to come"),
+    (("--state", "lying"), "unknown"),
+]
+
+
+@pytest.mark.parametrize(("words", "said"), BAD, ids=[said for _, said in BAD])
+def test_what_cannot_be_meant_is_told_in_one_line_and_nothing_is_kept(folder, words, said):
+    (folder / "a.txt").write_text("no photo")
+    told = run("visit", "note", "U7", *words)
+    assert told.status in (1, 2) and said in told.err and len(told.err.strip().splitlines()) == 1
+    assert not re.search("Traceback", told.err)
+    assert "No visit is noted" in done("visit", "list")

@@ -1,0 +1,80 @@
+"""A visit in real clicks: the round with a photo, what it comes to, the document."""
+
+from typing import Any
+
+import pytest
+
+from tapscan.register.plates import find_plate
+from tapscan.register.visits import list_visits
+from tests.report.visits import photo_file
+
+
+def ticked(page: Any, region: str, answer: str, *signs: str) -> None:
+    page.check(f"input[name=look-{region}][value={answer}]")
+    for sign in signs:
+        page.check(f"input[name=sign-{region}][value={sign}]")
+
+
+@pytest.mark.slow
+def test_the_round_is_filled_a_photo_goes_to_its_region_and_the_document_is_read(site, browser_page, tmp_path):
+    page = browser_page
+    page.click("text=B12")
+    page.click("text=A visit today")
+    assert "plane of the strings" in page.inner_text("main"), "cautions, before a state is told"
+    page.fill("#f-maker", "Hollis & Wren")
+    page.select_option("#f-state", "strung")
+    ticked(page, "struts", "nothing")
+    ticked(page, "corners", "note", "rust-line")
+    page.fill("#f-note-corners", "40 mm, beside the treble break")
+    page.set_input_files("#region-corners input[type=file]", photo_file(tmp_path))
+    page.wait_for_selector("#region-corners .photos img")
+    assert page.is_checked("input[name=look-corners][value=note]"), "what was ticked meanwhile is kept with the photo"
+    ticked(page, "underside", "hidden")
+    page.click("text=Keep it")
+    page.wait_for_selector("#comes-to")
+    shown = page.inner_text("#comes-to")
+    assert "may be a crack" in shown and "Stop. Leave the piano as it is" in shown
+    (visit,) = list_visits(site.register)
+    assert {look.region: look.answer for look in visit.looks} == {
+        "struts": "nothing",
+        "corners": "note",
+        "underside": "hidden",
+    }
+    assert visit.maker == "Hollis & Wren" and [f.name for f in visit.round[2].photos] == ["p.jpg"]
+    page.fill("#f-whom", "Ms Perry")
+    page.click("button[value=html]")
+    page.wait_for_selector("article#page", timeout=60_000)
+    read = page.inner_text("article#page")
+    assert "Ms Perry" in read and "40 mm, beside the treble break" in read and "Not looked at" in read
+    loaded = page.evaluate("[...document.querySelectorAll('.pictures img')].map(i => i.naturalWidth)")
+    assert loaded and all(loaded)
+
+
+@pytest.mark.slow
+def test_a_photo_of_the_plate_is_put_to_a_region_and_taken_away_again(site, browser_page, tmp_path):
+    page = browser_page
+    page.goto(f"{site.address}/visit?plate=B12&on=2026-01-05")
+    page.set_input_files("#region-rim input[type=file]", photo_file(tmp_path))
+    page.wait_for_selector("#region-rim .photos img")
+    page.click("text=Take p.jpg away")
+    page.wait_for_selector(".placing")
+    page.select_option(".placing select", "horn")
+    page.click("text=Put it there")
+    page.wait_for_selector("#region-horn .photos img")
+    (visit,) = list_visits(site.register)
+    assert [look.region for look in visit.looks if look.photos] == ["horn"]
+    assert len(find_plate(site.register, "B12").photos) == 1
+
+
+def test_what_cannot_be_meant_is_refused(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        assert site.post(client, "/visit", **fields, **{"look-rim": "fine"}).status_code == 400
+        assert site.post(client, "/visit/photo", **fields, sha="00" * 32, region="rim").status_code == 400
+        assert site.post(client, "/visit/document", **fields, kind="html").status_code == 404
+        assert client.get("/visit", params={"plate": "B12", "on": "2126-01-05"}).status_code == 400
+        no_photo = client.put("/visit/photo", params={**fields, "region": "rim", "name": "a.jpg"}, content=b"text", headers={"x-token": site.door.token})  # fmt: skip
+        assert no_photo.status_code == 400
+        strange = client.put("/visit/photo", params={**fields, "region": "leg", "name": "a.jpg"}, content=b"text", headers={"x-token": site.door.token})  # fmt: skip
+        assert strange.status_code == 400
+    assert list_visits(site.register) == []

@@ -1,0 +1,130 @@
+"""Visits on disk: what is noted comes back, one a plate and day; what may be a crack is told everywhere; photos stay with plate and region."""
+
+import csv
+import datetime as dt
+import json
+from dataclasses import replace
+
+import pytest
+
+from tapscan.errors import BadRequest, UnknownName
+from tapscan.register.database import open_register
+from tapscan.register.entries import EYE_SUSPECTS, Finding, Plate
+from tapscan.register.export import export_csv, export_json
+from tapscan.register.files import keep_bytes
+from tapscan.register.plates import add_plate, find_plate
+from tapscan.register.upkeep import back_up, check_register
+from tapscan.register.visit_entries import REGIONS, SIGNS, Look, Visit
+from tapscan.register.visits import add_look_photo, find_visit, keep_visit, list_visits, remove_look_photo
+from tapscan.workflow.eye import eye_of
+from tapscan.workflow.visit import typed_visit
+from tests.every import each
+
+DAY = dt.date(2026, 11, 27)
+LOOKS = (
+    Look("struts", "nothing"),
+    Look("corners", "note", ("rust-line", "other"), "40 mm"),
+    Look("underside", "hidden", note="wall"),
+)
+VISIT = Visit(
+    "B12", DAY, "Hollis & Wren", "48 213", "14 Quince Road", "A. Person", "the owner", "strung", "damp", LOOKS
+)
+
+
+def test_what_is_noted_comes_back_and_a_second_keeping_replaces_it(register):
+    kept = keep_visit(register, VISIT)
+    assert replace(kept, stored_utc=None, id=None) == VISIT
+    again = keep_visit(register, replace(VISIT, looks=LOOKS[:1], place=None))
+    assert [v.id for v in list_visits(register)] == [kept.id] and again.looks == LOOKS[:1] and again.place is None
+    assert find_visit(open_register(register.folder), "B12") == again == find_visit(register, "B12/2026-11-27")
+
+
+def test_a_name_that_is_not_there_lists_those_there_are(register):
+    with pytest.raises(UnknownName, match="no visit of 'B12' is noted yet"):
+        find_visit(register, "B12")
+    keep_visit(register, VISIT)
+    with pytest.raises(UnknownName, match="there is B12/2026-11-27"):
+        find_visit(register, "B12/2026-11-28")
+
+
+@each(
+    "look",
+    [
+        Look("leg", "nothing"),
+        Look("struts", "note", ("ghost",)),
+        Look("struts", "nothing", ("repair",)),
+        Look("struts", "maybe"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused_and_nothing_is_kept(look, register):
+    with pytest.raises(BadRequest):
+        keep_visit(register, replace(VISIT, looks=(look,)))
+    assert list_visits(register) == []
+
+
+SUSPECT = [(s, s in (*EYE_SUSPECTS, "repair")) for s in SIGNS]
+
+
+@each(("sign", "suspect"), SUSPECT)
+def test_which_signs_may_be_a_crack(sign, suspect):
+    assert Look("rim", "note", (sign,)).suspect == suspect
+    assert Look("rim", "note", (sign, "rust-line")).suspect
+
+
+def test_a_note_whose_kind_nobody_said_is_taken_for_a_crack_and_says_so():
+    assert (
+        Look("rim", "note", (), "odd").suspect
+        and "taken for what may be a crack" in Look("rim", "note", (), "odd").told
+    )
+    assert not Look("rim", "nothing", note="all well").suspect and not Look("rim", "hidden", note="cloth").suspect
+
+
+def test_a_scan_of_that_day_knows_what_the_visit_saw(register):
+    keep_visit(register, VISIT)
+    (seen,) = eye_of(register, "B12", DAY, ())
+    assert "corners" in seen and "40 mm" in seen
+    assert len(eye_of(register, "B12", DAY, [Finding("rust-line", "seen")])) == 2
+    assert eye_of(register, "B12", DAY + dt.timedelta(1), ()) == ()
+
+
+def test_a_photo_is_with_its_region_and_with_the_plate_and_in_the_backup(register, tmp_path):
+    file = keep_bytes(register.folder, b"\xff\xd8\xff photo", "p.jpg")
+    for _ in range(2):
+        visit = add_look_photo(register, "B12", DAY, "corners", file)
+    assert [f.sha256 for look in visit.looks for f in look.photos] == [file.sha256]
+    assert keep_visit(register, VISIT).round[2].photos == (file,), "keeping the answers leaves the photos"
+    assert check_register(register).wrong == ()
+    back_up(register, tmp_path / "copy")
+    assert list_visits(open_register(tmp_path / "copy"))[0].looks == keep_visit(register, VISIT).looks
+    assert remove_look_photo(register, visit, "corners", file.sha256).round[2].photos == ()
+    assert [f.sha256 for f in find_plate(register, "B12").photos] == [file.sha256]
+
+
+def test_visits_are_in_both_exports_and_no_formula_is(register, tmp_path):
+    add_plate(register, Plate("C1"))
+    keep_visit(register, replace(VISIT, place="=HYPERLINK(1)"))
+    export_csv(register, tmp_path / "csv")
+    with (tmp_path / "csv" / "visits.csv").open(encoding="utf-8-sig", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert row["place"] == "'=HYPERLINK(1)" and row["by_whom"] == "A. Person"
+    with (tmp_path / "csv" / "visit_looks.csv").open(encoding="utf-8-sig", newline="") as file:
+        assert [r["region"] for r in csv.DictReader(file)] == ["struts", "corners", "underside"]
+    export_json(register, tmp_path / "all.json")
+    plates = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))["plates"]
+    assert [len(p["visits"]) for p in plates] == [1, 0]
+
+
+def test_a_form_is_read_whole_and_a_note_without_an_answer_is_asked_about():
+    typed = typed_visit(
+        "B12",
+        DAY,
+        {"look-struts": "note", "note-struts": " bent ", "maker": "", "state": "strung"},
+        {"struts": ["other"]},
+    )
+    assert typed.looks == (Look("struts", "note", ("other",), "bent"),) and (typed.maker, typed.state) == (
+        None,
+        "strung",
+    )
+    for fields, signs in (({"note-rim": "odd"}, {}), ({}, {"rim": ["repair"]}), ({"look-rim": "fine"}, {})):
+        with pytest.raises(BadRequest, match=REGIONS["rim"]):
+            typed_visit("B12", DAY, fields, signs)

@@ -1,0 +1,104 @@
+"""The document of a visit: one sheet and an appendix, true to what it is given, harmless, and without what a phone hides in a photo."""
+
+import base64
+import io
+import re
+
+import pytest
+
+from tapscan.report.photos import picture
+from tapscan.report.visit_page import LIMITS, render_visit
+from tests.every import each
+from tests.report.sheets import HOSTILE
+from tests.report.test_page import NOT_VISIBLE, Reading
+from tests.report.test_print import CHROMIUM, PAPERS, sheets
+from tests.report.visits import LONG, fullest, photo, photo_file
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium to print with")
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_the_next(paper, tmp_path):
+    sheet = fullest(photos=(photo(tmp_path),))
+    count, size = sheets(render_visit(sheet, appendix=False), paper, tmp_path)
+    assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
+    assert count == 1
+    assert sheets(render_visit(sheet), paper, tmp_path)[0] > 2
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("paper", PAPERS)
+def test_the_pdf_too_is_one_sheet_before_the_appendix(paper):
+    weasyprint = pytest.importorskip("weasyprint")
+    css = weasyprint.CSS(string=f"@page {{ size: {paper} }}")
+    made = weasyprint.HTML(string=render_visit(fullest(), appendix=False)).render(stylesheets=[css])
+    assert len(made.pages) == 1
+
+
+def parts(html: str) -> tuple[str, str]:
+    """What is read on the page and in the appendix."""
+    page, _, appendix = " ".join(Reading(html).text.split()).partition(" Appendix ")
+    assert page and appendix
+    return page, appendix
+
+
+def test_cautions_stand_before_the_headline_and_to_stop_before_all_other_steps():
+    text, _ = parts(render_visit(fullest()))
+    headline = text.rindex("The eye saw what may be a crack", 0, text.index("What was found"))  # also the page's title
+    assert text.index("plane of the strings") < headline
+    steps = text[text.index("What to do, and who should look next") :]
+    assert steps.index("Stop. Leave the piano as it is") < steps.index("Call a qualified person")
+
+
+def test_what_does_not_fit_is_counted_on_the_page_and_whole_in_the_appendix():
+    sheet = fullest()
+    page, appendix = parts(render_visit(sheet))
+    least = LIMITS[-1]
+    assert page.count("… (appendix)") >= least.found + least.unknown
+    assert f"and {len(sheet.found) - least.found} more, in the appendix" in page
+    assert f"and {len(sheet.unknown) - least.unknown} more, in the appendix" in page
+    whole = " ".join(LONG.split())
+    assert whole not in page
+    assert appendix.count(whole) >= len(sheet.found) + len(sheet.unknown) + len(sheet.rows)
+    for step in sheet.steps:
+        assert step.partition(": ")[2] in appendix
+
+
+@each("state", ["strung", None, "in-piano-unstrung", "stripped"])
+def test_it_is_whole_and_stands_alone(state):
+    html = render_visit(fullest(state))
+    reading = Reading(html)
+    assert reading.open == [] and not NOT_VISIBLE.search(reading.text)
+    assert not re.search(r"https?:|@import|<script", html)
+    ids = reading.values("id")
+    assert len(ids) == len(set(ids))
+
+
+def test_text_from_outside_stays_text():
+    html = render_visit(fullest(words=HOSTILE, note=HOSTILE))
+    assert "<script" not in html.lower() and not {"script", "n"} & {tag for tag, _ in Reading(html).elements}
+
+
+def test_a_photo_is_upright_small_and_without_the_place_it_was_taken_at(tmp_path):
+    from PIL import Image
+
+    path = photo_file(tmp_path)
+    assert b"PERRY" in path.read_bytes()
+    made = picture(path, path.name)
+    content = base64.b64decode(made.data.partition(",")[2])
+    assert b"PERRY" not in content and b"Exif" not in content
+    with Image.open(io.BytesIO(content)) as shown:
+        assert shown.size == (562, 1000) and not shown.getexif()
+
+
+@each(("name", "content", "words"), [
+    ("a.heic", b"\0\0\0\x18ftypheic" + bytes(40), "HEIC"),
+    ("b.jpg", b"\xff\xd8\xff\xe0" + bytes(100), ""),
+    ("c.jpg", None, "missing"),
+])  # fmt: skip
+def test_a_photo_that_cannot_be_shown_says_why_and_the_page_is_written(name, content, words, tmp_path):
+    if content is not None:
+        (tmp_path / name).write_bytes(content)
+    made = picture(tmp_path / name, name)
+    assert not made.data and made.reason and words in made.reason
+    assert f"Not shown: {made.reason}" in Reading(render_visit(fullest(photos=(made,)))).text

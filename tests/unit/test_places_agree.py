@@ -1,0 +1,128 @@
+"""Which places of a plate may be struck in the piano: layouts, list, sheet, recorder, import, visit and docs say the same for every layout and state."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tapscan.errors import BadRequest
+from tapscan.layouts import known_layouts, read_layout
+from tapscan.layouts.assignment import expected, wanted
+from tapscan.layouts.take import ORDER, Take, groups_of, mismatch
+from tapscan.places import IN_PIANO, STATES
+from tapscan.report.layout_sheet import render_sheet
+from tapscan.screening.limitations import limitations
+from tapscan.settings import Settings
+from tapscan.workflow.check import Request, TappedFile, assigned
+from tests.cli.commands import run
+from tests.every import each
+from tests.unit.test_allowed_states import onsets, scan
+
+DOCS = Path(__file__).parents[2] / "docs"
+PAIRS = [(name, state) for name in known_layouts() for state in IN_PIANO]
+PLACES = {"as-found": (4, 8), "strung": (4, 8), "in-piano-unstrung": (8, 24)}  # of the short one, of the others
+
+
+def on_the_sheet(name, state):
+    html = render_sheet(read_layout(name), state, ORDER, name)
+    table = html[html.index('id="stations"') : html.index('id="look"')]
+    rows = re.findall(r"<tr.*?</tr>", table, re.S)[1:]
+    return [re.search(r'class="name">(S\d+)<', row)[1] for row in rows if 'class="box"' in row]
+
+
+@each(("name", "state"), PAIRS)
+def test_layout_sheet_and_import_agree(name, state):
+    layout = read_layout(name)
+    allowed = [s.name for s in layout.allowed(state)]
+    assert len(allowed) == PLACES[state][0 if name.endswith("-short") else 1]
+    assert on_the_sheet(name, state) == allowed
+    at = tuple(onsets(len(allowed), len(ORDER)))
+    assert expected(layout, state, at, len(ORDER)) == allowed == wanted(layout, state, allowed)
+    assert mismatch(Take(len(at), groups_of(at), len(ORDER), at), layout, state, lambda: ()) is None
+    taps, told = assigned([TappedFile("a.wav", at)], Request(layout=layout, state=state, order=ORDER))
+    assert list(dict.fromkeys(t.station for t in taps)) == allowed and not any(
+        "expected" in line.split(" ")[0] for line in told
+    )
+    said = " ".join(limitations(replace(scan(state, allowed), map=layout, layout=name), Settings()))
+    assert "says not to strike" not in said and "tap at eight places or more" not in said
+
+
+@each(("name", "state"), PAIRS)
+def test_what_may_not_be_struck_is_told_where_it_was_struck_all_the_same(name, state):
+    layout = read_layout(name)
+    barred = [s.name for s in layout.stations if state not in s.states]
+    said = " ".join(limitations(replace(scan(state, barred), map=layout, layout=name), Settings()))
+    assert bool(barred) == ("says not to strike" in said)
+
+
+@pytest.mark.parametrize("state", IN_PIANO)
+def test_the_list_on_the_terminal_bars_the_same(state):
+    for name in ("grand-short", "upright-long"):
+        told = run("layout", "show", name, "--state", state).out
+        shown = [m[1] for m in re.finditer(r"^  (S\d+) (.*)$", told, re.M) if "leave out" not in m[2]]
+        assert shown == [s.name for s in read_layout(name).allowed(state)]
+
+
+def test_the_page_for_an_inspector_names_the_same_places():
+    """The table of docs/visit.md: layout, how many of how many, which."""
+    rows = re.findall(
+        r"^\| `([a-z-]+)` \| (\d+) of (\d+) \| (.+) \|$", (DOCS / "visit.md").read_text(encoding="utf-8"), re.M
+    )
+    told = {name: (int(n), int(of), names.split(", ")) for name, n, of, names in rows}
+    real = {}
+    for name in known_layouts():
+        layout = read_layout(name)
+        allowed = [s.name for s in layout.allowed("strung")]
+        real[name] = (len(allowed), len(layout.stations), allowed)
+        assert layout.allowed("as-found") == layout.allowed("strung")
+    assert {name: real[name] for name in told} == told
+    assert {n.removesuffix("-short").removesuffix("-long") for n in told} == {
+        "grand",
+        "grand-three-quarter",
+        "upright",
+        "upright-three-quarter",
+    }
+
+
+CARDS = [*re.findall(r"layout print (\S+) --state (\S+?)[`\s]", (DOCS / "how-to-tap.md").read_text(encoding="utf-8")), *re.findall(r"layout print (\S+) --state (\S+?)[`\s]", (DOCS / "visit.md").read_text(encoding="utf-8"))]  # fmt: skip
+
+
+def test_each_card_names_as_many_places_as_its_layout_leaves():
+    words = {4: "four", 8: "eight"}
+    assert len(CARDS) >= 2 and all(state in STATES for _, state in CARDS)
+    for page in ("how-to-tap.md", "visit.md"):
+        text = (DOCS / page).read_text(encoding="utf-8")
+        for name, state, said in re.findall(
+            r"layout print (\S+) --state (\S+?)`[^.]*\.? [^.]*?\bleaves (\w+) places", text
+        ):
+            assert words[len(read_layout(name).allowed(state))] == said, page
+        assert "places; strike no others" in text
+
+
+TAKE = tuple(onsets(4, 3))
+TALK = ((0.5, True), *((t, False) for t in (5.0 + t for t in TAKE)), (90.0, True))
+
+
+def places(heard, **more):
+    file = TappedFile("a.wav", tuple(t for t, _ in heard), tuple(grew for _, grew in heard))
+    taps, told = assigned([file], Request(layout=read_layout("grand-short"), state="strung", order=ORDER, **more))
+    return [(t.name, t.station) for t in taps], " ".join(told)
+
+
+def test_what_grew_like_talk_is_left_out_where_the_rest_is_as_the_sheet_asks():
+    taps, told = places(TALK)
+    assert [s for _, s in taps] == [s for s in ("S1", "S6", "S7", "S8") for _ in range(3)]
+    assert (
+        [n for n, _ in taps] == [f"T{k}" for k in range(2, 14)]
+        and "T1, T14" in told
+        and "grew instead of fading" in told
+    )
+
+
+def test_nothing_is_left_out_where_it_fits_as_it_is_or_does_not_fit_either_way():
+    grown = tuple((t, k == 4) for k, t in enumerate(TAKE))
+    taps, told = places(grown)
+    assert len(taps) == 12 and "left out" not in told, "a tap that grew, in its place"
+    with pytest.raises(BadRequest):
+        places((*TALK[:7], TALK[-1]))  # two places were not tapped
