@@ -33,7 +33,7 @@ from tapscan.demo.plates import (
     draw_iron,
     radiation_loss_factor,
 )
-from tapscan.demo.taps import Tap
+from tapscan.demo.taps import Tap, ring
 
 Array = NDArray[np.float64]
 STIFFNESS_N_M = {"screw": (1e7, 0.6), "nose bolt": (2e7, 0.4), "pin block": (5e6, 0.5)}  # middle, sd of ln
@@ -179,7 +179,9 @@ def modes_in_piano(held: Installed, visit: Visit, label: str = "sound") -> Plate
     stiff = np.diag(np.concatenate([eigen, wood])) + (pull * spring) @ pull.T
     values, mix = np.linalg.eigh(stiff)
     mix = mix[:, (values > (2 * np.pi * 20) ** 2) & (values < (2 * np.pi * 1.15 * HIGHEST_HZ) ** 2)]
-    lossy = (mix.T * (np.concatenate([eigen, wood]) * loss)) @ mix + ((mix.T @ pull) * (spring * held.loss)) @ (pull.T @ mix)
+    lossy = (mix.T * (np.concatenate([eigen, wood]) * loss)) @ mix + ((mix.T @ pull) * (spring * held.loss)) @ (
+        pull.T @ mix
+    )
     squared, turned = np.linalg.eig(mix.T @ stiff @ mix + 1j * lossy)
     turned = turned / np.sqrt((turned**2).sum(axis=0))  # a symmetric matrix: no conjugate
     root = np.sqrt(squared)
@@ -194,7 +196,9 @@ def _softened(table: Table, case: int, tension: float) -> Array:
     return np.asarray(1 - STRUT_SOFTER * tension * table.arrays["strain_share"][case][:, struts].sum(axis=1))
 
 
-def _seen_by_plate(table: Table, label: str, case: int, mix: NDArray[np.complex128], root: NDArray[np.complex128]) -> PlateModes:
+def _seen_by_plate(
+    table: Table, label: str, case: int, mix: NDArray[np.complex128], root: NDArray[np.complex128]
+) -> PlateModes:
     a, hz = table.arrays, root.real / (2 * np.pi)
     none = np.zeros((len(hz), 0))
     return PlateModes(
@@ -221,7 +225,9 @@ def permitted(table: Table, count: int) -> list[str]:
     return [*found, *(edge[i] for i in np.linspace(0, len(edge) - 1, count - len(found)).round().astype(int))]
 
 
-def with_strings(taps: Sequence[Tap], held: Installed, visit: Visit, strings: Strings, rng: np.random.Generator) -> list[Tap]:
+def with_strings(
+    taps: Sequence[Tap], held: Installed, visit: Visit, strings: Strings, rng: np.random.Generator
+) -> list[Tap]:
     """Each tap with partials of all strings, dampers down; felt makes them fainter and shorter."""
     if strings == "none":
         return list(taps)
@@ -244,11 +250,9 @@ def _partials(held: Installed, visit: Visit, strings: Strings) -> tuple[Array, A
 def _ringing(tap: Tap, hz: Array, decay: Array, level_db: float, rng: np.random.Generator) -> Array:
     """All partials together so far under the tap's first half second."""
     start = round(tap.onset_s * tap.sample_rate_hz)
-    time = np.arange(len(tap.samples) - start) / tap.sample_rate_hz
     size = rng.rayleigh(1.0, len(hz)) / np.sqrt(1 + (hz / 400.0) ** 2)
-    pole = -decay + 2j * np.pi * hz
-    ring = (np.exp(np.outer(time, pole)) @ (size * np.exp(2j * np.pi * rng.random(len(hz))))).real
+    first = size * np.exp(2j * np.pi * rng.random(len(hz)))
+    heard = ring(-decay + 2j * np.pi * hz, first, len(tap.samples) - start, tap.sample_rate_hz)
     half = round(0.5 * tap.sample_rate_hz)
-    heard = np.sqrt(np.mean(tap.samples[start : start + half] ** 2))
-    scale = heard * 10 ** (level_db / 20) / np.sqrt(np.mean(ring[:half] ** 2))
-    return np.concatenate([np.zeros(start), scale * ring])
+    level = np.sqrt(np.mean(tap.samples[start : start + half] ** 2)) * 10 ** (level_db / 20)
+    return np.concatenate([np.zeros(start), level / np.sqrt(np.mean(heard[:half] ** 2)) * heard])
