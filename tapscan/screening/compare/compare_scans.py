@@ -38,6 +38,7 @@ from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
 from tapscan.screening.location.compared import of_evidence, placed
+from tapscan.screening.piano import compare as in_piano
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.screening.tone_origins import of_plate
@@ -71,13 +72,20 @@ def compare_scans(
     settings: Settings,
     models: Path | None = None,
     again: Sequence[ScanForComparison] = (),
+    one_job: bool | None = None,
 ) -> Comparison:
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
+
+    one_job : of a plate in its piano: whether one job alone lies between the scans; None: by their dates
 
     again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
     """
     every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
     unlike = _unlike(later, baselines, settings)
+    if in_piano.applies(later):
+        lossy = not_comparable([later.scan, *(b.scan for b in every)])
+        why = unlike.refused or unlike.frequency_refused or lossy
+        return in_piano.compare_in_piano(later, every, why, unlike.sentences, settings, one_job)
     evidence = _evidence(later, baselines, unlike, settings, again)
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
@@ -196,7 +204,7 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
     An indication that stood in the baseline already does not raise the disposition.
     """
     indications = (*comparison.indications, *comparison.carried)
-    others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
+    others = in_piano.others_not_run(screening.rules_not_run, comparison)
     told = replace(
         screening,
         indications=indications,
