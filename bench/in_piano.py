@@ -26,13 +26,12 @@ FOUR = ("before", "job, same", "season 5 %, same")  # at four places nothing lon
 
 def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, str]]:
     """Castings in turn, each tapped at eight places and at four."""
-    found = []
-    for number in range(each):
-        for pattern in patterns:
-            flawed = {places: number % every == 0 for places, every in FLAWED_EVERY.items()}
-            found += [(Unit(pattern, number, luck=luck), role) for role in roles_of(flawed[8])]
-            few = [r for r in roles_of(flawed[4]) if r in FOUR or r.startswith("job") or r.startswith("season 5 %")]
-            found += [(Unit(pattern, number, 4, luck=luck), role) for role in few]
+    castings = [(pattern, number) for number in range(each) for pattern in patterns]
+    found = [(Unit(p, n, luck=luck), role) for p, n in castings for role in roles_of(n % FLAWED_EVERY[8] == 0)]
+    for pattern, number in castings:
+        roles = roles_of(number % FLAWED_EVERY[4] == 0)
+        few = [r for r in roles if r in FOUR or r.startswith(("job", "season 5 %"))]
+        found += [(Unit(pattern, number, 4, luck=luck), role) for role in few]
     return found
 
 

@@ -29,11 +29,12 @@ from tapscan.screening.compare.carried import carry
 from tapscan.screening.compare.common_change import common_change
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
-from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
+from tapscan.screening.compare.limits_told import BLIND, limitations_told
+from tapscan.screening.compare.measure import Change, Measured, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.undecided import undecided
-from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
+from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
@@ -43,27 +44,6 @@ from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings, settings_sha256
-
-SINGLE = (
-    "There is only one earlier scan, so this plate's normal variation from scan to scan is not known and only a larger change counts. "
-    "With three baseline scans, the plate lifted and set down again between them, small changes can be seen."
-)
-ONE_DAY_ONLY = (
-    "The baseline scans are all of one day, and supports are softer or elsewhere on another: this plate's normal variation is taken from simulated plates and the limit is higher. "
-    "A baseline over two days can tell small changes."
-)
-MICROPHONE = (
-    "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "
-    "make no indication. A pickup on the iron, or a microphone at 10 cm that stays put, is needed."
-)
-HEARD_LESS = (
-    "Many strong tones were found in the one scan and not in the other, and hardly any the other way round. A change of the plate moves tones and takes none away, so one of the "
-    "scans heard less: something rattled or hummed faintly, or the sensor sat badly. Nothing is to be concluded from it alone."
-)
-BLIND = (
-    "A crack that is pressed shut and does not rub changes nothing that can be heard; no change does not show that the plate "
-    "is free of flaws."
-)
 
 
 def compare_scans(
@@ -80,12 +60,23 @@ def compare_scans(
 
     again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
     """
-    every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
-    unlike = _unlike(later, baselines, settings)
+    every = _checked(later, baselines)
     if in_piano.applies(later):
-        lossy = not_comparable([later.scan, *(b.scan for b in every)])
+        unlike, lossy = _unlike(later, every, settings), not_comparable([later.scan, *(b.scan for b in every)])
         why = unlike.refused or unlike.frequency_refused or lossy
         return in_piano.compare_in_piano(later, every, why, unlike.sentences, settings, one_job)
+    return _out_of_piano(later, every, settings, models, again)
+
+
+def _out_of_piano(
+    later: ScanForComparison,
+    every: Sequence[ScanForComparison],
+    settings: Settings,
+    models: Path | None,
+    again: Sequence[ScanForComparison],
+) -> Comparison:
+    baselines = quiet_ones(every, settings)
+    unlike = _unlike(later, baselines, settings)
     evidence = _evidence(later, baselines, unlike, settings, again)
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
     refused = unlike.refused or lossy or buzzed(later, baselines, settings)
@@ -104,7 +95,10 @@ def compare_scans(
         indications=indications,
         carried=carry(later, every, measured, settings),
         rules_not_run=not_run,
-        limitations=(*left_out(every, baselines), *_limitations(evidence, settings)),
+        limitations=(
+            *left_out(every, baselines),
+            *limitations_told(evidence.measured, evidence.lost, evidence.gained, evidence.contact, settings),
+        ),
         summary=left or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         good_news=good,
@@ -299,26 +293,6 @@ def _since(baselines: Sequence[ScanForComparison]) -> str:
     dates = sorted({b.date[:10] for b in baselines})
     when = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
     return f"the baseline of {when} ({len(baselines)} {'scan' if len(baselines) == 1 else 'scans'})"
-
-
-def _limitations(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]:
-    measured, contact = evidence.measured, evidence.contact
-    found = []
-    if contact and one_sided(evidence.lost, evidence.gained, settings):
-        found.append(HEARD_LESS)
-    if measured.seen == 1:
-        found.append(SINGLE if measured.baseline.scans == 1 else ONE_DAY_ONLY)
-    if not contact:
-        found.append(MICROPHONE)
-    limit = limit_of("drop", measured.seen, settings)
-    rises = int((measured.frequency.score[measured.frequency.judged] < -2 * limit).sum())
-    if rises:
-        found.append(
-            f"{rises} of the modes rose. A crack raises none: something has come off the plate, most of the modes fell, or modes "
-            "were matched wrongly."
-        )
-    found.append(BLIND)
-    return tuple(found)
 
 
 def _summary(
