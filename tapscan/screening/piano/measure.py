@@ -20,11 +20,11 @@ from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 
-TOP_DROPS = 8
+TOP_SHARE, FEWEST_DROPS = 0.17, 4  # of the tones judged: those that fell most
 LEAST_UNLIKE = 3e-4  # of 1 less the cosine of two patterns: what hits a few millimetres off make of one tone
 UNLIKE_SLOPE, UNLIKE_HZ, UNLIKE_USUAL = 1.6, 300.0, -5.5  # how it rises with frequency; what is usual
 NORMAL = 1.4826  # standard deviations in one median of absolute values
-WELL_KNOWN = 4e-3  # relative: pairs whose fits say less speak for the pair's own scatter
+WELL_KNOWN = 4e-3  # relative: pairs whose fits are known better tell the pair's own scatter
 FEW = 6
 
 
@@ -60,7 +60,7 @@ def measure(earlier: Scan, later: Scan, around: Around, settings: Settings) -> M
     judged = inside & (pairing.shape_correlation > limits.alike)
     sd = np.hypot(1e-6 * limits.job_ppm if job else _scatter(change[judged], fit[judged], settings), fit)
     score = -change / sd
-    told = inside.sum() >= limits.modes and judged.sum() >= TOP_DROPS and len(stations) >= limits.places
+    told = inside.sum() >= limits.modes and judged.sum() >= FEW and len(stations) >= limits.places
     drops = _largest(score[judged], settings) if told else None
     unlike = _unlike(pairing.shape_correlation[inside], f[inside]) if told else None
     both = None if drops is None or unlike is None else drops + limits.pattern_weight * unlike
@@ -79,15 +79,16 @@ def _scatter(change: FloatArray, fit: FloatArray, settings: Settings) -> float:
 
 def _largest(score: FloatArray, settings: Settings) -> float:
     cap = settings.piano.score_cap
-    return float(np.sort(np.clip(score, -cap, cap))[-TOP_DROPS:].mean())
+    top = max(FEWEST_DROPS, round(TOP_SHARE * len(score)))
+    return float(np.sort(np.clip(score, -cap, cap))[-top:].mean())
 
 
 def _unlike(shape_correlation: FloatArray, frequency_hz: FloatArray) -> float:
-    """Natural logarithm of how unlike the strengths are, over what is usual at each frequency; mean of the pairs."""
+    """Natural logarithm of how unlike the strengths are, over what is usual at each frequency; mean of the pairs, at least 0: who hits the places more closely than usual does not thereby clear the plate."""
     each = np.log(np.maximum(1 - shape_correlation, 0.0) + LEAST_UNLIKE) - UNLIKE_SLOPE * np.log(
         frequency_hz / UNLIKE_HZ
     )
-    return float(each.mean()) - UNLIKE_USUAL
+    return max(0.0, float(each.mean()) - UNLIKE_USUAL)
 
 
 def _limit(job: bool, places: int, settings: Settings) -> float:
