@@ -8,7 +8,7 @@ from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 @stage("piano", counted_in=("piano",))
 @dataclass(frozen=True)
 class Piano:
-    """When a plate in its piano counts as changed. Chosen on two simulated patterns, with screws that differ by 1.5 % around one job and by 5 to 20 % across seasons."""
+    """When a plate in its piano counts as changed. Chosen on two simulated patterns and eight varied ones that no study counts, with screws that differ by 1.5 % around one job and by 5 to 20 % across seasons."""
 
     job_days: float = threshold(
         1.0, "days", "scans this close are before and after one job; the wood has hardly moved", JUDGEMENT
@@ -29,9 +29,9 @@ class Piano:
     pattern_weight: float = threshold(
         6.0, "1", "weight of how unlike the strengths over the places are, beside the drops", SIMULATED
     )
-    job_limit_many: float = threshold(8.0, "1", "around one job, more than `places` places; chosen at eight", SIMULATED)
-    job_limit_few: float = threshold(6.5, "1", "around one job, no more than `places`", SIMULATED)
+    job_limit_many: float = threshold(9.5, "1", "around one job, more than `places` places; chosen at eight", SIMULATED)
+    job_limit_few: float = threshold(7.5, "1", "around one job, no more than `places`", SIMULATED)
     season_limit_many: float = threshold(
-        11.5, "1", "across seasons, more than `places` places; chosen at eight", SIMULATED
+        12.5, "1", "across seasons, more than `places` places; chosen at eight", SIMULATED
     )
-    season_limit_few: float = threshold(9.5, "1", "across seasons, no more than `places`", SIMULATED)
+    season_limit_few: float = threshold(11.5, "1", "across seasons, no more than `places`", SIMULATED)
