@@ -46,10 +46,19 @@ def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, 
     """Castings in turn at eight places, what is aimed at first; then with screws that differ by more; then at four places."""
     castings = [(p, n) for n in range(FIRST, FIRST + each) for p in patterns]
     every = [(Unit(p, n, luck=luck), role) for p, n in castings for role in roles_of(_flawed(n, 8))]
-    aimed = [(u, role) for u, role in every if role.startswith(AIMED)]
-    more = [(u, role) for u, role in every if not role.startswith(AIMED) and _flawed(u.number, 8)]
     few = [(Unit(p, n, 4, luck=luck), role) for p, n in castings for role in roles_of(_flawed(n, 4))]
-    return aimed + more + [(u, role) for u, role in few if role.startswith(AIMED)]
+    return sorted((e for e in every + few if _wanted(*e)), key=lambda e: _turn(*e))
+
+
+def _wanted(unit: Unit, role: str) -> bool:
+    return role.startswith(AIMED) or (unit.places == 8 and _flawed(unit.number, 8))
+
+
+def _turn(unit: Unit, role: str) -> int:
+    """Units of one turn keep their order."""
+    if unit.places != 8:
+        return 4
+    return 3 if not role.startswith(AIMED) else 1 if role in ("before", "job, same", "season 5 %, same") else 2
 
 
 def _flawed(number: int, places: int) -> bool:
