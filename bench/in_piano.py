@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import Any
 
 from bench import study
+from bench.doc_pages import between
 from bench.in_piano_scans import SETTINGS, Unit, roles_of, scan_in
 from bench.reach_file import share, write_part
 from bench.table_folder import read_tables
@@ -34,6 +35,8 @@ FLAWED_EVERY = {8: 3, 4: 9}  # by places: castings that are also scanned with so
 FIRST = 4  # the first four castings of each pattern were looked at under former limits
 AIMED = ("before", "job", "season 5 %")
 RESULTS = Path(__file__).parent / "results"
+PAGE = Path(__file__).parents[1] / "docs" / "comparison.md"
+MARKS = "<!-- piano -->", "<!-- end of piano -->"
 PICKUP = Sensor("contact", mass_g=3.0, place="hitch web, bass")
 BEFORE, SAME_DAY, LATER = "2026-03-02", "2026-03-02", "2026-09-14"
 AIMS = {"single, same": (0.0, 0.02), "job, same": (0.0, 0.01), "season 5 %, same": (0.0, 0.02)}
@@ -165,6 +168,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
     (RESULTS / name).write_text(text, encoding="utf-8")
     if not given.setting:
         write_part("piano", figures_of(counts))
+        page = between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{text}```")
+        PAGE.write_text(page, encoding="utf-8")
     print(text)
 
 

@@ -34,6 +34,21 @@ def loose():
     return out
 
 
+def unlike(scan_, db, seed=9):
+    """The same tones with other strengths over the places."""
+    rng = np.random.default_rng(seed)
+    modes = [
+        replace(
+            m,
+            amplitudes=tuple(
+                replace(a, amplitude_db=a.amplitude_db + db * rng.standard_normal()) for a in m.amplitudes
+            ),
+        )
+        for m in scan_.modes
+    ]
+    return replace(scan_, modes=tuple(modes))
+
+
 def compared(later, earlier=None, **more):
     return compare_scans(later, [earlier or in_piano(MARCH)], SETTINGS, **more)
 
@@ -56,6 +71,13 @@ def test_the_limit_of_one_job_is_the_lower_one():
     assert job.statistic_limit < seasons.statistic_limit and job.statistic > seasons.statistic
     assert [i.rule for i in job.indications] == [change_in_piano.NAME]
     assert job.indications[0].modes and all(p.fell for p in job.pairs if p.later_mode in job.indications[0].modes)
+
+
+def test_strengths_over_the_places_count_and_closer_hits_than_usual_clear_nothing():
+    seasons = [compared(named(unlike(strung(4 * loose(), 2), db), SEPTEMBER, STRUNG)) for db in (0.0, 3.0)]
+    assert seasons[1].statistic > seasons[0].statistic + 1 and seasons[1].indications and not seasons[0].indications
+    exact = [compared(named(unlike(strung(loose(), 2), db), NEXT_DAY, STRUNG)).statistic for db in (0.0, 0.1)]
+    assert abs(exact[1] - exact[0]) < 0.1
 
 
 def test_a_small_crack_is_no_finding_in_the_piano():
@@ -107,6 +129,7 @@ def test_of_several_earlier_scans_the_newest_is_taken():
 def test_no_change_is_never_good_news_of_the_plate_and_a_change_stops_the_work(state, day, headline, changed):
     how = replace(STRUNG, state=state)
     first, now = (replace(strung(c, s), state=state) for c, s in ((0.0, 1), (4 * loose() if changed else 0.0, 2)))
+    now = unlike(now, 3.0) if changed else now
     found, not_run = run_rules(now, SETTINGS)
     told = compare_scans(named(now, day, how), [named(first, MARCH, how)], SETTINGS)
     alone = Screening(now, tuple(found), tuple(not_run), (), "inconclusive", "", "", "", (), ())
