@@ -60,12 +60,8 @@ def _wanted(unit: Unit, role: str) -> bool:
 def _turn(unit: Unit, role: str) -> int:
     """Units of one turn keep their order."""
     if unit.places != 8:
-        return 4
-    return 3 if not role.startswith(AIMED) else 1 if role in ("before", "job, same", "season 5 %, same") else 2
-
-
-def _flawed(number: int, places: int) -> bool:
-    return number % FLAWED_EVERY[places] == 0
+        return 3
+    return 1 if role.startswith(AIMED) or role.endswith(", same") else 2
 
 
 def path_of(unit: tuple[Unit, str], work: Path) -> Path:
