@@ -64,6 +64,10 @@ def _turn(unit: Unit, role: str) -> int:
     return 1 if role.startswith(AIMED) or role.endswith(", same") else 2
 
 
+def _flawed(number: int, places: int) -> bool:
+    return number % FLAWED_EVERY[places] == 0
+
+
 def path_of(unit: tuple[Unit, str], work: Path) -> Path:
     """Where the finished scan is kept."""
     it, role = unit
