@@ -60,7 +60,7 @@ PIANO_KINDS = {
     "rim 30 mm": "with the edge torn by 30 mm",
     "depth 50 %": "with half a strut's depth cracked",
 }
-NO_PIANO = "No piano was measured, and real ones may scatter otherwise."
+NO_PIANO = "No iron was measured, and real pianos may scatter otherwise."
 NO_IRON_PATTERN = "No iron was measured, and real castings may scatter otherwise."
 NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse."
 NOT_MEASURED = (
