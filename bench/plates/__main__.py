@@ -12,12 +12,14 @@ from bench.plates.cases import SIZES, Flaw, many_flaws, shipped_flaws
 from bench.plates.drawn import draw_ends, draw_places, draw_screened
 from bench.plates.layout import more_stations
 from bench.plates.mesh import triangulate
+from bench.plates.mounted import mounted_arrays, mounted_flaws
 from bench.plates.pattern import Pattern
 from bench.plates.patterns import NAMES, build
 from bench.plates.shifts import shift_table
 from bench.plates.tables import solve_pattern, write_table
 
 SHIPPED_MODES = 143  # three rigid ones and 140 that bend
+MOUNTED_MODES = 120  # of the free plate; what holds it adds its own (mounted.py)
 OWN_PLACES = {"ends": draw_ends, "screened": draw_screened}
 SHIPPED_FOLDER = Path("tapscan/demo/tables")
 
@@ -28,6 +30,10 @@ def _parser() -> argparse.ArgumentParser:
     tables = sub.add_parser("tables", help="the tables that ship in the package")
     cache = sub.add_parser("cache", help="a bigger set for detection studies, into a folder of yours")
     recordings = sub.add_parser("recordings", help="the simulated reference recordings, from the shipped tables")
+    mounted = sub.add_parser("mounted", help="plates to be screwed into a piano, for bench.in_piano")
+    mounted.add_argument("out", type=Path)
+    mounted.add_argument("--places", type=int, default=8, help="up to so many places a flaw, drawn at random")
+    mounted.add_argument("--seed", type=int, default=1)
     shifts = sub.add_parser("shifts", help="how far the cracks of a folder's tables move frequencies")
     shifts.add_argument("folder", type=Path)
     tables.add_argument("--out", type=Path, default=SHIPPED_FOLDER)
@@ -44,9 +50,9 @@ def _parser() -> argparse.ArgumentParser:
     )
     cache.add_argument("--stations", type=int, help="so many places to tap, more of them between the usual twenty")
     recordings.add_argument("--out", type=Path, default=Path("reference_recordings/simulated"))
-    for each in (tables, cache):
+    for each, modes in ((tables, SHIPPED_MODES), (cache, SHIPPED_MODES), (mounted, MOUNTED_MODES)):
         each.add_argument("--pattern", action="append", choices=NAMES)
-        each.add_argument("--modes", type=int, default=SHIPPED_MODES)
+        each.add_argument("--modes", type=int, default=modes)
     return parser
 
 
@@ -55,6 +61,9 @@ def _chosen(given: argparse.Namespace, name: str) -> tuple[Pattern, list[Flaw]]:
     pattern = build(name)
     if given.command == "tables":
         return pattern, shipped_flaws(pattern)
+    if given.command == "mounted":
+        pattern = draw_places(pattern, given.places, given.seed, all_sizes=True)
+        return pattern, mounted_flaws(pattern)
     if given.places is not None:
         if given.sizes in OWN_PLACES:
             pattern = OWN_PLACES[given.sizes](pattern, given.places, given.seed)
@@ -80,7 +89,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         mesh = triangulate(pattern)
         if given.command == "cache" and given.stations is not None:
             pattern = more_stations(pattern, mesh, given.stations)
-        arrays = solve_pattern(pattern, mesh, flaws, given.modes, print)
+        solve = mounted_arrays if given.command == "mounted" else solve_pattern
+        arrays = solve(pattern, mesh, flaws, given.modes, print)
         write_table(given.out / f"{name}.npz", arrays)
         print(f"{name}: {len(arrays['frequency_hz'])} cases in {time.perf_counter() - begun:.0f} s")
     return 0

@@ -20,6 +20,13 @@ def compare(
         Optional[list[str]],  # noqa: UP045
         typer.Option(metavar="SCAN", help="Compare with this scan; once for each; else with the baseline."),
     ] = None,
+    one_job: Annotated[
+        Optional[bool],  # noqa: UP045
+        typer.Option(
+            "--around-one-job/--across-seasons",
+            help="In the piano: whether one job alone lies between the scans (screws tightened, pitch raised, moved) or weeks; else by their dates.",
+        ),
+    ] = None,
     json: o.JSON = None,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
@@ -32,7 +39,7 @@ def compare(
     from tapscan.workflow.still_open import open_findings
 
     opened = o.opened(register)
-    found = compare_stored(opened, plate, read_settings(settings), scan, against or ())
+    found = compare_stored(opened, plate, read_settings(settings), scan, against or (), one_job)
     still = open_findings(opened, plate)
     written = json is None or write_json(dumps_comparison(found, still), json)
     if json != "-":

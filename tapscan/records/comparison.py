@@ -1,6 +1,7 @@
 """A later scan beside the plate's earlier ones."""
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 from tapscan.estimate import Estimate
 from tapscan.places import State
@@ -10,6 +11,7 @@ from tapscan.records.scan import Indication, RuleNotRun, Scan
 from tapscan.sensors import NO_SENSOR, Sensor
 
 LARGEST = 3
+Around = Literal["one job", "seasons"]
 
 
 @dataclass(frozen=True)
@@ -151,6 +153,9 @@ class Comparison:
     chain: tuple[ChainChange, ...] = ()  # the reference bar now beside each baseline scan that has one
     chain_reason: str | None = None  # why there is none
     undecided: str | None = None  # a small drop that only more scans can settle: neither a finding nor good news
+    around: Around | None = (
+        None  # of a plate in its piano: what lies between the two scans; None: the plate is out of it
+    )
 
     @property
     def largest_drops(self) -> tuple[ModePair, ...]:

@@ -6,7 +6,7 @@
     place_rates(found, used)       how often a place that is named is the right one
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
     constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
-    FILE                           reach.json, written by studies in bench/ (detection, supports, location, pattern) and by nothing else
+    FILE                           reach.json, written by studies in bench/ (detection, supports, location, pattern, in_piano) and by nothing else
 
 The file holds, for each part, the hash of its thresholds and, for what was counted since it is kept, that of the constants in the code; a test compares both with
 what ships. `used` are the hashes of the thresholds that a screening ran with (Screening.limits_sha256). Which flaws a rule is meant for stands in its own file.
@@ -20,7 +20,7 @@ from typing import Any, Literal
 
 from tapscan import wording
 from tapscan.records import IN_PIANO as IN_PIANO_STATES
-from tapscan.records import Screening, Whereabouts
+from tapscan.records import Comparison, Screening, Whereabouts
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rates, Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
@@ -28,15 +28,20 @@ from tapscan.settings import Settings, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Table = Literal["single", "comparison", "beside", "location", "pattern"]
+Table = Literal["single", "comparison", "beside", "location", "pattern", "piano"]
 DEPENDS: dict[Table, tuple[Part, ...]] = {
     "single": ("single",),
     "comparison": ("comparison",),
     "beside": ("single", "comparison"),
     "location": ("location",),
     "pattern": ("pattern",),
+    "piano": ("piano", "comparison"),
 }
-TABLES: dict[Rates, Table] = {"compared": "comparison", "beside its pattern": "pattern"}  # the others: single
+TABLES: dict[Rates, Table] = {
+    "compared": "comparison",
+    "beside its pattern": "pattern",
+    "in the piano": "piano",
+}  # the others: single
 Used = Sequence[tuple[str, str]]
 
 KINDS = {
@@ -47,6 +52,15 @@ KINDS = {
     "severed strut": "with a strut cut through",
 }
 NO_IRON = "No iron was measured."
+PIANO_KINDS = {
+    "screw gone": "with a plate screw gone",
+    "screw at 30 %": "with a screw at a third of its hold",
+    "severed": "with a strut cut through and open",
+    "corner 60 mm": "with a corner torn by 60 mm",
+    "rim 30 mm": "with the edge torn by 30 mm",
+    "depth 50 %": "with half a strut's depth cracked",
+}
+NO_PIANO = "No iron was measured, and real pianos may scatter otherwise."
 NO_IRON_PATTERN = "No iron was measured, and real castings may scatter otherwise."
 NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse."
 NOT_MEASURED = (
@@ -106,6 +120,8 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
         return _compared(figures)
     if rule.rates == "beside its pattern":
         return _beside_pattern(rule, figures)
+    if rule.rates == "in the piano":
+        return f"on simulated plates in the piano, {_around_one_job(figures)}; {_across_seasons(figures)}. {NO_PIANO}"
     if rule.rates == "with and without a rattle":
         return _buzz(figures)
     if rule.rates == "on bare plates":
@@ -147,11 +163,38 @@ def how_sure(screening: Screening) -> str:
     found = next((i for i in screening.indications if i.interpretation == "relevant"), None)
     if found:
         return _of_finding(found.rule, screening.limits_sha256, _scans(screening))
+    if screening.disposition == "inconclusive" and screening.comparison and screening.comparison.around:
+        return _in_piano(screening.comparison, screening.limits_sha256)
     if screening.disposition == "inconclusive":
         return IN_PIANO if screening.scan.state in IN_PIANO_STATES and screening.scan.modes else NO_VERDICT
     if screening.comparison is None or screening.comparison.rules_not_run:
         return single_scan_misses(screening.limits_sha256)
     return _missed(screening.limits_sha256, _scans(screening))
+
+
+def _in_piano(comparison: Comparison, used: Used) -> str:
+    """Two scans in the piano without a finding, or without an answer."""
+    if comparison.rules_not_run:
+        return NO_VERDICT
+    if "piano" not in measured() or not _as_shipped("piano", used):
+        return NOT_SURE
+    said = _around_one_job if comparison.around == "one job" else _across_seasons
+    return f"A crack can pass unnoticed. On simulated plates in the piano, {said(measured()['piano'])}. {_version('piano')}"
+
+
+def _around_one_job(figures: Mapping[str, Any]) -> str:
+    rows = figures["job"]
+    found = ", ".join(f"{_share(rows[k])} {words}" for k, words in PIANO_KINDS.items() if k in rows)
+    return f"before and after one job, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw; found: {found}"
+
+
+def _across_seasons(figures: Mapping[str, Any]) -> str:
+    rows, more = figures["season 5 %"], figures["season 20 %"]
+    found = ", ".join(f"{_share(rows[k])} {words}" for k, words in PIANO_KINDS.items() if k in rows)
+    return (
+        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {_alarms(rows['same'])} without a flaw; found: {found}; "
+        f"by 20 %: {_alarms(more['same'])}"
+    )
 
 
 def _scans(screening: Screening) -> int:
@@ -163,6 +206,9 @@ def _of_finding(name: str, used: Used, scans: int) -> str:
     rule = rule_named(name)
     if rule is not None and rule.rates == "compared":
         return f"It is no proof. {_beside(used, scans)}"
+    if rule is not None and rule.rates == "in the piano":
+        said = error_rates(name, used)
+        return f"It is no proof. {said[0].upper()}{said[1:]}"
     if rule is None or rule.rates != "by kind of flaw" or not _as_shipped("single", used):
         return f"It is no proof. {NOT_SURE}"
     kinds = measured()["single"]["relevant"]

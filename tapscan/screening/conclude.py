@@ -11,6 +11,7 @@ from tapscan.screening.disposition import (
     NOTHING,
     OPEN,
     STANDS,
+    compared_in_piano,
     dispose,
     doubtful,
     left_open,
@@ -33,6 +34,9 @@ def concluded(
         outcome = not_compared(outcome, screening.comparison.rules_not_run[0].reason)
     if screening.comparison and screening.comparison.undecided:
         outcome = left_open(outcome, screening.comparison.undecided, screening.scan.state)
+    around = screening.comparison.around if screening.comparison else None
+    if screening.comparison and around and not screening.comparison.rules_not_run:
+        outcome = compared_in_piano(outcome, screening.comparison.summary, around, screening.scan.state)
     compared = screening.comparison.good_news if screening.comparison else None
     if compared and outcome.headline in (NOTHING, STANDS, OPEN):
         outcome = replace(outcome, summary=f"{compared} {outcome.summary}")

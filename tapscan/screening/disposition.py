@@ -2,7 +2,8 @@
 
     dispose(scan, indications, silent, settings, opened, eye)   Outcome: disposition, headline, summary and next steps
     left_open(outcome, why, state)                  the same where the comparison saw a small drop that only more scans can settle
-    doubtful(outcome, doubts)                      the same where it is not sure which plate, or which places, were tapped
+    compared_in_piano(outcome, said, around, state)  the same where two scans of a plate in its piano were compared and nothing was found
+doubtful(outcome, doubts)                      the same where it is not sure which plate, or which places, were tapped
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
 
@@ -17,6 +18,7 @@ from dataclasses import dataclass, replace
 
 from tapscan.faults import UNUSABLE, fault, in_words
 from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, State, Strike
+from tapscan.records.comparison import Around
 from tapscan.screening import next_steps as give
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
@@ -45,6 +47,8 @@ BUZZED = "No answer: something buzzed"
 PART_ONLY = "Part of the plate only"
 DOUBTFUL = "Doubtful"
 UNDECIDED = "No answer: this test cannot judge a plate in the piano"
+SAME_AFTER_JOB = "No change found around this job; the plate itself cannot be judged in the piano"
+SAME_AFTER_SEASONS = "No answer: no large change was found, and a smaller one cannot be told from what seasons do"
 
 
 @dataclass(frozen=True)
@@ -174,6 +178,16 @@ def left_open(outcome: Outcome, why: str, state: State | None) -> Outcome:
         return replace(outcome, summary=f"{outcome.summary} {why}")
     headline = {NOTHING: SMALL, STANDS: SMALL_STANDS, OPEN: SMALL_OPEN}.get(outcome.headline, outcome.headline)
     return Outcome("inconclusive", headline, summary, give.settling(state, outcome.steps))
+
+
+def compared_in_piano(outcome: Outcome, said: str, around: Around, state: State | None) -> Outcome:
+    """Never good news of the plate itself, which an earlier scan in the piano knew as little of. Torque and humidity are asked for in any case."""
+    outcome = replace(outcome, steps=give.asked_of_screws(state, outcome.steps))
+    if outcome.disposition == "relevant indication":
+        return outcome
+    headline = SAME_AFTER_JOB if around == "one job" else SAME_AFTER_SEASONS
+    new = headline if outcome.headline == UNDECIDED else outcome.headline
+    return replace(outcome, headline=new, summary=f"{said} {outcome.summary}")
 
 
 def doubtful(outcome: Outcome, doubts: Sequence[Doubt]) -> Outcome:

@@ -7,6 +7,7 @@ settling(state, others)            steps where a small change beside earlier sca
 buzzing(state)                     steps where something buzzed
 part_only(state, texts)            steps where a part of the plate was tapped and showed nothing
 repeat(texts)                      how to tap better where nothing is suspected
+asked_of_screws(state, others)      steps where two scans in the piano were compared
 made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
 may_tap(state)                     whether a suspected plate may be tapped again in that state
@@ -153,12 +154,17 @@ SETTLE = _step(
     "settle", "workshop", OUT, ("tap", "keep"),
     "Lift the plate, set it down afresh on the same supports and scan it twice more, not all on one day. Do no further work on it before the answer is in. tapscan then holds the change against what this plate does by itself.",
 )  # fmt: skip
+SCREWS = _step(
+    "screws", "workshop", INSIDE, ("ask",),
+    "Ask whoever worked on the piano at what torque the plate screws were left, and how humid the room was on both days, and have it noted with both scans: both change the tones of a plate in its piano. "
+    "Turn no screw to find out.",
+)  # fmt: skip
 MAKE_SURE = _step(
     "make-sure", "workshop", EVERY, ("ask",),
     "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
 )  # fmt: skip
 STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, *HOLDS, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
-STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PARTS, SETTLE, MAKE_SURE)
+STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PARTS, SETTLE, SCREWS, MAKE_SURE)
 
 
 def may_tap(state: Told) -> bool:
@@ -222,6 +228,11 @@ def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:
     first = tuple(s for s in others if s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN))
     new = tuple(s for s in _given((SETTLE, LOOK), state) if s not in others)
     return (*first, *new, *(s for s in others if s not in first))
+
+
+def asked_of_screws(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:
+    """Last, since it is only asked."""
+    return (*others, *_given((SCREWS,), state))
 
 
 def piano_steps(state: Told, *, strings: bool) -> tuple[Step, ...]:

@@ -74,6 +74,16 @@ HEADLINES: dict[str, Plain] = {
     d.UNDECIDED: Plain(
         "", "This test cannot judge a plate in the piano.", "That is neither good news nor bad news about the plate."
     ),
+    d.SAME_AFTER_JOB: Plain(
+        "",
+        "The plate sounds as it did before the job.",
+        "A crack that was there before does not show as a change, and neither does one that the strings press shut.",
+    ),
+    d.SAME_AFTER_SEASONS: Plain(
+        "",
+        "No large change of the plate was heard, and small ones cannot be told in the piano.",
+        "That is neither good news nor bad about the plate.",
+    ),
 }
 HEADLINES[d.BUZZED_AGAIN] = HEADLINES[d.BUZZED]
 BEGINNINGS: tuple[tuple[str, Plain], ...] = (

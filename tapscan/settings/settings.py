@@ -8,6 +8,7 @@ from tapscan.settings import groups
 from tapscan.settings.bar import Bar, Gradient
 from tapscan.settings.identity import Identity
 from tapscan.settings.location import Location
+from tapscan.settings.piano import Piano
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
 
 L = TypeVar("L")
@@ -33,6 +34,7 @@ class Settings:
     location: Location = field(default_factory=Location)
     bar: Bar = field(default_factory=Bar)
     gradient: Gradient = field(default_factory=Gradient)
+    piano: Piano = field(default_factory=Piano)
     rules: tuple[
         Any, ...
     ] = ()  # stages that stand in a rule's file, where they differ from what ships; in order of name

@@ -77,9 +77,14 @@ def baseline_of(register: Register, plate: str) -> list[ScanEntry]:
 
 
 def compare_stored(
-    register: Register, plate: str, settings: Settings, scan: str | None = None, against: Sequence[str] = ()
+    register: Register,
+    plate: str,
+    settings: Settings,
+    scan: str | None = None,
+    against: Sequence[str] = (),
+    one_job: bool | None = None,
 ) -> Comparison:
-    """The newest scan, or `scan`, beside the baseline, or beside the scans `against`."""
+    """The newest scan, or `scan`, beside the baseline, or beside the scans `against`; `one_job` as in compare_scans."""
     name = find_plate(register, plate).name
     entries = list_scans(register, name)
     baselines = [_of_plate(register, a, name) for a in dict.fromkeys(against)] or [e for e in entries if e.baseline]
@@ -93,7 +98,7 @@ def compare_stored(
     )
     if later is None:
         raise BadRequest(f"{name} has no scan beside its baseline: scan it again, then compare")
-    return beside(register, for_comparison(register, later), baselines, entries, settings)
+    return beside(register, for_comparison(register, later), baselines, entries, settings, one_job)
 
 
 def beside(
@@ -102,13 +107,15 @@ def beside(
     baselines: Sequence[ScanEntry],
     entries: Sequence[ScanEntry],
     settings: Settings,
+    one_job: bool | None = None,
 ) -> Comparison:
     """The later scan beside the baseline; where that is one scan, or of one day, those of `entries` made since in the same way show how the plate repeats."""
     again: list[ScanForComparison] = []
     if len({b.date for b in baselines}) == 1:
         since = [e for e in entries if e.date > baselines[0].date and not e.baseline and not e.crossed_out]
         again = [for_comparison(register, e) for e in since if e.name != later.name and _alike(e, later, settings)]
-    return compare_scans(later, [for_comparison(register, b) for b in baselines], settings, models_folder(), again)
+    earlier = [for_comparison(register, b) for b in baselines]
+    return compare_scans(later, earlier, settings, models_folder(), again, one_job)
 
 
 def _alike(entry: ScanEntry, later: ScanForComparison, settings: Settings) -> bool:

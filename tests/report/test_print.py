@@ -12,7 +12,7 @@ from tapscan.report.about import About
 from tapscan.report.beside import Beside
 from tapscan.report.page import render_page
 from tapscan.screening import next_steps
-from tapscan.screening.compare.compare_scans import BLIND, SINGLE
+from tapscan.screening.compare.limits_told import BLIND, SINGLE
 from tests.report.sheets import indication
 from tests.report.test_comparison_section import comparison
 from tests.report.test_plate_map import on_grand

@@ -9,10 +9,11 @@ from typing import get_args
 
 import pytest
 
-from tapscan.places import STATES
+from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Doubt, Fingerprint
+from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
-from tapscan.screening.disposition import REPEAT, dispose, doubtful
+from tapscan.screening.disposition import REPEAT, compared_in_piano, dispose, doubtful
 from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import RULES
@@ -64,9 +65,10 @@ DOUBT = Doubt("which plate", "B1/2026-03-01", "It sounds like another plate.", F
 
 
 def outcomes(state, scan, found, opened):
-    """As it is, and where it is doubtful which plate was tapped."""
+    """As it is, where it is doubtful which plate was tapped, and in the piano where two scans were compared."""
     outcome = dispose(replace(scan, state=state), found, [], Settings(), opened)
-    return outcome, doubtful(outcome, [DOUBT])
+    compared = [compared_in_piano(outcome, "No change.", a, state) for a in get_args(Around) if state in IN_PIANO]
+    return outcome, doubtful(outcome, [DOUBT]), *compared
 
 
 def steps_of(state, scan, found, opened):

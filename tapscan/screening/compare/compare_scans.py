@@ -32,40 +32,21 @@ from tapscan.screening.compare.chain_facts import chain_facts, without_lists
 from tapscan.screening.compare.common_change import common_change
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
-from tapscan.screening.compare.measure import Change, Measured, limit_of, measure
+from tapscan.screening.compare.limits_told import BLIND, limitations_told
+from tapscan.screening.compare.measure import Change, Measured, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.undecided import undecided
-from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes, one_sided
+from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes
 from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
 from tapscan.screening.location.compared import of_evidence, placed
+from tapscan.screening.piano import compare as in_piano
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings, settings_sha256
-
-SINGLE = (
-    "There is only one earlier scan, so this plate's normal variation from scan to scan is not known and only a larger change counts. "
-    "With three baseline scans, the plate lifted and set down again between them, small changes can be seen."
-)
-ONE_DAY_ONLY = (
-    "The baseline scans are all of one day, and supports are softer or elsewhere on another: this plate's normal variation is taken from simulated plates and the limit is higher. "
-    "A baseline over two days can tell small changes."
-)
-MICROPHONE = (
-    "By microphone the room blurs the modes: small changes are told less surely, and hardly at all with one baseline scan or from further off than 10 cm; modes that are lost or new "
-    "make no indication. A pickup on the iron, or a microphone at 10 cm that stays put, is needed."
-)
-HEARD_LESS = (
-    "Many strong tones were found in the one scan and not in the other, and hardly any the other way round. A change of the plate moves tones and takes none away, so one of the "
-    "scans heard less: something rattled or hummed faintly, or the sensor sat badly. Nothing is to be concluded from it alone."
-)
-BLIND = (
-    "A crack that is pressed shut and does not rub changes nothing that can be heard; no change does not show that the plate "
-    "is free of flaws."
-)
 
 
 def compare_scans(
@@ -74,12 +55,38 @@ def compare_scans(
     settings: Settings,
     models: Path | None = None,
     again: Sequence[ScanForComparison] = (),
+    one_job: bool | None = None,
 ) -> Comparison:
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
 
+    one_job : of a plate in its piano: whether one job alone lies between the scans; None: by their dates
+
     again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
     """
-    every, baselines = _checked(later, baselines), quiet_ones(baselines, settings)
+    every = _checked(later, baselines)
+    if in_piano.applies(later):
+        return _in_piano(later, every, settings, one_job)
+    return _out_of_piano(later, every, settings, models, again)
+
+
+def _in_piano(
+    later: ScanForComparison, every: Sequence[ScanForComparison], settings: Settings, one_job: bool | None
+) -> Comparison:
+    unlike, lossy = _unlike(later, every, settings), not_comparable([later.scan, *(b.scan for b in every)])
+    chain = between(later, every, settings)
+    why = unlike.refused or unlike.frequency_refused or lossy or of_common(chain[0])
+    told = in_piano.compare_in_piano(later, every, why, unlike.sentences, settings, one_job)
+    return replace(told, **chain_facts(chain, told.unlike, told.limitations))
+
+
+def _out_of_piano(
+    later: ScanForComparison,
+    every: Sequence[ScanForComparison],
+    settings: Settings,
+    models: Path | None,
+    again: Sequence[ScanForComparison],
+) -> Comparison:
+    baselines = quiet_ones(every, settings)
     unlike = _unlike(later, baselines, settings)
     chain = between(later, baselines, settings)
     evidence = without_lists(_evidence(later, baselines, unlike, settings, again), chain[0])
@@ -103,7 +110,7 @@ def compare_scans(
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         good_news=good,
         undecided=left,
-        **chain_facts(chain, unlike.sentences, (*left_out(every, baselines), *_limitations(evidence, settings))),
+        **chain_facts(chain, unlike.sentences, (*left_out(every, baselines), *_limits(evidence, settings))),
         **common_change(measured, later, baselines, settings, of_common(chain[0])),
         **_statistics(measured, unlike, settings),
     )
@@ -113,6 +120,10 @@ def compare_scans(
 def _unlike(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> ConditionChanges:
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
     return changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
+
+
+def _limits(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]:
+    return limitations_told(evidence.measured, evidence.lost, evidence.gained, evidence.contact, settings)
 
 
 def _without_a_finding(evidence: rule.Evidence) -> tuple[str | None, str | None]:
@@ -199,7 +210,7 @@ def with_comparison(screening: Screening, comparison: Comparison, settings: Sett
     An indication that stood in the baseline already does not raise the disposition.
     """
     indications = (*comparison.indications, *comparison.carried)
-    others = tuple(r for r in screening.rules_not_run if r.rule != rule.NAME)
+    others = in_piano.others_not_run(screening.rules_not_run, comparison)
     told = replace(
         screening,
         indications=indications,
@@ -294,26 +305,6 @@ def _since(baselines: Sequence[ScanForComparison]) -> str:
     dates = sorted({b.date[:10] for b in baselines})
     when = dates[0] if len(dates) == 1 else f"{dates[0]} to {dates[-1]}"
     return f"the baseline of {when} ({len(baselines)} {'scan' if len(baselines) == 1 else 'scans'})"
-
-
-def _limitations(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]:
-    measured, contact = evidence.measured, evidence.contact
-    found = []
-    if contact and one_sided(evidence.lost, evidence.gained, settings):
-        found.append(HEARD_LESS)
-    if measured.seen == 1:
-        found.append(SINGLE if measured.baseline.scans == 1 else ONE_DAY_ONLY)
-    if not contact:
-        found.append(MICROPHONE)
-    limit = limit_of("drop", measured.seen, settings)
-    rises = int((measured.frequency.score[measured.frequency.judged] < -2 * limit).sum())
-    if rises:
-        found.append(
-            f"{rises} of the modes rose. A crack raises none: something has come off the plate, most of the modes fell, or modes "
-            "were matched wrongly."
-        )
-    found.append(BLIND)
-    return tuple(found)
 
 
 def _summary(

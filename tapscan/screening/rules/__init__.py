@@ -14,6 +14,7 @@ from tapscan.screening.compressed import needs_waveform
 from tapscan.screening.rule import Rule
 from tapscan.screening.rules import (
     buzz,
+    change_in_piano,
     change_since_baseline,
     dead_place,
     force_dependence,
@@ -34,6 +35,7 @@ RULES: tuple[Rule, ...] = (
     dead_place.RULE,
     buzz.RULE,
     change_since_baseline.RULE,
+    change_in_piano.RULE,
     unlike_its_pattern.RULE,
     string.RULE,
     room_hum.RULE,

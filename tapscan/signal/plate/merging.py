@@ -7,6 +7,7 @@ linewidth; no station gives two poles to one mode. A mode heard at a single one 
 very clear to count.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -63,8 +64,9 @@ class Joined:
 
 
 def modes_of(joined: Sequence[Joined], settings: Settings) -> list[Mode]:
-    """Modes named M1, M2, ... in order of frequency."""
-    ordered = sorted(joined, key=lambda j: j.pole.frequency_hz)
+    """Modes named M1, M2, ... in order of frequency. One whose frequency the taps leave open (singular Fisher matrix: tones that overlap, few places) is none."""
+    told = [j for j in joined if math.isfinite(j.pole.frequency_sd_hz)]
+    ordered = sorted(told, key=lambda j: j.pole.frequency_hz)
     return [_mode(f"M{i}", j, settings) for i, j in enumerate(ordered, 1)]
 
 

@@ -1,0 +1,177 @@
+"""How often taps at permitted places tell a change of a plate in its piano, around one job and from season to season.
+
+    python -m bench.in_piano WORK --tables FOLDER [--castings N] [--setting] [--minutes N] [--cores N]
+
+FOLDER holds the tables of ``python -m bench.plates mounted FOLDER --places 8 --seed 72`` of the three patterns that set no limit; with ``--setting`` those of the two setting patterns (--places 6 --seed 71).
+WORK keeps each finished scan and is taken up where it was left; the table is made of what is finished. All goes through the sound: eight places or four, three taps each, pickup on the iron, 50 dB.
+Each casting has screws, wood and strings of its own, and one scan before; every third one is also scanned with something wrong, and with screws that differ by 10 and 20 %.
+The first four castings of each pattern were looked at with limits that were too low for patterns with more tones, and are not counted. A casting gives one pair a row, so rows are of independent pairs but for
+their few patterns and places of flaws. bench/simulate/in_piano.py says what is assumed. Simulated; no piano was measured. The table goes to bench/results/in_piano.txt (in_piano_setting.txt) and, without
+--setting, the counts at eight places to tapscan/report/reach.json.
+"""
+
+from __future__ import annotations
+
+import time
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+from bench import study
+from bench.doc_pages import between
+from bench.in_piano_scans import SETTINGS, Unit, roles_of, scan_in
+from bench.reach_file import share, write_part
+from bench.table_folder import read_tables
+from tapscan.demo.plates import Table
+from tapscan.records import Comparison, Scan, ScanConditions, ScanForComparison
+from tapscan.register.codec import plain, record_of
+from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.screening.rules import run_rules
+from tapscan.sensors import Sensor
+
+FLAWED_EVERY = {8: 3, 4: 9}  # by places: castings that are also scanned with something wrong
+FIRST = 4  # the first four castings of each pattern were looked at under former limits
+AIMED = ("before", "job", "season 5 %")
+RESULTS = Path(__file__).parent / "results"
+PAGE = Path(__file__).parents[1] / "docs" / "comparison.md"
+MARKS = "<!-- piano -->", "<!-- end of piano -->"
+PICKUP = Sensor("contact", mass_g=3.0, place="hitch web, bass")
+BEFORE, SAME_DAY, LATER = "2026-03-02", "2026-03-02", "2026-09-14"
+AIMS = {"single, same": (0.0, 0.02), "job, same": (0.0, 0.01), "season 5 %, same": (0.0, 0.02)}
+AIMS |= {f"job, {kind}": (0.90, 1.0) for kind in ("screw gone", "screw at 30 %", "severed", "corner 60 mm", "rim 30 mm", "depth 50 %")}  # fmt: skip
+AIMS |= {f"season 5 %, {kind}": (0.85, 1.0) for kind in ("severed", "screw gone", "corner 60 mm")}
+Counts = dict[tuple[int, str], list[bool]]  # by places and row
+
+
+def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, str]]:
+    """Castings in turn at eight places, what is aimed at first; then with screws that differ by more; then at four places."""
+    castings = [(p, n) for n in range(FIRST, FIRST + each) for p in patterns]
+    every = [(Unit(p, n, luck=luck), role) for p, n in castings for role in roles_of(_flawed(n, 8))]
+    few = [(Unit(p, n, 4, luck=luck), role) for p, n in castings for role in roles_of(_flawed(n, 4))]
+    return sorted((e for e in every + few if _wanted(*e)), key=lambda e: _turn(*e))
+
+
+def _wanted(unit: Unit, role: str) -> bool:
+    return role.startswith(AIMED) or (unit.places == 8 and _flawed(unit.number, 8))
+
+
+def _turn(unit: Unit, role: str) -> int:
+    """Units of one turn keep their order."""
+    if unit.places != 8:
+        return 3
+    return 1 if role.startswith(AIMED) or role.endswith(", same") else 2
+
+
+def _flawed(number: int, places: int) -> bool:
+    return number % FLAWED_EVERY[places] == 0
+
+
+def path_of(unit: tuple[Unit, str], work: Path) -> Path:
+    """Where the finished scan is kept."""
+    it, role = unit
+    return work / f"{it.luck}; {it.pattern}; {it.number}; {it.places}; {it.strings}; {role.replace(',', '')}.json.gz"
+
+
+def made(tables: Mapping[str, Table], unit: tuple[Unit, str]) -> Any:
+    """As JSON can hold it."""
+    it, role = unit
+    scan = scan_in(it, tables[it.pattern], role)
+    return None if scan is None else plain(scan)
+
+
+def compared(before: Scan, scan: Scan, role: str) -> Comparison:
+    """As a careful technician writes both down."""
+    date = SAME_DAY if role.startswith("job") else LATER
+    how = ScanConditions(state="strung", sensor=PICKUP, fittings=())
+    earlier, later = (ScanForComparison(n, d, how, s) for n, d, s in (("P/1", BEFORE, before), ("P/2", date, scan)))
+    return compare_scans(later, [earlier], SETTINGS)
+
+
+def alone(scan: Scan) -> bool:
+    """Whether any rule makes a relevant finding of this scan by itself."""
+    return any(i.interpretation == "relevant" for i in run_rules(scan, SETTINGS)[0])
+
+
+def counts_of(units: Sequence[tuple[Unit, str]], work: Path) -> tuple[Counts, dict[int, int]]:
+    """Of what is finished; and how many comparisons gave no figure, by places."""
+    counts: Counts = defaultdict(list)
+    without: dict[int, int] = defaultdict(int)
+    before: dict[tuple[str, int, int], Scan] = {}
+    for it, role in units:
+        row = study.read(path_of((it, role), work))
+        if row is None:
+            continue
+        scan, key = record_of(Scan, row), (it.pattern, it.number, it.places)
+        if role == "before":
+            before[key] = scan
+            counts[it.places, "single, same"].append(alone(scan))
+        elif key in before:
+            found = compared(before[key], scan, role)
+            counts[it.places, role].append(bool(found.indications))
+            without[it.places] += found.statistic is None
+    return dict(counts), dict(without)
+
+
+def table_of(counts: Counts, without: Mapping[int, int], head: str) -> str:
+    """Every row with its interval and what was aimed at."""
+    lines = [head, "SIMULATED. Plates in their pianos, pickup on the iron, 50 dB, felt between the strings; relevant findings; 95 % intervals (Clopper and Pearson)"]  # fmt: skip
+    for places in sorted({p for p, _ in counts}, reverse=True):
+        lines += ["", f"{places} places, three taps each ({without.get(places, 0)} comparisons without an answer)"]
+        lines += [_line(row, said) for (p, row), said in sorted(counts.items(), key=lambda kv: _order(kv[0][1])) if p == places]  # fmt: skip
+    return "\n".join(lines) + "\n"
+
+
+def _order(row: str) -> tuple[int, int, str]:
+    when, kind = row.split(", ", 1)
+    percent = int(when.split()[1]) if when.startswith("season") else 0
+    return ("single", "job", "season").index(when.split()[0]), percent, "" if kind == "same" else kind
+
+
+def _line(row: str, said: Sequence[bool]) -> str:
+    hits, of = sum(said), len(said)
+    low, high = study.clopper_pearson(hits, of)
+    aim = AIMS.get(row)
+    told = (
+        ""
+        if aim is None
+        else f"   aim {'at most' if aim[0] == 0 else 'at least'} {100 * (aim[1] if aim[0] == 0 else aim[0]):.0f} %"
+    )
+    missed = "" if aim is None or aim[0] <= hits / of <= aim[1] else ", NOT REACHED"
+    return f"  {row:28s} {hits:4d} of {of:4d}  {100 * hits / of:5.1f} % ({100 * low:4.1f} to {100 * high:5.1f}){told}{missed}"
+
+
+def figures_of(counts: Counts, places: int = 8) -> dict[str, Any]:
+    """By when and kind, as the report reads them."""
+    found: dict[str, Any] = {"places_tapped": places}
+    for (tapped, row), said in counts.items():
+        if tapped == places:
+            when, kind = row.split(", ", 1)
+            found.setdefault(when, {})[kind] = share(sum(said), len(said))
+    return found
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Count, print and write."""
+    parser = study.parser_of("bench.in_piano", __doc__, "in piano")
+    parser.add_argument("--castings", type=int, default=54, help="of each pattern")
+    given = parser.parse_args(arguments)
+    tables = read_tables(given.tables)
+    units = units_of(list(tables), given.castings, given.luck)
+    given.work.mkdir(parents=True, exist_ok=True)
+    until = time.time() + 60 * given.minutes
+    study.make(units, partial(made, tables), partial(path_of, work=given.work), until, given.cores)
+    counts, without = counts_of(units, given.work)
+    text = table_of(counts, without, study.head(given.luck, part="piano"))
+    name = "in_piano_setting.txt" if given.setting else "in_piano.txt"
+    (RESULTS / name).write_text(text, encoding="utf-8")
+    if not given.setting:
+        write_part("piano", figures_of(counts))
+        page = between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{text}```")
+        PAGE.write_text(page, encoding="utf-8")
+    print(text)
+
+
+if __name__ == "__main__":
+    main()

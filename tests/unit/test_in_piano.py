@@ -1,0 +1,149 @@
+"""Two scans of a plate in its piano: which of the two comparisons is made, what refuses it, and what is advised. Mode lists by chance."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapscan.places import IN_PIANO
+from tapscan.records import Screening
+from tapscan.screening import next_steps
+from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
+from tapscan.screening.disposition import LOOK, SAME_AFTER_JOB, SAME_AFTER_SEASONS
+from tapscan.screening.rules import RULES, change_in_piano, change_since_baseline, run_rules
+from tapscan.sensors import Sensor
+from tests.compared import COUNT, SETTINGS, STRIPPED, crack, named, scan
+from tests.every import each
+
+STRUNG = replace(STRIPPED, state="strung")
+MARCH, NEXT_DAY, SEPTEMBER = "2026-03-02", "2026-03-03", "2026-09-14"
+
+
+def strung(change=0.0, seed=1, **more):
+    return scan(change, seed=seed, scatter=3e-4, state="strung", **more)
+
+
+def in_piano(day, change=0.0, seed=1, conditions=STRUNG, **more):
+    return named(strung(change, seed, **more), day, conditions)
+
+
+def loose():
+    """Every other tone lower, as where a plate screw has let go; all ring otherwise."""
+    out = np.zeros(COUNT)
+    out[::2] = -0.012
+    return out
+
+
+def unlike(scan_, db, seed=9):
+    """The same tones with other strengths over the places."""
+    rng = np.random.default_rng(seed)
+    modes = [
+        replace(
+            m,
+            amplitudes=tuple(
+                replace(a, amplitude_db=a.amplitude_db + db * rng.standard_normal()) for a in m.amplitudes
+            ),
+        )
+        for m in scan_.modes
+    ]
+    return replace(scan_, modes=tuple(modes))
+
+
+def compared(later, earlier=None, **more):
+    return compare_scans(later, [earlier or in_piano(MARCH)], SETTINGS, **more)
+
+
+@each(
+    ("day", "one_job", "around"),
+    [
+        (MARCH, None, "one job"), (NEXT_DAY, None, "one job"), ("2026-03-04", None, "seasons"), (SEPTEMBER, None, "seasons"),
+        (SEPTEMBER, True, "one job"), (NEXT_DAY, False, "seasons"),
+    ],
+)  # fmt: skip
+def test_days_tell_what_lies_between_unless_a_person_does(day, one_job, around):
+    later = replace(in_piano(day, seed=2), name="A1/later")
+    told = compared(later, one_job=one_job)
+    assert told.around == around and not told.indications and told.statistic is not None
+
+
+def test_the_limit_of_one_job_is_the_lower_one():
+    job, seasons = compared(in_piano(NEXT_DAY, loose(), 2)), compared(in_piano(SEPTEMBER, loose(), 2))
+    assert job.statistic_limit < seasons.statistic_limit and job.statistic > seasons.statistic
+    assert [i.rule for i in job.indications] == [change_in_piano.NAME]
+    assert job.indications[0].modes and all(p.fell for p in job.pairs if p.later_mode in job.indications[0].modes)
+
+
+def test_strengths_over_the_places_count_and_closer_hits_than_usual_clear_nothing():
+    seasons = [compared(named(unlike(strung(4 * loose(), 2), db), SEPTEMBER, STRUNG)) for db in (0.0, 3.0)]
+    assert seasons[1].statistic > seasons[0].statistic + 1 and seasons[1].indications and not seasons[0].indications
+    exact = [compared(named(unlike(strung(loose(), 2), db), NEXT_DAY, STRUNG)).statistic for db in (0.0, 0.1)]
+    assert abs(exact[1] - exact[0]) < 0.1
+
+
+def test_a_small_crack_is_no_finding_in_the_piano():
+    """The same change is one on a bare plate."""
+    assert not compared(in_piano(SEPTEMBER, crack(), 2)).indications
+    assert compare_scans(named(scan(crack(), seed=2), SEPTEMBER), [named(scan(seed=s), f"2026-01-0{s}") for s in (3, 4, 5)], SETTINGS).indications  # fmt: skip
+
+
+def test_out_of_the_piano_nothing_is_new():
+    told = compare_scans(named(scan(seed=2), SEPTEMBER), [named(scan(), MARCH)], SETTINGS)
+    assert told.around is None and told.common is not None
+
+
+@each(
+    ("later", "earlier"),
+    [
+        (in_piano(NEXT_DAY, conditions=replace(STRUNG, sensor=Sensor("microphone"))), in_piano(MARCH)),
+        (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, sensor=Sensor("microphone")))),
+        (in_piano(NEXT_DAY, conditions=replace(STRUNG, sensor=Sensor())), in_piano(MARCH)),
+        (in_piano(NEXT_DAY), named(scan(), MARCH)),
+        (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, state="as-found"))),
+        (in_piano(NEXT_DAY, conditions=replace(STRUNG, fittings=("a clamp",))), in_piano(MARCH)),
+        (in_piano(NEXT_DAY, drop=range(12, COUNT)), in_piano(MARCH)),
+    ],
+)
+def test_what_cannot_be_compared_says_why_and_shows_no_figure(later, earlier):
+    told = compared(later, earlier)
+    assert [r.rule for r in told.rules_not_run] == [change_in_piano.NAME] and told.rules_not_run[
+        0
+    ].reason == told.reason
+    assert told.statistic is None and told.pairs == () and not told.indications
+
+
+def test_too_few_places_are_refused():
+    few = strung(seed=2)
+    few = replace(few, strikes=few.strikes[:3])
+    assert compared(named(few, NEXT_DAY, STRUNG)).rules_not_run
+
+
+def test_of_several_earlier_scans_the_newest_is_taken():
+    earlier = [in_piano("2026-01-05", seed=3), in_piano(MARCH, seed=4), in_piano("2025-06-01", seed=5)]
+    told = compare_scans(in_piano(NEXT_DAY, seed=2), earlier, SETTINGS)
+    assert told.baselines == (earlier[1].name,) and told.around == "one job"
+
+
+@pytest.mark.parametrize("state", IN_PIANO)
+@pytest.mark.parametrize(("day", "headline"), [(NEXT_DAY, SAME_AFTER_JOB), (SEPTEMBER, SAME_AFTER_SEASONS)])
+@pytest.mark.parametrize("changed", [False, True])
+def test_no_change_is_never_good_news_of_the_plate_and_a_change_stops_the_work(state, day, headline, changed):
+    how = replace(STRUNG, state=state)
+    first, now = (replace(strung(c, s), state=state) for c, s in ((0.0, 1), (4 * loose() if changed else 0.0, 2)))
+    now = unlike(now, 3.0) if changed else now
+    found, not_run = run_rules(now, SETTINGS)
+    told = compare_scans(named(now, day, how), [named(first, MARCH, how)], SETTINGS)
+    alone = Screening(now, tuple(found), tuple(not_run), (), "inconclusive", "", "", "", (), ())
+    screening = with_comparison(alone, told, SETTINGS)
+    assert screening.disposition == ("relevant indication" if changed else "inconclusive")
+    assert screening.headline.startswith(LOOK) if changed else screening.headline == headline
+    assert next_steps.SCREWS.line in screening.next_steps
+    stop = {s.line for s in (next_steps.STOP, next_steps.STOP_UNSTRUNG)}
+    assert (screening.next_steps[0] in stop) == changed
+    reasons = {r.rule: r.reason for r in screening.rules_not_run}
+    assert change_in_piano.NAME not in reasons and "in the piano" in reasons[change_since_baseline.NAME]
+
+
+def test_a_single_scan_in_the_piano_is_told_by_no_frequency():
+    """What runs there reads how loud a tone is or whose it is; buzz, losses and force wait for a bare plate. A buzz was heard in half of all simulated strung scans without one."""
+    allowed = {"prominent-ringing", "string", "room-hum-handling", change_since_baseline.NAME, change_in_piano.NAME}
+    assert {r.name for r in RULES if not r.bare_only} == allowed
