@@ -4,8 +4,8 @@ constants(part)          sorted (name, value) of every number, or tuple of numbe
 constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
 
 `signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
-words. `location` counts the rough model, what is made of it, and the signs that it rests on, and `pattern` the modules of a plate beside its pattern; these count for
-nothing else. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
+words. `location` counts the rough model, what is made of it, and the signs that it rests on, and `pattern` the modules of a plate beside its pattern, and `notes` those of
+played notes; these count for nothing else. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
 """
 
 import ast
@@ -27,7 +27,8 @@ WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_s
 COMPARISON = "tapscan.screening.compare."
 LOCATION = ("tapscan.screening.location.", "tapscan.model.", "tapscan.signal.plate.signs")
 PATTERN = ("tapscan.screening.pattern.", "tapscan.screening.rules.unlike_its_pattern")  # counted on lists of modes
-APART: dict[str, tuple[str, ...]] = {"location": LOCATION, "pattern": PATTERN}  # parts by themselves
+NOTES = ("tapscan.signal.notes.", "tapscan.screening.rules.note_buzz", "tapscan.screening.rules.ringing_on")
+APART: dict[str, tuple[str, ...]] = {"location": LOCATION, "pattern": PATTERN, "notes": NOTES}  # parts by themselves
 DIGITS = 16
 
 

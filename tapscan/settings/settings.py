@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 from tapscan.settings import groups
 from tapscan.settings.identity import Identity
 from tapscan.settings.location import Location
+from tapscan.settings.played import Notes
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
 
 L = TypeVar("L")
@@ -30,6 +31,7 @@ class Settings:
     compare: groups.Compare = field(default_factory=groups.Compare)
     thermal: groups.Thermal = field(default_factory=groups.Thermal)
     location: Location = field(default_factory=Location)
+    notes: Notes = field(default_factory=Notes)
     rules: tuple[
         Any, ...
     ] = ()  # stages that stand in a rule's file, where they differ from what ships; in order of name
