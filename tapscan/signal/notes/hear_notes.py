@@ -67,8 +67,9 @@ def _no_echoes(levels: NoteLevels, onsets: Sequence[float], heard: Sequence[Hear
         key = _key(heard[k], settings)[0]
         if kept and onset - onsets[kept[-1]] < SOON_S:
             before = _key(heard[kept[-1]], settings)[0]
-            fainter = levels.level_db(onset) < levels.level_db(onsets[kept[-1]]) - settings.notes.thump_db
-            if key is None or (key == before and fainter) or levels.level_db(onset) < levels.level_db(onsets[kept[-1]]) - FAINT_DB:
+            fainter = levels.level_db(onsets[kept[-1]]) - levels.level_db(onset)
+            poor = key == before or float(heard[k].score.max()) < settings.notes.soon_score
+            if key is None or (poor and fainter > settings.notes.thump_db) or fainter > FAINT_DB:
                 continue
         kept.append(k)
     return kept
