@@ -4,6 +4,7 @@
     modes.py        damped modes, and what is seen beside them
     scan.py         what the rules read and what they say
     comparison.py   a later scan beside earlier ones
+    notes.py        keys played one by one
     places.py       where on the plate a change lies
     pattern.py      a plate beside others of its pattern
     screening.py    the outcome of one scan
@@ -34,6 +35,7 @@ from tapscan.records.modes import (
     SteadyTone,
     Tone,
 )
+from tapscan.records.notes import ForeignTone, PlayedNote, PlayedNotes, RingingTone
 from tapscan.records.pattern import BesidePattern, Known, PatternFigure, Reference, Sister
 from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Condition, Indication, Interpretation, RuleNotRun, Scan, Status
@@ -57,6 +59,7 @@ __all__ = [
     "Fingerprint",
     "FloatArray",
     "Force",
+    "ForeignTone",
     "ForceShift",
     "Indication",
     "Interpretation",
@@ -69,9 +72,12 @@ __all__ = [
     "ModePair",
     "Origin",
     "PatternFigure",
+    "PlayedNote",
+    "PlayedNotes",
     "Pole",
     "Recording",
     "Reference",
+    "RingingTone",
     "RoomLimit",
     "RoomRing",
     "RuleNotRun",

@@ -5,6 +5,7 @@ from typing import Literal
 
 from tapscan.places import Layout, State
 from tapscan.records.modes import ForceShift, LateSound, Mode, RoomLimit, RoomRing, SteadyTone
+from tapscan.records.notes import PlayedNotes
 from tapscan.records.sound import Recording, Strike
 
 Interpretation = Literal["relevant", "nonrelevant", "false"]
@@ -38,6 +39,7 @@ class Scan:
     room_reason: str | None = "not measured"
     room_limit: RoomLimit | None = None  # none: see room_limit_reason
     room_limit_reason: str | None = "not measured"
+    played: PlayedNotes | None = None  # keys were played, and nothing was tapped
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

@@ -28,15 +28,16 @@ from tapscan.settings import Settings, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Table = Literal["single", "comparison", "beside", "location", "pattern"]
+Table = Literal["single", "comparison", "beside", "location", "pattern", "notes"]
 DEPENDS: dict[Table, tuple[Part, ...]] = {
     "single": ("single",),
     "comparison": ("comparison",),
     "beside": ("single", "comparison"),
     "location": ("location",),
     "pattern": ("pattern",),
+    "notes": ("notes",),
 }
-TABLES: dict[Rates, Table] = {"compared": "comparison", "beside its pattern": "pattern"}  # the others: single
+TABLES: dict[Rates, Table] = {"compared": "comparison", "beside its pattern": "pattern", "played notes": "notes"}  # the others: single
 Used = Sequence[tuple[str, str]]
 
 KINDS = {
@@ -106,6 +107,8 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
         return _compared(figures)
     if rule.rates == "beside its pattern":
         return _beside_pattern(rule, figures)
+    if rule.rates == "played notes":
+        return _notes(rule, figures)
     if rule.rates == "with and without a rattle":
         return _buzz(figures)
     if rule.rates == "on bare plates":
@@ -231,6 +234,11 @@ def _beside_pattern(rule: Rule, figures: Mapping[str, Any]) -> str:
 def _buzz(figures: Mapping[str, Any]) -> str:
     with_rattle, without = figures["buzz"]["rattling"], figures["buzz"]["quiet"]
     return f"on simulated plates it was heard on {_share(with_rattle)} with a rattling screw and on {_share(without)} without. {NO_IRON}"
+
+
+def _notes(rule: Rule, figures: Mapping[str, Any]) -> str:
+    plain, found = figures["unflawed"][rule.name], figures["found"][rule.name]
+    return f"on simulated notes it spoke on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for. No piano was recorded."
 
 
 def _compared(figures: Mapping[str, Any]) -> str:

@@ -1,12 +1,13 @@
 """Notes of one recording: when, which key, what buzzes along, what rings on.
 
     hear_notes(samples, rate, ...)   (notes, pitch of the piano)
-    Strings of one note for later: fitted_partials(note, ...)
+    own_partials(...), keyboard_partials(pitch)   where the strings of one key, or of all, have their partials
 
 Two rounds for the keys: every pitch within a quarter tone first; then only pitches near the middle of the plain ones, since a piano is as a whole sharp or flat.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -34,8 +35,8 @@ UNDAMPED_FROM = 66  # dampers end above here, in all pianos (from memory: the to
 LINES_HZ = 2.0  # two tones so near cannot be told apart in a tail
 
 
-def hear_notes(samples: FloatArray, rate: int, recording: str, settings: Settings, *, contact: bool) -> tuple[list[PlayedNote], float | None]:
-    """`contact` : by a pickup on the iron; else what rings on is not looked for. Notes in order; the pitch in cents."""
+def hear_notes(samples: FloatArray, rate: int, recording: str, settings: Settings, *, contact: bool, first: int = 1) -> tuple[list[PlayedNote], float | None]:
+    """`contact` : by a pickup on the iron; else what rings on is not looked for. `first` : number of the first note. Notes in order; the pitch in cents."""
     levels = NoteLevels(samples, rate)
     onsets = note_onsets(levels, settings)
     heard = _scored(samples, rate, onsets, GRID)
@@ -48,7 +49,9 @@ def hear_notes(samples: FloatArray, rate: int, recording: str, settings: Setting
     falls = [damper_falls(levels, a, b, settings) for a, b in zip(onsets, ends, strict=True)]
     noise = _noise(samples, rate, onsets) if contact else None
     notes = [
-        _note(samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings)
+        replace(
+            _note(samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings), id=f"N{k + first}"
+        )
         for k in range(len(onsets))
     ]
     return notes, pitch
