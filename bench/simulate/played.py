@@ -24,7 +24,7 @@ PLATE_KG, BOARD_KG, BOARD_IN_IRON = 100.0, 9.0, 10 ** (-30 / 20)
 MODAL_HZ = 1400.0  # above, levels are drawn smooth
 HIGHEST_HZ = 9000.0
 KNOCK_NS, THUMP_NS = 0.02, 0.008
-NOTE_S = 2.4
+NOTE_S = 2.1
 ROWS = 256
 
 
@@ -45,7 +45,9 @@ class Modes:
     def mobility(self, key: int, frequency_hz: np.ndarray) -> np.ndarray:
         w = 2 * np.pi * frequency_hz[:, None]
         own = 2 * np.pi * self.frequency_hz
-        return np.asarray((1j * w / (own**2 * (1 + 1j * self.loss) - w**2)) @ (self.at_sensor * self.at_key(key)) / self.mass_kg)
+        return np.asarray(
+            (1j * w / (own**2 * (1 + 1j * self.loss) - w**2)) @ (self.at_sensor * self.at_key(key)) / self.mass_kg
+        )
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,9 @@ def piano(rng: np.random.Generator, scale: Scale, wrong: Wrong = Wrong()) -> Pia
     f0, stiff = strings(scale)
     cents = rng.normal(-4, 9) + 3.0 * rng.standard_normal(KEYS)
     stiff = stiff * np.exp(0.08 * rng.standard_normal(KEYS))
-    plate = _drawn(rng, 60, MODAL_HZ, 0.07, lambda f: np.interp(f, (100, 600, 1200), (0.035, 0.03, 0.02)), 0.25, PLATE_KG)
+    plate = _drawn(
+        rng, 60, MODAL_HZ, 0.07, lambda f: np.interp(f, (100, 600, 1200), (0.035, 0.03, 0.02)), 0.25, PLATE_KG
+    )
     board = _drawn(rng, 50, 800, 0.03, lambda f: 0.022 + 0 * f, 0.2, BOARD_KG)
     board = Modes(board.frequency_hz, np.maximum(board.loss, 0.016), *list(vars(board).values())[2:])
     if wrong.foreign_hz is not None:
@@ -98,7 +102,14 @@ def _drawn(rng, low, high, per_hz, loss, spread, mass) -> Modes:  # type: ignore
     count = round((high - low) * per_hz)
     frequency = np.sort(rng.uniform(low, high, count))
     losses = loss(frequency) * np.exp(spread * rng.standard_normal(count))
-    return Modes(frequency, losses, mass, rng.standard_normal(count), rng.uniform(0.5, 1 + frequency / 150), rng.uniform(0, np.pi, count))
+    return Modes(
+        frequency,
+        losses,
+        mass,
+        rng.standard_normal(count),
+        rng.uniform(0.5, 1 + frequency / 150),
+        rng.uniform(0, np.pi, count),
+    )
 
 
 def _with_foreign(rng: np.random.Generator, plate: Modes, wrong: Wrong) -> Modes:
@@ -216,7 +227,11 @@ def _sympathy(rng: np.random.Generator, made: Piano, note: Played, rate: int, co
     if key is not None and key != note.key:
         own = _partials(made, key, 1500.0)[:8]
         mine = _partials(made, note.key, 1600.0)
-        near = np.array([np.any(np.abs(1200 * np.log2(mine / f)) < 10) for f in own]) if len(mine) else np.zeros(len(own), bool)
+        near = (
+            np.array([np.any(np.abs(1200 * np.log2(mine / f)) < 10) for f in own])
+            if len(mine)
+            else np.zeros(len(own), bool)
+        )
         at, rates = np.append(at, own), np.append(rates, _damping(made, key, own) + 0.6)
         force = np.append(force, FORCE_N * 10 ** (np.where(near, -24.0, -48.0) / 20))
     z = (-rates + 2j * np.pi * at) / rate
@@ -265,7 +280,9 @@ def _buzz(rng: np.random.Generator, made: Piano, note: Played, rate: int, sound:
     np.add.at(train, where[times < note.held_s], strength[times < note.held_s])
     long = int(0.006 * rate)
     t = np.arange(long) / rate
-    click = rng.standard_normal(long) * np.exp(-t / 0.0012) + np.sin(2 * np.pi * made.wrong.buzz_hz * t) * np.exp(-t / 0.0015)
+    click = rng.standard_normal(long) * np.exp(-t / 0.0012) + np.sin(2 * np.pi * made.wrong.buzz_hz * t) * np.exp(
+        -t / 0.0015
+    )
     buzz = np.convolve(train, click)[:count]
     buzz *= 1 + 0.5 * rng.standard_normal(count)
     first = slice(0, int(0.3 * rate))

@@ -30,7 +30,11 @@ def _spoken(number: int, speed: int, rate: int) -> np.ndarray:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "talk.wav"
         voice = ("en", "en+f3", "en+m5")[number % 3]
-        subprocess.run(["espeak-ng", "-v", voice, "-s", str(speed), "-w", str(path), SENTENCES[number % 3]], check=True, capture_output=True)
+        subprocess.run(
+            ["espeak-ng", "-v", voice, "-s", str(speed), "-w", str(path), SENTENCES[number % 3]],
+            check=True,
+            capture_output=True,
+        )
         said, own = soundfile.read(path)
     step = np.gcd(own, rate)
     said = resample_poly(said, rate // step, own // step)
@@ -74,7 +78,9 @@ def _somewhere(rng: np.random.Generator, sound: np.ndarray, count: int) -> np.nd
 KINDS = {"talk": talk, "phone": phone, "truck": truck}
 
 
-def spoil(rng: np.random.Generator, samples: np.ndarray, rate: int, kind: str, sensor: str, level_db: float) -> np.ndarray:
+def spoil(
+    rng: np.random.Generator, samples: np.ndarray, rate: int, kind: str, sensor: str, level_db: float
+) -> np.ndarray:
     """`level_db` : of what comes through the air, over a note's beginning (.05)."""
     level_db += PICKUP_DB[kind] if sensor == "contact" else 0.0
     return np.asarray(samples + 0.05 * 10 ** (level_db / 20) * KINDS[kind](rng, len(samples), rate))

@@ -185,6 +185,11 @@ class ScanEntry:
         return f"crossed out on {self.void_on.isoformat()}: {self.void_why}" if self.void_on else None
 
     @property
+    def played(self) -> bool:
+        """Keys were played and nothing was tapped: such a scan is compared with no other."""
+        return bool(self.reading.get("played"))
+
+    @property
     def flaws(self) -> tuple[Outcome, ...]:
         """Outcomes that count as a flaw."""
         return tuple(o for o in self.outcomes if o.flaw)

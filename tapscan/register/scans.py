@@ -170,6 +170,8 @@ def set_baseline(
         raise BadRequest(f"{', '.join(strangers)}: not a scan of {plate.name}; a plate is compared with its own scans")
     for e in chosen:
         not_crossed_out(e)
+        if e.played:
+            raise BadRequest(f"{e.name} is of played notes, which are no baseline: later scans are compared by taps")
     with register.writing() as connection:
         of_plate, these = t.scan.c.plate_id == plate.id, t.scan.c.row.in_([e.id for e in chosen])
         connection.execute(t.scan.update().where(of_plate).values(baseline=False))

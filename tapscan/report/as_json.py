@@ -48,6 +48,8 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "room_reason": scan.room_reason,
         "room_limit": plain(scan.room_limit) if scan.room_limit else None,
         "room_limit_reason": scan.room_limit_reason,
+        "played": plain(scan.played) if scan.played else None,
+        "played_reason": None if scan.played else "taps were recorded, no keys played",
         "indications": [_indication(i) for i in screening.indications],
         "doubts": [plain(d) for d in screening.doubts],
         "made_sure": screening.made_sure,

@@ -37,7 +37,11 @@ DEPENDS: dict[Table, tuple[Part, ...]] = {
     "pattern": ("pattern",),
     "notes": ("notes",),
 }
-TABLES: dict[Rates, Table] = {"compared": "comparison", "beside its pattern": "pattern", "played notes": "notes"}  # the others: single
+TABLES: dict[Rates, Table] = {
+    "compared": "comparison",
+    "beside its pattern": "pattern",
+    "played notes": "notes",
+}  # the others: single
 Used = Sequence[tuple[str, str]]
 
 KINDS = {

@@ -15,7 +15,9 @@ from tapscan.settings import Settings
 from tapscan.settings.threshold import threshold_of
 
 Outcome = list[Indication] | RuleNotRun
-Rates = Literal["by kind of flaw", "with and without a rattle", "on bare plates", "compared", "beside its pattern", "played notes"]
+Rates = Literal[
+    "by kind of flaw", "with and without a rattle", "on bare plates", "compared", "beside its pattern", "played notes"
+]
 Shows = Literal["crack", "hard iron"]
 Reads = Literal["frequencies", "levels", "decays", "faint decays", "waveform"]
 

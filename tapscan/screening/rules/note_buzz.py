@@ -31,8 +31,13 @@ OTHERS = (
 class NoteBuzzLimits:
     """When this rule speaks."""
 
-    over_noise_db: float = threshold(10.0, "dB", "what lies between the partials stands this far over the noise", SIMULATED)
-    share_db: float = threshold(-40.0, "dB", "under this share of the note it is the hammer's noise dying away", SIMULATED)
+    over_noise_db: float = threshold(
+        11.0, "dB", "what lies between the partials stands this far over the noise", SIMULATED
+    )
+    share_db: float = threshold(
+        -34.0, "dB", "under this share of the note it is the hammer's noise dying away", SIMULATED
+    )
+    most_db: float = threshold(-12.0, "dB", "a larger share of the note is no buzz but another sound", SIMULATED)
     notes: float = threshold(3.0, "notes", "a buzz at fewer is that note's own affair", JUDGEMENT)
     judged: float = threshold(5.0, "notes", "fewer that could be judged tell nothing", JUDGEMENT)
 
@@ -46,8 +51,10 @@ def buzzing_notes(scan: Scan, settings: Settings) -> list[PlayedNote]:
         if n.buzz_share_db is not None
         and n.buzz_over_noise_db is not None
         and n.buzz_over_noise_db >= limits.over_noise_db
-        and n.buzz_share_db >= limits.share_db
+        and limits.share_db <= n.buzz_share_db <= limits.most_db
         and n.key is not None
+        and scan.played is not None
+        and n.key not in scan.played.besides  # talk can pass for a key
     ]
     return sorted(found, key=lambda n: -(n.buzz_share_db or 0.0))
 
@@ -57,11 +64,13 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     limits = settings.of(NoteBuzzLimits)
     judged = [n for n in (scan.played.notes if scan.played else ()) if n.buzz_share_db is not None]
     if len(judged) < limits.judged:
-        return RuleNotRun(NAME, f"a buzz could be listened for in {counted(len(judged), 'note')} only, {limits.judged:.0f} are needed")
+        return RuleNotRun(
+            NAME, f"a buzz could be listened for in {counted(len(judged), 'note')} only, {limits.judged:.0f} are needed"
+        )
     found = buzzing_notes(scan, settings)
-    if len(found) < limits.notes:
-        return []
     keys = list(dict.fromkeys(n.key or "" for n in found))
+    if len(keys) < limits.notes:
+        return []
     more = f" and {len(keys) - NAMED_PLACES} more" if len(keys) > NAMED_PLACES else ""
     sentence = (
         f"Something buzzes along with {len(found)} of {len(judged)} notes, plainest at {listed(keys[:NAMED_PLACES])}{more}. Most often a loose part does that, "
@@ -71,7 +80,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     conditions = (
         condition(limits, "over_noise_db", "between the partials, over the noise", worst.buzz_over_noise_db),
         condition(limits, "share_db", "between the partials, over the whole note", worst.buzz_share_db),
-        condition(limits, "notes", "notes with a buzz", float(len(found))),
+        condition(limits, "notes", "keys with a buzz", float(len(keys))),
     )
     return [Indication("NB1", NAME, "relevant", None, (), (), sentence, conditions, OTHERS)]
 

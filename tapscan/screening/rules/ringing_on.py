@@ -56,13 +56,19 @@ def run(scan: Scan, settings: Settings) -> Outcome:
         return RuleNotRun(NAME, (played.foreign_reason if played else None) or "no notes were played")
     heard = [n for n in played.notes if n.listened_s is not None]
     if len(heard) < limits.judged:
-        return RuleNotRun(NAME, f"{counted(len(heard), 'note')} could be listened to after the damper, {limits.judged:.0f} are needed")
+        return RuleNotRun(
+            NAME, f"{counted(len(heard), 'note')} could be listened to after the damper, {limits.judged:.0f} are needed"
+        )
     found = lasting(scan, settings)
     if not found:
         return []
     first = found[0]
     strings = list(dict.fromkeys(f.string_of for f in found if f.string_of))
-    leak = f" Such tones are those of {listed(strings[:NAMED_PLACES])}: look at {'that damper' if len(strings) == 1 else 'these dampers'} first." if strings else ""
+    leak = (
+        f" Such tones are those of {listed(strings[:NAMED_PLACES])}: look at {'that damper' if len(strings) == 1 else 'these dampers'} first."
+        if strings
+        else ""
+    )
     others = f" {counted(len(found) - 1, 'further tone')} in the list of notes." if len(found) > 1 else ""
     sentence = (
         f"After {len(first.notes)} of {len(heard)} notes a tone of {wording.with_sd(first.frequency, places=1)} Hz rings on that is no string which should sound: "

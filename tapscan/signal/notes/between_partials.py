@@ -13,15 +13,16 @@ import numpy as np
 from tapscan.records import FloatArray
 
 FROM_S, TO_S, LEAST_S, QUIET_S = 0.1, 0.6, 0.15, 0.03
+GONE_S, AFTER_S = 0.2, 0.15  # so long after the damper a buzz is over; what is looked at then
 LOW_HZ, HIGH_HZ, SLICE_HZ = 1200.0, 8000.0, 400.0
 QUARTER, QUARTER_OF_NOISE = 25.0, 0.2877  # percentile; what it is of the mean for noise, -ln(0.75)
 SHAPE = 9.0  # of the Kaiser window: side lobes under -65 dB
 
 
 def buzz_of(
-    samples: FloatArray, rate: int, onset_s: float, until_s: float, quiet_before_s: float
+    samples: FloatArray, rate: int, onset_s: float, until_s: float, end_s: float, quiet_before_s: float
 ) -> tuple[float, float] | str:
-    """`until_s` : where the damper falls; `quiet_before_s` : how long before the onset nothing was played."""
+    """`until_s` : where the damper falls; `end_s` : of the next note; `quiet_before_s` : how long before the onset nothing was played."""
     first = round((onset_s + FROM_S) * rate)
     count = round(min(TO_S - FROM_S, until_s - onset_s - FROM_S - QUIET_S) * rate)
     if count < LEAST_S * rate:
@@ -34,7 +35,12 @@ def buzz_of(
     if len(note) < count or len(before) < 0.3 * count:
         return "nothing quiet before it"
     floors, noise = _floors(note, rate), _floors(before, rate)
-    over = np.minimum(floors.sum() / (noise.sum() + 1e-30), np.exp(np.median(np.log((floors + 1e-30) / (noise + 1e-30)))))
+    after = samples[round((until_s + GONE_S) * rate) : round(min(end_s - QUIET_S, until_s + GONE_S + TO_S) * rate)]
+    if len(after) > AFTER_S * rate:  # what goes on after the damper came from elsewhere
+        noise = np.maximum(noise, _floors(after, rate))
+    over = np.minimum(
+        floors.sum() / (noise.sum() + 1e-30), np.exp(np.median(np.log((floors + 1e-30) / (noise + 1e-30))))
+    )
     own = max(1e-30, float(floors.sum() - noise.sum()))
     whole = float(np.mean((note - note.mean()) ** 2))
     return float(10 * np.log10(over + 1e-30)), float(10 * np.log10(own / whole + 1e-30))

@@ -17,7 +17,7 @@ from tapscan.signal.notes.hear_notes import keyboard_partials
 from tapscan.signal.notes.strings import KEYS, key_name, key_number
 
 LINEWIDTHS = 2.0  # a partial so near drives a mode
-SURE = 0.35  # relative error of a decay rate beyond which it tells nothing
+SURE = 0.5  # relative error of a decay rate beyond which it tells nothing
 DECAYS_ALIKE = 1.6  # ratio
 STRING_CENTS, STRING_TONES, STRING_PARTIALS = 12.0, 2, 8
 MOST_OWN_HZ = 0.5  # a plucked string's own pitch is no better known
@@ -37,7 +37,9 @@ def _told(tone: RingingTone) -> bool:
     return tone.decay_rate_sd_per_s < SURE * tone.decay_rate_per_s
 
 
-def _grouped(heard: list[tuple[PlayedNote, RingingTone]], settings: Settings) -> list[list[tuple[PlayedNote, RingingTone]]]:
+def _grouped(
+    heard: list[tuple[PlayedNote, RingingTone]], settings: Settings
+) -> list[list[tuple[PlayedNote, RingingTone]]]:
     """Greedy, from the clearest tone on; one tone a note."""
     rest = sorted(heard, key=lambda pair: -pair[1].snr_db)
     groups = []
@@ -58,7 +60,9 @@ def _alike(a: RingingTone, b: RingingTone, share: float) -> bool:
     error = 3 * float(np.hypot(a.frequency_sd_hz, b.frequency_sd_hz))
     ratio = a.decay_rate_per_s / b.decay_rate_per_s
     spread = 3 * float(np.hypot(a.decay_rate_sd_per_s / a.decay_rate_per_s, b.decay_rate_sd_per_s / b.decay_rate_per_s))
-    return abs(a.frequency_hz - b.frequency_hz) < max(share * width, error) and abs(np.log(ratio)) < max(np.log(DECAYS_ALIKE), spread)
+    return abs(a.frequency_hz - b.frequency_hz) < max(share * width, error) and abs(np.log(ratio)) < max(
+        np.log(DECAYS_ALIKE), spread
+    )
 
 
 def _one(group: list[tuple[PlayedNote, RingingTone]], own: list[FloatArray]) -> ForeignTone:
@@ -81,7 +85,9 @@ def _middle(values: list[float], errors: list[float]) -> tuple[float, float]:
     return mean, float(max(scatter, 1 / np.sqrt(np.sum(weight))))
 
 
-def _string_of(tone: ForeignTone, found: Sequence[ForeignTone], own: list[FloatArray], notes: Sequence[PlayedNote]) -> str | None:
+def _string_of(
+    tone: ForeignTone, found: Sequence[ForeignTone], own: list[FloatArray], notes: Sequence[PlayedNote]
+) -> str | None:
     """A key at whose partials lie this tone and another, or that rang on at two of its own when it was played."""
     best, most = None, 0
     for key in range(KEYS):

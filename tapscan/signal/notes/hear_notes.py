@@ -35,7 +35,9 @@ UNDAMPED_FROM = 66  # dampers end above here, in all pianos (from memory: the to
 LINES_HZ = 2.0  # two tones so near cannot be told apart in a tail
 
 
-def hear_notes(samples: FloatArray, rate: int, recording: str, settings: Settings, *, contact: bool, first: int = 1) -> tuple[list[PlayedNote], float | None]:
+def hear_notes(
+    samples: FloatArray, rate: int, recording: str, settings: Settings, *, contact: bool, first: int = 1
+) -> tuple[list[PlayedNote], float | None]:
     """`contact` : by a pickup on the iron; else what rings on is not looked for. `first` : number of the first note. Notes in order; the pitch in cents."""
     levels = NoteLevels(samples, rate)
     onsets = note_onsets(levels, settings)
@@ -50,7 +52,8 @@ def hear_notes(samples: FloatArray, rate: int, recording: str, settings: Setting
     noise = _noise(samples, rate, onsets) if contact else None
     notes = [
         replace(
-            _note(samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings), id=f"N{k + first}"
+            _note(samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings),
+            id=f"N{k + first}",
         )
         for k in range(len(onsets))
     ]
@@ -114,7 +117,7 @@ def _note(
     key, clear, reason = _key(heard, settings)
     held = fall if fall is not None else _usual(falls)
     since = onset - (onsets[k - 1] + (falls[k - 1] or held) if k else 0.0)
-    buzz = buzz_of(samples, rate, onset, onset + held, since - 0.3 if k else onset)
+    buzz = buzz_of(samples, rate, onset, onset + held, end, since - 0.3 if k else onset)
     over, share, why_no_buzz = (None, None, buzz) if isinstance(buzz, str) else (*buzz, None)
     tones, listened, why_no_tones = _tones(samples, rate, onset + held, end, heard, key, noise, settings)
     return PlayedNote(

@@ -39,7 +39,9 @@ class NoteLevels:
             at = np.arange(first, min(count, first + 2000))
             spectra = np.abs(np.fft.rfft(samples[at[:, None] * hop + np.arange(frame)] * window, axis=1)) ** 2
             for b, (low, high) in enumerate(pairwise(edges)):
-                power[b, at] = spectra[:, int(np.ceil(low / step)) : max(int(np.ceil(low / step)) + 1, int(high / step))].sum(axis=1)
+                power[b, at] = spectra[
+                    :, int(np.ceil(low / step)) : max(int(np.ceil(low / step)) + 1, int(high / step))
+                ].sum(axis=1)
         self.bands = 10 * np.log10(power + 1e-14)
         self.whole = 10 * np.log10(power.sum(axis=0) + 1e-14)
         self.noise_db = np.percentile(self.bands, 5, axis=1)

@@ -54,7 +54,9 @@ def _of_band(spectra: Spectra, band: Band, noise: NoiseDensity, settings: Settin
     ]
 
 
-def _errors(poles: ComplexArray, amplitude: ComplexArray, count: int, rate: float, noise: float) -> tuple[FloatArray, FloatArray]:
+def _errors(
+    poles: ComplexArray, amplitude: ComplexArray, count: int, rate: float, noise: float
+) -> tuple[FloatArray, FloatArray]:
     """Standard error of each decay rate in 1/s (and of each frequency in rad/s), and energy over noise."""
     at = np.arange(count)
     envelope = np.abs(poles)[None, :] ** (2 * at[:, None])

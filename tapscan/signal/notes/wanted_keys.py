@@ -1,8 +1,8 @@
 """Keys that were to be played, and what became of them.
 
-    read_keys(text)              "A0-C8", "A3,C4" or both mixed, in the order of play
-    beside_wanted(notes, wanted) (missing, doubled, besides); a key is never moved to fit
-    played_notes(...)            PlayedNotes of a scan's recordings
+read_keys(text)              "A0-C8", "A3,C4" or both mixed, in the order of play
+beside_wanted(notes, wanted) (missing, doubled, besides); a key is never moved to fit
+played_notes(...)            PlayedNotes of a scan's recordings
 """
 
 from collections import Counter

@@ -12,12 +12,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
 
 from tapscan.records import FloatArray
 from tapscan.signal.notes.strings import KEYS, partials, usual_stiffness, usual_tuning
 
-FIRST_S, LONG_S, SHORT_S = 0.03, 0.5, 0.15  # after the onset: the knock is over; long enough for the bass, short enough for the top
+FIRST_S, LONG_S, SHORT_S = (
+    0.03,
+    0.5,
+    0.15,
+)  # after the onset: the knock is over; long enough for the bass, short enough for the top
 TOP_KEY = 54  # from here on the short window
 PADDED = 4
 FROM_HZ, TO_HZ = 45.0, 9000.0
@@ -28,6 +31,7 @@ BROAD_OCTAVES, BROAD_HZ = 0.25, 60.0  # what is called the floor round a line
 NEAR_CENTS = 8.0
 AGAINST = 0.55  # weight of the places half way
 THIRDS, BELOW = (1 / 3, 2 / 3, 4 / 3), 0.5  # places that the key a twelfth below has; their weight
+PLAIN_SCORE, DISTRUST = 40.0, 0.5  # a low key that fits worse is a thump more often than a key
 ODD, EVEN, LOPSIDED = slice(0, 6, 2), slice(1, 6, 2), 0.7  # of the first six partials; weight of what the odd ones lack
 
 
@@ -89,6 +93,8 @@ def key_scores(samples: FloatArray, rate: int, cents: tuple[float, ...]) -> Hear
         for seconds, keys in ((LONG_S, (0, TOP_KEY)), (SHORT_S, (TOP_KEY, KEYS)))
     ]
     score, c, b = (np.concatenate([p[i] for p in parts]) for i in range(3))
+    low = np.minimum(0.0, score[:TOP_KEY] - PLAIN_SCORE)  # a real low note has many lines
+    score[:TOP_KEY] += DISTRUST * low
     return Heard(score, np.array(cents)[c], np.array(STIFFNESS_FACTORS)[b])
 
 
