@@ -15,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 import numpy as np
+from scipy.fft import next_fast_len
 
 from bench.simulate.nuisance import coloured_noise
 from bench.simulate.string_scales import KEYS, Scale, strings
@@ -134,8 +135,13 @@ def take(
         out = _in_a_room(rng, out, rate)
     level = _level(out, notes, rate)
     slope = 3.0 if sensor == "microphone" else 1.0
-    out = out / level + 10 ** (noise_db / 20) * coloured_noise(rng, length, rate, slope)
+    out = out / level + 10 ** (noise_db / 20) * _hiss(rng, length, rate, slope)
     return np.asarray(0.05 * out)
+
+
+def _hiss(rng: np.random.Generator, count: int, rate: int, slope: float) -> np.ndarray:
+    """Of rms 1; drawn at a length that is quick to transform."""
+    return coloured_noise(rng, next_fast_len(count, real=True), rate, slope)[:count]
 
 
 def _level(out: np.ndarray, notes: list[Played], rate: int) -> float:
@@ -263,7 +269,7 @@ def _rest_of_knock(rng: np.random.Generator, note: Played, rate: int, sound: np.
     out = np.zeros(len(sound))
     for at, share in ((0.0, 1.0), (note.held_s + 0.01, 0.25)):
         first, long = int(at * rate), int(0.2 * rate)
-        burst = coloured_noise(rng, long, rate, 6.0) * np.exp(-np.arange(long) / (0.025 * rate))
+        burst = _hiss(rng, long, rate, 6.0) * np.exp(-np.arange(long) / (0.025 * rate))
         out[first : first + long] += 10 ** (-18 / 20) * 3 * share * level * burst
     return out
 

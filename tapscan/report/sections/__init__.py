@@ -15,6 +15,7 @@ from tapscan.report.sections import (
     indications,
     listen,
     map,
+    notes,
     pictures,
     reach,
     sisters,
@@ -26,6 +27,7 @@ from tapscan.report.sections import (
 SECTIONS: tuple[Section, ...] = (
     map.SECTION,
     indications.SECTION,
+    notes.SECTION,
     tones.SECTION,
     listen.SECTION,
     comparison.SECTION,

@@ -19,6 +19,7 @@ from tapscan.signal.notes.strings import KEYS, key_name, key_number
 LINEWIDTHS = 2.0  # a partial so near drives a mode
 SURE = 0.5  # relative error of a decay rate beyond which it tells nothing
 DECAYS_ALIKE = 1.6  # ratio
+LIKE_IT = 1.5  # a string loses less and less up its partials; a plate mode that chances to lie there loses more
 STRING_CENTS, STRING_TONES, STRING_PARTIALS = 12.0, 2, 8
 MOST_OWN_HZ = 0.5  # a plucked string's own pitch is no better known
 
@@ -94,12 +95,16 @@ def _string_of(
         mine = own[key][:STRING_PARTIALS]
         if not _at(tone.frequency_hz, mine):
             continue
-        others = sum(1 for f in found if len(f.notes) >= 2 and _at(f.frequency_hz, mine))
-        itself = sum(t.own_string for n in notes if n.key == key_name(key) for t in n.tones)
+        others = sum(1 for f in found if f.loss_factor < LIKE_IT * tone.loss_factor and _at(f.frequency_hz, mine))
+        itself = sum(_like(t, tone) for n in notes if n.key == key_name(key) for t in n.tones)
         many = max(others, itself)
         if many > most and many >= STRING_TONES:
             best, most = key, many
     return None if best is None else key_name(best)
+
+
+def _like(own: RingingTone, tone: ForeignTone) -> bool:
+    return own.own_string and own.decay_rate_per_s < LIKE_IT * np.pi * own.frequency_hz * tone.loss_factor
 
 
 def _at(frequency_hz: float, partials_hz: FloatArray) -> bool:
