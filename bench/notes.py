@@ -40,6 +40,17 @@ KEYS_A_TAKE, WHOLE_ONE_IN = 20, 20
 NEAR_S = 0.06  # a note found so near is that note
 BUZZ_RULE, RING_RULE = (rule.name for rule in NOTE_RULES)
 SETTINGS = Settings()
+UNFLAWED = (
+    ("contact", "unflawed", BUZZ_RULE),
+    ("microphone", "unflawed", BUZZ_RULE),
+    ("contact", "unflawed", RING_RULE),
+)
+FOUND = (
+    ("contact", "buzz", BUZZ_RULE),
+    ("microphone", "buzz", BUZZ_RULE),
+    ("contact", "foreign", RING_RULE),
+    ("contact", "leaking", RING_RULE),
+)
 
 
 @dataclass(frozen=True)
@@ -160,57 +171,28 @@ def _line(words: str, hits: int, of: int) -> str:
 
 def report(rows: list[tuple[Unit, dict[str, Any]]], head: str) -> str:
     """The table."""
-    lines = [
-        head,
-        "Simulated; no piano was recorded. 95 % intervals by Clopper and Pearson.",
-        "",
-        "Right key (others: not told, or another key)",
-    ]
-    for sensor in SENSORS:
-        for scale in (*SCALES, "all"):
-            mine = [r for u, r in rows if u.sensor == sensor and scale in (u.scale, "all")]
-            lines.append(
-                _line(f"{sensor}, {scale}", sum(r["keys"]["right"] for r in mine), sum(r["notes"] for r in mine))
-            )
-        mine = [r for u, r in rows if u.sensor == sensor]
-        lines.append(
-            f"    not told {sum(r['keys']['unknown'] for r in mine)}, another key {sum(len(r['keys']['wrong']) for r in mine)}, notes that nobody played {sum(r['extra'] for r in mine)}"
-        )
-    lines += ["", "Unflawed takes on which it spoke"]
-    for sensor in SENSORS:
-        lines += [
-            _said(rows, sensor, "unflawed", rule)
-            for rule in (BUZZ_RULE, RING_RULE)
-            if sensor == "contact" or rule == BUZZ_RULE
-        ]
-    lines += ["  of these with talk, a phone or a truck:"]
-    for sensor in SENSORS:
-        spoiled = [(u, r) for u, r in rows if r["besides"]]
-        lines += [
-            _said(spoiled, sensor, "unflawed", rule)
-            for rule in (BUZZ_RULE, RING_RULE)
-            if sensor == "contact" or rule == BUZZ_RULE
-        ]
-    lines += ["", "Found"]
-    wanted = [
-        ("contact", "buzz", BUZZ_RULE),
-        ("microphone", "buzz", BUZZ_RULE),
-        ("contact", "foreign", RING_RULE),
-        ("contact", "leaking", RING_RULE),
-    ]
-    lines += [_said(rows, *one) for one in wanted]
-    lines += ["  of these on the two scales that set no limit:"]
+    spoiled = [(u, r) for u, r in rows if r["besides"]]
     fresh = [(u, r) for u, r in rows if u.scale not in SETTING_SCALES]
+    lines = [head, "Simulated; no piano was recorded. 95 % intervals by Clopper and Pearson.", ""]
     lines += [
-        _said(fresh, *one)
-        for one in [
-            ("contact", "unflawed", BUZZ_RULE),
-            ("microphone", "unflawed", BUZZ_RULE),
-            ("contact", "unflawed", RING_RULE),
-            *wanted,
-        ]
+        "Right key (the others: not told, or another key)",
+        *(line for s in SENSORS for line in _keys_of(rows, s)),
     ]
+    lines += ["", "Unflawed takes on which it spoke", *(_said(rows, *one) for one in UNFLAWED)]
+    lines += ["  of these with talk, a phone or a truck:", *(_said(spoiled, *one) for one in UNFLAWED)]
+    lines += ["", "Found", *(_said(rows, *one) for one in FOUND)]
+    lines += ["", "The same on the two scales that set no limit", *(_said(fresh, *one) for one in (*UNFLAWED, *FOUND))]
     return "\n".join(lines) + "\n"
+
+
+def _keys_of(rows: list[tuple[Unit, dict[str, Any]]], sensor: str) -> Iterator[str]:
+    every = [(u, r) for u, r in rows if u.sensor == sensor]
+    for scale in (*SCALES, "all"):
+        mine = [r for u, r in every if scale in (u.scale, "all")]
+        yield _line(f"{sensor}, {scale}", sum(r["keys"]["right"] for r in mine), sum(r["notes"] for r in mine))
+    unknown = sum(r["keys"]["unknown"] for _, r in every)
+    wrong, extra = sum(len(r["keys"]["wrong"]) for _, r in every), sum(r["extra"] for _, r in every)
+    yield f"    not told {unknown}, another key {wrong}, notes that nobody played {extra}"
 
 
 def _said(rows: list[tuple[Unit, dict[str, Any]]], sensor: str, kind: str, rule: str) -> str:

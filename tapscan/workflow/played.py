@@ -26,6 +26,7 @@ from tapscan.workflow.check import Agree, CheckResult, Request, check
 from tapscan.workflow.conclude import conclude
 
 __all__ = ["read_keys", "screened"]
+Sound = tuple[str, FloatArray, int]  # id, samples, rate
 LONGEST_S = 1800.0  # of one recording, which is held in memory; the whole keyboard takes some four minutes
 LOOKED_AT_S = 4.0  # pieces in which clipping is looked for
 
@@ -46,8 +47,22 @@ def screened(
 
 def _notes(paths: Sequence[str], request: Request, workers: Workers, agree: Agree | None) -> CheckResult:
     wanted = read_keys(request.keys) if request.keys else ()
+    recordings, sounds, unreadable, repeated = _all_read(paths, request, workers)
+    if not recordings:
+        return CheckResult(None, unreadable, repeated)
+    played = played_notes(sounds, wanted, request.settings, contact=request.contact)
+    remarks = [*told_of(played), *repeated]
+    if agree is not None and not agree((), remarks):
+        return CheckResult(None, unreadable, repeated)
+    return CheckResult(_screening(recordings, played, request, remarks), unreadable, repeated)
+
+
+def _all_read(
+    paths: Sequence[str], request: Request, workers: Workers
+) -> tuple[list[Recording], list[Sound], tuple[str, ...], tuple[str, ...]]:
+    """Facts and samples of each, what cannot be read, what came twice."""
     recordings: list[Recording] = []
-    sounds: list[tuple[str, FloatArray, int]] = []
+    sounds: list[Sound] = []
     unreadable: list[str] = []
     repeated: list[str] = []
     for number, path in enumerate(paths):
@@ -62,14 +77,8 @@ def _notes(paths: Sequence[str], request: Request, workers: Workers, agree: Agre
             continue
         recordings.append(recording)
         sounds.append((recording.id, samples, recording.sample_rate_hz))
-    if not recordings:
-        return CheckResult(None, tuple(unreadable), tuple(repeated))
-    played = played_notes(sounds, wanted, request.settings, contact=request.contact)
-    remarks = [*told_of(played), *repeated]
-    if agree is not None and not agree((), remarks):
-        return CheckResult(None, tuple(unreadable), tuple(repeated))
     workers.progress("reading", len(paths), len(paths))
-    return CheckResult(_screening(recordings, played, request, remarks), tuple(unreadable), tuple(repeated))
+    return recordings, sounds, tuple(unreadable), tuple(repeated)
 
 
 def _read(path: str, name: str, number: int, request: Request) -> tuple[Recording, FloatArray]:

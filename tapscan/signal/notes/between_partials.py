@@ -22,7 +22,7 @@ SHAPE = 9.0  # of the Kaiser window: side lobes under -65 dB
 def buzz_of(
     samples: FloatArray, rate: int, onset_s: float, until_s: float, end_s: float, quiet_before_s: float
 ) -> tuple[float, float] | str:
-    """`until_s` : where the damper falls; `end_s` : of the next note; `quiet_before_s` : how long before the onset nothing was played."""
+    """Of (n,) samples; `until_s` : where the damper falls; `end_s` : of the next note; `quiet_before_s` : how long before the onset nothing was played."""
     first = round((onset_s + FROM_S) * rate)
     count = round(min(TO_S - FROM_S, until_s - onset_s - FROM_S - QUIET_S) * rate)
     if count < LEAST_S * rate:

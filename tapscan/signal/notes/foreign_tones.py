@@ -7,6 +7,7 @@ played does not count: that string may ring by itself. Where the same holds for 
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -31,7 +32,7 @@ def foreign_tones(notes: Sequence[PlayedNote], pitch_cents: float | None, settin
     own = keyboard_partials(pitch_cents)
     found = [_one(group, own) for group in groups]
     found.sort(key=lambda f: (-len(f.notes), f.frequency_hz))
-    return [_named(f, k, _string_of(f, found, own, notes)) for k, f in enumerate(found)]
+    return [replace(f, id=f"R{k + 1}", string_of=_string_of(f, found, own, notes)) for k, f in enumerate(found)]
 
 
 def _told(tone: RingingTone) -> bool:
@@ -109,12 +110,3 @@ def _like(own: RingingTone, tone: ForeignTone) -> bool:
 
 def _at(frequency_hz: float, partials_hz: FloatArray) -> bool:
     return bool(np.any(np.abs(1200 * np.log2(partials_hz / frequency_hz)) < STRING_CENTS))
-
-
-def _named(tone: ForeignTone, number: int, string_of: str | None) -> ForeignTone:
-    return ForeignTone(f"R{number + 1}", *[getattr(tone, n) for n in NAMES], string_of)
-
-
-NAMES = (
-    "frequency_hz", "frequency_sd_hz", "decay_rate_per_s", "decay_rate_sd_per_s", "loss_factor", "loss_factor_sd", "notes", "near",
-)  # fmt: skip

@@ -38,7 +38,7 @@ LINES_HZ = 2.0  # two tones so near cannot be told apart in a tail
 def hear_notes(
     samples: FloatArray, rate: int, recording: str, settings: Settings, *, contact: bool, first: int = 1
 ) -> tuple[list[PlayedNote], float | None]:
-    """`contact` : by a pickup on the iron; else what rings on is not looked for. `first` : number of the first note. Notes in order; the pitch in cents."""
+    """Of (n,) samples; `contact` : by a pickup on the iron; else what rings on is not looked for. `first` : number of the first note. Notes in order; the pitch in cents."""
     levels = NoteLevels(samples, rate)
     onsets = note_onsets(levels, settings)
     heard = _scored(samples, rate, onsets, GRID)
@@ -168,7 +168,7 @@ def _tones(
 
 
 def own_partials(cents: float, factor: float, key: int) -> FloatArray:
-    """Where the partials of a key lie, Hz."""
+    """(n,) where the partials of a key lie, Hz."""
     stiffness = usual_stiffness(np.array(key)) * factor
     return partials(usual_tuning()[key] * 2 ** (cents / 1200), stiffness, np.arange(1, OWN_PARTIALS + 1))
 
@@ -179,5 +179,5 @@ def _is_own(frequency_hz: float, own: FloatArray, cents: float) -> bool:
 
 
 def keyboard_partials(pitch_cents: float | None) -> list[FloatArray]:
-    """Of all keys with usual stiffness, Hz."""
+    """(n,) each, of all keys with usual stiffness, Hz."""
     return [own_partials(pitch_cents or 0.0, 1.0, key) for key in range(KEYS)]

@@ -8,6 +8,7 @@ A key's hammer lifts two bands or more at once within some 20 ms, over a sound t
 """
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from scipy.ndimage import maximum_filter1d
@@ -79,7 +80,7 @@ def damper_falls(levels: NoteLevels, onset_s: float, end_s: float, settings: Set
         return None
     total = np.concatenate([[0.0], np.cumsum(levels.whole)])
 
-    def mean(start: FloatArray) -> FloatArray:
+    def mean(start: Any) -> FloatArray:
         stop = np.minimum(start + wide, len(levels.whole))
         return np.asarray((total[stop] - total[np.minimum(start, stop - 1)]) / np.maximum(1, stop - start))
 

@@ -6,10 +6,11 @@ Poles by the subspace method of signal/fit; errors from the Fisher matrix of one
 """
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
-from tapscan.records import ComplexArray, FloatArray
+from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.fit.subbands import Band, Spectra, plan_bands
@@ -54,9 +55,7 @@ def _of_band(spectra: Spectra, band: Band, noise: NoiseDensity, settings: Settin
     ]
 
 
-def _errors(
-    poles: ComplexArray, amplitude: ComplexArray, count: int, rate: float, noise: float
-) -> tuple[FloatArray, FloatArray]:
+def _errors(poles: Any, amplitude: Any, count: int, rate: float, noise: float) -> tuple[FloatArray, FloatArray]:
     """Standard error of each decay rate in 1/s (and of each frequency in rad/s), and energy over noise."""
     at = np.arange(count)
     envelope = np.abs(poles)[None, :] ** (2 * at[:, None])

@@ -2,7 +2,7 @@
 
 KEYS, key_name(k), key_number(text)    88 keys, 0 is A0; names with sharps, middle C is C4
 usual_stiffness(key)                   B of f_n = n f0 sqrt(1 + B n^2) (Fletcher, J. Acoust. Soc. Am. 36 (1964) 203, from memory)
-first_partial(key, cents)              Hz, A4 = 440 Hz, octaves stretched as B asks
+usual_tuning()                         (88,) first partials in Hz, A4 = 440 Hz, octaves stretched as B asks
 partials(first_hz, stiffness, count)   (count,) Hz
 
 B along the keyboard: the mean of measured pianos by Rigaud, David and Daudet, J. Acoust. Soc. Am. 133 (2013) 3107 (two straight lines of ln B over the key; figures from
@@ -10,6 +10,7 @@ memory; at middle C 3.1e-4 beside Young's 3.5e-4, J. Acoust. Soc. Am. 24 (1952) 
 """
 
 import re
+from typing import Any
 
 import numpy as np
 
@@ -43,15 +44,15 @@ def key_number(text: str) -> int:
     raise BadRequest(f"{text.strip()!r} is no key; write A0 to C8, such as A3, C#4 or Bb2 (middle C is C4)")
 
 
-def usual_stiffness(key: FloatArray) -> FloatArray:
-    """B, good to a factor of three."""
+def usual_stiffness(key: Any) -> FloatArray:
+    """(n,) B of keys (n,), good to a factor of three."""
     midi = np.asarray(key) + MIDI_OF_KEY_0
     return np.asarray(sum(np.exp(slope * midi + start) for slope, start in (TREBLE_LINE, BASS_LINE)))
 
 
 def usual_tuning() -> FloatArray:
     """(88,) first partials in Hz, octaves without beats between the partials that tuners listen to."""
-    key = np.arange(KEYS)
+    key = np.arange(KEYS, dtype=float)
     stiff = usual_stiffness(key)
     low = np.arange(KEYS - 12)
     upper = np.select([low < edge for edge, _ in BEATLESS], [ratio for _, ratio in BEATLESS], 1)
@@ -61,6 +62,6 @@ def usual_tuning() -> FloatArray:
     return np.asarray(A4_HZ * 2.0 ** (up - up[A4_KEY]))
 
 
-def partials(first_hz: FloatArray, stiffness: FloatArray, number: FloatArray) -> FloatArray:
-    """Frequencies of partials `number` (halves too) of strings whose first partial is `first_hz`, broadcast."""
+def partials(first_hz: Any, stiffness: Any, number: Any) -> FloatArray:
+    """(n,) frequencies of partials `number` (halves too) of strings whose first partial is `first_hz`, broadcast."""
     return np.asarray(number * first_hz * np.sqrt((1 + stiffness * number**2) / (1 + stiffness)))

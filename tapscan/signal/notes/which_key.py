@@ -10,6 +10,7 @@ a key from the one an octave above, the norm of the sum from the one an octave b
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -112,7 +113,7 @@ def _scores(lines: Lines, cents: tuple[float, ...], keys: tuple[int, int]) -> tu
     return flat[np.arange(len(flat)), best], c, b
 
 
-def _mean(heard: FloatArray, inside: FloatArray, which: slice) -> FloatArray:
+def _mean(heard: FloatArray, inside: Any, which: slice) -> FloatArray:
     return np.asarray((heard * inside)[..., which].sum(axis=-1) / np.maximum(1, inside[..., which].sum(axis=-1)))
 
 
