@@ -242,7 +242,7 @@ def _buzz(figures: Mapping[str, Any]) -> str:
 
 def _notes(rule: Rule, figures: Mapping[str, Any]) -> str:
     plain, found = figures["unflawed"][rule.name], figures["found"][rule.name]
-    return f"on simulated notes it spoke on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for. No piano was recorded."
+    return f"on simulated notes it raised an indication on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for. No piano was recorded."
 
 
 def _compared(figures: Mapping[str, Any]) -> str:
