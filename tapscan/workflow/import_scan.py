@@ -33,7 +33,7 @@ from tapscan.workflow.conclude import conclude
 from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.pattern import beside_own_pattern
-from tapscan.workflow.played import screened
+from tapscan.workflow.played import screened as check
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 
@@ -79,7 +79,7 @@ def import_scan(
     if not again:
         _check_not_stored(register, paths)
     request = _of_the_plate(request, new.conditions, called or _called(paths))
-    result = screened(paths, request, workers, agree, ahead)
+    result = check(paths, request, workers, agree, ahead)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     doubts = (
@@ -197,7 +197,7 @@ def rescreen(
         **_read_before(entry.reading),
     )
     request = replace(request, **changes)
-    result = screened(list(paths), request, workers)
+    result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline, checklist=entry.checklist)
