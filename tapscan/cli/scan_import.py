@@ -44,6 +44,31 @@ class Mended:
 
 
 @dataclass(frozen=True)
+class Keys:
+    """Keys were played on a strung piano, and nothing was tapped."""
+
+    played: Annotated[
+        bool, typer.Option("--played", help="Keys were played one by one, each short and firm; nothing was tapped.")
+    ] = False
+    keys: Annotated[
+        o.TEXT,
+        typer.Option(metavar="KEYS", help="With --played: the keys, such as A0-C8 or A3,C4; what is missing is told."),
+    ] = None
+
+    def of(self, request: "Request", taps: Taps) -> "Request":
+        """Raises BadRequest for what does not go together."""
+        from tapscan.workflow.played import read_keys
+
+        if not self.played:
+            if self.keys:
+                raise BadRequest("--keys is for played notes: add --played, or leave it out")
+            return request
+        if taps.layout or taps.order or taps.per_station:
+            raise BadRequest("--played is for keys; --layout, --order and --per-station are for taps: leave them out")
+        return replace(request, played=True, keys=",".join(read_keys(self.keys)) if self.keys else "", layout=None)
+
+
+@dataclass(frozen=True)
 class Said:
     """What a person says of the scan."""
 
@@ -82,6 +107,7 @@ def import_scan(
     ] = None,
     taps: Taps = Taps(),
     mended: Mended = Mended(),
+    keys: Keys = Keys(),
     said: Said = Said(),
     bar: BarRecordings = BarRecordings(),
     facts: Typed = NOTHING,
@@ -94,14 +120,15 @@ def import_scan(
 
     One file is one station (its name before the first "_"); one long file is split at its pauses with
     --layout or --per-station. The taps are shown before anything is stored; what is wrong is mended with --assign
-    and --skip. A plate with a baseline is compared with it.
+    and --skip. A plate with a baseline is compared with it. With --played the recording is of keys, not of taps:
+    which keys, what buzzes along and what rings on is told, and nothing of cracks.
     """
     if not (answers.yes or answers.dry_run or sys.stdin.isatty()):
         raise BadRequest("add --yes to save without asking, or --dry-run to look only")
     kept = Kept(register)
-    taps, facts = taps.filled(kept), kept.facts(facts)
+    taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts)
     kept.tell()
-    request = _request(taps, mended, answers, settings)
+    request = keys.of(_request(taps, mended, answers, settings), taps)
     conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
     new = said.of(o.day(date, "--date", register), conditions)
     request = replace(request, bar=bar.files(o.opened(register)))
@@ -194,10 +221,14 @@ def _kept(
 
 
 def print_assignment(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> None:
-    """One line a station; then what is missing or double, and how to mend it."""
+    """One line a station; then what is missing or double, and how to mend it. No taps: keys were played."""
     from tapscan.cli.bullets import bullet, console
     from tapscan.cli.tables import print_table
 
+    if not taps:
+        for remark in remarks:
+            console().print(bullet(remark))
+        return
     stations: dict[str, list[AssignedTap]] = {}
     for tap in taps:
         stations.setdefault(tap.station, []).append(tap)

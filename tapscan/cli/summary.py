@@ -13,7 +13,7 @@ from rich.text import Text
 from tapscan.cli.bullets import bullet
 from tapscan.cli.bullets import console as terminal
 from tapscan.cli.tables import shown
-from tapscan.records import Mode, Screening
+from tapscan.records import Mode, PlayedNotes, Screening
 from tapscan.wording import counted
 
 MOST_INDICATIONS = 4
@@ -71,6 +71,9 @@ def _limits(out: Console, screening: Screening) -> None:
 def _numbers(out: Console, screening: Screening) -> None:
     scan = screening.scan
     out.print(Text("\nNumbers", style="bold"))
+    if scan.played is not None:
+        _notes(out, scan.played, screening)
+        return
     stations = len({s.station for s in scan.strikes})
     usable = sum(s.usable for s in scan.strikes)
     counts = ((len(scan.recordings), "recording"), (len(scan.strikes), "tap"), (stations, "station"))
@@ -81,6 +84,18 @@ def _numbers(out: Console, screening: Screening) -> None:
     if scan.modes:
         out.print(Text("The modes named above, or the strongest:"))
         out.print(_modes(screening))
+
+
+def _notes(out: Console, played: PlayedNotes, screening: Screening) -> None:
+    out.print(Text(f"{counted(len(played.notes), 'note')}. In the words of ASTM E1316: {screening.disposition}."))
+    for note in screening.assignment:
+        out.print(bullet(note))
+    for f in played.foreign[:MOST_MODES] if screening.indications else ():
+        out.print(
+            bullet(
+                f"tone {f.id}: {f.frequency_hz:.2f} ±{max(f.frequency_sd_hz, 0.01):.2f} Hz after {counted(len(f.notes), 'note')}, loss factor {f.loss_factor:.4f} ±{f.loss_factor_sd:.4f}"
+            )
+        )
 
 
 def _modes(screening: Screening) -> Table:

@@ -5,6 +5,7 @@
     scan.py         what the rules read and what they say
     comparison.py   a later scan beside earlier ones
     bar.py          the shop's reference bar, struck before and after a plate
+    notes.py        keys played one by one
     places.py       where on the plate a change lies
     pattern.py      a plate beside others of its pattern
     screening.py    the outcome of one scan
@@ -36,6 +37,7 @@ from tapscan.records.modes import (
     SteadyTone,
     Tone,
 )
+from tapscan.records.notes import ForeignTone, PlayedNote, PlayedNotes, RingingTone
 from tapscan.records.pattern import BesidePattern, Known, PatternFigure, Reference, Sister
 from tapscan.records.places import LikelyPlace, Whereabouts
 from tapscan.records.scan import Condition, Indication, Interpretation, RuleNotRun, Scan, Status
@@ -65,6 +67,7 @@ __all__ = [
     "FloatArray",
     "Force",
     "ForceShift",
+    "ForeignTone",
     "Indication",
     "Interpretation",
     "Known",
@@ -76,9 +79,12 @@ __all__ = [
     "ModePair",
     "Origin",
     "PatternFigure",
+    "PlayedNote",
+    "PlayedNotes",
     "Pole",
     "Recording",
     "Reference",
+    "RingingTone",
     "RoomLimit",
     "RoomRing",
     "RuleNotRun",

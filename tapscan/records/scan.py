@@ -6,6 +6,7 @@ from typing import Literal
 from tapscan.places import Layout, State
 from tapscan.records.bar import BarReadings
 from tapscan.records.modes import ForceShift, LateSound, Mode, RoomLimit, RoomRing, SteadyTone
+from tapscan.records.notes import PlayedNotes
 from tapscan.records.sound import Recording, Strike
 
 Interpretation = Literal["relevant", "nonrelevant", "false"]
@@ -41,6 +42,7 @@ class Scan:
     room_limit_reason: str | None = "not measured"
     bar: BarReadings | None = None  # the shop's reference bar, struck before and after; none: see bar_reason
     bar_reason: str | None = "no reference bar was struck with this scan"
+    played: PlayedNotes | None = None  # keys were played, and nothing was tapped
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

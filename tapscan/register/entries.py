@@ -237,6 +237,11 @@ class ScanEntry:
         return ScanLine(*facts, self.crossed_out, self.outcomes)
 
     @property
+    def played(self) -> bool:
+        """Keys were played and nothing was tapped: such a scan is compared with no other."""
+        return bool(self.reading.get("played"))
+
+    @property
     def flaws(self) -> tuple[Outcome, ...]:
         """Outcomes that count as a flaw."""
         return tuple(o for o in self.outcomes if o.flaw)

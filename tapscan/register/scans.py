@@ -171,6 +171,9 @@ def set_baseline(
     chosen = [find_scan(register, name) for name in names]
     if strangers := [e.name for e in chosen if name_key(e.plate) != name_key(plate.name)]:
         raise BadRequest(f"{', '.join(strangers)}: not a scan of {plate.name}; a plate is compared with its own scans")
+    for e in chosen:
+        if e.played:
+            raise BadRequest(f"{e.name} is of played notes, which are no baseline: later scans are compared by taps")
     with register.writing() as connection:
         for e in chosen:
             not_crossed_out(find_scan(register, e.name))  # nor moved meanwhile

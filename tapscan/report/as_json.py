@@ -50,6 +50,8 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "room_limit_reason": scan.room_limit_reason,
         "bar": plain(scan.bar) if scan.bar else None,
         "bar_reason": scan.bar_reason,
+        "played": plain(scan.played) if scan.played else None,
+        "played_reason": None if scan.played else "taps were recorded, no keys played",
         "indications": [_indication(i) for i in screening.indications],
         "doubts": [plain(d) for d in screening.doubts],
         "made_sure": screening.made_sure,

@@ -28,7 +28,7 @@ from tapscan.settings import Settings, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
-Table = Literal["single", "comparison", "beside", "location", "pattern", "piano"]
+Table = Literal["single", "comparison", "beside", "location", "pattern", "piano", "notes"]
 DEPENDS: dict[Table, tuple[Part, ...]] = {
     "single": ("single",),
     "comparison": ("comparison",),
@@ -36,11 +36,13 @@ DEPENDS: dict[Table, tuple[Part, ...]] = {
     "location": ("location",),
     "pattern": ("pattern",),
     "piano": ("piano", "comparison"),
+    "notes": ("notes",),
 }
 TABLES: dict[Rates, Table] = {
     "compared": "comparison",
     "beside its pattern": "pattern",
     "in the piano": "piano",
+    "played notes": "notes",
 }  # the others: single
 Used = Sequence[tuple[str, str]]
 
@@ -116,18 +118,25 @@ def _as_counted(table: Table) -> bool:
 
 
 def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
-    if rule.rates == "compared":
-        return _compared(figures)
-    if rule.rates == "beside its pattern":
-        return _beside_pattern(rule, figures)
-    if rule.rates == "in the piano":
-        return f"on simulated plates in the piano, {_around_one_job(figures)}; {_across_seasons(figures)}. {NO_PIANO}"
-    if rule.rates == "with and without a rattle":
-        return _buzz(figures)
-    if rule.rates == "on bare plates":
-        found = figures["string_on_bare"]
-        return f"not measured on strings. On {_share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
-    return _by_kind(rule, figures)
+    told = {
+        "compared": _compared,
+        "in the piano": _in_piano,
+        "with and without a rattle": _buzz,
+        "on bare plates": _on_bare_plates,
+    }
+    if rule.rates in told:
+        return told[rule.rates](figures)
+    of_rule = {"beside its pattern": _beside_pattern, "played notes": _notes}
+    return of_rule.get(str(rule.rates), _by_kind)(rule, figures)
+
+
+def _in_piano(figures: Mapping[str, Any]) -> str:
+    return f"on simulated plates in the piano, {_around_one_job(figures)}; {_across_seasons(figures)}. {NO_PIANO}"
+
+
+def _on_bare_plates(figures: Mapping[str, Any]) -> str:
+    found = figures["string_on_bare"]
+    return f"not measured on strings. On {_share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
 
 
 def _as_shipped(table: Table, used: Used) -> bool:
@@ -277,6 +286,11 @@ def _beside_pattern(rule: Rule, figures: Mapping[str, Any]) -> str:
 def _buzz(figures: Mapping[str, Any]) -> str:
     with_rattle, without = figures["buzz"]["rattling"], figures["buzz"]["quiet"]
     return f"on simulated plates it was heard on {_share(with_rattle)} with a rattling screw and on {_share(without)} without. {NO_IRON}"
+
+
+def _notes(rule: Rule, figures: Mapping[str, Any]) -> str:
+    plain, found = figures["unflawed"][rule.name], figures["found"][rule.name]
+    return f"on simulated notes it raised an indication on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for. No piano was recorded."
 
 
 def _compared(figures: Mapping[str, Any]) -> str:

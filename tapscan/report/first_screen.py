@@ -102,6 +102,8 @@ def _first_look(c: Comparison | None, weighs: Mapping[str, Any]) -> str:
 
 def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str:
     """No place is suspected; a buzz is clearest somewhere all the same."""
+    if screening.scan.played is not None:
+        return "no place is pointed at; keys were played, nothing was tapped"
     named = next((f for f in findings if f["has_places"]), None)
     tapped = wording.counted(len({s.station for s in screening.scan.strikes}), "place")
     if named:
@@ -154,6 +156,12 @@ def _jumps(findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[Mappin
 
 def _facts(screening: Screening) -> dict[str, str]:
     scan = screening.scan
+    if scan.played is not None:
+        return {
+            "Notes": f"{wording.counted(len(scan.played.notes), 'note')} played, {len({n.key for n in scan.played.notes if n.key})} keys told",
+            "State of the plate": words.STATES.get(scan.state, scan.state) if scan.state else NOT_GIVEN,
+            "Checks not made": _not_made(screening.rules_not_run),
+        }
     stations = len({s.station for s in scan.strikes})
     usable = sum(s.usable for s in scan.strikes)
     taps = "none found"

@@ -20,6 +20,7 @@ from tapscan.faults import UNUSABLE, fault, in_words
 from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, State, Strike
 from tapscan.records.comparison import Around
 from tapscan.screening import next_steps as give
+from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
 from tapscan.screening.open_findings import EXAMINED, OpenFinding, beside, told
@@ -90,7 +91,11 @@ def dispose(
     opened : findings of earlier scans, and what examinations found
     eye : what was seen that may be a crack, in words
     """
-    found = _disposed(scan, indications, silent, settings, opened)
+    found = (
+        _disposed(scan, indications, silent, settings, opened)
+        if scan.played is None
+        else _of_notes(scan, indications, opened)
+    )
     if any(o.rule == EXAMINED for o in opened):
         found = replace(found, headline=CONFIRMED)
     if eye and not give.may_tap(scan.state):
@@ -145,6 +150,30 @@ def _disposed(
         steps += give.after_nothing(scan.state, keep_only=True) if give.may_tap(scan.state) else ()
         return Outcome("no relevant indication", headline, said, steps)
     return Outcome("no relevant indication", NOTHING, f"{_silent(scan)} {NOT_FREE}", give.after_nothing(scan.state))
+
+
+def _of_notes(scan: Scan, indications: Sequence[Indication], opened: Sequence[OpenFinding]) -> Outcome:
+    """Keys were played. What they show is a loose part or a damper, never a crack; silence says nothing of the plate."""
+    relevant = [i for i in indications if i.interpretation == "relevant"]
+    opened = beside(opened, relevant)
+    if relevant:
+        steps = give.of_notes(scan.state, found=True, opened=bool(opened))
+        return Outcome("relevant indication", LOOK, _findings(relevant) + told(opened), steps)
+    if few := played_notes.why_no_answer(scan):
+        return Outcome("inconclusive", played_notes.NO_ANSWER, few[0] + told(opened), give.repeat(few[1:]))
+    said = played_notes.silence(scan, PLAYED_RULES - _judged(scan))
+    return Outcome(
+        "inconclusive",
+        played_notes.SILENT,
+        said + told(opened),
+        give.of_notes(scan.state, found=False, opened=bool(opened)),
+    )
+
+
+def _judged(scan: Scan) -> int:
+    """Of the two readings of notes, how many could be made."""
+    notes = scan.played.notes if scan.played else ()
+    return any(n.buzz_share_db is not None for n in notes) + any(n.listened_s is not None for n in notes)
 
 
 def _part_heading(scan: Scan) -> str:
@@ -277,6 +306,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 PART = "Not all places of the layout were tapped."
 EYE_RULE = "eye"  # in the place of a rule: a person saw it
+PLAYED_RULES = 2  # readings of played notes
 ALL_PLACES = (
     "Tap all places and record the plate again as the sheet says. If that cannot be, say in the report that only a part was tested.",
 )

@@ -163,8 +163,27 @@ MAKE_SURE = _step(
     "make-sure", "workshop", EVERY, ("ask",),
     "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
 )  # fmt: skip
+LOOK_AT_NOTES = _step(
+    "look-at-notes", "workshop", EVERY, ("look", "photograph"),
+    "Look for what is loose or rings on at the notes named: things on the piano, lid and lamp, dampers, strings at the bridge, screws. Look and photograph only. While the strings are on, turn no screw of the plate and no bolt.",
+)  # fmt: skip
+CALL_TECHNICIAN = _step(
+    "call-technician", "buyer", EVERY, ("call",),
+    "Show the list of notes to a piano technician, who looks at dampers and loose parts. If the loose part belongs to the plate, a qualified person decides what may be done while the strings are on.",
+)  # fmt: skip
 STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, *HOLDS, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
-STEPS += (EYES_IN_PIANO, CALL_FOR_BARE, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PARTS, SETTLE, SCREWS, MAKE_SURE)
+STEPS += (
+    EYES_IN_PIANO,
+    CALL_FOR_BARE,
+    *HOLDS_BUZZ,
+    *HOLDS_PART,
+    HOLD_PARTS,
+    SETTLE,
+    SCREWS,
+    MAKE_SURE,
+    LOOK_AT_NOTES,
+    CALL_TECHNICIAN,
+)
 
 
 def may_tap(state: Told) -> bool:
@@ -216,6 +235,13 @@ def _shows(name: str) -> frozenset[Shows]:
 def buzzing(state: Told) -> tuple[Step, ...]:
     """A buzz of parts that were not held: most often a loose part, but a crack buzzes too."""
     return _given((*HOLDS_BUZZ, HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
+
+
+def of_notes(state: Told, *, found: bool, opened: bool) -> tuple[Step, ...]:
+    """Keys were played; `opened`: an earlier scan has a finding, and then the plate is left as it is first of all."""
+    first = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, ASK) if opened else ()
+    mine = (LOOK_AT_NOTES, CALL_TECHNICIAN) if found else (EYES_IN_PIANO, CALL_FOR_BARE)
+    return _given((*first, *mine, TELL_STATE), state)
 
 
 def part_only(state: Told, texts: Sequence[str]) -> tuple[Step, ...]:

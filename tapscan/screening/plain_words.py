@@ -11,6 +11,7 @@ import datetime as dt
 
 from tapscan.records import Comparison, Indication, Screening
 from tapscan.screening import disposition as d
+from tapscan.screening import played_notes
 from tapscan.screening.rule import Plain
 from tapscan.screening.rules import rule_named
 
@@ -85,6 +86,12 @@ HEADLINES: dict[str, Plain] = {
         "That is neither good news nor bad about the plate.",
     ),
 }
+HEADLINES[played_notes.SILENT] = Plain(
+    "",
+    "Nothing buzzed along with the notes, and no tone rang on after them.",
+    "That is neither good news nor bad news about the plate: notes do not show a crack.",
+)
+HEADLINES[played_notes.NO_ANSWER] = Plain("", "The notes in this recording could not be heard well enough.", NO_WORD)
 HEADLINES[d.BUZZED_AGAIN] = HEADLINES[d.BUZZED]
 BEGINNINGS: tuple[tuple[str, Plain], ...] = (
     (d.PART_ONLY, Plain("", "Only a part of the plate was tapped.", "Nothing unusual was heard there, but nothing is known of the rest. That is no answer for the plate.")),

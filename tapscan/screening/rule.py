@@ -16,7 +16,13 @@ from tapscan.settings.threshold import threshold_of
 
 Outcome = list[Indication] | RuleNotRun
 Rates = Literal[
-    "by kind of flaw", "with and without a rattle", "on bare plates", "compared", "beside its pattern", "in the piano"
+    "by kind of flaw",
+    "with and without a rattle",
+    "on bare plates",
+    "compared",
+    "beside its pattern",
+    "in the piano",
+    "played notes",
 ]
 Shows = Literal["crack", "hard iron"]
 Reads = Literal["frequencies", "levels", "decays", "faint decays", "waveform"]

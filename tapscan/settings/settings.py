@@ -9,6 +9,7 @@ from tapscan.settings.bar import Bar, Gradient
 from tapscan.settings.identity import Identity
 from tapscan.settings.location import Location
 from tapscan.settings.piano import Piano
+from tapscan.settings.played import Notes
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
 
 L = TypeVar("L")
@@ -35,6 +36,7 @@ class Settings:
     bar: Bar = field(default_factory=Bar)
     gradient: Gradient = field(default_factory=Gradient)
     piano: Piano = field(default_factory=Piano)
+    notes: Notes = field(default_factory=Notes)
     rules: tuple[
         Any, ...
     ] = ()  # stages that stand in a rule's file, where they differ from what ships; in order of name

@@ -66,6 +66,8 @@ def _beside(entry: ScanEntry, screening: Screening) -> ScanForComparison:
 def unlike_newest(entry: ScanEntry, newest: ScanEntry, settings: Settings) -> str | None:
     """Why modes cannot be followed from this scan to the newest one, in a word or two; None where they can."""
     was, now = entry.conditions, newest.conditions
+    if entry.played:
+        return "notes played, not tapped"
     if was.state != now.state:
         return was.state or "state unknown"
     return "sensor changed since" if sensor_changed(was.sensor, now.sensor, settings) else None
@@ -94,7 +96,9 @@ def compare_stored(
         )
     taken = {b.name for b in baselines}
     later = (
-        _of_plate(register, scan, name) if scan else next((e for e in reversed(entries) if e.name not in taken), None)
+        _of_plate(register, scan, name)
+        if scan
+        else next((e for e in reversed(entries) if e.name not in taken and not e.played), None)
     )
     if later is None:
         raise BadRequest(f"{name} has no scan beside its baseline: scan it again, then compare")
@@ -112,7 +116,9 @@ def beside(
     """The later scan beside the baseline; where that is one scan, or of one day, those of `entries` made since in the same way show how the plate repeats."""
     again: list[ScanForComparison] = []
     if len({b.date for b in baselines}) == 1:
-        since = [e for e in entries if e.date > baselines[0].date and not e.baseline and not e.crossed_out]
+        since = [
+            e for e in entries if e.date > baselines[0].date and not e.baseline and not e.crossed_out and not e.played
+        ]
         again = [for_comparison(register, e) for e in since if e.name != later.name and _alike(e, later, settings)]
     earlier = [for_comparison(register, b) for b in baselines]
     return compare_scans(later, earlier, settings, models_folder(), again, one_job)
@@ -129,6 +135,8 @@ def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:
     entry = find_scan(register, scan if "/" in scan else f"{plate}/{scan}")
     if entry.plate != plate:
         raise BadRequest(f"{entry.name} is not a scan of {plate}; a plate is compared with its own scans")
+    if entry.played:
+        raise BadRequest(f"{entry.name} is of played notes; only scans by taps are compared")
     return not_crossed_out(entry)
 
 
@@ -142,10 +150,12 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
         for e, s in zip(every, heard, strict=True)
     )
     counting = [(e, s) for e, s in zip(every, heard, strict=True) if not e.crossed_out]
+    tapped = [e for e, _ in counting if not e.played]
     if not counting:
         return History(name, past, None, ())
     entries, screenings = [e for e, _ in counting], [s for _, s in counting]
-    why = {e.name: unlike_newest(e, entries[-1], settings) for e in entries}
+    newest = tapped[-1] if tapped else entries[-1]
+    why = {e.name: unlike_newest(e, newest, settings) for e in entries}
     alike = [_beside(e, s) for e, s in zip(entries, screenings, strict=True) if why[e.name] is None]
     left_out = tuple(f"{name} ({reason})" for name, reason in why.items() if reason)
     contact = all(scan.conditions.sensor.contact for scan in alike)

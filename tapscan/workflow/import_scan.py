@@ -29,16 +29,17 @@ from tapscan.settings import Settings
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bars import files_of, keep_bar
-from tapscan.workflow.check import Agree, Request, check
+from tapscan.workflow.check import Agree, Request
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import eye_of
 from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.pattern import beside_own_pattern
+from tapscan.workflow.played import screened as check
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 
-READING = ("per_station", "order", "assign", "skip", "told", "partial")
+READING = ("per_station", "order", "assign", "skip", "told", "partial", "played", "keys")
 Sure = Callable[
     [Sequence[Doubt]], bool | None
 ]  # whether it is this plate, in this order; False stores nothing, None stores it as doubtful
@@ -75,13 +76,17 @@ def import_scan(
     Raises UnknownName for a plate that is not in the register, BadRequest for recordings that are stored already.
     """
     name = find_plate(register, plate, exact=True).name
+    if request.played and new.baseline:
+        raise BadRequest("played notes are no baseline: later scans are compared by taps; leave --baseline out")
     if not again:
         _check_not_stored(register, paths)
     request = _of_the_plate(request, new.conditions, called or _called(paths))
     result = check(paths, request, workers, agree, ahead)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
-    doubts = () if request.sure else doubts_of(register, name, result.screening.scan, request.settings)
+    doubts = (
+        () if request.sure or request.played else doubts_of(register, name, result.screening.scan, request.settings)
+    )
     if doubts and (answer := sure(doubts)) is not None:
         if not answer:
             return Kept(None, None)
@@ -126,8 +131,9 @@ def _beside_earlier(
     same_day = [e.number for e in list_scans(register, plate, void=True) if e.date == new.date]
     number = scan.number if scan else max(same_day, default=0) + 1
     name = scan_name(plate, new.date, number)
-    screening = _beside_baseline(register, plate, new, screening, settings, name)
-    screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
+    if screening.scan.played is None:
+        screening = _beside_baseline(register, plate, new, screening, settings, name)
+        screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
     opened = open_findings(register, plate, (new.date, number), screening, scan)
     return conclude(screening, settings, opened, eye_of(register, plate, new.date, new.checklist))
 
@@ -199,7 +205,11 @@ def rescreen(
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline, checklist=entry.checklist)
-    doubts = () if request.sure else doubts_of(register, entry.plate, result.screening.scan, settings, entry)
+    doubts = (
+        ()
+        if request.sure or request.played
+        else doubts_of(register, entry.plate, result.screening.scan, settings, entry)
+    )
     told = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, entry.plate, facts, told, settings, entry)
     pictures = _keep_pictures(register, screening)

@@ -124,6 +124,10 @@ def test_the_list_of_ways_is_whole():
     """All rules that there are, and every reason of an inconclusive scan."""
     given = {s.code for p in EVERY for s in steps_of(p.values[0], *p.values[2:5])}
     given |= {s.code for state in (None, *STATES) for s in next_steps.settling(state, ())}
+    both = (True, False)
+    given |= {
+        s.code for t in (None, *STATES) for f in both for o in both for s in next_steps.of_notes(t, found=f, opened=o)
+    }
     assert given == {s.code for s in STEPS} | {"repeat"}, "a step that no way leads to, or one that is not in STEPS"
     assert {a for s in STEPS for a in s.acts} <= set(get_args(Act)) - NEVER
 

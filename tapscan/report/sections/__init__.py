@@ -16,6 +16,7 @@ from tapscan.report.sections import (
     indications,
     listen,
     map,
+    notes,
     pictures,
     reach,
     sisters,
@@ -27,6 +28,7 @@ from tapscan.report.sections import (
 SECTIONS: tuple[Section, ...] = (
     map.SECTION,
     indications.SECTION,
+    notes.SECTION,
     tones.SECTION,
     listen.SECTION,
     comparison.SECTION,

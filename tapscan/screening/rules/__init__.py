@@ -4,6 +4,7 @@ A rule's file ends with RULE, which says all that words, docs, report, JSON and 
 file beside these, name it in RULES, and write a test that goes red when the rule is broken. Thresholds that it alone reads stand in its file.
 
 RULES                        in the order in which they run and are shown
+NOTE_RULES                   those of a scan whose keys were played; of such a scan the others are not run, and these are not run of taps
 RULE_LIMITS                  dataclasses of all thresholds that stand in the files of rules
 rule_named(name)             the Rule, or None
 run_rules(scan, settings)    indications, and the rules that lacked their input
@@ -20,7 +21,9 @@ from tapscan.screening.rules import (
     force_dependence,
     local_ringing,
     long_decay,
+    note_buzz,
     prominent_ringing,
+    ringing_on,
     room_hum,
     string,
     unlike_its_pattern,
@@ -40,7 +43,8 @@ RULES: tuple[Rule, ...] = (
     string.RULE,
     room_hum.RULE,
 )
-RULE_LIMITS: tuple[type, ...] = tuple(limits for rule in RULES for limits in rule.limits)
+NOTE_RULES: tuple[Rule, ...] = (note_buzz.RULE, ringing_on.RULE)
+RULE_LIMITS: tuple[type, ...] = tuple(limits for rule in (*RULES, *NOTE_RULES) for limits in rule.limits)
 IN_PIANO_REASON = (
     "the plate is in the piano; what this rule finds, and how often it errs, is known for simulated bare plates only"
 )
@@ -48,13 +52,15 @@ IN_PIANO_REASON = (
 
 def rule_named(name: str) -> Rule | None:
     """As the JSON and the register name it."""
-    return next((rule for rule in RULES if rule.name == name), None)
+    return next((rule for rule in (*RULES, *NOTE_RULES) if rule.name == name), None)
 
 
 def run_rules(
-    scan: Scan, settings: Settings, rules: tuple[Rule, ...] = RULES
+    scan: Scan, settings: Settings, rules: tuple[Rule, ...] | None = None
 ) -> tuple[list[Indication], list[RuleNotRun]]:
-    """Every rule once, in order."""
+    """Every rule once, in order; without `rules` those that are meant for what was recorded, taps or notes."""
+    if rules is None:
+        rules = NOTE_RULES if scan.played else RULES
     found: list[Indication] = []
     not_run: list[RuleNotRun] = []
     for rule in rules:

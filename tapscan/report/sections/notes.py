@@ -1,0 +1,65 @@
+"""Keys that were played: chart of notes against tones that ring on, and the list of both."""
+
+from typing import Any
+
+from tapscan import wording
+from tapscan.records import ForeignTone, PlayedNotes
+from tapscan.report.section import Section, Sheet
+from tapscan.screening.rules.note_buzz import buzzing_notes
+from tapscan.screening.rules.ringing_on import lasting
+from tapscan.settings import Settings
+
+MOST_TONES = 6
+
+
+def _build(sheet: Sheet) -> dict[str, Any] | None:
+    scan = sheet.screening.scan
+    played = scan.played
+    if played is None:
+        return None
+    from tapscan.report.figures.notes import notes_chart
+
+    found = {f.id for f in lasting(scan, Settings())} if played.foreign else set()
+    buzzing = {n.id for n in buzzing_notes(scan, Settings())}
+    place = {name: k for k, name in enumerate(_keyboard())}
+    shown = sorted(played.foreign, key=lambda f: (f.id not in found, -len(f.notes)))[:MOST_TONES]
+    return {
+        "chart": notes_chart(played, place, found, buzzing, "notes"),
+        "remarks": sheet.screening.assignment,
+        "rows": [_row(f, played, found) for f in shown],
+        "left_out": len(played.foreign) - len(shown),
+        "why_none": played.foreign_reason,
+        "notes": [_note(n, n.id in buzzing) for n in played.notes] if sheet.beside.full else [],
+    }
+
+
+def _keyboard() -> list[str]:
+    steps = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
+    return [f"{steps[m % 12]}{m // 12 - 1}" for m in range(21, 109)]
+
+
+def _row(f: ForeignTone, played: PlayedNotes, found: set[str]) -> dict[str, str]:
+    keys = {n.id: n.key or wording.UNKNOWN for n in played.notes}
+    return {
+        "id": f.id,
+        "hz": wording.with_sd(f.frequency, places=1),
+        "loss": wording.with_sd(f.loss, places=4),
+        "notes": f"{len(f.notes)}, {len(f.near)} of them with a partial beside it",
+        "keys": wording.listed([keys[n] for n in f.notes[:8]]) + (" and others" if len(f.notes) > 8 else ""),
+        "what": "reported" if f.id in found else "as plate and board do",
+        "string": f.string_of or "",
+    }
+
+
+def _note(n: Any, buzzes: bool) -> dict[str, str]:
+    return {
+        "id": n.id,
+        "at": f"{n.onset_s:.1f}",
+        "key": n.key or wording.unknown(n.reason or ""),
+        "held": f"{n.held_s:.2f}" if n.held_s is not None else "no damper heard",
+        "buzz": "yes" if buzzes else "no" if n.buzz_share_db is not None else wording.unknown(n.buzz_reason or ""),
+        "after": f"{n.listened_s:.1f}" if n.listened_s is not None else wording.unknown(n.tones_reason or ""),
+    }
+
+
+SECTION = Section("notes", "The notes that were played", "notes.html", _build)

@@ -1,0 +1,85 @@
+"""What played notes say of the piano, in words: which keys were heard, what weakens the reading, what it comes to.
+
+told_of(played)            sentences on keys that are missing, doubled or others than wanted
+limitations(scan)          what weakens the reading
+why_no_answer(scan)        (reason, what would mend it) where too little was heard, or None
+SILENT, NO_ANSWER          headlines
+
+Played notes say nothing of cracks: a crack adds loss and rings less. Nothing found is never good news about the plate.
+"""
+
+from tapscan.records import IN_PIANO, PlayedNotes, Scan
+from tapscan.screening.compressed import limitation
+from tapscan.wording import counted, listed
+
+SILENT = "No buzz and no tone that rings on in what was played; nothing is known of cracks"
+NO_ANSWER = "No answer from the notes"
+NOT_OF_CRACKS = "Played notes find loose or freely ringing parts and leaking dampers. A crack cannot be told by them: it adds loss, and rings less."
+
+
+def told_of(played: PlayedNotes) -> tuple[str, ...]:
+    """A key is told by its sound alone and never moved to fit."""
+    known = [n for n in played.notes if n.key]
+    keys = list(dict.fromkeys(n.key or "" for n in known))
+    said = [
+        f"{counted(len(played.notes), 'note')} heard, {counted(len(keys), 'key')}" + (f": {_few(keys)}" if keys else "")
+    ]
+    if open_ := [n for n in played.notes if not n.key]:
+        said.append(f"key not told for {counted(len(open_), 'note')}, at {_few([f'{n.onset_s:.1f} s' for n in open_])}")
+    if played.missing:
+        said.append(f"to be played and not heard: {_few(list(played.missing))}")
+    if played.doubled:
+        said.append(f"heard more than once: {_few(list(played.doubled))}")
+    if played.besides:
+        said.append(f"heard although not named: {_few(list(played.besides))} (another key struck, or another sound)")
+    return tuple(said)
+
+
+def _few(names: list[str]) -> str:
+    shown = slice(None, 12)
+    rest = len(names) - len(names[shown])
+    return listed(names[shown]) + (f" and {rest} more" if rest else "")
+
+
+def limitations(scan: Scan) -> tuple[str, ...]:
+    """In order of weight."""
+    played = scan.played
+    if played is None:
+        return ()
+    said = [NOT_OF_CRACKS]
+    said += [lossy] if (lossy := limitation(scan)) else []
+    said += [f"{played.foreign_reason[0].upper()}{played.foreign_reason[1:]}."] if played.foreign_reason else []
+    unheard = [n for n in played.notes if n.listened_s is None and not played.foreign_reason]
+    if unheard:
+        why = listed(list(dict.fromkeys(n.tones_reason or "" for n in unheard)))
+        said.append(
+            f"{counted(len(unheard), 'note')} could not be listened to after the damper: {why}. Leave a second and a half between keys."
+        )
+    if any("clipped" in r.faults for r in scan.recordings):
+        said.append(
+            "The recording is clipped in places, and clipping can sound like a buzz: turn the input down and play again."
+        )
+    if scan.state not in IN_PIANO:
+        said.append("The state of the plate was not given as strung; keys can be played only on a strung piano.")
+    said.append("How well this works was counted on simulated pianos only, whose levels are guesses.")
+    return tuple(said)
+
+
+def why_no_answer(scan: Scan) -> tuple[str, str] | None:
+    """Where nothing at all could be judged."""
+    played = scan.played
+    if played is None or any(n.key for n in played.notes):
+        return None
+    return (
+        "No key of a piano was heard.",
+        "Play each key short and firm, one after the other, with a second and a half between them, and record it again nearer and louder.",
+    )
+
+
+def silence(scan: Scan, not_run: int) -> str:
+    """A summary where no rule spoke."""
+    notes = scan.played.notes if scan.played else ()
+    heard = sum(n.buzz_share_db is not None for n in notes)
+    after = sum(n.listened_s is not None for n in notes)
+    rest = " One of the two checks was not made; see below." if not_run else ""
+    return f"A buzz was listened for in {counted(heard, 'note')}, and what rings on after the damper in {counted(after, 'note')}; neither was found.{rest} {NOT_OF_CRACKS}"
