@@ -120,7 +120,7 @@ def _as_counted(table: Table) -> bool:
 def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
     told = {
         "compared": _compared,
-        "in the piano": _in_piano,
+        "in the piano": _two_in_piano,
         "with and without a rattle": _buzz,
         "on bare plates": _on_bare_plates,
     }
@@ -130,7 +130,7 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
     return of_rule.get(str(rule.rates), _by_kind)(rule, figures)
 
 
-def _in_piano(figures: Mapping[str, Any]) -> str:
+def _two_in_piano(figures: Mapping[str, Any]) -> str:
     return f"on simulated plates in the piano, {_around_one_job(figures)}; {_across_seasons(figures)}. {NO_PIANO}"
 
 
