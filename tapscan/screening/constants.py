@@ -23,7 +23,17 @@ import tapscan.screening
 import tapscan.signal
 from tapscan.settings.threshold import Part
 
-WORDS = ("constants", "in_words", "limitations", "notes", "disposition", "next_steps", "open_findings", "conclude")
+WORDS = (
+    "constants",
+    "in_words",
+    "limitations",
+    "notes",
+    "disposition",
+    "next_steps",
+    "open_findings",
+    "conclude",
+    "visit_advice",
+)
 COMPARISON = "tapscan.screening.compare."
 LOCATION = ("tapscan.screening.location.", "tapscan.model.", "tapscan.signal.plate.signs")
 PIANO = ("tapscan.screening.piano.", "tapscan.screening.rules.change_in_piano")

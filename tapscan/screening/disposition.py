@@ -270,7 +270,8 @@ def _why_inconclusive(
         )
     if not scan.modes:
         return Why(
-            "No mode stands clear of the noise.", ("Find a quieter hour, bring the microphone nearer, tap harder.",)
+            "No mode stands clear of the noise.",
+            ("Find a quieter hour, or bring the microphone nearer. Only a bare plate may be tapped harder.",),
         )
     return _doubtful(scan, indications)
 

@@ -61,9 +61,9 @@ Q_REPAIRS = _ask("ask-repairs", "Was the plate ever welded, brazed, pinned or re
 Q_PITCH = _ask("ask-pitch", "Who looked after its pitch last, and when? Did any section fall back within days?")  # fmt: skip
 Q_MOVED = _ask("ask-moved", "Was the piano ever dropped, tipped over, flooded or kept in the cold? When was it last moved?")  # fmt: skip
 Q_SCANS = _ask("ask-scans", "Is there an earlier report, scan or photo of the plate? A change since then tells more than any single look.")  # fmt: skip
-Q_OPEN = _ask("ask-open", "May a technician take off what hid the plate, so that the places not seen can be looked at?")  # fmt: skip
+Q_OPEN = _ask("ask-open", "May a qualified person take off what hid the plate, when it is safe, so that the places not seen can be looked at?")  # fmt: skip
 Q_SEEN = _ask("ask-seen", "How long has this been there, and has anybody examined it? By whom, and what came of it?")  # fmt: skip
-Q_SCREWS = _ask("ask-screws", "Since when are screws missing or bolts loose, and who last worked on them?")
+Q_SCREWS = _ask("ask-screws", "How long have screws been missing or bolts loose, and who last worked on them?")
 Q_REPAIR_SEEN = _ask("ask-this-repair", "What was repaired at the place that was found, why, and who did it?")
 Q_BUZZ = _ask("ask-buzz", "Since when does it buzz, at which keys, and what was done about it?")
 Q_STATE = _ask("ask-state", "Does the plate carry its strings at full tension now, and when was that last changed?")
@@ -72,9 +72,9 @@ MOST_QUESTIONS = 6
 
 CAUTIONS_TENSION = (
     "Nobody stands in the plane of the strings while the plate is looked at or tapped.",
-    "No blow near pins, agraffes or strings; only at the places named for a strung plate.",
+    "No blow near pins, agraffes or strings; only at the places named for a strung plate, and none at all once something is found.",
     "Stop at any sign of movement: a sudden tick or bang, a line that grows, a pitch that falls.",
-    "String tension is changed by a qualified person only.",
+    "String tension is changed by a qualified person only. No screw, bolt or pin is turned or tried by hand.",
 )
 CAUTIONS_UNSTRUNG = (
     "No string goes on while anything found here is unexplained.",
@@ -147,7 +147,7 @@ VISIT_STEPS = (_NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING, _SCAN_BARE)
 
 def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
     """Code, headline, and what it means in two or three sentences."""
-    weight = "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano. Whether it may be played, that person says."
+    weight = "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano. Do not play it until that person allows it."
     if known.state in OUT:
         weight = "Until a qualified person has examined it, no finish, strings or money should go into it."
     if EXAMINED in known.rules:
@@ -157,7 +157,7 @@ def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
             f"It counts for more than anything seen or heard on this visit. {weight}",
         )
     if known.eye:
-        return "eye", "The eye saw what may be a crack", f"That it is one is not shown. {weight}"
+        return "eye", "The eye saw what may be a crack", f"It may be in the finish only: nobody has tested it. {weight}"
     if rules := [r for r in known.rules if r != BUZZ]:
         first = (
             "An earlier finding is still open"
@@ -169,7 +169,7 @@ def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
         return (
             "buzz",
             "Something buzzed",
-            f"Most often that is a loose part; a crack can buzz too, and this visit cannot tell which. {weight}",
+            f"It can be a loose part or a crack; this visit cannot tell which. {weight}",
         )
     return _nothing(known)
 

@@ -98,7 +98,7 @@ def _places(entry: ScanEntry, s: Screening) -> list[Unknown]:
         found.append(
             Unknown(
                 "barred",
-                f"What taps would tell at {counted(len(barred), 'further place')}: not to be struck on a plate {STATES[state]}.",
+                f"{counted(len(barred), 'place')} of the layout {'was' if len(barred) == 1 else 'were'} not tapped: not to be struck on a plate {STATES[state]}.",
                 places,
             )
         )

@@ -26,7 +26,7 @@ from tapscan.report.words import STATES
 from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import plain_of, since
-from tapscan.screening.rules import rule_named
+from tapscan.screening.rules import RULES, rule_named
 from tapscan.screening.visit_advice import cautions
 from tapscan.targets import write_text
 from tapscan.wording import counted, listed
@@ -186,7 +186,18 @@ def _taps(e: ScanEntry, s: Screening) -> tuple[str, str]:
     heard = f"{counted(len(used), 'usable tap')} of {len(s.scan.strikes)}, at {counted(len(places), 'place')} ({listed(places, 12)}), {by[e.conditions.sensor.kind]}"
     return (
         "Tapped",
-        f"{heard}; {counted(len(s.scan.modes), 'tone')} heard; {'something was found' if any(i.interpretation == 'relevant' for i in s.indications) else 'the checks that could be made found nothing'}",
+        f"{heard}; {counted(len(s.scan.modes), 'tone')} heard; {_checked(s)}",
+    )
+
+
+def _checked(s: Screening) -> str:
+    if any(i.interpretation == "relevant" for i in s.indications):
+        return "something was found"
+    made = len(RULES) - len(s.rules_not_run)
+    return (
+        f"{counted(made, 'check')} of {len(RULES)} could be made and found nothing"
+        if made
+        else "no check could be made"
     )
 
 
