@@ -16,7 +16,6 @@ from tapscan.register.database import REVISION, make_register, open_register
 from tapscan.register.entries import Outcome, Plate, TakenStrike
 from tapscan.register.files import path_of
 from tapscan.register.glance import glance, scan_lines
-from tapscan.register.mending import void_scan
 from tapscan.register.plates import add_plate, edit_plate, find_plate, list_plates
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, edit_scan, list_scans, set_baseline, store_scan
@@ -119,11 +118,20 @@ def test_of_two_baselines_set_at_once_one_counts(register):
     names = [put(register, f"t{i}".encode()).name for i in range(4)]
     at_once(*(lambda n=n: set_baseline(register, "B12", [n]) for n in names))
     assert len([e for e in list_scans(register) if e.baseline]) == 1
-    newest = names[-1]
-    told = at_once(
-        lambda: void_scan(register, newest, "another plate", built.DAY), lambda: set_baseline(register, "B12", [newest])
-    )
-    assert len([e for e in list_scans(register) if e.baseline]) == 1 or isinstance(told[1], BadRequest)
+
+
+def test_a_scan_crossed_out_meanwhile_becomes_no_baseline(register):
+    """The other bench holds the lock while this one has looked the scan up already."""
+    entry, told = put(register), []
+    waits = threading.Thread(target=lambda: told.extend(at_once(lambda: set_baseline(register, "B12", [entry.name]))))
+    with register.writing() as connection:
+        waits.start()
+        waits.join(0.5)
+        assert waits.is_alive()
+        connection.exec_driver_sql("UPDATE scan SET void_on = '2026-03-15', void_why = 'another plate'")
+    waits.join(30)
+    assert isinstance(told[0], BadRequest)
+    assert not any(e.baseline for e in list_scans(register, void=True))
 
 
 def test_the_same_recording_from_two_benches_is_stored_once(register):
