@@ -4,7 +4,7 @@
 
 WORK keeps each take's answers, a file each, and is taken up where it was left. A take is 20 keys (a run, or every third), one in twenty the whole keyboard; a quarter has talk, a
 phone or a truck in it. Unflawed takes by pickup: N a scale (38); half as many by microphone, a quarter each with a buzz at 3 to 8 keys, a foreign tone of loss .01 under 300 Hz, or a leaking damper. ``--setting`` : on the two scales
-and the luck by which limits were chosen. The table goes to bench/results/notes.txt (notes_setting.txt), and without --setting the counts to tapscan/report/reach.json. Simulated; no piano was recorded.
+and the luck by which limits were chosen. The table goes to bench/results/notes.txt (notes_setting.txt), and without --setting the counts to tapscan/report/reach.json and docs/played-notes.md. Simulated; no piano was recorded.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ import numpy as np
 from threadpoolctl import threadpool_limits
 
 from bench import study
+from bench.doc_pages import between
 from bench.reach_file import share, write_part
 from bench.simulate.played import Played, Wrong, piano, take
 from bench.simulate.round_the_piano import KINDS, spoil
@@ -33,6 +34,8 @@ from tapscan.signal.notes.strings import key_name
 from tapscan.signal.notes.wanted_keys import played_notes
 
 RESULTS = Path(__file__).parent / "results"
+PAGE = Path(__file__).parents[1] / "docs" / "played-notes.md"
+MARKS = "<!-- notes -->", "<!-- end of notes -->"
 SETTING_SCALES = ("grand 210", "upright 120")
 SENSORS = ("contact", "microphone")
 FLAWS = ("buzz", "foreign", "leaking")
@@ -235,6 +238,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     (RESULTS / ("notes_setting.txt" if given.setting else "notes.txt")).write_text(text, encoding="utf-8")
     if not given.setting:
         write_part("notes", counted(rows))
+        PAGE.write_text(between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{text}```"), encoding="utf-8")
     print(text)
 
 

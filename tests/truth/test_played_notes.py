@@ -9,9 +9,10 @@ import numpy as np
 import pytest
 import soundfile
 
-from bench.notes import Unit, heard, made
+from bench.notes import PAGE, RESULTS, Unit, heard, made
 from bench.simulate.round_the_piano import spoil
 from bench.simulate.string_scales import SCALES, strings
+from tapscan.report.error_rates import _as_counted, measured, shipped_limits
 from tapscan.signal.notes.strings import key_name, key_number, partials, usual_stiffness, usual_tuning
 from tests.cli.commands import run
 from tests.every import each
@@ -67,6 +68,15 @@ def test_a_foreign_tone_has_its_frequency_and_loss_and_an_error_that_holds_them(
     wrong, told = made(unit)[3], heard(unit)
     frequency, loss, loss_sd, count, _ = min(told["foreign"], key=lambda f: abs(f[0] - wrong.foreign_hz))
     assert abs(frequency - wrong.foreign_hz) < 0.3 and abs(loss - 0.01) < 4 * loss_sd + 2e-4 and count >= 5
+
+
+def test_the_page_and_the_report_show_what_was_counted_with_what_ships():
+    text = (RESULTS / "notes.txt").read_text(encoding="utf-8")
+    assert text in PAGE.read_text(encoding="utf-8") and f"limits {shipped_limits('notes')}" in text
+    for rule, found in measured()["notes"]["unflawed"].items():
+        line = next(x for x in text.splitlines() if x.startswith(f"  unflawed, contact: {rule}"))
+        assert f"{found['spoke']:5d} of {found['of']:5d}" in line
+    assert _as_counted("notes")
 
 
 @pytest.fixture
