@@ -37,9 +37,9 @@ def _json(name: str) -> Column:
     return Column(name, JSON(none_as_null=True))
 
 
-def _of_screening() -> tuple[Column, Column]:
+def _row_of(what: str) -> tuple[Column, Column]:
     return (
-        Column("screening_id", ForeignKey("screening.row"), primary_key=True),
+        Column(f"{what}_id", ForeignKey(f"{what}.row"), primary_key=True),
         Column("position", Integer, primary_key=True, autoincrement=False),
     )
 
@@ -109,8 +109,7 @@ scan = Table(
 scan_file = Table(
     "scan_file",
     metadata,
-    Column("scan_id", ForeignKey("scan.row"), primary_key=True),
-    Column("position", Integer, primary_key=True, autoincrement=False),
+    *_row_of("scan"),
     Column("sha256", ForeignKey("file.sha256"), nullable=False, index=True),
     Column("name", Text, nullable=False),
 )
@@ -128,8 +127,7 @@ bar = Table(
 scan_bar = Table(
     "scan_bar",  # recordings of the bar; one may belong to all the scans of a day
     metadata,
-    Column("scan_id", ForeignKey("scan.row"), primary_key=True),
-    Column("position", Integer, primary_key=True, autoincrement=False),
+    *_row_of("scan"),
     Column("bar_id", ForeignKey("bar.row"), nullable=False),
     Column("last", Boolean(create_constraint=False), nullable=False),
     Column("sha256", ForeignKey("file.sha256"), nullable=False),
@@ -203,8 +201,7 @@ unfinished = Table(
 taken_strike = Table(
     "taken_strike",
     metadata,
-    Column("unfinished_id", ForeignKey("unfinished.row"), primary_key=True),
-    Column("position", Integer, primary_key=True, autoincrement=False),
+    *_row_of("unfinished"),
     Column("station", Text, nullable=False),
     Column("force", String(8)),
     Column("sha256", ForeignKey("file.sha256"), nullable=False),
@@ -250,7 +247,7 @@ screening = Table(
 recording = Table(
     "recording",
     metadata,
-    *_of_screening(),
+    *_row_of("screening"),
     Column("id", Text, nullable=False),
     Column("file", Text, nullable=False),
     Column("sha256", ForeignKey("file.sha256"), nullable=False),
@@ -265,7 +262,7 @@ recording = Table(
 strike = Table(
     "strike",
     metadata,
-    *_of_screening(),
+    *_row_of("screening"),
     Column("id", Text, nullable=False),
     Column("recording", Text, nullable=False),
     Column("station", Text, nullable=False),
@@ -282,7 +279,7 @@ strike = Table(
 mode = Table(
     "mode",
     metadata,
-    *_of_screening(),
+    *_row_of("screening"),
     Column("id", Text, nullable=False),
     Column("frequency_hz", Float, nullable=False),
     Column("frequency_sd_hz", Float),
@@ -307,7 +304,7 @@ mode = Table(
 indication = Table(
     "indication",
     metadata,
-    *_of_screening(),
+    *_row_of("screening"),
     Column("id", Text, nullable=False),
     Column("rule", Text, nullable=False),
     Column("interpretation", Text, nullable=False),

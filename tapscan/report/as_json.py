@@ -14,7 +14,7 @@ from typing import Any
 from tapscan import __version__
 from tapscan.places import Station
 from tapscan.plain_values import SCHEMA, plain
-from tapscan.records import Comparison, Indication, Mode, Recording, Screening, Strike
+from tapscan.records import Comparison, Indication, Mode, Recording, Scan, Screening, Strike
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import change_since_baseline, unlike_its_pattern
 
@@ -36,6 +36,20 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "strikes": [_strike(s) for s in scan.strikes],
         "modes": [_mode(m) for m in scan.modes],
         "parts_held": scan.parts_held,
+        **_observed(scan),
+        "indications": [_indication(i) for i in screening.indications],
+        "doubts": [plain(d) for d in screening.doubts],
+        "made_sure": screening.made_sure,
+        "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
+        "limitations": [{"sentence": sentence} for sentence in screening.limitations],
+        **_compared(screening),
+        **_pattern(screening),
+    }
+
+
+def _observed(scan: Scan) -> dict[str, Any]:
+    """What was heard beside the modes."""
+    return {
         "force_step_db": scan.force_step_db,
         "force_step_db_reason": None if scan.force_step_db is not None else scan.force_shifts_reason,
         "force_shifts": [plain(s) for s in scan.force_shifts],
@@ -52,13 +66,6 @@ def to_json(screening: Screening) -> dict[str, Any]:
         "bar_reason": scan.bar_reason,
         "played": plain(scan.played) if scan.played else None,
         "played_reason": None if scan.played else "taps were recorded, no keys played",
-        "indications": [_indication(i) for i in screening.indications],
-        "doubts": [plain(d) for d in screening.doubts],
-        "made_sure": screening.made_sure,
-        "rules_not_run": [{"rule": r.rule, "reason": r.reason} for r in screening.rules_not_run],
-        "limitations": [{"sentence": sentence} for sentence in screening.limitations],
-        **_compared(screening),
-        **_pattern(screening),
     }
 
 

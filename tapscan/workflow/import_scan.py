@@ -84,13 +84,10 @@ def import_scan(
     result = check(paths, request, workers, agree, ahead)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
-    doubts = (
-        () if request.sure or request.played else doubts_of(register, name, result.screening.scan, request.settings)
-    )
-    if doubts and (answer := sure(doubts)) is not None:
-        if not answer:
-            return Kept(None, None)
-        doubts, request = (), replace(request, sure=True)
+    agreed = _made_sure(register, name, result.screening, request, sure)
+    if agreed is None:
+        return Kept(None, None)
+    doubts, request = agreed
     new = replace(new, reading=_reading(request), baseline=new.baseline and not doubts)
     new = _no_flawed_baseline(new, result.screening)
     alone = replace(result.screening, doubts=doubts, made_sure=request.sure)
@@ -98,6 +95,16 @@ def import_scan(
     new = replace(new, bar=keep_bar(register, request.bar, request.called))
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
+
+
+def _made_sure(
+    register: Register, name: str, screening: Screening, request: Request, sure: Sure
+) -> tuple[tuple[Doubt, ...], Request] | None:
+    """The doubts that stay. None where the answer was no."""
+    doubts = () if request.sure or request.played else doubts_of(register, name, screening.scan, request.settings)
+    if not doubts or (answer := sure(doubts)) is None:
+        return doubts, request
+    return ((), replace(request, sure=True)) if answer else None
 
 
 def _of_the_plate(request: Request, made: ScanConditions, called: Mapping[str, str]) -> Request:

@@ -15,7 +15,9 @@ MADE_UP = "X1"
 ELSEWHERE = (
     "layout_sheet.py",
     "as_json.py",
-)  # the sheet to chalk from names the command on purpose; JSON is for programs
+    "moving.py",
+    "setting.py",
+)  # the sheet to chalk from names the command on purpose; JSON is for programs; a register is moved, and its files named, from the terminal alone
 STARTING = "tapscan open --register"  # the one command that the page may name
 
 
