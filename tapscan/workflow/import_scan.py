@@ -15,7 +15,7 @@ from typing import Any
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
+from tapscan.records import Doubt, RuleNotRun, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
 from tapscan.register.files import sha256_of
