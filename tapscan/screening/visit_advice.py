@@ -130,7 +130,7 @@ _CALL_UNKNOWN = Step(
 )
 _IN_WRITING = Step(
     "in-writing",
-    "Ask that person for the answer in writing before you agree on a price or pay. This page alone is no ground to buy, and none to refuse.",
+    "Ask that person for the answer in writing before you agree on a price or pay. Do not buy, and do not refuse, on this page alone.",
     "buyer",
     give.EVERY,
     frozenset({"ask"}),

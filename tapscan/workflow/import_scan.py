@@ -15,7 +15,7 @@ from typing import Any
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.records import Doubt, RuleNotRun, ScanForComparison, Screening
+from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
 from tapscan.register.files import sha256_of
@@ -78,8 +78,7 @@ def import_scan(
     name = find_plate(register, plate, exact=True).name
     if request.played and new.baseline:
         raise BadRequest("played notes are no baseline: later scans are compared by taps; leave --baseline out")
-    if not again:
-        _check_not_stored(register, paths)
+    _check_not_stored(register, () if again else paths)
     request = _of_the_plate(request, new.conditions, called or _called(paths))
     result = check(paths, request, workers, agree, ahead)
     if result.unreadable or result.screening is None:

@@ -201,6 +201,23 @@ COMMANDS = (
 )  # fmt: skip
 
 
+def wrong_addresses(good: str, database: str, port: int) -> list[str]:
+    """Each has the password in it."""
+    return [
+        good.replace(f":{port}", ":1"), good.replace(database, "nowhere"), good.replace("owner", "nobody"),
+        good.replace(TYPED, TYPED + "x"), good.replace("postgresql", "mysql"), good.replace(f":{port}", ":port"),
+        f"{good}?sslmode=require&password={TYPED}", f"{good}?sslpassword={TYPED}&sslmode=bad", good.replace("%21", "%zz"), good.replace("@", "#@"),
+    ]  # fmt: skip
+
+
+def assert_in_no_file(folder: Path) -> None:
+    files = [p for p in folder.rglob("*") if p.is_file()]
+    assert len(files) > 10
+    for path in files:
+        content = path.read_bytes()
+        assert SECRET.encode() not in content and TYPED.encode() not in content, path
+
+
 def test_no_password_is_in_any_file_or_word(register, postgres, tmp_path, monkeypatch):
     """Grep over all that is said and written, with good and bad addresses."""
     monkeypatch.setenv("AWS_SECRET_ACCESS_KEY", SECRET)
@@ -208,11 +225,7 @@ def test_no_password_is_in_any_file_or_word(register, postgres, tmp_path, monkey
     monkeypatch.chdir(tmp_path)
     put(register, baseline=True)
     good, database = register.place.url, register.place.url.rpartition("/")[2]
-    bad = [
-        good.replace(f":{postgres.port}", ":1"), good.replace(database, "nowhere"), good.replace("owner", "nobody"),
-        good.replace(TYPED, TYPED + "x"), good.replace("postgresql", "mysql"), good.replace(f":{postgres.port}", ":port"),
-        f"{good}?sslmode=require&password={TYPED}", f"{good}?sslpassword={TYPED}&sslmode=bad", good.replace("%21", "%zz"), good.replace("@", "#@"),
-    ]  # fmt: skip
+    bad = wrong_addresses(good, database, postgres.port)
     said = [run(*words, "--register", good) if words[-1] != "accounts" else run(*words) for words in COMMANDS]
     assert {d.status for d in said} <= {0, 1}
     more = (
@@ -228,18 +241,9 @@ def test_no_password_is_in_any_file_or_word(register, postgres, tmp_path, monkey
         assert (done.status, len(done.err.splitlines())) == (1, 1), (url, done)
         monkeypatch.setenv("TAPSCAN_REGISTER", url)
         said += [run("plate", "list"), run("register", "move", url)]
+    to_store = ("--files", f"s3://key:{TYPED}@bucket", "--register", good)
     said += [run("plate", "list", "--no-such"), run("--help")]
-    said.append(
-        run(
-            "register",
-            "move",
-            good.replace(database, "nowhere"),
-            "--files",
-            f"s3://key:{TYPED}@bucket",
-            "--register",
-            good,
-        )
-    )
+    said.append(run("register", "move", good.replace(database, "nowhere"), *to_store))
     for text in (
         repr(register.place),
         repr(register),
@@ -248,13 +252,8 @@ def test_no_password_is_in_any_file_or_word(register, postgres, tmp_path, monkey
     ):
         assert SECRET not in text and TYPED not in text, text
     assert "..." not in register.told
-    files = [p for p in tmp_path.rglob("*") if p.is_file()]
-    assert len(files) > 10
-    for path in files:
-        content = path.read_bytes()
-        assert SECRET.encode() not in content and TYPED.encode() not in content, path
-    log = (postgres.home / "log").read_bytes()
-    assert SECRET.encode() not in log
+    assert_in_no_file(tmp_path)
+    assert SECRET.encode() not in (postgres.home / "log").read_bytes()
 
 
 def test_two_addresses_of_one_database_are_one_bench(tmp_path):
