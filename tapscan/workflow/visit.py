@@ -28,6 +28,7 @@ from tapscan.register.visits import (
     visit_on,
 )
 from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.rules import note_buzz
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.photos import kind_of_photo
@@ -52,6 +53,16 @@ class Known:
     state: State | None
     before: bool  # an earlier scan is there to be compared with
     advice: Advice
+
+    @property
+    def tapped(self) -> tuple[tuple[ScanEntry, Screening], ...]:
+        """Those of the scans that were made by taps."""
+        return tuple((e, s) for e, s in self.scans if s.scan.played is None)
+
+    @property
+    def notes(self) -> tuple[tuple[ScanEntry, Screening], ...]:
+        """Those for which keys were played and recorded."""
+        return tuple((e, s) for e, s in self.scans if s.scan.played is not None)
 
     @property
     def relevant(self) -> tuple[Indication, ...]:
@@ -128,10 +139,10 @@ def _state(visit: Visit, scans: Sequence[tuple[ScanEntry, Screening]]) -> State 
 
 
 def _for_advice(k: Known) -> VisitKnown:
-    newest = k.scans[-1][1] if k.scans else None
+    newest = k.tapped[-1][1] if k.tapped else None
     every = [i for _, s in k.scans for i in s.indications]
     signs = frozenset(s for look in k.visit.looks for s in look.signs)
-    rules = [i.rule for i in k.relevant] + [o.rule for o in k.opened]
+    rules = [i.rule for i in k.relevant if i.rule != note_buzz.NAME] + [o.rule for o in k.opened]
     rules += [BUZZ] if BUZZ in signs or _buzzed(k, every) else []
     eyes = [look for look in k.visit.round if look.region != KEYS]
     return VisitKnown(
@@ -145,7 +156,8 @@ def _for_advice(k: Known) -> VisitKnown:
         scan_steps=newest.next_steps if newest else (),
         strings=any(i.rule == "string" for i in every),
         signs=signs,
-        played=any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks),
+        played=bool(k.notes)
+        or any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks),
         looked=sum(look.answer in ("nothing", "note") for look in eyes),
         unseen=sum(look.answer not in ("nothing", "note") for look in eyes),
         before=k.before,
@@ -154,4 +166,4 @@ def _for_advice(k: Known) -> VisitKnown:
 
 def _buzzed(k: Known, every: Sequence[Indication]) -> bool:
     """In the piano a buzz of the taps counts; out of it the scan's own steps say how to go on."""
-    return (k.state is None or k.state in IN_PIANO) and any(i.rule == BUZZ for i in every)
+    return (k.state is None or k.state in IN_PIANO) and any(i.rule in (BUZZ, note_buzz.NAME) for i in every)

@@ -12,6 +12,7 @@ from tapscan.register.visit_entries import Look
 from tapscan.report.rule_words import rule_title
 from tapscan.report.visit_page import Unknown
 from tapscan.report.words import STATES
+from tapscan.screening.played_notes import limitations
 from tapscan.wording import counted, listed
 from tapscan.workflow.visit import Known
 
@@ -51,16 +52,16 @@ def _eye(k: Known) -> list[Unknown]:
 
 
 def _by_sound(k: Known) -> list[Unknown]:
-    if not k.scans:
+    if not k.tapped:
         return [Unknown("no-taps", NO_SOUND)]
     found = []
-    for entry, s in k.scans:
+    for entry, s in k.tapped:
         found += [*_heard(s), *_places(entry, s), *_listened(entry), *_checks(s)]
     if k.state in IN_PIANO:
         found.append(
             Unknown(
                 "in-piano",
-                "How much taps can show on a plate that is bolted to wood and joined to strings has never been measured.",
+                "How much taps can show on a plate that is bolted to wood and joined to strings: no piano was measured for it, only simulated ones.",
             )
         )
     return list({(u.code, u.text): u for u in found}.values())
@@ -128,9 +129,9 @@ def _checks(s: Screening) -> list[Unknown]:
 
 
 def _change(k: Known) -> list[Unknown]:
-    if not k.scans:
+    if not k.tapped:
         return []
-    compared = k.scans[-1][1].comparison
+    compared = k.tapped[-1][1].comparison
     if compared is not None and not compared.rules_not_run:
         return []
     if compared is not None:
@@ -147,6 +148,8 @@ def _change(k: Known) -> list[Unknown]:
 
 def _keys(k: Known) -> list[Unknown]:
     keys = next(look for look in k.visit.round if look.region == KEYS)
+    if k.notes:
+        return [Unknown("notes", text) for _, s in k.notes for text in limitations(s.scan)]
     if keys.answer in ("nothing", "note"):
         return []
     return [Unknown("keys", "Whether anything buzzes under the keys: they were not played.", keys.note or "")]

@@ -18,7 +18,7 @@ from tapscan.report.beside import Beside
 from tapscan.report.page import sections_of
 from tapscan.report.pdf import write_pdf
 from tapscan.report.photos import picture
-from tapscan.report.sections import indications, tested
+from tapscan.report.sections import indications, notes, tested
 from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
 from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, render_visit
@@ -26,6 +26,7 @@ from tapscan.report.words import STATES
 from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import plain_of, since
+from tapscan.screening.played_notes import told_of
 from tapscan.screening.rules import RULES, rule_named
 from tapscan.screening.visit_advice import cautions
 from tapscan.targets import write_text
@@ -71,7 +72,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         known=_known(k),
         found=found_of(k, shop),
         looked=_looked(k.visit),
-        tested=(*(_taps(e, s) for e, s in k.scans), *_no_taps(k), *_played(k)),
+        tested=(*(_taps(e, s) for e, s in k.tapped), *_no_taps(k), *_played(k)),
         unknown=unknown_of(k),
         steps=k.advice.steps,
         questions=tuple(q.text for q in k.advice.questions),
@@ -163,6 +164,8 @@ def _known(k: Known) -> str:
     keys = (
         "keys played by hand"
         if any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks)
+        else "keys recorded"
+        if k.notes
         else "keys not played"
     )
     return f"{seen} of {len(round_)} regions seen, {taps}, {keys}."
@@ -202,13 +205,14 @@ def _checked(s: Screening) -> str:
 
 
 def _no_taps(k: Known) -> tuple[tuple[str, str], ...]:
-    return () if k.scans else (("Tapped", "not tapped"),)
+    return () if k.tapped else (("Tapped", "not tapped"),)
 
 
 def _played(k: Known) -> tuple[tuple[str, str], ...]:
     keys = next(look for look in k.visit.round if look.region == KEYS)
     said = KEY_ANSWERS[keys.answer]
-    return (("Keys", f"{said}{f': {keys.told}' if keys.told else ''}"),)
+    recorded = (("Keys recorded", "; ".join(told_of(s.scan.played))) for _, s in k.notes if s.scan.played)
+    return (("Keys", f"{said}{f': {keys.told}' if keys.told else ''}"), *recorded)
 
 
 def _row(register: Register, look: Look) -> LookRow:
@@ -219,7 +223,8 @@ def _row(register: Register, look: Look) -> LookRow:
 
 def _part(e: ScanEntry, s: Screening, plate: Plate, shop: Shop) -> TapPart:
     drawn = map_section(s)
-    sections = sections_of(s, about(plate, e, shop), Beside(shop), [indications.SECTION, tested.SECTION])
+    shown = [indications.SECTION, notes.SECTION if s.scan.played else tested.SECTION]
+    sections = sections_of(s, about(plate, e, shop), Beside(shop), shown)
     c = e.conditions
     rows = (
         ("State", STATES[c.state] if c.state else NOT_WRITTEN),

@@ -12,8 +12,12 @@ import soundfile
 from bench.notes import PAGE, RESULTS, Unit, heard, made
 from bench.simulate.round_the_piano import spoil
 from bench.simulate.string_scales import SCALES, strings
+from tapscan.register.database import open_register
+from tapscan.register.visits import find_visit
 from tapscan.report.error_rates import _as_counted, measured, shipped_limits
 from tapscan.signal.notes.strings import key_name, key_number, partials, usual_stiffness, usual_tuning
+from tapscan.workflow.visit import known_of
+from tapscan.workflow.visit_unknown import unknown_of
 from tests.cli.commands import run
 from tests.every import each
 
@@ -112,6 +116,20 @@ def test_a_visit_is_stored_shown_and_reported_and_asks_for_nothing_dangerous(vis
     assert run("scan", "rescreen", "G7/2026-10-02").status == 0
     refused = run("plate", "baseline", "G7", "G7/2026-10-02", "--although", "a lamp")
     assert refused.status == 1 and "played notes" in refused.err
+
+
+def test_the_document_of_the_day_tells_recorded_notes_as_notes_and_no_taps(visit):
+    folder, keys = visit
+    assert run("scan", "import", "G7", str(folder / "notes.wav"), "--played", "--keys", ",".join(keys), "--sensor", "contact", "--state", "strung", "--date", "2026-10-02", "--yes").status == 0  # fmt: skip
+    assert run("visit", "note", "G7", "--on", "2026-10-02", "--state", "strung", "--clear", "all").status == 0
+    register = open_register(folder / "shop")
+    known = known_of(register, find_visit(register, "G7"))
+    assert len(known.notes) == 1 and not known.tapped and "ringing-on" in known.advice.headline + str(known.relevant)
+    codes = [u.code for u in unknown_of(known)]
+    assert "no-taps" in codes and "notes" in codes and "no-usable-tap" not in codes and "barred" not in codes
+    assert run("visit", "report", "G7", "--out", str(folder / "v.html")).status == 0
+    page = (folder / "v.html").read_text(encoding="utf-8")
+    assert "Keys recorded" in page and '<section id="notes"' in page and "not tapped" in page
 
 
 @each(
