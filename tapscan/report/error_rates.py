@@ -75,7 +75,7 @@ CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)
 OLDER = "Counted with an earlier version; no iron was measured."
 NEWEST = "No iron was measured."
 NOT_SURE = "We have no error rate for this check."
-NO_VERDICT = "This scan gives no answer, so there is nothing to be sure of."
+NO_VERDICT = "This scan gives no answer, neither good nor bad."
 IN_PIANO = "Not at all: how much a tap test can show in a piano has never been measured."
 OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
 

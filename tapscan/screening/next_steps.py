@@ -91,8 +91,8 @@ TELL_STATE = _step(
     "Tell tapscan the state of the plate and screen the same recordings again: what may be done next depends on it.",
 )  # fmt: skip
 HOLDS = _held("hold", "until a qualified person has decided.", " Leave the finish on until that person says where it must come off.")  # fmt: skip
-HOLDS_BUZZ = _held("hold-buzz", "before a scan without a buzz has been made.")
-HOLDS_PART = _held("hold-part", "until all its places have been tapped, or a qualified person has decided.")
+HOLDS_BUZZ = _held("hold-buzz", "until the buzz is explained and a qualified person has decided.")
+HOLDS_PART = _held("hold-part", "until all its places have been tapped; the report of that says how to go on.")
 STEADY = _step(
     "steady", "workshop", OUT, ("hold-parts", "tap"),
     "Steady or take off whatever is loose on the plate and on what holds it (hook, sling, pads, clamps), then tap the same places again. If the finding is then gone, it is not cleared: it stays open "
