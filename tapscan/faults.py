@@ -33,7 +33,7 @@ _EVERY = (
     Fault("crowded", "another sound followed at once", "Give one tap at a time and let it ring; leave three seconds between taps.", blocks_modes=True),
     Fault("not a tap", "it sounded like talk or handling, not like tapped iron", "Say nothing while tapping, and let nothing else sound.", blocks_modes=True),
     Fault("ringing", "the last tap was still ringing", "Wait until the bar has gone down."),
-    Fault("weak", "hardly louder than the noise", "Wait until it is quiet, or bring the microphone nearer. Only a bare plate may be tapped harder.", blocks_modes=True),
+    Fault("weak", "hardly louder than the noise", "Wait until it is quiet, or bring the microphone nearer. Tap harder on bare plates only.", blocks_modes=True),
     Fault("thud", "a dull thud, not ringing iron", "Tap the iron itself."),
     Fault("cut off", "the next sound came before the ring was over", "Wait longer."),
     Fault("cut short", "the next tap or the end of the file came before the ring was over", "Leave three seconds between taps, and after the last one."),

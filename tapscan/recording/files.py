@@ -152,7 +152,7 @@ def codec_of(path: Path) -> str:
         with av.open(str(path), metadata_errors="replace") as container:
             if not container.streams.audio:
                 raise _unreadable(path, "has no sound track", "give the sound recording itself")
-            return str(container.streams.audio[0].codec_context.name)
+            return _codec_name(path, container)
     except (av.error.FFmpegError, ValueError, OverflowError) as problem:
         raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
 
@@ -231,7 +231,7 @@ def _open_with_pyav(path: Path, *, told: bool) -> tuple[soundfile.SoundFile, str
             if not container.streams.audio:
                 raise _unreadable(path, "has no sound track", "give the sound recording itself")
             promised = _promised_s(container) if told else None
-            codec = container.streams.audio[0].codec_context.name
+            codec = _codec_name(path, container)
             rate, channels, damage = _spool(container, spool)
         if not rate or not channels:
             raise _unreadable(path, "holds a header but no sound", AGAIN)
@@ -251,6 +251,14 @@ def _open_with_pyav(path: Path, *, told: bool) -> tuple[soundfile.SoundFile, str
         spool, samplerate=rate, channels=channels, format="RAW", subtype="FLOAT", endian="LITTLE"
     )
     return sound, codec
+
+
+def _codec_name(path: Path, container: Any) -> str:
+    """Raises UnreadableRecording where a damaged head names none that is known."""
+    context = container.streams.audio[0].codec_context
+    if context is None:
+        raise _unreadable(path, "cannot be decoded (its header names no codec that is known)", AGAIN)
+    return str(context.name)
 
 
 def _promised_s(container: Any) -> float | None:

@@ -271,7 +271,7 @@ def _why_inconclusive(
     if not scan.modes:
         return Why(
             "No mode stands clear of the noise.",
-            ("Find a quieter hour, or bring the microphone nearer. Only a bare plate may be tapped harder.",),
+            ("Find a quieter hour, or bring the microphone nearer. Tap harder on bare plates only.",),
         )
     return _doubtful(scan, indications)
 
