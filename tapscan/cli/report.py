@@ -7,6 +7,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.kept import Kept
+from tapscan.cli.writing import told_where
 
 
 def report(
@@ -23,18 +24,11 @@ def report(
     register: o.REGISTER = None,
 ) -> None:
     """Write the page of a stored scan: what was found, what to do, how sure, comparison, outcomes. It needs no network."""
-    from tapscan.errors import BadRequest, TapscanError
     from tapscan.workflow.report import read_shop
     from tapscan.workflow.write_report import Wish, write_report
 
     shop = Kept(register).shop(shop)
     wish = Wish(read_shop(shop) if shop else None, summary, pdf, whom, full)
-    try:
+    with told_where(out, "the page"):
         written = write_report(o.opened(register), scan, out, wish)
-    except TapscanError:
-        raise
-    except OSError as problem:
-        raise BadRequest(
-            f"{out or 'the page'} cannot be written: {problem.strerror}; give another place with --out"
-        ) from None
     typer.echo(f"The page to read and to keep: {written}")

@@ -10,7 +10,8 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.kept import Kept
 from tapscan.cli.states import read_state
-from tapscan.errors import BadRequest, TapscanError
+from tapscan.cli.writing import told_where
+from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.workflow.visit import Look, Visit
@@ -195,12 +196,6 @@ def report(
 
     shop = Kept(register).shop(shop)
     wish = Wish(read_shop(shop) if shop else None, pdf=pdf, whom=whom)
-    try:
+    with told_where(out, "the document"):
         written = write_visit(o.opened(register), visit, out, wish)
-    except TapscanError:
-        raise
-    except OSError as problem:
-        raise BadRequest(
-            f"{out or 'the document'} cannot be written: {problem.strerror}; give another place with --out"
-        ) from None
     typer.echo(f"The document of the visit: {written}")

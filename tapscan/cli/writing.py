@@ -3,18 +3,20 @@
 write_out(screening, json, report, wish)   a screening as JSON, as a page, or both
 write_json(text, target)             any JSON text to a file, or to standard output for "-"
 write_page(path, write)              a page, by a function that writes it
+with told_where(out, what):          writing that ends the command where it cannot be done
 
-All give False where something could not be written; the line that says so is on stderr.
+The first three give False where something could not be written; the line that says so is on stderr.
 """
 
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import typer
 
-from tapscan.errors import TapscanError
+from tapscan.errors import BadRequest, TapscanError
 
 if TYPE_CHECKING:
     from tapscan.records import Screening
@@ -47,6 +49,19 @@ def write_json(text: str, target: str) -> bool:
     sys.stdout.buffer.write(text.encode())
     sys.stdout.buffer.flush()
     return True
+
+
+@contextmanager
+def told_where(out: Path | None, what: str) -> Iterator[None]:
+    """Raises BadRequest in place of OSError."""
+    try:
+        yield
+    except TapscanError:
+        raise
+    except OSError as problem:
+        raise BadRequest(
+            f"{out or what} cannot be written: {problem.strerror}; give another place with --out"
+        ) from None
 
 
 def _written(target: str, write: Callable[[], object]) -> bool:

@@ -148,3 +148,9 @@ def test_what_cannot_be_meant_is_told_in_one_line_and_nothing_is_kept(folder, wo
     assert told.status in (1, 2) and said in told.err and len(told.err.strip().splitlines()) == 1
     assert not re.search("Traceback", told.err)
     assert "No visit is noted" in done("visit", "list")
+
+
+def test_a_document_that_cannot_be_written_is_told_in_one_line(folder):
+    done("visit", "note", "U7", *DAY, "--state", "strung", "--clear", "all")
+    told = run("visit", "report", "U7", "--out", "no/such/v.html")
+    assert told.status == 1 and "cannot be written" in told.err and len(told.err.strip().splitlines()) == 1
