@@ -24,7 +24,7 @@ from tapscan.records import Comparison, Screening, Whereabouts
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rates, Rule
 from tapscan.screening.rules import RULE_LIMITS, rule_named
-from tapscan.settings import Settings, limits_sha256
+from tapscan.settings import Settings, limits_by_part, limits_sha256
 from tapscan.settings.threshold import Part
 
 FILE = Path(__file__).with_name("reach.json")
@@ -139,8 +139,13 @@ def _on_bare_plates(figures: Mapping[str, Any]) -> str:
     return f"not measured on strings. On {_share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
 
 
+@cache
+def _shipped_by_part() -> Mapping[str, str]:
+    return dict(limits_by_part(Settings(), RULE_LIMITS))
+
+
 def _as_shipped(table: Table, used: Used) -> bool:
-    return all(dict(used).get(part) == shipped_limits(part) for part in DEPENDS[table])
+    return all(dict(used).get(part) == _shipped_by_part()[part] for part in DEPENDS[table])
 
 
 def place_rates(found: Whereabouts, used: Used) -> str:

@@ -6,14 +6,24 @@
     read_settings(path, rules)    what ships, overlaid by a TOML file
     every_threshold(settings, rules)   all of them, for lists, docs and hashes
     settings_sha256(settings, rules)   hash stored with each scan, so that figures can be tied to thresholds
+    limits_by_part(settings, rules)    hashes of those that each part of the measured rates depends on
     limits_sha256(settings, parts, rules)  hash of those that some parts of the measured rates depends on
 
 `rules` are the dataclasses of thresholds that stand in the files of the rules (screening/rules knows them all).
 """
 
-from tapscan.settings.hashes import limits_sha256, settings_sha256
+from tapscan.settings.hashes import limits_by_part, limits_sha256, settings_sha256
 from tapscan.settings.overlay import as_toml, read_settings
 from tapscan.settings.settings import Settings, every_threshold
 from tapscan.settings.threshold import PARTS
 
-__all__ = ["PARTS", "Settings", "as_toml", "every_threshold", "limits_sha256", "read_settings", "settings_sha256"]
+__all__ = [
+    "PARTS",
+    "Settings",
+    "as_toml",
+    "every_threshold",
+    "limits_by_part",
+    "limits_sha256",
+    "read_settings",
+    "settings_sha256",
+]

@@ -2,6 +2,7 @@
 
 settings_sha256(settings, rules)        of every threshold
 limits_sha256(settings, parts, rules)    of those that the rates of some parts were counted with
+limits_by_part(settings, rules)          the same of each part alone, as a screening carries them
 """
 
 import hashlib
@@ -9,7 +10,7 @@ import json
 from collections.abc import Iterable, Sequence
 
 from tapscan.settings.settings import Settings, every_threshold
-from tapscan.settings.threshold import Part, Threshold
+from tapscan.settings.threshold import PARTS, Part, Threshold
 
 DIGITS = 16
 
@@ -23,6 +24,11 @@ def limits_sha256(settings: Settings, parts: Sequence[Part], rules: Sequence[typ
     """The first 16 hex digits; of the thresholds that the rates of any of `parts` depend on."""
     counted = [t for t in every_threshold(settings, rules) if set(parts) & set(t.counted_in)]
     return _sha256(counted)[:DIGITS]
+
+
+def limits_by_part(settings: Settings, rules: Sequence[type]) -> tuple[tuple[Part, str], ...]:
+    """(part, 16 hex digits)."""
+    return tuple((part, limits_sha256(settings, (part,), rules)) for part in PARTS)
 
 
 def _sha256(thresholds: Iterable[Threshold]) -> str:

@@ -24,7 +24,7 @@ from tapscan.screening.limitations import limitations
 from tapscan.screening.notes import with_notes
 from tapscan.screening.rules import RULE_LIMITS, run_rules
 from tapscan.screening.scan import scan_of
-from tapscan.settings import PARTS, Settings, limits_sha256, settings_sha256
+from tapscan.settings import Settings, limits_by_part, settings_sha256
 from tapscan.signal.plate.station_analysis import StationResult, Wanted, mark_cut_short
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
@@ -311,7 +311,7 @@ def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, no
         rules_not_run=tuple(not_run),
         limitations=limitation_first(scan, (*(silent if scan.strikes else ()), *limitations(scan, settings))),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
-        limits_sha256=tuple((part, limits_sha256(settings, (part,), RULE_LIMITS)) for part in PARTS),
+        limits_sha256=limits_by_part(settings, RULE_LIMITS),
         assignment=tuple(notes),
         pictures=tuple(p for r in results for p in r.pictures),
     )

@@ -17,7 +17,7 @@ from tapscan.recording.files import SoundSource, open_sound
 from tapscan.records import FloatArray, PlayedNotes, Recording, Scan, Screening
 from tapscan.screening.played_notes import limitations, told_of
 from tapscan.screening.rules import RULE_LIMITS, run_rules
-from tapscan.settings import PARTS, limits_sha256, settings_sha256
+from tapscan.settings import limits_by_part, settings_sha256
 from tapscan.signal.notes.wanted_keys import played_notes, read_keys
 from tapscan.signal.strikes.detect import clipped
 from tapscan.workers import ALONE, Workers
@@ -138,7 +138,7 @@ def _screening(
         rules_not_run=tuple(not_run),
         limitations=limitations(scan),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
-        limits_sha256=tuple((part, limits_sha256(settings, (part,), RULE_LIMITS)) for part in PARTS),
+        limits_sha256=limits_by_part(settings, RULE_LIMITS),
         assignment=tuple(remarks),
     )
     return conclude(told, settings)

@@ -13,9 +13,10 @@ from tapscan.records import (
     UnpairedMode,
     Whereabouts,
 )
-from tapscan.report.error_rates import measured, place_rates, shipped_limits
+from tapscan.report.error_rates import measured, place_rates
 from tapscan.report.page import render_page
-from tapscan.settings import PARTS
+from tapscan.screening.rules import RULE_LIMITS
+from tapscan.settings import Settings, limits_by_part
 from tests.report.sheets import HOSTILE, full_page, screening
 
 
@@ -137,7 +138,7 @@ def test_parts_are_shaded_by_belief_and_numbered_as_in_the_table():
 
 
 def test_beside_the_places_stands_how_often_that_is_right_and_chance():
-    used = tuple((part, shipped_limits(part)) for part in PARTS)
+    used = limits_by_part(Settings(), RULE_LIMITS)
     figures = measured()["location"]
     told = place_rates(Whereabouts(PLACES, "drops"), used)
     assert f"{figures['drops']['first']['spoke']} of {figures['drops']['first']['of']}" in told

@@ -4,13 +4,13 @@ import re
 
 import pytest
 
-from tapscan.report.error_rates import KINDS, NOT_MEASURED, OTHER_SETTINGS, error_rates, measured, shipped_limits
+from tapscan.report.error_rates import KINDS, NOT_MEASURED, OTHER_SETTINGS, error_rates, measured
 from tapscan.screening.rules import RULE_LIMITS, RULES
 from tapscan.screening.rules.unlike_its_pattern import Limits as OfPattern
-from tapscan.settings import PARTS, Settings, limits_sha256
+from tapscan.settings import Settings, limits_by_part
 from tapscan.settings.groups import Compare, Iron
 
-SHIPPED = tuple((part, shipped_limits(part)) for part in PARTS)
+SHIPPED = limits_by_part(Settings(), RULE_LIMITS)
 COUNTED = [rule.name for rule in RULES if rule.rates]
 AIMED = {rule.name: rule.aims for rule in RULES if rule.rates == "by kind of flaw"}
 
@@ -18,7 +18,7 @@ AIMED = {rule.name: rule.aims for rule in RULES if rule.rates == "by kind of fla
 @pytest.mark.parametrize("rule", COUNTED)
 def test_other_settings_have_no_measured_reach(rule):
     changed = Settings().but(Iron, area_score=9.9).but(Compare, drop_limit_three=9.9).but(OfPattern, unlike=9.9)
-    other = tuple((part, limits_sha256(changed, (part,), RULE_LIMITS)) for part in PARTS)
+    other = limits_by_part(changed, RULE_LIMITS)
     assert error_rates(rule, other) == OTHER_SETTINGS
     assert error_rates(rule, SHIPPED) != OTHER_SETTINGS
     assert "o iron was measured" in error_rates(rule, SHIPPED)

@@ -6,16 +6,16 @@ from dataclasses import replace
 import pytest
 
 from tapscan.report import error_rates as reach
-from tapscan.report.error_rates import error_rates, how_sure, shipped_limits
+from tapscan.report.error_rates import error_rates, how_sure
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.screening.piano.compare import PICKUP
-from tapscan.screening.rules import change_in_piano
+from tapscan.screening.rules import RULE_LIMITS, change_in_piano
 from tapscan.sensors import Sensor
-from tapscan.settings import PARTS, Settings
+from tapscan.settings import Settings, limits_by_part
 from tests.compared import STRIPPED, named, scan
 from tests.report.sheets import screening
 
-SHIPPED = tuple((part, shipped_limits(part)) for part in PARTS)
+SHIPPED = limits_by_part(Settings(), RULE_LIMITS)
 STRUNG = replace(STRIPPED, state="strung")
 
 

@@ -4,15 +4,15 @@ import json
 from dataclasses import replace
 
 from tapscan.report import error_rates as reach
-from tapscan.report.error_rates import shipped_limits
 from tapscan.report.page import render_page
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
-from tapscan.settings import PARTS, Settings
+from tapscan.screening.rules import RULE_LIMITS
+from tapscan.settings import Settings, limits_by_part
 from tapscan.workflow.conclude import conclude
 from tests.compared import BASE, named, scan
 from tests.report.sheets import screening
 
-SHIPPED = tuple((part, shipped_limits(part)) for part in PARTS)
+SHIPPED = limits_by_part(Settings(), RULE_LIMITS)
 SILENT = replace(screening(), scan=scan(seed=51), indications=(), limits_sha256=SHIPPED)
 
 

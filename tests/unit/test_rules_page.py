@@ -9,8 +9,8 @@ from tapscan.report.error_rates import _as_counted, constants_of, measured, ship
 from tapscan.screening import regions
 from tapscan.screening.compare import added_mass, likelihood_ratio
 from tapscan.screening.constants import constants_sha256
-from tapscan.screening.rules import RULES
-from tapscan.settings import PARTS
+from tapscan.screening.rules import RULE_LIMITS, RULES
+from tapscan.settings import PARTS, Settings, limits_by_part
 from tapscan.signal.plate import room_limit
 from tests.every import each
 
@@ -31,7 +31,7 @@ def test_what_the_report_says_was_counted_with_what_ships_or_says_that_it_was_no
 
 
 def test_figures_counted_with_other_numbers_in_the_code_say_so(monkeypatch):
-    used = tuple((part, shipped_limits(part)) for part in PARTS)
+    used = limits_by_part(Settings(), RULE_LIMITS)
     for counted in ("ab" * 8, None, constants_of("single")):
         own = {"constants_sha256": counted, "limits_sha256": shipped_limits("single")}
         table = {**measured(), "single": {**measured()["single"], **own}}
