@@ -32,8 +32,8 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
         )
     if scan.state in IN_PIANO:
         found.append(
-            "The plate is in the piano, bolted to wood and coupled to strings and case. The limits here were set "
-            "for bare plates, so nothing found means little: examine it bare where that is possible."
+            "The plate is in the piano, bolted to wood and coupled to strings and case. A scan by itself tells "
+            "next to nothing there, and nothing found means little: have it examined bare where that is possible."
         )
     found += _room(scan)
     found += _drift(scan)
