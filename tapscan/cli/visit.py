@@ -32,7 +32,9 @@ PRESENT = Annotated[o.TEXT, typer.Option(help="Who else was there.")]
 CLEAR = Annotated[
     MANY,
     typer.Option(
-        "--clear", metavar="REGION", help=f"Seen, nothing; `all` for every region not named otherwise: {REGIONS}."
+        "--clear",
+        metavar="REGION",
+        help=f"Seen, nothing noticed; `all` for every region not named otherwise: {REGIONS}.",
     ),
 ]
 FOUND = Annotated[

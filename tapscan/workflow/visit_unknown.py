@@ -9,7 +9,7 @@ from tapscan.places import IN_PIANO, KEYS, REGIONS
 from tapscan.records import Screening
 from tapscan.register.entries import ScanEntry
 from tapscan.register.visit_entries import Look
-from tapscan.report.rule_words import rule_title
+from tapscan.report.rule_words import not_run_by_reason, rule_title
 from tapscan.report.visit_page import Unknown
 from tapscan.report.words import STATES
 from tapscan.screening.played_notes import limitations
@@ -124,7 +124,7 @@ def _checks(s: Screening) -> list[Unknown]:
     if not s.rules_not_run:
         return []
     names = "; ".join(rule_title(r.rule).lower() for r in s.rules_not_run)
-    why = "; ".join(f"{rule_title(r.rule)}: {r.reason}" for r in s.rules_not_run)
+    why = ". ".join(f"{titles}: {reason}" for titles, reason in not_run_by_reason(s.rules_not_run))
     return [Unknown("checks", f"{counted(len(s.rules_not_run), 'check')} could not be made: {names}.", why)]
 
 

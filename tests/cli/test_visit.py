@@ -67,6 +67,10 @@ def what_the_document_says(folder, known, used):
     assert page.index("plane of the strings") < page.index("What was found")
     assert "have a qualified person examine it" in page and "in writing before you agree on a price" in page
     assert "Is there an earlier report" in page
+    assert "Struts, faces and flanks, photo 1" in appendix and "Nose bolts and their bosses, photo 1" in appendix
+    assert not re.search(r"\.jpg|docs/|from memory", page + appendix), "the shop's file names are not the buyer's"
+    assert appendix.count("known for simulated bare plates only") == 1, "one reason, told once"
+    assert "upright-short: a plan of 8 places" in appendix
     html = (folder / "v.html").read_text(encoding="utf-8")
     assert html.count("data:image/jpeg") == 2 and "PERRY" not in html
 

@@ -44,14 +44,18 @@ def fullest(
         found=tuple(Found(f"Region {k} of the plate", note, True) for k in range(9)),
         looked=tuple(
             (answer, "; ".join([words] * 7))
-            for answer in ("Seen, nothing", "Seen, see note", "Could not be seen", "Not looked at")
+            for answer in ("Seen, nothing noticed", "Seen, see note", "Could not be seen", "Not looked at")
         ),
         tested=(("Tapped", TAPPED), ("Keys", note)),
         unknown=tuple(Unknown(f"code-{k}", note, note) for k in range(14)),
         steps=told.steps,
         questions=tuple(q.text for q in told.questions),
         rows=rows,
-        scans=(TapPart("B12/2026-11-27", "Nothing found.", (("State", STATES[0]),), drawn.small, drawn.legend, ()),),
+        scans=(
+            TapPart(
+                "The taps", "B12/2026-11-27", "Nothing found.", (("State", STATES[0]),), drawn.small, drawn.legend, ()
+            ),
+        ),
         shop=Shop(words, words),
         stop=True,
     )
