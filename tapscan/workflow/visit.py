@@ -37,7 +37,7 @@ from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 STRUNG: tuple[State, ...] = ("strung", "as-found")
 
