@@ -27,6 +27,7 @@ from tapscan.register.visits import (
     remove_look_photo,
     visit_on,
 )
+from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import note_buzz
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
@@ -63,6 +64,11 @@ class Known:
     def notes(self) -> tuple[tuple[ScanEntry, Screening], ...]:
         """Those for which keys were played and recorded."""
         return tuple((e, s) for e, s in self.scans if s.scan.played is not None)
+
+    @property
+    def stop(self) -> bool:
+        """Whether the piano is to be left as it is."""
+        return stopped(self.advice.given)
 
     @property
     def relevant(self) -> tuple[Indication, ...]:

@@ -24,7 +24,6 @@ from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
 from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, own_ids, render_visit
 from tapscan.report.words import STATES
-from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import plain_of, since
 from tapscan.screening.played_notes import told_of
@@ -85,7 +84,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         rows=tuple(_row(register, look) for look in k.visit.round),
         scans=tuple(_part(k, n, plate, shop) for n in range(len(k.scans))),
         shop=shop,
-        stop=stopped(k.advice.given),
+        stop=k.stop,
     )
 
 

@@ -98,3 +98,6 @@ def test_a_round_opened_before_somebody_else_noted_a_line_does_not_undo_it(site)
         assert [look.region for look in visit.suspects] == ["corners"]
         again = re.search(r'name="seen" value="(\w+)"', two.get("/visit", params=fields).text)[1]
         assert site.post(two, "/visit", **fields, **line, place="hall", seen=again).status_code == 303
+        other_day = one.get("/visit", params={**fields, "on": "2026-01-06"}).text
+        assert "Stop. Leave the" in other_day or "stop: do not tune" in other_day, "before anything is noted that day"
+        assert "/visit/document" not in other_day
