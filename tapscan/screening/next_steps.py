@@ -113,7 +113,7 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "Have a qualified person test the iron for cracks, at any place named here; that person says when. Magnetic particles come first, penetrant only after them. "
+    "Have a qualified person test the iron for cracks, at any place named here; that person says when. First come magnetic particles, and only after them penetrant. "
     "Finish, and iron smeared by blasting, must come off at these places first (treat old finish as lead paint). Casting pores bleed penetrant and can look like cracks. "
     "The iron is demagnetised afterwards.",
 )  # fmt: skip

@@ -1,6 +1,6 @@
 """What could not be known on a visit: every line follows from what was not seen, not tapped, not run or not told.
 
-unknown_of(known, shown)   Unknown after Unknown, what weighs most first; `shown` says which photos can be shown
+unknown_of(known)   Unknown after Unknown, what weighs most first
 """
 
 from collections.abc import Sequence
@@ -17,6 +17,14 @@ from tapscan.wording import counted, listed
 from tapscan.workflow.visit import Known
 
 NO_SOUND = "No tap test was made on this visit, so nothing is known of the plate by sound."
+
+SMALL = Unknown(
+    "small-change",
+    "Whether the plate has changed a little: beside a scan of another season only a large change is told.",
+)
+BEFORE = Unknown(
+    "before", "Whether a flaw was there at the earlier scan already: a comparison shows only what has changed since."
+)
 
 
 def unknown_of(k: Known) -> tuple[Unknown, ...]:
@@ -133,7 +141,7 @@ def _change(k: Known) -> list[Unknown]:
         return []
     compared = k.tapped[-1][1].comparison
     if compared is not None and not compared.rules_not_run:
-        return []
+        return [SMALL, BEFORE] if compared.around == "seasons" else [BEFORE]
     if compared is not None:
         return [
             Unknown(

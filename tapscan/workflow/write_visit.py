@@ -255,12 +255,12 @@ def _made(e: ScanEntry, s: Screening) -> tuple[tuple[str, str], ...]:
     if s.scan.played:
         return (*rows, ("Played by", e.operator or NOT_WRITTEN))
     places = f"{e.layout}: a plan of {counted(len(layout.stations), 'place')}" if layout else e.layout
-    rows += (
+    return (
+        *rows,
         ("Places", places or NOT_WRITTEN),
         ("Hammer", c.hammer or NOT_WRITTEN),
         ("Tapped by", e.operator or NOT_WRITTEN),
     )
-    return rows
 
 
 def _photos(look: Look) -> str:

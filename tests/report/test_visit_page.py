@@ -135,7 +135,7 @@ def test_a_clients_paper_names_no_file_and_a_round_without_a_note_has_no_empty_l
 
 def test_ids_of_several_scans_are_there_once():
     html = Markup('<section id="a"><article class="x" id="b"></article></section>')
-    both = own_ids(html, 0) + own_ids(html, 1)
+    both = str(own_ids(html, 0) + own_ids(html, 1))
     ids = Reading(both).values("id")
     assert ids[:2] == ["a", "b"] and len(set(ids)) == 4
 
