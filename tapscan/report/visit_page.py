@@ -58,6 +58,12 @@ class Unknown:
     text: str
     more: str = ""  # why, in the appendix only
 
+    @property
+    def again(self) -> tuple[str, str]:
+        """How the appendix names it before it says why, and what it leaves out of the text."""
+        what, mark, rest = self.text.partition(":")
+        return (what + mark, rest) if self.more else (self.text, "")
+
 
 @dataclass(frozen=True)
 class LookRow:
@@ -198,4 +204,6 @@ def _in_short(line: str) -> Cut:
 
 def own_ids(html: Markup, number: int) -> Markup:
     """Of one of several scans on a page: ids are there once."""
-    return Markup(re.sub(r'(<(?:section|article)\b[^>]*? id="[^"]+)"', rf'\1-{number + 1}"', html)) if number else html
+    if not number:
+        return html
+    return Markup(re.sub(r'(<(?:section|article)\b[^>]*? id="[^"]+)"', rf'\1-{number + 1}"', str(html)))

@@ -69,7 +69,7 @@ def _by_sound(k: Known) -> list[Unknown]:
         found.append(
             Unknown(
                 "in-piano",
-                "How much taps can show on a plate that is bolted to wood and joined to strings: no piano was measured for it, only simulated ones.",
+                "How much taps can show in a piano: none was measured, only simulated ones.",
             )
         )
     return list({(u.code, u.text): u for u in found}.values())

@@ -3,18 +3,19 @@
 import base64
 import io
 import re
+from dataclasses import replace
 
 import pytest
 from markupsafe import Markup
 
 from tapscan.report.photos import picture
-from tapscan.report.visit_page import LIMITS, own_ids, render_visit, short
+from tapscan.report.visit_page import LIMITS, Unknown, own_ids, render_visit, short
 from tapscan.report.visit_words import words_in
 from tests.every import each
 from tests.report.sheets import HOSTILE
 from tests.report.test_page import NOT_VISIBLE, VOID, Reading
 from tests.report.test_print import CHROMIUM, PAPERS, sheets
-from tests.report.visits import LONG, fullest, photo, photo_file
+from tests.report.visits import LONG, brimming, fullest, photo, photo_file
 
 
 @pytest.mark.slow
@@ -25,6 +26,7 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
     count, size = sheets(render_visit(sheet, appendix=False), paper, tmp_path)
     assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
     assert count == 1
+    assert sheets(render_visit(brimming(), appendix=False), paper, tmp_path)[0] == 1
     assert sheets(render_visit(sheet), paper, tmp_path)[0] > 2
 
 
@@ -33,8 +35,9 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
 def test_the_pdf_too_is_one_sheet_before_the_appendix(paper):
     weasyprint = pytest.importorskip("weasyprint")
     css = weasyprint.CSS(string=f"@page {{ size: {paper} }}")
-    made = weasyprint.HTML(string=render_visit(fullest(), appendix=False)).render(stylesheets=[css])
-    assert len(made.pages) == 1
+    for sheet in (fullest(), brimming()):
+        made = weasyprint.HTML(string=render_visit(sheet, appendix=False)).render(stylesheets=[css])
+        assert len(made.pages) == 1
 
 
 class Shown(Reading):
@@ -97,6 +100,14 @@ def test_on_a_screen_the_page_is_whole_and_nothing_is_told_twice():
     assert page.count(WHOLE) == len(sheet.found) + len(sheet.unknown) + 1  # and the keys
     steps = [step.partition(": ")[2] for step in sheet.steps]
     assert [s for s in steps if s not in page or s in appendix] == []
+
+
+def test_why_something_is_not_known_stands_in_the_appendix_and_what_it_is_on_the_page():
+    sheet = replace(fullest(), unknown=(Unknown("hidden", "Could not be seen: horn.", "horn: behind a cloth"),))
+    for paper in (False, True):
+        page, appendix = parts(render_visit(sheet), paper=paper)
+        assert "Could not be seen: horn." in page and "behind a cloth" not in page
+        assert "Could not be seen: horn: behind a cloth" in appendix and "Could not be seen: horn." not in appendix
 
 
 CUTS = [
