@@ -22,6 +22,7 @@ from tapscan.report.visit_words import words_in
 WHO = {"Workshop": "Whoever looks after the piano", "Buyer": "The buyer or owner"}
 LONGEST_FACT, LONGEST_STEP = 40, 270
 ROOM = 1150  # characters of findings and unknowns that the page has room for, beside the steps
+PLAIN_ROOM, MAP = 1620, 120  # the same of the whole page in letters of the usual size; what the map costs
 LINE = 20  # what the end of a line costs
 LISTS = 440  # the same for what was looked at, tapped and played
 ENDS = re.compile(
@@ -119,7 +120,9 @@ def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
     unknown = [(u, short(u.text, limits.longest), n >= limits.unknown) for n, u in enumerate(sheet.unknown)]
     rows = [*sheet.looked, *sheet.tested]
     longest = LISTS // max(1, len(rows)) if sum(len(text) for _, text in rows) > LISTS else LISTS
+    looked = [(name, short(text, longest)) for name, text in rows]
     steps = [(line, _in_short(line)) for line in sheet.steps]
+    drawn = next((s for s in sheet.scans if s.small_map), None)
     return render(
         "visit.html",
         {
@@ -129,17 +132,17 @@ def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
             "found": found,
             "more_found": sum(left for *_, left in found),
             "cut_found": [f for f, cut, left in found if left or cut.rest],
-            "looked": [(name, short(text, longest)) for name, text in rows],
+            "looked": looked,
             "cut_tested": [(name, text) for name, text in sheet.tested if short(text, longest).rest],
             "unknown": unknown,
             "more_unknown": sum(left for *_, left in unknown),
             "reasons": [(u, bool(left or cut.rest)) for u, cut, left in unknown if left or cut.rest or u.more],
             "groups": _groups(steps, sheet.stop),
             "cut_steps": _groups([(line, Cut(line)) for line, cut in steps if cut.rest], sheet.stop),
-            "map": next((s for s in sheet.scans if s.small_map), None),
+            "map": drawn,
             "head": [(name, replace(short(text, LONGEST_FACT), mark=" …")) for name, text in sheet.head],
             "words": words_in(_all_words(sheet)),
-            "dense": limits in LIMITS[2:],
+            "dense": _dense(sheet, limits, [c for _, c in steps], [c for _, c in looked], drawn is not None),
         },
     )
 
@@ -169,6 +172,13 @@ def _limits(sheet: VisitSheet) -> Limits:
 def _room(sheet: VisitSheet, x: Limits) -> int:
     found = [len(f.title) + min(len(f.text), x.longest) + LINE for f in sheet.found[: x.found]]
     return sum(found) + sum(min(len(u.text), x.longest) + LINE for u in sheet.unknown[: x.unknown])
+
+
+def _dense(sheet: VisitSheet, x: Limits, steps: Sequence[Cut], looked: Sequence[Cut], drawn: bool) -> bool:
+    """Whether smaller letters are needed: two columns beside each other, and what stands below them over the whole width."""
+    columns = max(_room(sheet, x), sum(len(c.head) + LINE for c in steps))
+    below = sum(len(q) + LINE for q in sheet.questions) + sum(len(c.head) + 2 * LINE for c in looked)
+    return columns + below / 2 + MAP * drawn > PLAIN_ROOM
 
 
 def short(text: str, most: int) -> Cut:
