@@ -59,6 +59,7 @@ def visit(request: Request) -> Response:
         unknown=unknown_of(all_known),
         rows=[(look, REGIONS[look.region], _answers(look), _signs(look.region)) for look in now.round],
         regions=REGIONS.items(),
+        KEYS=KEYS,
         loose=[f for f in plate.photos if f.sha256 not in placed],
     )
 
