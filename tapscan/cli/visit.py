@@ -14,7 +14,7 @@ from tapscan.cli.writing import told_where
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
-    from tapscan.workflow.visit import Look, Visit
+    from tapscan.workflow.visit import Known, Look, Visit
 
 app = typer.Typer(
     help="A visit to a piano: what the eye saw, region by region, and the document for the buyer.",
@@ -33,7 +33,9 @@ PRESENT = Annotated[o.TEXT, typer.Option(help="Who else was there.")]
 CLEAR = Annotated[
     MANY,
     typer.Option(
-        "--clear", metavar="REGION", help=f"Seen, nothing; `all` for every region not named otherwise: {REGIONS}."
+        "--clear",
+        metavar="REGION",
+        help=f"Seen, nothing noticed; `all` for every region not named otherwise: {REGIONS}.",
     ),
 ]
 FOUND = Annotated[
@@ -66,7 +68,7 @@ def note(
 ) -> None:
     """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced."""
     from tapscan.workflow.plate import find_plate
-    from tapscan.workflow.visit import Visit, keep_photos_of, keep_visit, visit_on
+    from tapscan.workflow.visit import Visit, keep_photos_of, keep_visit, known_of, visit_on
 
     opened, date = o.opened(register), o.day(on, "--on", register)
     name = find_plate(opened, plate, exact=True).name
@@ -86,13 +88,13 @@ def note(
     for region, file in pairs:
         keep_photos_of(opened, name, date, region, [Path(file or "")])
     kept = keep_visit(opened, replace(before, **told, state=told_state, looks=looks))
-    _say_noted(kept)
+    _say_noted(kept, known_of(opened, kept))
 
 
-def _say_noted(kept: "Visit") -> None:
+def _say_noted(kept: "Visit", known: "Known") -> None:
     typer.echo(f"Noted: visit {kept.name}. The document: tapscan visit report {kept.name}")
-    if kept.suspects:
-        typer.echo("What was seen may be a crack: stop here, do not tap, tune or turn a screw. `tapscan visit show` says who looks next.")  # fmt: skip
+    if known.stop or kept.suspects:
+        typer.echo(f"{known.advice.headline}: stop here, do not tap, tune or turn a screw. `tapscan visit show` says who looks next.")  # fmt: skip
 
 
 def _looks(
@@ -157,14 +159,14 @@ def list_visits(
 @app.command("show")
 def show(visit: VISIT, register: o.REGISTER = None) -> None:
     """Say what a visit comes to: what was found, what is not known, what to do next and what to ask."""
-    from tapscan.cli.bullets import bullet, console
     from tapscan.workflow.visit import find_visit, known_of
     from tapscan.workflow.visit_unknown import unknown_of
-    from tapscan.workflow.write_visit import found_of
+    from tapscan.workflow.write_visit import caution_lines, found_of
 
     opened = o.opened(register)
     known = known_of(opened, find_visit(opened, visit))
-    typer.echo(f"{known.visit.name}: {known.advice.headline}\n{known.advice.lead}")
+    _list("First of all", caution_lines(known))
+    typer.echo(f"\n{known.visit.name}: {known.advice.headline}\n{known.advice.lead}")
     rows = (
         ("What was found", [f"{f.title}. {f.text}" for f in found_of(known)] or ["nothing"]),
         ("What to do next", known.advice.steps),
@@ -172,9 +174,16 @@ def show(visit: VISIT, register: o.REGISTER = None) -> None:
         ("What to ask the seller", [q.text for q in known.advice.questions]),
     )
     for title, lines in rows:
-        typer.echo(f"\n{title}")
-        for line in lines:
-            console().print(bullet(line))
+        typer.echo("")
+        _list(title, lines)
+
+
+def _list(title: str, lines: Sequence[str]) -> None:
+    from tapscan.cli.bullets import bullet, console
+
+    typer.echo(title)
+    for line in lines:
+        console().print(bullet(line))
 
 
 @app.command("report")

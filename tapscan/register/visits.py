@@ -1,6 +1,6 @@
 """Visits: one a plate and day.
 
-keep_visit(register, visit)                     Visit as stored; what was there of that plate and day is replaced, photos stay
+keep_visit(register, visit, unless)             Visit as stored; what was there of that plate and day is replaced, photos stay
 find_visit(register, name)                      one Visit, by PLATE/DATE or by a plate's name for its newest
 list_visits(register, plate)                    Visit after Visit, oldest first
 visit_on(register, plate, date)                 the one of that day, or None
@@ -8,6 +8,7 @@ add_look_photo(register, plate, date, region, file)   a photo that lies in the f
 """
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import replace
 
 from sqlalchemy import Connection, Row, select
@@ -25,11 +26,12 @@ from tapscan.register.visit_entries import Look, Visit, sound_look
 FACTS = ("maker", "piano_number", "place", "by_whom", "present", "state", "notes")
 
 
-def keep_visit(register: Register, visit: Visit) -> Visit:
-    """Facts and looks as they are given; photos are added by `add_look_photo` and are not touched."""
+def keep_visit(register: Register, visit: Visit, unless: Callable[[Visit | None], None] = lambda _: None) -> Visit:
+    """Facts and looks as they are given; photos are added by `add_look_photo` and are not touched. `unless` gets what is there and raises where it may not be replaced."""
     plate = find_plate(register, visit.plate, exact=True)
     looks = [sound_look(look) for look in visit.looks]
     with register.writing() as connection:
+        unless(visit_on(register, plate.name, visit.date))  # as it is now: nobody else writes meanwhile
         key = _row_for(connection, plate.id, visit.date)
         facts = {name: getattr(visit, name) for name in FACTS}
         connection.execute(t.visit.update().where(t.visit.c.row == key).values(plain(facts)))

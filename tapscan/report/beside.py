@@ -76,6 +76,7 @@ class Beside:
     summary: bool = False  # one page for a buyer
     whom: str = ""  # whom the page is for
     head: Head = UNNAMED
+    client: bool = False  # in a paper for a client: figures without the books that limits come from
     full: bool = False  # every section, in place of the three or four pages that a person reads
 
 

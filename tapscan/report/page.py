@@ -86,6 +86,7 @@ def _always(sheet: Sheet) -> dict[str, Any]:
         "about": sheet.about,
         "head": head(sheet),
         "full": beside.full,
+        "client": beside.client,
         "shop": beside.shop,
         "whom": beside.whom,
         "version": __version__,

@@ -1,13 +1,15 @@
 """The document of one visit: one page, and an appendix with photos, figures and reasons.
 
+On a screen the page is whole. On paper it is one sheet: what is too long for it is cut, and that alone stands whole in the appendix as printed.
+
 VisitSheet                 everything on it, in words; the workflow fills it
 render_visit(sheet, appendix)   HTML as text: one file, no script, nothing fetched; prints to A4 and to Letter
-short(text, most)          free text of a user cut for the page; the whole stands in the appendix
+short(text, most)          Cut: where a text ends on paper
 """
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from markupsafe import Markup
 
@@ -15,14 +17,29 @@ from tapscan import __version__
 from tapscan.report.photos import Picture
 from tapscan.report.rendering import render
 from tapscan.report.shop import Shop
+from tapscan.report.visit_words import words_in
 
 WHO = {"Workshop": "Whoever looks after the piano", "Buyer": "The buyer or owner"}
 LONGEST_FACT, LONGEST_STEP = 40, 270
-IN_APPENDIX = " (appendix)"
 ROOM = 1150  # characters of findings and unknowns that the page has room for, beside the steps
+PLAIN_ROOM, MAP = 1620, 120  # the same of the whole page in letters of the usual size; what the map costs
 LINE = 20  # what the end of a line costs
 LISTS = 440  # the same for what was looked at, tapped and played
+ENDS = re.compile(
+    r"(?<=[.!?]) (?=[A-Z])|(?<=;) | (?=\()"
+)  # of a sentence, of a list's item, before what stands in brackets
 SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
+IN_APPENDIX, AND_MORE = " (more in the appendix)", " and more, in the appendix"
+LEAST_SHARE = 3  # a cut that leaves less than a third of the room is made between words instead
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A text on the page: `head` and `rest` on a screen, `head` and `mark` on paper."""
+
+    head: str
+    rest: str = ""
+    mark: str = ""
 
 
 @dataclass(frozen=True)
@@ -40,7 +57,13 @@ class Unknown:
 
     code: str
     text: str
-    more: str = ""  # in the appendix only
+    more: str = ""  # why, in the appendix only
+
+    @property
+    def again(self) -> tuple[str, str]:
+        """How the appendix names it before it says why, and what it leaves out of the text."""
+        what, mark, rest = self.text.partition(":")
+        return (what + mark, rest) if self.more else (self.text, "")
 
 
 @dataclass(frozen=True)
@@ -58,6 +81,7 @@ class LookRow:
 class TapPart:
     """One scan of the day."""
 
+    title: str
     name: str
     headline: str
     rows: tuple[tuple[str, str], ...]
@@ -92,27 +116,40 @@ class VisitSheet:
 def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
     """The document as text; without the appendix it is the one page."""
     limits = _limits(sheet)
-    found, unknown = sheet.found[: limits.found], sheet.unknown[: limits.unknown]
+    found = [(f, short(f.text, limits.longest), n >= limits.found) for n, f in enumerate(sheet.found)]
+    unknown = [(u, short(u.text, limits.longest), n >= limits.unknown) for n, u in enumerate(sheet.unknown)]
     rows = [*sheet.looked, *sheet.tested]
     longest = LISTS // max(1, len(rows)) if sum(len(text) for _, text in rows) > LISTS else LISTS
+    looked = [(name, short(text, longest)) for name, text in rows]
+    steps = [(line, _in_short(line)) for line in sheet.steps]
+    drawn = next((s for s in sheet.scans if s.small_map), None)
     return render(
         "visit.html",
         {
             "v": sheet,
             "version": __version__,
             "appendix": appendix,
-            "found": [(f, short(f.text, limits.longest)) for f in found],
-            "more_found": len(sheet.found) - len(found),
-            "looked": [(name, short(text, longest)) for name, text in rows],
-            "unknown": [short(u.text, limits.longest) for u in unknown],
-            "more_unknown": len(sheet.unknown) - len(unknown),
-            "groups": _groups([_in_short(line) for line in sheet.steps], sheet.stop),
-            "all_steps": _groups(sheet.steps, sheet.stop),
-            "map": next((s for s in sheet.scans if s.small_map), None),
-            "head": [(name, short(text, LONGEST_FACT).replace(IN_APPENDIX, "")) for name, text in sheet.head],
-            "dense": limits in LIMITS[2:],
+            "found": found,
+            "more_found": sum(left for *_, left in found),
+            "cut_found": [f for f, cut, left in found if left or cut.rest],
+            "looked": looked,
+            "cut_tested": [(name, text) for name, text in sheet.tested if short(text, longest).rest],
+            "unknown": unknown,
+            "more_unknown": sum(left for *_, left in unknown),
+            "reasons": [(u, bool(left or cut.rest)) for u, cut, left in unknown if left or cut.rest or u.more],
+            "groups": _groups(steps, sheet.stop),
+            "cut_steps": _groups([(line, Cut(line)) for line, cut in steps if cut.rest], sheet.stop),
+            "map": drawn,
+            "head": [(name, replace(short(text, LONGEST_FACT), mark=" …")) for name, text in sheet.head],
+            "words": words_in(_all_words(sheet)),
+            "dense": _dense(sheet, limits, [c for _, c in steps], [c for _, c in looked], drawn is not None),
         },
     )
+
+
+def _all_words(sheet: VisitSheet) -> str:
+    """Of what may need to be explained; free text of the user is not looked through."""
+    return " ".join([*sheet.cautions, *sheet.steps, *(r.title for r in sheet.rows)])
 
 
 @dataclass(frozen=True)
@@ -137,26 +174,46 @@ def _room(sheet: VisitSheet, x: Limits) -> int:
     return sum(found) + sum(min(len(u.text), x.longest) + LINE for u in sheet.unknown[: x.unknown])
 
 
-def short(text: str, most: int) -> str:
-    """Cut between words."""
+def _dense(sheet: VisitSheet, x: Limits, steps: Sequence[Cut], looked: Sequence[Cut], drawn: bool) -> bool:
+    """Whether smaller letters are needed: two columns beside each other, and what stands below them over the whole width."""
+    columns = max(_room(sheet, x), sum(len(c.head) + LINE for c in steps))
+    below = sum(len(q) + LINE for q in sheet.questions) + sum(len(c.head) + 2 * LINE for c in looked)
+    return columns + below / 2 + MAP * drawn > PLAIN_ROOM
+
+
+def short(text: str, most: int) -> Cut:
+    """At the end of a sentence or of a list's item; where there is none, between words."""
     if len(text) <= most:
-        return text
-    return f"{text[:most].rpartition(' ')[0] or text[:most]} …{IN_APPENDIX}"
+        return Cut(text)
+    ends = [m.start() for m in ENDS.finditer(text, most // LEAST_SHARE, most + 1)]
+    if whole := [at for at in ends if text.count("(", 0, at) == text.count(")", 0, at)]:
+        at = whole[-1]
+        return Cut(text[:at], text[at:], AND_MORE if text[at - 1] == ";" else IN_APPENDIX)
+    at = text.rfind(" ", 0, most + 1)
+    at = at if at > 0 else most
+    return Cut(text[:at], text[at:], f" …{IN_APPENDIX}")
 
 
-def _groups(lines: Sequence[str], stop: bool) -> list[tuple[str, list[str]]]:
+def _groups(lines: Sequence[tuple[str, Cut]], stop: bool) -> list[tuple[str, list[Cut]]]:
     """The buyer's first: the page is for the buyer. But to stop comes before all. A line that names nobody is the workshop's."""
-    groups: dict[str, list[str]] = {who: [] for who in (("Workshop", "Buyer") if stop else ("Buyer", "Workshop"))}
-    for line in lines:
-        who, mark, text = line.partition(": ")
-        known = mark and who in groups
-        groups[who if known else "Workshop"].append(text if known else line)
-    return [(WHO[who], texts) for who, texts in groups.items() if texts]
+    groups: dict[str, list[Cut]] = {who: [] for who in (("Workshop", "Buyer") if stop else ("Buyer", "Workshop"))}
+    for line, cut in lines:
+        who, mark, _ = line.partition(": ")
+        known = bool(mark) and who in groups
+        groups[who if known else "Workshop"].append(replace(cut, head=cut.head.partition(": ")[2]) if known else cut)
+    return [(WHO[who], cuts) for who, cuts in groups.items() if cuts]
 
 
-def _in_short(line: str) -> str:
+def _in_short(line: str) -> Cut:
     """How an examination is made stands in the appendix; what is to be done stays."""
-    if len(line) <= LONGEST_STEP:
-        return line
-    first, *rest = SENTENCE.split(line)
-    return f"{first} (More in the appendix.)" if rest else line
+    end = SENTENCE.search(line)
+    if len(line) <= LONGEST_STEP or not end:
+        return Cut(line)
+    return Cut(line[: end.start()], line[end.start() :], IN_APPENDIX)
+
+
+def own_ids(html: Markup, number: int) -> Markup:
+    """Of one of several scans on a page: ids are there once."""
+    if not number:
+        return html
+    return Markup(re.sub(r'(<(?:section|article)\b[^>]*? id="[^"]+)"', rf'\1-{number + 1}"', str(html)))

@@ -100,11 +100,12 @@ STEADY = _step(
 )  # fmt: skip
 LOOK = _step(
     "look", "workshop", EVERY, ("look", "photograph"),
-    "Look at the named places in good light with a magnifier, without touching the iron, and photograph them. Seeing nothing does not clear the plate.",
+    "Look at the plate in good light with a magnifier, without touching the iron: first at any place named here, for lines, repairs and other causes that can be seen. Photograph what you see. "
+    "Seeing nothing does not clear the plate.",
 )  # fmt: skip
 CALL = _step(
     "call", "buyer", TENSION | UNKNOWN, ("call",),
-    "Call a qualified person to examine the plate. That person decides whether the string tension is let down first; nobody else does it.",
+    "Call a qualified person to examine the plate. That person decides whether the string tension is let down first, and nobody else lets it down.",
 )  # fmt: skip
 CALL_UNSTRUNG = _step(
     "call-unstrung", "buyer", INSIDE - TENSION, ("call",),
@@ -112,13 +113,15 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "Have a qualified person, who says when, look for a crack at the named places: with magnetic particles first, with penetrant only after that. Finish, and iron smeared by blasting, must come off at these places first (treat old "
-    "finish as lead paint). Casting pores bleed penetrant and can look like cracks. The iron is demagnetised afterwards.",
+    "Have a qualified person test the iron for cracks, at any place named here; that person says when. First come magnetic particles, and only after them penetrant. "
+    "Finish, and iron smeared by blasting, must come off at these places first (treat old finish as lead paint). Casting pores bleed penetrant and can look like cracks. "
+    "The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
-    "Have a qualified person, who says when, test the iron at the named places: with a hardness test or a replica of the grain (replica metallography). Unusually low damping means fine or hard iron. It is common and no flaw by itself; but hard iron is "
-    "brittle, and only such a test tells. A magnifier, penetrant and magnetic particles do not show hard iron.",
+    "Have a qualified person test how hard the iron is, at any place named here; that person says when. It takes a hardness test or a replica of the grain (replica metallography). "
+    "Ringing longer may mean fine or hard iron. That is common and no flaw by itself; but hard iron is brittle, and only such a test tells. "
+    "A magnifier, penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
 ASK = _step(
     "ask", "buyer", EVERY, ("ask",),
@@ -126,7 +129,7 @@ ASK = _step(
 )  # fmt: skip
 KEEP = _step(
     "keep", "workshop", OUT | UNKNOWN, ("keep",),
-    "Keep this scan, and scan again after each stage of the work, as long as the plate is out of the piano.",
+    "Keep this scan. If the plate is worked on, scan it again after each stage, as long as it is out of the piano.",
 )  # fmt: skip
 EYES = _step(
     "eyes", "workshop", EVERY, ("look",),
@@ -138,8 +141,9 @@ MUTE = _step(
 )  # fmt: skip
 EYES_IN_PIANO = _step(
     "eyes-in-piano", "workshop", INSIDE, ("look",),
+    "First look, without touching the iron, with a magnifier in good light: at the struts, the holes of the plate screws and the pin field. "
     "If you see a line that may be a crack, or edges that stand apart: stop, do not tap, tune or turn a screw, stand clear of the strings, and call a qualified person. "
-    "Look for such lines before anything else, with a magnifier in good light: at the struts, the holes of the plate screws and the pin field. Note any run of notes that does not stay in tune.",
+    "Note any run of notes that does not stay in tune.",
 )  # fmt: skip
 CALL_FOR_BARE = _step(
     "call-for-bare", "buyer", INSIDE, ("call",),
@@ -203,7 +207,7 @@ def suspected(
 
     rules : of the findings that are relevant, still stand or are open
     mends : how to tap better, where the scan was a poor one
-    again : whether the named places are to be tapped again with loose parts steadied
+    again : whether the places are to be tapped again with loose parts steadied
     earlier : whether one of the findings was made in an earlier scan
     """
     tapping = (*mends, STEADY) if again else tuple(mends)

@@ -132,7 +132,7 @@ class Origins:
 class Strings:
     """Telling tones of strings from the plate's."""
 
-    partials: float = threshold(3.0, "partials", "fewer fit by chance", "inharmonicity of piano strings, docs/rules.md")
+    partials: float = threshold(3.0, "partials", "fewer fit by chance", "inharmonicity of piano strings; judgement")
     cents: float = threshold(
         4.0, "cents", "partials of a string follow its series this closely", "Fletcher 1964, from memory; judgement"
     )

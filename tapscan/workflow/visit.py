@@ -27,6 +27,7 @@ from tapscan.register.visits import (
     remove_look_photo,
     visit_on,
 )
+from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import note_buzz
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
@@ -37,7 +38,7 @@ from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 STRUNG: tuple[State, ...] = ("strung", "as-found")
 
@@ -63,6 +64,11 @@ class Known:
     def notes(self) -> tuple[tuple[ScanEntry, Screening], ...]:
         """Those for which keys were played and recorded."""
         return tuple((e, s) for e, s in self.scans if s.scan.played is not None)
+
+    @property
+    def stop(self) -> bool:
+        """Whether the piano is to be left as it is."""
+        return stopped(self.advice.given)
 
     @property
     def relevant(self) -> tuple[Indication, ...]:

@@ -1,6 +1,6 @@
 """What could not be known on a visit: every line follows from what was not seen, not tapped, not run or not told.
 
-unknown_of(known, shown)   Unknown after Unknown, what weighs most first; `shown` says which photos can be shown
+unknown_of(known)   Unknown after Unknown, what weighs most first
 """
 
 from collections.abc import Sequence
@@ -9,7 +9,7 @@ from tapscan.places import IN_PIANO, KEYS, REGIONS
 from tapscan.records import Screening
 from tapscan.register.entries import ScanEntry
 from tapscan.register.visit_entries import Look
-from tapscan.report.rule_words import rule_title
+from tapscan.report.rule_words import not_run_by_reason, rule_title
 from tapscan.report.visit_page import Unknown
 from tapscan.report.words import STATES
 from tapscan.screening.played_notes import limitations
@@ -17,6 +17,14 @@ from tapscan.wording import counted, listed
 from tapscan.workflow.visit import Known
 
 NO_SOUND = "No tap test was made on this visit, so nothing is known of the plate by sound."
+
+SMALL = Unknown(
+    "small-change",
+    "Whether the plate has changed a little: beside a scan of another season only a large change is told.",
+)
+BEFORE = Unknown(
+    "before", "Whether a flaw was there at the earlier scan already: a comparison shows only what has changed since."
+)
 
 
 def unknown_of(k: Known) -> tuple[Unknown, ...]:
@@ -61,7 +69,7 @@ def _by_sound(k: Known) -> list[Unknown]:
         found.append(
             Unknown(
                 "in-piano",
-                "How much taps can show on a plate that is bolted to wood and joined to strings: no piano was measured for it, only simulated ones.",
+                "How much taps can show in a piano: none was measured, only simulated ones.",
             )
         )
     return list({(u.code, u.text): u for u in found}.values())
@@ -124,7 +132,7 @@ def _checks(s: Screening) -> list[Unknown]:
     if not s.rules_not_run:
         return []
     names = "; ".join(rule_title(r.rule).lower() for r in s.rules_not_run)
-    why = "; ".join(f"{rule_title(r.rule)}: {r.reason}" for r in s.rules_not_run)
+    why = ". ".join(f"{titles}: {reason}" for titles, reason in not_run_by_reason(s.rules_not_run))
     return [Unknown("checks", f"{counted(len(s.rules_not_run), 'check')} could not be made: {names}.", why)]
 
 
@@ -133,7 +141,7 @@ def _change(k: Known) -> list[Unknown]:
         return []
     compared = k.tapped[-1][1].comparison
     if compared is not None and not compared.rules_not_run:
-        return []
+        return [SMALL, BEFORE] if compared.around == "seasons" else [BEFORE]
     if compared is not None:
         return [
             Unknown(

@@ -4,10 +4,11 @@ write_visit(register, name, path, wish)   HTML or PDF, whole or not at all; the 
 visit_sheet(register, known, wish)        everything on it in words
 """
 
+from dataclasses import replace
 from pathlib import Path
 
 from tapscan.places import IN_PIANO, KEYS, REGIONS
-from tapscan.records import Screening
+from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate, ScanEntry, in_words
 from tapscan.register.plates import find_plate
@@ -21,14 +22,13 @@ from tapscan.report.photos import picture
 from tapscan.report.sections import indications, notes, tested
 from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
-from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, render_visit
+from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, own_ids, render_visit
 from tapscan.report.words import STATES
-from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import plain_of, since
 from tapscan.screening.played_notes import told_of
 from tapscan.screening.rules import RULES, rule_named
-from tapscan.screening.visit_advice import cautions
+from tapscan.screening.visit_advice import BUZZ, cautions
 from tapscan.targets import write_text
 from tapscan.wording import counted, listed
 from tapscan.workflow.visit import Known, known_of
@@ -36,9 +36,14 @@ from tapscan.workflow.visit_unknown import unknown_of
 from tapscan.workflow.write_report import Wish, about, page_name
 
 PLAIN = Wish()
-ANSWERS = {"nothing": "seen, nothing", "note": "seen, see note", "hidden": "could not be seen", None: "not looked at"}
+ANSWERS = {
+    "nothing": "seen, nothing noticed",
+    "note": "seen, see note",
+    "hidden": "could not be seen",
+    None: "not looked at",
+}
 KEY_ANSWERS = {
-    "nothing": "played, nothing",
+    "nothing": "played, nothing noticed",
     "note": "played, see note",
     "hidden": "could not be played",
     None: "not played",
@@ -77,9 +82,9 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         steps=k.advice.steps,
         questions=tuple(q.text for q in k.advice.questions),
         rows=tuple(_row(register, look) for look in k.visit.round),
-        scans=tuple(_part(e, s, plate, shop) for e, s in k.scans),
+        scans=tuple(_part(k, n, plate, shop) for n in range(len(k.scans))),
         shop=shop,
-        stop=stopped(k.advice.given),
+        stop=k.stop,
     )
 
 
@@ -141,17 +146,18 @@ def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
 def _heard(s: Screening, k: Known) -> list[Found]:
     """By the rule's own plain words; the figures stand in the appendix. A note's finding is told the same way."""
     found = []
-    buzzes = k.state is None or k.state in IN_PIANO
-    for i in s.indications:
-        weighs = i.interpretation == "relevant" or (i.rule == "buzz" and buzzes)
-        if not weighs:
-            continue
+    for i in _weighing(s, k):
         rule, plain = rule_named(i.rule), plain_of(i)
         where = f" Clearest at {listed([s.scan.where(x) for x in i.stations], 3)}." if i.stations else ""
         found.append(
             Found(rule.title if rule else i.rule, f"{plain.first.format(since=since(s.comparison))}{where}", True)
         )
     return found
+
+
+def _weighing(s: Screening, k: Known) -> list[Indication]:
+    buzzes = k.state is None or k.state in IN_PIANO
+    return [i for i in s.indications if i.interpretation == "relevant" or (i.rule == BUZZ and buzzes)]
 
 
 def _known(k: Known) -> str:
@@ -217,29 +223,43 @@ def _played(k: Known) -> tuple[tuple[str, str], ...]:
 
 def _row(register: Register, look: Look) -> LookRow:
     answer = (KEY_ANSWERS if look.region == KEYS else ANSWERS)[look.answer]
-    photos = tuple(picture(register.files.path_of(f.sha256), f.name) for f in look.photos)
+    photos = tuple(
+        picture(register.files.path_of(f.sha256), f"{_title(look)}, photo {n}") for n, f in enumerate(look.photos, 1)
+    )
     return LookRow(REGIONS[look.region], answer, look.told, look.suspect, photos)
 
 
-def _part(e: ScanEntry, s: Screening, plate: Plate, shop: Shop) -> TapPart:
-    drawn = map_section(s)
-    shown = [indications.SECTION, notes.SECTION if s.scan.played else tested.SECTION]
-    sections = sections_of(s, about(plate, e, shop), Beside(shop), shown)
-    c = e.conditions
-    rows = (
-        ("State", STATES[c.state] if c.state else NOT_WRITTEN),
-        ("Layout", e.layout or NOT_WRITTEN),
-        ("Listened by", c.sensor.told or NOT_WRITTEN),
-        ("Hammer", c.hammer or NOT_WRITTEN),
-        ("Tapped by", e.operator or NOT_WRITTEN),
-    )
+def _part(k: Known, n: int, plate: Plate, shop: Shop) -> TapPart:
+    e, s = k.scans[n]
+    weighing, drawn = _weighing(s, k), map_section(s)
+    shown = [*([indications.SECTION] if weighing else []), notes.SECTION if s.scan.played else tested.SECTION]
+    told_ = replace(s, indications=tuple(weighing))
+    sections = sections_of(told_, about(plate, e, shop), Beside(shop, client=True), shown)
     return TapPart(
+        "The keys, recorded" if s.scan.played else "The taps",
         e.name,
         f"{s.headline}. {shop.dated(s.summary)}",
-        rows,
+        _made(e, s),
         drawn.small if drawn else None,
         drawn.legend if drawn else (),
-        sections,
+        [(id_, title, own_ids(html, n)) for id_, title, html in sections],
+    )
+
+
+def _made(e: ScanEntry, s: Screening) -> tuple[tuple[str, str], ...]:
+    c, layout = e.conditions, s.scan.map
+    rows = (
+        ("State", STATES[c.state] if c.state else NOT_WRITTEN),
+        ("Listened by", c.sensor.told or NOT_WRITTEN),
+    )
+    if s.scan.played:
+        return (*rows, ("Played by", e.operator or NOT_WRITTEN))
+    places = f"{e.layout}: a plan of {counted(len(layout.stations), 'place')}" if layout else e.layout
+    return (
+        *rows,
+        ("Places", places or NOT_WRITTEN),
+        ("Hammer", c.hammer or NOT_WRITTEN),
+        ("Tapped by", e.operator or NOT_WRITTEN),
     )
 
 

@@ -6,8 +6,11 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from tapscan.cli import visit as words_of_options
+from tapscan.places import REGIONS
 from tapscan.register.database import open_register
 from tapscan.register.scans import list_scans
+from tapscan.register.visit_entries import SIGNS
 from tapscan.register.visits import find_visit
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.visit import known_of
@@ -67,6 +70,10 @@ def what_the_document_says(folder, known, used):
     assert page.index("plane of the strings") < page.index("What was found")
     assert "have a qualified person examine it" in page and "in writing before you agree on a price" in page
     assert "Is there an earlier report" in page
+    assert "Struts, faces and flanks, photo 1" in appendix and "Nose bolts and their bosses, photo 1" in appendix
+    assert not re.search(r"\.jpg|docs/|from memory", page + appendix), "the shop's file names are not the buyer's"
+    assert appendix.count("known for simulated bare plates only") == 1, "one reason, told once"
+    assert "upright-short: a plan of 8 places" in appendix
     html = (folder / "v.html").read_text(encoding="utf-8")
     assert html.count("data:image/jpeg") == 2 and "PERRY" not in html
 
@@ -111,6 +118,7 @@ def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
     assert "Corners of the openings. A line of rust; a crack in the finish (40 mm)" in page
     shown = done("visit", "show", "U7")
     assert known.advice.headline in shown and "Stop. Leave the piano" in shown
+    assert shown.index("plane of the strings") < shown.index(known.advice.headline), "cautions first here too"
     # another day without it does not clear it
     done("visit", "note", "U7", "--on", "2026-11-28", "--state", "strung", "--clear", "all")
     later = visited(folder)
@@ -129,6 +137,17 @@ def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):
     done("visit", "note", "U7", *DAY, "--clear", "rim", "--state", "unknown")
     assert not visited(folder).visit.suspects
     assert "U7/2026-11-27" in done("visit", "list")
+
+
+def test_the_terminal_says_to_stop_where_keys_buzz_too(folder):
+    told = done("visit", "note", "U7", *DAY, "--state", "strung", "--found", "keys:buzz")
+    assert "Something buzzed: stop here" in told
+    assert "stop here" not in done("visit", "note", "U7", "--on", "2026-11-20", "--state", "strung", "--clear", "all")
+
+
+def test_the_words_of_the_options_are_those_of_the_round():
+    assert words_of_options.REGIONS.split(", ") == list(REGIONS)
+    assert words_of_options.SIGNS.split(", ") == list(SIGNS)
 
 
 BAD = [

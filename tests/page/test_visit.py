@@ -1,5 +1,6 @@
 """A visit in real clicks: the round with a photo, what it comes to, the document."""
 
+import re
 from typing import Any
 
 import pytest
@@ -48,6 +49,11 @@ def test_the_round_is_filled_a_photo_goes_to_its_region_and_the_document_is_read
     assert "Ms Perry" in read and "40 mm, beside the treble break" in read and "Not looked at" in read
     loaded = page.evaluate("[...document.querySelectorAll('.pictures img')].map(i => i.naturalWidth)")
     assert loaded and all(loaded)
+    assert "demagnetised" in read and "more in the appendix" not in read, "whole on a screen"
+    page.emulate_media(media="print")
+    printed = page.inner_text("article#page")
+    assert "demagnetised" not in printed and "more in the appendix" in printed
+    assert "demagnetised" in page.inner_text("#all-steps")
 
 
 @pytest.mark.slow
@@ -78,3 +84,20 @@ def test_what_cannot_be_meant_is_refused(site):
         strange = client.put("/visit/photo", params={**fields, "region": "leg", "name": "a.jpg"}, content=b"text", headers={"x-token": site.door.token})  # fmt: skip
         assert strange.status_code == 400
     assert list_visits(site.register) == []
+
+
+def test_a_round_opened_before_somebody_else_noted_a_line_does_not_undo_it(site):
+    with site.client() as one, site.client() as two:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        seen = [re.search(r'name="seen" value="(\w+)"', c.get("/visit", params=fields).text)[1] for c in (one, two)]
+        line = {"look-corners": "note", "sign-corners": "rust-line"}
+        first = site.post(one, "/visit", **fields, **line, seen=seen[0])
+        late = site.post(two, "/visit", **fields, **{"look-corners": "nothing"}, seen=seen[1])
+        assert (first.status_code, late.status_code) == (303, 400) and "somebody else has changed this" in late.text
+        (visit,) = list_visits(site.register)
+        assert [look.region for look in visit.suspects] == ["corners"]
+        again = re.search(r'name="seen" value="(\w+)"', two.get("/visit", params=fields).text)[1]
+        assert site.post(two, "/visit", **fields, **line, place="hall", seen=again).status_code == 303
+        other_day = one.get("/visit", params={**fields, "on": "2026-01-06"}).text
+        assert "Stop. Leave the" in other_day or "stop: do not tune" in other_day, "before anything is noted that day"
+        assert "/visit/document" not in other_day

@@ -3,16 +3,19 @@
 import base64
 import io
 import re
+from dataclasses import replace
 
 import pytest
+from markupsafe import Markup
 
 from tapscan.report.photos import picture
-from tapscan.report.visit_page import LIMITS, render_visit
+from tapscan.report.visit_page import LIMITS, Unknown, own_ids, render_visit, short
+from tapscan.report.visit_words import words_in
 from tests.every import each
 from tests.report.sheets import HOSTILE
-from tests.report.test_page import NOT_VISIBLE, Reading
+from tests.report.test_page import NOT_VISIBLE, VOID, Reading
 from tests.report.test_print import CHROMIUM, PAPERS, sheets
-from tests.report.visits import LONG, fullest, photo, photo_file
+from tests.report.visits import LONG, brimming, fullest, photo, photo_file
 
 
 @pytest.mark.slow
@@ -23,6 +26,7 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
     count, size = sheets(render_visit(sheet, appendix=False), paper, tmp_path)
     assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
     assert count == 1
+    assert sheets(render_visit(brimming(), appendix=False), paper, tmp_path)[0] == 1
     assert sheets(render_visit(sheet), paper, tmp_path)[0] > 2
 
 
@@ -31,13 +35,36 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
 def test_the_pdf_too_is_one_sheet_before_the_appendix(paper):
     weasyprint = pytest.importorskip("weasyprint")
     css = weasyprint.CSS(string=f"@page {{ size: {paper} }}")
-    made = weasyprint.HTML(string=render_visit(fullest(), appendix=False)).render(stylesheets=[css])
-    assert len(made.pages) == 1
+    for sheet in (fullest(), brimming()):
+        made = weasyprint.HTML(string=render_visit(sheet, appendix=False)).render(stylesheets=[css])
+        assert len(made.pages) == 1
 
 
-def parts(html: str) -> tuple[str, str]:
+class Shown(Reading):
+    """What is read on a screen, or on paper: the style sheet hides what is the other's."""
+
+    def __init__(self, html: str, *, paper: bool) -> None:
+        self.hidden = {"rest"} if paper else {"cut", "on-paper"}
+        self.under: list[bool] = []
+        super().__init__(html)
+
+    def handle_starttag(self, tag, attrs):
+        super().handle_starttag(tag, attrs)
+        if tag not in VOID:
+            self.under.append(bool(self.hidden & set((dict(attrs).get("class") or "").split())))
+
+    def handle_endtag(self, tag):
+        super().handle_endtag(tag)
+        self.under.pop()
+
+    def handle_data(self, data):
+        if not any(self.under):
+            super().handle_data(data)
+
+
+def parts(html: str, *, paper: bool = True) -> tuple[str, str]:
     """What is read on the page and in the appendix."""
-    page, _, appendix = " ".join(Reading(html).text.split()).partition(" Appendix ")
+    page, _, appendix = " ".join(Shown(html, paper=paper).text.split()).partition(" Appendix ")
     assert page and appendix
     return page, appendix
 
@@ -50,18 +77,78 @@ def test_cautions_stand_before_the_headline_and_to_stop_before_all_other_steps()
     assert steps.index("Stop. Leave the piano as it is") < steps.index("Call a qualified person")
 
 
-def test_what_does_not_fit_is_counted_on_the_page_and_whole_in_the_appendix():
+WHOLE = " ".join(LONG.split())
+
+
+def test_what_does_not_fit_on_paper_is_counted_there_and_whole_in_the_appendix():
     sheet = fullest()
     page, appendix = parts(render_visit(sheet))
     least = LIMITS[-1]
-    assert page.count("… (appendix)") >= least.found + least.unknown
+    assert page.count("in the appendix") >= least.found + least.unknown
     assert f"and {len(sheet.found) - least.found} more, in the appendix" in page
     assert f"and {len(sheet.unknown) - least.unknown} more, in the appendix" in page
-    whole = " ".join(LONG.split())
-    assert whole not in page
-    assert appendix.count(whole) >= len(sheet.found) + len(sheet.unknown) + len(sheet.rows)
-    for step in sheet.steps:
-        assert step.partition(": ")[2] in appendix
+    assert WHOLE not in page
+    assert appendix.count(WHOLE) >= len(sheet.found) + len(sheet.unknown) + len(sheet.rows)
+    steps = [step.partition(": ")[2] for step in sheet.steps]
+    assert [s for s in steps if (s in page) == (s in appendix)] == [], "each step whole, and once"
+
+
+def test_on_a_screen_the_page_is_whole_and_nothing_is_told_twice():
+    sheet = fullest()
+    page, appendix = parts(render_visit(sheet), paper=False)
+    assert "appendix" not in page and "…" not in page
+    assert page.count(WHOLE) == len(sheet.found) + len(sheet.unknown) + 1  # and the keys
+    steps = [step.partition(": ")[2] for step in sheet.steps]
+    assert [s for s in steps if s not in page or s in appendix] == []
+
+
+def test_why_something_is_not_known_stands_in_the_appendix_and_what_it_is_on_the_page():
+    sheet = replace(fullest(), unknown=(Unknown("hidden", "Could not be seen: horn.", "horn: behind a cloth"),))
+    for paper in (False, True):
+        page, appendix = parts(render_visit(sheet), paper=paper)
+        assert "Could not be seen: horn." in page and "behind a cloth" not in page
+        assert "Could not be seen: horn: behind a cloth" in appendix and "Could not be seen: horn." not in appendix
+
+
+CUTS = [
+    ("Short.", 9, "Short."),
+    ("One line. Two lines of it.", 20, "One line. (more in the appendix)"),
+    ("struts; ends of the struts; rim", 22, "struts; and more, in the appendix"),
+    ("A line of rust (40 mm; deep)", 24, "A line of rust (more in the appendix)"),
+    ("one sentence that has no end", 17, "one sentence that … (more in the appendix)"),
+    ("Ab. one long sentence after a short word", 20, "Ab. one long … (more in the appendix)"),
+    ("x" * 20, 7, "xxxxxxx … (more in the appendix)"),
+]
+
+
+@each(("text", "most", "paper"), CUTS)
+def test_a_text_is_cut_where_a_sentence_or_an_item_ends_and_nothing_is_lost(text, most, paper):
+    cut = short(text, most)
+    assert cut.head + cut.mark == paper and cut.head + cut.rest == text and len(cut.head) <= most
+
+
+def test_a_word_of_the_trade_is_explained_where_it_is_used():
+    sheet = fullest()
+    _, appendix = parts(render_visit(sheet))
+    named = ["Agraffe flange, capo or pressure bar", "horn, the arm", "nose bolts"]
+    words = words_in(" ".join([*named, *sheet.steps]))
+    assert {w for w, _ in words} >= {"agraffe", "capo", "horn", "nose bolt", "penetrant", "replica"}
+    assert all(meaning in appendix for w, meaning in words if w in ("agraffe", "penetrant", "replica"))
+    assert words_in("the moon") == []
+
+
+def test_a_clients_paper_names_no_file_and_a_round_without_a_note_has_no_empty_label():
+    html = render_visit(fullest(note=""))
+    assert not re.search(r"docs/|\.md\b|\.jpg|from memory", Reading(html).text)
+    assert 'data-label="Note"' not in html
+    assert 'data-label="Note"' in render_visit(fullest())
+
+
+def test_ids_of_several_scans_are_there_once():
+    html = Markup('<section id="a"><article class="x" id="b"></article></section>')
+    both = str(own_ids(html, 0) + own_ids(html, 1))
+    ids = Reading(both).values("id")
+    assert ids[:2] == ["a", "b"] and len(set(ids)) == 4
 
 
 @each("state", ["strung", None, "in-piano-unstrung", "stripped"])

@@ -2,6 +2,9 @@
 
 from tapscan import wording
 from tapscan.estimate import Estimate
+from tapscan.records import RuleNotRun
+from tapscan.report.rule_words import not_run_by_reason
+from tapscan.screening.rules import RULES
 from tests.every import each
 
 
@@ -58,3 +61,10 @@ def test_lists_are_sentences():
 
 def test_minus_signs_leave_names_alone():
     assert wording.minus("time to -60 dB at drum-rim-1") == "time to \N{MINUS SIGN}60 dB at drum-rim-1"
+
+
+def test_checks_that_were_not_made_for_one_reason_stand_together():
+    rules = [RuleNotRun(RULES[k].name, why) for k, why in ((0, "a"), (1, "b"), (2, "a"))]
+    (first, a), (second, b) = not_run_by_reason(rules)
+    assert (a, b, second) == ("a", "b", RULES[1].title)
+    assert first.startswith(RULES[0].title) and RULES[2].title.lower() in first.lower()

@@ -1,12 +1,13 @@
 """A visit's document as full as it may get, made by hand: every list at its longest, every text a user's long one."""
 
+from dataclasses import replace
 from pathlib import Path
 
 from tapscan.places import STATES, State
 from tapscan.report.photos import Picture, picture
 from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
-from tapscan.report.visit_page import Found, LookRow, TapPart, Unknown, VisitSheet
+from tapscan.report.visit_page import LINE, ROOM, Found, LookRow, TapPart, Unknown, VisitSheet
 from tapscan.screening.rules import RULES
 from tapscan.screening.visit_advice import VisitKnown, advise, cautions
 from tests.report.test_plate_map import on_grand
@@ -44,17 +45,28 @@ def fullest(
         found=tuple(Found(f"Region {k} of the plate", note, True) for k in range(9)),
         looked=tuple(
             (answer, "; ".join([words] * 7))
-            for answer in ("Seen, nothing", "Seen, see note", "Could not be seen", "Not looked at")
+            for answer in ("Seen, nothing noticed", "Seen, see note", "Could not be seen", "Not looked at")
         ),
         tested=(("Tapped", TAPPED), ("Keys", note)),
         unknown=tuple(Unknown(f"code-{k}", note, note) for k in range(14)),
         steps=told.steps,
         questions=tuple(q.text for q in told.questions),
         rows=rows,
-        scans=(TapPart("B12/2026-11-27", "Nothing found.", (("State", STATES[0]),), drawn.small, drawn.legend, ()),),
+        scans=(
+            TapPart(
+                "The taps", "B12/2026-11-27", "Nothing found.", (("State", STATES[0]),), drawn.small, drawn.legend, ()
+            ),
+        ),
         shop=Shop(words, words),
         stop=True,
     )
+
+
+def brimming() -> VisitSheet:
+    """With as many findings and unknowns as the page takes uncut, and everything else at its longest."""
+    line = "what is not known here, in a line that is as long as such lines usually are; and then some more of it"
+    count = ROOM // (len(line) + LINE)
+    return replace(fullest(), found=(), unknown=tuple(Unknown(f"code-{k}", line) for k in range(count)))
 
 
 def photo(folder: Path, name: str = "p.jpg", **exif: object) -> Picture:

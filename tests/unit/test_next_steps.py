@@ -154,6 +154,20 @@ def test_magnetic_particles_come_before_penetrant_and_with_their_cautions():
     assert "no flaw by itself" in next_steps.HARD_TEST.text
 
 
+def test_to_look_comes_before_what_follows_from_what_is_seen():
+    text = next_steps.EYES_IN_PIANO.text
+    assert text.index("First look, without touching") < text.index("If you see") < text.index("stop")
+
+
+def test_no_step_presumes_a_place_that_may_not_be_named_or_work_that_may_not_go_on():
+    assert [s.code for s in STEPS if "the named places" in s.text] == []
+    assert "If the plate is worked on" in next_steps.KEEP.text
+
+
+def test_what_is_looked_for_can_be_seen_where_hard_iron_is_meant():
+    assert "A magnifier" in next_steps.HARD_TEST.text and "causes that can be seen" in next_steps.LOOK.text
+
+
 def test_bare_iron_may_be_tapped_again_but_that_clears_nothing():
     steps = steps_of("stripped", SCAN, (indication(rule="force-dependence"),), ())
     again = next(s for s in steps if "tap" in s.acts)

@@ -107,6 +107,15 @@ def test_what_weighs_most_is_the_headline(code, known):
     assert advise(known).code == code
 
 
+@each("state", ["strung", "stripped"])
+def test_what_was_noted_is_not_called_nothing(state):
+    """Loose bolts are no crack and no nothing."""
+    known = VisitKnown(state, looked=12)
+    assert advise(known).headline.startswith("Nothing was found")
+    noted = advise(replace(known, signs=frozenset({"loose-nose-bolts"})))
+    assert "othing was found" not in noted.headline + noted.lead and noted.code == advise(known).code
+
+
 @pytest.mark.parametrize("word", ["sound", "safe", "good", "defect", "clear of"])
 def test_no_headline_gives_a_verdict(word):
     assert [a.headline for _, k in KNOWN if word in (a := advise(k)).headline.lower().split()] == []

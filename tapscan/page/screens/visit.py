@@ -15,8 +15,10 @@ from tapscan.page.shown import go, show, to
 from tapscan.workflow.photos import MOST_BYTES, keep_photo
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.reading import shop_of
+from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day
 from tapscan.workflow.visit import (
+    FACTS,
     KEYS,
     REGIONS,
     SIGNS,
@@ -51,13 +53,21 @@ def visit(request: Request) -> Response:
         v=now,
         plate=plate,
         noted=known is not None,
+        mark=mark_of(*_told(now)),
         k=all_known,
         cautions=caution_lines(all_known),
         unknown=unknown_of(all_known),
         rows=[(look, REGIONS[look.region], _answers(look), _signs(look.region)) for look in now.round],
         regions=REGIONS.items(),
+        KEYS=KEYS,
         loose=[f for f in plate.photos if f.sha256 not in placed],
     )
+
+
+def _told(v: Visit) -> tuple[object, ...]:
+    """What the form shows; photos come by themselves."""
+    looks = [(look.region, look.answer, look.signs, look.note) for look in v.looks if look.answer]
+    return v.plate, *(getattr(v, name) for name in FACTS), looks
 
 
 def _answers(look: LookAt) -> list[tuple[str, str]]:
@@ -76,7 +86,8 @@ def keep(request: Request) -> Response:
     form, register = Form(request), register_of(request)
     on = day(form.text("on"), "Day", register.folder)
     signs = {region: form.every(f"sign-{region}") for region in REGIONS}
-    kept = keep_visit(register, typed_visit(form.text("plate"), on, form.typed(), signs))
+    told = typed_visit(form.text("plate"), on, form.typed(), signs)
+    kept = keep_visit(register, told, lambda now: not_changed(form.text("seen"), *_told(now or Visit(told.plate, on))))
     return go(to("/visit", plate=kept.plate, on=kept.date, said="The visit is noted.") + "#comes-to")
 
 

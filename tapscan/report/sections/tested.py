@@ -7,7 +7,7 @@ from typing import Any
 from tapscan import wording
 from tapscan.faults import in_words
 from tapscan.records import Strike
-from tapscan.report.rule_words import rule_title
+from tapscan.report.rule_words import not_run_by_reason
 from tapscan.report.section import Section, Sheet
 
 NO_FAULT = "none"
@@ -19,7 +19,7 @@ def _build(sheet: Sheet) -> dict[str, Any]:
     return {
         "tapped": bool(every),
         "stations": every if sheet.beside.full else [row for row in every if row["faults"] != NO_FAULT],
-        "not_run": [(rule_title(r.rule), r.reason) for r in sheet.screening.rules_not_run],
+        "not_run": not_run_by_reason(sheet.screening.rules_not_run),
     }
 
 
