@@ -16,10 +16,13 @@ from tapscan.records import BarReading, ScanConditions, ScanForComparison
 from tapscan.register.bars import find_bar, list_bars, readings_of
 from tapscan.register.entries import NewScan
 from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import find_unfinished
 from tapscan.register.upkeep import back_up, check_register
 from tapscan.report.as_json import dumps
 from tapscan.report.page import render_page
+from tapscan.screening.chain.chain_change import ONE_RECORDING
+from tapscan.screening.chain.words import of_list
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.settings import Settings
 from tapscan.workflow.bar import BAR_TURNS, USUAL_NAME, BarFiles
@@ -98,6 +101,24 @@ def test_one_recording_of_the_bar_serves_two_scans_of_a_day(register, first, tmp
     scan = load_screening(register, second.current.id).scan
     assert scan.bar.drift is None
     assert scan.bar.drift_reason
+    told = compare_scans(for_comparison(register, second), [for_comparison(register, first)], Settings())
+    assert (told.chain, told.chain_reason) == ((), ONE_RECORDING)
+
+
+def test_one_recording_given_as_first_and_last_is_no_comparison(register, tmp_path):
+    file = bar_file(tmp_path, "a.wav")
+    bar = imported(register, tmp_path, 1, BarFiles(USUAL_NAME, (file,), (file,))).screening.scan.bar
+    assert (bar.drift, bar.drift_reason) == (None, ONE_RECORDING)
+    assert bar.first.modes == bar.last.modes != ()
+
+
+def test_played_notes_take_no_bar_and_nothing_is_stored(register, tmp_path):
+    request = Request(played=True, bar=BarFiles(USUAL_NAME, (bar_file(tmp_path, "a.wav"),)))
+    with pytest.raises(BadRequest, match="reference bar"):
+        import_scan(
+            register, "B12", [plate_file(tmp_path, "notes.wav", 1)], NewScan(dt.date(2026, 3, 14), COLD), request
+        )
+    assert (list_bars(register), list_scans(register)) == ([], [])
 
 
 def test_nothing_is_stored_where_the_bars_recording_cannot_be_read(register, tmp_path):
@@ -136,9 +157,15 @@ def test_the_recorder_asks_for_the_bar_first_and_last(register, tmp_path):
     bar = recording(set_up(STEEL, Chain(rate_hz=RATE), rng), 2, rng, 1.0)
     plate = taps_at([0.6 + 0.9 * i for i in range(6)], 6.5, RATE, modes=PLATE)
     quiet = rng.normal(0, 1e-4, RATE * 2)
-    for sound in (bar, plate, bar, quiet):
-        for i in range(0, len(sound), 320):
-            recorder.hear(sound[i : i + 320])
+    heard = [
+        event
+        for sound in (bar, plate, bar, quiet)
+        for i in range(0, len(sound), 320)
+        for event in recorder.hear(sound[i : i + 320])
+    ]
+    remarks = [e.words for e in heard if e.what == "accepted" and "alike" in e.words]
+    assert len(remarks) == 3, "of the plate's places; a bar may sound the same by soft and hard"
+    assert not any(turn in words for words in remarks for turn in BAR_TURNS)
     assert recorder.guide.station is None, "every tap was taken"
     unfinished = find_unfinished(register, recorder.id)
     assert missing_stations(unfinished) == []
@@ -175,6 +202,13 @@ def test_a_clock_that_is_off_takes_the_common_change_away(register, first, tmp_p
     assert told.common is None
     assert "clock" in told.common_reason
     assert told.chain[0].sentences[0] in told.unlike
+    assert of_list(told.chain) is None
+
+
+def test_a_chain_that_hears_otherwise_is_among_what_limits_the_answer(register, first, tmp_path):
+    told = later(register, tmp_path, first, Chain(noise_db=-48.0))
+    assert [c.seen for c in told.chain] == [("noise",)]
+    assert of_list(told.chain) in told.limitations
 
 
 def test_a_chain_that_is_as_before_says_nothing(register, first, tmp_path):
