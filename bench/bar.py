@@ -98,6 +98,7 @@ def counted(unit: Unit) -> dict[str, Any]:
             "known": known.seen,
             "blind": blind.seen,
             "modes": blind.modes,
+            "told": blind.reason is None,
             "error_ppm": None if blind.shift_ppm is None else blind.shift_ppm - true_ppm,
             "sd_ppm": blind.shift_sd_ppm,
         }
@@ -149,14 +150,16 @@ def _row(name: str, rows: Sequence[dict[str, Any]]) -> str:
     inside = f"{int(np.sum(np.abs(off) < 2 * sd))} of {len(off)}"
     return (
         f"{name:28}{len(rows):5}{np.median([r['modes'] for r in rows]):6.0f}{middle:>31}{inside:>12}   "
-        f"{_signs([r['known'] for r in rows])} | {_signs([r['blind'] for r in rows])}"
+        f"{_signs(rows, 'known')} | {_signs(rows, 'blind')}"
     )
 
 
-def _signs(seen: Sequence[Sequence[str]]) -> str:
-    n = len(seen)
-    counts = Counter(sign for signs in seen for sign in signs)
-    counts["none"] = sum(not signs for signs in seen)
+def _signs(rows: Sequence[dict[str, Any]], which: str) -> str:
+    """Too few tones: the report then says so, and that nothing is told of the clock."""
+    n = len(rows)
+    counts = Counter(sign for r in rows for sign in r[which])
+    counts["none"] = sum(not r[which] and r["told"] for r in rows)
+    counts["too few tones, nothing else"] = sum(not r[which] and not r["told"] for r in rows)
     return ", ".join(f"{sign} {k} ({_interval(k, n)})" for sign, k in counts.most_common() if k)
 
 

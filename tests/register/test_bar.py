@@ -37,7 +37,7 @@ RATE = 16_000
 STEEL = Bar(0.45, 0.035, 0.011, -0.00014, (1500.0,) * (2 * SHAPES))
 USUAL = Chain()
 PLATE = ((412.0, 0.2, 0.10), (655.0, 0.2, 0.1), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
-COLD, WARM = ScanConditions(state="stripped", air_c=18.0), ScanConditions(state="stripped", air_c=19.0)
+COLD, WARM = ScanConditions(state="stripped", air_c=18.0), ScanConditions(state="stripped", air_c=19.0, iron_c=18.0)
 
 
 def bar_file(folder: Path, name: str, chain: Chain = USUAL, seed: int = 1) -> str:
@@ -176,6 +176,20 @@ def test_the_recorder_asks_for_the_bar_first_and_last(register, tmp_path):
     assert {s.station for s in kept.screening.scan.strikes} == {"S1", "S2", "S3"}
 
 
+def test_where_only_the_bar_was_struck_nothing_is_stored(register, tmp_path):
+    (tmp_path / "three.toml").write_text(LAYOUT)
+    new = NewScan(dt.date(2026, 3, 14), COLD)
+    begun = begin_recording(register, "B12", new, str(tmp_path / "three.toml"), ("soft", "hard"), USUAL_NAME)
+    recorder, rng = Recorder(register, begun, RATE, Settings()), np.random.default_rng(1)
+    bar = recording(set_up(STEEL, Chain(rate_hz=RATE), rng), 2, rng, 1.0)
+    for i in range(0, len(bar), 320):
+        recorder.hear(bar[i : i + 320])
+    assert find_unfinished(register, begun.id).kept
+    with pytest.raises(BadRequest, match="only of the bar"):
+        finish(register, begun.id, Settings())
+    assert list_scans(register) == []
+
+
 def test_a_layout_may_not_call_a_place_as_the_bars_taps_are_called(register, tmp_path):
     (tmp_path / "odd.toml").write_text(LAYOUT.replace('"S1"', f'"{BAR_TURNS[0]}"'))
     new = NewScan(dt.date(2026, 3, 14), COLD)
@@ -216,6 +230,13 @@ def test_a_chain_that_is_as_before_says_nothing(register, first, tmp_path):
     assert [(c.seen, c.sentences) for c in told.chain] == [((), ())]
     assert (told.chain_reason, told.chain[0].thermometer_k) == (None, 1.0)
     assert "clock" not in told.common_reason, "too few tones for a common change, whatever the bar says"
+
+
+def test_where_it_was_struck_after_the_plate_only_that_is_compared(register, first, tmp_path):
+    files = BarFiles(USUAL_NAME, (), (bar_file(tmp_path, "late.wav", Chain(clock=0.01), 3),))
+    entry = imported(register, tmp_path, 2, files, WARM).entry
+    told = compare_scans(for_comparison(register, entry), [for_comparison(register, first)], Settings())
+    assert [c.seen for c in told.chain] == [("clock",)]
 
 
 def test_without_a_bar_nothing_changes(register, first, tmp_path):

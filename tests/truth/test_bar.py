@@ -6,15 +6,17 @@ Free-free roots and ratios: Thomson, Theory of Vibration, appendix D. Nodal poin
 from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
+from typing import get_args
 
 import numpy as np
 import pytest
 
 from bench.bar import reading
 from bench.simulate.bar import SHAPES, Bar, Chain, _bending_hz, draw_bar, roots, shape
-from tapscan.records import BarMode, BarReading, Pole, UnpairedMode
+from tapscan.records import BarMode, BarReading, ChainSign, Pole, UnpairedMode
 from tapscan.screening.chain.chain_change import chain_change
 from tapscan.screening.chain.measure import matched, moved, thermal
+from tapscan.screening.chain.words import of_common, of_list, told
 from tapscan.screening.compare.chain_facts import chain_facts, without_lists
 from tapscan.screening.rules.change_since_baseline import Evidence
 from tapscan.settings import Settings
@@ -61,11 +63,11 @@ def test_tones_are_those_of_the_bar():
 
 def test_a_tone_that_the_taps_leave_open_is_none_of_the_bars():
     """Overlapping tones give a singular Fisher matrix and an infinite error, which no register can hold."""
-    told = Pole(2000.0, 0.01, 5.0, 0.02, (0.1 + 0j, 0.1 + 0j), 60.0)
+    clear = Pole(2000.0, 0.01, 5.0, 0.02, (0.1 + 0j, 0.1 + 0j), 60.0)
     place = SimpleNamespace(
         heard=[
             SimpleNamespace(pole=p)
-            for p in (told, replace(told, frequency_sd_hz=np.inf), replace(told, decay_rate_sd_per_s=np.inf))
+            for p in (clear, replace(clear, frequency_sd_hz=np.inf), replace(clear, decay_rate_sd_per_s=np.inf))
         ]
     )
     assert [(m.frequency_hz, m.frequency_sd_hz) for m in bar_modes(place, S)] == [(2000.0, 0.01)]  # type: ignore[arg-type]
@@ -136,9 +138,36 @@ def moved_by(ppm: list[float]) -> BarReading:
 
 def test_one_tone_may_go_its_own_way_and_a_third_of_them_may_not():
     for some, seen in (([300.0], ()), ([300.0, -250.0, 280.0, -300.0], ("bar",))):
-        told = chain_change("bar", ("then", "now"), moved_by([]), moved_by(some), S)
-        assert told.seen == seen
-        assert abs(told.shift_ppm) < 3 * told.shift_sd_ppm, "the others have not moved"
+        change = chain_change("bar", ("then", "now"), moved_by([]), moved_by(some), S)
+        assert change.seen == seen
+        assert abs(change.shift_ppm) < 3 * change.shift_sd_ppm, "the others have not moved"
+
+
+NOT_CONCLUDED = {
+    "clock": (True, False),
+    "clock or temperature": (False, False),
+    "bar": (False, False),
+    "gain": (False, True),
+    "level": (False, True),
+    "response": (False, True),
+    "noise": (False, True),
+}
+
+
+def test_what_each_sign_takes_away_and_that_each_is_said():
+    """The common change of the plate; lost and new tones."""
+    assert set(NOT_CONCLUDED) == set(get_args(ChainSign))
+    quiet = chain_change("bar", ("then", "now"), read(1), read(2), S)
+    for sign, taken in NOT_CONCLUDED.items():
+        change = replace(quiet, seen=(sign,))
+        assert (of_common([quiet, change]) is not None, of_list([quiet, change]) is not None) == taken, sign
+        assert len(told(change).sentences) == 1, sign
+    assert (of_common([quiet]), of_list([quiet])) == (None, None)
+
+
+def test_an_input_turned_up_is_not_called_noise():
+    louder = replace(read(1), level_db=read(1).level_db + 20, noise_db=read(1).noise_db + 20)
+    assert chain_change("bar", ("then", "now"), read(1), louder, S).seen == ("gain",)
 
 
 def test_a_compressed_recording_tells_nothing_of_levels():
@@ -148,9 +177,9 @@ def test_a_compressed_recording_tells_nothing_of_levels():
 
 def test_no_tap_and_no_ring_are_told_and_not_compared():
     mute = BarReading((), 48_000, 0, 0, (), None, None, None, "no tap on the bar could be used")
-    told = chain_change("bar", ("then", "now"), read(1), mute, S)
-    assert told.reason == mute.reason
-    assert (told.seen, told.shift_ppm, told.level_db) == ((), None, None)
+    change = chain_change("bar", ("then", "now"), read(1), mute, S)
+    assert change.reason == mute.reason
+    assert (change.seen, change.shift_ppm, change.level_db) == ((), None, None)
 
 
 def test_two_bars_of_the_shop_are_not_taken_for_one():
