@@ -106,7 +106,7 @@ def _row(reading: "BarReading") -> tuple[str, ...]:
     from tapscan.wording import number, with_sd
 
     lowest = with_sd(reading.modes[0].frequency) if reading.modes else reading.reason or "unknown"
-    level, noise = with_sd(Estimate(reading.level_db, reading.level_sd_db)), number(reading.noise_db, 3)
+    level, noise = with_sd(Estimate(reading.level_db, reading.level_sd_db), 1), number(reading.noise_db, 3)
     return f"{reading.used} of {reading.taps}", str(len(reading.modes)), lowest, level, noise
 
 

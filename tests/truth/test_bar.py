@@ -165,6 +165,13 @@ def test_what_each_sign_takes_away_and_that_each_is_said():
     assert (of_common([quiet]), of_list([quiet])) == (None, None)
 
 
+def test_another_hand_is_not_called_another_level():
+    """However alike the three taps of one set are."""
+    even = replace(read(1), level_sd_db=0.1)
+    for db, seen in ((-8.0, ()), (8.0, ()), (-25.0, ("level",))):
+        assert chain_change("bar", ("then", "now"), even, replace(even, level_db=even.level_db + db), S).seen == seen
+
+
 def test_an_input_turned_up_is_not_called_noise():
     louder = replace(read(1), level_db=read(1).level_db + 20, noise_db=read(1).noise_db + 20)
     assert chain_change("bar", ("then", "now"), read(1), louder, S).seen == ("gain",)

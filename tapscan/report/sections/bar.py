@@ -29,7 +29,7 @@ def _reading(when: str, r: BarReading) -> dict[str, str]:
         "taps": f"{r.used} of {r.taps} used",
         "tones": f"{len(r.modes)}" if r.modes else wording.unknown(r.reason or ""),
         "lowest": wording.with_sd(r.modes[0].frequency) if r.modes else wording.UNKNOWN,
-        "level": wording.with_sd(Estimate(r.level_db, r.level_sd_db)),
+        "level": wording.with_sd(Estimate(r.level_db, r.level_sd_db), 1),
         "noise": wording.number(r.noise_db, 3),
     }
 

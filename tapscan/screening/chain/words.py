@@ -96,7 +96,7 @@ def _noise(c: ChainChange) -> str:
 def of_common(changes: Sequence[ChainChange]) -> str | None:
     """For a comparison's `common_reason`."""
     if any(OF_COMMON & set(c.seen) for c in changes):
-        return "the chain has changed: the reference bar tells that the recorder's clock is not the same"
+        return "the reference bar tells that the recorder's clock is not the same"
     return None
 
 
@@ -104,7 +104,7 @@ def of_list(changes: Sequence[ChainChange]) -> str | None:
     """Tones that are faint in one scan are missed in it where the chain hears less."""
     if any(OF_LIST & set(c.seen) for c in changes):
         return (
-            "The chain has changed, so tones that are lost or new are not counted: another sensor, level or noise hears other faint tones. What has moved is judged as always, since "
-            "levels do not move a tone."
+            "By the reference bar sensor, input or noise are not as they were, so tones that are lost or new are not counted: other faint tones are heard now. "
+            "What has moved is judged as always: how loud a tone is does not move it."
         )
     return None
