@@ -99,6 +99,7 @@ def show(name: NAME, register: o.REGISTER = None) -> None:
     ]
     if rows:
         print_table(("scan", "struck", "taps used", "tones", "lowest, Hz", "level, dB", "noise, dB"), rows)
+        typer.echo("±: one standard deviation among these taps. A bar that is laid down anew differs by more.")
 
 
 def _row(reading: "BarReading") -> tuple[str, ...]:
