@@ -165,6 +165,13 @@ def test_what_each_sign_takes_away_and_that_each_is_said():
     assert (of_common([quiet]), of_list([quiet])) == (None, None)
 
 
+def test_tones_that_disagree_widen_what_they_tell_together():
+    """Birge's ratio; all within the limit, so the bar moved as one."""
+    calm, wild = (moved(moved_by([]), moved_by(ppm), S) for ppm in ([], [60.0, -60.0] * 5))
+    assert calm.alike and wild.alike
+    assert wild.shift_sd_ppm > 1.5 * calm.shift_sd_ppm
+
+
 def test_another_hand_is_not_called_another_level():
     """However alike the three taps of one set are."""
     even = replace(read(1), level_sd_db=0.1)
