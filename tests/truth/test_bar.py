@@ -211,5 +211,7 @@ def test_a_chain_that_hears_otherwise_leaves_lost_and_new_tones_uncounted():
     assert without_lists(evidence, [same]) == evidence
     left = without_lists(evidence, [noisy])
     assert [u.counts for u in (*left.lost, *left.gained)] == [False, False]
-    assert chain_facts(((noisy,), None), ("a",))["unlike"] == ("a", *noisy.sentences)
-    assert chain_facts(((same,), None), ("a",))["unlike"] == ("a",)
+    facts = chain_facts(((noisy,), None), ("a",), ("one",))
+    assert (facts["unlike"], facts["limitations"]) == (("a", *noisy.sentences), (of_list([noisy]), "one"))
+    facts = chain_facts(((same,), None), ("a",), ("one",))
+    assert (facts["unlike"], facts["limitations"]) == (("a",), ("one",))

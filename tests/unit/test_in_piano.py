@@ -128,20 +128,6 @@ def test_a_recorder_with_another_clock_refuses_the_comparison():
     assert other.chain[0].sentences[0] in other.unlike
 
 
-def test_an_older_scan_that_was_made_otherwise_is_no_obstacle():
-    """Only the newest is compared."""
-    older = [
-        with_bar(in_piano("2025-06-01", seed=3), 0.01),
-        named(scan(), "2025-07-01"),
-        in_piano("2025-08-01", conditions=replace(STRUNG, iron_end_c=25.0)),
-    ]
-    later, newest = with_bar(in_piano(NEXT_DAY, loose(), 2)), with_bar(in_piano(MARCH))
-    for one in older:
-        told = compare_scans(later, [one, newest], SETTINGS)
-        assert told.indications == compared(later, newest).indications != ()
-        assert [c.before for c in told.chain] == [newest.name]
-
-
 def test_too_few_places_are_refused():
     few = strung(seed=2)
     few = replace(few, strikes=few.strikes[:3])

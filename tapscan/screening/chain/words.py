@@ -105,6 +105,6 @@ def of_list(changes: Sequence[ChainChange]) -> str | None:
     if any(OF_LIST & set(c.seen) for c in changes):
         return (
             "By the reference bar sensor, input or noise are not as they were, so tones that are lost or new are not counted: other faint tones are heard now. "
-            "What has moved is judged as always: how loud a tone is does not move it."
+            "How loud a tone is does not move it."
         )
     return None

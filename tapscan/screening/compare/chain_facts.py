@@ -1,6 +1,6 @@
 """What the reference bar changes in a comparison; nothing where there is none.
 
-chain_facts(found, unlike)                the comparison's `chain`, `chain_reason` and `unlike`
+chain_facts(found, unlike, limitations)   the comparison's `chain`, `chain_reason`, `unlike` and `limitations`
 without_lists(evidence, changes)          lost and new tones count for nothing where the chain hears otherwise
 """
 
@@ -16,13 +16,14 @@ from tapscan.screening.rules.change_since_baseline import Evidence
 Found = tuple[tuple[ChainChange, ...], str | None]  # as chain_change.between gives it
 
 
-def chain_facts(found: Found, unlike: Sequence[str]) -> dict[str, Any]:
+def chain_facts(found: Found, unlike: Sequence[str], limitations: Sequence[str]) -> dict[str, Any]:
     """Its sentences stand among those that say how the scans are unlike."""
     changes, reason = found
     return {
         "chain": changes,
         "chain_reason": reason,
         "unlike": (*unlike, *(sentence for c in changes for sentence in c.sentences)),
+        "limitations": (*filter(None, [of_list(changes)]), *limitations),
     }
 
 

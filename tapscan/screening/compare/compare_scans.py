@@ -25,7 +25,7 @@ from tapscan.records import (
     StationChange,
 )
 from tapscan.screening.chain.chain_change import between
-from tapscan.screening.chain.words import of_common, of_list
+from tapscan.screening.chain.words import of_common
 from tapscan.screening.compare.added_mass import explain
 from tapscan.screening.compare.carried import carry
 from tapscan.screening.compare.chain_facts import chain_facts, without_lists
@@ -72,12 +72,11 @@ def compare_scans(
 def _in_piano(
     later: ScanForComparison, every: Sequence[ScanForComparison], settings: Settings, one_job: bool | None
 ) -> Comparison:
-    newest = in_piano.newest(every)  # an older one that was made otherwise is no obstacle
-    unlike, lossy = _unlike(later, [newest], settings), not_comparable([later.scan, newest.scan])
-    chain = between(later, [newest], settings)
+    unlike, lossy = _unlike(later, every, settings), not_comparable([later.scan, *(b.scan for b in every)])
+    chain = between(later, every, settings)
     why = unlike.refused or unlike.frequency_refused or lossy or of_common(chain[0])
     told = in_piano.compare_in_piano(later, every, why, unlike.sentences, settings, one_job)
-    return replace(told, **chain_facts(chain, told.unlike))
+    return replace(told, **chain_facts(chain, told.unlike, told.limitations))
 
 
 def _out_of_piano(
@@ -111,8 +110,7 @@ def _out_of_piano(
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         good_news=good,
         undecided=left,
-        limitations=(*filter(None, [of_list(chain[0])]), *left_out(every, baselines), *_limits(evidence, settings)),
-        **chain_facts(chain, unlike.sentences),
+        **chain_facts(chain, unlike.sentences, (*left_out(every, baselines), *_limits(evidence, settings))),
         **common_change(measured, later, baselines, settings, of_common(chain[0])),
         **_statistics(measured, unlike, settings),
     )

@@ -2,7 +2,6 @@
 
 applies(later)                                   whether a scan was made in the piano
 around_of(later, earlier, one_job, settings)     what lies between the two scans
-newest(baselines)                                the earlier scan that is taken
 compare_in_piano(later, baselines, refused, unlike, settings, one_job)    Comparison
 others_not_run(rules, comparison)                of the rules that did not run, all but the one that the comparison asked
 
@@ -56,11 +55,6 @@ def around_of(later: ScanForComparison, earlier: ScanForComparison, one_job: boo
     return "one job" if one_job else "seasons"
 
 
-def newest(baselines: Sequence[ScanForComparison]) -> ScanForComparison:
-    """The one that is taken."""
-    return max(baselines, key=lambda b: (b.date, b.name))
-
-
 def compare_in_piano(
     later: ScanForComparison,
     baselines: Sequence[ScanForComparison],
@@ -70,7 +64,7 @@ def compare_in_piano(
     one_job: bool | None = None,
 ) -> Comparison:
     """`refused` : why nothing may be concluded; `unlike` : how the scans differ, in words."""
-    earlier = newest(baselines)
+    earlier = max(baselines, key=lambda b: (b.date, b.name))
     around = around_of(later, earlier, one_job, settings)
     found = measure(earlier.scan, later.scan, around, settings)
     refused = refused or _no_pickup(later, earlier) or _too_little(found, settings)
