@@ -61,16 +61,19 @@ def test_tones_are_those_of_the_bar():
         assert apart < 4e-4, "supports move a tone by some hundred ppm at most at these frequencies"
 
 
-def test_a_tone_that_the_taps_leave_open_is_none_of_the_bars():
-    """Overlapping tones give a singular Fisher matrix and an infinite error, which no register can hold."""
-    clear = Pole(2000.0, 0.01, 5.0, 0.02, (0.1 + 0j, 0.1 + 0j), 60.0)
-    place = SimpleNamespace(
-        heard=[
-            SimpleNamespace(pole=p)
-            for p in (clear, replace(clear, frequency_sd_hz=np.inf), replace(clear, decay_rate_sd_per_s=np.inf))
-        ]
-    )
-    assert [(m.frequency_hz, m.frequency_sd_hz) for m in bar_modes(place, S)] == [(2000.0, 0.01)]  # type: ignore[arg-type]
+CLEAR = Pole(2000.0, 0.01, 5.0, 0.02, (0.1 + 0j, 0.1 + 0j), 60.0)
+NO_TONES = {
+    "overlapping: a singular Fisher matrix, and no register can hold the error": replace(CLEAR, frequency_sd_hz=np.inf),
+    "the same of its decay": replace(CLEAR, decay_rate_sd_per_s=np.inf),
+    "hardly out of the noise": replace(CLEAR, snr_db=S.bar.mode_snr_db - 1),
+    "a support or the room": replace(CLEAR, decay_rate_per_s=1.1 * np.pi * 2000.0 / S.bar.least_q),
+}
+
+
+def test_what_is_no_tone_of_the_bar_is_left_out():
+    for why, pole in {"": CLEAR, **NO_TONES}.items():
+        place = SimpleNamespace(heard=[SimpleNamespace(pole=pole)])
+        assert len(bar_modes(place, S)) == (not why), why  # type: ignore[arg-type]
 
 
 QUIET = {
