@@ -78,10 +78,6 @@ def import_scan(
     name = find_plate(register, plate, exact=True).name
     if request.played and new.baseline:
         raise BadRequest("played notes are no baseline: later scans are compared by taps; leave --baseline out")
-    if request.played and request.bar:
-        raise BadRequest(
-            "the reference bar goes with taps, and played notes are compared with no other scan; leave the bar out"
-        )
     _check_not_stored(register, () if again else paths)
     request = _of_the_plate(request, new.conditions, called or _called(paths))
     result = check(paths, request, workers, agree, ahead)

@@ -112,15 +112,6 @@ def test_one_recording_given_as_first_and_last_is_no_comparison(register, tmp_pa
     assert bar.first.modes == bar.last.modes != ()
 
 
-def test_played_notes_take_no_bar_and_nothing_is_stored(register, tmp_path):
-    request = Request(played=True, bar=BarFiles(USUAL_NAME, (bar_file(tmp_path, "a.wav"),)))
-    with pytest.raises(BadRequest, match="reference bar"):
-        import_scan(
-            register, "B12", [plate_file(tmp_path, "notes.wav", 1)], NewScan(dt.date(2026, 3, 14), COLD), request
-        )
-    assert (list_bars(register), list_scans(register)) == ([], [])
-
-
 def test_nothing_is_stored_where_the_bars_recording_cannot_be_read(register, tmp_path):
     (tmp_path / "broken.wav").write_bytes(b"no sound")
     kept = imported(register, tmp_path, 1, BarFiles(USUAL_NAME, (str(tmp_path / "broken.wav"),)))
