@@ -97,7 +97,8 @@ def test_one_recording_of_the_bar_serves_two_scans_of_a_day(register, first, tmp
     files = BarFiles(USUAL_NAME, (str(tmp_path / "a.wav"),))
     second = imported(register, tmp_path, 2, files).entry
     assert second.bar.first[0].sha256 == first.bar.first[0].sha256
-    assert len(list_bars(register)) == 1
+    (bar,) = list_bars(register)
+    assert bar.first_scan == first.name, "the first reading stays the first"
     scan = load_screening(register, second.current.id).scan
     assert scan.bar.drift is None
     assert scan.bar.drift_reason
@@ -246,6 +247,8 @@ def test_another_bar_is_not_compared(register, first, tmp_path):
     told = compare_scans(for_comparison(register, entry), [for_comparison(register, first)], Settings())
     assert told.chain == ()
     assert "other reference bars" in told.chain_reason
+    known = {b.name: [e.name for e, _ in readings_of(register, b.name)] for b in list_bars(register)}
+    assert known == {USUAL_NAME: [first.name], "square bar": [entry.name]}
 
 
 def test_json_and_the_page_show_it(register, first):
