@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapscan.cli import options as o
+from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.records import BarReading
@@ -38,6 +39,7 @@ class BarRecordings:
         """None where none was given."""
         from tapscan.workflow.bars import BarFiles, named_bar
 
+        _asked(self.bar_name, struck=bool(self.bar or self.bar_last))
         if self.bar is None and self.bar_last is None:
             return None
         first, last = (((path,) if path else ()) for path in (self.bar, self.bar_last))
@@ -50,6 +52,18 @@ class BarTurns:
 
     bar: Annotated[bool, typer.Option("--bar", help="Strike the reference bar before the plate and after it.")] = False
     bar_name: BAR_NAME = None
+
+    def name(self, opened: "Register") -> str | None:
+        """None where none is struck."""
+        from tapscan.workflow.bars import named_bar
+
+        _asked(self.bar_name, struck=self.bar)
+        return named_bar(opened, self.bar_name) if self.bar else None
+
+
+def _asked(name: str | None, *, struck: bool) -> None:
+    if name is not None and not struck:
+        raise BadRequest("--bar-name says which reference bar; add --bar, or leave it out")
 
 
 @app.command("list")
@@ -85,14 +99,16 @@ def show(name: NAME, register: o.REGISTER = None) -> None:
     ]
     if rows:
         print_table(("scan", "struck", "taps used", "tones", "lowest, Hz", "level, dB", "noise, dB"), rows)
+        typer.echo("±: one standard deviation among these taps. A bar that is laid down anew differs by more.")
 
 
 def _row(reading: "BarReading") -> tuple[str, ...]:
-    from tapscan.wording import with_sd
+    from tapscan.estimate import Estimate
+    from tapscan.wording import number, with_sd
 
     lowest = with_sd(reading.modes[0].frequency) if reading.modes else reading.reason or "unknown"
-    levels = ("unknown" if v is None else f"{v:.0f}" for v in (reading.level_db, reading.noise_db))
-    return f"{reading.used} of {reading.taps}", str(len(reading.modes)), lowest, *levels
+    level, noise = with_sd(Estimate(reading.level_db, reading.level_sd_db), 1), number(reading.noise_db, 3)
+    return f"{reading.used} of {reading.taps}", str(len(reading.modes)), lowest, level, noise
 
 
 @app.command("note")

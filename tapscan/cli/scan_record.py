@@ -104,12 +104,10 @@ class _Begin:
         bar: BarTurns,
     ) -> None:
         self.opened, self.plate, self.kept, self.said = opened, plate, kept, said
-        from tapscan.workflow.bars import named_bar
-
         self.layout, self.order = kept.taps(layout, order, None)
         self.facts = kept.facts(facts)
         self.facts.conditions()
-        self.bar = named_bar(opened, bar.bar_name) if bar.bar else None
+        self.bar = bar.name(opened)
 
     def __call__(self) -> "Unfinished":
         from tapscan.workflow.layout import read_order

@@ -76,13 +76,3 @@ class ChainChange:
     seen: tuple[ChainSign, ...]  # what stands out
     sentences: tuple[str, ...]
     reason: str | None = None
-
-    @property
-    def shift(self) -> Estimate:
-        """Parts per million."""
-        return Estimate(self.shift_ppm, self.shift_sd_ppm)
-
-    @property
-    def changed(self) -> bool:
-        """Something of the chain is not as it was."""
-        return bool(self.seen)

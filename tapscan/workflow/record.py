@@ -170,7 +170,9 @@ class Recorder:
         self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
 
     def _too_alike(self, station: str, force: Force, level_db: float) -> str:
-        """A word where soft and hard at one station hardly differ; the strike counts all the same."""
+        """A word where soft and hard at one station hardly differ; the strike counts all the same. A bar sounds alike either way."""
+        if station in BAR_TURNS:
+            return ""
         before = [
             self._levels[key]
             for (where, other), key in zip(self.guide.taken, self._keys, strict=False)

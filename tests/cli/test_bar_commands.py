@@ -53,6 +53,13 @@ def test_a_bar_that_cannot_be_read_stores_nothing(folder):
     assert "No scans yet" in run("plate", "show", "B12").out
 
 
+def test_a_bars_name_without_a_bar_is_told(folder):
+    for done in (imported(folder, "--bar-name", "flat"), run("scan", "record", "B12", "--bar-name", "flat")):
+        assert done.status != 0
+        assert "--bar-name" in done.err
+    assert "No scans yet" in run("plate", "show", "B12").out
+
+
 def test_several_bars_want_a_name(folder):
     for name in ("flat", "square"):
         assert run("bar", "note", name, "--notes", "steel").status == 0

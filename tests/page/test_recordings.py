@@ -4,20 +4,30 @@ import datetime as dt
 import threading
 import time
 
+import numpy as np
 import pytest
 
+from bench.simulate.bar import Chain, recording, set_up
 from tapscan.errors import BadRequest, MicrophoneTrouble
 from tapscan.layouts import read_layout
 from tapscan.page import recordings as module
 from tapscan.page.recordings import Recordings, told
 from tapscan.records import ScanConditions
 from tapscan.register.entries import NewScan
+from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import find_unfinished
+from tapscan.settings import Settings
+from tapscan.workflow import typed_recording
 from tapscan.workflow.at_the_plate import View, level_words
-from tapscan.workflow.record import begin_recording
+from tapscan.workflow.bar import BAR_TURNS, USUAL_NAME, WHERE
+from tapscan.workflow.record import Recorder, begin_recording
 from tapscan.workflow.typed_recording import at_rest
 from tests.every import each
 from tests.page.test_hands import NARROW, WIDE, faults
+from tests.register.recording_child import LAYOUT as THREE
+from tests.register.test_bar import PLATE, RATE, STEEL
+from tests.sounds import taps_at
 
 LAYOUT = read_layout("grand-short")
 
@@ -146,6 +156,39 @@ def test_at_rest_it_says_where_to_go_on_and_can_be_given_up(site):
         assert site.post(client, "/record/give-up", id=number).status_code == 200
         assert site.post(client, "/record/give-up", id=number).status_code == 400
     assert find_unfinished(site.register, number).ended_how == "given up"
+
+
+def heard_by(recorder, *sounds) -> None:
+    for sound in sounds:
+        for i in range(0, len(sound), 320):
+            recorder.hear(sound[i : i + 320])
+
+
+def test_a_scan_begun_with_the_reference_bar_in_the_terminal_goes_on_in_the_page(site, tmp_path, monkeypatch):
+    (tmp_path / "three.toml").write_text(THREE)
+    facts = NewScan(dt.date(2026, 3, 14), ScanConditions(state="stripped"))
+    unfinished = begin_recording(
+        site.register, "B12", facts, str(tmp_path / "three.toml"), ("soft", "hard"), USUAL_NAME
+    )
+    rng = np.random.default_rng(1)
+    bar = recording(set_up(STEEL, Chain(rate_hz=RATE), rng), 2, rng, 1.0)
+    plate = taps_at([0.6 + 0.9 * i for i in range(6)], 6.5, RATE, modes=PLATE)
+    heard_by(Recorder(site.register, unfinished, RATE, Settings()), bar, plate[: RATE * 3])
+    with site.client(follow_redirects=True) as client:
+        shown = client.get("/record", params={"id": unfinished.id})
+        assert shown.status_code == 200 and "Go on at S2" in shown.text and BAR_TURNS[1] in shown.text
+        monkeypatch.setattr(typed_recording, "open_briefly", lambda input_: input_[1])
+        session = typed_recording.session_of(site.register, unfinished.id, {}, Settings())
+        assert session.recorder.guide.stations == (BAR_TURNS[0], "S1", "S2", "S3", BAR_TURNS[1])
+        heard_by(session.recorder, plate[RATE * 3 :])
+        assert session.view().where == WHERE[BAR_TURNS[1]]
+        heard_by(session.recorder, bar, rng.normal(0, 1e-4, RATE * 2))
+        assert session.recorder.guide.station is None
+        assert site.post(client, "/record/store", id=unfinished.id).status_code == 200
+        assert until(lambda: list_scans(site.register, "B12"), 120)
+    (entry,) = list_scans(site.register, "B12")
+    assert [len(entry.bar.first), len(entry.bar.last), len(entry.files)] == [2, 2, 6]
+    assert load_screening(site.register, entry.current.id).scan.bar.drift is not None
 
 
 def test_without_an_input_nothing_is_begun(site):

@@ -16,10 +16,13 @@ from tapscan.records import BarReading, ScanConditions, ScanForComparison
 from tapscan.register.bars import find_bar, list_bars, readings_of
 from tapscan.register.entries import NewScan
 from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import find_unfinished
 from tapscan.register.upkeep import back_up, check_register
 from tapscan.report.as_json import dumps
 from tapscan.report.page import render_page
+from tapscan.screening.chain.chain_change import ONE_RECORDING
+from tapscan.screening.chain.words import of_list
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.settings import Settings
 from tapscan.workflow.bar import BAR_TURNS, USUAL_NAME, BarFiles
@@ -34,7 +37,7 @@ RATE = 16_000
 STEEL = Bar(0.45, 0.035, 0.011, -0.00014, (1500.0,) * (2 * SHAPES))
 USUAL = Chain()
 PLATE = ((412.0, 0.2, 0.10), (655.0, 0.2, 0.1), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
-COLD, WARM = ScanConditions(state="stripped", air_c=18.0), ScanConditions(state="stripped", air_c=19.0)
+COLD, WARM = ScanConditions(state="stripped", air_c=18.0), ScanConditions(state="stripped", air_c=19.0, iron_c=18.0)
 
 
 def bar_file(folder: Path, name: str, chain: Chain = USUAL, seed: int = 1) -> str:
@@ -94,10 +97,20 @@ def test_one_recording_of_the_bar_serves_two_scans_of_a_day(register, first, tmp
     files = BarFiles(USUAL_NAME, (str(tmp_path / "a.wav"),))
     second = imported(register, tmp_path, 2, files).entry
     assert second.bar.first[0].sha256 == first.bar.first[0].sha256
-    assert len(list_bars(register)) == 1
+    (bar,) = list_bars(register)
+    assert bar.first_scan == first.name, "the first reading stays the first"
     scan = load_screening(register, second.current.id).scan
     assert scan.bar.drift is None
     assert scan.bar.drift_reason
+    told = compare_scans(for_comparison(register, second), [for_comparison(register, first)], Settings())
+    assert (told.chain, told.chain_reason) == ((), ONE_RECORDING)
+
+
+def test_one_recording_given_as_first_and_last_is_no_comparison(register, tmp_path):
+    file = bar_file(tmp_path, "a.wav")
+    bar = imported(register, tmp_path, 1, BarFiles(USUAL_NAME, (file,), (file,))).screening.scan.bar
+    assert (bar.drift, bar.drift_reason) == (None, ONE_RECORDING)
+    assert bar.first.modes == bar.last.modes != ()
 
 
 def test_nothing_is_stored_where_the_bars_recording_cannot_be_read(register, tmp_path):
@@ -136,9 +149,15 @@ def test_the_recorder_asks_for_the_bar_first_and_last(register, tmp_path):
     bar = recording(set_up(STEEL, Chain(rate_hz=RATE), rng), 2, rng, 1.0)
     plate = taps_at([0.6 + 0.9 * i for i in range(6)], 6.5, RATE, modes=PLATE)
     quiet = rng.normal(0, 1e-4, RATE * 2)
-    for sound in (bar, plate, bar, quiet):
-        for i in range(0, len(sound), 320):
-            recorder.hear(sound[i : i + 320])
+    heard = [
+        event
+        for sound in (bar, plate, bar, quiet)
+        for i in range(0, len(sound), 320)
+        for event in recorder.hear(sound[i : i + 320])
+    ]
+    remarks = [e.words for e in heard if e.what == "accepted" and "alike" in e.words]
+    assert len(remarks) == 3, "of the plate's places; a bar may sound the same by soft and hard"
+    assert not any(turn in words for words in remarks for turn in BAR_TURNS)
     assert recorder.guide.station is None, "every tap was taken"
     unfinished = find_unfinished(register, recorder.id)
     assert missing_stations(unfinished) == []
@@ -147,6 +166,20 @@ def test_the_recorder_asks_for_the_bar_first_and_last(register, tmp_path):
     heard = kept.screening.scan.bar
     assert min(len(heard.first.modes), len(heard.last.modes)) >= 4
     assert {s.station for s in kept.screening.scan.strikes} == {"S1", "S2", "S3"}
+
+
+def test_where_only_the_bar_was_struck_nothing_is_stored(register, tmp_path):
+    (tmp_path / "three.toml").write_text(LAYOUT)
+    new = NewScan(dt.date(2026, 3, 14), COLD)
+    begun = begin_recording(register, "B12", new, str(tmp_path / "three.toml"), ("soft", "hard"), USUAL_NAME)
+    recorder, rng = Recorder(register, begun, RATE, Settings()), np.random.default_rng(1)
+    bar = recording(set_up(STEEL, Chain(rate_hz=RATE), rng), 2, rng, 1.0)
+    for i in range(0, len(bar), 320):
+        recorder.hear(bar[i : i + 320])
+    assert find_unfinished(register, begun.id).kept
+    with pytest.raises(BadRequest, match="only of the bar"):
+        finish(register, begun.id, Settings())
+    assert list_scans(register) == []
 
 
 def test_a_layout_may_not_call_a_place_as_the_bars_taps_are_called(register, tmp_path):
@@ -175,6 +208,13 @@ def test_a_clock_that_is_off_takes_the_common_change_away(register, first, tmp_p
     assert told.common is None
     assert "clock" in told.common_reason
     assert told.chain[0].sentences[0] in told.unlike
+    assert of_list(told.chain) is None
+
+
+def test_a_chain_that_hears_otherwise_is_among_what_limits_the_answer(register, first, tmp_path):
+    told = later(register, tmp_path, first, Chain(noise_db=-48.0))
+    assert [c.seen for c in told.chain] == [("noise",)]
+    assert of_list(told.chain) in told.limitations
 
 
 def test_a_chain_that_is_as_before_says_nothing(register, first, tmp_path):
@@ -182,6 +222,13 @@ def test_a_chain_that_is_as_before_says_nothing(register, first, tmp_path):
     assert [(c.seen, c.sentences) for c in told.chain] == [((), ())]
     assert (told.chain_reason, told.chain[0].thermometer_k) == (None, 1.0)
     assert "clock" not in told.common_reason, "too few tones for a common change, whatever the bar says"
+
+
+def test_where_it_was_struck_after_the_plate_only_that_is_compared(register, first, tmp_path):
+    files = BarFiles(USUAL_NAME, (), (bar_file(tmp_path, "late.wav", Chain(clock=0.01), 3),))
+    entry = imported(register, tmp_path, 2, files, WARM).entry
+    told = compare_scans(for_comparison(register, entry), [for_comparison(register, first)], Settings())
+    assert [c.seen for c in told.chain] == [("clock",)]
 
 
 def test_without_a_bar_nothing_changes(register, first, tmp_path):
@@ -200,6 +247,8 @@ def test_another_bar_is_not_compared(register, first, tmp_path):
     told = compare_scans(for_comparison(register, entry), [for_comparison(register, first)], Settings())
     assert told.chain == ()
     assert "other reference bars" in told.chain_reason
+    known = {b.name: [e.name for e, _ in readings_of(register, b.name)] for b in list_bars(register)}
+    assert known == {USUAL_NAME: [first.name], "square bar": [entry.name]}
 
 
 def test_json_and_the_page_show_it(register, first):

@@ -5,18 +5,22 @@ Free-free roots and ratios: Thomson, Theory of Vibration, appendix D. Nodal poin
 
 from dataclasses import replace
 from functools import cache
+from types import SimpleNamespace
+from typing import get_args
 
 import numpy as np
 import pytest
 
 from bench.bar import reading
 from bench.simulate.bar import SHAPES, Bar, Chain, _bending_hz, draw_bar, roots, shape
-from tapscan.records import BarMode, BarReading, UnpairedMode
+from tapscan.records import BarMode, BarReading, ChainSign, Pole, UnpairedMode
 from tapscan.screening.chain.chain_change import chain_change
 from tapscan.screening.chain.measure import matched, moved, thermal
+from tapscan.screening.chain.words import of_common, of_list, told
 from tapscan.screening.compare.chain_facts import chain_facts, without_lists
 from tapscan.screening.rules.change_since_baseline import Evidence
 from tapscan.settings import Settings
+from tapscan.signal.plate.bar_modes import bar_modes
 from tests.every import each
 
 S = Settings()
@@ -55,6 +59,21 @@ def test_tones_are_those_of_the_bar():
     for m in found.modes:
         apart = np.min(np.abs(np.log(true / m.frequency_hz)))
         assert apart < 4e-4, "supports move a tone by some hundred ppm at most at these frequencies"
+
+
+CLEAR = Pole(2000.0, 0.01, 5.0, 0.02, (0.1 + 0j, 0.1 + 0j), 60.0)
+NO_TONES = {
+    "overlapping: a singular Fisher matrix, and no register can hold the error": replace(CLEAR, frequency_sd_hz=np.inf),
+    "the same of its decay": replace(CLEAR, decay_rate_sd_per_s=np.inf),
+    "hardly out of the noise": replace(CLEAR, snr_db=S.bar.mode_snr_db - 1),
+    "a support or the room": replace(CLEAR, decay_rate_per_s=1.1 * np.pi * 2000.0 / S.bar.least_q),
+}
+
+
+def test_what_is_no_tone_of_the_bar_is_left_out():
+    for why, pole in {"": CLEAR, **NO_TONES}.items():
+        place = SimpleNamespace(heard=[SimpleNamespace(pole=pole)])
+        assert len(bar_modes(place, S)) == (not why), why  # type: ignore[arg-type]
 
 
 QUIET = {
@@ -122,9 +141,50 @@ def moved_by(ppm: list[float]) -> BarReading:
 
 def test_one_tone_may_go_its_own_way_and_a_third_of_them_may_not():
     for some, seen in (([300.0], ()), ([300.0, -250.0, 280.0, -300.0], ("bar",))):
-        told = chain_change("bar", ("then", "now"), moved_by([]), moved_by(some), S)
-        assert told.seen == seen
-        assert abs(told.shift_ppm) < 3 * told.shift_sd_ppm, "the others have not moved"
+        change = chain_change("bar", ("then", "now"), moved_by([]), moved_by(some), S)
+        assert change.seen == seen
+        assert abs(change.shift_ppm) < 3 * change.shift_sd_ppm, "the others have not moved"
+
+
+NOT_CONCLUDED = {
+    "clock": (True, False),
+    "clock or temperature": (False, False),
+    "bar": (False, False),
+    "gain": (False, True),
+    "level": (False, True),
+    "response": (False, True),
+    "noise": (False, True),
+}
+
+
+def test_what_each_sign_takes_away_and_that_each_is_said():
+    """The common change of the plate; lost and new tones."""
+    assert set(NOT_CONCLUDED) == set(get_args(ChainSign))
+    quiet = chain_change("bar", ("then", "now"), read(1), read(2), S)
+    for sign, taken in NOT_CONCLUDED.items():
+        change = replace(quiet, seen=(sign,))
+        assert (of_common([quiet, change]) is not None, of_list([quiet, change]) is not None) == taken, sign
+        assert len(told(change).sentences) == 1, sign
+    assert (of_common([quiet]), of_list([quiet])) == (None, None)
+
+
+def test_tones_that_disagree_widen_what_they_tell_together():
+    """Birge's ratio; all within the limit, so the bar moved as one."""
+    calm, wild = (moved(moved_by([]), moved_by(ppm), S) for ppm in ([], [45.0, -45.0] * 5))
+    assert calm.alike and wild.alike
+    assert wild.shift_sd_ppm > 1.3 * calm.shift_sd_ppm
+
+
+def test_another_hand_is_not_called_another_level():
+    """However alike the three taps of one set are."""
+    even = replace(read(1), level_sd_db=0.1)
+    for db, seen in ((-8.0, ()), (8.0, ()), (-25.0, ("level",))):
+        assert chain_change("bar", ("then", "now"), even, replace(even, level_db=even.level_db + db), S).seen == seen
+
+
+def test_an_input_turned_up_is_not_called_noise():
+    louder = replace(read(1), level_db=read(1).level_db + 20, noise_db=read(1).noise_db + 20)
+    assert chain_change("bar", ("then", "now"), read(1), louder, S).seen == ("gain",)
 
 
 def test_a_compressed_recording_tells_nothing_of_levels():
@@ -134,9 +194,9 @@ def test_a_compressed_recording_tells_nothing_of_levels():
 
 def test_no_tap_and_no_ring_are_told_and_not_compared():
     mute = BarReading((), 48_000, 0, 0, (), None, None, None, "no tap on the bar could be used")
-    told = chain_change("bar", ("then", "now"), read(1), mute, S)
-    assert told.reason == mute.reason
-    assert (told.seen, told.shift_ppm, told.level_db) == ((), None, None)
+    change = chain_change("bar", ("then", "now"), read(1), mute, S)
+    assert change.reason == mute.reason
+    assert (change.seen, change.shift_ppm, change.level_db) == ((), None, None)
 
 
 def test_two_bars_of_the_shop_are_not_taken_for_one():
@@ -154,5 +214,7 @@ def test_a_chain_that_hears_otherwise_leaves_lost_and_new_tones_uncounted():
     assert without_lists(evidence, [same]) == evidence
     left = without_lists(evidence, [noisy])
     assert [u.counts for u in (*left.lost, *left.gained)] == [False, False]
-    assert len(chain_facts(((noisy,), None), (), ("one",))["limitations"]) == 2
-    assert chain_facts(((same,), None), ("a",), ("one",))["limitations"] == ("one",)
+    facts = chain_facts(((noisy,), None), ("a",), ("one",))
+    assert (facts["unlike"], facts["limitations"]) == (("a", *noisy.sentences), (of_list([noisy]), "one"))
+    facts = chain_facts(((same,), None), ("a",), ("one",))
+    assert (facts["unlike"], facts["limitations"]) == (("a",), ("one",))

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from tapscan.places import IN_PIANO
-from tapscan.records import Screening
+from tapscan.records import BarMode, BarReading, BarReadings, Screening
 from tapscan.screening import next_steps
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.screening.disposition import LOOK, SAME_AFTER_JOB, SAME_AFTER_SEASONS
@@ -109,6 +109,23 @@ def test_what_cannot_be_compared_says_why_and_shows_no_figure(later, earlier):
         0
     ].reason == told.reason
     assert told.statistic is None and told.pairs == () and not told.indications
+
+
+def with_bar(made, clock=0.0):
+    """Ten tones of a bar, struck before the plate."""
+    f = 700.0 * np.arange(1, 11) * (1 + clock)
+    modes = tuple(BarMode(float(x), 1e-6 * x, 1e-3 * x, 1e-6 * x, -30.0, 1.0) for x in f)
+    bar = BarReadings("bar", BarReading((made.name,), 48_000, 3, 3, modes, -25.0, 1.0, -70.0), None)
+    return replace(made, scan=replace(made.scan, bar=bar, bar_reason=None))
+
+
+def test_a_recorder_with_another_clock_refuses_the_comparison():
+    later, earlier = in_piano(NEXT_DAY, loose(), 2), with_bar(in_piano(MARCH))
+    same, other = (compared(with_bar(later, clock), earlier) for clock in (0.0, 0.01))
+    assert [i.rule for i in same.indications] == [change_in_piano.NAME] and same.chain[0].seen == ()
+    assert other.chain[0].seen == ("clock",) and not other.indications and other.statistic is None
+    assert [r.rule for r in other.rules_not_run] == [change_in_piano.NAME] and "clock" in other.reason
+    assert other.chain[0].sentences[0] in other.unlike
 
 
 def test_too_few_places_are_refused():

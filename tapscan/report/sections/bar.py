@@ -29,25 +29,18 @@ def _reading(when: str, r: BarReading) -> dict[str, str]:
         "taps": f"{r.used} of {r.taps} used",
         "tones": f"{len(r.modes)}" if r.modes else wording.unknown(r.reason or ""),
         "lowest": wording.with_sd(r.modes[0].frequency) if r.modes else wording.UNKNOWN,
-        "level": _whole(r.level_db),
-        "noise": _whole(r.noise_db),
+        "level": wording.with_sd(Estimate(r.level_db, r.level_sd_db), 1),
+        "noise": wording.number(r.noise_db, 3),
     }
 
 
-def _whole(value: float | None) -> str:
-    return wording.UNKNOWN if value is None else wording.minus(f"{value:.0f}")
-
-
 def _change(c: ChainChange) -> dict[str, Any]:
-    shift = wording.UNKNOWN
-    if c.shift_ppm is not None:
-        shift = wording.minus(f"{c.shift_ppm:+.0f} ± {2 * (c.shift_sd_ppm or 0.0):.0f}")
     return {
         "beside": f"{c.after} beside {c.before}",
         "tones": c.modes,
-        "shift": shift,
+        "shift": _pair(Estimate(c.shift_ppm, c.shift_sd_ppm)),
         "level": _pair(Estimate(c.level_db, c.level_sd_db)),
-        "noise": wording.UNKNOWN if c.noise_db is None else wording.minus(f"{c.noise_db:+.0f}"),
+        "noise": _signed(c.noise_db),
         "sentences": c.sentences,
         "reason": c.reason,
     }
@@ -56,7 +49,13 @@ def _change(c: ChainChange) -> dict[str, Any]:
 def _pair(value: Estimate) -> str:
     if value.value is None or value.sd is None:
         return wording.UNKNOWN
-    return wording.minus(f"{value.value:+.0f} ± {2 * value.sd:.0f}")
+    return f"{_signed(value.value)} ± {2 * value.sd:.0f}"
+
+
+def _signed(value: float | None) -> str:
+    if value is None:
+        return wording.UNKNOWN
+    return wording.minus(f"{round(value):+d}") if round(value) else "0"
 
 
 SECTION = Section("bar", "The reference bar", "bar.html", _build)

@@ -11,7 +11,6 @@ weight on it, moves each tone in its own way: then nothing is told of the clock.
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import chain
 
 import numpy as np
 
@@ -23,6 +22,7 @@ from tapscan.settings import Settings
 NO_BAR = "the reference bar was not struck with both scans"
 ENDS = ("the first taps", "the last taps")
 OTHER_BAR = "the scans were made with other reference bars"
+ONE_RECORDING = "one and the same recording of the reference bar was given twice"
 
 
 def chain_change(
@@ -64,7 +64,7 @@ def chain_change(
         sentences=(),
         reason=None if found else _why_none(before, after, settings),
     )
-    return words.told(told, settings)
+    return words.told(told)
 
 
 def _less(a: float | None, b: float | None) -> float | None:
@@ -148,6 +148,8 @@ def with_drift(bar: BarReadings, settings: Settings) -> BarReadings:
         return replace(
             bar, drift_reason=f"the bar was not struck {'before' if bar.first is None else 'after'} the plate"
         )
+    if _one_recording(bar.first, bar.last):
+        return replace(bar, drift_reason=ONE_RECORDING)
     return replace(bar, drift=chain_change(bar.name, ENDS, bar.first, bar.last, settings))
 
 
@@ -155,26 +157,30 @@ def between(
     later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings
 ) -> tuple[tuple[ChainChange, ...], str | None]:
     """The first taps of each scan, or the last where there are no others."""
-    now = later.scan.bar
-    known = [b for b in baselines if b.scan.bar is not None]
-    if now is None or not known:
+    bar, now = later.scan.bar, _reading(later)
+    known = [(b, b.scan.bar.name, then) for b in baselines if b.scan.bar and (then := _reading(b))]
+    if bar is None or now is None or not known:
         return (), NO_BAR
-    same = [b for b in known if b.scan.bar and b.scan.bar.name == now.name]
+    same = [(b, then) for b, name, then in known if name == bar.name]
     if not same:
         return (), OTHER_BAR
-    return tuple(chain.from_iterable(_pair(b, later, settings) for b in same)), None
+    apart = [(b, then) for b, then in same if not _one_recording(then, now)]
+    told = tuple(
+        chain_change(
+            bar.name, (b.name, later.name), then, now, settings, (_bar_c(b.conditions), _bar_c(later.conditions))
+        )
+        for b, then in apart
+    )
+    return told, None if told else ONE_RECORDING
 
 
-def _pair(earlier: ScanForComparison, later: ScanForComparison, settings: Settings) -> list[ChainChange]:
-    a, b = _reading(earlier.scan.bar), _reading(later.scan.bar)
-    if a is None or b is None or later.scan.bar is None:
-        return []
-    warm = (_bar_c(earlier.conditions), _bar_c(later.conditions))
-    return [chain_change(later.scan.bar.name, (earlier.name, later.name), a, b, settings, warm)]
+def _reading(made: ScanForComparison) -> BarReading | None:
+    return (made.scan.bar.first or made.scan.bar.last) if made.scan.bar else None
 
 
-def _reading(bar: BarReadings | None) -> BarReading | None:
-    return (bar.first or bar.last) if bar else None
+def _one_recording(a: BarReading, b: BarReading) -> bool:
+    """Beside itself nothing ever changes."""
+    return bool(set(a.recordings) & set(b.recordings))
 
 
 def _bar_c(conditions: ScanConditions) -> float | None:
