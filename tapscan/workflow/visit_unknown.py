@@ -16,6 +16,7 @@ from tapscan.screening.played_notes import limitations
 from tapscan.wording import counted, listed
 from tapscan.workflow.visit import Known
 
+SMALL_CHANGE = "Small changes of the plate: in the piano, what screws and wood do hides them."
 NO_SOUND = "No tap test was made on this visit, so nothing is known of the plate by sound."
 
 
@@ -133,7 +134,7 @@ def _change(k: Known) -> list[Unknown]:
         return []
     compared = k.tapped[-1][1].comparison
     if compared is not None and not compared.rules_not_run:
-        return []
+        return [Unknown("small-change", SMALL_CHANGE)] if compared.around else []
     if compared is not None:
         return [
             Unknown(
