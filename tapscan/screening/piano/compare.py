@@ -34,16 +34,16 @@ PICKUP = (
 WOOD = "in the piano wood and screws rule how fast tones die away, and a common change may be theirs"
 NO_PLACE = "where a change lies is not told for a plate in the piano"
 BY_DATES: dict[Around, str] = {
-    "one job": "By their dates, {apart}, the two scans count as before and after one job.",
-    "seasons": "By their dates, {apart}, more than one job counts as lying between the two scans.",
+    "one job": "By their dates, {apart}, the two scans count as before and after one job",
+    "seasons": "By their dates, {apart}, more than one job counts as lying between the two scans",
 }
 AS_TOLD: dict[Around, str] = {
-    "one job": "Somebody said that only one job lies between the two scans.",
-    "seasons": "Somebody said that more than one job lies between the two scans.",
+    "one job": "Somebody said that only one job lies between the two scans",
+    "seasons": "Somebody said that more than one job lies between the two scans",
 }
 MEANS: dict[Around, str] = {
-    "one job": "Screws, wood and tension then hardly differ.",
-    "seasons": "Plate screws then hold otherwise and wood is drier or damper, and that hides all but large changes.",
+    "one job": "screws, wood and tension then hardly differ.",
+    "seasons": "plate screws then hold otherwise and wood is drier or damper, and that hides all but large changes.",
 }
 NOT_TOLD = (
     "No change says nothing of a crack that was there already in the earlier scan, nor of one that the strings press shut. "
@@ -132,7 +132,7 @@ def _between(later: ScanForComparison, earlier: ScanForComparison, around: Aroun
     """By what it was told, dates or a person, and what follows."""
     days = _days_apart(later, earlier)
     apart = f"{counted(days, 'day')} apart" if days else "of one day"
-    return f"{(BY_DATES if one_job is None else AS_TOLD)[around].format(apart=apart)} {MEANS[around]}"
+    return f"{(BY_DATES if one_job is None else AS_TOLD)[around].format(apart=apart)}: {MEANS[around]}"
 
 
 def _partners(found: Measured) -> dict[str, tuple[str]]:
