@@ -153,7 +153,7 @@ def test_a_comparison_says_by_what_it_knows_what_lies_between(day, one_job, word
 
 
 def rings(mode):
-    return Indication("R1", "prominent-ringing", "relevant", None, (), (mode,), f"{mode} stands out.", ())
+    return Indication("R1", "prominent-ringing", "relevant", None, (), (mode,), f"{mode} stands out.", (), ())
 
 
 def test_a_finding_that_stood_before_is_told_as_such_and_still_stops_the_work():
@@ -185,9 +185,10 @@ def test_what_spoils_a_comparison_elsewhere_spoils_it_in_the_piano(now, bar, say
 
 
 def test_strong_at_other_places_is_said_where_that_decides():
-    now = compared(named(unlike(strung(4 * loose(), 2), 3.0), SEPTEMBER, STRUNG))
+    still, falling = (compared(named(unlike(strung(c, 2), 4.0), NEXT_DAY, STRUNG)) for c in (0.0, 0.4 * loose()))
     fell = compared(in_piano(NEXT_DAY, loose(), 2))
-    assert piano.ELSEWHERE in now.summary and piano.ELSEWHERE not in fell.summary
+    assert [piano.ELSEWHERE in c.summary for c in (still, falling, fell)] == [True, True, False]
+    assert [bool(c.indications[0].modes) for c in (still, falling, fell)] == [False, True, True]
 
 
 @pytest.mark.parametrize("state", IN_PIANO)
