@@ -85,6 +85,14 @@ def test_strengths_over_the_places_count_and_closer_hits_than_usual_clear_nothin
     assert abs(exact[1] - exact[0]) < 0.1
 
 
+def test_no_tone_counts_as_fallen_by_itself():
+    few = np.zeros(COUNT)
+    few[[8, 20]] = -0.012
+    told = compared(in_piano(SEPTEMBER, few, 2))
+    assert not told.indications and not any(p.fell for p in told.pairs)
+    assert max(p.normalised_drop for p in told.pairs) > piano.CLEAR
+
+
 def test_a_small_crack_is_no_finding_in_the_piano():
     """The same change is one on a bare plate."""
     assert not compared(in_piano(SEPTEMBER, crack(), 2)).indications
@@ -102,6 +110,7 @@ def test_out_of_the_piano_nothing_is_new():
         (in_piano(NEXT_DAY, conditions=replace(STRUNG, sensor=Sensor("microphone"))), in_piano(MARCH)),
         (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, sensor=Sensor("microphone")))),
         (in_piano(NEXT_DAY, conditions=replace(STRUNG, sensor=Sensor())), in_piano(MARCH)),
+        (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, sensor=Sensor()))),
         (in_piano(NEXT_DAY), named(scan(), MARCH)),
         (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, state="as-found"))),
         (in_piano(NEXT_DAY, conditions=replace(STRUNG, fittings=("a clamp",))), in_piano(MARCH)),
