@@ -8,6 +8,7 @@ import pytest
 
 from tapscan.report import error_rates as reach
 from tapscan.report.error_rates import error_rates, how_sure, shipped_limits
+from tapscan.report.figures.changes import shifts
 from tapscan.report.sections.comparison import DROPS, comparison_section
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.screening.piano.compare import PICKUP
@@ -63,6 +64,8 @@ def test_the_section_names_what_the_figure_is_made_of_and_draws_no_bar_of_a_sing
     there = comparison_section(compared("2026-03-03", change=FELL))
     out = compare_scans(named(scan(FELL, seed=2), "2026-03-03"), [named(scan(), "2026-03-02")], Settings())
     bare = comparison_section(replace(screening(), scan=scan(seed=2), comparison=out))
+    drawn = shifts(compared("2026-03-03", change=FELL).comparison.pairs, None, "shifts")
+    assert there["shifts"].count("<path") == drawn.count("<path") > 0
     assert there["in_piano"] and not bare["in_piano"]
     assert DROPS in dict(r[:2] for r in bare["verdict"]) and DROPS not in dict(r[:2] for r in there["verdict"])
     page = full_page(compared("2026-03-03", change=FELL))

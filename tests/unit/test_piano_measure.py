@@ -96,6 +96,13 @@ def test_tones_that_are_hardly_known_tell_no_scatter():
     assert measure(BEFORE, vague, SEASONS, SETTINGS).sd.min() == pytest.approx(1e-6 * LIMITS.season_ppm, rel=0.01)
 
 
+def test_tones_that_rose_are_no_drops():
+    """Tightened screws."""
+    chosen = np.flatnonzero(INSIDE)[::4]
+    rose, fell = (measure(BEFORE, strung(some(chosen, s * 6e-4)), JOB, SETTINGS) for s in (-1, 1))
+    assert rose.drops < SAME.drops + 0.3 < fell.drops
+
+
 def test_no_tone_counts_for_more_than_the_cap():
     few = np.flatnonzero(INSIDE)[::9]
     found = measure(BEFORE, strung(some(few, 0.02)), JOB, SETTINGS)
