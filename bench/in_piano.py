@@ -34,8 +34,9 @@ from tapscan.sensors import Sensor
 
 FLAWED_EVERY = 5  # castings that are also scanned with something wrong
 PLAIN = ("before", "job, same", "season 5 %, same")
+WIDEST = ("season 20 %, same",)
 LARGE = tuple(f"{when}, {kind}" for kind in ("severed", GONE, "corner 60 mm") for when in ("job", "season 5 %"))
-REST = ("season 20 %, same", f"job, {LOOSE}", "job, rim 30 mm", "job, depth 50 %", "season 10 %, same")
+REST = (f"job, {LOOSE}", "job, rim 30 mm", "job, depth 50 %", "season 10 %, same")
 LIMITS_FROM = {
     *NAMES,
     *(f"{name}-{seed}" for name in NAMES for seed in (91, 92)),
@@ -52,10 +53,10 @@ Counts = dict[tuple[int, str], list[bool]]  # by places and row
 
 
 def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, str]]:
-    """Castings in turn: those without a flaw first, then what is large, then the rest, then four places."""
+    """Castings in turn: those without a flaw first, then screws that differ most and what is large, then the rest, then four places."""
     every = [(p, n) for n in range(each) for p in patterns]
     some = [(p, n) for p, n in every if n % FLAWED_EVERY == 0]
-    turns = ((every, 8, PLAIN), (some, 8, LARGE), (some, 8, REST), (some, 4, PLAIN))
+    turns = ((every, 8, PLAIN), (some, 8, (*WIDEST, *LARGE)), (some, 8, REST), (some, 4, PLAIN))
     return [(Unit(p, n, at, luck=luck), role) for castings, at, roles in turns for p, n in castings for role in roles]
 
 

@@ -196,17 +196,22 @@ def _in_piano(lead: str, comparison: Comparison, used: Used) -> str:
 
 def _around_one_job(figures: Mapping[str, Any]) -> str:
     rows = figures["job"]
-    found = ", ".join(f"{_share(rows[k])} {words}" for k, words in PIANO_KINDS.items() if k in rows)
-    return f"before and after one job, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); found: {found}"
+    return f"before and after one job, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}"
 
 
 def _across_seasons(figures: Mapping[str, Any]) -> str:
     rows, more = figures["season 5 %"], figures["season 20 %"]
-    found = ", ".join(f"{_share(rows[k])} {words}" for k, words in PIANO_KINDS.items() if k in rows)
     return (
-        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); found: {found}; "
+        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}; "
         f"by 20 %: {_alarms(more['same'])} ({_up_to(more['same'])})"
     )
+
+
+def _found(rows: Mapping[str, Any]) -> str:
+    """And what was not counted."""
+    told = ", ".join(f"{_share(rows[kind])} {words}" for kind, words in PIANO_KINDS.items() if kind in rows)
+    left = wording.listed([words.removeprefix("with ") for kind, words in PIANO_KINDS.items() if kind not in rows])
+    return f"found: {told}" + (f"; not counted: {left}" if left else "")
 
 
 def _scans(screening: Screening) -> int:

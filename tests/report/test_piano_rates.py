@@ -60,6 +60,17 @@ def test_a_finding_tells_the_counts_of_what_lies_between_and_their_interval():
     assert "20 %" not in said, "that is of seasons"
 
 
+@pytest.mark.parametrize("kind", reach.PIANO_KINDS)
+def test_what_was_not_counted_is_named_as_such(kind, monkeypatch):
+    row, same = {"spoke": 7, "of": 99, "high": 0.1}, {"spoke": 0, "of": 99, "high": 0.03}
+    all_but_one = {k: row for k in reach.PIANO_KINDS if k != kind} | {"same": same}
+    figures = {"places_tapped": 8, "job": all_but_one}
+    monkeypatch.setattr(reach, "measured", lambda: {"piano": figures})
+    said = how_sure(compared("2026-03-03"))
+    assert said.count("7 of 99") == len(reach.PIANO_KINDS) - 1
+    assert said.partition("not counted: ")[2].startswith(reach.PIANO_KINDS[kind].removeprefix("with "))
+
+
 def test_the_section_names_what_the_figure_is_made_of_and_draws_no_bar_of_a_single_tone():
     there = comparison_section(compared("2026-03-03", change=FELL))
     out = compare_scans(named(scan(FELL, seed=2), "2026-03-03"), [named(scan(), "2026-03-02")], Settings())
