@@ -1,8 +1,7 @@
 """Scans of plates in their pianos for bench/in_piano.py, through the sound: taps with strings and noise, taken apart as `tapscan check` does.
 
 ``Unit``       one casting in one piano, and how many places are tapped
-``roles_of``   its scans: before, after one job, in another season, each also with something wrong
-``scan_in``    one of them
+``scan_in``    one of its scans, by what it is called: "before", "job, KIND", "season 5 %, KIND"; KIND is "same" where nothing is wrong
 
 Simulated; no iron was measured. Recordings of 2 s at 4 kHz, one soft and two hard taps a place, pickup on the iron.
 """
@@ -40,11 +39,7 @@ SETTINGS = Settings()
 ORDER = ("soft", "hard", "hard")
 HEARD_HZ, SECONDS, TOP_HZ, SNR_DB = 4000, 2.0, 900.0, 50.0
 JOB = 0.015
-SEASONS = (0.05, 0.10, 0.20)
-CRACKS = ("severed", "corner 60 mm", "rim 30 mm", "depth 50 %")
 GONE, LOOSE = "screw gone", "screw at 30 %"
-AFTER_JOB = (GONE, LOOSE, *CRACKS)
-AFTER_SEASON = ("severed", GONE, "corner 60 mm")
 
 
 @dataclass(frozen=True)
@@ -60,17 +55,6 @@ class Unit:
     def rng(self, what: str) -> np.random.Generator:
         """The same words are the same luck."""
         return np.random.default_rng(study.seed_of(self.luck, f"{self.pattern}, {self.number}, {what}"))
-
-
-def roles_of(flawed: bool) -> list[str]:
-    """Names of the scans: "before", "job, KIND", "season 5 %, KIND"; "same" where nothing is wrong."""
-    seasons = [f"season {100 * s:.0f} %" for s in SEASONS]
-    found = ["before", "job, same", *(f"{s}, same" for s in seasons)]
-    return (
-        found + [f"job, {k}" for k in AFTER_JOB] + [f"{s}, {k}" for s in seasons for k in AFTER_SEASON]
-        if flawed
-        else found
-    )
 
 
 def truth_of(unit: Unit, table: Table, role: str) -> tuple[Installed, Visit, str] | None:

@@ -17,9 +17,9 @@ from bench.plates.cases import SOUND, Flaw
 from bench.plates.castings import casting_arrays
 from bench.plates.mesh import triangulate
 from bench.plates.pattern import Pattern
-from bench.plates.patterns import NAMES, build
+from bench.plates.patterns import NAMES
 from bench.plates.tables import table_meta
-from bench.plates.varied import vary
+from bench.plates.varied import pattern_of
 
 COUNTED = NAMES
 TUNED = (
@@ -32,12 +32,6 @@ TUNED = (
 BASIS = 143  # modes, three rigid ones among them
 SEVERED, HALF_DEEP = (5, 3), (2, 1)  # places a counted and a tuned pattern
 OTHER_KINDS = (("corner", 0.06), ("rim", 0.03))
-
-
-def pattern_of(name: str) -> Pattern:
-    """By name; "small-grand-31" is a varied one."""
-    base, _, seed = name.rpartition("-")
-    return vary(build(base), int(seed)) if seed.isdigit() else build(name)
 
 
 def flaws_of(pattern: Pattern, counted: bool) -> list[Flaw]:

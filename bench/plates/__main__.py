@@ -14,9 +14,10 @@ from bench.plates.layout import more_stations
 from bench.plates.mesh import triangulate
 from bench.plates.mounted import mounted_arrays, mounted_flaws
 from bench.plates.pattern import Pattern
-from bench.plates.patterns import NAMES, build
+from bench.plates.patterns import NAMES
 from bench.plates.shifts import shift_table
 from bench.plates.tables import solve_pattern, write_table
+from bench.plates.varied import pattern_of
 
 SHIPPED_MODES = 143  # three rigid ones and 140 that bend
 MOUNTED_MODES = 120  # of the free plate; what holds it adds its own (mounted.py)
@@ -34,6 +35,7 @@ def _parser() -> argparse.ArgumentParser:
     mounted.add_argument("out", type=Path)
     mounted.add_argument("--places", type=int, default=8, help="up to so many places a flaw, drawn at random")
     mounted.add_argument("--seed", type=int, default=1)
+    mounted.add_argument("--vary", type=int, help="not the patterns, but others made of them at random from this seed")
     shifts = sub.add_parser("shifts", help="how far the cracks of a folder's tables move frequencies")
     shifts.add_argument("folder", type=Path)
     tables.add_argument("--out", type=Path, default=SHIPPED_FOLDER)
@@ -58,7 +60,7 @@ def _parser() -> argparse.ArgumentParser:
 
 def _chosen(given: argparse.Namespace, name: str) -> tuple[Pattern, list[Flaw]]:
     """A pattern with its crack lines, and the flaws to solve."""
-    pattern = build(name)
+    pattern = pattern_of(name)
     if given.command == "tables":
         return pattern, shipped_flaws(pattern)
     if given.command == "mounted":
@@ -72,6 +74,12 @@ def _chosen(given: argparse.Namespace, name: str) -> tuple[Pattern, list[Flaw]]:
     return pattern, many_flaws(pattern, given.sizes)
 
 
+def _names(given: argparse.Namespace) -> Sequence[str]:
+    names = given.pattern or NAMES
+    varied = given.vary if given.command == "mounted" else None
+    return names if varied is None else [f"{name}-{varied}" for name in names]
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command; prints one line a case."""
     given = _parser().parse_args(arguments)
@@ -83,7 +91,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if given.command == "shifts":
         print("\n".join(shift_table(given.folder)))
         return 0
-    for name in given.pattern or NAMES:
+    for name in _names(given):
         begun = time.perf_counter()
         pattern, flaws = _chosen(given, name)
         mesh = triangulate(pattern)

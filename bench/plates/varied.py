@@ -1,6 +1,7 @@
 """Further invented patterns: a pattern stretched, thickened and re-strutted at random, so that limits are set on plates that no study counts.
 
-``vary``   another pattern from a pattern and a seed
+``vary``         another pattern from a pattern and a seed
+``pattern_of``   a pattern by name, varied where the name ends with a seed
 """
 
 from __future__ import annotations
@@ -12,6 +13,7 @@ from shapely.affinity import affine_transform
 
 from bench.plates.layout import add_cracks, spots_for
 from bench.plates.pattern import Pattern, Strut
+from bench.plates.patterns import build
 
 Way = tuple[float, float]
 STRETCH, SKEW = (0.88, 1.14), 0.06  # of width and length; run in x per run in y
@@ -56,3 +58,9 @@ def vary(pattern: Pattern, seed: int) -> Pattern:
         rim_m=pattern.rim_m * float(rng.uniform(*STRUT)),
     )
     return add_cracks(spots_for(drawn))
+
+
+def pattern_of(name: str) -> Pattern:
+    """By name; "small-grand-31" is a varied one."""
+    base, _, seed = name.rpartition("-")
+    return vary(build(base), int(seed)) if seed.isdigit() else build(name)

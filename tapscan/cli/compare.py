@@ -10,6 +10,7 @@ from tapscan.cli.writing import write_json
 if TYPE_CHECKING:
     from tapscan.records import Comparison
 
+DROPS = "Largest drops, in the plate's own scatter"
 MOST_ROWS = 8
 
 
@@ -89,7 +90,8 @@ def _numbers(c: "Comparison") -> None:
         if c.by_likelihood_ratio:
             out.print(f"Odds that some tones fell: {odds(c.statistic)}; limit {odds(c.statistic_limit or 0.0)}.")
         else:
-            out.print(f"Largest drops, in the plate's own scatter: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
+            what = "Tones that fell and tones strong at other places, together" if c.around else DROPS
+            out.print(f"{what}: {c.statistic:.1f}; limit {c.statistic_limit:.1f}.")
             out.print(f"As they are, uncapped: {drops_in_words(c)}.")
     elif c.reason:
         out.print(f"No figure: {c.reason}.")

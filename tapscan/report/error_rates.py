@@ -175,10 +175,13 @@ def single_scan_misses(used: Used) -> str:
 def how_sure(screening: Screening) -> str:
     """Of what weighs most on the first screen."""
     found = next((i for i in screening.indications if i.interpretation == "relevant"), None)
+    compared = screening.comparison
+    if found and compared and found in compared.indications and compared.around:
+        return _in_piano("It is no proof.", compared, screening.limits_sha256)
     if found:
         return _of_finding(found.rule, screening.limits_sha256, _scans(screening))
-    if screening.disposition == "inconclusive" and screening.comparison and screening.comparison.around:
-        return _in_piano(screening.comparison, screening.limits_sha256)
+    if screening.disposition == "inconclusive" and compared and compared.around:
+        return _in_piano("A crack can pass unnoticed.", compared, screening.limits_sha256)
     if screening.disposition == "inconclusive":
         return IN_PIANO if screening.scan.state in IN_PIANO_STATES and screening.scan.modes else NO_VERDICT
     if screening.comparison is None or screening.comparison.rules_not_run:
@@ -186,29 +189,34 @@ def how_sure(screening: Screening) -> str:
     return _missed(screening.limits_sha256, _scans(screening))
 
 
-def _in_piano(comparison: Comparison, used: Used) -> str:
-    """Two scans in the piano without a finding, or without an answer."""
+def _in_piano(lead: str, comparison: Comparison, used: Used) -> str:
+    """Two scans in the piano, by what lies between them."""
     if comparison.rules_not_run:
         return NO_VERDICT
     if "piano" not in measured() or not _as_shipped("piano", used):
         return NOT_SURE
     said = _around_one_job if comparison.around == "one job" else _across_seasons
-    return f"A crack can pass unnoticed. On simulated plates in the piano, {said(measured()['piano'])}. {_version('piano')}"
+    return f"{lead} On simulated plates in the piano, {said(measured()['piano'])}. {_version('piano')}"
 
 
 def _around_one_job(figures: Mapping[str, Any]) -> str:
     rows = figures["job"]
-    found = ", ".join(f"{_share(rows[k])} {words}" for k, words in PIANO_KINDS.items() if k in rows)
-    return f"before and after one job, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw; found: {found}"
+    return f"before and after one job, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}"
 
 
 def _across_seasons(figures: Mapping[str, Any]) -> str:
     rows, more = figures["season 5 %"], figures["season 20 %"]
-    found = ", ".join(f"{_share(rows[k])} {words}" for k, words in PIANO_KINDS.items() if k in rows)
     return (
-        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {_alarms(rows['same'])} without a flaw; found: {found}; "
-        f"by 20 %: {_alarms(more['same'])}"
+        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}; "
+        f"by 20 %: {_alarms(more['same'])} ({_up_to(more['same'])})"
     )
+
+
+def _found(rows: Mapping[str, Any]) -> str:
+    """And what was not counted."""
+    told = ", ".join(f"{_share(rows[kind])} {words}" for kind, words in PIANO_KINDS.items() if kind in rows)
+    left = wording.listed([words.removeprefix("with ") for kind, words in PIANO_KINDS.items() if kind not in rows])
+    return f"found: {told}" + (f"; not counted: {left}" if left else "")
 
 
 def _scans(screening: Screening) -> int:
@@ -220,9 +228,6 @@ def _of_finding(name: str, used: Used, scans: int) -> str:
     rule = rule_named(name)
     if rule is not None and rule.rates == "compared":
         return f"It is no proof. {_beside(used, scans)}"
-    if rule is not None and rule.rates == "in the piano":
-        said = error_rates(name, used)
-        return f"It is no proof. {said[0].upper()}{said[1:]}"
     if rule is None or rule.rates != "by kind of flaw" or not _as_shipped("single", used):
         return f"It is no proof. {NOT_SURE}"
     kinds = measured()["single"]["relevant"]

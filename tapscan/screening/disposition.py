@@ -3,7 +3,7 @@
     dispose(scan, indications, silent, settings, opened, eye)   Outcome: disposition, headline, summary and next steps
     left_open(outcome, why, state)                  the same where the comparison saw a small drop that only more scans can settle
     compared_in_piano(outcome, said, around, state)  the same where two scans of a plate in its piano were compared and nothing was found
-doubtful(outcome, doubts)                      the same where it is not sure which plate, or which places, were tapped
+    doubtful(outcome, doubts)                       the same where it is not sure which plate, or which places, were tapped
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
 

@@ -77,8 +77,8 @@ HEADLINES: dict[str, Plain] = {
     ),
     d.SAME_AFTER_JOB: Plain(
         "",
-        "The plate sounds as it did before the job.",
-        "A crack that was there before does not show as a change, and neither does one that the strings press shut.",
+        "No change was heard beyond what a job does.",
+        "A small crack may pass unheard. One that was there before, or that the strings press shut, does not show at all.",
     ),
     d.SAME_AFTER_SEASONS: Plain(
         "",

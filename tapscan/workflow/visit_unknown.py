@@ -20,7 +20,7 @@ NO_SOUND = "No tap test was made on this visit, so nothing is known of the plate
 
 SMALL = Unknown(
     "small-change",
-    "Whether the plate has changed a little: beside a scan of another season only a large change is told.",
+    "Small changes of the plate: in the piano, what screws and wood do hides them.",
 )
 BEFORE = Unknown(
     "before", "Whether a flaw was there at the earlier scan already: a comparison shows only what has changed since."
@@ -141,7 +141,7 @@ def _change(k: Known) -> list[Unknown]:
         return []
     compared = k.tapped[-1][1].comparison
     if compared is not None and not compared.rules_not_run:
-        return [SMALL, BEFORE] if compared.around == "seasons" else [BEFORE]
+        return [SMALL, BEFORE] if compared.around else [BEFORE]
     if compared is not None:
         return [
             Unknown(

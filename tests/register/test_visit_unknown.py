@@ -35,6 +35,12 @@ def full(stored):
     )
 
 
+@pytest.mark.parametrize(("around", "told"), [(None, False), ("one job", True), ("seasons", True)])
+def test_in_the_piano_a_comparison_without_a_finding_leaves_small_changes_open(full, around, told):
+    known = scanned(full, lambda s: replace(s, comparison=replace(s.comparison, around=around)))
+    assert ("small-change" in codes(known)) == told
+
+
 def codes(known):
     return [u.code for u in unknown_of(known)]
 

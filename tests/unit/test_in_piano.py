@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from tapscan.places import IN_PIANO
-from tapscan.records import BarMode, BarReading, BarReadings, Screening
+from tapscan.records import BarMode, BarReading, BarReadings, Compression, Indication, Recording, Screening
 from tapscan.screening import next_steps
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
-from tapscan.screening.disposition import LOOK, SAME_AFTER_JOB, SAME_AFTER_SEASONS
+from tapscan.screening.disposition import LOOK, NO_ANSWER_STANDS, SAME_AFTER_JOB, SAME_AFTER_SEASONS
+from tapscan.screening.piano import compare as piano
 from tapscan.screening.rules import RULES, change_in_piano, change_since_baseline, run_rules
 from tapscan.sensors import Sensor
 from tests.compared import COUNT, SETTINGS, STRIPPED, crack, named, scan
@@ -49,6 +50,10 @@ def unlike(scan_, db, seed=9):
     return replace(scan_, modes=tuple(modes))
 
 
+def alone_of(scan_, found=(), not_run=()):
+    return Screening(scan_, tuple(found), tuple(not_run), (), "inconclusive", "", "", "", (), ())
+
+
 def compared(later, earlier=None, **more):
     return compare_scans(later, [earlier or in_piano(MARCH)], SETTINGS, **more)
 
@@ -80,6 +85,14 @@ def test_strengths_over_the_places_count_and_closer_hits_than_usual_clear_nothin
     assert abs(exact[1] - exact[0]) < 0.1
 
 
+def test_no_tone_counts_as_fallen_by_itself():
+    few = np.zeros(COUNT)
+    few[[8, 20]] = -0.012
+    told = compared(in_piano(SEPTEMBER, few, 2))
+    assert not told.indications and not any(p.fell for p in told.pairs)
+    assert max(p.normalised_drop for p in told.pairs) > piano.CLEAR
+
+
 def test_a_small_crack_is_no_finding_in_the_piano():
     """The same change is one on a bare plate."""
     assert not compared(in_piano(SEPTEMBER, crack(), 2)).indications
@@ -97,6 +110,7 @@ def test_out_of_the_piano_nothing_is_new():
         (in_piano(NEXT_DAY, conditions=replace(STRUNG, sensor=Sensor("microphone"))), in_piano(MARCH)),
         (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, sensor=Sensor("microphone")))),
         (in_piano(NEXT_DAY, conditions=replace(STRUNG, sensor=Sensor())), in_piano(MARCH)),
+        (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, sensor=Sensor()))),
         (in_piano(NEXT_DAY), named(scan(), MARCH)),
         (in_piano(NEXT_DAY), in_piano(MARCH, conditions=replace(STRUNG, state="as-found"))),
         (in_piano(NEXT_DAY, conditions=replace(STRUNG, fittings=("a clamp",))), in_piano(MARCH)),
@@ -134,10 +148,73 @@ def test_too_few_places_are_refused():
     assert compared(named(few, NEXT_DAY, STRUNG)).rules_not_run
 
 
-def test_of_several_earlier_scans_the_newest_is_taken():
-    earlier = [in_piano("2026-01-05", seed=3), in_piano(MARCH, seed=4), in_piano("2025-06-01", seed=5)]
-    told = compare_scans(in_piano(NEXT_DAY, seed=2), earlier, SETTINGS)
-    assert told.baselines == (earlier[1].name,) and told.around == "one job"
+def test_of_several_earlier_scans_the_newest_in_the_same_state_is_taken():
+    """What the others were made with does not matter."""
+    by_ear = replace(STRUNG, sensor=Sensor("microphone"))
+    earlier = [
+        in_piano("2026-01-05", seed=3, conditions=by_ear),
+        in_piano(MARCH, seed=4),
+        in_piano("2025-06-01", seed=5),
+    ]
+    for others in ((), (replace(named(scan(seed=6), NEXT_DAY), name="A1/bare"),)):
+        told = compare_scans(in_piano(NEXT_DAY, seed=2), [*earlier, *others], SETTINGS)
+        assert told.baselines == (earlier[1].name,) and told.around == "one job"
+        assert told.statistic is not None and told.unlike == ()
+        assert piano.ONLY_NEWEST.format(n=len(earlier) + len(others), name=earlier[1].name) in told.limitations
+
+
+@each(
+    ("day", "one_job", "words"),
+    [
+        (MARCH, None, piano.BY_DATES["one job"].format(apart="of one day")),
+        (NEXT_DAY, None, piano.BY_DATES["one job"].format(apart="1 day apart")),
+        (SEPTEMBER, None, piano.BY_DATES["seasons"].format(apart="196 days apart")),
+        (SEPTEMBER, True, piano.AS_TOLD["one job"]),
+        (NEXT_DAY, False, piano.AS_TOLD["seasons"]),
+    ],
+)
+def test_a_comparison_says_by_what_it_knows_what_lies_between(day, one_job, words):
+    told = compared(replace(in_piano(day, seed=2), name="A1/later"), one_job=one_job)
+    assert told.limitations[0].startswith(words) and piano.MEANS[told.around] in told.limitations[0]
+
+
+def rings(mode):
+    return Indication("R1", "prominent-ringing", "relevant", None, (), (mode,), f"{mode} stands out.", (), ())
+
+
+def test_a_finding_that_stood_before_is_told_as_such_and_still_stops_the_work():
+    before = named(strung(), MARCH, STRUNG, (rings("M5"),))
+    told = compare_scans(named(strung(seed=2), NEXT_DAY, STRUNG, (rings("M5"), rings("M9"))), [before], SETTINGS)
+    assert [i.status for i in told.carried] == ["unchanged", "new"]
+    again = replace(told, carried=told.carried[:1])
+    screening = with_comparison(alone_of(strung(seed=2)), again, SETTINGS)
+    assert (screening.disposition, screening.headline) == ("inconclusive", NO_ANSWER_STANDS)
+    assert screening.next_steps[0] == next_steps.STOP.line
+
+
+COMPRESSED = Recording("F", "f.m4a", "0" * 64, 44100, 1, 0, 9.0, compression=Compression("aac", "container"))
+CLOCK = "the recorder's clock is not as it was"
+
+
+@each(
+    ("now", "bar", "says"),
+    [
+        (in_piano(NEXT_DAY, loose(), 2, replace(STRUNG, iron_c=20.0, iron_end_c=21.5)), None, "warmer at one end"),
+        (named(replace(strung(loose(), 2), recordings=(COMPRESSED,)), NEXT_DAY, STRUNG), None, "compressed"),
+        (in_piano(NEXT_DAY, loose(), 2), CLOCK, CLOCK),
+    ],
+)
+def test_what_spoils_a_comparison_elsewhere_spoils_it_in_the_piano(now, bar, says, monkeypatch):
+    monkeypatch.setattr("tapscan.screening.compare.compare_scans.of_common", lambda _: bar)
+    told = compared(now)
+    assert says in told.reason and told.statistic is None and told.indications == ()
+
+
+def test_strong_at_other_places_is_said_where_that_decides():
+    still, falling = (compared(named(unlike(strung(c, 2), 4.0), NEXT_DAY, STRUNG)) for c in (0.0, 0.4 * loose()))
+    fell = compared(in_piano(NEXT_DAY, loose(), 2))
+    assert [piano.ELSEWHERE in c.summary for c in (still, falling, fell)] == [True, True, False]
+    assert [bool(c.indications[0].modes) for c in (still, falling, fell)] == [False, True, True]
 
 
 @pytest.mark.parametrize("state", IN_PIANO)
@@ -149,8 +226,7 @@ def test_no_change_is_never_good_news_of_the_plate_and_a_change_stops_the_work(s
     now = unlike(now, 3.0) if changed else now
     found, not_run = run_rules(now, SETTINGS)
     told = compare_scans(named(now, day, how), [named(first, MARCH, how)], SETTINGS)
-    alone = Screening(now, tuple(found), tuple(not_run), (), "inconclusive", "", "", "", (), ())
-    screening = with_comparison(alone, told, SETTINGS)
+    screening = with_comparison(alone_of(now, found, not_run), told, SETTINGS)
     assert screening.disposition == ("relevant indication" if changed else "inconclusive")
     assert screening.headline.startswith(LOOK) if changed else screening.headline == headline
     assert next_steps.SCREWS.line in screening.next_steps

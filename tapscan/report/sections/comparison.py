@@ -19,6 +19,7 @@ from tapscan.report.section import Section, Sheet
 from tapscan.report.words import drops_in_words
 
 MOST_ROWS, MOST_BRIEF, MOST_PLACES = 12, 6, 6
+DROPS = "three largest drops, in the plate's own scatter"
 HEADS: dict[From, str] = {
     "drops": "Where a crack would lie",
     "losses": "Where a closed crack that rubs would lie",
@@ -56,7 +57,8 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "limitations": c.limitations,
         "by_likelihood_ratio": c.by_likelihood_ratio,
         "verdict": _verdict(c),
-        "shifts": shifts(c.pairs, None if c.by_likelihood_ratio else c.statistic_limit, "shifts"),
+        "in_piano": c.around is not None,
+        "shifts": shifts(c.pairs, None if c.by_likelihood_ratio or c.around else c.statistic_limit, "shifts"),
         "map": None if c.places else _where_strong(screening, c),
     }
 
@@ -115,7 +117,8 @@ def _decibels(weight: float) -> float:
 def _fallen(c: Comparison, statistic: float, limit: float) -> tuple[str, str, str]:
     if c.by_likelihood_ratio:
         return "odds that some tones fell, against none", wording.odds(statistic), wording.odds(limit)
-    return "three largest drops, in the plate's own scatter", f"{statistic:.1f}", f"{limit:.1f}"
+    what = "tones that fell and tones strong at other places, together" if c.around else DROPS
+    return what, f"{statistic:.1f}", f"{limit:.1f}"
 
 
 def _verdict(c: Comparison) -> list[tuple[str, str, str]]:

@@ -1,26 +1,29 @@
 """The later scan's own indications beside those of earlier scans.
 
-carry(later, baselines, measured, settings)    with status new or unchanged
+carry(later, baselines, partner, settings)    with status new or unchanged
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from tapscan.records import Indication, Scan, ScanForComparison
-from tapscan.screening.compare.measure import Measured
 from tapscan.screening.compare.rattles import quiet_ones
 from tapscan.settings import Settings
 
 
 def carry(
-    later: ScanForComparison, baselines: Sequence[ScanForComparison], measured: Measured, settings: Settings
+    later: ScanForComparison,
+    baselines: Sequence[ScanForComparison],
+    partner: Mapping[str, Sequence[str | None]],
+    settings: Settings,
 ) -> tuple[Indication, ...]:
     """The later scan's own indications: `unchanged` where a baseline scan had the same, else `new`.
+
+    partner : by mode of the later scan, the mode paired with it in each baseline scan that was not left out
 
     The same: by the same rule, and on a paired mode (in a scan that was left out: on one of nearly the same frequency); where no mode is named, at
     one of the same stations, or at none on both sides.
     """
-    partner = {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
     place = {b.name: k for k, b in enumerate(quiet_ones(baselines, settings))}
 
     def before(modes: Sequence[str], b: ScanForComparison) -> set[str | None]:

@@ -72,11 +72,14 @@ def compare_scans(
 def _in_piano(
     later: ScanForComparison, every: Sequence[ScanForComparison], settings: Settings, one_job: bool | None
 ) -> Comparison:
-    unlike, lossy = _unlike(later, every, settings), not_comparable([later.scan, *(b.scan for b in every)])
-    chain = between(later, every, settings)
+    earlier = in_piano.earlier_of(later, every)
+    unlike, lossy = _unlike(later, [earlier], settings), not_comparable([later.scan, earlier.scan])
+    chain = between(later, [earlier], settings)
     why = unlike.refused or unlike.frequency_refused or lossy or of_common(chain[0])
-    told = in_piano.compare_in_piano(later, every, why, unlike.sentences, settings, one_job)
-    return replace(told, **chain_facts(chain, told.unlike, told.limitations))
+    told = in_piano.compare_in_piano(later, earlier, why, settings, one_job)
+    return replace(
+        told, **chain_facts(chain, unlike.sentences, (*told.limitations, *in_piano.only_newest(every, earlier)))
+    )
 
 
 def _out_of_piano(
@@ -104,7 +107,7 @@ def _out_of_piano(
         explanation=evidence.mass,
         where=evidence.where or evidence.where_damped,
         indications=indications,
-        carried=carry(later, every, measured, settings),
+        carried=carry(later, every, _partners(measured), settings),
         rules_not_run=not_run,
         summary=left or _summary(later, measured, indications, not_run, baselines),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
@@ -120,6 +123,10 @@ def _out_of_piano(
 def _unlike(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> ConditionChanges:
     places = len(shared_stations([later.scan, *(b.scan for b in baselines)]))
     return changed_conditions(later.conditions, [b.conditions for b in baselines], places, settings)
+
+
+def _partners(measured: Measured) -> dict[str, tuple[str | None, ...]]:
+    return {measured.later.names[int(j)]: measured.baseline.members[int(i)] for i, j in measured.pairing.pairs}
 
 
 def _limits(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]:

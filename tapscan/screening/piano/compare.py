@@ -1,11 +1,13 @@
 """The comparison of two scans of a plate in its piano.
 
 applies(later)                                   whether a scan was made in the piano
+earlier_of(later, baselines)                     the one it is compared with
+only_newest(baselines, earlier)                  the sentence that says so where there are more
 around_of(later, earlier, one_job, settings)     what lies between the two scans
-compare_in_piano(later, baselines, refused, unlike, settings, one_job)    Comparison
+compare_in_piano(later, earlier, refused, settings, one_job)    Comparison
 others_not_run(rules, comparison)                of the rules that did not run, all but the one that the comparison asked
 
-One earlier scan is taken, the newest: how often this errs was counted beside one. Damping, places and common warmth are not told there: wood and screws rule them.
+One earlier scan is taken, the newest in the same state: how often this errs was counted beside one. Damping, places and common warmth are not told there: wood and screws rule them.
 """
 
 from collections.abc import Sequence
@@ -16,12 +18,14 @@ import numpy as np
 from tapscan.places import IN_PIANO
 from tapscan.records import Comparison, Indication, ModePair, RuleNotRun, ScanForComparison
 from tapscan.records.comparison import Around
+from tapscan.screening.compare.carried import carry
 from tapscan.screening.piano.measure import Measured, measure
 from tapscan.screening.rules import IN_PIANO_REASON, RULE_LIMITS, change_since_baseline
 from tapscan.screening.rules import change_in_piano as rule
 from tapscan.settings import Settings, settings_sha256
 from tapscan.wording import counted
 
+ELSEWHERE = "many are strong at other places than before"
 CLEAR = 3.0  # standard deviations: a tone that moved by more is counted
 PICKUP = (
     "by microphone, or by a sensor that was not told, a plate in the piano cannot be compared: strings, soundboard and room drown it. "
@@ -29,16 +33,24 @@ PICKUP = (
 )
 WOOD = "in the piano wood and screws rule how fast tones die away, and a common change may be theirs"
 NO_PLACE = "where a change lies is not told for a plate in the piano"
-BETWEEN: dict[Around, str] = {
-    "one job": "The two scans are taken as before and after one job: the same day or the next, or so it was told. Screws, wood and tension then hardly differ.",
-    "seasons": "Other days lie between the two scans. Plate screws then hold otherwise, wood is drier or damper, and all but large changes is hidden by that.",
+BY_DATES: dict[Around, str] = {
+    "one job": "By their dates, {apart}, the two scans count as before and after one job",
+    "seasons": "By their dates, {apart}, more than one job counts as lying between the two scans",
+}
+AS_TOLD: dict[Around, str] = {
+    "one job": "Somebody said that only one job lies between the two scans",
+    "seasons": "Somebody said that more than one job lies between the two scans",
+}
+MEANS: dict[Around, str] = {
+    "one job": "screws, wood and tension then hardly differ.",
+    "seasons": "plate screws then hold otherwise and wood is drier or damper, and that hides all but large changes.",
 }
 NOT_TOLD = (
     "No change says nothing of a crack that was there already in the earlier scan, nor of one that the strings press shut. "
     "Small cracks, screw holes and the pin field are mostly beyond this test in the piano."
 )
 ONLY_NEWEST = (
-    "Of {n} earlier scans in the piano only the newest, {name}, was compared: beside several nothing was counted."
+    "Of {n} earlier scans only {name} was compared: how often this errs in the piano was counted beside one scan alone."
 )
 
 
@@ -47,24 +59,36 @@ def applies(later: ScanForComparison) -> bool:
     return later.conditions.state in IN_PIANO
 
 
+def earlier_of(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> ScanForComparison:
+    """The newest in the same state; where there is none the newest of all, and that is refused."""
+    same = [b for b in baselines if b.conditions.state == later.conditions.state]
+    return max(same or baselines, key=lambda b: (b.date, b.name))
+
+
+def only_newest(baselines: Sequence[ScanForComparison], earlier: ScanForComparison) -> tuple[str, ...]:
+    """Empty where there is one."""
+    return (ONLY_NEWEST.format(n=len(baselines), name=earlier.name),) if len(baselines) > 1 else ()
+
+
 def around_of(later: ScanForComparison, earlier: ScanForComparison, one_job: bool | None, settings: Settings) -> Around:
     """`one_job` : as a person told; None: by the dates."""
     if one_job is None:
-        apart = abs((date.fromisoformat(later.date[:10]) - date.fromisoformat(earlier.date[:10])).days)
-        one_job = apart <= settings.piano.job_days
+        one_job = _days_apart(later, earlier) <= settings.piano.job_days
     return "one job" if one_job else "seasons"
+
+
+def _days_apart(later: ScanForComparison, earlier: ScanForComparison) -> int:
+    return abs((date.fromisoformat(later.date[:10]) - date.fromisoformat(earlier.date[:10])).days)
 
 
 def compare_in_piano(
     later: ScanForComparison,
-    baselines: Sequence[ScanForComparison],
+    earlier: ScanForComparison,
     refused: str | None,
-    unlike: tuple[str, ...],
     settings: Settings,
     one_job: bool | None = None,
 ) -> Comparison:
-    """`refused` : why nothing may be concluded; `unlike` : how the scans differ, in words."""
-    earlier = max(baselines, key=lambda b: (b.date, b.name))
+    """`refused` : why nothing may be concluded."""
     around = around_of(later, earlier, one_job, settings)
     found = measure(earlier.scan, later.scan, around, settings)
     refused = refused or _no_pickup(later, earlier) or _too_little(found, settings)
@@ -80,13 +104,13 @@ def compare_in_piano(
         statistic_limit=None if refused else found.limit,
         loss_statistic=None,
         loss_statistic_limit=None,
-        unlike=unlike,
+        unlike=(),
         explanation=None,
         where=(),
         indications=indications,
-        carried=later.indications,
+        carried=carry(later, (earlier,), _partners(found), settings),
         rules_not_run=(RuleNotRun(rule.NAME, refused),) if refused else (),
-        limitations=_limitations(around, baselines, earlier),
+        limitations=(_between(later, earlier, around, one_job), NOT_TOLD),
         summary=_summary(refused, indications, found, earlier, around),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=refused,
@@ -102,6 +126,17 @@ def others_not_run(rules: Sequence[RuleNotRun], comparison: Comparison) -> tuple
     if comparison.around:
         return (*rest, RuleNotRun(change_since_baseline.NAME, IN_PIANO_REASON))
     return (*rest, RuleNotRun(rule.NAME, rule.NOT_THERE))
+
+
+def _between(later: ScanForComparison, earlier: ScanForComparison, around: Around, one_job: bool | None) -> str:
+    """By what it was told, dates or a person, and what follows."""
+    days = _days_apart(later, earlier)
+    apart = f"{counted(days, 'day')} apart" if days else "of one day"
+    return f"{(BY_DATES if one_job is None else AS_TOLD)[around].format(apart=apart)}: {MEANS[around]}"
+
+
+def _partners(found: Measured) -> dict[str, tuple[str]]:
+    return {found.later.names[int(j)]: (found.earlier.names[int(i)],) for i, j in found.pairing.pairs}
 
 
 def _no_pickup(later: ScanForComparison, earlier: ScanForComparison) -> str | None:
@@ -138,14 +173,13 @@ def _fell(found: Measured) -> np.ndarray:
 def _how(found: Measured, fell: np.ndarray) -> str:
     compared = int(found.judged.sum())
     if not fell.any():
-        return (
-            f"hardly one of the {compared} tones compared has fallen, but many ring with other strength at the places"
-        )
+        return f"none of the {compared} tones compared has clearly become lower, but {ELSEWHERE}"
+    elsewhere = f", and {ELSEWHERE}" if (found.statistic or 0.0) > 2 * (found.drops or 0.0) else ""
     worst = int(np.argmax(np.where(fell, found.score, -np.inf)))
     hz = found.later.frequency_hz[found.pairing.pairs[worst, 1]]
     return (
         f"{int(fell.sum())} of the {compared} tones compared have become lower, the clearest one, now at {hz:.0f} Hz, by {-100 * found.change[worst]:.2f} % "
-        f"(± {200 * found.sd[worst]:.2f} %), and their strengths over the places are told together with that"
+        f"(± {200 * found.sd[worst]:.2f} %){elsewhere}"
     )
 
 
@@ -183,11 +217,6 @@ def _pair(found: Measured, k: int, i: int, j: int, fell: bool) -> ModePair:
         reason=WOOD,
         judged=bool(found.judged[k]),
     )
-
-
-def _limitations(around: Around, baselines: Sequence[ScanForComparison], earlier: ScanForComparison) -> tuple[str, ...]:
-    only = (ONLY_NEWEST.format(n=len(baselines), name=earlier.name),) if len(baselines) > 1 else ()
-    return (BETWEEN[around], *only, NOT_TOLD)
 
 
 def _summary(

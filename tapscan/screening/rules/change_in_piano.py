@@ -4,7 +4,7 @@ Reason: a plate screw that has lost its hold, or iron that has parted, lowers to
 mostly move them (screening/piano/measure.py). Around one job the screws hardly differ and much can be told; from season to season only
 large changes can. Without an earlier scan frequencies tell nothing there.
 
-Limits: chosen on two simulated patterns, counted on three others with other wood (bench/in_piano.py); no piano was measured.
+Limits: chosen on simulated patterns, counted on others with other wood (settings/piano.py, bench/in_piano.py); no piano was measured.
 """
 
 from tapscan.places import IN_PIANO
