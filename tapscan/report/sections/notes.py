@@ -5,8 +5,9 @@ from typing import Any
 from tapscan import wording
 from tapscan.records import ForeignTone, PlayedNotes
 from tapscan.report.section import Section, Sheet
+from tapscan.screening.played_notes import KEYBOARD
 from tapscan.screening.rules.note_buzz import buzzing_notes
-from tapscan.screening.rules.ringing_on import lasting
+from tapscan.screening.rules.ringing_on import RingingOnLimits, lasting
 from tapscan.settings import Settings
 
 MOST_TONES = 6
@@ -21,7 +22,7 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
 
     found = {f.id for f in lasting(scan, Settings())} if played.foreign else set()
     buzzing = {n.id for n in buzzing_notes(scan, Settings())}
-    place = {name: k for k, name in enumerate(_keyboard())}
+    place = {name: k for k, name in enumerate(KEYBOARD)}
     shown = sorted(played.foreign, key=lambda f: (f.id not in found, -len(f.notes)))[:MOST_TONES]
     return {
         "chart": notes_chart(played, place, found, buzzing, "notes"),
@@ -33,11 +34,6 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
     }
 
 
-def _keyboard() -> list[str]:
-    steps = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
-    return [f"{steps[m % 12]}{m // 12 - 1}" for m in range(21, 109)]
-
-
 def _row(f: ForeignTone, played: PlayedNotes, found: set[str]) -> dict[str, str]:
     keys = {n.id: n.key or wording.UNKNOWN for n in played.notes}
     return {
@@ -46,9 +42,16 @@ def _row(f: ForeignTone, played: PlayedNotes, found: set[str]) -> dict[str, str]
         "loss": wording.with_sd(f.loss, places=4),
         "notes": f"{len(f.notes)}, {len(f.near)} of them with a partial beside it",
         "keys": wording.listed([keys[n] for n in f.notes[:8]]) + (" and others" if len(f.notes) > 8 else ""),
-        "what": "reported" if f.id in found else "as plate and board do",
+        "what": _what(f, found),
         "string": f.string_of or "",
     }
+
+
+def _what(f: ForeignTone, found: set[str]) -> str:
+    if f.id in found:
+        return "reported"
+    dies = f.loss_factor > Settings().of(RingingOnLimits).loss_factor
+    return "dies away as plate and board do" if dies else "not sure enough to be reported"
 
 
 def _note(n: Any, buzzes: bool) -> dict[str, str]:

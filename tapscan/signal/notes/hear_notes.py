@@ -7,7 +7,6 @@ Two rounds for the keys: every pitch within a quarter tone first; then only pitc
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -51,10 +50,7 @@ def hear_notes(
     falls = [damper_falls(levels, a, b, settings) for a, b in zip(onsets, ends, strict=True)]
     noise = _noise(samples, rate, onsets) if contact else None
     notes = [
-        replace(
-            _note(samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings),
-            id=f"N{k + first}",
-        )
+        _note(f"N{k + first}", samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings)
         for k in range(len(onsets))
     ]
     return notes, pitch
@@ -101,6 +97,7 @@ def _noise(samples: FloatArray, rate: int, onsets: Sequence[float]) -> NoiseDens
 
 
 def _note(
+    name: str,
     samples: FloatArray,
     rate: int,
     levels: NoteLevels,
@@ -121,7 +118,7 @@ def _note(
     over, share, why_no_buzz = (None, None, buzz) if isinstance(buzz, str) else (*buzz, None)
     tones, listened, why_no_tones = _tones(samples, rate, onset + held, end, heard, key, noise, settings)
     return PlayedNote(
-        f"N{k + 1}", recording, onset, None if key is None else key_name(key), clear,
+        name, recording, onset, None if key is None else key_name(key), clear,
         None if key is None else float(heard.cents[key]), levels.level_db(onset), fall, over, share, tones, listened,
         reason, why_no_buzz, why_no_tones,
     )  # fmt: skip
