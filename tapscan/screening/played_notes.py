@@ -19,7 +19,6 @@ from tapscan.signal.notes.strings import KEYS, key_name
 from tapscan.wording import counted, listed
 
 KEYBOARD = tuple(key_name(k) for k in range(KEYS))
-CHECKS = len(NOTE_RULES)
 SILENT = "No buzz and no tone that rings on in what was played; nothing is known of cracks"
 NO_ANSWER = "No answer from the notes"
 NOT_OF_CRACKS = "Played notes find loose or freely ringing parts and leaking dampers. A crack cannot be told by them: it adds loss, and rings less."
@@ -75,7 +74,9 @@ def limitations(scan: Scan) -> tuple[str, ...]:
 
 def why_no_answer(scan: Scan, not_run: Sequence[RuleNotRun]) -> tuple[str, str] | None:
     """Where nothing at all could be judged: no key was heard, or neither check could be made."""
-    if scan.played is None or (any(n.key for n in scan.played.notes) and len({r.rule for r in not_run}) < CHECKS):
+    if scan.played is None or (
+        any(n.key for n in scan.played.notes) and len({r.rule for r in not_run}) < len(NOTE_RULES)
+    ):
         return None
     reasons = [f"{r.reason[0].upper()}{r.reason[1:].rstrip('.')}." for r in not_run]
     heard = any(n.key for n in scan.played.notes)

@@ -48,6 +48,10 @@ def lasting(scan: Scan, settings: Settings) -> list[ForeignTone]:
     ]
 
 
+def _errors_under(tone: ForeignTone, limits: RingingOnLimits) -> float:
+    return (limits.loss_factor - tone.loss_factor) / tone.loss_factor_sd
+
+
 def run(scan: Scan, settings: Settings) -> Outcome:
     """One indication for all tones."""
     limits = settings.of(RingingOnLimits)
@@ -71,11 +75,12 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     )
     others = f" {counted(len(found) - 1, 'further tone')} in the list of notes." if len(found) > 1 else ""
     sentence = (
-        f"After {len(first.notes)} of {len(heard)} notes a tone of {wording.with_sd(first.frequency, places=1)} Hz rings on that is no string which should sound: "
+        f"After {len(first.notes)} of {len(heard)} notes a tone of {wording.with_sd(first.frequency, places=1)} Hz goes on when all should be silent: "
         f"a loose or freely ringing part, or a leaking damper.{leak}{others}"
     )
     conditions = (
         condition(limits, "loss_factor", "loss factor", first.loss_factor),
+        condition(limits, "errors", "how far that lies under the limit", _errors_under(first, limits)),
         condition(limits, "notes", "notes after which it rings", float(len(first.notes))),
     )
     return [Indication("NR1", NAME, "relevant", None, (), (), sentence, conditions, OTHERS)]
@@ -86,7 +91,7 @@ PLAIN = (
         "",
         Plain(
             "a tone rings on after the dampers",
-            "After many notes the same tone goes on sounding that belongs to no string which should sound.",
+            "After many notes the same tone goes on when all should be silent.",
             "That is a loose or freely ringing part, or a damper that leaks. It is no sign of a crack, which rings less and not more.",
         ),
     ),
