@@ -15,7 +15,7 @@ from tapscan.report.figures.sheet import GRAPHITE, INK, RULE, STYLE, as_svg, she
 
 SIZE_IN, BOX = (6.6, 3.4), (0.1, 0.15, 0.88, 0.82)
 OCTAVES = ("A0", "A1", "A2", "A3", "A4", "A5", "A6", "A7", "C8")
-LOWEST_HZ, HIGHEST_HZ = 50.0, 1400.0
+HIGHEST_HZ = 1400.0
 NOTE_ROW_HZ, BUZZ_ROW_HZ = 37.0, 42.0
 
 
