@@ -34,18 +34,16 @@ def told_of(played: PlayedNotes) -> tuple[str, ...]:
     if open_ := [n for n in played.notes if not n.key]:
         said.append(f"key not told for {counted(len(open_), 'note')}, at {_few([f'{n.onset_s:.1f} s' for n in open_])}")
     if played.missing:
-        said.append(f"to be played and not heard: {_few(list(played.missing))}")
+        said.append(f"to be played and not heard: {_few(played.missing)}")
     if played.doubled:
-        said.append(f"heard more than once: {_few(list(played.doubled))}")
+        said.append(f"heard more than once: {_few(played.doubled)}")
     if played.besides:
-        said.append(f"heard although not named: {_few(list(played.besides))} (another key struck, or another sound)")
+        said.append(f"heard although not named: {_few(played.besides)} (another key struck, or another sound)")
     return tuple(said)
 
 
-def _few(names: list[str]) -> str:
-    shown = slice(None, 12)
-    rest = len(names) - len(names[shown])
-    return listed(names[shown]) + (f" and {rest} more" if rest else "")
+def _few(names: Sequence[str]) -> str:
+    return listed(names, 12)
 
 
 def limitations(scan: Scan) -> tuple[str, ...]:

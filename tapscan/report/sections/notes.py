@@ -10,7 +10,7 @@ from tapscan.screening.rules.note_buzz import buzzing_notes
 from tapscan.screening.rules.ringing_on import RingingOnLimits, lasting
 from tapscan.settings import Settings
 
-MOST_TONES = 6
+MOST_TONES, MOST_KEYS = 6, 8
 
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:
@@ -23,12 +23,13 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
     found = {f.id for f in lasting(scan, Settings())} if played.foreign else set()
     buzzing = {n.id for n in buzzing_notes(scan, Settings())}
     place = {name: k for k, name in enumerate(KEYBOARD)}
-    shown = sorted(played.foreign, key=lambda f: (f.id not in found, -len(f.notes)))[:MOST_TONES]
+    wanted = [f for f in played.foreign if f.id in found or sheet.beside.full]
+    shown = sorted(wanted, key=lambda f: (f.id not in found, -len(f.notes)))[:MOST_TONES]
     return {
         "chart": notes_chart(played, place, found, buzzing, "notes"),
         "remarks": sheet.screening.assignment,
         "rows": [_row(f, played, found) for f in shown],
-        "left_out": len(played.foreign) - len(shown),
+        "left_out": wording.counted(more, "further tone") if (more := len(played.foreign) - len(shown)) else "",
         "why_none": played.foreign_reason,
         "notes": [_note(n, n.id in buzzing) for n in played.notes] if sheet.beside.full else [],
     }
@@ -40,10 +41,10 @@ def _row(f: ForeignTone, played: PlayedNotes, found: set[str]) -> dict[str, str]
         "id": f.id,
         "hz": wording.with_sd(f.frequency, places=1),
         "loss": wording.with_sd(f.loss, places=4),
-        "notes": f"{len(f.notes)}, {len(f.near)} of them with a partial beside it",
-        "keys": wording.listed([keys[n] for n in f.notes[:8]]) + (" and others" if len(f.notes) > 8 else ""),
+        "notes": f"{wording.counted(len(f.notes), 'note')}, {len(f.near)} with a partial beside it",
+        "keys": wording.listed([keys[n] for n in f.notes], MOST_KEYS),
         "what": _what(f, found),
-        "string": f.string_of or "",
+        "string": f.string_of or "no damped string",
     }
 
 

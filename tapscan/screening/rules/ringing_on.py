@@ -69,7 +69,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     first = found[0]
     strings = list(dict.fromkeys(f.string_of for f in found if f.string_of))
     leak = (
-        f" Such tones are those of {listed(strings[:NAMED_PLACES])}: look at {'that damper' if len(strings) == 1 else 'these dampers'} first."
+        f" Such tones are those of {listed(strings, NAMED_PLACES)}: look at {'that damper' if len(strings) == 1 else 'these dampers'} first."
         if strings
         else ""
     )
