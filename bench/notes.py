@@ -4,7 +4,7 @@
 
 WORK keeps each take's answers, a file each, and is taken up where it was left. A take is 20 keys (a run, or every third), one in twenty the whole keyboard; a quarter has talk, a
 phone or a truck in it. Unflawed takes by pickup: N a scale (80); half as many by microphone, a quarter each with a buzz at 3 to 8 keys or a foreign tone of loss .01 under 300 Hz, an eighth with a leaking damper or, by microphone, a buzz. ``--setting`` : on the four scales
-and by a luck that limits were chosen with; without it on two others. The table goes to bench/results/notes.txt (notes_setting.txt), and without --setting the counts to tapscan/report/reach.json and docs/played-notes.md. Simulated; no piano was recorded.
+that limits were chosen with (``--luck notes --takes 38``: the takes of an earlier count, which became such); without it on two others. The table goes to bench/results/notes.txt (notes_setting.txt), and without --setting the counts to tapscan/report/reach.json and docs/played-notes.md. Simulated; no piano was recorded.
 """
 
 from __future__ import annotations
