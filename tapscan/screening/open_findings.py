@@ -79,9 +79,7 @@ def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:
 
 def _closed(scan: PastScan, after: Sequence[PastScan]) -> bool:
     named = any(s.part_named for s in (scan, *after))
-    alike = [
-        s for s in after if s.played == scan.played
-    ]  # taps do not hear again what notes showed, nor notes what taps did
+    alike = [s for s in after if s.played == scan.played]  # taps do not hear what notes showed, nor notes what taps did
     return named and len(alike) >= SILENT_SCANS and all(s.silent_on(scan) for s in alike[-SILENT_SCANS:])
 
 
