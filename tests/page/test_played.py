@@ -1,13 +1,10 @@
 """A scan of played notes in the page: nothing is offered that only taps can have."""
 
-from tapscan.register.entries import Plate
-from tapscan.register.plates import add_plate
 from tapscan.screening.rules import ringing_on
 from tests.register.test_played_scans import play
 
 
 def test_nothing_is_offered_that_only_taps_can_have(site):
-    add_plate(site.register, Plate("B12"))
     entry = play(site.register, "2026-09-01", ringing_on.NAME)
     with site.client() as client:
         told = {
