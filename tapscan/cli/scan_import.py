@@ -55,7 +55,7 @@ class Keys:
         typer.Option(metavar="KEYS", help="With --played: the keys, such as A0-C8 or A3,C4; what is missing is told."),
     ] = None
 
-    def of(self, request: "Request", taps: Taps) -> "Request":
+    def of(self, request: "Request") -> "Request":
         """Raises BadRequest for what does not go together."""
         from tapscan.workflow.played import read_keys
 
@@ -63,9 +63,7 @@ class Keys:
             if self.keys:
                 raise BadRequest("--keys is for played notes: add --played, or leave it out")
             return request
-        if taps.layout or taps.order or taps.per_station:
-            raise BadRequest("--played is for keys; --layout, --order and --per-station are for taps: leave them out")
-        return replace(request, played=True, keys=",".join(read_keys(self.keys)) if self.keys else "", layout=None)
+        return replace(request, played=True, keys=",".join(read_keys(self.keys)) if self.keys else "")
 
 
 @dataclass(frozen=True)
@@ -128,7 +126,7 @@ def import_scan(
     kept = Kept(register)
     taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts)
     kept.tell()
-    request = keys.of(_request(taps, mended, answers, settings), taps)
+    request = keys.of(_request(taps, mended, answers, settings))
     conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
     new = said.of(o.day(date, "--date", register), conditions)
     request = replace(request, bar=bar.files(o.opened(register)))

@@ -14,7 +14,7 @@ from tapscan.cli.bullets import bullet
 from tapscan.cli.bullets import console as terminal
 from tapscan.cli.tables import shown
 from tapscan.records import Mode, PlayedNotes, Screening
-from tapscan.wording import counted
+from tapscan.wording import counted, with_sd
 
 MOST_INDICATIONS = 4
 MOST_MODES = 6
@@ -90,12 +90,11 @@ def _notes(out: Console, played: PlayedNotes, screening: Screening) -> None:
     out.print(Text(f"{counted(len(played.notes), 'note')}. In the words of ASTM E1316: {screening.disposition}."))
     for note in screening.assignment:
         out.print(bullet(note))
-    for f in played.foreign[:MOST_MODES] if screening.indications else ():
-        out.print(
-            bullet(
-                f"tone {f.id}: {f.frequency_hz:.2f} ±{max(f.frequency_sd_hz, 0.01):.2f} Hz after {counted(len(f.notes), 'note')}, loss factor {f.loss_factor:.4f} ±{f.loss_factor_sd:.4f}"
-            )
-        )
+    from tapscan.workflow.played import reported_tones
+
+    for f in reported_tones(screening)[:MOST_MODES]:
+        told = f"tone {f.id}: {with_sd(f.frequency, places=2)} Hz after {counted(len(f.notes), 'note')}, loss factor {with_sd(f.loss, places=4)}"
+        out.print(bullet(told))
 
 
 def _modes(screening: Screening) -> Table:

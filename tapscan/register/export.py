@@ -99,7 +99,7 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
         "fittings",
     )
     own = ("scan", "plate", "date", "baseline", *conditions, "operator", "layout", "notes", "stored_utc")
-    yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan", *MENDED)
+    yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan", *MENDED, "played")
     for e in list_scans(register, void=True):
         sensor = {f"sensor_{name}": value for name, value in plain(e.conditions.sensor).items()}
         known = {**plain(e.conditions), **sensor}
@@ -118,7 +118,7 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
                 e.stored_utc,
             ),
             *(now.disposition, now.headline, len(e.screenings), now.settings_sha256, now.tapscan_version),
-            *(e.void_on, e.void_why, e.baseline_although, plain(e.moves)),
+            *(e.void_on, e.void_why, e.baseline_although, plain(e.moves), "yes" if e.played else "no"),
         )
 
 

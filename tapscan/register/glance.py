@@ -35,6 +35,7 @@ class Glance:
     headline: str | None = None  # what tapscan said of it
     outcome: Outcome | None = None  # the newest on any scan of the plate
     unfinished: int = 0  # recordings begun and not ended
+    played: bool = False  # the newest scan is of played notes
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -82,7 +83,8 @@ def _line(plate: Row, count: Row | None, scan: Row | None, outcome: Outcome | No
         return Glance(*facts, outcome=outcome, unfinished=begun)
     name = scan_name(plate.name, scan.date, scan.number)
     said = (scan.date, scan.disposition, scan.headline)
-    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun)
+    played = bool((scan.reading or {}).get("played"))
+    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun, played)
 
 
 def _counts() -> Select[Any]:
@@ -96,7 +98,8 @@ def _newest() -> Select[Any]:
     back = func.row_number().over(
         partition_by=t.scan.c.plate_id, order_by=(t.scan.c.date.desc(), t.scan.c.number.desc())
     )
-    columns = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, back.label("back"))
+    own = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, t.scan.c.reading)
+    columns = (*own, back.label("back"))
     scans = select(*columns).where(t.scan.c.void_on.is_(None)).subquery()
     last = select(t.screening.c.scan_id, func.max(t.screening.c.number).label("number"))
     last_made = last.group_by(t.screening.c.scan_id).subquery()

@@ -63,6 +63,7 @@ PIANO_KINDS = {
     "depth 50 %": "with half a strut's depth cracked",
 }
 NO_PIANO = "No iron was measured, and real pianos may scatter otherwise."
+NO_PIANO_RECORDED = "No piano was recorded, and how loud a loose part is in a real one nobody has measured."
 NO_IRON_PATTERN = "No iron was measured, and real castings may scatter otherwise."
 NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse."
 NOT_MEASURED = (
@@ -228,6 +229,9 @@ def _of_finding(name: str, used: Used, scans: int) -> str:
     rule = rule_named(name)
     if rule is not None and rule.rates == "compared":
         return f"It is no proof. {_beside(used, scans)}"
+    if rule is not None and rule.rates == "played notes":
+        said = error_rates(name, used)
+        return f"It is no proof. {said[0].upper()}{said[1:]}"
     if rule is None or rule.rates != "by kind of flaw" or not _as_shipped("single", used):
         return f"It is no proof. {NOT_SURE}"
     kinds = measured()["single"]["relevant"]
@@ -300,7 +304,7 @@ def _buzz(figures: Mapping[str, Any]) -> str:
 
 def _notes(rule: Rule, figures: Mapping[str, Any]) -> str:
     plain, found = figures["unflawed"][rule.name], figures["found"][rule.name]
-    return f"on simulated notes it raised an indication on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for. No piano was recorded."
+    return f"on simulated notes heard by pickup it raised an indication on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for. {NO_PIANO_RECORDED}"
 
 
 def _compared(figures: Mapping[str, Any]) -> str:

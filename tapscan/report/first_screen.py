@@ -24,6 +24,7 @@ NOT_GIVEN = "not given"
 DONE_BY = {"Workshop": "For the workshop", "Buyer": "For the buyer or owner"}
 NOBODY = "no examination is noted yet"
 ALONE = "nothing: this is one scan on its own, so a change cannot be seen"
+NOT_COMPARED = "nothing: scans of played notes are not compared, so a change cannot be seen"
 ELSEWHERE = "The cause may lie elsewhere."
 SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
@@ -51,7 +52,10 @@ def head(sheet: Sheet) -> list[tuple[str, str, str]]:
     given = sheet.beside.head
     piano, beside = (about.plate, about.which) if about else (given.piano, "")
     day, by = (about.tapped, about.by) if about else (given.day, "")
-    rows = [("Piano", piano, beside), ("Tapped on", day, f"by {by}" if by else "")]
+    rows = [
+        ("Piano", piano, beside),
+        ("Played on" if sheet.screening.scan.played else "Tapped on", day, f"by {by}" if by else ""),
+    ]
     rows += [("Workshop", shop.name, ""), ("Contact", shop.contact, "")]
     rows += [("For", sheet.beside.whom, "")] if sheet.beside.whom else []
     return [(name, value or NOT_GIVEN, more) for name, value, more in rows]
@@ -78,7 +82,8 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     else:
         rows = [("Where", [_nowhere(s, findings)])]
     rows.append(("How sure", [how_sure(s)]))
-    rows.append(("Compared with", [_compared(s.comparison, sheet.beside.shop or Shop())]))
+    compared = NOT_COMPARED if s.scan.played else _compared(s.comparison, sheet.beside.shop or Shop())
+    rows.append(("Compared with", [compared]))
     rows.append(("What limits this answer", _weak(s.limitations)))
     if sheet.about:
         rows.append(("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY])))

@@ -29,7 +29,7 @@ def concluded(
 ) -> Screening:
     """From the indications and the comparison that the screening holds; `opened` and `eye` as in dispose."""
     silent = silent_recordings(screening.scan)
-    outcome = dispose(screening.scan, screening.indications, silent, settings, opened, eye)
+    outcome = dispose(screening.scan, screening.indications, silent, settings, opened, eye, screening.rules_not_run)
     if screening.comparison and screening.comparison.rules_not_run:
         outcome = not_compared(outcome, screening.comparison.rules_not_run[0].reason)
     if screening.comparison and screening.comparison.undecided:

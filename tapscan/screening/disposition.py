@@ -17,13 +17,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.faults import UNUSABLE, fault, in_words
-from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, Scan, State, Strike
+from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, RuleNotRun, Scan, State, Strike
 from tapscan.records.comparison import Around
 from tapscan.screening import next_steps as give
 from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
 from tapscan.screening.open_findings import EXAMINED, OpenFinding, beside, told
+from tapscan.screening.rules import NOTE_RULES
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
 
@@ -84,18 +85,23 @@ def dispose(
     settings: Settings,
     opened: Sequence[OpenFinding] = (),
     eye: Sequence[str] = (),
+    not_run: Sequence[RuleNotRun] = (),
 ) -> Outcome:
     """From all that is known.
 
     silent : for each recording without a usable strike, what is wrong and what would mend it
     opened : findings of earlier scans, and what examinations found
     eye : what was seen that may be a crack, in words
+    not_run : checks that could not be made; only of played notes they are told here
     """
     found = (
         _disposed(scan, indications, silent, settings, opened)
         if scan.played is None
-        else _of_notes(scan, indications, opened)
+        else _of_notes(scan, indications, opened, not_run)
     )
+    if scan.played is None and by_notes(opened):
+        more = (s for s in give.of_notes(scan.state, found=True, opened=False) if s not in found.steps)
+        found = replace(found, steps=(*found.steps, *more))
     if any(o.rule == EXAMINED for o in opened):
         found = replace(found, headline=CONFIRMED)
     if eye and not give.may_tap(scan.state):
@@ -128,9 +134,10 @@ def _disposed(
     relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
     opened = beside(opened, every)
     known = _known(standing) + told(opened)
-    rules = [i.rule for i in every] + [o.rule for o in opened]
-    earlier = bool(standing or opened)
-    ask = bool(standing or any(o.rule != EXAMINED for o in opened))  # what was examined need not be asked about
+    suspects = [o for o in opened if o not in by_notes(opened)]  # a loose part or a damper makes no plate suspected
+    rules = [i.rule for i in every] + [o.rule for o in suspects]
+    earlier = bool(standing or suspects)
+    ask = bool(standing or any(o.rule != EXAMINED for o in suspects))  # what was examined need not be asked about
     if relevant:
         steps = give.suspected(scan.state, rules, earlier=ask)
         return Outcome("relevant indication", LOOK, _findings(relevant) + known, steps)
@@ -140,40 +147,42 @@ def _disposed(
         steps = give.suspected(scan.state, rules, _mends(why), again=False, earlier=ask)
         return Outcome("inconclusive", headline, why.reason + known, steps)
     if why:
-        return Outcome("inconclusive", why.headline, why.reason, _mends(why))
+        return Outcome("inconclusive", why.headline, why.reason + known, _mends(why))
     if scan.part_of and not earlier:
-        reason = f"{PART} {_silent(scan)} Nothing is known of the other places."
+        reason = f"{PART} {_silent(scan)} Nothing is known of the other places.{known}"
         return Outcome("inconclusive", _part_heading(scan), reason, give.part_only(scan.state, ALL_PLACES))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=ask)
         steps += give.after_nothing(scan.state, keep_only=True) if give.may_tap(scan.state) else ()
         return Outcome("no relevant indication", headline, said, steps)
-    return Outcome("no relevant indication", NOTHING, f"{_silent(scan)} {NOT_FREE}", give.after_nothing(scan.state))
-
-
-def _of_notes(scan: Scan, indications: Sequence[Indication], opened: Sequence[OpenFinding]) -> Outcome:
-    """Keys were played. What they show is a loose part or a damper, never a crack; silence says nothing of the plate."""
-    relevant = [i for i in indications if i.interpretation == "relevant"]
-    opened = beside(opened, relevant)
-    if relevant:
-        steps = give.of_notes(scan.state, found=True, opened=bool(opened))
-        return Outcome("relevant indication", LOOK, _findings(relevant) + told(opened), steps)
-    if few := played_notes.why_no_answer(scan):
-        return Outcome("inconclusive", played_notes.NO_ANSWER, few[0] + told(opened), give.repeat(few[1:]))
-    said = played_notes.silence(scan, PLAYED_RULES - _judged(scan))
+    headline = OPEN if opened else NOTHING
     return Outcome(
-        "inconclusive",
-        played_notes.SILENT,
-        said + told(opened),
-        give.of_notes(scan.state, found=False, opened=bool(opened)),
+        "no relevant indication", headline, f"{_silent(scan)} {NOT_FREE}{known}", give.after_nothing(scan.state)
     )
 
 
-def _judged(scan: Scan) -> int:
-    """Of the two readings of notes, how many could be made."""
-    notes = scan.played.notes if scan.played else ()
-    return any(n.buzz_share_db is not None for n in notes) + any(n.listened_s is not None for n in notes)
+def _of_notes(
+    scan: Scan, indications: Sequence[Indication], opened: Sequence[OpenFinding], not_run: Sequence[RuleNotRun]
+) -> Outcome:
+    """Keys were played. What they show is a loose part or a damper, never a crack; silence says nothing of the plate."""
+    relevant = [i for i in indications if i.interpretation == "relevant"]
+    opened = beside(opened, relevant)
+    of_plate = len(by_notes(opened)) < len(opened)
+    steps = give.of_notes(scan.state, found=bool(relevant or by_notes(opened)), opened=of_plate)
+    if relevant:
+        return Outcome("relevant indication", LOOK, _findings(relevant) + told(opened), steps)
+    if few := played_notes.why_no_answer(scan, not_run):
+        again = steps if of_plate else (*give.repeat(few[1:]), *(steps if opened else ()))
+        headline = NO_ANSWER_OPEN if opened else played_notes.NO_ANSWER
+        return Outcome("inconclusive", headline, few[0] + told(opened), again)
+    headline = NO_ANSWER_OPEN if opened else played_notes.SILENT
+    return Outcome("inconclusive", headline, played_notes.silence(scan, not_run) + told(opened), steps)
+
+
+def by_notes(opened: Sequence[OpenFinding]) -> tuple[OpenFinding, ...]:
+    """Those that played notes showed: of loose parts and dampers, never of a crack."""
+    return tuple(o for o in opened if o.rule in NOTES)
 
 
 def _part_heading(scan: Scan) -> str:
@@ -307,7 +316,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 PART = "Not all places of the layout were tapped."
 EYE_RULE = "eye"  # in the place of a rule: a person saw it
-PLAYED_RULES = 2  # readings of played notes
+NOTES = frozenset(rule.name for rule in NOTE_RULES)
 ALL_PLACES = (
     "Tap all places and record the plate again as the sheet says. If that cannot be, say in the report that only a part was tested.",
 )

@@ -7,7 +7,7 @@ up_to_date(screening, opened)   whether a stored conclusion says what is open no
 
 A finding that goes away is not cleared: unchanged simulated plates with chilled iron, scanned again, lost their finding in 8 to 11 % (counted by a reader of
 the project). It stays open until the part that caused it is named in an outcome, and the two newest scans are silent. An outcome that
-names no part never closes it. What an examination found is told by itself and never closes, whether a scan had a finding or not.
+names no part never closes it. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
 """
 
 from collections.abc import Sequence
@@ -31,11 +31,16 @@ class PastScan:
     outcomes: tuple[str, ...] = ()  # what later examinations found, in words
     part_named: bool = False  # one of them names the part that caused the finding
     flaws: tuple[str, ...] = ()  # those of the outcomes that count as a flaw
+    played: bool = False  # keys were played, nothing was tapped
+    not_run: tuple[str, ...] = ()  # rules
 
-    @property
-    def silent(self) -> bool:
-        """Tapped well, and nothing found."""
-        return self.disposition == "no relevant indication" and not self.relevant
+    def silent_on(self, earlier: "PastScan") -> bool:
+        """Tapped well, or played and listened to for the same, and nothing found. Notes never say of a plate that nothing is relevant."""
+        if self.relevant:
+            return False
+        if self.played:
+            return not {i.rule for i in earlier.relevant} & set(self.not_run)
+        return self.disposition == "no relevant indication"
 
 
 @dataclass(frozen=True)
@@ -74,7 +79,8 @@ def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:
 
 def _closed(scan: PastScan, after: Sequence[PastScan]) -> bool:
     named = any(s.part_named for s in (scan, *after))
-    return named and len(after) >= SILENT_SCANS and all(s.silent for s in after[-SILENT_SCANS:])
+    alike = [s for s in after if s.played == scan.played]  # taps do not hear what notes showed, nor notes what taps did
+    return named and len(alike) >= SILENT_SCANS and all(s.silent_on(scan) for s in alike[-SILENT_SCANS:])
 
 
 def beside(opened: Sequence[OpenFinding], every: Sequence[Indication]) -> tuple[OpenFinding, ...]:
@@ -103,5 +109,5 @@ def _not_cleared(opened: Sequence[OpenFinding]) -> str:
     said = "; ".join(first.outcomes) or "no examination is on record"
     return (
         f" {STILL_OPEN} {first.date}: {first.sentence}{rest} Examined since: {said}. A finding that goes away is not cleared: it stays open until the part that caused it is named "
-        f"and {SILENT_SCANS} more scans find nothing."
+        f"and {SILENT_SCANS} more scans of the same kind find nothing."
     )

@@ -2,16 +2,23 @@
 
 told_of(played)            sentences on keys that are missing, doubled or others than wanted
 limitations(scan)          what weakens the reading
-why_no_answer(scan)        (reason, what would mend it) where too little was heard, or None
+why_no_answer(scan, not_run)   (reason, what would mend it) where too little was heard, or None
+silence(scan, not_run)     what was listened for where nothing was found
+KEYBOARD                   names of all keys, from the left
 SILENT, NO_ANSWER          headlines
 
 Played notes say nothing of cracks: a crack adds loss and rings less. Nothing found is never good news about the plate.
 """
 
-from tapscan.records import IN_PIANO, PlayedNotes, Scan
+from collections.abc import Sequence
+
+from tapscan.records import IN_PIANO, PlayedNotes, RuleNotRun, Scan
 from tapscan.screening.compressed import limitation
+from tapscan.screening.rules import NOTE_RULES, note_buzz, ringing_on
+from tapscan.signal.notes.strings import KEYS, key_name
 from tapscan.wording import counted, listed
 
+KEYBOARD = tuple(key_name(k) for k in range(KEYS))
 SILENT = "No buzz and no tone that rings on in what was played; nothing is known of cracks"
 NO_ANSWER = "No answer from the notes"
 NOT_OF_CRACKS = "Played notes find loose or freely ringing parts and leaking dampers. A crack cannot be told by them: it adds loss, and rings less."
@@ -27,18 +34,16 @@ def told_of(played: PlayedNotes) -> tuple[str, ...]:
     if open_ := [n for n in played.notes if not n.key]:
         said.append(f"key not told for {counted(len(open_), 'note')}, at {_few([f'{n.onset_s:.1f} s' for n in open_])}")
     if played.missing:
-        said.append(f"to be played and not heard: {_few(list(played.missing))}")
+        said.append(f"to be played and not heard: {_few(played.missing)}")
     if played.doubled:
-        said.append(f"heard more than once: {_few(list(played.doubled))}")
+        said.append(f"heard more than once: {_few(played.doubled)}")
     if played.besides:
-        said.append(f"heard although not named: {_few(list(played.besides))} (another key struck, or another sound)")
+        said.append(f"heard although not named: {_few(played.besides)} (another key struck, or another sound)")
     return tuple(said)
 
 
-def _few(names: list[str]) -> str:
-    shown = slice(None, 12)
-    rest = len(names) - len(names[shown])
-    return listed(names[shown]) + (f" and {rest} more" if rest else "")
+def _few(names: Sequence[str]) -> str:
+    return listed(names, 12)
 
 
 def limitations(scan: Scan) -> tuple[str, ...]:
@@ -65,21 +70,28 @@ def limitations(scan: Scan) -> tuple[str, ...]:
     return tuple(said)
 
 
-def why_no_answer(scan: Scan) -> tuple[str, str] | None:
-    """Where nothing at all could be judged."""
-    played = scan.played
-    if played is None or any(n.key for n in played.notes):
+def why_no_answer(scan: Scan, not_run: Sequence[RuleNotRun]) -> tuple[str, str] | None:
+    """Where nothing at all could be judged: no key was heard, or neither check could be made."""
+    if scan.played is None or (
+        any(n.key for n in scan.played.notes) and len({r.rule for r in not_run}) < len(NOTE_RULES)
+    ):
         return None
+    reasons = [f"{r.reason[0].upper()}{r.reason[1:].rstrip('.')}." for r in not_run]
+    heard = any(n.key for n in scan.played.notes)
     return (
-        "No key of a piano was heard.",
+        " ".join(dict.fromkeys(reasons)) if heard else "No key of a piano was heard.",
         "Play each key short and firm, one after the other, with a second and a half between them, and record it again nearer and louder.",
     )
 
 
-def silence(scan: Scan, not_run: int) -> str:
-    """A summary where no rule spoke."""
+def silence(scan: Scan, not_run: Sequence[RuleNotRun]) -> str:
+    """A summary where no rule spoke: of the checks that were made."""
     notes = scan.played.notes if scan.played else ()
-    heard = sum(n.buzz_share_db is not None for n in notes)
-    after = sum(n.listened_s is not None for n in notes)
-    rest = " One of the two checks was not made; see below." if not_run else ""
-    return f"A buzz was listened for in {counted(heard, 'note')}, and what rings on after the damper in {counted(after, 'note')}; neither was found.{rest} {NOT_OF_CRACKS}"
+    left_out = {r.rule for r in not_run}
+    made = {
+        note_buzz.NAME: f"a buzz in {counted(sum(n.buzz_share_db is not None for n in notes), 'note')}",
+        ringing_on.NAME: f"what rings on after the damper in {counted(sum(n.listened_s is not None for n in notes), 'note')}",
+    }
+    told = listed([words for rule, words in made.items() if rule not in left_out])
+    rest = " The other check could not be made; why stands below." if left_out else ""
+    return f"Listened for: {told}. Nothing was found.{rest} {NOT_OF_CRACKS}"

@@ -16,6 +16,7 @@ from tapscan.screening.disposition import EYE_RULE, IN_THE_PIANO
 from tapscan.screening.next_steps import INSIDE, OUT, TENSION, Step, Told
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import NOT_DECIDED
+from tapscan.screening.rules import ringing_on
 from tapscan.wording import listed
 
 BUZZ = "buzz"
@@ -36,6 +37,7 @@ class VisitKnown:
     strings: bool = False  # their tones were heard in the taps
     signs: frozenset[str] = frozenset()  # what was ticked in the round
     played: bool = False  # the keys, by hand
+    rings: bool = False  # a tone rings on after the dampers: a loose part or a leaking damper, no sign of a crack
     looked: int = 0  # regions that were seen
     unseen: int = 0  # regions that could not be seen, or were not looked at
     before: bool = False  # the plate has an earlier scan to be compared with
@@ -106,6 +108,8 @@ def _given(known: VisitKnown) -> tuple[Step, ...]:
         rules = (*known.rules, *((EYE_RULE,) if known.eye else ()))
         steps = give.suspected(known.state, rules, again=False, earlier=known.earlier and EXAMINED not in known.rules)
         return (*steps, _IN_WRITING)
+    if known.rings:
+        return (*give.of_notes(known.state, found=True, opened=False), _NEXT_IN_PIANO, _IN_WRITING)
     if known.state in INSIDE:
         return (_NEXT_IN_PIANO, give.CALL_FOR_BARE, _IN_WRITING)
     if known.state is None:
@@ -171,6 +175,8 @@ def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
             "Something buzzed",
             f"It can be a loose part or a crack; this visit cannot tell which. {weight}",
         )
+    if known.rings:
+        return "rings", "A tone rings on after the dampers", ringing_on.PLAIN[0][1].means
     return _nothing(known)
 
 

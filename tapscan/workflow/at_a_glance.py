@@ -17,6 +17,7 @@ from typing import Literal
 from tapscan.register.database import Register
 from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
+from tapscan.screening.played_notes import NO_ANSWER
 from tapscan.workflow.baseline import ENOUGH
 from tapscan.workflow.defaults import read_defaults
 
@@ -57,7 +58,7 @@ def _told(g: Glance, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
     told: dict[Kind, str] = {}
     if g.disposition == "relevant indication" and (g.outcome is None or g.date is None or g.outcome.on < g.date):
         told["look"] = "Have it examined, and note what was found."
-    if g.disposition == "inconclusive":
+    if g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER):  # notes never say more than that
         told["repeat"] = "Repeat the test."
     if g.baselines == 0:
         told["baseline"] = "Scan it: it has no baseline yet."

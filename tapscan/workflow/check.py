@@ -298,21 +298,25 @@ def _with_bar(scan: Scan, request: Request, workers: Workers, unreadable: list[s
 
 
 def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:
-    settings = request.settings
+    silent = silent_recordings(scan) if scan.strikes else ()
+    weak = limitation_first(scan, (*silent, *limitations(scan, request.settings)))
+    told = judged(scan, request.settings, weak, notes)
+    return conclude(replace(told, pictures=tuple(p for r in results for p in r.pictures)), request.settings)
+
+
+def judged(scan: Scan, settings: Settings, weak: Sequence[str], remarks: Sequence[str]) -> Screening:
+    """What the rules say, not concluded yet; `weak` : what limits it."""
     indications, not_run = run_rules(scan, settings)
-    silent = silent_recordings(scan)
-    told = Screening(
+    return Screening(
         scan=scan,
-        disposition="inconclusive",  # until it is concluded below
+        disposition="inconclusive",
         headline="",
         summary="",
         next_steps=(),
         indications=tuple(indications),
         rules_not_run=tuple(not_run),
-        limitations=limitation_first(scan, (*(silent if scan.strikes else ()), *limitations(scan, settings))),
+        limitations=tuple(weak),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         limits_sha256=limits_by_part(settings, RULE_LIMITS),
-        assignment=tuple(notes),
-        pictures=tuple(p for r in results for p in r.pictures),
+        assignment=tuple(remarks),
     )
-    return conclude(told, settings)

@@ -28,7 +28,7 @@ class Evidence:
 
 
 def evidence_of(register: Register) -> Evidence:
-    """Crossed-out scans do not count (list_scans leaves them out), nor what nobody examined."""
+    """Crossed-out scans do not count (list_scans leaves them out), nor what nobody examined, nor played notes: the rows are of rules that hear taps."""
     examined = tuple(_examined(register, entry) for entry in newest_examined(list_scans(register)))
     return Evidence(evidence(examined), examined)
 
@@ -37,7 +37,7 @@ def newest_examined(entries: Iterable[ScanEntry]) -> list[ScanEntry]:
     """One scan a plate."""
     newest: dict[str, ScanEntry] = {}
     for entry in sorted(entries, key=lambda e: (e.date, e.number)):
-        if entry.outcomes:
+        if entry.outcomes and not entry.played:
             newest[entry.plate] = entry
     return list(newest.values())
 

@@ -2,6 +2,7 @@
 
 screened(paths, request, ...)   CheckResult of taps or of notes, as the request says
 read_keys(text)                 the keys that were to be played
+reported_tones(screening)       the tones that a finding is made of
 
 Nothing here asks anybody to strike, tighten or raise anything. A plate whose strings are on stays as it is.
 """
@@ -15,19 +16,22 @@ from tapscan.errors import BadRequest, UnreadableRecording
 from tapscan.recording.compressed import compression_of
 from tapscan.recording.files import SoundSource, open_sound
 from tapscan.records import FloatArray, PlayedNotes, Recording, Scan, Screening
+from tapscan.records.notes import ForeignTone
 from tapscan.screening.played_notes import limitations, told_of
-from tapscan.screening.rules import RULE_LIMITS, run_rules
-from tapscan.settings import limits_by_part, settings_sha256
+from tapscan.screening.rules import ringing_on
+from tapscan.settings import Settings
 from tapscan.signal.notes.wanted_keys import played_notes, read_keys
 from tapscan.signal.strikes.detect import clipped
+from tapscan.wording import listed
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
-from tapscan.workflow.check import Agree, CheckResult, Request, check
+from tapscan.workflow.check import Agree, CheckResult, Request, check, judged
 from tapscan.workflow.conclude import conclude
 
-__all__ = ["read_keys", "screened"]
+__all__ = ["read_keys", "reported_tones", "screened"]
 Sound = tuple[str, FloatArray, int]  # id, samples, rate
-LONGEST_S = 1800.0  # of one recording, which is held in memory; the whole keyboard takes some four minutes
+LONGEST_S = 1800.0  # of one recording; the whole keyboard takes some four minutes
+MOST_VALUES = 2 * 1800 * 48_000  # samples of all channels, which are held in memory
 LOOKED_AT_S = 4.0  # pieces in which clipping is looked for
 
 
@@ -45,7 +49,14 @@ def screened(
         return _notes(paths, request, workers, agree)
 
 
+def reported_tones(screening: Screening) -> list[ForeignTone]:
+    """Most notes first; none where that check found nothing."""
+    found = any(i.rule == ringing_on.NAME for i in screening.indications)
+    return ringing_on.lasting(screening.scan, Settings()) if found else []
+
+
 def _notes(paths: Sequence[str], request: Request, workers: Workers, agree: Agree | None) -> CheckResult:
+    _only_keys(request)
     wanted = read_keys(request.keys) if request.keys else ()
     recordings, sounds, unreadable, repeated = _all_read(paths, request, workers)
     if not recordings:
@@ -55,6 +66,22 @@ def _notes(paths: Sequence[str], request: Request, workers: Workers, agree: Agre
     if agree is not None and not agree((), remarks):
         return CheckResult(None, unreadable, repeated)
     return CheckResult(_screening(recordings, played, request, remarks), unreadable, repeated)
+
+
+def _only_keys(request: Request) -> None:
+    """Raises BadRequest for what is said of taps."""
+    of_taps = {
+        "a layout": request.layout,
+        "how many taps each place got": request.per_station,
+        "the order of the taps": request.order,
+        "taps given elsewhere": request.assign,
+        "taps left out": request.skip,
+        "a part of the places": request.partial,
+        "parts that were held": request.parts_held,
+        "a reference bar": request.bar,
+    }
+    if given := [words for words, value in of_taps.items() if value]:
+        raise BadRequest(f"keys were played, and nothing was tapped: leave out {listed(given)}")
 
 
 def _all_read(
@@ -87,6 +114,10 @@ def _read(path: str, name: str, number: int, request: Request) -> tuple[Recordin
         if source.duration_s > LONGEST_S:
             raise BadRequest(
                 f"{name} is {source.duration_s / 60:.0f} minutes long; played notes are read up to {LONGEST_S / 60:.0f}: cut it"
+            )
+        if source.frames * source.channels > MOST_VALUES:
+            raise BadRequest(
+                f"{name} is too large to be read at once ({source.channels} channels at {source.sample_rate_hz} Hz): cut it, or save one channel at 48000 Hz"
             )
         whole = source.read(0, source.frames)
         best = max(range(source.channels), key=lambda c: _range_db(whole[:, c], source.sample_rate_hz))
@@ -125,20 +156,5 @@ def _range_db(samples: FloatArray, rate: int) -> float:
 def _screening(
     recordings: Sequence[Recording], played: PlayedNotes, request: Request, remarks: Sequence[str]
 ) -> Screening:
-    settings = request.settings
     scan = Scan(tuple(recordings), (), (), state=request.state, played=played)
-    indications, not_run = run_rules(scan, settings)
-    told = Screening(
-        scan=scan,
-        disposition="inconclusive",  # until it is concluded below
-        headline="",
-        summary="",
-        next_steps=(),
-        indications=tuple(indications),
-        rules_not_run=tuple(not_run),
-        limitations=limitations(scan),
-        settings_sha256=settings_sha256(settings, RULE_LIMITS),
-        limits_sha256=limits_by_part(settings, RULE_LIMITS),
-        assignment=tuple(remarks),
-    )
-    return conclude(told, settings)
+    return conclude(judged(scan, request.settings, limitations(scan), remarks), request.settings)

@@ -17,14 +17,14 @@ from tapscan.register.scans import find_scan
 from tapscan.report.about import About
 from tapscan.report.beside import Beside
 from tapscan.report.page import sections_of, style
-from tapscan.report.sections import glossary, indications, map, reach, tested
+from tapscan.report.sections import glossary, indications, map, notes, reach, tested
 from tapscan.report.shop import Shop, read_shop
 from tapscan.workflow.defaults import read_defaults
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.standing import as_it_stands, notices
 from tapscan.workflow.write_report import about
 
-QUICK = (indications.SECTION, map.SECTION, tested.SECTION, reach.SECTION, glossary.SECTION)
+QUICK = (indications.SECTION, map.SECTION, notes.SECTION, tested.SECTION, reach.SECTION, glossary.SECTION)
 
 
 def report_style() -> str:

@@ -5,11 +5,12 @@ open_findings(register, plate, before, now, entry)   OpenFinding after OpenFindi
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 from tapscan.records import Disposition, Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
-from tapscan.register.results import load_indications
+from tapscan.register.results import load_indications, load_screening
 from tapscan.register.scans import list_scans
 from tapscan.screening.open_findings import EXAMINED, OpenFinding, PastScan, still_open
 
@@ -31,10 +32,12 @@ def open_findings(
     entries = [e for e in list_scans(register, plate) if before is None or (e.date, e.number) < before]
     said = load_indications(register, [e.current.id for e in entries])
     past = [_past(e, e.current.disposition, said[e.current.id]) for e in entries]
+    past = [replace(p, not_run=_not_run(register, e)) if e.played else p for p, e in zip(past, entries, strict=True)]
     here = None
     if now:
-        silent = PastScan("", "", now.disposition, _relevant(now.indications))
-        here = _past(entry, now.disposition, now.indications) if entry else silent
+        told = _past(entry, now.disposition, now.indications) if entry else _nameless(now)
+        not_run = tuple(r.rule for r in now.rules_not_run)
+        here = replace(told, played=now.scan.played is not None, not_run=not_run)
     return still_open(past, here)
 
 
@@ -47,7 +50,17 @@ def _past(entry: ScanEntry, disposition: Disposition, indications: Sequence[Indi
         tuple(o.told for o in entry.outcomes),
         any(o.part for o in entry.outcomes),
         tuple(o.told for o in entry.flaws),
+        entry.played,
     )
+
+
+def _nameless(now: Screening) -> PastScan:
+    return PastScan("", "", now.disposition, _relevant(now.indications))
+
+
+def _not_run(register: Register, entry: ScanEntry) -> tuple[str, ...]:
+    """Of played notes alone: a scan by taps says by its disposition whether it could be judged."""
+    return tuple(r.rule for r in load_screening(register, entry.current.id).rules_not_run)
 
 
 def _relevant(indications: Sequence[Indication]) -> tuple[Indication, ...]:

@@ -20,7 +20,7 @@ def course_of(register: Register, entry: ScanEntry) -> Course | None:
     """Scans after `entry` are not looked at: a page made again says what it said then."""
     upto = [e for e in list_scans(register, entry.plate) if (e.date, e.number) <= (entry.date, entry.number)]
     alike = [e for e in upto if unlike_newest(e, entry, Settings()) is None]
-    if len(alike) < 2:
+    if entry.played or len(alike) < 2:
         return None
     scans = [for_comparison(register, e) for e in alike]
     contact = all(s.conditions.sensor.contact for s in scans)

@@ -119,7 +119,7 @@ def _figure(value: float | None) -> str | None:
 
 def first_typed(register: Register, plate: str) -> dict[str, str]:
     """Layout and order too. Nothing that is measured anew each time (day, temperatures, state) is taken from an earlier scan."""
-    scans = list_scans(register, plate)
+    scans = [e for e in list_scans(register, plate) if not e.played]
     last = {key: value for key, value in as_typed(scans[-1]).items() if key in AGAIN} if scans else {}
     shop = {key: value for key, value in asdict(read_defaults(register.folder)).items() if value}
     shop = {key: value for key, value in shop.items() if key in (*FIELDS, "layout", "order")}

@@ -27,9 +27,10 @@ from tapscan.register.visits import (
     remove_look_photo,
     visit_on,
 )
+from tapscan.screening.disposition import NOTES
 from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import OpenFinding
-from tapscan.screening.rules import note_buzz
+from tapscan.screening.rules import note_buzz, ringing_on
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.photos import kind_of_photo
@@ -52,7 +53,7 @@ class Known:
     opened: tuple[OpenFinding, ...]  # from earlier days
     seen_before: tuple[tuple[dt.date, Look], ...]  # what the eye saw on earlier visits and may be a crack
     state: State | None
-    before: bool  # an earlier scan is there to be compared with
+    before: bool  # an earlier scan by taps is there to be compared with
     advice: Advice
 
     @property
@@ -127,7 +128,7 @@ def known_of(register: Register, visit: Visit) -> Known:
     earlier = tuple(
         (v.date, look) for v in list_visits(register, visit.plate) if v.date < visit.date for look in v.suspects
     )
-    before = any(e.date < visit.date for e in entries)
+    before = any(e.date < visit.date and not e.played for e in entries)
     known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE)
     return replace(known, advice=advise(_for_advice(known)))
 
@@ -148,14 +149,15 @@ def _for_advice(k: Known) -> VisitKnown:
     newest = k.tapped[-1][1] if k.tapped else None
     every = [i for _, s in k.scans for i in s.indications]
     signs = frozenset(s for look in k.visit.looks for s in look.signs)
-    rules = [i.rule for i in k.relevant if i.rule != note_buzz.NAME] + [o.rule for o in k.opened]
-    rules += [BUZZ] if BUZZ in signs or _buzzed(k, every) else []
+    said = [i.rule for i in k.relevant] + [o.rule for o in k.opened]
+    rules = [rule for rule in said if rule not in NOTES]
+    rules += [BUZZ] if BUZZ in signs or note_buzz.NAME in said or _buzzed(k, every) else []
     eyes = [look for look in k.visit.round if look.region != KEYS]
     return VisitKnown(
         state=k.state,
         eye=bool(k.visit.suspects or k.seen_before or any(suspects(e.checklist) for e, _ in k.scans)),
         rules=tuple(dict.fromkeys(rules)),
-        earlier=bool(k.opened or k.seen_before),
+        earlier=bool(k.seen_before or any(o.rule not in NOTES or o.rule == note_buzz.NAME for o in k.opened)),
         heard=any(strike.usable for _, s in k.scans for strike in s.scan.strikes),
         disposition=newest.disposition if newest else None,
         headline=newest.headline if newest else "",
@@ -164,6 +166,7 @@ def _for_advice(k: Known) -> VisitKnown:
         signs=signs,
         played=bool(k.notes)
         or any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks),
+        rings=ringing_on.NAME in said,
         looked=sum(look.answer in ("nothing", "note") for look in eyes),
         unseen=sum(look.answer not in ("nothing", "note") for look in eyes),
         before=k.before,
@@ -172,4 +175,4 @@ def _for_advice(k: Known) -> VisitKnown:
 
 def _buzzed(k: Known, every: Sequence[Indication]) -> bool:
     """In the piano a buzz of the taps counts; out of it the scan's own steps say how to go on."""
-    return (k.state is None or k.state in IN_PIANO) and any(i.rule in (BUZZ, note_buzz.NAME) for i in every)
+    return (k.state is None or k.state in IN_PIANO) and any(i.rule == BUZZ for i in every)

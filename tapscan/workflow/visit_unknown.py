@@ -157,7 +157,9 @@ def _change(k: Known) -> list[Unknown]:
 def _keys(k: Known) -> list[Unknown]:
     keys = next(look for look in k.visit.round if look.region == KEYS)
     if k.notes:
-        return [Unknown("notes", text) for _, s in k.notes for text in limitations(s.scan)]
+        said = [*(Unknown("notes", text) for _, s in k.notes for text in limitations(s.scan))]
+        said += [u for _, s in k.notes for u in _checks(s)]
+        return list({(u.code, u.text): u for u in said}.values())
     if keys.answer in ("nothing", "note"):
         return []
     return [Unknown("keys", "Whether anything buzzes under the keys: they were not played.", keys.note or "")]

@@ -27,7 +27,7 @@ from tapscan.report.words import STATES
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import plain_of, since
 from tapscan.screening.played_notes import told_of
-from tapscan.screening.rules import RULES, rule_named
+from tapscan.screening.rules import rule_named, rules_of
 from tapscan.screening.visit_advice import BUZZ, cautions
 from tapscan.targets import write_text
 from tapscan.wording import counted, listed
@@ -202,9 +202,10 @@ def _taps(e: ScanEntry, s: Screening) -> tuple[str, str]:
 def _checked(s: Screening) -> str:
     if any(i.interpretation == "relevant" for i in s.indications):
         return "something was found"
-    made = len(RULES) - len(s.rules_not_run)
+    rules = rules_of(s.scan)
+    made = len(rules) - len(s.rules_not_run)
     return (
-        f"{counted(made, 'check')} of {len(RULES)} could be made and found nothing"
+        f"{counted(made, 'check')} of {len(rules)} could be made and found nothing"
         if made
         else "no check could be made"
     )

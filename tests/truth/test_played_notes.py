@@ -15,7 +15,9 @@ from bench.simulate.string_scales import SCALES, strings
 from tapscan.register.database import open_register
 from tapscan.register.visits import find_visit
 from tapscan.report.error_rates import _as_counted, measured, shipped_limits
+from tapscan.settings import Settings
 from tapscan.signal.notes.strings import key_name, key_number, partials, usual_stiffness, usual_tuning
+from tapscan.signal.notes.wanted_keys import played_notes
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.visit_unknown import unknown_of
 from tests.cli.commands import run
@@ -140,6 +142,10 @@ def test_the_document_of_the_day_tells_recorded_notes_as_notes_and_no_taps(visit
         ["--played", "--keys", "H2"],
         ["--played", "--keys", "C4-A3"],
         ["--played", "--baseline"],
+        ["--played", "--skip", "2"],
+        ["--played", "--assign", "notes.wav=S1"],
+        ["--played", "--held"],
+        ["--played", "--partial"],
     ],
 )
 def test_what_does_not_go_together_is_refused_in_one_line(visit, given):
@@ -147,6 +153,20 @@ def test_what_does_not_go_together_is_refused_in_one_line(visit, given):
     found = run("scan", "import", "G7", str(folder / "notes.wav"), *given, "--sensor", "contact", "--yes")
     assert found.status in (1, 2) and "Traceback" not in found.err
     assert run("history", "G7").out.count("no scans yet") == 1
+
+
+@each("seconds", [0.0, 0.01, 0.3, 3.0])
+@each("contact", [True, False])
+def test_silence_and_crumbs_are_no_note_and_no_crash(seconds, contact):
+    told = played_notes([("F1", np.zeros(round(seconds * 48_000)), 48_000)], ["C4"], Settings(), contact=contact)
+    assert told.notes == () and told.missing == ("C4",)
+
+
+def test_without_quiet_before_any_note_nothing_is_told_of_what_rings_on():
+    samples, rate, notes, _, _ = made(Unit("short", "foreign", "grand 155", "contact", 0))
+    cut = samples[round((notes[0].at_s - 0.1) * rate) : round((notes[1].at_s - 0.3) * rate)]
+    (note,) = played_notes([("F1", cut, rate)], [], Settings(), contact=True).notes
+    assert note.tones == () and note.listened_s is None and "quiet" in (note.tones_reason or "")
 
 
 def test_by_microphone_what_rings_on_is_not_judged_and_it_says_why(visit):

@@ -32,7 +32,7 @@ def plate(request: Request) -> Response:
         "plate.html",
         plate=found,
         scans=scans[::-1],
-        counting=[e.name for e in scans if not e.crossed_out],
+        counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
         advice=advice(marked) if marked else "No baseline yet: later scans have nothing to be compared with.",
         open_findings=open_findings(register, found.name),

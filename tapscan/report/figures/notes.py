@@ -13,9 +13,9 @@ from matplotlib import rc_context
 from tapscan.records import PlayedNotes
 from tapscan.report.figures.sheet import GRAPHITE, INK, RULE, STYLE, as_svg, sheet
 
-SIZE_IN, BOX = (6.6, 3.4), (0.1, 0.15, 0.88, 0.82)
-OCTAVES = ("A0", "A1", "A2", "A3", "A4", "A5", "A6", "A7", "C8")
-LOWEST_HZ, HIGHEST_HZ = 50.0, 1400.0
+SIZE_IN, BOX = (4.6, 3.4), (0.14, 0.15, 0.84, 0.82)  # legible on a phone
+OCTAVES = ("A0", "A1", "A2", "A3", "A4", "A5", "A6", "C8")
+HIGHEST_HZ = 1400.0
 NOTE_ROW_HZ, BUZZ_ROW_HZ = 37.0, 42.0
 
 
@@ -41,7 +41,7 @@ def notes_chart(
         axes.minorticks_off()
         axes.axhline(46.0, color=RULE, linewidth=0.7)
         axes.set_ylabel("tone after the damper, Hz")
-        axes.set_xlabel("key that was played (row of ticks), buzz (crosses)")
+        axes.set_xlabel("key (ticks: played; crosses: with a buzz)")
         return as_svg(figure, name, _words(played, lasting, len(buzz)))
 
 

@@ -14,21 +14,22 @@ from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.report.section import Section, Sheet
 
 MOST_NAMED = 6
+OF_NOTES = "no place is known: the notes tell which keys, not where it sits"
 
 
 def finding(indication: Indication, number: int, screening: Screening) -> dict[str, Any]:
     """`number` as it stands before it on the page."""
     by_id = {m.id: m for m in screening.scan.modes}
+    nowhere = OF_NOTES if screening.scan.played else "the plate as a whole"
     modes = [by_id[m] for m in indication.modes if m in by_id]
     return {
         "number": number,
         "relevant": indication.interpretation == "relevant",
         "title": rule_title(indication.rule),
         "sentence": indication.sentence,
-        "stations": wording.listed(indication.stations, words.MOST_LISTED) or "the plate as a whole",
+        "stations": wording.listed(indication.stations, words.MOST_LISTED) or nowhere,
         "has_places": bool(indication.stations),
-        "where": wording.listed([screening.scan.where(s) for s in indication.stations], words.MOST_LISTED)
-        or "the plate as a whole",
+        "where": wording.listed([screening.scan.where(s) for s in indication.stations], words.MOST_LISTED) or nowhere,
         "interpretation": words.INTERPRETATIONS.get(indication.interpretation, indication.interpretation),
         "status": words.STATUSES.get(indication.status, str(indication.status)),
         "evidence": [_evidence(c, modes) for c in indication.conditions],

@@ -5,11 +5,12 @@ from typing import Any
 from tapscan import wording
 from tapscan.records import ForeignTone, PlayedNotes
 from tapscan.report.section import Section, Sheet
+from tapscan.screening.played_notes import KEYBOARD
 from tapscan.screening.rules.note_buzz import buzzing_notes
-from tapscan.screening.rules.ringing_on import lasting
+from tapscan.screening.rules.ringing_on import RingingOnLimits, lasting
 from tapscan.settings import Settings
 
-MOST_TONES = 6
+MOST_TONES, MOST_KEYS = 6, 8
 
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:
@@ -21,21 +22,17 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
 
     found = {f.id for f in lasting(scan, Settings())} if played.foreign else set()
     buzzing = {n.id for n in buzzing_notes(scan, Settings())}
-    place = {name: k for k, name in enumerate(_keyboard())}
-    shown = sorted(played.foreign, key=lambda f: (f.id not in found, -len(f.notes)))[:MOST_TONES]
+    place = {name: k for k, name in enumerate(KEYBOARD)}
+    wanted = [f for f in played.foreign if f.id in found or sheet.beside.full]
+    shown = sorted(wanted, key=lambda f: (f.id not in found, -len(f.notes)))[:MOST_TONES]
     return {
         "chart": notes_chart(played, place, found, buzzing, "notes"),
         "remarks": sheet.screening.assignment,
         "rows": [_row(f, played, found) for f in shown],
-        "left_out": len(played.foreign) - len(shown),
+        "left_out": wording.counted(more, "further tone") if (more := len(played.foreign) - len(shown)) else "",
         "why_none": played.foreign_reason,
         "notes": [_note(n, n.id in buzzing) for n in played.notes] if sheet.beside.full else [],
     }
-
-
-def _keyboard() -> list[str]:
-    steps = ("C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B")
-    return [f"{steps[m % 12]}{m // 12 - 1}" for m in range(21, 109)]
 
 
 def _row(f: ForeignTone, played: PlayedNotes, found: set[str]) -> dict[str, str]:
@@ -44,11 +41,18 @@ def _row(f: ForeignTone, played: PlayedNotes, found: set[str]) -> dict[str, str]
         "id": f.id,
         "hz": wording.with_sd(f.frequency, places=1),
         "loss": wording.with_sd(f.loss, places=4),
-        "notes": f"{len(f.notes)}, {len(f.near)} of them with a partial beside it",
-        "keys": wording.listed([keys[n] for n in f.notes[:8]]) + (" and others" if len(f.notes) > 8 else ""),
-        "what": "reported" if f.id in found else "as plate and board do",
-        "string": f.string_of or "",
+        "notes": f"{wording.counted(len(f.notes), 'note')}, {len(f.near)} with a partial beside it",
+        "keys": wording.listed([keys[n] for n in f.notes], MOST_KEYS),
+        "what": _what(f, found),
+        "string": f.string_of or "no damped string",
     }
+
+
+def _what(f: ForeignTone, found: set[str]) -> str:
+    if f.id in found:
+        return "reported"
+    dies = f.loss_factor > Settings().of(RingingOnLimits).loss_factor
+    return "dies away as plate and board do" if dies else "not sure enough to be reported"
 
 
 def _note(n: Any, buzzes: bool) -> dict[str, str]:

@@ -10,14 +10,14 @@ from tapscan.records import Screening
 from tapscan.report.error_rates import error_rates
 from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Section, Sheet
-from tapscan.screening.rules import RULES
+from tapscan.screening.rules import rules_of
 
 
 def error_rates_section(screening: Screening) -> list[tuple[str, str, str]]:
     """In the order of the rules, then names that no rule has any more."""
     not_run = {r.rule for r in screening.rules_not_run}
     raised = [i.rule for i in screening.indications]
-    names = dict.fromkeys([*(r.name for r in RULES), *raised, *not_run])
+    names = dict.fromkeys([*(r.name for r in rules_of(screening.scan)), *raised, *not_run])
     return [
         (rule_title(n), _said(n, n in not_run, raised.count(n)), error_rates(n, screening.limits_sha256)) for n in names
     ]

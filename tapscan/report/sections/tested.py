@@ -18,6 +18,7 @@ def _build(sheet: Sheet) -> dict[str, Any]:
     every = _stations(scan.strikes, dict(scan.places))
     return {
         "tapped": bool(every),
+        "played": scan.played is not None,
         "stations": every if sheet.beside.full else [row for row in every if row["faults"] != NO_FAULT],
         "not_run": not_run_by_reason(sheet.screening.rules_not_run),
     }

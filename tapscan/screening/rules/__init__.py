@@ -6,6 +6,7 @@ file beside these, name it in RULES, and write a test that goes red when the rul
 RULES                        in the order in which they run and are shown
 NOTE_RULES                   those of a scan whose keys were played; of such a scan the others are not run, and these are not run of taps
 RULE_LIMITS                  dataclasses of all thresholds that stand in the files of rules
+rules_of(scan)               those that are meant for what was recorded, taps or notes
 rule_named(name)             the Rule, or None
 run_rules(scan, settings)    indications, and the rules that lacked their input
 """
@@ -55,15 +56,18 @@ def rule_named(name: str) -> Rule | None:
     return next((rule for rule in (*RULES, *NOTE_RULES) if rule.name == name), None)
 
 
+def rules_of(scan: Scan) -> tuple[Rule, ...]:
+    """In order."""
+    return NOTE_RULES if scan.played else RULES
+
+
 def run_rules(
     scan: Scan, settings: Settings, rules: tuple[Rule, ...] | None = None
 ) -> tuple[list[Indication], list[RuleNotRun]]:
-    """Every rule once, in order; without `rules` those that are meant for what was recorded, taps or notes."""
-    if rules is None:
-        rules = NOTE_RULES if scan.played else RULES
+    """Every rule once, in order; without `rules` those of the scan."""
     found: list[Indication] = []
     not_run: list[RuleNotRun] = []
-    for rule in rules:
+    for rule in rules_of(scan) if rules is None else rules:
         in_piano = rule.bare_only and scan.state in IN_PIANO
         reason = needs_waveform(rule, scan) or (IN_PIANO_REASON if in_piano else None)
         outcome = RuleNotRun(rule.name, reason) if reason else rule.run(scan, settings)

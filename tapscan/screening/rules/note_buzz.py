@@ -71,9 +71,8 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     keys = list(dict.fromkeys(n.key or "" for n in found))
     if len(keys) < limits.notes:
         return []
-    more = f" and {len(keys) - NAMED_PLACES} more" if len(keys) > NAMED_PLACES else ""
     sentence = (
-        f"Something buzzes along with {len(found)} of {len(judged)} notes, plainest at {listed(keys[:NAMED_PLACES])}{more}. Most often a loose part does that, "
+        f"Something buzzes along with {len(found)} of {len(judged)} notes, plainest at {listed(keys, NAMED_PLACES)}. Most often a loose part does that, "
         "and often one that has nothing to do with the plate. By itself this is no sign of a crack."
     )
     worst = found[0]

@@ -7,7 +7,6 @@ Two rounds for the keys: every pitch within a quarter tone first; then only pitc
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
 
@@ -26,12 +25,13 @@ NEAR_STEPS = (-18.0, -12.0, -6.0, 0.0, 6.0, 12.0, 18.0)
 PITCH_CLEAR = 8.0  # dB ahead of the next key: such notes set the pitch of the piano
 PITCH_KEYS = (20, 66)  # between these an octave is stretched alike in all pianos
 LEAST_FOR_PITCH = 4
-LONGEST_S = 0.7
+LONGEST_S, SHORTEST_S = 0.7, 0.15  # of a note; shorter is none
 SOON_S, FAINT_DB = 1.0, 20.0  # a rise so soon after a note, and so much fainter, is no note of its own
 TAIL_S, END_S = 1.0, 0.06  # longest stretch looked at; so long before the next note
 NOISE_S = 0.5
 OWN_PARTIALS = 48
 UNDAMPED_FROM = 66  # dampers end above here, in all pianos (from memory: the top 18 to 20 notes have none)
+BY_MICROPHONE = "heard by microphone: the board drowns what the iron radiates"
 LINES_HZ = 2.0  # two tones so near cannot be told apart in a tail
 
 
@@ -39,8 +39,12 @@ def hear_notes(
     samples: FloatArray, rate: int, recording: str, settings: Settings, *, contact: bool, first: int = 1
 ) -> tuple[list[PlayedNote], float | None]:
     """Of (n,) samples; `contact` : by a pickup on the iron; else what rings on is not looked for. `first` : number of the first note. Notes in order; the pitch in cents."""
+    if len(samples) < SHORTEST_S * rate:
+        return [], None
     levels = NoteLevels(samples, rate)
     onsets = note_onsets(levels, settings)
+    if not onsets:
+        return [], None
     heard = _scored(samples, rate, onsets, GRID)
     pitch = _pitch(heard)
     if pitch is not None:
@@ -49,12 +53,9 @@ def hear_notes(
     onsets, heard = [onsets[k] for k in kept], [heard[k] for k in kept]
     ends = [*onsets[1:], len(samples) / rate]
     falls = [damper_falls(levels, a, b, settings) for a, b in zip(onsets, ends, strict=True)]
-    noise = _noise(samples, rate, onsets) if contact else None
+    noise = _noise(samples, rate, onsets) if contact else BY_MICROPHONE
     notes = [
-        replace(
-            _note(samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings),
-            id=f"N{k + first}",
-        )
+        _note(f"N{k + first}", samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings)
         for k in range(len(onsets))
     ]
     return notes, pitch
@@ -92,15 +93,18 @@ def _pitch(heard: Sequence[Heard]) -> float | None:
     return float(6 * np.round(np.median(told) / 6)) if len(told) >= LEAST_FOR_PITCH else None
 
 
-def _noise(samples: FloatArray, rate: int, onsets: Sequence[float]) -> NoiseDensity:
-    """Of what is heard before the first note and just before the others: the quietest of them."""
+def _noise(samples: FloatArray, rate: int, onsets: Sequence[float]) -> NoiseDensity | str:
+    """Of what is heard before the first note and just before the others: the quietest of them. Else why it is not known."""
     cuts = [samples[max(0, round((a - NOISE_S) * rate)) : round((a - 0.03) * rate)] for a in onsets]
     long = [c for c in cuts if len(c) > 0.3 * rate]
+    if not long:
+        return "nothing quiet before any note"
     quiet = sorted(long, key=lambda c: float(np.mean(c**2)))[: max(1, len(long) // 5)]
     return NoiseDensity(quiet, rate)
 
 
 def _note(
+    name: str,
     samples: FloatArray,
     rate: int,
     levels: NoteLevels,
@@ -110,7 +114,7 @@ def _note(
     falls: Sequence[float | None],
     heard: Heard,
     recording: str,
-    noise: NoiseDensity | None,
+    noise: NoiseDensity | str,
     settings: Settings,
 ) -> PlayedNote:
     onset, end, fall = onsets[k], ends[k], falls[k]
@@ -121,7 +125,7 @@ def _note(
     over, share, why_no_buzz = (None, None, buzz) if isinstance(buzz, str) else (*buzz, None)
     tones, listened, why_no_tones = _tones(samples, rate, onset + held, end, heard, key, noise, settings)
     return PlayedNote(
-        f"N{k + 1}", recording, onset, None if key is None else key_name(key), clear,
+        name, recording, onset, None if key is None else key_name(key), clear,
         None if key is None else float(heard.cents[key]), levels.level_db(onset), fall, over, share, tones, listened,
         reason, why_no_buzz, why_no_tones,
     )  # fmt: skip
@@ -149,12 +153,12 @@ def _tones(
     end_s: float,
     heard: Heard,
     key: int | None,
-    noise: NoiseDensity | None,
+    noise: NoiseDensity | str,
     settings: Settings,
 ) -> tuple[tuple[RingingTone, ...], float | None, str | None]:
     s = settings.notes
-    if noise is None:
-        return (), None, "heard by microphone: the board drowns what the iron radiates"
+    if isinstance(noise, str):
+        return (), None, noise
     first = fall_s + s.listen_after_s
     last = min(end_s - END_S, first + TAIL_S)
     if last - first < s.listen_s:

@@ -15,10 +15,10 @@ from tapscan.records import FloatArray
 from tapscan.records.notes import PlayedNote, PlayedNotes
 from tapscan.settings import Settings
 from tapscan.signal.notes.foreign_tones import foreign_tones
-from tapscan.signal.notes.hear_notes import hear_notes
+from tapscan.signal.notes.hear_notes import BY_MICROPHONE, hear_notes
 from tapscan.signal.notes.strings import key_name, key_number
 
-BY_MICROPHONE = "heard by microphone: the board drowns what the iron radiates, so what rings on in the iron is told by a pickup only"
+PICKUP_ONLY = f"{BY_MICROPHONE}, so what rings on in the iron is told by a pickup only"
 
 
 def read_keys(text: str) -> tuple[str, ...]:
@@ -60,5 +60,5 @@ def played_notes(
     missing, doubled, besides = beside_wanted(notes, wanted)
     foreign = tuple(foreign_tones(notes, pitch, settings)) if contact else ()
     return PlayedNotes(
-        tuple(notes), tuple(wanted), missing, doubled, besides, pitch, foreign, None if contact else BY_MICROPHONE
+        tuple(notes), tuple(wanted), missing, doubled, besides, pitch, foreign, None if contact else PICKUP_ONLY
     )
