@@ -65,12 +65,11 @@ def note(
 ) -> None:
     """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced."""
     from tapscan.workflow.plate import find_plate
-    from tapscan.workflow.visit import Visit, keep_photos_of, keep_visit, visit_on
+    from tapscan.workflow.visit import Visit, edit_visit, keep_photos_of
 
     opened, date = o.opened(register), o.day(on, "--on", register)
     name = find_plate(opened, plate, exact=True).name
     pairs = [_region(text, "--photo") for text in photo or ()]
-    before = visit_on(opened, name, date) or Visit(name, date)
     facts: dict[str, str | None] = {
         "maker": maker,
         "piano_number": number,
@@ -80,12 +79,16 @@ def note(
         "notes": notes,
     }
     told: dict[str, Any] = {key: o.words(value) for key, value in facts.items() if value is not None}
-    told_state = before.state if state is None else read_state(o.words(state))
-    looks = _looks(before, clear, found, hidden)
+    if state is not None:
+        told["state"] = read_state(o.words(state))
+
+    def change(before: Visit) -> Visit:
+        return replace(before, **told, looks=_looks(before, clear, found, hidden))
+
+    change(Visit(name, date))  # what cannot be meant is refused before a photo is kept
     for region, file in pairs:
         keep_photos_of(opened, name, date, region, [Path(file or "")])
-    kept = keep_visit(opened, replace(before, **told, state=told_state, looks=looks))
-    _say_noted(kept)
+    _say_noted(edit_visit(opened, name, date, change))
 
 
 def _say_noted(kept: "Visit") -> None:

@@ -2,7 +2,7 @@
 
 bar_row(connection, name)             the bar's row, made where there is none
 keep_with(connection, scan_id, ...)   recordings of a scan's bar, and the bar's first reading
-kept_with(connection, scans)          KeptBar by the scan's row
+KEPT, kept_of(rows)                   query of the recordings beside scans, and KeptBar from those of one scan
 """
 
 from collections.abc import Sequence
@@ -44,18 +44,18 @@ def keep_with(connection: Connection, scan_id: int, scan: str, kept: KeptBar | N
         connection.execute(t.bar.update().where(t.bar.c.row == bar.row).values(told))
 
 
-def kept_with(connection: Connection, scans: Sequence[int]) -> dict[int, KeptBar]:
-    """Those that have one."""
-    query = (select(t.scan_bar, t.file.c.size_bytes, t.bar.c.name.label("bar_name")).join(t.file).join(t.bar)).order_by(
-        t.scan_bar.c.position
-    )
-    rows: dict[int, list[Row]] = {}
-    for row in connection.execute(query):
-        rows.setdefault(row.scan_id, []).append(row)
-    return {scan: _kept(mine) for scan, mine in rows.items() if scan in set(scans)}
+KEPT = (
+    select(t.scan_bar, t.file.c.size_bytes, t.bar.c.name.label("bar_name"))
+    .join(t.file)
+    .join(t.bar)
+    .order_by(t.scan_bar.c.position)
+)
 
 
-def _kept(rows: Sequence[Row]) -> KeptBar:
+def kept_of(rows: Sequence[Row]) -> KeptBar | None:
+    """Of a scan without any: None."""
+    if not rows:
+        return None
     first, last = (
         tuple(KeptFile(r.sha256, r.size_bytes, r.name) for r in rows if bool(r.last) == which)
         for which in (False, True)

@@ -19,7 +19,7 @@ from sqlalchemy import Connection, Row, Select, func, select
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.records import ScanConditions
 from tapscan.register import tables as t
-from tapscan.register.bar_files import keep_with, kept_with
+from tapscan.register.bar_files import KEPT, keep_with, kept_of
 from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import (
@@ -244,12 +244,12 @@ def _entries(connection: Connection, rows: Sequence[Row]) -> list[ScanEntry]:
     )
     seen = _grouped(connection, select(t.checklist), t.checklist, ids, whole)
     came = _grouped(connection, select(t.outcome).order_by(t.outcome.c.on, t.outcome.c.row), t.outcome, ids, whole)
-    bars = kept_with(connection, list(ids))
+    bars = _grouped(connection, KEPT, t.scan_bar, ids, whole)
     made = _grouped(connection, select(*SCREENING).order_by(t.screening.c.number), t.screening, ids, whole)
     return [
         replace(
             _entry(row, held.get(row.row, []), seen.get(row.row, []), came.get(row.row, []), made[row.row]),
-            bar=bars.get(row.row),
+            bar=kept_of(bars.get(row.row, [])),
         )
         for row in rows
     ]

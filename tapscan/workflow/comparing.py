@@ -38,7 +38,7 @@ def comparison_of(register: Register, plate: str, scan: str | None = None, again
     both = [s for s in dict.fromkeys(t.station for t in now.strikes) if best_strike(now, s) and best_strike(before, s)]
     moved = {w.station: w.weight for w in found.where}
     both.sort(key=lambda s: -moved.get(s, 0.0))
-    scans = tuple(e.name for e in list_scans(register, name))
+    scans = tuple(e.name for e in list_scans(register, name) if not e.played)
     return Compared(
         name, found, scans, tuple((s, dict(now.places).get(s, "")) for s in both), both[0] if both else None
     )

@@ -38,11 +38,16 @@ def doubts_of(
 
 
 def _own(register: Register, plate: str, stored: ScanEntry | None) -> list[ScanEntry]:
-    entries = list_scans(register, plate)
+    entries = _tapped(register, plate)
     if stored:
         entries = [e for e in entries if (e.date, e.number) < (stored.date, stored.number)]
     newest = sorted(entries, key=lambda e: (e.date, e.number))[-NEWEST:]
     return newest + [e for e in entries if e.baseline and e not in newest]
+
+
+def _tapped(register: Register, plate: str) -> list[ScanEntry]:
+    """Played notes tell nothing of the plate's tones."""
+    return [e for e in list_scans(register, plate) if not e.played]
 
 
 def _beside(register: Register, entries: list[ScanEntry], scan: Scan, settings: Settings) -> Iterator[Beside]:
@@ -56,9 +61,7 @@ def _beside(register: Register, entries: list[ScanEntry], scan: Scan, settings: 
 def _repeated(register: Register, plate: str, scan: Scan, settings: Settings) -> Beside | None:
     """Of another plate, the scan that this one repeats."""
     own = find_plate(register, plate).name
-    newest = [
-        scans[-1] for p, _, _ in list_plates(register) if p.name != own and (scans := list_scans(register, p.name))
-    ]
+    newest = [scans[-1] for p, _, _ in list_plates(register) if p.name != own and (scans := _tapped(register, p.name))]
     found = [b for b in _beside(register, newest, scan, settings) if whose(b[2], settings) == "same"]
     return max(found, key=lambda beside: beside[2].heard_again, default=None)
 

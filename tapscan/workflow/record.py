@@ -5,8 +5,8 @@
     Recorder.key(action)                                     events that a key led to
     places_ahead(unfinished, settings, workers)              places listened to by others while the next is tapped; for Recorder and finish
     finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
-    settled(register)                                        what waits on this bench for a server is sent
-give_up(register, number)                                it is not gone on with; its strikes stay in the register
+    settled(register, number)                                what waits of it on this bench for a server is sent
+    give_up(register, number)                                it is not gone on with; its strikes stay in the register
     missing_stations(unfinished)                             stations that still lack a tap
     rate_of(register, unfinished)                            sample rate to go on with
     unfinished_layout(unfinished), guide_of(unfinished)              its places, and where it stands
@@ -257,7 +257,7 @@ def finish(
 
     Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
     """
-    settled(register)
+    settled(register, number)
     unfinished = find_unfinished(register, number)
     kept = unfinished.kept
     if not kept:
@@ -277,9 +277,9 @@ def finish(
     return stored
 
 
-def settled(register: Register) -> None:
-    """Every accepted strike is in the register. Raises NotReached where the server is away; then they are kept here and sent later."""
-    strikes_of(register).settle()
+def settled(register: Register, number: int) -> None:
+    """Every accepted strike of that recording is in the register. Raises NotReached where the server is away; then they are kept here and sent later."""
+    strikes_of(register).settle(number)
 
 
 def _request_of(register: Register, unfinished: Unfinished, settings: Settings, held: bool) -> Request:

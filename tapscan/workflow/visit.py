@@ -21,6 +21,7 @@ from tapscan.register.visit_entries import LOOK_ANSWERS, SIGNS, Look, LookAnswer
 from tapscan.register.visits import (
     FACTS,
     add_look_photo,
+    edit_visit,
     find_visit,
     keep_visit,
     list_visits,
@@ -37,7 +38,7 @@ from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 STRUNG: tuple[State, ...] = ("strung", "as-found")
 
@@ -121,7 +122,7 @@ def known_of(register: Register, visit: Visit) -> Known:
     earlier = tuple(
         (v.date, look) for v in list_visits(register, visit.plate) if v.date < visit.date for look in v.suspects
     )
-    before = any(e.date < visit.date for e in entries)
+    before = any(e.date < visit.date and not e.played for e in entries)
     known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE)
     return replace(known, advice=advise(_for_advice(known)))
 

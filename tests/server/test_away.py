@@ -75,6 +75,35 @@ def test_a_strike_for_a_recording_that_ended_elsewhere_is_kept_and_told(register
     assert len(list((register.folder / FOLDER).glob("*.json"))) == 1
 
 
+def test_a_strike_that_is_not_taken_holds_up_no_other_recording(register):
+    ended, goes_on = kills.begun(register), kills.begun(register)
+    strikes = kills.Waiting(register)
+    end(register, ended, "given up")
+    kills.record(register, ended, lambda _: None)
+    key = strikes.take(
+        goes_on, kills.TakenStrike("S1", "soft", kills.KeptFile("", 0, ""), -20.0, 40.0), b"tap", "S1"
+    ).key
+    strikes.settle(goes_on)
+    assert [s.key for s in find_unfinished(register, goes_on).strikes] == [key]
+    assert strikes.trouble is None
+    with pytest.raises(BadRequest, match="ended meanwhile"):
+        strikes.settle(ended)
+    assert len(list((register.folder / FOLDER).glob("*.json"))) == kills.STRIKES + 1
+
+
+def test_a_strike_for_another_register_at_the_same_address_is_kept(register):
+    number = kills.begun(register)
+    strikes = kills.Waiting(register)
+    strikes.outbox.identity = "another"
+    kills_strike = kills.TakenStrike("S1", "soft", kills.KeptFile("", 0, ""), -20.0, 40.0)
+    strikes.take(number, kills_strike, b"tap", "S1")
+    told = send_waiting(register)
+    assert told is not None and "another register" in told
+    kills.Waiting(register).settle(number)
+    assert find_unfinished(register, number).strikes == ()
+    assert len(list((register.folder / FOLDER).glob("*.json"))) == 1
+
+
 def test_the_line_is_cut_at_any_moment(far, line):
     counts = [kills.line_cut(line, far, at * kills.LASTS_S) for at in MOMENTS]
     assert counts == [kills.STRIKES] * len(MOMENTS)
