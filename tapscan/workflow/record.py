@@ -17,10 +17,11 @@ knocks take the last strike back. Only strikes are kept, not the talk between th
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Literal
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.faults import fault
 from tapscan.layouts import Layout, layout_from_text, layout_text
 from tapscan.recording.files import open_sound
@@ -167,7 +168,8 @@ class Recorder:
         if self._ahead is None or station in BAR_TURNS or self.guide.missing(station):
             return
         mine = [t for key, t in self._taken.items() if t.station == station and key in self._keys]
-        self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
+        with suppress(RegisterProblem):  # not in reach just now: `finish` listens to it, or says what is wrong
+            self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
 
     def _too_alike(self, station: str, force: Force, level_db: float) -> str:
         """A word where soft and hard at one station hardly differ; the strike counts all the same."""
@@ -323,7 +325,8 @@ def rate_of(register: Register, unfinished: Unfinished) -> int | None:
 
 
 def give_up(register: Register, number: int) -> None:
-    """Nothing is deleted. Raises BadRequest where there is no such scan."""
+    """Nothing is deleted. Raises BadRequest where there is no such scan, NotReached where a strike waits that would come too late."""
+    settled(register, number)
     end(register, find_unfinished(register, number).id, "given up")
 
 

@@ -14,8 +14,11 @@ from tapscan.register.outbox import FOLDER, TROUBLE, send_waiting
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import end, find_unfinished
 from tapscan.settings import Settings
+from tapscan.signal.plate.station_analysis import Wanted
+from tapscan.workers import ALONE
 from tapscan.workflow import where
-from tapscan.workflow.record import Recorder, begin_recording, finish
+from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.record import Recorder, begin_recording, finish, give_up, settled
 from tests.register.recording_child import LAYOUT
 from tests.register.test_recording import RATE, facts, play, whats
 from tests.server import kills
@@ -70,6 +73,25 @@ def test_the_guide_goes_on_without_the_server_and_the_strikes_are_sent_once(far,
     assert not [p for p in (far.folder / FOLDER).rglob("*") if p.is_file()]
     with pytest.raises(BadRequest, match="stored already"):
         finish(far, recorder.id, Settings())
+
+
+def test_the_guide_goes_on_without_the_share(register, tmp_path):
+    """A place that is complete would be listened to ahead, and its first tap lies on the share already."""
+    (tmp_path / "three.toml").write_text(LAYOUT)
+    unfinished = begin_recording(register, "B12", facts(), str(tmp_path / "three.toml"), ("soft", "hard"))
+    ahead = PlacesAhead(Wanted(Settings()), ALONE)
+    recorder = Recorder(register, unfinished, RATE, Settings(), ahead)
+    assert whats(play(recorder, [0.6], 1.2)) == ["accepted"]
+    settled(register, recorder.id)
+    (tmp_path / "share").rename(tmp_path / "unplugged")
+    assert whats(play(recorder, [0.6, 1.2], 2.0, seed=2)) == ["accepted", "moved", "accepted"]
+    (tmp_path / "unplugged").rename(tmp_path / "share")
+    recorder.key("undo")
+    recorder.key("undo")
+    give_up(register, recorder.id)
+    left = find_unfinished(register, recorder.id)
+    assert ([s.undone for s in left.strikes], left.ended_how) == ([False, True, True], "given up")
+    assert send_waiting(register) is None
 
 
 def test_a_strike_for_a_recording_that_ended_elsewhere_is_kept_and_told(register):
