@@ -1,5 +1,7 @@
 """What keeps a register on a server whole when several work at it, each looked at by itself."""
 
+import os
+import stat
 import threading
 
 import pytest
@@ -9,8 +11,11 @@ from tapscan.errors import BadRequest, NotReached, RegisterProblem
 from tapscan.register import server_side, setting
 from tapscan.register import tables as t
 from tapscan.register.database import REVISION, make_register, open_register
+from tapscan.register.file_store import files_at, make_files_at
+from tapscan.register.files import path_of
 from tapscan.register.moving import move_register
 from tapscan.register.plates import edit_plate, find_plate
+from tapscan.register.upkeep import check_register
 from tests.every import each
 from tests.register.test_versions import NEXT, grown  # noqa: F401  fixture
 from tests.server.test_server import put
@@ -92,3 +97,27 @@ def test_a_register_that_moves_stays_the_same_register(register, address, tmp_pa
     move_register(open_register(there), back, (tmp_path / "share").as_uri(), lambda *_: None)
     assert register.identity and open_register(back).identity == register.identity
     assert make_register(address()).identity not in (None, register.identity)
+
+
+def test_every_bench_of_the_group_adds_to_what_another_began(tmp_path):
+    """By the rights of the folder, whatever this bench's umask is."""
+    share = tmp_path / "group"
+    share.mkdir()
+    share.chmod(0o2770)
+    before = os.umask(0o077)
+    try:
+        make_files_at(share.as_uri())
+        sha256 = files_at(share.as_uri(), tmp_path).keep_bytes(b"tap", "S1").sha256
+    finally:
+        os.umask(before)
+    made = [share / "files", path_of(share, sha256).parent]
+    assert [stat.S_IMODE(folder.stat().st_mode) for folder in made] == [0o2770, 0o2770]
+    assert stat.S_IMODE(path_of(share, sha256).stat().st_mode) == 0o444
+
+
+def test_what_comes_in_while_files_are_looked_at_is_not_left_over(register):
+    put(register)
+    found = check_register(register, lambda done, _: put(register, f"{done}".encode()) and None)
+    assert (found.wrong, found.leftover, found.files) == ((), (), 1)
+    register.files.keep_bytes(b"nobody's", "x.wav")
+    assert len(check_register(register).leftover) == 1

@@ -1,8 +1,6 @@
 """A register on PostgreSQL does what one in a folder does: the same scans come back, rights hold, two benches do not get in each other's way."""
 
 import json
-import os
-import stat
 import threading
 from contextlib import nullcontext
 from dataclasses import replace
@@ -19,7 +17,6 @@ from tapscan.register.address import Server
 from tapscan.register.bars import list_bars, note_bar
 from tapscan.register.database import REVISION, make_register, open_register
 from tapscan.register.entries import KeptBar, Outcome, Plate, TakenStrike
-from tapscan.register.file_store import files_at, make_files_at
 from tapscan.register.files import path_of
 from tapscan.register.glance import glance, scan_lines
 from tapscan.register.plates import add_plate, edit_plate, find_plate, list_plates
@@ -105,30 +102,6 @@ def test_a_recording_that_changed_on_the_share_is_not_used(register, tmp_path):
     for read in (lambda: register.files.path_of(entry.files[0].sha256), lambda: check_register(register)):
         with pytest.raises(NotReached, match="not there"):
             read()
-
-
-def test_every_bench_of_the_group_adds_to_what_another_began(tmp_path):
-    """By the rights of the folder, whatever this bench's umask is."""
-    share = tmp_path / "group"
-    share.mkdir()
-    share.chmod(0o2770)
-    before = os.umask(0o077)
-    try:
-        make_files_at(share.as_uri())
-        sha256 = files_at(share.as_uri(), tmp_path).keep_bytes(b"tap", "S1").sha256
-    finally:
-        os.umask(before)
-    made = [share / "files", path_of(share, sha256).parent]
-    assert [stat.S_IMODE(folder.stat().st_mode) for folder in made] == [0o2770, 0o2770]
-    assert stat.S_IMODE(path_of(share, sha256).stat().st_mode) == 0o444
-
-
-def test_what_comes_in_while_files_are_looked_at_is_not_left_over(register):
-    put(register)
-    found = check_register(register, lambda done, _: put(register, f"{done}".encode()) and None)
-    assert (found.wrong, found.leftover, found.files) == ((), (), 1)
-    register.files.keep_bytes(b"nobody's", "x.wav")
-    assert len(check_register(register).leftover) == 1
 
 
 def test_two_benches_lose_no_change_of_each_other(register):
