@@ -50,6 +50,7 @@ def test_the_guide_goes_on_without_the_server_and_the_strikes_are_sent_once(far,
     unfinished = begin_recording(far, "B12", facts(), str(tmp_path / "three.toml"), ("soft", "hard"))
     recorder = Recorder(far, unfinished, RATE, Settings())
     assert whats(play(recorder, [0.6, 1.2], 2.0)) == ["accepted", "accepted", "moved"]
+    settled(far, recorder.id)
     line.cut()
     assert whats(play(recorder, [0.6, 1.2], 2.0, seed=2)) == ["accepted", "accepted", "moved"]
     for _ in range(1000):
