@@ -70,14 +70,8 @@ def note(
     opened, date = o.opened(register), o.day(on, "--on", register)
     name = find_plate(opened, plate, exact=True).name
     pairs = [_region(text, "--photo") for text in photo or ()]
-    facts: dict[str, str | None] = {
-        "maker": maker,
-        "piano_number": number,
-        "place": place,
-        "by_whom": by,
-        "present": present,
-        "notes": notes,
-    }
+    names = ("maker", "piano_number", "place", "by_whom", "present", "notes")
+    facts = dict(zip(names, (maker, number, place, by, present, notes), strict=True))
     told: dict[str, Any] = {key: o.words(value) for key, value in facts.items() if value is not None}
     if state is not None:
         told["state"] = read_state(o.words(state))

@@ -144,9 +144,9 @@ class Outbox:
                         raise
                     except TapscanError as problem:
                         stuck[recording] = problem
-        for recording, problem in stuck.items():
+        for recording, trouble in stuck.items():
             if number is None or recording == (self.identity, number):
-                raise problem
+                raise trouble
 
     def _send_one(self, path: Path, told: dict[str, Any]) -> None:
         if told["register"] != self.identity:

@@ -71,16 +71,17 @@ BEGUN = """
 
 @each("version", STEPS[1:-1])
 def test_a_recording_that_was_begun_with_an_earlier_version_goes_on(version, tmp_path):
-    (tmp_path / "files").mkdir()
-    shutil.copy(SNAPSHOT, tmp_path / "register.sqlite")
-    engine = sqlite_side.engine_of(tmp_path)
+    folder = tmp_path / version
+    (folder / "files").mkdir(parents=True)
+    shutil.copy(SNAPSHOT, folder / "register.sqlite")
+    engine = sqlite_side.engine_of(folder)
     for step in STEPS[1 : STEPS.index(version) + 1]:
         with engine.execution_options(writes=True).begin() as connection:
             migrating.migrate(connection, step)
-    with closing(sqlite3.connect(tmp_path / "register.sqlite")) as connection:
+    with closing(sqlite3.connect(folder / "register.sqlite")) as connection:
         connection.executescript(BEGUN)
-    assert revision_of(tmp_path) == version
-    register = open_register(tmp_path)
+    assert revision_of(folder) == version
+    register = open_register(folder)
     (begun,) = unfinished_scans(register)
     first, second = (strike.key for strike in begun.strikes)
     assert None not in (first, second) and first != second
