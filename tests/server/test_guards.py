@@ -8,7 +8,7 @@ import pytest
 from sqlalchemy import func, inspect, select
 
 from tapscan.errors import BadRequest, NotReached, RegisterProblem
-from tapscan.register import server_side, setting
+from tapscan.register import database, server_side, setting
 from tapscan.register import tables as t
 from tapscan.register.database import REVISION, make_register, open_register
 from tapscan.register.file_store import files_at, make_files_at
@@ -66,14 +66,19 @@ def test_a_database_that_does_not_keep_every_sign_is_refused_empty(address, post
     assert postgres.sql(name, "SELECT tablename FROM pg_tables WHERE schemaname = 'public'") == []
 
 
-def test_the_owner_brings_it_up_to_date_whole_or_not_at_all(register, grown):  # noqa: F811
-    grown.write_text(grown.read_text().replace("FAILS = False", "FAILS = True"))
+def test_the_owner_brings_it_up_to_date_whole_or_not_at_all(register, grown, monkeypatch):  # noqa: F811
+    """Two steps, of which the second fails at first."""
+    last = f"{int(NEXT) + 1:04d}"
+    second = grown.with_name(f"r{last}.py")
+    text = grown.read_text().replace(f'"{NEXT}", "{REVISION}"', f'"{last}", "{NEXT}"').replace("colour", "weight")
+    second.write_text(text.replace("FAILS = False", "FAILS = True"))
+    monkeypatch.setattr(database, "REVISION", last)
     with pytest.raises(RegisterProblem, match="brought up to date"):
         open_register(register.place)
     assert _state(register) == (REVISION, False)
-    grown.write_text(grown.read_text().replace("FAILS = True", "FAILS = False"))
+    second.write_text(text)
     open_register(register.place).engine.dispose()
-    assert _state(register) == (NEXT, True)
+    assert _state(register) == (last, True)
 
 
 def _state(register):
