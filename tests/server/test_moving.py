@@ -12,10 +12,12 @@ from pathlib import Path
 import pytest
 
 from tapscan.errors import BadRequest, DamagedFile, NotReached, RegisterProblem
+from tapscan.register import moving
 from tapscan.register.bars import list_bars, note_bar
 from tapscan.register.database import make_register, open_register
 from tapscan.register.entries import KeptBar, Outcome, Plate
-from tapscan.register.file_store import make_files_at
+from tapscan.register.file_store import SharedFolder, files_at, make_files_at
+from tapscan.register.files import path_of
 from tapscan.register.moving import move_register
 from tapscan.register.plates import add_photo, add_plate, find_plate
 from tapscan.register.results import load_screening
@@ -214,8 +216,6 @@ def test_a_lost_recording_stops_a_move_unless_it_is_left(folder, address, tmp_pa
 
 
 def test_what_arrives_otherwise_is_not_called_ready(folder, address, monkeypatch):
-    from tapscan.register import moving
-
     insert = moving.insert
     monkeypatch.setattr(
         moving, "insert", lambda table: insert(table).prefix_with("") if table.name != "outcome" else moving.select(1)
@@ -225,6 +225,26 @@ def test_what_arrives_otherwise_is_not_called_ready(folder, address, monkeypatch
         move_register(folder, there, None, quiet)
     with pytest.raises(RegisterProblem, match="did not finish"):
         open_register(there)
+
+
+def test_a_file_that_arrives_otherwise_is_not_called_moved(folder, address, store, tmp_path, monkeypatch):
+    class Spoils(SharedFolder):
+        def keep_file(self, source, name):
+            kept = super().keep_file(source, name)
+            path_of(self.folder, kept.sha256).chmod(0o644)
+            path_of(self.folder, kept.sha256).write_bytes(b"spoilt")
+            return kept
+
+    monkeypatch.setattr(moving, "files_at", lambda *_: Spoils(tmp_path / "share"))
+    there = address()
+    with pytest.raises(RegisterProblem, match="while it was copied"):
+        move_register(folder, there, None, quiet)
+    with pytest.raises(RegisterProblem, match="did not finish"):
+        open_register(there)
+    s3 = files_at("s3://bucket/half", tmp_path)
+    monkeypatch.setattr(s3.fs, "put_file", lambda _, to: s3.fs.pipe(to, b"half"))
+    with pytest.raises(NotReached, match="did not arrive whole"):
+        s3.keep_bytes(b"the whole", "S1")
 
 
 def test_a_register_of_the_first_version_moves(tmp_path, address):
