@@ -5,7 +5,7 @@ import stat
 import threading
 
 import pytest
-from sqlalchemy import func, inspect, select
+from sqlalchemy import exc, func, inspect, select
 
 from tapscan.errors import BadRequest, NotReached, RegisterProblem
 from tapscan.register import database, server_side, setting
@@ -15,9 +15,11 @@ from tapscan.register.file_store import files_at, make_files_at
 from tapscan.register.files import path_of
 from tapscan.register.moving import move_register
 from tapscan.register.plates import edit_plate, find_plate
+from tapscan.register.trouble import plain_words
 from tapscan.register.upkeep import check_register
 from tests.every import each
 from tests.register.test_versions import NEXT, grown  # noqa: F401  fixture
+from tests.server.postgres import SECRET, TYPED
 from tests.server.test_server import put
 
 
@@ -126,3 +128,16 @@ def test_what_comes_in_while_files_are_looked_at_is_not_left_over(register):
     assert (found.wrong, found.leftover, found.files) == ((), (), 1)
     register.files.keep_bytes(b"nobody's", "x.wav")
     assert len(check_register(register).leftover) == 1
+
+
+@each(("state", "away"), [("57P01", True), ("57P03", True), (None, True), ("53300", False)])
+def test_a_server_that_is_being_shut_down_or_started_is_waited_for(state, away, register):
+    """Codes of PostgreSQL's manual, appendix A, from memory; a driver's words are shown without the password."""
+
+    class Told(Exception):
+        sqlstate = state
+
+    with pytest.raises(RegisterProblem) as told, plain_words(register.place):
+        raise exc.OperationalError("", {}, Told(f"no luck with {SECRET}, {TYPED}"))
+    assert isinstance(told.value, NotReached) == away
+    assert SECRET not in str(told.value) and TYPED not in str(told.value)

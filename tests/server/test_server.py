@@ -325,6 +325,9 @@ def test_a_worker_on_another_computer_has_a_folder_of_its_own(register, tmp_path
     told = rescreen_all._one(sent, entry.name, Settings(), None)
     assert told.scan == entry.name and told.trouble is not None, "bytes without sound"
     assert not sent.folder.exists()
+    assert rescreen_all._for_workers(register.place, elsewhere=False) == register.place
+    abroad = rescreen_all._for_workers(register.place, elsewhere=True)
+    assert isinstance(abroad, Server) and TYPED not in abroad.url and "owner@" in abroad.url
 
 
 def test_two_addresses_of_one_database_are_one_bench(tmp_path):
