@@ -33,6 +33,10 @@ class NotReached(RegisterProblem):
     """A register on a server, or its recordings, out of reach for now."""
 
 
+class MayOnlyRead(RegisterProblem):
+    """A register on a server that takes no changes from this account."""
+
+
 class DamagedFile(RegisterProblem, UnreadableRecording):
     """A file of the register whose content is not what it was."""
 

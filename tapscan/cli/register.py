@@ -30,7 +30,7 @@ def check(register: o.REGISTER = None) -> None:
     if len(found.wrong) > MOST_LINES:
         typer.echo(f"and {len(found.wrong) - MOST_LINES} more")
     for line in found.leftover[:MOST_LINES]:
-        typer.echo(f"left over, harmless, may be deleted: {line}")
+        typer.echo(f"left over, harmless; may be deleted while nobody is storing: {line}")
     if len(found.leftover) > MOST_LINES:
         typer.echo(f"and {len(found.leftover) - MOST_LINES} more left over")
     if found.wrong:

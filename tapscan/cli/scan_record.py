@@ -178,7 +178,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
     from tapscan.workflow.standing import notices
     from tapscan.workflow.write_report import page_name
 
-    settled(opened)
+    settled(opened, number)
     unfinished = find_unfinished(opened, number)
     if not unfinished.kept:
         typer.echo("No strike was taken; nothing was stored.")

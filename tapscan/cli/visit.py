@@ -68,26 +68,24 @@ def note(
 ) -> None:
     """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced."""
     from tapscan.workflow.plate import find_plate
-    from tapscan.workflow.visit import Visit, keep_photos_of, keep_visit, known_of, visit_on
+    from tapscan.workflow.visit import Visit, edit_visit, keep_photos_of, known_of
 
     opened, date = o.opened(register), o.day(on, "--on", register)
     name = find_plate(opened, plate, exact=True).name
     pairs = [_region(text, "--photo") for text in photo or ()]
-    before = visit_on(opened, name, date) or Visit(name, date)
-    facts: dict[str, str | None] = {
-        "maker": maker,
-        "piano_number": number,
-        "place": place,
-        "by_whom": by,
-        "present": present,
-        "notes": notes,
-    }
+    names = ("maker", "piano_number", "place", "by_whom", "present", "notes")
+    facts = dict(zip(names, (maker, number, place, by, present, notes), strict=True))
     told: dict[str, Any] = {key: o.words(value) for key, value in facts.items() if value is not None}
-    told_state = before.state if state is None else read_state(o.words(state))
-    looks = _looks(before, clear, found, hidden)
+    if state is not None:
+        told["state"] = read_state(o.words(state))
+
+    def change(before: Visit) -> Visit:
+        return replace(before, **told, looks=_looks(before, clear, found, hidden))
+
+    change(Visit(name, date))  # what cannot be meant is refused before a photo is kept
     for region, file in pairs:
         keep_photos_of(opened, name, date, region, [Path(file or "")])
-    kept = keep_visit(opened, replace(before, **told, state=told_state, looks=looks))
+    kept = edit_visit(opened, name, date, change)
     _say_noted(kept, known_of(opened, kept))
 
 

@@ -1,7 +1,7 @@
 """The register as CSV and JSON, for a spreadsheet or another program.
 
     export_csv(register, folder)    one file a table: plates, scans, recordings, strikes, modes, ...; UTF-8 with a mark
-    export_json(register, path)     one file: every plate with its scans, current screenings and outcomes
+    export_json(register, path)     one file: every plate with its scans, current screenings and outcomes; the reference bars
     defused(value)                  text that a spreadsheet would take for a formula gets an apostrophe before it
 
 CSV holds the current screening of each scan; JSON too. Unknown is an empty cell or null. Written whole or not at all.
@@ -20,6 +20,7 @@ from sqlalchemy import Connection, Select, Table, func, select
 from tapscan.errors import RegisterProblem
 from tapscan.plain_values import SCHEMA
 from tapscan.register import tables as t
+from tapscan.register.bars import list_bars
 from tapscan.register.codec import plain
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
@@ -62,6 +63,7 @@ def export_csv(register: Register, folder: Path) -> list[str]:
         _write(part / "outcomes.csv", _outcomes(register))
         _write(part / "visits.csv", _visits(register))
         _write(part / "visit_looks.csv", _visit_looks(register))
+        _write(part / "bars.csv", _bars(register))
         with register.reading() as connection:
             for table in RESULTS:
                 _write(part / f"{table.name}s.csv", _results(connection, table))
@@ -99,7 +101,7 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
         "fittings",
     )
     own = ("scan", "plate", "date", "baseline", *conditions, "operator", "layout", "notes", "stored_utc")
-    yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan", *MENDED, "played")
+    yield (*own, "disposition", "headline", "screenings", "settings_sha256", "tapscan", *MENDED, "played", "bar")
     for e in list_scans(register, void=True):
         sensor = {f"sensor_{name}": value for name, value in plain(e.conditions.sensor).items()}
         known = {**plain(e.conditions), **sensor}
@@ -119,6 +121,7 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
             ),
             *(now.disposition, now.headline, len(e.screenings), now.settings_sha256, now.tapscan_version),
             *(e.void_on, e.void_why, e.baseline_although, plain(e.moves), "yes" if e.played else "no"),
+            e.bar.name if e.bar else None,
         )
 
 
@@ -132,6 +135,12 @@ def _outcomes(register: Register) -> Iterator[Sequence[Any]]:
     yield ("scan", "found", "method", "by_whom", "on", "note", "entered_utc")
     for e in list_scans(register, void=True):
         yield from ((e.name, o.found, o.method, o.by_whom, o.on, o.note, o.entered_utc) for o in e.outcomes)
+
+
+def _bars(register: Register) -> Iterator[Sequence[Any]]:
+    yield ("bar", "notes", "added_utc", "first_scan")
+    for b in list_bars(register):
+        yield (b.name, b.notes, b.added_utc, b.first_scan)
 
 
 def _visits(register: Register) -> Iterator[Sequence[Any]]:
@@ -179,7 +188,8 @@ def _write_json(register: Register, file: IO[str]) -> None:
         visits = [_plain(v) for v in list_visits(register, plate.name)]
         document = {**_plain(plate), "visits": visits, "scans": told}
         file.write((",\n" if i else "\n") + json.dumps(document, ensure_ascii=False, allow_nan=False, default=str))
-    file.write("\n]}\n")
+    bars = json.dumps([_plain(b) for b in list_bars(register)], ensure_ascii=False, allow_nan=False, default=str)
+    file.write(f'\n], "bars": {bars}}}\n')
 
 
 def _scan_json(connection: Connection, entry: ScanEntry) -> dict[str, Any]:

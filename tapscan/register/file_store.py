@@ -17,7 +17,7 @@ from urllib.request import url2pathname
 
 from tapscan.errors import DamagedFile, NotReached, RegisterProblem
 from tapscan.register.entries import KeptFile
-from tapscan.register.files import FILES, HASH, keep_bytes, keep_file, leftovers, path_of, sha256_of
+from tapscan.register.files import FILES, HASH, keep_bytes, keep_file, leftovers, make_alike, path_of, sha256_of
 from tapscan.register.trouble import plain_words
 
 
@@ -87,12 +87,20 @@ class SharedFolder(FolderFiles):
 
     def path_of(self, sha256: str) -> Path:
         """Held against its hash now."""
+        self._connected()
+        with plain_words(self.folder):
+            return held_against_hash(super().path_of(sha256))
+
+    def wrong(self, sha256: str, size_bytes: int) -> str | None:
+        """Raises NotReached: of a folder that is not connected nothing is known to be missing."""
+        self._connected()
+        return super().wrong(sha256, size_bytes)
+
+    def _connected(self) -> None:
         if not (self.folder / FILES).is_dir():
             raise NotReached(
                 f"{self.folder}: the shared folder of the recordings is not there; see that it is connected"
             )
-        with plain_words(self.folder):
-            return held_against_hash(super().path_of(sha256))
 
 
 def held_against_hash(path: Path) -> Path:
@@ -124,7 +132,7 @@ def make_files_at(url: str) -> None:
     with plain_words(folder):
         if not folder.is_dir():
             folder.mkdir()
-        (folder / FILES).mkdir(exist_ok=True)
+        make_alike(folder / FILES)
 
 
 def _folder(url: str) -> Path:

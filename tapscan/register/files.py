@@ -6,6 +6,7 @@
     sha256_of(path)                      hash of a file's bytes
     copy_flushed(source, target)         a stored file into a backup
     leftovers(folder)                    unfinished copies that a stopped import left; harmless
+    make_alike(folder)                   a folder with the rights of the one it lies in
 
 The name a file came with is text in the database; only its hash is ever part of a path.
 """
@@ -14,6 +15,7 @@ import hashlib
 import os
 import re
 import shutil
+import stat
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
@@ -89,11 +91,22 @@ def _move_in(folder: Path, temporary: Path, sha256: str) -> None:
             return
         target.chmod(0o644)  # a damaged copy gives way
     if not target.parent.is_dir():
-        target.parent.mkdir(exist_ok=True)  # without parents: a folder pulled away is not made anew
+        make_alike(target.parent)  # without parents: a folder pulled away is not made anew
         flush_folder(target.parent.parent)
     temporary.chmod(0o444)
     temporary.replace(target)
     flush_folder(target.parent)
+
+
+def make_alike(folder: Path) -> None:
+    """With the rights of the folder it lies in, whatever the umask: on a share every bench of the group adds to what another began."""
+    try:
+        folder.mkdir()
+    except FileExistsError:  # another process was first
+        return
+    rights = stat.S_IMODE(folder.parent.stat().st_mode)
+    if stat.S_IMODE(folder.stat().st_mode) != rights:
+        folder.chmod(rights)
 
 
 def flush_folder(folder: Path) -> None:

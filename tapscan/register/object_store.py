@@ -166,6 +166,10 @@ def _words(url: str) -> Iterator[None]:
         ) from None
     except _of_the_library() as problem:
         what = type(problem).__name__
+        if "Credentials" in what:
+            raise RegisterProblem(
+                f"{url}: no keys for the store are found on this computer; nothing was stored: see docs/server.md on its keys"
+            ) from None
         raise NotReached(
             f"{url}: the store of the recordings does not answer ({what}); do it again when it does"
         ) from None

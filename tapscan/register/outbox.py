@@ -4,12 +4,13 @@ strikes_of(register)      Direct for a folder, Waiting for a server
     .take(number, strike, content, name)    TakenStrike with its key; it is safe on a disk when this returns
     .undo(number, key)                      taken back
     .path_of(sha256)                        where its sound lies now
-    .settle()                               all is in the register, or NotReached; what is left is sent later
+    .settle(number)                         all of that recording is in the register, or NotReached; what is left is sent later
     .trouble                                a few words while something could not be sent
 send_waiting(register)    what was left from before is sent; a sentence where that cannot be done
 
 On a server a strike lies on this bench's own disk first and a thread sends it, so that the recorder never waits for the network. What waits is a
-file each, in order; it goes when the server has said that it has it. A strike that was sent twice is stored once, by its key.
+file each, in order; it goes when the server has said that it has it. A strike that was sent twice is stored once, by its key. One that the register does
+not take holds up what comes after it in the same recording, and no other recording.
 """
 
 import json
@@ -31,6 +32,7 @@ from tapscan.register.files import FILES, flush_folder, path_of
 from tapscan.register.trouble import plain_words
 from tapscan.register.unfinished import take, undo
 from tapscan.targets import whole_file
+from tapscan.wording import counted
 
 FOLDER = "waiting"
 AGAIN_S = 3.0
@@ -54,7 +56,7 @@ class Strikes(Protocol):
     def path_of(self, sha256: str) -> Path:
         """Of its sound."""
 
-    def settle(self) -> None:
+    def settle(self, number: int) -> None:
         """See the module."""
 
 
@@ -90,7 +92,7 @@ class Direct:
         """In the folder."""
         return self.register.files.path_of(sha256)
 
-    def settle(self) -> None:
+    def settle(self, number: int) -> None:
         """Nothing ever waits."""
 
 
@@ -118,12 +120,33 @@ class Outbox:
         """Oldest first."""
         return sorted(self.folder.glob("*.json"))
 
-    def send(self) -> None:
-        """Raises NotReached, and other trouble with what is first; what comes after it waits on."""
+    def left(self, number: int) -> int:
+        """Strikes of that recording that were not sent yet."""
+        left = 0
+        for path in self.waiting():
+            with suppress(FileNotFoundError):
+                told = json.loads(path.read_text(encoding="utf-8"))
+                left += (told["what"], told["unfinished"]) == ("take", number)
+        return left
+
+    def send(self, number: int | None = None) -> None:
+        """Raises NotReached, and other trouble: the first of all, or of that recording alone."""
+        stuck: dict[tuple[str | None, int], TapscanError] = {}
         with self._one:
             for path in self.waiting():
                 with suppress(FileNotFoundError):  # another window of this bench has sent it
-                    self._send_one(path, json.loads(path.read_text(encoding="utf-8")))
+                    told = json.loads(path.read_text(encoding="utf-8"))
+                    recording = (told["register"], told["unfinished"])
+                    try:
+                        if recording not in stuck:
+                            self._send_one(path, told)
+                    except NotReached:
+                        raise
+                    except TapscanError as problem:
+                        stuck[recording] = problem
+        for recording, trouble in stuck.items():
+            if number is None or recording == (self.identity, number):
+                raise trouble
 
     def _send_one(self, path: Path, told: dict[str, Any]) -> None:
         if told["register"] != self.identity:
@@ -153,6 +176,7 @@ class Waiting:
     def __init__(self, register: Register) -> None:
         self.register, self.outbox = register, Outbox(register)
         self.trouble: str | None = None
+        self._number: int | None = None  # the recording that goes on
         self._something = threading.Event()
         self._thread: threading.Thread | None = None
 
@@ -161,31 +185,30 @@ class Waiting:
         file, key = self.outbox.sounds.keep_bytes(content, name), new_key()
         taken = replace(strike, file=file, key=key)
         self.outbox.add("take", number, {"key": key, "strike": asdict(taken)})
-        self._wake()
+        self._wake(number)
         return taken
 
     def undo(self, number: int, key: str) -> None:
         """After the strike itself, in the order in which it was done."""
         self.outbox.add("undo", number, {"key": key})
-        self._wake()
+        self._wake(number)
 
     def path_of(self, sha256: str) -> Path:
         """On this bench while it waits."""
         here = self.outbox.sounds.path_of(sha256)
         return here if here.exists() else self.register.files.path_of(sha256)
 
-    def settle(self) -> None:
+    def settle(self, number: int) -> None:
         """What cannot be sent stays here."""
         try:
-            self.outbox.send()
+            self.outbox.send(number)
         except NotReached as problem:
-            left = len(self.outbox.waiting())
-            raise NotReached(
-                f"{problem} ({left} of this recording are kept on this computer and are sent then)"
-            ) from None
+            left = counted(self.outbox.left(number), "tap")
+            raise NotReached(f"{problem} (not sent yet of this recording: {left}, kept on this computer)") from None
         self.trouble = None
 
-    def _wake(self) -> None:
+    def _wake(self, number: int) -> None:
+        self._number = number
         self._something.set()
         if self._thread is None or not self._thread.is_alive():
             self._thread = threading.Thread(target=self._send_on, name="tapscan-sends", daemon=True)
@@ -196,7 +219,7 @@ class Waiting:
         while self._something.wait(IDLE_S):
             self._something.clear()
             try:
-                self.outbox.send()
+                self.outbox.send(self._number)
                 self.trouble = None
             except NotReached:
                 self.trouble = TROUBLE

@@ -11,13 +11,14 @@ Arrays are packed as one .npy: frequency, its sd, loss factor, its sd, then the 
 
 import io
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from sqlalchemy import Row, func, select
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, MayOnlyRead
 from tapscan.records import Reference
 from tapscan.register import tables as t
 from tapscan.register.codec import plain
@@ -115,12 +116,17 @@ def packed(register: Register, screenings: Sequence[int], made: Callable[[int], 
     found = {r.screening_id: _reference(r) for r in rows if r.screening_id in wanted}
     missing = {number: made(number) for number in screenings if number not in found}
     if missing:
-        with register.writing() as connection:
-            there = set(connection.execute(select(t.reference.c.screening_id)).scalars())
-            rows_new = [{**_row(r, 0), "screening_id": n} for n, r in missing.items() if n not in there]
-            if rows_new:
-                connection.execute(t.reference.insert(), rows_new)
+        with suppress(MayOnlyRead):  # a reader packs them anew each time
+            _keep_packed(register, missing)
     return found | missing
+
+
+def _keep_packed(register: Register, missing: dict[int, Reference]) -> None:
+    with register.writing() as connection:
+        there = set(connection.execute(select(t.reference.c.screening_id)).scalars())
+        rows_new = [{**_row(r, 0), "screening_id": n} for n, r in missing.items() if n not in there]
+        if rows_new:
+            connection.execute(t.reference.insert(), rows_new)
 
 
 def _row(reference: Reference, position: int) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 
 from sqlalchemy import exc
 
-from tapscan.errors import NotReached, RegisterProblem
+from tapscan.errors import MayOnlyRead, NotReached, RegisterProblem
 from tapscan.register.address import Place, Server, place_told, without_secrets
 
 
@@ -53,11 +53,20 @@ AWAY = "the server does not answer; nothing was stored: see whether it runs and 
 NOBODY = "there is no such account or database on the server; see docs/server.md"
 REFUSED = "the server refuses this account or its password; the password belongs in ~/.pgpass, see docs/server.md"
 OF_A_SERVER = (
-    (r"password authentication|no password supplied|pg_hba", REFUSED),
-    (r'(role|database) ".*" does not exist', NOBODY),
-    (r"permission denied", "this account may only read; nothing was stored: take a bench's account to write"),
-    (r"read-only transaction", "the server takes no changes just now; nothing was stored: ask who looks after it"),
+    (RegisterProblem, r"password authentication|no password supplied|pg_hba", REFUSED),
+    (RegisterProblem, r'(role|database) ".*" does not exist', NOBODY),
     (
+        MayOnlyRead,
+        r"permission denied",
+        "this account may only read; nothing was stored: take a bench's account to write",
+    ),
+    (
+        MayOnlyRead,
+        r"read-only transaction",
+        "the server takes no changes just now; nothing was stored: ask who looks after it",
+    ),
+    (
+        RegisterProblem,
         r"0x00",
         "a text holds a sign that PostgreSQL cannot keep (NUL); nothing was stored: take it out of the note or name",
     ),
@@ -68,9 +77,9 @@ def _told(place: Place, what: str, away: bool = False) -> RegisterProblem:
     name = place_told(place)
     if isinstance(place, Server):
         what = without_secrets(" ".join(what.split()), place.url)
-        for pattern, words in OF_A_SERVER:
+        for kind, pattern, words in OF_A_SERVER:
             if re.search(pattern, what, re.IGNORECASE):
-                return RegisterProblem(f"{name}: {words}")
+                return kind(f"{name}: {words}")
     if isinstance(place, Server) and "lock timeout" in what:
         return NotReached(f"{name}: {WORDS[1][1]}")
     if away:

@@ -61,7 +61,14 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
         counts = [
             connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
         ]
-    return Findings(counts[0], counts[1], len(files), tuple(wrong), tuple(register.files.strangers(set(files))))
+    return Findings(counts[0], counts[1], len(files), tuple(wrong), _leftover(register, set(files)))
+
+
+def _leftover(register: Register, known: set[str]) -> tuple[str, ...]:
+    """What another bench stored while the files were looked at is not left over."""
+    lying = list(register.files.strangers(known))
+    new = set(_files(register)) - known
+    return tuple(line for line in lying if not any(sha256 in line for sha256 in new))
 
 
 def _files(register: Register) -> dict[str, int]:

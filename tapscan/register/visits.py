@@ -1,6 +1,7 @@
 """Visits: one a plate and day.
 
-keep_visit(register, visit, unless)             Visit as stored; what was there of that plate and day is replaced, photos stay
+edit_visit(register, plate, date, change)       Visit after the change; photos stay
+keep_visit(register, visit, unless)             the same, whatever was there of that plate and day
 find_visit(register, name)                      one Visit, by PLATE/DATE or by a plate's name for its newest
 list_visits(register, plate)                    Visit after Visit, oldest first
 visit_on(register, plate, date)                 the one of that day, or None
@@ -26,13 +27,23 @@ from tapscan.register.visit_entries import Look, Visit, sound_look
 FACTS = ("maker", "piano_number", "place", "by_whom", "present", "state", "notes")
 
 
-def keep_visit(register: Register, visit: Visit, unless: Callable[[Visit | None], None] = lambda _: None) -> Visit:
-    """Facts and looks as they are given; photos are added by `add_look_photo` and are not touched. `unless` gets what is there and raises where it may not be replaced."""
-    plate = find_plate(register, visit.plate, exact=True)
-    looks = [sound_look(look) for look in visit.looks]
+def keep_visit(register: Register, visit: Visit, unless: Callable[[Visit], None] = lambda _: None) -> Visit:
+    """Facts and looks as they are given. `unless` gets what is there and raises where it may not be replaced."""
+
+    def change(now: Visit) -> Visit:
+        unless(now)
+        return visit
+
+    return edit_visit(register, visit.plate, visit.date, change)
+
+
+def edit_visit(register: Register, plate_name: str, date: dt.date, change: Callable[[Visit], Visit]) -> Visit:
+    """`change` gives the visit as it should be, from what it is when nobody else writes; photos are added by `add_look_photo` and are not touched."""
+    plate = find_plate(register, plate_name, exact=True)
     with register.writing() as connection:
-        unless(visit_on(register, plate.name, visit.date))  # as it is now: nobody else writes meanwhile
-        key = _row_for(connection, plate.id, visit.date)
+        visit = change(visit_on(register, plate.name, date) or Visit(plate.name, date))
+        looks = [sound_look(look) for look in visit.looks]
+        key = _row_for(connection, plate.id, date)
         facts = {name: getattr(visit, name) for name in FACTS}
         connection.execute(t.visit.update().where(t.visit.c.row == key).values(plain(facts)))
         connection.execute(t.visit_look.delete().where(t.visit_look.c.visit_id == key))
@@ -40,7 +51,7 @@ def keep_visit(register: Register, visit: Visit, unless: Callable[[Visit | None]
             if look.answer is not None:
                 row = {"visit_id": key, "region": look.region, "answer": look.answer, "note": look.note}
                 connection.execute(t.visit_look.insert().values(plain({**row, "signs": look.signs})))
-    return _found(visit_on(register, plate.name, visit.date))
+    return _found(visit_on(register, plate.name, date))
 
 
 def find_visit(register: Register, name: str) -> Visit:

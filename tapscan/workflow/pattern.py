@@ -110,9 +110,7 @@ def _own(register: Register, leave: str | None) -> dict[str, list[Reference]]:
     pattern = {p.name: pattern_key(p.pattern or "") for p in _plates(register)}
     newest: dict[tuple[object, ...], ScanEntry] = {}
     for entry in list_scans(register):
-        if entry.played:
-            continue
-        if entry.plate in pattern and (leave is None or name_key(entry.plate) != name_key(leave)):
+        if entry.plate in pattern and not entry.played and (leave is None or name_key(entry.plate) != name_key(leave)):
             newest[(entry.plate, entry.conditions.state, entry.conditions.sensor.kind, entry.layout)] = entry
     entries = list(newest.values())
     by_screening = {e.current.id: e for e in entries}

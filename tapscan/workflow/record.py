@@ -5,8 +5,8 @@
     Recorder.key(action)                                     events that a key led to
     places_ahead(unfinished, settings, workers)              places listened to by others while the next is tapped; for Recorder and finish
     finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
-    settled(register)                                        what waits on this bench for a server is sent
-give_up(register, number)                                it is not gone on with; its strikes stay in the register
+    settled(register, number)                                what waits of it on this bench for a server is sent
+    give_up(register, number)                                it is not gone on with; its strikes stay in the register
     missing_stations(unfinished)                             stations that still lack a tap
     rate_of(register, unfinished)                            sample rate to go on with
     unfinished_layout(unfinished), guide_of(unfinished)              its places, and where it stands
@@ -17,10 +17,11 @@ knocks take the last strike back. Only strikes are kept, not the talk between th
 """
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Literal
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.faults import fault
 from tapscan.layouts import Layout, layout_from_text, layout_text
 from tapscan.recording.files import open_sound
@@ -167,7 +168,8 @@ class Recorder:
         if self._ahead is None or station in BAR_TURNS or self.guide.missing(station):
             return
         mine = [t for key, t in self._taken.items() if t.station == station and key in self._keys]
-        self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
+        with suppress(RegisterProblem):  # not in reach just now: `finish` listens to it, or says what is wrong
+            self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
 
     def _too_alike(self, station: str, force: Force, level_db: float) -> str:
         """A word where soft and hard at one station hardly differ; the strike counts all the same. A bar sounds alike either way."""
@@ -259,7 +261,7 @@ def finish(
 
     Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
     """
-    settled(register)
+    settled(register, number)
     unfinished = find_unfinished(register, number)
     kept = unfinished.kept
     if not kept:
@@ -279,9 +281,9 @@ def finish(
     return stored
 
 
-def settled(register: Register) -> None:
-    """Every accepted strike is in the register. Raises NotReached where the server is away; then they are kept here and sent later."""
-    strikes_of(register).settle()
+def settled(register: Register, number: int) -> None:
+    """Every accepted strike of that recording is in the register. Raises NotReached where the server is away; then they are kept here and sent later."""
+    strikes_of(register).settle(number)
 
 
 def _request_of(register: Register, unfinished: Unfinished, settings: Settings, held: bool) -> Request:
@@ -325,7 +327,8 @@ def rate_of(register: Register, unfinished: Unfinished) -> int | None:
 
 
 def give_up(register: Register, number: int) -> None:
-    """Nothing is deleted. Raises BadRequest where there is no such scan."""
+    """Nothing is deleted. Raises BadRequest where there is no such scan, NotReached where a strike waits that would come too late."""
+    settled(register, number)
     end(register, find_unfinished(register, number).id, "given up")
 
 

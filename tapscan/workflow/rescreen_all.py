@@ -17,7 +17,7 @@ from typing import Any, cast
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, TapscanError
-from tapscan.register.address import Place
+from tapscan.register.address import Place, Server
 from tapscan.register.database import Register, open_register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.plates import list_plates
@@ -25,6 +25,7 @@ from tapscan.register.scans import find_scan, list_scans
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.settings import Settings, settings_sha256
 from tapscan.workflow.import_scan import rescreen
+from tapscan.workflow.where import place_of
 
 TRIES = 3  # a worker may be killed on a scan; then another takes it
 MISSING = "to screen an archive anew needs Dask: pip install 'tapscan[server]'"
@@ -95,7 +96,7 @@ def _answered(future: Any, entry: ScanEntry) -> Rescreened:
 def _one(place: Place, name: str, settings: Settings, _after: object) -> Rescreened:
     """In a worker. `_after`: what came of the plate's scan before, which must be stored first."""
     try:
-        register = open_register(place)
+        register = open_register(_on_this_computer(place))
         entry = find_scan(register, name)
         before = entry.screenings[-1].disposition
         if _done(entry, settings_sha256(settings, RULE_LIMITS)):  # by a worker that was lost before it could say so
@@ -106,6 +107,11 @@ def _one(place: Place, name: str, settings: Settings, _after: object) -> Rescree
     if kept.entry is None:
         return Rescreened(name, before, None, "; ".join(kept.unreadable) or "nothing was heard in its recordings")
     return Rescreened(name, before, kept.entry.current.disposition)
+
+
+def _on_this_computer(place: Place) -> Place:
+    """A bench's own folder beside a server is that of the bench which asked; here it is another."""
+    return place_of(place.url) if isinstance(place, Server) else place
 
 
 def _done(entry: ScanEntry, wanted: str) -> bool:

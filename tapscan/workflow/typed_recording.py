@@ -84,7 +84,7 @@ def begin_typed(register: Register, plate: str, typed: Mapping[str, str]) -> Unf
 
 def session_of(register: Register, number_: int, typed: Mapping[str, str], settings: Settings) -> Session:
     """At the sample rate of the strikes so far. Raises BadRequest, MicrophoneTrouble, NotReached."""
-    settled(register)
+    settled(register, number_)
     unfinished = find_unfinished(register, number_)
     if unfinished.ended_how:
         raise BadRequest(f"this recording has ended: {unfinished.ended_how}")
@@ -112,11 +112,11 @@ def at_rest(unfinished: Unfinished) -> View:
 
 def undo_last(register: Register, number_: int, settings: Settings) -> str:
     """Raises BadRequest where nothing was taken."""
-    settled(register)
+    settled(register, number_)
     unfinished = find_unfinished(register, number_)
     rate = rate_of(register, unfinished)
     if rate is None:
         raise BadRequest("There is nothing to take back.")
     words_ = Recorder(register, unfinished, rate, settings).key("undo")[0].words
-    settled(register)
+    settled(register, number_)
     return words_

@@ -21,6 +21,7 @@ from tapscan.register.visit_entries import LOOK_ANSWERS, SIGNS, Look, LookAnswer
 from tapscan.register.visits import (
     FACTS,
     add_look_photo,
+    edit_visit,
     find_visit,
     keep_visit,
     list_visits,
@@ -39,7 +40,7 @@ from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 STRUNG: tuple[State, ...] = ("strung", "as-found")
 

@@ -1,5 +1,6 @@
 """The reference bar beside a plate's scans: imported, recorded, stored, compared. Bar and taps are simulated (bench/simulate/bar.py)."""
 
+import csv
 import datetime as dt
 import json
 from dataclasses import replace
@@ -15,6 +16,7 @@ from tapscan.layouts import layout_from_text
 from tapscan.records import BarReading, ScanConditions, ScanForComparison
 from tapscan.register.bars import find_bar, list_bars, readings_of
 from tapscan.register.entries import NewScan
+from tapscan.register.export import export_csv, export_json
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import find_unfinished
@@ -91,6 +93,21 @@ def test_it_is_checked_backed_up_and_read_again(register, first, tmp_path):
     (register.folder / "files" / first.bar.first[0].sha256[:2] / first.bar.first[0].sha256).unlink()
     assert any("the reference bar of B12/2026-03-14" in w for w in check_register(register).wrong)
     assert rescreen(register, first.name, Settings()).unreadable
+
+
+def test_it_is_in_both_exports(register, first, tmp_path):
+    note_bar(register, USUAL_NAME, "=450 mm")
+    export_csv(register, tmp_path / "csv")
+    rows = {}
+    for name in ("bars", "scans"):
+        with (tmp_path / "csv" / f"{name}.csv").open(encoding="utf-8-sig", newline="") as file:
+            (rows[name],) = csv.DictReader(file)
+    assert (rows["bars"]["notes"], rows["bars"]["first_scan"]) == ("'=450 mm", first.name)
+    assert rows["scans"]["bar"] == rows["bars"]["bar"] == USUAL_NAME
+    export_json(register, tmp_path / "all.json")
+    told = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))
+    (bar,), (scan,) = told["bars"], told["plates"][0]["scans"]
+    assert bar["first"] == scan["screening"]["scan"]["bar"]["first"]
 
 
 def test_one_recording_of_the_bar_serves_two_scans_of_a_day(register, first, tmp_path):

@@ -180,6 +180,7 @@ def test_csv_holds_every_row_and_no_formula(register, tmp_path):
     assert names == [
         f"{n}.csv"
         for n in (
+            "bars",
             "checklist",
             "indications",
             "modes",

@@ -6,6 +6,7 @@ import sqlite3
 import subprocess
 import sys
 import textwrap
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,12 +16,13 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from tapscan.errors import RegisterProblem
-from tapscan.register import database, migrating
+from tapscan.register import database, migrating, sqlite_side
 from tapscan.register.database import REVISION, make_register, open_register, revision_of
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.tables import metadata
-from tapscan.register.unfinished import unfinished_scans
+from tapscan.register.unfinished import undo, unfinished_scans
+from tests.every import each
 from tests.register import built
 
 NEXT = f"{int(REVISION) + 1:04d}"
@@ -47,8 +49,7 @@ def test_a_register_of_revision_0001_still_opens(tmp_path):
     shutil.copy(SNAPSHOT, tmp_path / "register.sqlite")
     register = open_register(tmp_path)
     copies = sorted(copy.name[:12] for copy in (tmp_path / "backups").iterdir())
-    steps = [s.revision for s in ScriptDirectory.from_config(migrating._config()).walk_revisions()][-2::-1]
-    assert copies == [f"before-{step}-" for step in steps] and steps[0] == "0002" and steps[-1] == REVISION
+    assert copies == [f"before-{step}-" for step in STEPS[1:]] and STEPS[1] == "0002" and STEPS[-1] == REVISION
     assert unfinished_scans(register) == []
     (entry,) = list_scans(register)
     back = load_screening(register, entry.current.id)
@@ -58,6 +59,35 @@ def test_a_register_of_revision_0001_still_opens(tmp_path):
     assert back.indications[0].sentence == expected.indications[0].sentence
     assert back.comparison is not None
     assert entry.conditions == replace(built.CONDITIONS, sensor=replace(built.CONDITIONS.sensor, mass_g=None))
+
+
+STEPS = [s.revision for s in ScriptDirectory.from_config(migrating._config()).walk_revisions()][::-1]
+BEGUN = """
+    INSERT INTO unfinished (row, plate_id, begun_utc, facts, plan) VALUES (1, 1, '2026-03-14T10:00:00Z', '{"date": "2026-03-14", "conditions": {}}', '{}');
+    INSERT INTO taken_strike (unfinished_id, position, station, sha256, level_db, blocks_lost, taken_utc)
+      SELECT 1, n, 'S1', sha256, -20, 0, '2026-03-14T10:00:00Z' FROM file, (SELECT 1 AS n UNION SELECT 2);
+"""
+
+
+@each("version", STEPS[1:-1])
+def test_a_recording_that_was_begun_with_an_earlier_version_goes_on(version, tmp_path):
+    folder = tmp_path / version
+    (folder / "files").mkdir(parents=True)
+    shutil.copy(SNAPSHOT, folder / "register.sqlite")
+    engine = sqlite_side.engine_of(folder)
+    for step in STEPS[1 : STEPS.index(version) + 1]:
+        with engine.execution_options(writes=True).begin() as connection:
+            migrating.migrate(connection, step)
+    with closing(sqlite3.connect(folder / "register.sqlite")) as connection:
+        connection.executescript(BEGUN)
+    assert revision_of(folder) == version
+    register = open_register(folder)
+    (begun,) = unfinished_scans(register)
+    first, second = (strike.key for strike in begun.strikes)
+    assert None not in (first, second) and first != second
+    undo(register, begun.id, second)
+    assert [s.key for s in unfinished_scans(register)[0].kept] == [first]
+    assert len(list_scans(register)) == 1
 
 
 def set_version(folder: Path, version: str) -> None:

@@ -26,7 +26,7 @@ def postgres() -> Iterator[Postgres]:
         if os.environ.get("CI"):
             pytest.fail("PostgreSQL is missing: apt install postgresql")
         pytest.skip("PostgreSQL is missing: apt install postgresql")
-    server = Postgres()
+    server = Postgres(language="de-DE")  # as a shop's server has one
     try:
         server.make()
         server.start()

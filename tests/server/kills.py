@@ -70,15 +70,15 @@ def _while_recording(register: Register, trouble: Callable[[], None], mended: Ca
     recording.join(60)
     assert not recording.is_alive() and len(accepted) == STRIKES + 1, "the recorder went on"
     mended()
-    _settled(register)
+    _settled(register, number)
     return nothing_lost(register, number, accepted)
 
 
-def _settled(register: Register) -> None:
+def _settled(register: Register, number: int) -> None:
     end = time.monotonic() + 30
     while True:
         try:
-            return Waiting(register).settle()
+            return Waiting(register).settle(number)
         except NotReached:
             if time.monotonic() > end:
                 raise

@@ -37,9 +37,11 @@ def free_port() -> int:
 class Postgres:
     """initdb refuses to run as root: then it runs as the account that the package made."""
 
-    def __init__(self, settings: tuple[str, ...] = LIGHT, home: Path | None = None) -> None:
-        """`settings` : safe against a kill of the server, though not of the whole computer, unless others are given."""
-        self.settings = settings
+    def __init__(
+        self, settings: tuple[str, ...] = LIGHT, home: Path | None = None, language: str | None = None
+    ) -> None:
+        """`settings` : safe against a kill of the server, though not of the whole computer, unless others are given; `language` : in whose order texts stand, else by their bytes."""
+        self.settings, self.language = settings, language
         found = binaries()
         assert found is not None
         self.bin, self.port = found, free_port()
@@ -98,7 +100,8 @@ class Postgres:
             return found.fetchall() if found.description else []
 
     def database(self, name: str, template: str = "template0") -> str:
-        self.sql("postgres", f"CREATE DATABASE \"{name}\" TEMPLATE {template} ENCODING 'UTF8'")
+        order = f"LOCALE_PROVIDER icu ICU_LOCALE '{self.language}'" if self.language and template == "template0" else ""
+        self.sql("postgres", f"CREATE DATABASE \"{name}\" TEMPLATE {template} ENCODING 'UTF8' {order}")
         return name
 
     def remove(self) -> None:

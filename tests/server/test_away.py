@@ -3,6 +3,8 @@
 Six moments each; bench/server_kills.py has thirty.
 """
 
+import time
+
 import numpy as np
 import pytest
 
@@ -12,8 +14,11 @@ from tapscan.register.outbox import FOLDER, TROUBLE, send_waiting
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import end, find_unfinished
 from tapscan.settings import Settings
+from tapscan.signal.plate.station_analysis import Wanted
+from tapscan.workers import ALONE
 from tapscan.workflow import where
-from tapscan.workflow.record import Recorder, begin_recording, finish
+from tapscan.workflow.ahead import PlacesAhead
+from tapscan.workflow.record import Recorder, begin_recording, finish, give_up, settled
 from tests.register.recording_child import LAYOUT
 from tests.register.test_recording import RATE, facts, play, whats
 from tests.server import kills
@@ -22,6 +27,13 @@ from tests.server.test_server import put
 
 MOMENTS = np.linspace(0.0, 1.0, 6)
 LATER_S = np.random.default_rng(1).uniform(0.0, 0.015, 6)  # after the last thing that was said
+
+
+def until(true, at_most_s: float = 20.0) -> None:
+    end = time.monotonic() + at_most_s
+    while not true():
+        assert time.monotonic() < end
+        time.sleep(0.01)
 
 
 @pytest.fixture
@@ -45,10 +57,14 @@ def test_the_guide_goes_on_without_the_server_and_the_strikes_are_sent_once(far,
     unfinished = begin_recording(far, "B12", facts(), str(tmp_path / "three.toml"), ("soft", "hard"))
     recorder = Recorder(far, unfinished, RATE, Settings())
     assert whats(play(recorder, [0.6, 1.2], 2.0)) == ["accepted", "accepted", "moved"]
+    settled(far, recorder.id)
     line.cut()
-    events = play(recorder, [0.6, 1.2, 1.8, 2.4], 3.2, seed=2)
-    assert whats(events) == ["accepted", "accepted", "moved", "accepted", "accepted", "complete"]
-    with pytest.raises(NotReached, match="kept on this computer") as told:
+    assert whats(play(recorder, [0.6, 1.2], 2.0, seed=2)) == ["accepted", "accepted", "moved"]
+    until(lambda: recorder._strikes.trouble is not None)
+    events = play(recorder, [0.6, 1.2], 2.0, seed=3)
+    assert whats(events) == ["accepted", "accepted", "complete"]
+    assert all(TROUBLE in e.words for e in events if e.what == "accepted")
+    with pytest.raises(NotReached, match="4 taps, kept on this computer") as told:
         finish(far, recorder.id, Settings())
     assert "\n" not in str(told.value)
     recorder.key("undo")
@@ -62,7 +78,25 @@ def test_the_guide_goes_on_without_the_server_and_the_strikes_are_sent_once(far,
     assert not [p for p in (far.folder / FOLDER).rglob("*") if p.is_file()]
     with pytest.raises(BadRequest, match="stored already"):
         finish(far, recorder.id, Settings())
-    assert TROUBLE
+
+
+def test_the_guide_goes_on_without_the_share(register, tmp_path):
+    """A place that is complete would be listened to ahead, and its first tap lies on the share already."""
+    (tmp_path / "three.toml").write_text(LAYOUT)
+    unfinished = begin_recording(register, "B12", facts(), str(tmp_path / "three.toml"), ("soft", "hard"))
+    ahead = PlacesAhead(Wanted(Settings()), ALONE)
+    recorder = Recorder(register, unfinished, RATE, Settings(), ahead)
+    assert whats(play(recorder, [0.6], 1.2)) == ["accepted"]
+    settled(register, recorder.id)
+    (tmp_path / "share").rename(tmp_path / "unplugged")
+    assert whats(play(recorder, [0.6, 1.2], 2.0, seed=2)) == ["accepted", "moved", "accepted"]
+    (tmp_path / "unplugged").rename(tmp_path / "share")
+    recorder.key("undo")
+    recorder.key("undo")
+    give_up(register, recorder.id)
+    left = find_unfinished(register, recorder.id)
+    assert ([s.undone for s in left.strikes], left.ended_how) == ([False, True, True], "given up")
+    assert send_waiting(register) is None
 
 
 def test_a_strike_for_a_recording_that_ended_elsewhere_is_kept_and_told(register):
@@ -72,6 +106,35 @@ def test_a_strike_for_a_recording_that_ended_elsewhere_is_kept_and_told(register
     strikes.take(number, kills.TakenStrike("S1", "soft", kills.KeptFile("", 0, ""), -20.0, 40.0), b"tap", "S1")
     told = send_waiting(register)
     assert told is not None and "ended meanwhile (given up)" in told
+    assert len(list((register.folder / FOLDER).glob("*.json"))) == 1
+
+
+def test_a_strike_that_is_not_taken_holds_up_no_other_recording(register):
+    ended, goes_on = kills.begun(register), kills.begun(register)
+    strikes = kills.Waiting(register)
+    end(register, ended, "given up")
+    kills.record(register, ended, lambda _: None)
+    key = strikes.take(
+        goes_on, kills.TakenStrike("S1", "soft", kills.KeptFile("", 0, ""), -20.0, 40.0), b"tap", "S1"
+    ).key
+    until(lambda: strikes.outbox.left(goes_on) == 0 and strikes.trouble is None)
+    strikes.settle(goes_on)
+    assert [s.key for s in find_unfinished(register, goes_on).strikes] == [key]
+    with pytest.raises(BadRequest, match="ended meanwhile"):
+        strikes.settle(ended)
+    assert len(list((register.folder / FOLDER).glob("*.json"))) == kills.STRIKES + 1
+
+
+def test_a_strike_for_another_register_at_the_same_address_is_kept(register):
+    number = kills.begun(register)
+    strikes = kills.Waiting(register)
+    strikes.outbox.identity = "another"
+    kills_strike = kills.TakenStrike("S1", "soft", kills.KeptFile("", 0, ""), -20.0, 40.0)
+    strikes.take(number, kills_strike, b"tap", "S1")
+    told = send_waiting(register)
+    assert told is not None and "another register" in told
+    kills.Waiting(register).settle(number)
+    assert find_unfinished(register, number).strikes == ()
     assert len(list((register.folder / FOLDER).glob("*.json"))) == 1
 
 

@@ -2,9 +2,11 @@
 
 import json
 import threading
+from contextlib import nullcontext
 from dataclasses import replace
 from pathlib import Path
 
+import psycopg
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
@@ -12,8 +14,9 @@ from alembic.migration import MigrationContext
 from tapscan.errors import BadRequest, NotReached, RegisterProblem
 from tapscan.register.accounts import accounts_sql
 from tapscan.register.address import Server
+from tapscan.register.bars import list_bars, note_bar
 from tapscan.register.database import REVISION, make_register, open_register
-from tapscan.register.entries import Outcome, Plate, TakenStrike
+from tapscan.register.entries import KeptBar, Outcome, Plate, TakenStrike
 from tapscan.register.files import path_of
 from tapscan.register.glance import glance, scan_lines
 from tapscan.register.plates import add_plate, edit_plate, find_plate, list_plates
@@ -23,7 +26,10 @@ from tapscan.register.server_side import revision_of
 from tapscan.register.tables import metadata
 from tapscan.register.unfinished import begin, find_unfinished, take, undo
 from tapscan.register.upkeep import check_register
-from tapscan.workflow import where
+from tapscan.register.visit_entries import Look
+from tapscan.register.visits import edit_visit, list_visits
+from tapscan.settings import Settings
+from tapscan.workflow import rescreen_all, where
 from tests.cli.commands import run
 from tests.register import built
 from tests.server.postgres import SECRET, TYPED
@@ -93,8 +99,9 @@ def test_a_recording_that_changed_on_the_share_is_not_used(register, tmp_path):
         register.files.path_of(entry.files[0].sha256)
     assert "its content has changed" in check_register(register).wrong[0]
     (tmp_path / "share").rename(tmp_path / "unplugged")
-    with pytest.raises(NotReached, match="not there"):
-        register.files.path_of(entry.files[0].sha256)
+    for read in (lambda: register.files.path_of(entry.files[0].sha256), lambda: check_register(register)):
+        with pytest.raises(NotReached, match="not there"):
+            read()
 
 
 def test_two_benches_lose_no_change_of_each_other(register):
@@ -112,6 +119,35 @@ def test_two_benches_lose_no_change_of_each_other(register):
     assert not [t for t in told if isinstance(t, Exception)]
     (after,) = list_scans(register)
     assert (after.operator, after.notes) == ("bench one", "bench two")
+
+
+def test_two_benches_at_one_visit_and_one_bar(register):
+    """What each notes is there afterwards."""
+
+    def noted(region, **facts):
+        def change(visit):
+            threading.Event().wait(0.1)  # read, and not yet written
+            return replace(visit, looks=(*visit.looks, Look(region, "nothing")), **facts)
+
+        return lambda: edit_visit(register, "B12", built.DAY, change)
+
+    def with_bar(content):
+        return put(register, content, bar=KeptBar("Flat bar", (register.files.keep_bytes(content, "bar.wav"),)))
+
+    told = at_once(
+        noted("rim", maker="Hollis & Wren"),
+        noted("horn", place="14 Quince Road"),
+        *(lambda n=name: note_bar(register, n, n) for name in ("flat bar", "FLAT BAR")),
+        *(lambda i=i: with_bar(f"bar {i}".encode()) for i in range(3)),
+    )
+    assert not [t for t in told if isinstance(t, Exception)]
+    (visit,) = list_visits(register)
+    assert {look.region for look in visit.looks} == {"rim", "horn"}
+    assert (visit.maker, visit.place) == ("Hollis & Wren", "14 Quince Road")
+    (bar,) = list_bars(register)
+    scans = list_scans(register)
+    assert [e.bar.name for e in scans] == [bar.name] * 3 and bar.first_scan == scans[0].name
+    assert check_register(register).wrong == () == check_register(register).leftover
 
 
 def test_of_two_baselines_set_at_once_one_counts(register):
@@ -154,6 +190,20 @@ def test_a_strike_that_is_sent_twice_is_stored_once(register):
     assert [s.undone for s in find_unfinished(register, number).strikes] == [False, True]
 
 
+READING = (
+    ("plate", "list"), ("plate", "show", "B12"), ("scan", "list"), ("history", "B12"), ("visit", "list"), ("bar", "list"), ("pattern", "list"),
+    ("pattern", "show", "parlour grand"), ("register", "check"), ("register", "evidence"),
+)  # fmt: skip
+RIGHTS = (
+    ("bench", "INSERT INTO of_a_later_version VALUES (1)", True),
+    ("reader", "SELECT * FROM of_a_later_version, bar, scan_bar, visit, visit_look, visit_photo, setting", True),
+    ("reader", "DELETE FROM visit", False),
+    ("bench", "UPDATE setting SET value = 'file:///elsewhere'", False),
+    ("bench", "DELETE FROM alembic_version", False),
+    ("bench", "CREATE TABLE another (x int)", False),
+)
+
+
 def test_a_bench_writes_and_a_reader_is_told_in_one_line(register, postgres):
     database = register.place.url.rpartition("/")[2]
     for line in (
@@ -172,8 +222,20 @@ def test_a_bench_writes_and_a_reader_is_told_in_one_line(register, postgres):
         with pytest.raises(RegisterProblem, match="this account may only read; nothing was stored") as told:
             write()
         assert "\n" not in str(told.value)
-    done = run("plate", "add", "X", "--register", reader.url)
-    assert (done.status, len(done.err.splitlines())) == (1, 1) and "may only read" in done.err
+    for words in (
+        ("plate", "add", "X"),
+        ("visit", "note", "B12", "--clear", "rim"),
+        ("bar", "note", "flat bar", "--notes", "x"),
+    ):
+        done = run(*words, "--register", reader.url)
+        assert (done.status, len(done.err.splitlines())) == (1, 1) and "may only read" in done.err, words
+    for words in READING:
+        done = run(*words, "--register", reader.url)
+        assert (done.status, done.err) == (0, ""), (words, done)
+    postgres.sql(database, "CREATE TABLE of_a_later_version (x int)")
+    for who, text, may in RIGHTS:
+        with nullcontext() if may else pytest.raises(psycopg.errors.InsufficientPrivilege):
+            postgres.sql(database, text, who)
     postgres.sql(database, "UPDATE alembic_version SET version_num = '0005'")
     with pytest.raises(RegisterProblem, match="brought up to date as the account that owns the database"):
         open_register(bench)
@@ -254,6 +316,18 @@ def test_no_password_is_in_any_file_or_word(register, postgres, tmp_path, monkey
     assert "..." not in register.told
     assert_in_no_file(tmp_path)
     assert SECRET.encode() not in (postgres.home / "log").read_bytes()
+
+
+def test_a_worker_on_another_computer_has_a_folder_of_its_own(register, tmp_path):
+    """The bench that asked has another account there, or none."""
+    entry = put(register)
+    sent = replace(register.place, folder=tmp_path / "of the bench that asked")
+    told = rescreen_all._one(sent, entry.name, Settings(), None)
+    assert told.scan == entry.name and told.trouble is not None, "bytes without sound"
+    assert not sent.folder.exists()
+    assert rescreen_all._for_workers(register.place, elsewhere=False) == register.place
+    abroad = rescreen_all._for_workers(register.place, elsewhere=True)
+    assert isinstance(abroad, Server) and TYPED not in abroad.url and "owner@" in abroad.url
 
 
 def test_two_addresses_of_one_database_are_one_bench(tmp_path):
