@@ -1,15 +1,20 @@
 """What the eye saw that may be a crack: on the scan's own list, and on a visit of the same day.
 
 eye_of(register, plate, date, checklist)   in words
+may_be_tapped(register, plate, facts)      raises BadRequest where it may not
 """
 
 import datetime as dt
 from collections.abc import Sequence
 
+from tapscan.errors import BadRequest
 from tapscan.places import REGIONS
 from tapscan.register.database import Register
-from tapscan.register.entries import Finding, suspects
+from tapscan.register.entries import Finding, NewScan, suspects
+from tapscan.register.plates import find_plate
 from tapscan.register.visits import visit_on
+from tapscan.screening.next_steps import TENSION
+from tapscan.wording import listed
 
 
 def eye_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Finding]) -> tuple[str, ...]:
@@ -17,3 +22,14 @@ def eye_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Fi
     visit = visit_on(register, plate, date)
     seen = tuple(f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects) if visit else ()
     return (*suspects(tuple(checklist)), *seen)
+
+
+def may_be_tapped(register: Register, plate: str, facts: NewScan) -> None:
+    """A plate under tension, or of which nobody says that it is not, is not tapped where the eye saw what may be a crack."""
+    if facts.conditions.state not in TENSION | {None}:
+        return
+    if seen := eye_of(register, find_plate(register, plate, exact=True).name, facts.date, facts.checklist):
+        raise BadRequest(
+            f"what was seen on {facts.date.isoformat()} may be a crack ({listed(seen, 3)}): do not tap this plate; a qualified person looks first. "
+            "What came of it is noted in the visit or on the list, then tapping goes on"
+        )

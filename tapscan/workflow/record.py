@@ -38,6 +38,7 @@ from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bar import BAR_TURNS, FIRST, LAST, BarFiles
 from tapscan.workflow.check import Request
+from tapscan.workflow.eye import may_be_tapped
 from tapscan.workflow.guide import Guide
 from tapscan.workflow.import_scan import Kept, Sure, import_scan
 from tapscan.workflow.judging import Judged, judge
@@ -233,6 +234,7 @@ def begin_recording(
     register: Register, plate: str, facts: NewScan, layout: str, order: Sequence[Force], bar: str | None = None
 ) -> Unfinished:
     """A new scan; `layout` is a name or a TOML file, `bar` the reference bar to strike first and last. Raises UnknownName, BadLayout, BadRequest."""
+    may_be_tapped(register, plate, facts)
     text = layout_text(layout)
     if bar and any(s.name in BAR_TURNS for s in layout_from_text(text, layout).stations):
         raise BadRequest(

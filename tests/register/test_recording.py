@@ -9,6 +9,7 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -17,15 +18,19 @@ import soundfile
 
 from tapscan.errors import BadRequest
 from tapscan.records import Doubt, Fingerprint, ScanConditions
-from tapscan.register.database import Register, open_register
-from tapscan.register.entries import NewScan
+from tapscan.register.database import Register, make_register, open_register
+from tapscan.register.entries import NewScan, Plate
 from tapscan.register.files import path_of, sha256_of
+from tapscan.register.plates import add_plate
 from tapscan.register.scans import find_scan
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 from tapscan.register.upkeep import check_register
+from tapscan.register.visit_entries import Look, Visit
+from tapscan.register.visits import keep_visit
 from tapscan.settings import Settings
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.record import Event, Recorder, begin_recording, finish
+from tests.every import each
 from tests.register.recording_child import LAYOUT
 from tests.sounds import taps_at
 
@@ -196,3 +201,19 @@ def test_killed_at_a_random_moment_every_strike_that_was_shown_is_there(plate, l
         samples, rate = soundfile.read(path_of(register.folder, strike.file.sha256))
         assert rate == RATE and len(samples) > 0.3 * RATE
     assert check_register(register).wrong == ()
+
+
+@each("state", ["strung", "as-found", None])
+def test_a_plate_under_tension_in_which_the_eye_saw_what_may_be_a_crack_is_not_tapped(tmp_path, state):
+    register = make_register(tmp_path / f"register-{state}")
+    add_plate(register, Plate("B12"))
+    (tmp_path / "three.toml").write_text(LAYOUT)
+    new = NewScan(dt.date(2026, 3, 14), ScanConditions(state=state))
+    keep_visit(register, Visit("B12", new.date, looks=(Look("corners", "note", ("rust-line",)),)))
+    with pytest.raises(BadRequest, match="do not tap this plate"):
+        begin_recording(register, "b12", new, str(tmp_path / "three.toml"), ("soft",))
+    assert unfinished_scans(register) == []
+    bare = replace(new, conditions=ScanConditions(state="stripped"))
+    assert begin_recording(register, "B12", bare, str(tmp_path / "three.toml"), ("soft",)).kept == ()
+    keep_visit(register, Visit("B12", new.date, looks=(Look("corners", "nothing"),)))
+    assert begin_recording(register, "B12", new, str(tmp_path / "three.toml"), ("soft",)).kept == ()
