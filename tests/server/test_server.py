@@ -259,7 +259,7 @@ def test_a_newer_register_and_a_strangers_database_are_left_alone(register, addr
 
 COMMANDS = (
     ("plate", "list"), ("scan", "list"), ("plate", "show", "B12"), ("register", "check"), ("register", "evidence"),
-    ("compare", "B12"), ("history", "B12"), ("plate", "edit", "B12", "--notes", "x"), ("register", "accounts"),
+    ("compare", "B12"), ("history", "B12"), ("report", "B12"), ("plate", "edit", "B12", "--notes", "x"), ("register", "accounts"),
 )  # fmt: skip
 
 
@@ -274,7 +274,7 @@ def wrong_addresses(good: str, database: str, port: int) -> list[str]:
 
 def assert_in_no_file(folder: Path) -> None:
     files = [p for p in folder.rglob("*") if p.is_file()]
-    assert len(files) > 10
+    assert len(files) > 10 and any(path.suffix == ".html" for path in files)
     for path in files:
         content = path.read_bytes()
         assert SECRET.encode() not in content and TYPED.encode() not in content, path

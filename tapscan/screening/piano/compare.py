@@ -178,7 +178,7 @@ def _how(found: Measured, fell: np.ndarray) -> str:
     worst = int(np.argmax(np.where(fell, found.score, -np.inf)))
     hz = found.later.frequency_hz[found.pairing.pairs[worst, 1]]
     return (
-        f"{int(fell.sum())} of the {compared} tones compared have become lower, the clearest one, now at {hz:.0f} Hz, by {-100 * found.change[worst]:.2f} % "
+        f"{int(fell.sum())} of the {compared} tones compared {'has' if fell.sum() == 1 else 'have'} become lower, the clearest one, now at {hz:.0f} Hz, by {-100 * found.change[worst]:.2f} % "
         f"(± {200 * found.sd[worst]:.2f} %){elsewhere}"
     )
 
