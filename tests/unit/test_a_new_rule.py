@@ -59,7 +59,6 @@ def made_up() -> ModuleType:
 def test_one_file_and_one_line_are_all_a_rule_needs(monkeypatch, tmp_path):
     rule = made_up().RULE
     monkeypatch.setattr(registry, "RULES", (*registry.RULES, rule))
-    monkeypatch.setattr("tapscan.report.sections.reach.RULES", registry.RULES)
     monkeypatch.setattr("tapscan.report.rule_words.RULES", registry.RULES)
     monkeypatch.setattr(
         "tapscan.report.rule_words._meanings",
