@@ -18,6 +18,7 @@ from zlib import crc32
 
 import numpy as np
 import shapely
+from scipy.optimize import brentq
 from shapely.affinity import rotate, scale
 from shapely.geometry import LineString, Point, Polygon
 from shapely.geometry.base import BaseGeometry
@@ -187,7 +188,10 @@ def _patch(pattern: Pattern, rng: np.random.Generator) -> Polygon:
 
 def cut_off(pattern: Pattern, angle: float, area_share: float) -> Polygon:
     """The end of the plate towards ``angle`` (rad from the x axis) that holds ``area_share`` of its iron."""
-    metal = pattern.metal()
+    return _end_of(pattern.metal(), angle, area_share)
+
+
+def _end_of(metal: BaseGeometry, angle: float, area_share: float) -> Polygon:
     way = np.array([np.cos(angle), np.sin(angle)])
     side = np.array([-way[1], way[0]])
     middle = np.array(metal.centroid.coords[0])
@@ -204,7 +208,7 @@ def likeness_to_end(pattern: Pattern, region: Polygon) -> float:
     metal = pattern.metal()
     iron = metal.intersection(region)
     share = iron.area / metal.area
-    ends = (cut_off(pattern, float(a), share) for a in np.linspace(0.0, 2.0 * np.pi, ENDS_TRIED, endpoint=False))
+    ends = (_end_of(metal, float(a), share) for a in np.linspace(0.0, 2.0 * np.pi, ENDS_TRIED, endpoint=False))
     return max(float(iron.intersection(end).area / iron.area) for end in ends)
 
 
@@ -212,8 +216,5 @@ def _reach_of(
     metal: BaseGeometry, shape: Callable[[float], Polygon], area_share: float, low_m: float, high_m: float
 ) -> float:
     """At which a shape that grows with its reach holds so much of the iron."""
-    for _ in range(40):
-        half = (low_m + high_m) / 2
-        less = metal.intersection(shape(half)).area < area_share * metal.area
-        low_m, high_m = (half, high_m) if less else (low_m, half)
-    return low_m
+    area = area_share * metal.area
+    return float(brentq(lambda reach_m: metal.intersection(shape(reach_m)).area - area, low_m, high_m, xtol=1e-11))

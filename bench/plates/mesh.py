@@ -117,8 +117,15 @@ def _merge(
     first, back = np.unique(target, return_inverse=True)
     size = np.full(len(first), np.inf)
     np.minimum.at(size, back, np.maximum(near, 1.5 * MERGE_M))
-    sides = np.unique(np.sort(back[sides], axis=1), axis=0)
+    sides = _distinct(back[sides])
     return points[first], sides[sides[:, 0] != sides[:, 1]], size
+
+
+def _distinct(pairs: np.ndarray) -> np.ndarray:
+    """(k, 2) of (n, 2) pairs of numbers that are not negative: each once, the smaller first, in order."""
+    low, high = np.sort(pairs, axis=1).T.astype(np.int64)
+    base = int(high.max()) + 1
+    return np.column_stack(np.divmod(np.unique(low * base + high), base))
 
 
 def _size_at(points: np.ndarray, fixed: np.ndarray, near: np.ndarray, web_m: float) -> np.ndarray:
@@ -169,7 +176,7 @@ def _settle(
     for turn in range(rounds):
         points = np.concatenate([fixed, free])
         tri = _inside(metal, points, Delaunay(points).simplices)
-        edges = np.unique(np.sort(tri[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+        edges = _distinct(tri[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2))
         bar = points[edges[:, 1]] - points[edges[:, 0]]
         length = np.hypot(bar[:, 0], bar[:, 1])
         wanted = _size_at(points[edges].mean(axis=1), fixed, near, size.web_m)
@@ -235,7 +242,7 @@ def _sides_on(line: CrackLine, points: np.ndarray, tri: np.ndarray) -> np.ndarra
     offset = np.abs((points - a) @ np.array([-along[1], along[0]]))
     place = (points - a) @ along
     on = (offset < 2e-4) & (place > -2e-4) & (place < np.hypot(*(b - a)) + 2e-4)
-    edges = np.unique(np.sort(tri[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1), axis=0)
+    edges = _distinct(tri[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2))
     edges = edges[on[edges].all(axis=1)]
     order = np.argsort(place[edges].mean(axis=1))
     edges = edges[order]

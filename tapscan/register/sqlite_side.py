@@ -10,6 +10,7 @@ The rollback journal is used, not a write-ahead log: the folder may be copied, o
 
 import sqlite3
 from contextlib import closing
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -58,8 +59,9 @@ def _reader(folder: Path) -> sqlite3.Connection:
     return connection
 
 
+@lru_cache(maxsize=32)
 def engine_of(folder: Path) -> Engine:
-    """Nothing is held between transactions."""
+    """Nothing is held between transactions; kept for the statements that it has compiled."""
     engine = create_engine("sqlite://", creator=lambda: _connect(folder, "rw"), poolclass=NullPool)
 
     @event.listens_for(engine, "connect")

@@ -2,7 +2,7 @@
 
 With RECORD=LAYOUT in the environment a scan is recorded from the one sound file instead, and each strike said when it is shown.
 
-python importing.py REGISTER RECORDINGS HOW FIRST STEP     one line a try: number, how it ended, what was said
+python importing.py REGISTER RECORDINGS HOW FIRST STEP     `ready`, then a line a try: number, how it ended, what was said
 """
 
 import ctypes
@@ -56,11 +56,15 @@ def in_a_child(folder: Path, paths: list[Path], mode: int, at: int) -> tuple[int
 
 def main(register: str, recordings: str, how: str, first: int, step: int) -> None:
     paths = sorted(Path(recordings).iterdir())
-    at = first
+    at, here = first, Path(f"{register}-at-work")
+    shutil.copytree(register, here)
+    one_import(here, paths)  # modules are loaded and statements compiled before any child begins
+    shutil.rmtree(here)
+    print("ready", flush=True)
     while True:
-        folder = Path(f"{register}-{how}-{at}")
-        shutil.copytree(register, folder)
-        status, said = in_a_child(folder, paths, MODES[how], at)
+        shutil.copytree(register, here)
+        status, said = in_a_child(here, paths, MODES[how], at)
+        here.rename(f"{register}-{how}-{at}")
         print(f"{at}|{status}|{said}", flush=True)
         if status == 0 or how == "count":  # no write was left to be stopped
             return

@@ -1,9 +1,10 @@
 """Run by test_recording.py: a scan recorded from a file, each strike said as soon as it is shown; its parent kills it.
 
-python -m tests.register.recording_child REGISTER LAYOUT SOUND [HOW FIRST STEP]
+python -m tests.register.recording_child     reads lines `REGISTER|LAYOUT|SOUND`, one recording each in a process of its own: `begun PID`, `accepted HASH`, `ended`
 """
 
 import datetime as dt
+import os
 import sys
 import time
 from pathlib import Path
@@ -40,13 +41,13 @@ y = 0.5
 
 
 def record(folder: str, layout: str, sound: str, pause_s: float = 0.0) -> None:
-    """Says `begun`, then `accepted HASH` for each strike."""
+    """Says `begun PID`, then `accepted HASH` for each strike."""
     register = open_register(Path(folder))
     facts = NewScan(dt.date(2026, 3, 14), ScanConditions(state="stripped"))
     unfinished = begin_recording(register, "B12", facts, layout, ("soft", "hard"))
     samples, rate = soundfile.read(sound)
     recorder = Recorder(register, unfinished, rate, Settings())
-    print("begun", flush=True)
+    print("begun", os.getpid(), flush=True)
     for start in range(0, len(samples), rate // 50):
         for event in recorder.hear(samples[start : start + rate // 50]):
             if event.what == "accepted":
@@ -54,5 +55,16 @@ def record(folder: str, layout: str, sound: str, pause_s: float = 0.0) -> None:
         time.sleep(pause_s)
 
 
+def serve() -> None:
+    """Modules are loaded once; each recording is a fork."""
+    for line in sys.stdin:
+        pid = os.fork()
+        if pid == 0:
+            record(*line.strip().split("|"), pause_s=0.001)
+            os._exit(0)
+        os.waitpid(pid, 0)
+        print("ended", flush=True)
+
+
 if __name__ == "__main__":
-    record(*sys.argv[1:4], pause_s=0.001)
+    serve()

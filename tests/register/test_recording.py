@@ -9,6 +9,8 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
@@ -180,19 +182,29 @@ def test_nothing_taken_is_nothing_stored(plate, layout):
         finish(plate, recorder.id, Settings())
 
 
+@pytest.fixture(scope="module")
+def recordings() -> Iterator[subprocess.Popen[str]]:
+    command = [sys.executable, "-m", "tests.register.recording_child"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT) as child:
+        yield child
+        child.stdin.close()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 @pytest.mark.parametrize("moment", range(20))
-def test_killed_at_a_random_moment_every_strike_that_was_shown_is_there(plate, layout, tmp_path, moment):
+def test_killed_at_a_random_moment_every_strike_that_was_shown_is_there(plate, layout, tmp_path, recordings, moment):
     rng = np.random.default_rng(moment)
     sound = tmp_path / "taps.wav"
     soundfile.write(sound, taps_at([0.6 + 0.6 * i for i in range(6)], 4.5, RATE, modes=SHORT), RATE, subtype="FLOAT")
-    command = [sys.executable, "-m", "tests.register.recording_child", str(plate.folder), layout, str(sound)]
-    child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT, env={**os.environ})
-    assert child.stdout is not None
-    child.stdout.readline()  # it has begun
+    recordings.stdin.write(f"{plate.folder}|{layout}|{sound}\n")
+    recordings.stdin.flush()
+    begun, pid = recordings.stdout.readline().split()
+    assert begun == "begun"
     time.sleep(float(rng.uniform(0.0, 0.5)))
-    child.send_signal(signal.SIGKILL)
-    shown = [line.split()[1] for line in child.stdout.read().splitlines() if line.startswith("accepted")]
-    child.wait()
+    with suppress(ProcessLookupError):  # it may have come to its end
+        os.kill(int(pid), signal.SIGKILL)
+    said = list(iter(recordings.stdout.readline, "ended\n"))
+    shown = [line.split()[1] for line in said if line.startswith("accepted")]
     register = open_register(plate.folder)
     (unfinished,) = unfinished_scans(register)
     assert len(unfinished.kept) - len(shown) in (0, 1), "one may be stored and not yet shown"

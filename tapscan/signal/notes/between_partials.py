@@ -6,6 +6,7 @@ A string's sound is lines; parts that touch and let go add short bursts, which f
 by band and turned into the power that noise of that level would have. Ours; no source.
 """
 
+from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
@@ -48,9 +49,14 @@ def buzz_of(
 
 def _floors(cut: FloatArray, rate: int) -> FloatArray:
     """Power of noise as strong as the fainter quarter of each slice, full scale = 1."""
-    window = np.kaiser(len(cut), SHAPE)
+    window = _window(len(cut))
     power = np.abs(np.fft.rfft(cut * window)) ** 2 * 2 / np.sum(window**2) / len(cut)
     step = rate / len(cut)
     edges = np.arange(LOW_HZ, min(HIGH_HZ, 0.42 * rate) + 1, SLICE_HZ)
     slices = [power[int(a / step) : int(b / step)] for a, b in pairwise(edges)]
     return np.array([np.percentile(p, QUARTER) / QUARTER_OF_NOISE * len(p) for p in slices])
+
+
+@lru_cache(maxsize=16)
+def _window(count: int) -> FloatArray:
+    return np.kaiser(count, SHAPE)
