@@ -3,6 +3,7 @@
 import csv
 import datetime as dt
 import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from tapscan.errors import BadRequest, UnknownName
 from tapscan.layouts import layout_from_text
 from tapscan.records import BarReading, ScanConditions, ScanForComparison
 from tapscan.register.bars import find_bar, list_bars, readings_of
+from tapscan.register.database import open_register
 from tapscan.register.entries import NewScan
 from tapscan.register.export import export_csv, export_json
 from tapscan.register.results import load_screening
@@ -61,11 +63,21 @@ def imported(register, folder: Path, seed: int, bar: BarFiles | None, made: Scan
     return import_scan(register, "B12", [plate_file(folder, f"plate{seed}.wav", seed)], new, request)
 
 
+@pytest.fixture(scope="module")
+def with_bar(template, tmp_path_factory):
+    """Sounds, a register's folder, and its scan of 14 March with the bar before and after it."""
+    sounds, folder = tmp_path_factory.mktemp("sounds"), tmp_path_factory.mktemp("with-bar") / "register"
+    files = BarFiles(USUAL_NAME, (bar_file(sounds, "a.wav"),), (bar_file(sounds, "b.wav", seed=2),))
+    return sounds, folder, imported(open_register(Path(shutil.copytree(template, folder))), sounds, 1, files).entry
+
+
 @pytest.fixture
-def first(register, tmp_path):
-    """The scan of 14 March with the bar before and after it."""
-    files = BarFiles(USUAL_NAME, (bar_file(tmp_path, "a.wav"),), (bar_file(tmp_path, "b.wav", seed=2),))
-    return imported(register, tmp_path, 1, files).entry
+def first(register, tmp_path, with_bar):
+    """That scan in the test's own register, its sounds in the test's own folder."""
+    sounds, folder, entry = with_bar
+    shutil.copytree(folder, register.folder, dirs_exist_ok=True)
+    shutil.copytree(sounds, tmp_path, dirs_exist_ok=True)
+    return entry
 
 
 def test_the_bar_is_kept_with_the_scan_and_with_the_shop(register, first):

@@ -85,17 +85,23 @@ def test_the_page_and_the_report_show_what_was_counted_with_what_ships():
     assert _as_counted("notes")
 
 
-@pytest.fixture
-def visit(tmp_path, monkeypatch):
+@pytest.fixture(scope="module")
+def spoilt():
     """A foreign tone by pickup; somebody talks, a phone rings and a truck passes."""
     samples, rate, notes, _, _ = made(Unit("visit", "foreign", "grand 155", "contact", 0))
     rng = np.random.default_rng(5)
     for kind in ("talk", "phone", "truck"):
         samples = spoil(rng, samples, rate, kind, "contact", -18.0)
+    return np.clip(samples, -0.99, 0.99), rate, [key_name(n.key) for n in notes]
+
+
+@pytest.fixture
+def visit(tmp_path, monkeypatch, spoilt):
+    samples, rate, keys = spoilt
     monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "shop"))
-    soundfile.write(tmp_path / "notes.wav", np.clip(samples, -0.99, 0.99), rate, subtype="PCM_24")
+    soundfile.write(tmp_path / "notes.wav", samples, rate, subtype="PCM_24")
     assert run("plate", "add", "G7").status == 0
-    return tmp_path, [key_name(n.key) for n in notes]
+    return tmp_path, keys
 
 
 def test_a_visit_is_stored_shown_and_reported_and_asks_for_nothing_dangerous(visit):
