@@ -37,6 +37,13 @@ PAGES = (
     "/nowhere",
 )
 
+TOO_LOW = """() => [...document.querySelectorAll(
+    '.button, main input:not([type=checkbox],[type=radio],[type=file]), select')]
+    .filter(e => e.checkVisibility({visibilityProperty: true}))
+    .map(e => [e, e.getBoundingClientRect(), getComputedStyle(e).opacity])
+    .filter(([e, box, opacity]) => box.height > 0 && box.height < 44 && opacity !== '0')
+    .map(([e, box]) => `${e.outerHTML.slice(0, 90)} is ${Math.round(box.height)} high`)"""
+
 
 @pytest.fixture
 def full(site: Any) -> Any:
@@ -58,10 +65,10 @@ def faults(page: Any) -> list[str]:
 @pytest.mark.slow
 def test_axe_finds_no_serious_fault_and_nothing_overflows(full, browser_page):
     told, draft = [], full.post(full.client(), "/draft/new", plate="B12").headers["location"]
-    for size in (WIDE, NARROW):
-        browser_page.set_viewport_size(size)
-        for address in (*PAGES, draft):
-            browser_page.goto(full.address + address)
+    for address in (*PAGES, draft):
+        browser_page.goto(full.address + address)
+        for size in (WIDE, NARROW):
+            browser_page.set_viewport_size(size)
             told += [f"{address} {size['width']}: {fault}" for fault in faults(browser_page)]
             wide = browser_page.evaluate("document.documentElement.scrollWidth")
             if wide > size["width"]:
@@ -115,10 +122,5 @@ def test_every_field_has_a_name_and_every_control_is_large_enough(full, browser_
     told = []
     for address in PAGES:
         browser_page.goto(full.address + address)
-        for box in browser_page.locator(
-            ".button:visible, main input:visible:not([type=checkbox],[type=radio],[type=file]), select:visible"
-        ).all():
-            size = box.bounding_box()
-            if size and size["height"] < 44 and box.evaluate("e => getComputedStyle(e).opacity !== '0'"):
-                told.append(f"{address}: {box.evaluate('e => e.outerHTML')[:90]} is {size['height']:.0f} high")
+        told += [f"{address}: {box}" for box in browser_page.evaluate(TOO_LOW)]
     assert not told, "\n".join(told)
