@@ -25,6 +25,7 @@ from tests.rule_scans import mode, scan
 from tests.sounds import wav_bytes, written
 
 LAYOUTS = [read_layout(name) for name in known_layouts()]
+BY_NAME = {one.name: one for one in LAYOUTS}
 
 
 def take(counts: Sequence[int], seed: int, between_s: float = 3.0, pause_s: float = 10.0) -> list[float]:
@@ -45,7 +46,7 @@ def told(counts: Sequence[int], seed: int, layout: str, per: int | None) -> str 
 
 def judged(onsets: Sequence[float], layout: str, per: int | None) -> str | None:
     heard = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
-    return mismatch(heard, read_layout(layout), "stripped", lambda: LAYOUTS)
+    return mismatch(heard, BY_NAME[layout], "stripped", lambda: LAYOUTS)
 
 
 def uneven(places: int, per: int, seed: int) -> list[float]:
@@ -70,10 +71,10 @@ def test_a_count_that_is_right_by_chance_hides_no_groups_that_the_pauses_show():
     for seed in range(200):
         for places, layout, announced, state in ((8, "grand-short", 6, "strung"), (24, "grand-dense", 2, "stripped")):
             onsets = uneven(places, 3, seed)
-            assert len(onsets) == announced * places_of(read_layout(layout), state)
+            assert len(onsets) == announced * places_of(BY_NAME[layout], state)
             by_pauses = Take(len(onsets), groups_of(onsets), announced)
             heard = replace(by_pauses, onsets=tuple(onsets))
-            told = [mismatch(one, read_layout(layout), state, lambda: LAYOUTS) for one in (by_pauses, heard)]
+            told = [mismatch(one, BY_NAME[layout], state, lambda: LAYOUTS) for one in (by_pauses, heard)]
             assert told[0] == told[1], (seed, layout)
             seen += told[0] is not None
     assert seen > 200
