@@ -20,13 +20,13 @@ from tapscan import wording
 from tapscan.places import Layout
 from tapscan.records import LikelyPlace, ModalAmplitude, Screening, Whereabouts
 from tapscan.report import words
+from tapscan.report.drawing.labels import labels
 from tapscan.report.drawing.plate_drawing import (
     Canvas,
     Kind,
     apart,
     disc,
     element,
-    labels,
     mark,
     plate,
     screw,
