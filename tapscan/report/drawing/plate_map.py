@@ -158,7 +158,7 @@ def belief_map(layout: Layout, found: Whereabouts, name: str) -> Markup:
 
 def _belief(place: LikelyPlace) -> str:
     where = f", {place.where}" if place.where else ""
-    return f"{place.member}{where}, {100 * place.share:.0f} %"
+    return f"{place.member}{where}, {100 * place.share:.0f} of 100"
 
 
 def _belief_radius(share: float) -> float:
