@@ -86,7 +86,8 @@ def test_a_name_stands_nearest_its_own_mark_or_a_line_leads_to_it(width, tmp_pat
     for layout in shipped(tmp_path):
         canvas = Canvas(layout, width)
         spots = spots_of(layout, canvas, 0)
-        for (name, at, r, _), one in zip(spots, placed(canvas, spots), strict=True):
+        numbers = [(x - 4, y - 5, x + 4, y + 5) for _, (x, y) in strut_numbers(canvas, [at for _, at, _, _ in spots])]
+        for (name, at, r, _), one in zip(spots, placed(canvas, spots, numbers), strict=True):
             left, upper, right, lower = one.box
 
             def gap(p, radius, x=(left, right), y=(upper, lower)):

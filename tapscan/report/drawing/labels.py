@@ -17,7 +17,7 @@ from markupsafe import Markup
 from tapscan.places import Point
 from tapscan.records import FloatArray
 from tapscan.report import words
-from tapscan.report.drawing.plate_drawing import FONT, GRAPHITE, INK, SIDE, Canvas, element
+from tapscan.report.drawing.plate_drawing import FONT, INK, SIDE, Canvas, element
 
 Spot = tuple[str, Point, float, bool]  # name, place in units, radius of the mark, heavy
 Box = tuple[float, float, float, float]  # left, upper, right, lower edge
@@ -26,6 +26,7 @@ LETTER = 0.62  # mean width of a letter in font sizes, on the generous side
 LONGEST_LABEL = 6  # letters
 STRUT_FONT = 10.0  # fits within a strut
 STRUT_SPOTS = tuple(n / 10 for n in range(1, 10))  # along a strut
+BESIDE = 1.5  # units kept free at both sides of a name, so that two do not read as one
 CLOSE = 2.0  # units between a mark and a name beside it
 REACHES = (0.0, 0.8, 1.8, 3.0, 4.4)  # font sizes by which a name may stand off
 WAYS = 16  # directions
@@ -140,12 +141,12 @@ def _charge(some: FloatArray, lines: FloatArray, boxes: FloatArray, leaders: Flo
 
 def _choice(canvas: Canvas, spots: Sequence[Spot], i: int, kept_free: Sequence[Box]) -> _Choice:
     name, (x, y), r, _ = spots[i]
-    half = np.array([LETTER * FONT * len(label(name)) / 2, FONT / 2])
+    half = np.array([LETTER * FONT * len(label(name)) / 2 + BESIDE, FONT / 2])
     turn = 2 * np.pi * np.arange(WAYS) / WAYS
     far, angle = (a.ravel() for a in np.meshgrid(np.array(REACHES), turn, indexing="ij"))
     way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
     near = np.array([x, y]) + (r + CLOSE + FONT * far)[:, None] * way
-    middle = near + np.clip(1.5 * way, -1, 1) * half
+    middle = near + np.clip(1.5 * way, -1, 1) * (half - (BESIDE, 0))
     boxes = np.concatenate([middle - half, middle + half], axis=1)
     leaders = np.concatenate([np.array([x, y]) + r * way, near], axis=1)
     leaders[far == 0] = np.nan
@@ -156,14 +157,16 @@ def _choice(canvas: Canvas, spots: Sequence[Spot], i: int, kept_free: Sequence[B
 
 
 def _beside(boxes: FloatArray, leaders: FloatArray, spots: Sequence[Spot], i: int, kept_free: Sequence[Box]) -> FloatArray:  # fmt: skip
-    """(n,) for what lies under each place, and for a foreign mark that is as near as the own one where no line tells."""
+    """(n,) for what lies under each place, and for a foreign mark that is as near as the own one."""
     marks = np.array([(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots])
     rest = np.array([*np.delete(marks, i, axis=0), *kept_free]).reshape(-1, 4)
     covered, crossed = overlaps(boxes, rest), _crosses(leaders, rest)
     others = [s for k, s in enumerate(spots) if k != i]
     gaps = np.array([_gap(boxes, at, r) for _, at, r, _ in others]).reshape(len(others), len(boxes))
-    alone = np.isnan(leaders[:, 0])
-    puzzling = alone & (gaps < _gap(boxes, *spots[i][1:3]) + SURELY).any(axis=0)
+    own = np.where(
+        np.isnan(leaders[:, 0]), _gap(boxes, *spots[i][1:3]), CLOSE
+    )  # a line tells whose it is, but not beside another mark
+    puzzling = (gaps < own + SURELY).any(axis=0)
     return np.asarray((covered + COVERS * (covered > 0) + CROSSES * crossed).sum(axis=1) + FOREIGN * puzzling)
 
 
@@ -229,4 +232,4 @@ def _box(at: Point, text: str, font: float) -> Box:
 
 def _line(ends: tuple[Point, Point]) -> Markup:
     (a, b), (c, d) = ends
-    return element("path", d=f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}", stroke=GRAPHITE, stroke_width=0.8)
+    return element("path", d=f"M{a:.1f} {b:.1f}L{c:.1f} {d:.1f}", stroke=INK, stroke_width=0.9)
