@@ -21,10 +21,10 @@ from tapscan.report.words import drops_in_words
 MOST_ROWS, MOST_BRIEF, MOST_PLACES = 12, 6, 6
 DROPS = "three largest drops, in the plate's own scatter"
 HEADS: dict[From, str] = {
-    "drops": "Where a crack would lie",
-    "losses": "Where a closed crack that rubs would lie",
-    "weight": "Where a weight would lie",
-    "force": "Where faces that touch would lie",
+    "drops": "Where a crack would lie, if there is one",
+    "losses": "Where a closed crack that rubs would lie, if there is one",
+    "weight": "Where a weight would lie, if there is one",
+    "force": "Where faces that touch would lie, if there are any",
 }
 
 
