@@ -123,7 +123,9 @@ def test_struts_carry_their_numbers_away_from_the_marks():
     assert [x for x, _ in at] == pytest.approx([canvas.at(s.points[0])[0] for s in struts], abs=0.1)
     assert min(dist(p, canvas.at((0.3, 0.5))) for p in at) > RADIUS + STRUT_FONT
     place = LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.9, 0.1)
-    assert 'class="strut"' not in belief_map(layout, Whereabouts((place,), "drops"), "b"), "its numbers are an order"
+    drawn = ET.fromstring(str(belief_map(layout, Whereabouts((place,), "drops"), "b")))
+    assert [t.text for t in drawn.iter("text") if t.get("class") == "strut"] == ["1", "2", "3", "4", "5", "6"]
+    assert "A" in {t.text for t in drawn.iter("text")}, "a figure would be read as a strut's"
 
 
 def test_a_strut_that_a_place_names_carries_that_number(tmp_path):

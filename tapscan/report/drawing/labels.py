@@ -55,9 +55,9 @@ class _Choice:
     charged: FloatArray
 
 
-def labels(canvas: Canvas, spots: Sequence[Spot], *, struts: bool = True) -> list[Markup]:
-    """With the numbers of the `struts`, unless the spots are numbers, too."""
-    numbers = strut_numbers(canvas, [at for _, at, _, _ in spots]) if struts else []
+def labels(canvas: Canvas, spots: Sequence[Spot]) -> list[Markup]:
+    """With the numbers of the struts."""
+    numbers = strut_numbers(canvas, [at for _, at, _, _ in spots])
     parts = [_strut_number(text, at) for text, at in numbers]
     stands = placed(canvas, spots, [_box(at, text, STRUT_FONT) for text, at in numbers])
     parts += [_line(p.leader) for p in stands if p.leader]
