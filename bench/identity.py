@@ -1,12 +1,12 @@
 """How often another casting, or two exchanged places, are noticed, and how often a right scan is asked about in vain.
 
-    python -m bench.identity [--castings N] [--cores N] [--tables FOLDER --places 24]
+    python -m bench.identity [--castings N] [--first N] [--cores N] [--tables FOLDER --places 24]
 
-N castings of each shipped pattern (40: 200 castings), each with one earlier scan and several later ones: unchanged, with a coat of finish, with each flaw
+N castings of each shipped pattern (80: 400 castings), numbered from --first on, so that a count on castings that nobody has looked at is a new number, each with one earlier scan and several later ones: unchanged, with a coat of finish, with each flaw
 that can come between two scans (cracks, a weight; not chilled iron, which is there from the start), another casting of the pattern, a
 plate of another pattern, and the unchanged one with two places exchanged. Even castings are heard at 8 places, odd ones at 20, which is all the tables have.
 Scans are mode lists with modelled errors (bench/compare_scans.model_scan). The limits were chosen by looking at other castings of the same
-patterns (32 a pattern, other seeds). Simulated; no iron was measured. The table goes to bench/results/identity.txt.
+patterns (48 a pattern, other seeds). Simulated; no iron was measured. The table goes to bench/results/identity.txt.
 
 With --tables the castings are of a folder's tables (bench/plates, the 36 places of bench.location), all heard at so many places; that goes to identity_24.txt.
 """
@@ -149,13 +149,24 @@ def table(told: Sequence[Sequence[Answer]]) -> list[str]:
         part = [a for a in every if a.kind == kind]
         said = ", ".join(f"{w} {n}" for w, n in sorted(Counter(a.whose for a in part).items()))
         lines.append(f"  {kind:20s} {rate(sum(a.asked for a in part), len(part))}   {said}")
+    counts = sorted({a.places for a in every})
+    lines += ["", "another casting noticed, by the number of places"]
+    for places in counts:
+        part = [a for a in every if a.kind == "another casting" and a.places == places]
+        lines.append(_line(places, sum(a.asked for a in part), len(part)))
     lines += ["", "exchanged places named, and no others, by the number of places"]
-    for places in sorted({a.places for a in every}):
+    for places in counts:
         part = [a for a in every if a.truth and a.places == places]
-        lines.append(f"  {places:2d} places           {rate(sum(named(a) for a in part), len(part))}")
-    some = right_imports(told)
+        lines.append(_line(places, sum(named(a) for a in part), len(part)))
     lines += ["", "right scans, half of them unchanged, half finished, weighted or cracked since: asked in vain"]
-    return [*lines, f"  {'':20s} {rate(sum(a.asked for a in some), len(some))}"]
+    for places in counts:
+        some = right_imports([mine for mine in told if mine[0].places == places])
+        lines.append(_line(places, sum(a.asked for a in some), len(some)))
+    return lines
+
+
+def _line(places: int, hits: int, of: int) -> str:
+    return f"  {places:2d} places           {rate(hits, of)}"
 
 
 def named(answer: Answer) -> bool:
@@ -169,26 +180,27 @@ def rate(hits: int, of: int) -> str:
     return f"{hits:4d} of {of:4d}  {100 * hits / of:5.1f} % ({100 * low:4.1f} to {100 * high:5.1f})"
 
 
-def castings(each: int, folder: Path | None = None, places: int = 0) -> list[Casting]:
-    """Patterns in turn."""
+def castings(each: int, folder: Path | None = None, places: int = 0, first: int = 0) -> list[Casting]:
+    """Patterns in turn, numbered from `first` on."""
     patterns = list(_tables(folder)) if folder else pattern_names()
-    return [Casting(p, n, folder, places) for n in range(each) for p in patterns]
+    return [Casting(p, n, folder, places) for n in range(first, first + each) for p in patterns]
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Count, print and write."""
     parser = argparse.ArgumentParser(prog="python -m bench.identity", description=__doc__)
     parser.add_argument("--castings", type=int, default=40, help="of each pattern")
+    parser.add_argument("--first", type=int, default=0, help="number of the first casting of each pattern")
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--tables", type=Path, help="a folder of bench/plates")
     parser.add_argument("--places", type=int, default=0, help="tapped, of those the tables have")
     given = parser.parse_args(arguments)
     if bool(given.tables) != bool(given.places):
         parser.error("--tables and --places belong together")
-    units = castings(given.castings, given.tables, given.places)
+    units = castings(given.castings, given.tables, given.places, given.first)
     told = [result for _, result in study.finished(units, answers, float("inf"), given.cores)]
     lines = [
-        study.head("of the casting's name"),
+        study.head(f"of the casting's name, {given.first} to {given.first + given.castings - 1} of each pattern"),
         "Simulated mode lists by contact pickup, no sound, no iron; 95 % intervals (Clopper and Pearson).",
         "",
         *table(told),

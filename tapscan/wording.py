@@ -7,7 +7,7 @@ odds(log)                      "3600 to 1"
 counted(n, word)               "1 tap", "3 taps"
 spelled(n)                     "none", "one", ... in letters as far as there are words for it here
 listed(names, most)            "S1, S2 and S3", cut short in words after `most`
-listed_or(names)               "a screw; a hook or a pad"
+listed_or(names)               "a screw; a hook; or a pad"
 quantity(value, unit)          "12.2 dB"
 unknown(reason)                the word and why
 minus(text)                    true minus signs
@@ -49,7 +49,7 @@ def unknown(reason: str | None) -> str:
 
 def listed_or(names: Sequence[str]) -> str:
     """As choices; empty without names."""
-    return " or ".join(["; ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+    return "; ".join([*names[:-1], f"or {names[-1]}"]) if len(names) > 1 else "".join(names)
 
 
 def quantity(value: float | str | None, unit: str) -> str:

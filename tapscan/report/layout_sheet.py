@@ -16,7 +16,8 @@ from tapscan import __version__, wording
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S
 from tapscan.places import IN_PIANO, KEYS, REGIONS, STATES, Layout, State, Station
 from tapscan.report import words
-from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, labels, mark, plate, whole
+from tapscan.report.drawing.labels import labels
+from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, mark, plate, whole
 from tapscan.report.rendering import render
 from tapscan.targets import write_text
 

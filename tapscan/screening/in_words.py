@@ -24,23 +24,23 @@ def places_in_words(scan: Scan, stations: Sequence[str], most: int = NAMED_PLACE
 
 
 def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str:
-    """`crack`: where a crack would lie, beside a weight. A share says where it would lie, never whether there is one: hence "if"."""
+    """`crack`: where a crack would lie, beside a weight. Shares are counts of a hundred such cracks: as a percentage one was read as "88 % cracked"."""
     first, *others = found.places[:NAMED_PLACES]
-    named = [f"{_place(p)} ({_percent(p)})" for p in others if p.share >= WORTH_NAMING]
-    then = f"; then {listed(named)}" if named else ""
+    named = [f"{_of_100(p)} at {_place(p)}" for p in others if p.share >= WORTH_NAMING]
+    then = f", {listed(named)}" if named else ""
     if found.told_from == "weight":
-        said = f"If it is a weight, it lies most likely at the {first.where} ({_percent(first)})."
+        said = f"If it is a weight, it lies most likely at the {first.where}: of 100 such weights some {_of_100(first)} would."
         return f"{said} {places_sentence(crack)}" if crack is not None and crack.places else said
     lead = (
         "it lies most likely at"
         if first.share >= SURE
-        else "nothing stands out; the likeliest is"
+        else "no place stands out; the likeliest is"
         if first.share < EVEN
         else "it lies perhaps at"
     )
     return (
-        f"If it is a crack, {lead} {_place(first)} ({_percent(first)}){then}. Whether it is one, these figures do not say. "
-        "Look there first; the cause may lie elsewhere."
+        f"If it is a crack, {lead} {_place(first)}: of 100 cracks that sound like this some {_of_100(first)} would lie there{then}. "
+        "How likely a crack is at all, these figures do not say. Look there first; the cause may lie elsewhere."
     )
 
 
@@ -48,5 +48,5 @@ def _place(place: LikelyPlace) -> str:
     return f"{place.member}, {place.where}" if place.where else place.member
 
 
-def _percent(place: LikelyPlace) -> str:
-    return f"{100 * place.share:.0f} \N{PLUS-MINUS SIGN} {100 * place.share_sd:.0f} %"
+def _of_100(place: LikelyPlace) -> str:
+    return f"{100 * place.share:.0f} \N{PLUS-MINUS SIGN} {100 * place.share_sd:.0f}"

@@ -93,6 +93,10 @@ TELL_STATE = _step(
 HOLDS = _held("hold", "until a qualified person has decided.", " Leave the finish on until that person says where it must come off.")  # fmt: skip
 HOLDS_BUZZ = _held("hold-buzz", "until the buzz is explained and a qualified person has decided.")
 HOLDS_PART = _held("hold-part", "until all its places have been tapped; the report of that says how to go on.")
+HOLD_PART_UNKNOWN = _step(
+    "hold-part-unknown", "workshop", UNKNOWN, ("stop",),
+    "Do no further work on the plate until all its places have been tapped; the report of that says how to go on.",
+)  # fmt: skip
 STEADY = _step(
     "steady", "workshop", OUT, ("hold-parts", "tap"),
     "Steady or take off whatever is loose on the plate and on what holds it (hook, sling, pads, clamps), then tap the same places again. If the finding is then gone, it is not cleared: it stays open "
@@ -181,6 +185,7 @@ STEPS += (
     CALL_FOR_BARE,
     *HOLDS_BUZZ,
     *HOLDS_PART,
+    HOLD_PART_UNKNOWN,
     HOLD_PARTS,
     SETTLE,
     SCREWS,
@@ -250,7 +255,7 @@ def of_notes(state: Told, *, found: bool, opened: bool) -> tuple[Step, ...]:
 
 def part_only(state: Told, texts: Sequence[str]) -> tuple[Step, ...]:
     """Places are missing; what was tapped showed nothing."""
-    return (*_given(HOLDS_PART, state), *repeat(texts))
+    return (*_given((*HOLDS_PART, HOLD_PART_UNKNOWN), state), *repeat(texts))
 
 
 def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:

@@ -94,7 +94,7 @@ HEADLINES[played_notes.SILENT] = Plain(
 HEADLINES[played_notes.NO_ANSWER] = Plain("", "The notes in this recording could not be heard well enough.", NO_WORD)
 HEADLINES[d.BUZZED_AGAIN] = HEADLINES[d.BUZZED]
 BEGINNINGS: tuple[tuple[str, Plain], ...] = (
-    (d.PART_ONLY, Plain("", "Only a part of the plate was tapped.", "Nothing unusual was heard there, but nothing is known of the rest. That is no answer for the plate.")),
+    (d.PART_ONLY, Plain("", "Only a part of the plate was tapped.", "Nothing unusual was heard there, but nothing is known of the rest. That is no answer for the plate, and the work on it waits.")),
     (d.DOUBTFUL, Plain("", "It is not sure that this scan is of this plate, tapped in this order.", "Until somebody has made sure, nothing can be concluded.")),
 )  # fmt: skip
 

@@ -302,7 +302,7 @@ def _faults(
     faults = []
     if clipped(ring[: round(0.2 * rate)], round(settings.strikes.clip_run)):
         faults.append("clipped")
-    if span.last_blow_s:
+    if span.last_blow_s and not span.swells:  # a voice has no hammer that could touch twice
         faults.append("double hit")
     if span.crowded:
         faults.append("crowded")

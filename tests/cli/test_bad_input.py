@@ -76,6 +76,15 @@ def test_useless_recordings_are_inconclusive_with_reason_and_remedy(name, tmp_pa
     assert any(r in words for r in (remedy, remedy.replace("[Tt]", "T"), remedy.replace("[Tt]", "t")))
 
 
+def test_talk_is_not_called_a_hammer_that_touched_twice():
+    """A voice that a program spoke: nobody can mend it by letting the hammer bounce."""
+    told = screened(Path(__file__).parents[1] / "onsite" / "talk.flac")
+    assert len(told.scan.strikes) > 5
+    assert all("not a tap" in s.faults and "double hit" not in s.faults for s in told.scan.strikes)
+    words = " ".join([told.summary, *told.limitations, *told.next_steps])
+    assert "talk or handling" in words and "hammer" not in words and "three seconds between taps" not in words
+
+
 @pytest.mark.parametrize("live", [0, 1])
 @pytest.mark.parametrize("dead", [np.zeros(len(GOOD)), np.full(len(GOOD), 0.2), noise(4, RATE, 1e-4, 9)])
 def test_the_live_channel_is_used(live, dead, tmp_path):

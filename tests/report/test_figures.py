@@ -11,6 +11,7 @@ from tapscan.records import ModalAmplitude
 from tapscan.report.beside import Sound
 from tapscan.report.drawing.plate_drawing import FONT
 from tapscan.report.drawing.plate_map import amplitude_map, station_map
+from tapscan.report.figures import tones
 from tapscan.report.figures.sheet import FONT_PT
 from tapscan.report.figures.tones import before_and_now
 from tapscan.report.sections.listen import players
@@ -70,6 +71,16 @@ def test_before_and_now_share_one_axis_and_their_difference_is_drawn():
     assert svg.count("<image") == 2 and svg.count("frequency, Hz") == 1
     same = str(before_and_now(ring(400.0), ring(400.0), (), "S4", "x"))
     assert len(same) < len(svg), "what does not differ is not drawn"
+
+
+def test_the_panels_of_before_and_now_can_be_read_across(monkeypatch):
+    """One scale of frequency and one of time, with ticks at the same heights."""
+    monkeypatch.setattr(tones, "as_svg", lambda figure, *_: figure)
+    first, *others = before_and_now(ring(400.0), ring(900.0), (900.0,), "S4", "x").axes
+    assert len(others) == 2
+    for panel in others:
+        assert (panel.get_ylim(), panel.get_xlim()) == (first.get_ylim(), first.get_xlim())
+        assert list(panel.get_yticks()) == list(first.get_yticks())
 
 
 def test_before_and_now_are_one_looped_sound():

@@ -3,30 +3,25 @@
 import re
 import xml.etree.ElementTree as ET
 from dataclasses import replace
-from itertools import combinations
-from math import dist, hypot
+from math import hypot
 
 import pytest
 
 from tapscan.layouts import read_layout
-from tapscan.places import Layout, Member, Outline, Station
-from tapscan.records import LikelyPlace, ModalAmplitude, Whereabouts
+from tapscan.places import Layout, Outline, Station
+from tapscan.records import ModalAmplitude
 from tapscan.report.as_json import to_json
-from tapscan.report.drawing.plate_drawing import STRUT_FONT, Canvas, apart, element, labels, mark
+from tapscan.report.drawing.plate_drawing import apart, element, mark
 from tapscan.report.drawing.plate_map import (
     FLOOR_DB,
     LARGEST,
-    RADIUS,
-    SMALL,
     amplitude_map,
-    belief_map,
     legend,
     marks,
     radius,
     station_map,
 )
 from tapscan.screening.disposition import PART_ONLY
-from tests.every import each
 from tests.report.sheets import HOSTILE, full_page, indication, mode, screening, strike
 from tests.report.test_page import NOT_VISIBLE, read
 
@@ -104,37 +99,6 @@ def test_the_mark_that_matters_lies_on_top():
     assert list(shapes(str(station_map(GRAND, everywhere, "m"))))[-1] == "S1"
 
 
-@each(
-    "name",
-    [
-        f"{kind}{size}"
-        for kind in ("grand", "upright")
-        for size in ("-long", "-three-quarter-long", "-dense", "-three-quarter-dense")
-    ],
-)
-@each("width", [SMALL, 460.0, 520.0])
-def test_marks_and_names_do_not_hide_each_other(name, width):
-    layout = read_layout(name)
-    canvas = Canvas(layout, width)
-    places = apart([canvas.at((s.x, s.y)) for s in layout.stations], [5.5] * len(layout.stations))
-    for (ax, ay), (bx, by) in combinations(places, 2):
-        assert hypot(ax - bx, ay - by) > 11.0
-    drawn = labels(canvas, [(s.name, at, 5.5, False) for s, at in zip(layout.stations, places, strict=True)])
-    boxes = [re.search(r' x="([\d.]+)" y="([\d.]+)"', str(t)).groups() for t in drawn if "<text" in t]
-    at = [(float(x), float(y)) for x, y in boxes]
-    crowded = [(a, b) for a, b in combinations(at, 2) if abs(a[0] - b[0]) < 18 and abs(a[1] - b[1]) < 9]
-    assert crowded == []
-    assert all(0 < x < canvas.width and 0 < y < canvas.height for x, y in at)
-
-
-def test_a_name_in_a_crowd_stands_off_with_a_line_to_its_mark():
-    crowd = [(f"S{i}", (150.0 + 12 * (i % 4), 150.0 + 12 * (i // 4)), 5.5, False) for i in range(16)]
-    drawn = [str(t) for t in labels(Canvas(GRAND, 300.0), crowd)]
-    assert any(t.startswith("<path") for t in drawn)
-    alone = labels(Canvas(GRAND, 300.0), crowd[:1])
-    assert not any(str(t).startswith("<path") for t in alone)
-
-
 def test_stations_on_one_spot_step_apart_and_others_stay():
     moved = apart([(10.0, 10.0), (10.0, 10.0), (90.0, 90.0)], [5.0, 5.0, 5.0])
     assert hypot(moved[0][0] - moved[1][0], moved[0][1] - moved[1][1]) == pytest.approx(11.0)
@@ -189,7 +153,7 @@ def test_the_page_shows_a_small_map_first_and_a_large_one_below():
     reading = read(on_grand())
     for words in ("something to look at here (1)", "tapped, but no tap could be used (1)", "not tapped (5)"):
         assert reading.text.count(words) == 2
-    assert "Mode M1, 140.00 ± 0.02 Hz" in reading.text
+    assert "Mode M1, 140.000 ± 0.012 Hz" in reading.text
     ids = reading.values("id")
     assert len(ids) == len(set(ids))
     named = " ".join(reading.values("aria-labelledby")).split()
@@ -255,23 +219,6 @@ def test_the_legend_names_only_what_occurs():
         "tapped; nothing points to this place (1)"
     ]
     assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(GRAND, marks(on_grand())))
-
-
-def test_struts_carry_their_numbers_away_from_the_marks():
-    """The words say strut 6; who looks at the map had to count."""
-    struts = tuple(Member(f"strut {n}", ((0.1 * n, 0.1), (0.1 * n, 0.9))) for n in range(1, 7))
-    outline = Outline("grand", 1.0, EDGE, members=(*struts, Member("brace", ((0.8, 0.1), (0.8, 0.9)))))
-    layout = replace(GRAND, outline=outline, stations=tuple(replace(s, x=0.3, y=0.5) for s in GRAND.stations[:1]))
-    canvas = Canvas(layout, SMALL)
-    drawn = [
-        t for t in ET.fromstring(str(station_map(layout, {}, "m", SMALL))).iter("text") if t.get("class") == "strut"
-    ]
-    assert [t.text for t in drawn] == ["1", "2", "3", "4", "5", "6"]
-    at = [(float(t.get("x")), float(t.get("y"))) for t in drawn]
-    assert [x for x, _ in at] == pytest.approx([canvas.at(s.points[0])[0] for s in struts], abs=0.1)
-    assert min(dist(p, canvas.at((0.3, 0.5))) for p in at) > RADIUS + STRUT_FONT
-    place = LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.9, 0.1)
-    assert 'class="strut"' not in belief_map(layout, Whereabouts((place,), "drops"), "b"), "its numbers are an order"
 
 
 def test_a_test_without_an_answer_clears_no_place():

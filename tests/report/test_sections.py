@@ -139,3 +139,10 @@ def test_the_page_for_a_buyer_says_each_finding_once():
     told = screening(indications=(first, second), summary="The first thing. 1 further indication below.")
     page = full_page(told, None, Beside(summary=True))
     assert page.count("The first thing.") == page.count("The second thing.") == 1
+
+
+def test_a_tones_figures_go_as_far_as_its_uncertainty():
+    """Tried by a shop: "± under 0.01 Hz" stood there six times."""
+    sharp = mode(1, "S1", frequency_hz=140.123456, frequency_sd_hz=0.0042)
+    page = full_page(screening(scan=replace(screening().scan, modes=(sharp,))))
+    assert "140.1235 ± 0.0042 Hz" in page and "under 0.0" not in page

@@ -16,6 +16,7 @@ from tapscan.screening.compare.shared_shift import densest
 from tapscan.screening.compare.thermal_shift import common_shift
 from tapscan.screening.compare.trend import follow, judge_course
 from tapscan.screening.compare.unpaired_modes import miss_chance
+from tapscan.screening.rules.change_since_baseline import COAT
 from tapscan.sensors import Sensor
 from tests.compared import BASE, COUNT, SETTINGS, STATIONS, STRIPPED, crack, drawn, named, scan
 
@@ -156,6 +157,9 @@ def test_finish_between_the_scans_hides_small_changes_and_not_large_ones():
     damped = np.where(np.arange(COUNT) % 4 == 0, 2.0, 1.0)
     result = compare_scans(named(scan(large, loss=damped, seed=51), "2026-05-01", after), BASE, SETTINGS)
     assert [i.id for i in result.indications] == ["C1"]
+    assert result.indications[0].other_explanations[0] == COAT, "tried by a rebuilder: the coat was not among them"
+    bare = compare_scans(replace(small, conditions=STRIPPED), BASE, SETTINGS)
+    assert COAT not in bare.indications[0].other_explanations
     assert result.loss_statistic is None and all(p.loss_ratio is None and p.reason for p in result.pairs)
 
 

@@ -13,9 +13,10 @@ from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Doubt, Fingerprint
 from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
-from tapscan.screening.disposition import REPEAT, compared_in_piano, dispose, doubtful
+from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful
 from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act
 from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.plain_words import in_plain_words
 from tapscan.screening.rules import RULES
 from tapscan.settings import Settings
 from tests.every import each
@@ -118,6 +119,19 @@ def test_what_the_eye_saw_stops_the_work_where_the_plate_may_carry_strings(state
     assert next_steps.CRACK_TEST in seen.steps and len(set(seen.steps)) == len(seen.steps)
     for step in seen.steps:
         assert state in step.states and not step.acts & NEVER_TAPPED and dangerous(step.text) == [], step
+
+
+@each("state", [None, *(s for s in STATES if s not in IN_PIANO)])
+def test_a_part_of_the_plate_holds_the_work_first_of_all(state):
+    """Who stopped half-way has no answer; without a state nothing said that the work waits."""
+    part = dispose(replace(SILENT["part"], state=state), (), [], Settings())
+    assert part.headline.startswith(PART_ONLY) and part.disposition == "inconclusive"
+    assert "stop" in part.steps[0].acts and "until all its places have been tapped" in part.steps[0].text
+    assert "work on it waits" in in_plain_words(concluded_as(part)).means
+
+
+def concluded_as(outcome):
+    return screening(headline=outcome.headline, disposition=outcome.disposition, indications=())
 
 
 def test_the_list_of_ways_is_whole():

@@ -217,8 +217,12 @@ def test_the_inspectors_card_asks_for_places_that_may_be_struck_and_for_no_more(
     layout = read_layout("upright-long")
     assert "layout print upright-long --state strung" in card and "--layout upright-long" in card
     assert f"{spelled(places_of(layout, 'strung'))} places" in card
-    few = scan([mode("M1", 300.0)], state="strung")
-    assert not [s for s in limitations(few, Settings()) if "eight places" in s]
+    allowed = [s.name for s in read_layout("grand-short").allowed("strung")]
+    every = scan([mode("M1", 300.0)])
+    few = replace(every, strikes=tuple(s for s in every.strikes if s.station in allowed))
+    told = {state: " ".join(limitations(replace(few, state=state), Settings())) for state in ("stripped", "strung")}
+    assert all(f"Only {len(allowed)} places were tapped" in said for said in told.values())
+    assert ["eight places" in told[state] for state in told] == [True, False], "on a strung plate no more may be struck"
 
 
 def test_the_recorders_refusals_stand_in_the_docs_as_it_words_them():

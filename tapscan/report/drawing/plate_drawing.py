@@ -1,10 +1,9 @@
-"""A plate's outline and the marks on it, as bare SVG elements; plate_map.py and layout_sheet.py put them together.
+"""A plate's outline and the marks on it, as bare SVG elements; plate_map.py and layout_sheet.py put them together, labels.py names them.
 
     Canvas(layout, width)          from the picture's 0..1 to the drawing's units; one unit is one pixel at `width`
     plate(canvas, name)            edge, bays, struts, pin fields, screws and the words at the sides
     screw(at)                      a plate screw
     mark(kind, x, y, r)            one station's mark: its shape alone tells its meaning
-    labels(canvas, spots)          numbers of the struts, and names beside their marks, out of each other's way
     apart(points, radii)          the same points, pushed so that no mark hides another
     element(tag, *content, **at)   one element; text and values are escaped
     whole(canvas, name, title, words, parts)   the <svg> with its title and description
@@ -15,7 +14,7 @@ All of it is greys and one dark blue, and no shape is used twice, so that nothin
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from math import dist, hypot
+from math import hypot
 from typing import Literal
 
 from markupsafe import Markup, escape
@@ -24,21 +23,12 @@ from tapscan.places import Layout, Outline, Point
 from tapscan.report import words
 
 Kind = Literal["look", "tapped", "unanswered", "untapped", "unusable", "tap", "leave", "faint"]
-Box = tuple[float, float, float, float]  # left, upper, right, lower edge
 
 INK, GRAPHITE, EDGE, IRON, SHADE = "#1b2f5e", "#4a4e57", "#8b919e", "#e6e9f0", "#9aa1b0"
 FONT = 12.0  # units
 UNITS_A_REM = 16.0  # so that every drawing and every curve of a page has lettering of one size
-LETTER = 0.62  # mean width of a letter in font sizes, on the generous side
 STRUT = 0.036  # drawn width of a strut, of the picture's longer side
-LONGEST_LABEL = 6  # letters
 ROUNDS = 8
-CHOICES = 5  # times that every label chooses its place
-FAR_COST = 8.0  # square units of overlap that a name close to its mark may have before it stands off
-FAR_REACH = 0.9, 2.0  # font sizes by which a name stands off, each costing once more
-STRUT_FONT = 10.0  # fits within a strut
-STRUT_SPOTS = tuple(n / 10 for n in range(1, 10))  # along a strut
-WAYS = ((1, 0), (-1, 0), (0, -1), (0, 1), (0.8, -0.8), (-0.8, -0.8), (0.8, 0.8), (-0.8, 0.8))
 SIDE = FONT + 3  # units the words at the sides take
 
 
@@ -231,95 +221,3 @@ def apart(points: Sequence[Point], radii: Sequence[float]) -> list[Point]:
                 step = missing / 2
                 moved[i], moved[j] = (ax - dx * step, ay - dy * step), (bx + dx * step, by + dy * step)
     return moved
-
-
-def label(name: str) -> str:
-    """A station's name as short as a drawing can bear."""
-    name = str(words.legible(name))
-    return name if len(name) <= LONGEST_LABEL else f"{name[: LONGEST_LABEL - 1]}\N{HORIZONTAL ELLIPSIS}"
-
-
-RIM: dict[str, object] = {"fill": "#fff", "stroke": "#fff", "stroke_width": 3, "stroke_linejoin": "round"}
-
-
-def labels(canvas: Canvas, spots: Sequence[tuple[str, Point, float, bool]], *, struts: bool = True) -> list[Markup]:
-    """Names of (name, point in units, radius of the mark, heavy) beside their marks; heavy ones choose first, then all choose again.
-
-    struts : with the numbers of the struts; not where the spots are numbers, too
-    """
-    numbers = _strut_numbers(canvas, [at for _, at, _, _ in spots]) if struts else []
-    marks: list[Box] = [(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots]
-    marks += [_box(at, text, STRUT_FONT + 4) for text, at in numbers]
-    placed: dict[int, Box] = {}
-    order = sorted(range(len(spots)), key=lambda i: not spots[i][3])
-    for _ in range(CHOICES):
-        for i in order:
-            name, at, r, _ = spots[i]
-            others = [*marks, *(box for j, box in placed.items() if j != i)]
-            placed[i] = _free(canvas, label(name), at, r, others)
-    parts = [_strut_number(text, at) for text, at in numbers]
-    for i, (name, at, r, heavy) in enumerate(spots):
-        box = placed[i]
-        parts += _leader(at, r, box)
-        weight: dict[str, object] = {"font_weight": "bold", "fill": INK} if heavy else {}
-        place = {"x": (box[0] + box[2]) / 2, "y": box[3] - 2.5, "text_anchor": "middle", **weight}
-        # not paint-order: what makes the PDF does not know it and hides the name behind its rim
-        parts.append(element("text", label(name), **{**place, **RIM}) + element("text", label(name), **place))
-    return parts
-
-
-def _strut_numbers(canvas: Canvas, marks: Sequence[Point]) -> list[tuple[str, Point]]:
-    """The number in a strut's name, where the strut is emptiest."""
-    out = []
-    for name, a, b in canvas.layout.outline.struts if canvas.layout.outline else ():
-        number = name.rpartition(" ")[2]
-        if number.isdecimal():
-            along = [canvas.at((a[0] + t * (b[0] - a[0]), a[1] + t * (b[1] - a[1]))) for t in STRUT_SPOTS]
-            out.append((number, max(along, key=lambda p: min((dist(p, m) for m in marks), default=0.0))))
-    return out
-
-
-def _strut_number(text: str, at: Point) -> Markup:
-    place = {"x": at[0], "y": at[1] + 0.35 * STRUT_FONT, "text_anchor": "middle"}
-    return element("text", text, **place, font_size=STRUT_FONT, font_style="italic", class_="strut")
-
-
-def _box(at: Point, text: str, font: float) -> Box:
-    wide, high = LETTER * font * len(text) / 2, font / 2
-    return at[0] - wide, at[1] - high, at[0] + wide, at[1] + high
-
-
-def _free(canvas: Canvas, text: str, at: Point, r: float, taken: Sequence[Box]) -> Box:
-    """Of eight places close to the mark and sixteen further off the first with the least overlap; far off only where that helps."""
-    wide, high = LETTER * FONT * len(text), FONT
-    x, y = at
-    boxes = []
-    for far, cost in ((0.0, 0.0), *((n * FONT, k * FAR_COST) for k, n in enumerate(FAR_REACH, 1))):
-        reach_x, reach_y = r + 2 + far + wide / 2, r + 1 + far + high / 2
-        for dx, dy in WAYS:
-            cx, cy = x + dx * reach_x, y + dy * reach_y
-            boxes.append((_box((cx, cy), text, FONT), cost))
-    reach = FAR_REACH[-1] * FONT + r + 2 + wide + high  # what lies further off overlaps none of them
-    near = [t for t in taken if t[0] < x + reach and t[2] > x - reach and t[1] < y + reach and t[3] > y - reach]
-    return min(boxes, key=lambda b: sum(_overlap(b[0], t) for t in near) + _outside(canvas, b[0]) + b[1])[0]
-
-
-def _leader(at: Point, r: float, box: Box) -> list[Markup]:
-    """A thin line from the mark to a name that stands off; none where it stands beside the mark."""
-    (x, y) = at
-    end = (min(max(x, box[0]), box[2]), min(max(y, box[1]), box[3]))
-    gap = hypot(end[0] - x, end[1] - y)
-    if gap < r + 5:
-        return []
-    start = (x + (end[0] - x) * r / gap, y + (end[1] - y) * r / gap)
-    return [element("path", d="M{:.1f} {:.1f}L{:.1f} {:.1f}".format(*start, *end), stroke=GRAPHITE, stroke_width=0.8)]
-
-
-def _overlap(a: Box, b: Box) -> float:
-    return max(0.0, min(a[2], b[2]) - max(a[0], b[0])) * max(0.0, min(a[3], b[3]) - max(a[1], b[1]))
-
-
-def _outside(canvas: Canvas, b: Box) -> float:
-    """Area by which a label would run into the words at the sides, weighed heavier than an overlap."""
-    inside = _overlap(b, (SIDE, SIDE, canvas.width - SIDE, canvas.height - SIDE))
-    return 5 * ((b[2] - b[0]) * (b[3] - b[1]) - inside)

@@ -20,13 +20,13 @@ from tapscan import wording
 from tapscan.places import Layout
 from tapscan.records import LikelyPlace, ModalAmplitude, Screening, Whereabouts
 from tapscan.report import words
+from tapscan.report.drawing.labels import labels
 from tapscan.report.drawing.plate_drawing import (
     Canvas,
     Kind,
     apart,
     disc,
     element,
-    labels,
     mark,
     plate,
     screw,
@@ -39,6 +39,7 @@ SMALL, LARGE = 300.0, 460.0  # units; a phone shows the large one at about three
 RADIUS = 5.5
 LARGEST = 15.0  # radius of the disc where a mode is strongest
 FAINT_SHARE, MOST_PLACES, LEAST_DISC = 0.02, 6, 4.0  # of the belief map
+LETTERS = "ABCDEF"  # of the likeliest parts, on the map and in the table beside it
 FLOOR_DB = -30.0  # below the strongest place: drawn as faint
 MEANING: dict[Kind, str] = {
     "look": "something to look at here",
@@ -143,22 +144,22 @@ def amplitude_map(
 
 
 def belief_map(layout: Layout, found: Whereabouts, name: str) -> Markup:
-    """Darkness and size of a disc tell the share of the belief; its number the order, so that grey print loses nothing."""
+    """Darkness and size of a disc tell the share of the belief; its letter the order, so that grey print loses nothing. Numbers are the struts'."""
     canvas = Canvas(layout, SMALL)
     parts, spots = plate(canvas, name), []
     shown = [p for p in found.places if p.share >= FAINT_SHARE][:MOST_PLACES]
     at = apart([canvas.at((p.x, p.y)) for p in shown], [_belief_radius(p.share) for p in shown])
-    for number, (place, spot) in reversed(list(enumerate(zip(shown, at, strict=True), 1))):
-        hint = element("title", words.legible(f"{number}: {_belief(place)}"))
+    for letter, place, spot in reversed(list(zip(LETTERS, shown, at, strict=False))):
+        hint = element("title", words.legible(f"{letter}: {_belief(place)}"))
         parts.append(element("g", hint, shaded(spot, _belief_radius(place.share), place.share)))
-        spots.append((str(number), spot, _belief_radius(place.share), number == 1))
-    said = "; ".join(f"{n}: {_belief(p)}" for n, p in enumerate(shown, 1))
-    return whole(canvas, name, "Where the cause may lie", f"{said}.", [*parts, *labels(canvas, spots, struts=False)])
+        spots.append((letter, spot, _belief_radius(place.share), letter == LETTERS[0]))
+    said = "; ".join(f"{letter}: {_belief(p)}" for letter, p in zip(LETTERS, shown, strict=False))
+    return whole(canvas, name, "Where the cause may lie", f"{said}.", [*parts, *labels(canvas, spots)])
 
 
 def _belief(place: LikelyPlace) -> str:
     where = f", {place.where}" if place.where else ""
-    return f"{place.member}{where}, {100 * place.share:.0f} %"
+    return f"{place.member}{where}, {100 * place.share:.0f} of 100"
 
 
 def _belief_radius(share: float) -> float:

@@ -13,7 +13,8 @@ from markupsafe import Markup
 from tapscan import wording
 from tapscan.places import Layout, Point, Station
 from tapscan.report import words
-from tapscan.report.drawing.plate_drawing import INK, Canvas, Kind, apart, element, labels, mark, plate, whole
+from tapscan.report.drawing.labels import labels
+from tapscan.report.drawing.plate_drawing import INK, Canvas, Kind, apart, element, mark, plate, whole
 
 WIDTH, RADIUS, HERE_RADIUS = 520.0, 9.0, 14.0
 FIGURE = 11  # size of the figures within the rings

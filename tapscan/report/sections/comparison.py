@@ -13,18 +13,18 @@ from markupsafe import Markup
 from tapscan import wording
 from tapscan.records import Comparison, LikelyPlace, ModalAmplitude, ModePair, Screening, UnpairedMode
 from tapscan.records.places import From
-from tapscan.report.drawing.plate_map import amplitude_map, belief_map
+from tapscan.report.drawing.plate_map import LETTERS, amplitude_map, belief_map
 from tapscan.report.error_rates import place_rates
 from tapscan.report.section import Section, Sheet
 from tapscan.report.words import drops_in_words
 
-MOST_ROWS, MOST_BRIEF, MOST_PLACES = 12, 6, 6
+MOST_ROWS, MOST_BRIEF = 12, 6
 DROPS = "three largest drops, in the plate's own scatter"
 HEADS: dict[From, str] = {
-    "drops": "Where a crack would lie",
-    "losses": "Where a closed crack that rubs would lie",
-    "weight": "Where a weight would lie",
-    "force": "Where faces that touch would lie",
+    "drops": "Where a crack would lie, if there is one",
+    "losses": "Where a closed crack that rubs would lie, if there is one",
+    "weight": "Where a weight would lie, if there is one",
+    "force": "Where faces that touch would lie, if there are any",
 }
 
 
@@ -74,7 +74,7 @@ def _located(screening: Screening, c: Comparison) -> list[dict[str, Any]]:
         {
             "head": HEADS[w.told_from],
             "map": belief_map(layout, w, f"where-{w.told_from}") if layout and w.places else None,
-            "rows": [_place(p) for p in w.places[:MOST_PLACES]],
+            "rows": [_place(letter, p) for letter, p in zip(LETTERS, w.places, strict=False)],
             "rates": place_rates(w, screening.limits_sha256) if w.places else "",
             "reason": w.reason,
         }
@@ -162,8 +162,9 @@ def _row(p: ModePair) -> dict[str, str]:
     }
 
 
-def _place(p: LikelyPlace) -> dict[str, str]:
+def _place(letter: str, p: LikelyPlace) -> dict[str, str]:
     return {
+        "letter": letter,
         "member": p.member,
         "where": p.where or "\N{EN DASH}",
         "share": f"{100 * p.share:.0f} ± {100 * p.share_sd:.0f}",

@@ -67,7 +67,7 @@ def _mode_in_words(m: Mode) -> str:
     ring = f"its decay is {wording.unknown(m.reason)}"
     if m.t60_s:
         ring = f"fades by 60 dB in {wording.with_sd(m.t60, places=3)} s"
-    return f"{m.id}: {wording.with_sd(m.frequency, places=2)} Hz{tone}; {ring}"
+    return f"{m.id}: {wording.with_sd(m.frequency, places=4)} Hz{tone}; {ring}"
 
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:

@@ -51,7 +51,7 @@ def tones_section(screening: Screening, decays: Sequence[ToneDecay]) -> TonesSec
 
 def _row(screening: Screening, mode: Mode, found: ToneDecay | None, number: int) -> dict[str, Any]:
     layout = screening.scan.map
-    what = f"mode {mode.id}, {wording.with_sd(mode.frequency, places=2)} Hz"
+    what = f"mode {mode.id}, {wording.with_sd(mode.frequency, places=4)} Hz"
     drawing = None
     if found is not None:
         from tapscan.report.figures.tones import tone_decay

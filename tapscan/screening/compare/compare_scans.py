@@ -184,6 +184,7 @@ def _evidence(
         unlike.loss_refused,
         contact,
         unlike.frequency_refused,
+        coated=unlike.extra_ppm > 0,
     )
 
 

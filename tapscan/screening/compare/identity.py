@@ -6,8 +6,8 @@
     exchanged(earlier, later, settings)     groups of places that were tapped in each other's stead
 
 Castings of one pattern have nearly the same mode shapes at other frequencies: some 1 % apart mode by mode, up and down, by their thickness. One plate's
-own frequencies repeat to some parts in 10,000 once a shared shift is out. A crack or a weight lowers some modes and leaves others; a severed strut
-leaves few frequencies, but changes the shapes as well. So "another casting" asks for alike shapes at other frequencies. All simulated.
+own frequencies repeat to some parts in 10,000 once a shared shift is out. A crack or a weight lowers some modes and leaves others; a severed strut or a
+large crack at the rim leaves few frequencies, but changes the shapes as well. So "another casting" asks for alike shapes at other frequencies. All simulated.
 
 Exchanged places: the amplitudes of the modes at one place, each mode over its own mean, are that place's mark. Marks of one place correlate from scan to scan; the
 best assignment of later to earlier places (scipy.optimize.linear_sum_assignment) shows which were exchanged. Ours; counted by bench/identity.py.

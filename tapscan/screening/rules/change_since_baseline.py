@@ -35,6 +35,7 @@ DROP_OTHERS = (
     "a part of the plate warmer than the rest",
     "a repair, drilling or grinding since",
 )
+COAT = "the coat of finish that was put on or taken off since, thicker in one place than in another"
 LOSS_OTHERS = (
     "cloth, felt, tape or a hand touching the plate",
     "the plate lay on a softer or wider support",
@@ -63,6 +64,7 @@ class Evidence:
     contact: bool  # all scans with a pickup on the iron
     frequency_refused: str | None = None  # why the frequencies are not judged
     located: tuple[Whereabouts, ...] = ()  # the likeliest parts of the plate, or why they cannot be told
+    coated: bool = False  # or stripped, since
 
 
 def run(scan: Scan, settings: Settings) -> Outcome:
@@ -109,7 +111,7 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     ]
     if evidence.mass is not None:
         conditions.append(_odds_of_a_weight(evidence.mass, settings))
-    others = DROP_OTHERS if weight else (*DROP_OTHERS[1:], DROP_OTHERS[0])
+    others = (COAT,) * evidence.coated + (DROP_OTHERS if weight else (*DROP_OTHERS[1:], DROP_OTHERS[0]))
     stations = _stations(scan, evidence, "drops")
     return [_indication("C1", evidence, stations, order, sentence, conditions, others)]
 

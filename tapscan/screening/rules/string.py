@@ -38,7 +38,7 @@ def _indication(number: int, series: Series, scan: Scan, settings: Settings) -> 
     usual = usual_inharmonicity(series.fundamental_hz)
     times = [m.t60_s for m in scan.modes if m.id in series.modes and m.t60_s]
     sentence = (
-        f"{partials} tones belong to one string of {series.fundamental_hz:.1f} Hz: they keep to its series within {series.cents:.1f} cents and "
+        f"{partials} tones belong to one string of {series.fundamental_hz:.1f} Hz: they keep to its series within {max(series.cents, 0.1):.1f} cents and "
         "die away together. They are left out of what the other rules look at."
     )
     conditions = (
