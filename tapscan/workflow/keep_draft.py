@@ -18,11 +18,12 @@ from tapscan.places import Layout
 from tapscan.plain_values import plain, revived
 from tapscan.register.database import Register
 from tapscan.targets import write_text
-from tapscan.workers import Progress, Workers, quiet
+from tapscan.workers import Progress, quiet
 from tapscan.workflow.check import Found, Request, assigned, find_taps
 from tapscan.workflow.draft import Draft, give_up
 from tapscan.workflow.import_scan import Kept, import_scan
 from tapscan.workflow.own_layouts import named_layout
+from tapscan.workflow.sharing import bytes_of, shared_work
 from tapscan.workflow.typed import number
 from tapscan.workflow.typed_scan import conditions_of, new_scan
 
@@ -63,11 +64,11 @@ def typed_of(draft: Draft) -> dict[str, str]:
     return dict(draft.answers.get("typed", {}))
 
 
-def find_in(draft: Draft, progress: Progress = quiet) -> Found:
+def find_in(draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> Found:
     """Listens to the recordings; what was found lies in the draft's folder, so that it is done once."""
-    found = find_taps(
-        [str(draft.path(f)) for f in draft.files], Request(called=draft.called), Workers(progress=progress)
-    )
+    paths = [str(draft.path(f)) for f in draft.files]
+    with shared_work(jobs, bytes_of(paths), progress) as workers:
+        found = find_taps(paths, Request(called=draft.called), workers)
     write_text(draft.folder / FOUND, json.dumps({"files": _files(draft), **plain(found)}, ensure_ascii=False) + "\n")
     return found
 
@@ -107,13 +108,12 @@ def moved(draft: Draft, taps: Sequence[str], station: str) -> dict[str, Any]:
     return {"assign": told, "skip": sorted(out)}
 
 
-def keep_draft(register: Register, draft: Draft, progress: Progress = quiet) -> Kept:
+def keep_draft(register: Register, draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> Kept:
     """A scan that may be another plate's is stored as doubtful. Raises BadRequest where the take is not what the layout asks for and nobody said how it is to be read."""
     new = new_scan(typed_of(draft), register.folder)
     paths = [str(draft.path(f)) for f in draft.files]
-    kept = import_scan(
-        register, draft.plate, paths, new, request_of(draft), Workers(progress=progress), called=draft.called
-    )
+    with shared_work(jobs, bytes_of(paths), progress) as workers:
+        kept = import_scan(register, draft.plate, paths, new, request_of(draft), workers, called=draft.called)
     if kept.entry is not None:
         give_up(draft)
     return kept

@@ -109,7 +109,7 @@ def _listen(request: Request, draft: Draft, form: Form, what: str) -> Response:
     back = to("/draft", id=draft.id)
 
     def do(progress: Progress) -> str:
-        find_in(draft, progress)
+        find_in(draft, progress, request.app.state.jobs)
         return back + "#taps"
 
     work = request.app.state.works.begin("Finding the taps", do, f"listen {draft.id} {draft.version}", back)
@@ -120,7 +120,7 @@ def _store(request: Request, draft: Draft, form: Form, what: str) -> Response:
     register, back = register_of(request), to("/draft", id=draft.id)
 
     def do(progress: Progress) -> str:
-        kept = keep_draft(register, find_draft(register, draft.id), progress)
+        kept = keep_draft(register, find_draft(register, draft.id), progress, request.app.state.jobs)
         if kept.entry is None:
             raise BadRequest("; ".join(kept.unreadable) or "nothing was stored")
         return to("/scan", name=kept.entry.name, said=f"Stored as {kept.entry.name}.")

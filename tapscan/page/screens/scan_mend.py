@@ -11,7 +11,7 @@ from tapscan.errors import BadRequest
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workers import Progress, Workers
+from tapscan.workers import Progress
 from tapscan.workflow.baseline import choose_baseline
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
@@ -20,6 +20,7 @@ from tapscan.workflow.own_layouts import layout_names, named_layout
 from tapscan.workflow.plate import list_plates
 from tapscan.workflow.scan import find_scan, move_scan, restore_scan, void_scan
 from tapscan.workflow.settings import read_settings
+from tapscan.workflow.sharing import shared_work
 from tapscan.workflow.standing import against_baseline
 from tapscan.workflow.typed import words
 
@@ -86,7 +87,8 @@ def anew(request: Request) -> Response:
     back = to("/scan/mend", name=entry.name)
 
     def do(progress: Progress) -> str:
-        kept = rescreen(register, entry.name, read_settings(None), Workers(progress=progress), changes)
+        with shared_work(request.app.state.jobs, sum(f.size_bytes for f in entry.files), progress) as workers:
+            kept = rescreen(register, entry.name, read_settings(None), workers, changes)
         if kept.entry is None:
             raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
         return to("/scan", name=kept.entry.name, said="Read anew; the earlier reading is kept.")
