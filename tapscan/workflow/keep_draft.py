@@ -1,7 +1,9 @@
 """A scan put together from files (workflow/draft.py) is looked at, then stored like any import.
 
 request_of(draft)                   Request: how its recordings are to be understood
-look(draft, progress)               Look: which tap goes where, and what is amiss; nothing is screened
+listen_to(draft, progress)          what is heard in the recordings, once: taps, or notes where keys were played
+found_in(draft), notes_in(draft)    that, where somebody has listened to just these recordings
+look(draft, found)                  Look: which tap goes where, and what is amiss; nothing is screened
 keep_draft(register, draft, ...)    Kept; the draft goes once the scan is stored
 """
 
@@ -19,16 +21,19 @@ from tapscan.plain_values import plain, revived
 from tapscan.register.database import Register
 from tapscan.targets import write_text
 from tapscan.workers import Progress, quiet
+from tapscan.workflow.bar import FIRST, LAST, BarFiles
+from tapscan.workflow.bars import named_bar
 from tapscan.workflow.check import Found, Request, assigned, find_taps
-from tapscan.workflow.draft import Draft, give_up
+from tapscan.workflow.draft import PLATE, Draft, DraftFile, give_up
 from tapscan.workflow.import_scan import Kept, import_scan
 from tapscan.workflow.own_layouts import named_layout
+from tapscan.workflow.played import HeardNotes, hear_notes, read_keys
 from tapscan.workflow.sharing import bytes_of, shared_work
-from tapscan.workflow.typed import number
+from tapscan.workflow.typed import number, words
 from tapscan.workflow.typed_scan import conditions_of, new_scan
 
 OUT, BACK = "-out-", "-back-"  # in the place of a station
-FOUND = "found.json"
+FOUND, NOTES = "found.json", "notes.json"
 MOST_TAPS = 50  # at one place; more is a slip of the hand
 
 
@@ -42,9 +47,23 @@ class Look:
     layout: Layout | None
 
 
+def typed_of(draft: Draft) -> dict[str, str]:
+    """What was filled into its form."""
+    return dict(draft.answers.get("typed", {}))
+
+
+def is_played(draft: Draft) -> bool:
+    """Whether keys were played, and nothing was tapped."""
+    return typed_of(draft).get("what") == "played"
+
+
 def request_of(draft: Draft) -> Request:
-    """Raises BadLayout, BadRequest."""
+    """What is said of taps stays unread where keys were played. Raises BadLayout, BadRequest."""
     told = typed_of(draft)
+    state = conditions_of(told).state
+    if is_played(draft):
+        keys = ",".join(read_keys(told["keys"])) if told.get("keys") else ""
+        return Request(played=True, keys=keys, state=state, called=draft.called)
     per = number(told.get("per_station"), "Taps at each place", 1, MOST_TAPS, "taps")
     return Request(
         layout=named_layout(draft.folder.parents[1], told["layout"]) if told.get("layout") else None,
@@ -54,36 +73,64 @@ def request_of(draft: Draft) -> Request:
         skip=tuple(draft.answers.get("skip", ())),
         partial=bool(told.get("partial")),
         parts_held=bool(told.get("held")),
-        state=conditions_of(told).state,
+        state=state,
         called=draft.called,
     )
 
 
-def typed_of(draft: Draft) -> dict[str, str]:
-    """What was filled into its form."""
-    return dict(draft.answers.get("typed", {}))
+def bar_of(register: Register, draft: Draft) -> BarFiles | None:
+    """Its recordings; None where there are none. Raises BadRequest where the shop has several bars and none is named."""
+    first, last = (_paths(draft, draft.of(part)) for part in (FIRST, LAST))
+    if not (first or last):
+        return None
+    return BarFiles(named_bar(register, words(typed_of(draft).get("bar_name"))), tuple(first), tuple(last))
 
 
-def find_in(draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> Found:
-    """Listens to the recordings; what was found lies in the draft's folder, so that it is done once."""
-    paths = [str(draft.path(f)) for f in draft.files]
+def _paths(draft: Draft, files: Sequence[DraftFile]) -> list[str]:
+    return [str(draft.path(f)) for f in files]
+
+
+def listen_to(draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> None:
+    """What was found lies in the draft's folder, so that it is done once."""
+    paths = _paths(draft, draft.of(PLATE))
     with shared_work(jobs, bytes_of(paths), progress) as workers:
-        found = find_taps(paths, Request(called=draft.called), workers)
-    write_text(draft.folder / FOUND, json.dumps({"files": _files(draft), **plain(found)}, ensure_ascii=False) + "\n")
-    return found
+        if is_played(draft):
+            told: object = hear_notes(paths, _hearing(draft), workers)
+        else:
+            told = find_taps(paths, Request(called=draft.called), workers)
+    kept = {"files": _heard_of(draft), **plain(told)}
+    write_text(draft.folder / (NOTES if is_played(draft) else FOUND), json.dumps(kept, ensure_ascii=False) + "\n")
+
+
+def _hearing(draft: Draft) -> Request:
+    return replace(request_of(draft), contact=conditions_of(typed_of(draft)).sensor.contact)
 
 
 def found_in(draft: Draft) -> Found | None:
     """None where nobody has listened to just these recordings yet."""
+    told = _kept(draft, FOUND)
+    return revived(Found, told) if told else None
+
+
+def notes_in(draft: Draft) -> HeardNotes | None:
+    """None where nobody has listened to just these recordings for just these keys yet."""
+    told = _kept(draft, NOTES)
+    return revived(HeardNotes, told) if told else None
+
+
+def _kept(draft: Draft, name: str) -> dict[str, Any] | None:
     try:
-        told = json.loads((draft.folder / FOUND).read_text(encoding="utf-8"))
+        told: dict[str, Any] = json.loads((draft.folder / name).read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return None
-    return revived(Found, told) if told.pop("files") == _files(draft) else None
+    return told if told.pop("files") == _heard_of(draft) else None
 
 
-def _files(draft: Draft) -> list[list[object]]:
-    return [[f.number, f.name, f.size_bytes] for f in draft.files]
+def _heard_of(draft: Draft) -> list[list[object]]:
+    """What an answer of the ear depends on."""
+    files: list[list[object]] = [[f.number, f.name, f.size_bytes] for f in draft.of(PLATE)]
+    asked = _hearing(draft) if is_played(draft) else None
+    return [*files, [asked.keys, asked.contact]] if asked else files
 
 
 def look(draft: Draft, found: Found) -> Look:
@@ -110,10 +157,16 @@ def moved(draft: Draft, taps: Sequence[str], station: str) -> dict[str, Any]:
 
 def keep_draft(register: Register, draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> Kept:
     """A scan that may be another plate's is stored as doubtful. Raises BadRequest where the take is not what the layout asks for and nobody said how it is to be read."""
-    new = new_scan(typed_of(draft), register.folder)
-    paths = [str(draft.path(f)) for f in draft.files]
+    told = typed_of(draft)
+    new = new_scan(told, register.folder)
+    if is_played(draft):
+        new = replace(new, baseline=False)  # nobody was asked: later scans are compared by taps
+    request = replace(request_of(draft), bar=bar_of(register, draft))
+    paths = _paths(draft, draft.of(PLATE))
     with shared_work(jobs, bytes_of(paths), progress) as workers:
-        kept = import_scan(register, draft.plate, paths, new, request_of(draft), workers, called=draft.called)
+        kept = import_scan(
+            register, draft.plate, paths, new, request, workers, again=bool(told.get("again")), called=draft.called
+        )
     if kept.entry is not None:
         give_up(draft)
     return kept

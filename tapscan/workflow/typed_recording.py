@@ -21,6 +21,7 @@ from tapscan.workers import ALONE, Progress, Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.at_the_plate import NOT_YET, Session, View
 from tapscan.workflow.bar import WHERE
+from tapscan.workflow.bars import named_bar
 from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
 from tapscan.workflow.own_layouts import layout_of
@@ -85,8 +86,9 @@ def begin_typed(register: Register, plate: str, typed: Mapping[str, str]) -> Unf
     """Raises BadRequest, BadLayout, MicrophoneTrouble before anything is written."""
     new, order = new_scan(typed, register.folder), read_order(typed.get("order") or USUAL_ORDER)
     layout = layout_of(register.folder, typed.get("layout") or USUAL_LAYOUT)
+    bar = named_bar(register, words(typed.get("bar_name"))) if typed.get("bar") else None
     open_briefly(input_of(typed))
-    return begin_recording(register, plate, new, layout, order)
+    return begin_recording(register, plate, new, layout, order, bar)
 
 
 def session_of(

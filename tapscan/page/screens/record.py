@@ -12,6 +12,7 @@ from tapscan.page.recordings import Recordings, told
 from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
 from tapscan.workflow.at_the_plate import HANDS, WISHES
+from tapscan.workflow.bars import list_bars
 from tapscan.workflow.mic import WARNING
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.plate import find_plate
@@ -54,6 +55,7 @@ def _form(
         "plate": plate,
         "t": typed,
         "layouts": [(name, name) for name in layout_names(register.folder)],
+        "bars": list_bars(register),
         "devices": devices,
         "no_input": no_input,
         "busy": recordings.now,
