@@ -42,14 +42,15 @@ def comparison_of(
     """`one_job` as in compare_scans. Raises BadRequest where there is nothing to compare."""
     name = find_plate(register, plate, exact=True).name
     found = compare_stored(register, name, Settings(), scan, against, one_job)
-    now = load_screening(register, find_scan(register, found.later).current.id).scan
+    later = find_scan(register, found.later)
+    now = load_screening(register, later.current.id).scan
     before = load_screening(register, find_scan(register, found.baselines[-1]).current.id).scan
     both = [s for s in dict.fromkeys(t.station for t in now.strikes) if best_strike(now, s) and best_strike(before, s)]
     moved = {w.station: w.weight for w in found.where}
     both.sort(key=lambda s: -moved.get(s, 0.0))
     scans = tuple(e.name for e in list_scans(register, name) if not e.played)
     places = tuple((s, dict(now.places).get(s, "")) for s in both)
-    return Compared(name, found, scans, places, both[0] if both else None, now.state in IN_PIANO)
+    return Compared(name, found, scans, places, both[0] if both else None, later.conditions.state in IN_PIANO)
 
 
 def sound_at(register: Register, scan: str, station: str) -> bytes | None:
