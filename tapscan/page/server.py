@@ -55,7 +55,7 @@ def make_app(place: Place, key: str, port: int, jobs: int | None = None) -> Star
         lifespan=running,
     )
     app.state.place, app.state.folder = place, folder_of(place)
-    app.state.door, app.state.works = door, Works()
+    app.state.door, app.state.works, app.state.counts = door, Works(), {}
     app.state.invitations, app.state.lan = Invitations(), None
     app.state.recordings, app.state.jobs = Recordings(jobs), jobs
     return app

@@ -48,11 +48,11 @@ def named_bar(register: Register, name: str | None) -> str:
     return bars[0].name if bars else USUAL_NAME
 
 
-def bar_rows(register: Register, name: str) -> list[tuple[str, ...]]:
-    """Scan, struck before or after, taps used, tones, lowest tone, level, noise. Raises UnknownName."""
+def bar_rows(register: Register, name: str, newest: int | None = None) -> list[tuple[str, ...]]:
+    """Of all scans, or no more than so many: scan, struck before or after, taps used, tones, lowest tone, level, noise. Raises UnknownName."""
     return [
         (entry.name, which, *_words(reading))
-        for entry, heard in readings_of(register, name)
+        for entry, heard in readings_of(register, name, newest)
         for which, reading in (("before", heard.first), ("after", heard.last))
         if reading
     ]

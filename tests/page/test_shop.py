@@ -3,6 +3,7 @@
 import hashlib
 import json
 import re
+import time
 from dataclasses import replace
 
 import pytest
@@ -24,6 +25,17 @@ STRUNG = replace(built.CONDITIONS, state="strung")
 def main_of(text: str) -> str:
     """Words of the page, without its tags."""
     return " ".join(re.sub(r"<[^>]+>", " ", text.split("<main", 1)[1].split("</main>", maxsplit=1)[0]).split())
+
+
+def counted(site, client, address: str, **fields: str) -> str:
+    """What the page shows once it was counted."""
+    at = site.post(client, address, **fields).headers["location"]
+    for _ in range(600):
+        answer = client.get(at, follow_redirects=False)
+        if answer.status_code == 303:
+            return main_of(client.get(answer.headers["location"]).text)
+        time.sleep(0.05)
+    raise AssertionError("it was not counted")
 
 
 @pytest.fixture
@@ -57,13 +69,15 @@ def test_a_set_goes_out_and_comes_into_another_shop(site, examined):
 
 def test_the_pattern_page_tells_what_is_not_used(site, examined):
     with site.client() as client:
-        shown = main_of(client.get("/pattern", params={"name": "parlour grand"}).text)
+        shown = counted(site, client, "/pattern", name="parlour grand")
+        assert "no two names seem to be one pattern" in counted(site, client, "/patterns")
     assert f"not used as sound: {examined}: an examination found a flaw" in shown
 
 
 def test_what_examinations_found_in_the_terminals_words(site, examined):
     with site.client() as client:
-        shown = main_of(client.get("/evidence").text)
+        assert "1 of 1" not in client.get("/evidence").text
+        shown = counted(site, client, "/evidence")
     found = evidence_of(site.register)
     assert too_few(found) and too_few(found) in shown
     assert all(f"{what} {hits} {wrong}" in shown for what, hits, wrong, _ in evidence_rows(found))
@@ -113,7 +127,7 @@ def test_beside_several_scans_of_ones_choice(site):
     assert 'name="job"' not in shown, "a bare plate has no job between its scans"
 
 
-@each("address", ["/bar", "/pattern/set", "/register/anew"])
+@each("address", ["/bar", "/pattern", "/patterns", "/pattern/set", "/evidence", "/register/anew"])
 def test_no_change_without_its_token(site, address):
     with site.client() as client:
         assert client.post(address, data={"name": "x"}).status_code == 403

@@ -10,6 +10,8 @@ from tapscan.page.shown import go, show, to
 from tapscan.workflow.bars import TAPS_APART, bar_rows, find_bar, list_bars, note_bar
 from tapscan.workflow.typed import words
 
+NEWEST = 12  # scans; more take a while
+
 
 def bars(request: Request) -> Response:
     """All of them, and a form for a new one."""
@@ -17,10 +19,12 @@ def bars(request: Request) -> Response:
 
 
 def bar(request: Request) -> Response:
-    """Its readings, the oldest first."""
+    """Its newest readings, the oldest first; or all of them."""
     register = register_of(request)
-    found = find_bar(register, asked(request, "name"))
-    return show(request, "bar.html", b=found, rows=bar_rows(register, found.name), apart=TAPS_APART)
+    found, every = find_bar(register, asked(request, "name")), bool(asked(request, "all"))
+    rows = bar_rows(register, found.name, None if every else NEWEST)
+    more = not every and len({row[0] for row in rows}) == NEWEST
+    return show(request, "bar.html", b=found, rows=rows, apart=TAPS_APART, more=more)
 
 
 def note(request: Request) -> Response:
