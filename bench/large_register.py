@@ -11,11 +11,13 @@ from sqlalchemy import Connection, Table
 
 from bench.register import store_one
 from tapscan.register import tables as t
+from tapscan.register.bar_files import bar_row
 from tapscan.register.database import Register, make_register
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, list_scans
 
+BAR = "flat bar"
 DISTINCT, PATTERN, EXAMINED_ONE_IN = 20, 40, 5
 KEPT_BY = {"plate": "row", "scan": "row", "screening": "row"}  # numbers that copies have anew
 
@@ -34,10 +36,20 @@ def large_register(folder: Path, plates: int, scans: int) -> Register:
             add_outcome(register, newest.name, Outcome("all struts looked at", "penetrant", "A. Ulm", newest.date))
     with register.writing() as connection:
         _multiplied(connection, plates // DISTINCT - 1)
+        _with_bar(connection)
         connection.exec_driver_sql(
             f"UPDATE plate SET pattern = 'pattern ' || (CAST(substr(name, 2) AS INT) / {PATTERN})"
         )
     return register
+
+
+def _with_bar(connection: Connection) -> None:
+    """The bar was struck with every scan."""
+    bar = bar_row(connection, BAR).row
+    connection.exec_driver_sql(
+        "INSERT INTO scan_bar (scan_id, position, bar_id, last, sha256, name) "
+        f"SELECT scan_id, 0, {bar}, 0, sha256, 'bar.wav' FROM scan_file"
+    )
 
 
 def _multiplied(connection: Connection, copies: int) -> None:

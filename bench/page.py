@@ -25,7 +25,6 @@ import numpy as np
 import tapscan
 from bench.large_register import large_register
 from bench.register import CONDITIONS
-from tapscan.register.bars import note_bar
 from tapscan.register.database import Register, open_register
 from tapscan.register.entries import NewScan
 from tapscan.register.plates import list_plates
@@ -85,7 +84,6 @@ def processor_s(pid: int) -> float:
 
 def begun(register: Register) -> list[dict[str, str]]:
     """Of each plate that is asked for: its name, a draft and a recording that was stopped."""
-    note_bar(register, "flat bar", "steel, on two pads")
     numbers = np.linspace(1, len(list_plates(register)) - 1, ASKED).astype(int)
     facts = NewScan(dt.date.today(), CONDITIONS)
     made = []
