@@ -10,7 +10,7 @@ from tapscan.page.shown import go, show, to
 from tapscan.workflow.bars import TAPS_APART, bar_rows, find_bar, list_bars, note_bar
 from tapscan.workflow.typed import words
 
-NEWEST = 12  # scans; more take a while
+NEWEST = 8  # scans; more take a while
 
 
 def bars(request: Request) -> Response:
