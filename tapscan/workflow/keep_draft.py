@@ -4,6 +4,7 @@ request_of(draft)                   Request: how its recordings are to be unders
 listen_to(draft, progress)          what is heard in the recordings, once: taps, or notes where keys were played
 found_in(draft), notes_in(draft)    that, where somebody has listened to just these recordings
 look(draft, found)                  Look: which tap goes where, and what is amiss; nothing is screened
+beside_earlier(register, draft, look)   what would keep it from being compared, while it can still be mended
 keep_draft(register, draft, ...)    Kept; the draft goes once the scan is stored
 """
 
@@ -19,6 +20,8 @@ from tapscan.layouts.tap_corrections import AssignedTap
 from tapscan.places import Layout
 from tapscan.plain_values import plain, revived
 from tapscan.register.database import Register
+from tapscan.register.results import load_screening
+from tapscan.register.scans import list_scans
 from tapscan.targets import write_text
 from tapscan.workers import Progress, quiet
 from tapscan.workflow.bar import FIRST, LAST, BarFiles
@@ -28,12 +31,14 @@ from tapscan.workflow.draft import PLATE, Draft, DraftFile, give_up
 from tapscan.workflow.import_scan import Kept, import_scan
 from tapscan.workflow.own_layouts import named_layout
 from tapscan.workflow.played import HeardNotes, hear_notes, read_keys
+from tapscan.workflow.report import IN_WORDS
 from tapscan.workflow.sharing import bytes_of, shared_work
 from tapscan.workflow.typed import number, words
 from tapscan.workflow.typed_scan import conditions_of, new_scan
 
 OUT, BACK = "-out-", "-back-"  # in the place of a station
 FOUND, NOTES = "found.json", "notes.json"
+MOST_NAMED = 4  # places
 MOST_TAPS = 50  # at one place; more is a slip of the hand
 
 
@@ -138,6 +143,31 @@ def look(draft: Draft, found: Found) -> Look:
     request = replace(request_of(draft), as_split=True)
     taps, remarks = assigned(found.tapped, request)
     return Look(tuple(taps), (*remarks, *found.repeated), found.unreadable, request.layout)
+
+
+def beside_earlier(register: Register, draft: Draft, look: Look) -> list[str]:
+    """In sentences; of the newest baseline scan, else of the newest scan."""
+    scans = [e for e in list_scans(register, draft.plate) if not e.played]
+    earlier = ([e for e in scans if e.baseline] or scans)[-1:]
+    if not earlier or not look.taps:
+        return []
+    (entry,) = earlier
+    places = {s.station for s in load_screening(register, entry.current.id).scan.strikes}
+    here, told = {t.station for t in look.taps}, []
+    if not here & places:
+        few = ", ".join(sorted(places, key=_by_number)[:MOST_NAMED])
+        told.append(
+            f"None of these places is one of {entry.name}'s ({', '.join(sorted(places, key=_by_number)[:MOST_NAMED])}, ...): choose the layout that it was tapped by above, else nothing can be compared"
+        )
+    if entry.conditions.state and not request_of(draft).state:
+        told.append(
+            f"The state of the plate is not said; {entry.name} was made {IN_WORDS[entry.conditions.state]}: give it above, finish and parts move tones too"
+        )
+    return told
+
+
+def _by_number(station: str) -> tuple[int, str]:
+    return len(station), station
 
 
 def moved(draft: Draft, taps: Sequence[str], station: str) -> dict[str, Any]:

@@ -25,6 +25,7 @@ from tapscan.workflow.draft import (
     set_part,
 )
 from tapscan.workflow.keep_draft import (
+    beside_earlier,
     found_in,
     is_played,
     keep_draft,
@@ -59,10 +60,12 @@ def draft(request: Request) -> Response:
 
 def _shown(request: Request, draft: Draft, problem: str | None = None, status: int = 200) -> Response:
     heard = looked = notes = None
+    earlier: list[str] = []
     try:
         notes = notes_in(draft) if is_played(draft) else None
         heard = None if is_played(draft) else found_in(draft)
         looked = look(draft, heard) if heard else None
+        earlier = beside_earlier(register_of(request), draft, looked) if looked else []
     except BadRequest as trouble:  # a mistake in the form: the form tells it
         problem = problem or str(trouble)
     return show(
@@ -72,6 +75,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         draft=draft,
         t=typed_of(draft),
         look=looked,
+        earlier=earlier,
         heard=heard,
         notes=notes,
         played=is_played(draft),
