@@ -157,7 +157,7 @@ def beside_earlier(register: Register, draft: Draft, look: Look) -> list[str]:
     if not here & places:
         few = ", ".join(sorted(places, key=_by_number)[:MOST_NAMED])
         told.append(
-            f"None of these places is one of {entry.name}'s ({', '.join(sorted(places, key=_by_number)[:MOST_NAMED])}, ...): choose the layout that it was tapped by above, else nothing can be compared"
+            f"None of these places is one of {entry.name}'s ({few}, ...): choose the layout that it was tapped by above, else nothing can be compared"
         )
     if entry.conditions.state and not request_of(draft).state:
         told.append(
