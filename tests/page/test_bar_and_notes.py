@@ -9,8 +9,11 @@ from tapscan.register.bars import find_bar, note_bar
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.signal.notes.strings import key_name
+from tapscan.workflow import typed_recording
+from tapscan.workflow.bar import BAR_TURNS
 from tapscan.workflow.bars import bar_rows
 from tapscan.workflow.own_layouts import keep_layout
+from tapscan.workflow.record import guide_of
 from tests.cli.commands import run
 from tests.page.test_hands import NARROW, WIDE, faults
 from tests.register.recording_child import LAYOUT
@@ -94,6 +97,15 @@ def test_which_of_two_bars_must_be_said(site):
         assert "Say which: flat bar, old bar." in asked
         refused = site.post(client, "/record/new", plate="B12", bar="yes", layout="grand-short")
         assert refused.status_code == 409 and "Which bar" in refused.text and "--" not in refused.text.split("<main")[1]
+
+
+def test_the_recorder_asks_for_the_bar_first_and_last(site, monkeypatch):
+    monkeypatch.setattr(typed_recording, "open_briefly", lambda _: 16_000)
+    told = {"layout": "grand-short", "order": "soft", "state": "stripped"}
+    begun = typed_recording.begin_typed(site.register, "B12", {**told, "bar": "yes", "bar_name": "flat bar"})
+    assert (guide_of(begun).stations[0], guide_of(begun).stations[-1]) == BAR_TURNS and begun.plan["bar"] == "flat bar"
+    without = typed_recording.begin_typed(site.register, "B12", {**told, "bar_name": "flat bar"})
+    assert not set(BAR_TURNS) & set(guide_of(without).stations)
 
 
 def test_notes_that_were_played(site, browser_page, tmp_path):
