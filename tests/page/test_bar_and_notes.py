@@ -108,6 +108,13 @@ def test_the_recorder_asks_for_the_bar_first_and_last(site, monkeypatch):
     assert not set(BAR_TURNS) & set(guide_of(without).stations)
 
 
+def test_a_recording_is_of_nothing_but_the_plate_or_the_bar(site):
+    with site.client() as client:
+        at = site.post(client, "/draft/new", plate="B12").headers["location"].replace("/draft?", "/draft/file?")
+        sent = {"content": b"RIFF", "headers": {"x-token": site.door.token}}
+        assert client.put(f"{at}&name=a.wav&part=../x", **sent).status_code == 400
+
+
 def test_notes_that_were_played(site, browser_page, tmp_path):
     samples, rate, notes, _, _ = made(Unit("page", "foreign", "grand 155", "contact", 0))
     soundfile.write(tmp_path / "notes.wav", np.clip(samples, -0.99, 0.99), rate, subtype="PCM_24")
