@@ -5,6 +5,7 @@
         .map(job, items)        the job's answers in the items' order; this process takes its share
         .each(job, items)       the same one by one
         .submit(job, item)      a job for another process alone; None where there is none
+        .end()                  what leaving the `with` block does
     ALONE                       this process only
     cores()                     how many processors this process may use
 
@@ -83,7 +84,7 @@ class Workers:
     def __exit__(
         self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._end()
+        self.end()
 
     def start(self) -> bool:
         """Begin the others. Whether there are any to share with."""
@@ -178,9 +179,9 @@ class Workers:
         if self.others:
             warnings.warn(GONE.format(str(problem) or type(problem).__name__), stacklevel=2)
         self.others = 0
-        self._end()
+        self.end()
 
-    def _end(self) -> None:
+    def end(self) -> None:
         """At once, whatever the others are doing."""
         threads, self._threads = self._threads, None
         while self._processes:

@@ -9,7 +9,6 @@ from tapscan.cli import options as o
 from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
-    from tapscan.records import BarReading
     from tapscan.workflow.bars import BarFiles
     from tapscan.workflow.register import Register
 
@@ -84,31 +83,16 @@ def list_all(register: o.REGISTER = None) -> None:
 def show(name: NAME, register: o.REGISTER = None) -> None:
     """Show what was heard of a reference bar with each scan, beside its first reading."""
     from tapscan.cli.tables import print_table
-    from tapscan.workflow.bars import find_bar, readings_of
+    from tapscan.workflow.bars import TAPS_APART, bar_rows, find_bar
 
     opened = o.opened(register)
     bar = find_bar(opened, name)
     typer.echo(f"Reference bar {bar.name}, first struck with {bar.first_scan or 'no scan yet'}.")
     if bar.notes:
         typer.echo(f"  {bar.notes}")
-    rows = [
-        (entry.name, which, *_row(reading))
-        for entry, heard in readings_of(opened, bar.name)
-        for which, reading in (("before", heard.first), ("after", heard.last))
-        if reading
-    ]
-    if rows:
+    if rows := bar_rows(opened, bar.name):
         print_table(("scan", "struck", "taps used", "tones", "lowest, Hz", "level, dB", "noise, dB"), rows)
-        typer.echo("±: one standard deviation among these taps. A bar that is laid down anew differs by more.")
-
-
-def _row(reading: "BarReading") -> tuple[str, ...]:
-    from tapscan.estimate import Estimate
-    from tapscan.wording import number, with_sd
-
-    lowest = with_sd(reading.modes[0].frequency) if reading.modes else reading.reason or "unknown"
-    level, noise = with_sd(Estimate(reading.level_db, reading.level_sd_db), 1), number(reading.noise_db, 3)
-    return f"{reading.used} of {reading.taps}", str(len(reading.modes)), lowest, level, noise
+        typer.echo(TAPS_APART)
 
 
 @app.command("note")

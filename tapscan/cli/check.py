@@ -11,9 +11,10 @@ from tapscan.cli import options as o
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.pattern_group import Pattern
-from tapscan.cli.sharing import JOBS, bytes_of, progress_of, shared_work
+from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.states import read_state
 from tapscan.cli.taps import Taps
+from tapscan.workflow.sharing import bytes_of, shared_work
 
 if TYPE_CHECKING:
     from tapscan.workflow.check import CheckResult

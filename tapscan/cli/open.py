@@ -5,6 +5,7 @@ from typing import Annotated
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli.sharing import JOBS
 
 
 def open_page(
@@ -19,6 +20,7 @@ def open_page(
         ),
     ] = False,
     register: o.REGISTER = None,
+    jobs: JOBS = None,
 ) -> None:
     """Open the register in the browser: plates, new scans, reports, all of it without typing a command.
 
@@ -34,4 +36,4 @@ def open_page(
         if browser and not webbrowser.open(address):
             typer.echo("tapscan: no browser could be opened; copy the address into one", err=True)
 
-    serve(o.place_of(register), port, opened, lan=lan)
+    serve(o.place_of(register), port, opened, lan=lan, jobs=jobs)

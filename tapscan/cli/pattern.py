@@ -48,20 +48,13 @@ def show(name: NAME, settings: o.SETTINGS = None, register: o.REGISTER = None) -
 def _print_lot(lot: "Lot") -> None:
     from tapscan.cli.bullets import bullet, console
     from tapscan.cli.tables import print_table
+    from tapscan.workflow.pattern import left_out_words, standing_rows
 
     typer.echo(f"\n{lot.what}:")
-    rows = [
-        (
-            s.name,
-            "not told: needs four" if s.unlike is None else f"{s.unlike:.2f} (limit {s.limit:.2f})",
-            "unlike the others: look at it" if s.stands_out else "",
-        )
-        for s in lot.standing
-    ]
-    if rows:
+    if rows := standing_rows(lot):
         print_table(("reference", "change of shape against the others, over the usual", ""), rows)
-    for name, why in lot.left_out:
-        console().print(bullet(f"not used as sound: {name}: {why}"))
+    for line in left_out_words(lot):
+        console().print(bullet(line))
 
 
 @app.command("export")

@@ -1,15 +1,12 @@
 """`tapscan register`: is it whole, a copy of it, and its content for other programs."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Optional
+from typing import Annotated, Optional
 
 import typer
 
 from tapscan.cli import options as o
 from tapscan.errors import BadRequest
-
-if TYPE_CHECKING:
-    from tapscan.workflow.evidence import Rate
 
 app = typer.Typer(help="The register: is it whole, copy it, take its content elsewhere.", no_args_is_help=True)
 MOST_LINES = 40
@@ -205,7 +202,7 @@ def evidence(json: o.JSON = None, register: o.REGISTER = None) -> None:
     """
     from tapscan.cli.tables import print_table
     from tapscan.cli.writing import write_json
-    from tapscan.workflow.evidence import ENOUGH, evidence_json, evidence_of
+    from tapscan.workflow.evidence import evidence_json, evidence_of, evidence_rows, too_few
 
     found = evidence_of(o.opened(register))
     if json is not None and not write_json(evidence_json(found), json):
@@ -215,15 +212,6 @@ def evidence(json: o.JSON = None, register: o.REGISTER = None) -> None:
     if not found.examined:
         typer.echo("No scan has an outcome yet: tapscan scan outcome SCAN says what an examination found.")
         return
-    rows = [(f"{r.what} {r.name}", _share(r.found), _share(r.false), str(r.not_run or "")) for r in found.rows]
-    print_table(("", "found, of plates with a flaw", "false calls, of the others", "not run"), rows)
-    if min(found.rows[0].found.of, found.rows[0].false.of) < ENOUGH:
-        typer.echo(
-            f"\nToo few plates for a rate: it takes {ENOUGH} with a flaw and {ENOUGH} without. The counts are yours alone."
-        )
-
-
-def _share(rate: "Rate") -> str:
-    if rate.share is None or rate.low is None or rate.high is None:
-        return f"{rate.hits} of {rate.of}"
-    return f"{rate.hits} of {rate.of}: {100 * rate.share:.0f} % ({100 * rate.low:.0f} to {100 * rate.high:.0f} %)"
+    print_table(("", "found, of plates with a flaw", "false calls, of the others", "not run"), evidence_rows(found))
+    if told := too_few(found):
+        typer.echo(f"\n{told}")

@@ -10,8 +10,9 @@ from tapscan.cli.facts import NOTHING, Typed
 from tapscan.cli.groups import grouped
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
-from tapscan.cli.sharing import JOBS, progress_of, shared_work
+from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.errors import BadRequest
+from tapscan.workflow.sharing import shared_work
 
 if TYPE_CHECKING:
     from tapscan.workflow.scan import ScanEntry

@@ -15,10 +15,11 @@ from tapscan.cli.bar import BarRecordings
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
-from tapscan.cli.sharing import JOBS, bytes_of, shared_work
+from tapscan.cli.sharing import JOBS
 from tapscan.cli.sure import asking
 from tapscan.cli.taps import Taps
 from tapscan.errors import BadRequest
+from tapscan.workflow.sharing import bytes_of, shared_work
 
 if TYPE_CHECKING:
     from tapscan.records import Doubt, ScanConditions

@@ -15,10 +15,11 @@ from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.recording_session import record_at
-from tapscan.cli.sharing import JOBS, NEEDED, progress_of
+from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
 from tapscan.errors import BadRequest
 from tapscan.workers import Workers
+from tapscan.workflow.sharing import recorder_work
 
 if TYPE_CHECKING:
     from tapscan.records import Doubt
@@ -84,7 +85,7 @@ def record(
     used, opened = read_settings(settings), o.opened(register)
     begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline), bar)
     unfinished = _unfinished(opened, plate, resume, anew)
-    with Workers(jobs, NEEDED, low=True) as workers:
+    with recorder_work(jobs) as workers:
         whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
         _afterwards(opened, whole, used, held, ahead)
 

@@ -1,6 +1,7 @@
 """What a request says: names in its address, fields of its form, files that it sends.
 
 asked(request, name)         one value of the address's query
+reading_number(text)         which earlier reading of a scan; None: the one that counts
 Form(request)                fields of a form that the guard has read: text(), ticked(), typed()
 receive(request, file)       the bytes of an upload into an open file
 """
@@ -18,6 +19,11 @@ LONGEST_NAME = 200
 def asked(request: Request, name: str) -> str:
     """Empty where it is missing."""
     return request.query_params.get(name, "")
+
+
+def reading_number(text: str) -> int | None:
+    """None for what is no number."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 6 else None
 
 
 class Form:

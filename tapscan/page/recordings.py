@@ -1,7 +1,8 @@
 """The sound input while the page uses it: one recording, or one listening to the room, at a time.
 
-Recordings()
-    .begin(number, plate, make)     Running; `make()` gives the Session
+Recordings(jobs)
+    .begin(number, plate, make)     Running; `make(workers)` gives the Session
+    .listened(number)               what was listened to meanwhile, for the reading; given once
     .of(number)                     Running of this unfinished scan, or None
     .inputs()                       what can be chosen
     .quiet(input, settings)         sentences on the room, while nothing is recorded
@@ -16,7 +17,7 @@ import traceback
 from collections.abc import AsyncIterable, AsyncIterator, Callable, Iterator
 from contextlib import suppress
 from queue import Empty, SimpleQueue
-from threading import Lock, Thread
+from threading import Lock, Thread, Timer
 from typing import Any
 
 import numpy as np
@@ -26,13 +27,17 @@ from tapscan.page.events import Channel
 from tapscan.page.works import own_error
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
+from tapscan.workers import Workers
+from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.at_the_plate import Session, View, Wish, level_words
 from tapscan.workflow.mic import LISTEN_S, hear_quiet, quiet_words
+from tapscan.workflow.sharing import recorder_work
 from tapscan.workflow.typed_recording import Input, inputs
 
 ALONE_S = 180.0  # without anybody looking
 LOWEST_DB = -80.0  # where the bar begins
 ENOUGH_S = 5.0  # for a thread to end
+KEPT_S = 600.0  # processes that wait for a recording to be read
 ALONE = "Stopped, since nobody looked at this page for some minutes. All that was accepted is kept."
 
 
@@ -70,6 +75,7 @@ class Running:
         self.newest: View = session.view()
         self._wishes: SimpleQueue[Wish] = SimpleQueue()
         self._looking, self._seen = 0, time.monotonic()
+        self._giving, self._ahead = Lock(), session.ahead
         self._thread = Thread(target=self._run, name=f"recording {number}", daemon=True)
         self._thread.start()
 
@@ -87,6 +93,17 @@ class Running:
         """Until it has ended; False where it does not in time."""
         self._thread.join(ENOUGH_S)
         return not self._thread.is_alive()
+
+    def listened(self) -> PlacesAhead | None:
+        """Given once: whoever gets it ends its workers."""
+        with self._giving:
+            ahead, self._ahead = self._ahead, None
+        return ahead
+
+    def forget(self) -> None:
+        """Nobody will ask for what was listened to; a reading does without it."""
+        if ahead := self.listened():
+            ahead.workers.end()
 
     def looked_at(self) -> None:
         """Somebody is there."""
@@ -122,13 +139,17 @@ class Running:
                 traceback.print_exc()
             self.problem = str(problem) if isinstance(problem, TapscanError) else own_error(problem)
         self.newest = self.session.view()
+        late = Timer(KEPT_S, self.forget)
+        late.daemon = True
+        late.start()
         self.channel.say({**told(self.newest), "over": True}, last=True)
 
 
 class Recordings:
     """See the module."""
 
-    def __init__(self) -> None:
+    def __init__(self, jobs: int | None = None) -> None:
+        self.jobs = jobs  # processes that work at once; None: as many as there are cores
         self._lock = Lock()
         self._now: Running | None = None
         self.listening = Channel()  # level while nobody taps
@@ -143,15 +164,31 @@ class Recordings:
         """Also for a while after its end, for the words on why it ended."""
         return self._now if self._now and self._now.number == number else None
 
-    def begin(self, number: int, plate: str, make: Callable[[], Session]) -> Running:
+    def begin(self, number: int, plate: str, make: Callable[[Workers], Session]) -> Running:
         """The same one where two windows begin it. Raises BadRequest while another is recorded."""
         with self.held():
             now = self.now
             if now is None:
-                now = self._now = Running(number, plate, make())
+                now = self._begun(number, plate, make)
             elif now.number != number:
                 raise BadRequest(self.busy(now))
             return now
+
+    def _begun(self, number: int, plate: str, make: Callable[[Workers], Session]) -> Running:
+        if self._now:
+            self._now.forget()
+        workers = recorder_work(self.jobs)
+        try:
+            self._now = Running(number, plate, make(workers))
+        except BaseException:
+            workers.end()
+            raise
+        return self._now
+
+    def listened(self, number: int) -> PlacesAhead | None:
+        """None where the program was started anew since, or too long ago."""
+        running = self.of(number)
+        return running.listened() if running and running.over else None
 
     def inputs(self, *, anew: bool) -> tuple[list[tuple[str, str]], str | None]:
         """To choose from; `anew` : with what was plugged in since. Nobody asks the sound system while something is recorded."""
@@ -187,6 +224,8 @@ class Recordings:
         if now := self.now:
             now.wish("stop")
             now.wait()
+        if self._now:
+            self._now.forget()
 
     def held(self) -> "_Held":
         """A `with` block in which nobody else opens the input."""

@@ -1,6 +1,6 @@
 """What listens, and which address leads to which screen.
 
-make_app(place, key, port)        the pages of this computer
+make_app(place, key, port, jobs)  the pages of this computer
 serve(place, port, opened)        runs until it is stopped; `opened` gets the address with the key
 """
 
@@ -38,8 +38,8 @@ KEEP_S = 5  # an idle connection
 DEFAULT_PORT = 8427
 
 
-def make_app(place: Place, key: str, port: int) -> Starlette:
-    """`place` : the register's; it need not be there yet."""
+def make_app(place: Place, key: str, port: int, jobs: int | None = None) -> Starlette:
+    """`place` : the register's; it need not be there yet. `jobs` : processes that work at once; None: one a core."""
     door = Door(frozenset(f"{name}:{port}" for name in (HERE, "localhost", "[::1]")), key, SIZES)
 
     @asynccontextmanager
@@ -55,9 +55,9 @@ def make_app(place: Place, key: str, port: int) -> Starlette:
         lifespan=running,
     )
     app.state.place, app.state.folder = place, folder_of(place)
-    app.state.door, app.state.works = door, Works()
+    app.state.door, app.state.works, app.state.counts = door, Works(), {}
     app.state.invitations, app.state.lan = Invitations(), None
-    app.state.recordings = Recordings()
+    app.state.recordings, app.state.jobs = Recordings(jobs), jobs
     return app
 
 
@@ -95,12 +95,14 @@ def listening(port: int, host: str = HERE) -> socket.socket:
     return made
 
 
-def serve(place: Place, port: int, opened: Callable[[str], None], *, lan: bool = False) -> None:
+def serve(
+    place: Place, port: int, opened: Callable[[str], None], *, lan: bool = False, jobs: int | None = None
+) -> None:
     """Returns when it is stopped (Ctrl-C). `lan` : phones in the same network may be let in, each by a code."""
     made = listening(port)
     port = made.getsockname()[1]
     key = page_key()
-    app = make_app(place, key, port)
+    app = make_app(place, key, port, jobs)
     if lan:
         serve_phones(app)
     opened(f"http://{HERE}:{port}/?key={key}")

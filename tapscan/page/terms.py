@@ -69,7 +69,7 @@ TERMS: tuple[tuple[str, str], ...] = (
     (r"; choose another with --channel", "; choose another"),
     (r"^--order: ", "Taps at each place: "),
     (r"; leave --baseline out", "; take the tick from 'baseline'"),
-    (r": add --bar-name with one of (.+)$", r": \1; say in the terminal which one is meant"),
+    (r": add --bar-name with one of (.+)$", r": \1; say which one is meant, in 'Which bar'"),
     (r" \(`tapscan register check` tells what it was\)", " ('Look at every file' tells what it was)"),
     (r": `tapscan register check --register ADDRESS`", ", with tapscan open --register ADDRESS"),
     (r": do `tapscan register move` again", ": move it again, from the terminal"),

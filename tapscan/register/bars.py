@@ -17,7 +17,7 @@ from tapscan.register.database import Register
 from tapscan.register.entries import Bar, ScanEntry
 from tapscan.register.names import clean_name, name_key
 from tapscan.register.results import load_screening
-from tapscan.register.scans import list_scans
+from tapscan.register.scans import scans_with_bar
 
 
 def list_bars(register: Register) -> list[Bar]:
@@ -48,12 +48,11 @@ def note_bar(register: Register, name: str, notes: str | None = None) -> Bar:
     return find_bar(register, name)
 
 
-def readings_of(register: Register, name: str) -> list[tuple[ScanEntry, BarReadings]]:
-    """Of scans that are not crossed out."""
-    bar = find_bar(register, name)
-    entries = [e for e in list_scans(register) if e.bar and e.bar.name == bar.name]
+def readings_of(register: Register, name: str, newest: int | None = None) -> list[tuple[ScanEntry, BarReadings]]:
+    """Of scans that are not crossed out; `newest` : no more than so many."""
+    entries = scans_with_bar(register, find_bar(register, name).id, newest)
     found = [(e, load_screening(register, e.current.id).scan.bar) for e in entries]
-    return sorted(((e, b) for e, b in found if b), key=lambda pair: (pair[0].date, pair[0].stored_utc))
+    return [(e, b) for e, b in found if b]
 
 
 def _bar(row: Row) -> Bar:

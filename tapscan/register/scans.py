@@ -3,6 +3,7 @@
 store_scan(register, plate, new, screening, files, pictures)   ScanEntry; every row in one transaction
 find_scan(register, name)                   one ScanEntry
 list_scans(register, plate, void)           ScanEntry after ScanEntry, oldest first; those crossed out only with `void`
+scans_with_bar(register, bar_id, newest)    those for which a reference bar was struck
 edit_scan(register, name, change)           ScanEntry after the change
 add_screening(register, name, new, ...)     a further screening; the earlier ones stay
 set_baseline(register, plate, names)        these scans, and no others
@@ -135,6 +136,16 @@ def list_scans(register: Register, plate_name: str | None = None, *, void: bool 
         query = query.where(t.scan.c.plate_id == find_plate(register, plate_name).id)
     with register.reading() as connection:
         return _entries(connection, connection.execute(query).fetchall())
+
+
+def scans_with_bar(register: Register, bar_id: int, newest: int | None = None) -> list[ScanEntry]:
+    """For which that reference bar was struck, by day, or the newest so many; those crossed out aside."""
+    struck = select(t.scan_bar.c.scan_id).where(t.scan_bar.c.bar_id == bar_id)
+    query = _scans().where(t.scan.c.void_on.is_(None), t.scan.c.row.in_(struck))
+    query = query.order_by(None).order_by(t.scan.c.date.desc(), t.scan.c.stored_utc.desc()).limit(newest)
+    with register.reading() as connection:
+        entries = _entries(connection, connection.execute(query).fetchall())
+    return entries[::-1]
 
 
 def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanEntry]) -> ScanEntry:

@@ -17,6 +17,7 @@ from typing import Any, Literal, get_args
 from tapscan.errors import MicrophoneTrouble
 from tapscan.places import Layout
 from tapscan.recording.microphone import Beeper, Microphone, look_again
+from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bar import WHERE
 from tapscan.workflow.record import Event, Recorder
 
@@ -80,6 +81,11 @@ class Session:
             except MicrophoneTrouble as problem:
                 self._wait(f"{problem}. Waiting for it; nothing is lost.", asked, show)
                 look_again()
+
+    @property
+    def ahead(self) -> PlacesAhead | None:
+        """What listens to places that are done."""
+        return self.recorder.ahead
 
     @property
     def over(self) -> bool:

@@ -4,9 +4,11 @@ comparison_of(register, plate, scan, against)   Compared
 sound_at(register, scan, station)               MP3 of the clearest tap there; None where there is none to be heard
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from tapscan.errors import UnreadableRecording
+from tapscan.places import IN_PIANO
 from tapscan.records import Comparison
 from tapscan.register.database import Register
 from tapscan.register.plates import find_plate
@@ -27,21 +29,28 @@ class Compared:
     scans: tuple[str, ...]  # by taps, that count, oldest first
     stations: tuple[tuple[str, str], ...]  # name, and where it is
     first: str | None  # the place to listen at first
+    in_piano: bool  # then it counts whether one job alone lies between the scans
 
 
-def comparison_of(register: Register, plate: str, scan: str | None = None, against: str = "") -> Compared:
-    """Raises BadRequest where there is nothing to compare."""
+def comparison_of(
+    register: Register,
+    plate: str,
+    scan: str | None = None,
+    against: Sequence[str] = (),
+    one_job: bool | None = None,
+) -> Compared:
+    """`one_job` as in compare_scans. Raises BadRequest where there is nothing to compare."""
     name = find_plate(register, plate, exact=True).name
-    found = compare_stored(register, name, Settings(), scan, [against] if against else ())
-    now = load_screening(register, find_scan(register, found.later).current.id).scan
+    found = compare_stored(register, name, Settings(), scan, against, one_job)
+    later = find_scan(register, found.later)
+    now = load_screening(register, later.current.id).scan
     before = load_screening(register, find_scan(register, found.baselines[-1]).current.id).scan
     both = [s for s in dict.fromkeys(t.station for t in now.strikes) if best_strike(now, s) and best_strike(before, s)]
     moved = {w.station: w.weight for w in found.where}
     both.sort(key=lambda s: -moved.get(s, 0.0))
     scans = tuple(e.name for e in list_scans(register, name) if not e.played)
-    return Compared(
-        name, found, scans, tuple((s, dict(now.places).get(s, "")) for s in both), both[0] if both else None
-    )
+    places = tuple((s, dict(now.places).get(s, "")) for s in both)
+    return Compared(name, found, scans, places, both[0] if both else None, later.conditions.state in IN_PIANO)
 
 
 def sound_at(register: Register, scan: str, station: str) -> bytes | None:

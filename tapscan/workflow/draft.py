@@ -2,8 +2,9 @@
 
     begin_draft(register, plate)              Draft: a folder of its own within the register's
     find_draft, drafts_of(register, plate)
-    incoming(draft, name)                     a `with` block that takes a file's bytes; whole or not at all
+    incoming(draft, name, part)               a `with` block that takes a file's bytes; whole or not at all
     remove_file(draft, number)
+    set_part(draft, number, part)             a recording is of the plate, or of the reference bar before or after it
     change(draft, seen, answers)              what the person said; refused where another window has said something since
     give_up(draft)                            the folder goes
 
@@ -27,8 +28,11 @@ from tapscan.recording.container import container_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.plates import find_plate
 from tapscan.targets import write_text
+from tapscan.workflow.bar import BAR_TURNS
 
-FOLDER, FACTS, PART = "drafts", "draft.json", ".part"
+FOLDER, FACTS, HALF = "drafts", "draft.json", ".part"
+PLATE = "plate"
+PARTS = (PLATE, *BAR_TURNS)
 ID = re.compile(r"[0-9a-f]{16}")
 HEAD_BYTES = 8192
 MOST_FILES = 400
@@ -42,6 +46,7 @@ class DraftFile:
     number: int
     name: str  # as it came
     size_bytes: int
+    part: str = PLATE  # one of PARTS
 
 
 @dataclass(frozen=True)
@@ -61,6 +66,10 @@ class Draft:
     def id(self) -> str:
         """Name of its folder."""
         return self.folder.name
+
+    def of(self, part: str) -> tuple[DraftFile, ...]:
+        """Recordings of the plate, or of the bar before or after it."""
+        return tuple(f for f in self.files if f.part == part)
 
     def path(self, file: DraftFile) -> Path:
         """Where its bytes are."""
@@ -122,19 +131,20 @@ def _write(draft: Draft) -> Draft:
 
 
 @contextmanager
-def incoming(draft: Draft, name: str) -> Iterator[BinaryIO]:
+def incoming(draft: Draft, name: str, part: str = PLATE) -> Iterator[BinaryIO]:
     """Nothing is left of a file whose bytes did not all come. Raises BadRequest for what is no recording."""
-    part = draft.folder / f"{secrets.token_hex(8)}{PART}"
+    _known(part)
+    half = draft.folder / f"{secrets.token_hex(8)}{HALF}"
     try:
-        with part.open("xb") as file:
+        with half.open("xb") as file:
             yield file
             file.flush()
             os.fsync(file.fileno())
-        with part.open("rb") as file:
+        with half.open("rb") as file:
             refuse_unless_sound(name, file.read(HEAD_BYTES))
-        _take_in(draft, part, name)
+        _take_in(draft, half, name, part)
     finally:
-        part.unlink(missing_ok=True)
+        half.unlink(missing_ok=True)
 
 
 def refuse_unless_sound(name: str, head: bytes) -> None:
@@ -143,14 +153,14 @@ def refuse_unless_sound(name: str, head: bytes) -> None:
         raise BadRequest(f"{name}: is no recording that can be read here; give WAV, FLAC, AIFF, OGG, MP3 or M4A")
 
 
-def _take_in(draft: Draft, part: Path, name: str) -> None:
+def _take_in(draft: Draft, half: Path, name: str, part: str) -> None:
     with _changing:
         now = _read(draft.folder)
         if len(now.files) >= MOST_FILES:
             raise BadRequest(f"{MOST_FILES} recordings are the most that one scan can have")
         number = max((f.number for f in now.files), default=0) + 1
-        file = DraftFile(number, name, part.stat().st_size)
-        part.rename(now.path(file))
+        file = DraftFile(number, name, half.stat().st_size, part)
+        half.rename(now.path(file))
         files = tuple(sorted((*now.files, file), key=lambda f: (f.name.casefold(), f.number)))
         _write(replace(now, version=now.version + 1, files=files))
 
@@ -160,11 +170,28 @@ def remove_file(draft: Draft, number: int) -> Draft:
     with _changing:
         now = _read(draft.folder)
         kept = tuple(f for f in now.files if f.number != number)
-        told = {k: v for k, v in now.answers.items() if k not in ("assign", "skip")}
-        changed = _write(replace(now, version=now.version + 1, files=kept, answers=told))
+        changed = _write(replace(now, version=now.version + 1, files=kept, answers=_without_taps(now)))
         for gone in set(now.files) - set(kept):
             now.path(gone).unlink(missing_ok=True)
     return changed
+
+
+def set_part(draft: Draft, number: int, part: str) -> Draft:
+    """What was said of single taps goes: their numbers change. Raises BadRequest for what is no part."""
+    _known(part)
+    with _changing:
+        now = _read(draft.folder)
+        files = tuple(replace(f, part=part) if f.number == number else f for f in now.files)
+        return _write(replace(now, version=now.version + 1, files=files, answers=_without_taps(now)))
+
+
+def _known(part: str) -> None:
+    if part not in PARTS:
+        raise BadRequest("choose whether the recording is of the plate, or of the bar before or after it")
+
+
+def _without_taps(draft: Draft) -> dict[str, Any]:
+    return {k: v for k, v in draft.answers.items() if k not in ("assign", "skip")}
 
 
 def change(draft: Draft, seen: int, answers: Mapping[str, Any]) -> Draft:

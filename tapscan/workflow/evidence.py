@@ -2,6 +2,7 @@
 
 evidence_of(register)    Evidence: the rows of screening/evidence.py, and the plates behind them
 evidence_json(found)     the same as text
+evidence_rows(found)     the same in words; too_few(found): where it is no rate yet
 """
 
 import json
@@ -16,7 +17,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.screening.evidence import ENOUGH, Examined, Rate, Row, evidence
 
-__all__ = ["ENOUGH", "Evidence", "Rate", "Row", "evidence_json", "evidence_of"]
+__all__ = ["ENOUGH", "Evidence", "Rate", "Row", "evidence_json", "evidence_of", "evidence_rows", "too_few"]
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,24 @@ def evidence_json(found: Evidence) -> str:
     """Indented text, ending in a newline."""
     document = {"tapscan": __version__, "schema": SCHEMA, "enough": ENOUGH, **plain(found)}
     return json.dumps(document, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def evidence_rows(found: Evidence) -> list[tuple[str, str, str, str]]:
+    """What, found of plates with a flaw, false calls of the others, how often not run."""
+    return [(f"{r.what} {r.name}", _share(r.found), _share(r.false), str(r.not_run or "")) for r in found.rows]
+
+
+def _share(rate: Rate) -> str:
+    if rate.share is None or rate.low is None or rate.high is None:
+        return f"{rate.hits} of {rate.of}"
+    return f"{rate.hits} of {rate.of}: {100 * rate.share:.0f} % ({100 * rate.low:.0f} to {100 * rate.high:.0f} %)"
+
+
+def too_few(found: Evidence) -> str:
+    """Empty where there are enough."""
+    if min(found.rows[0].found.of, found.rows[0].false.of) >= ENOUGH:
+        return ""
+    return f"Too few plates for a rate: it takes {ENOUGH} with a flaw and {ENOUGH} without. The counts are yours alone."
 
 
 def _examined(register: Register, entry: ScanEntry) -> Examined:

@@ -45,9 +45,21 @@ def layout_at(folder: Path, told: str) -> str:
 
 
 def name_of(folder: Path, told: str) -> str:
-    """As it is chosen from a list."""
+    """As it is chosen from a list; an own one may be called otherwise in its file than the file is."""
     path = Path(told)
-    return path.stem if path.suffix == ".toml" and path.parent == (folder / FOLDER).absolute() else told
+    if path.suffix == ".toml" and path.parent == (folder / FOLDER).absolute():
+        return path.stem
+    if not told or told in layout_names(folder):
+        return told
+    return next((name for name in own_layouts(folder) if _called(folder, name) == told), told)
+
+
+def _called(folder: Path, name: str) -> str | None:
+    """None where the file is no layout (any more)."""
+    try:
+        return named_layout(folder, name).name
+    except BadLayout:
+        return None
 
 
 def named_layout(folder: Path, name: str) -> Layout:

@@ -5,6 +5,7 @@ held_beside(register, pattern, screening, ...)   the Screening with what its pat
 beside_own_pattern(register, plate, ...)         the same for a scan of a plate in the register
 patterns_of(register)                            PatternEntry after PatternEntry
 standing_of(register, pattern, settings)         each reference against the others, by state, sensor and layout
+standing_rows(lot), left_out_words(lot)          the same in words
 suggestions_of(register, settings)               two names for one pattern, or one for two
 export_set(register, pattern, path, ...)         the shop's own plates as a set; no audio, no names, no owner unless given
 import_set(register, path)                       SetEntry
@@ -191,6 +192,23 @@ def _lot(key: tuple[object, ...], some: Sequence[Reference], settings: Settings)
     left = [(s.name, s.left_out or "") for s in fit.left_out]
     left += [(first.name, first.standing or "an examination found a flaw")] if first not in usable else []
     return Lot(what, tuple(some), tuple(noticed(usable, settings)) if usable else (), tuple(left))
+
+
+def standing_rows(lot: Lot) -> list[tuple[str, str, str]]:
+    """Reference, how unlike the others it is, and what follows."""
+    return [
+        (
+            s.name,
+            "not told: needs four" if s.unlike is None else f"{s.unlike:.2f} (limit {s.limit:.2f})",
+            "unlike the others: look at it" if s.stands_out else "",
+        )
+        for s in lot.standing
+    ]
+
+
+def left_out_words(lot: Lot) -> list[str]:
+    """A sentence for each that is not used."""
+    return [f"not used as sound: {name}: {why}" for name, why in lot.left_out]
 
 
 def suggestions_of(register: Register) -> tuple[str, ...]:

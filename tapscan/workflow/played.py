@@ -1,6 +1,7 @@
 """Recordings of keys that were played, not of taps: which keys, what buzzes along, what rings on.
 
 screened(paths, request, ...)   CheckResult of taps or of notes, as the request says
+hear_notes(paths, request, ...) HeardNotes: which keys, in words, before anything is stored
 read_keys(text)                 the keys that were to be played
 reported_tones(screening)       the tones that a finding is made of
 
@@ -8,6 +9,7 @@ Nothing here asks anybody to strike, tighten or raise anything. A plate whose st
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from threadpoolctl import threadpool_limits
@@ -33,6 +35,26 @@ Sound = tuple[str, FloatArray, int]  # id, samples, rate
 LONGEST_S = 1800.0  # of one recording; the whole keyboard takes some four minutes
 MOST_VALUES = 2 * 1800 * 48_000  # samples of all channels, which are held in memory
 LOOKED_AT_S = 4.0  # pieces in which clipping is looked for
+
+
+@dataclass(frozen=True)
+class HeardNotes:
+    """What a person sees before it is stored."""
+
+    told: tuple[str, ...]
+    unreadable: tuple[str, ...]
+
+
+def hear_notes(paths: Sequence[str], request: Request, workers: Workers = ALONE) -> HeardNotes:
+    """What `screened` tells its `agree`."""
+    told: list[str] = []
+
+    def agree(_: object, remarks: Sequence[str]) -> bool:
+        told.extend(remarks)
+        return False
+
+    found = screened(paths, request, workers, agree)
+    return HeardNotes(tuple(told), found.unreadable)
 
 
 def screened(

@@ -44,10 +44,11 @@ class Reading:
     sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
 
 
-def reading_of(register: Register, name: str) -> Reading:
-    """Raises UnknownName."""
+def reading_of(register: Register, name: str, number: int | None = None) -> Reading:
+    """`number` : of an earlier screening, as it was stored. Raises UnknownName, BadRequest."""
     entry = find_scan(register, name)
-    screening = as_it_stands(register, entry, stored_screening(register, entry))
+    screening = stored_screening(register, entry, number)
+    screening = screening if number else as_it_stands(register, entry, screening)
     shop = shop_of(register)
     plate = find_plate(register, entry.plate, exact=True)
     since = notices(register, entry, screening)

@@ -77,7 +77,7 @@ class Recorder:
         self._keys = [_key(s) for s in kept if s.force is not None]
         self._levels = {_key(s): s.level_db for s in kept}
         self._taken = {_key(s): s for s in kept}  # in the order taken
-        self._ahead = ahead
+        self.ahead = ahead
         for station in self.guide.stations:
             self._listen_ahead(station)
         self.trigger = Trigger(sample_rate_hz, settings)
@@ -166,11 +166,11 @@ class Recorder:
 
     def _listen_ahead(self, station: str) -> None:
         """Once a place has all its taps; the bar is none."""
-        if self._ahead is None or station in BAR_TURNS or self.guide.missing(station):
+        if self.ahead is None or station in BAR_TURNS or self.guide.missing(station):
             return
         mine = [t for key, t in self._taken.items() if t.station == station and key in self._keys]
         with suppress(RegisterProblem):  # not in reach just now: `finish` listens to it, or says what is wrong
-            self._ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
+            self.ahead.place(station, [(self._strikes.path_of(t.file.sha256), t.force) for t in mine])
 
     def _too_alike(self, station: str, force: Force, level_db: float) -> str:
         """A word where soft and hard at one station hardly differ; the strike counts all the same. A bar sounds alike either way."""

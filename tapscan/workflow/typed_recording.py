@@ -3,7 +3,8 @@
 inputs()                              names to choose an input by; and a sentence where there are none
 input_of(typed)                       device, rate in Hz or None, channel from 0
 begin_typed(register, plate, typed)   Unfinished; nothing is begun without an input
-session_of(register, number, typed)   Session that goes on with an unfinished scan
+session_of(register, number, typed, ...)   Session that goes on with an unfinished scan; other processes listen to places that are done
+finish_typed(register, number, ...)   Kept: screened, compared and stored
 at_rest(unfinished)                   View of a scan that nobody is recording now
 undo_last(register, number)           the last strike back, where no sound comes in; what was said of it
 """
@@ -16,8 +17,12 @@ from tapscan.register.database import Register
 from tapscan.register.entries import Unfinished
 from tapscan.register.unfinished import find_unfinished
 from tapscan.settings import Settings
+from tapscan.workers import ALONE, Progress, Workers
+from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.at_the_plate import NOT_YET, Session, View
 from tapscan.workflow.bar import WHERE
+from tapscan.workflow.bars import named_bar
+from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
 from tapscan.workflow.own_layouts import layout_of
 from tapscan.workflow.record import (
@@ -25,11 +30,14 @@ from tapscan.workflow.record import (
     USUAL_ORDER,
     Recorder,
     begin_recording,
+    finish,
     guide_of,
+    places_ahead,
     rate_of,
     settled,
     unfinished_layout,
 )
+from tapscan.workflow.sharing import shared_work
 from tapscan.workflow.typed import number, words
 from tapscan.workflow.typed_scan import new_scan
 
@@ -78,12 +86,15 @@ def begin_typed(register: Register, plate: str, typed: Mapping[str, str]) -> Unf
     """Raises BadRequest, BadLayout, MicrophoneTrouble before anything is written."""
     new, order = new_scan(typed, register.folder), read_order(typed.get("order") or USUAL_ORDER)
     layout = layout_of(register.folder, typed.get("layout") or USUAL_LAYOUT)
+    bar = named_bar(register, words(typed.get("bar_name"))) if typed.get("bar") else None
     open_briefly(input_of(typed))
-    return begin_recording(register, plate, new, layout, order)
+    return begin_recording(register, plate, new, layout, order, bar)
 
 
-def session_of(register: Register, number_: int, typed: Mapping[str, str], settings: Settings) -> Session:
-    """At the sample rate of the strikes so far. Raises BadRequest, MicrophoneTrouble, NotReached."""
+def session_of(
+    register: Register, number_: int, typed: Mapping[str, str], settings: Settings, workers: Workers = ALONE
+) -> Session:
+    """At the sample rate of the strikes so far. `workers` : not begun yet; the caller ends them. Raises BadRequest, MicrophoneTrouble, NotReached."""
     settled(register, number_)
     unfinished = find_unfinished(register, number_)
     if unfinished.ended_how:
@@ -94,8 +105,9 @@ def session_of(register: Register, number_: int, typed: Mapping[str, str], setti
         raise BadRequest(
             f"the strikes so far were taken at {before} Hz; leave the sample rate empty to go on with that"
         )
+    workers.start()  # before the microphone is opened
     rate = open_briefly((device, before or rate, channel))
-    recorder = Recorder(register, unfinished, rate, settings)
+    recorder = Recorder(register, unfinished, rate, settings, places_ahead(unfinished, settings, workers))
     return Session(recorder, Beeper(on=bool(typed.get("beeps"))), (device, rate, channel))
 
 
@@ -120,3 +132,24 @@ def undo_last(register: Register, number_: int, settings: Settings) -> str:
     words_ = Recorder(register, unfinished, rate, settings).key("undo")[0].words
     settled(register, number_)
     return words_
+
+
+def finish_typed(
+    register: Register,
+    number_: int,
+    settings: Settings,
+    progress: Progress,
+    jobs: int | None,
+    ahead: PlacesAhead | None,
+    *,
+    held: bool,
+) -> Kept:
+    """`ahead` : what listened while it was recorded, where that is still there: its workers go on, and end here."""
+    if ahead is None:
+        kept = find_unfinished(register, number_).kept
+        workers = shared_work(jobs, sum(s.file.size_bytes for s in kept), progress)
+    else:
+        workers = ahead.workers
+        workers.progress = progress
+    with workers:
+        return finish(register, number_, settings, workers, held=held, ahead=ahead)

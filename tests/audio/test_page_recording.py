@@ -7,6 +7,8 @@ import re
 import signal
 import subprocess
 import sys
+import time
+from contextlib import suppress
 from pathlib import Path
 
 import numpy as np
@@ -60,8 +62,20 @@ def first_places(text: str) -> str:
 class Server:
     """`tapscan open` with the sink as its sound system."""
 
-    def __init__(self, folder: Path, env: dict[str, str]) -> None:
-        command = [sys.executable, "-m", "tapscan", "open", "--no-browser", "--port", "0", "--register", str(folder)]
+    def __init__(self, folder: Path, env: dict[str, str], jobs: int) -> None:
+        command = [
+            sys.executable,
+            "-m",
+            "tapscan",
+            "open",
+            "--no-browser",
+            "--port",
+            "0",
+            "--jobs",
+            str(jobs),
+            "--register",
+            str(folder),
+        ]
         self.process = subprocess.Popen(
             command, env={**env, "TAPSCAN_REGISTER": ""}, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
         )  # fmt: skip
@@ -70,6 +84,15 @@ class Server:
         assert found
         self.address = found.group()
         self.root = self.address.split("/?")[0]
+
+    def others(self) -> list[int]:
+        """Processes that it has begun (Linux)."""
+        found = []
+        for path in Path("/proc").glob("[0-9]*/stat"):
+            with suppress(OSError):  # it has ended meanwhile
+                if int(path.read_text().rsplit(")", 1)[1].split()[1]) == self.process.pid:
+                    found.append(int(path.parent.name))
+        return found
 
     def kill(self) -> None:
         self.process.kill()
@@ -92,8 +115,8 @@ def register(tmp_path: Path) -> Register:
 def server(sink, register):
     started: list[Server] = []
 
-    def start() -> Server:
-        started.append(Server(register.folder, sink.env))
+    def start(jobs: int = 1) -> Server:
+        started.append(Server(register.folder, sink.env, jobs))
         return started[-1]
 
     yield start
@@ -144,6 +167,14 @@ def tap(sink, page, sound: np.ndarray, there: str) -> None:
     raise AssertionError(f"{there} did not come; on the screen: {page.inner_text('main')}")
 
 
+def gone(others: list[int]) -> None:
+    """They end with the server, however it ended."""
+    limit = time.monotonic() + 20
+    while time.monotonic() < limit and any(Path(f"/proc/{pid}").exists() for pid in others):
+        time.sleep(0.05)
+    assert not [pid for pid in others if Path(f"/proc/{pid}").exists()]
+
+
 def hashes(register: Register) -> set[str]:
     return {s.file.sha256 for u in unfinished_scans(open_register(register.folder)) for s in u.kept}
 
@@ -176,15 +207,18 @@ def go_on(page, server: Server, place: str) -> None:
 @pytest.mark.slow
 def test_a_whole_scan_with_a_killed_server_and_a_closed_tab(sink, register, server, page, places):
     """Killed with one of a place's two taps accepted: it is there, and the other one is asked for."""
-    first = server()
+    first = server(jobs=2)
     begin(sink, page, first)
     tap(sink, page, places[0], f"#force:has-text('{ORDER[1]}')")
+    others = first.others()
     first.kill()
     taken = hashes(register)
     assert len(taken) == 1
+    assert others, "one listens to places that are done"
+    gone(others)
     page.wait_for_selector("#said:has-text('What was accepted is safe')")
 
-    second = server()
+    second = server(jobs=2)
     go_on(page, second, "S1")
     assert page.inner_text("#force") == ORDER[1] and hashes(register) == taken
     tap(sink, page, second_tap(places[0]), "#done:text-is('1')")

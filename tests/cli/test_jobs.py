@@ -13,12 +13,12 @@ import numpy as np
 import pytest
 import soundfile
 
-from tapscan.cli.sharing import shared_work
 from tapscan.demo.plates import draw_iron, load_table, plate_modes
 from tapscan.demo.taps import Tap, add_noise, one_recording, scale_to, scan, sensor_names, snr_noise_rms
 from tapscan.report.as_json import dumps
 from tapscan.workers import Workers
 from tapscan.workflow.check import Request, check
+from tapscan.workflow.sharing import shared_work
 from tests.awake import until_awake
 from tests.cli.commands import run
 from tests.every import each

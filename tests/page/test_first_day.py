@@ -10,7 +10,10 @@ import pytest
 from tapscan.demo.shop import ORDER, PLATES, SAMPLE_RATE_HZ, layout_text, sound_of
 from tapscan.recording.files import save_flac
 from tapscan.register.scans import list_scans
-from tapscan.workflow.own_layouts import keep_layout
+from tapscan.workflow.draft import begin_draft, change, find_draft, incoming
+from tapscan.workflow.keep_draft import beside_earlier, found_in, listen_to, look
+from tapscan.workflow.own_layouts import keep_layout, name_of
+from tests.register.conftest import put
 
 PLATE = PLATES[1]  # a strut of it cracked between the two simulated scans
 STORED_S = 300_000  # ms to wait for a reading on a busy machine
@@ -103,3 +106,23 @@ def test_whether_the_plate_changed_since_spring(site, browser_page, takes):
     page.click("text=The whole report")
     page.wait_for_selector("#comparison", state="attached", timeout=STORED_S)
     assert not list((site.register.folder / "drafts").iterdir())
+
+
+def test_a_layout_called_otherwise_in_its_file_is_offered_and_other_places_are_told(site, takes):
+    """What keeps a scan from being compared is said while it can be mended."""
+    keep_layout(site.register.folder, "our places", layout_text(PLATE))
+    assert name_of(site.register.folder, PLATE.pattern) == "our places"
+    earlier = put(site.register).name  # its places are S1 to S3
+    draft = begin_draft(site.register, "B12")
+    with incoming(draft, "take.flac") as file:
+        file.write(takes[1].read_bytes())
+    listen_to(find_draft(site.register, draft.id))
+    told = {}
+    for layout, state in (("", ""), ("our places", "stripped")):
+        now = find_draft(site.register, draft.id)
+        now = change(now, now.version, {"typed": {"order": "soft,hard", "layout": layout, "state": state}})
+        told[layout] = beside_earlier(site.register, now, look(now, found_in(now)))
+    assert len(told[""]) == 2 and all(earlier in line for line in told[""])
+    assert told["our places"] == []
+    with site.client() as client:
+        assert "choose the layout" not in client.get(f"/draft?id={draft.id}").text

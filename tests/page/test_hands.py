@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from tapscan.register.bars import note_bar
 from tapscan.register.entries import Outcome
 from tapscan.register.scans import add_outcome
 from tests.register import built
@@ -31,6 +32,11 @@ PAGES = (
     "/layout?name=grand-dense&state=strung",
     "/layout/draw?name=grand-dense",
     "/record/new?plate=B12",
+    "/bars",
+    "/bar?name=flat bar",
+    "/patterns",
+    "/pattern?name=parlour grand",
+    "/evidence",
     "/register",
     "/settings",
     "/phone?plate=B12",
@@ -50,6 +56,7 @@ def full(site: Any) -> Any:
     """Two scans, one a baseline, and an outcome."""
     put(site.register, b"one", baseline=True)
     later = put(site.register, b"two")
+    note_bar(site.register, "flat bar", "steel, on two pads")
     add_outcome(site.register, later.name, Outcome("crack in strut 2, 60 mm", "penetrant", "A. Ulm", built.DAY))
     return site
 

@@ -18,6 +18,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import find_unfinished
 from tapscan.settings import Settings
+from tapscan.workers import Workers
 from tapscan.workflow import typed_recording
 from tapscan.workflow.at_the_plate import View, level_words
 from tapscan.workflow.bar import BAR_TURNS, USUAL_NAME, WHERE
@@ -34,6 +35,8 @@ LAYOUT = read_layout("grand-short")
 
 class Quiet:
     """A session that hears nothing and notes what is wished."""
+
+    ahead = None
 
     def __init__(self, problem: Exception | None = None) -> None:
         self.wishes: list[str] = []
@@ -68,7 +71,7 @@ def until(what, seconds: float = 5.0) -> bool:
 def test_one_at_a_time_and_the_same_one_from_two_windows(recordings):
     made: list[Quiet] = []
 
-    def make() -> Quiet:
+    def make(_: Workers) -> Quiet:
         made.append(Quiet())
         return made[-1]
 
@@ -91,7 +94,7 @@ def test_one_at_a_time_and_the_same_one_from_two_windows(recordings):
 
 def test_it_ends_by_itself_when_nobody_looks_and_says_why(recordings, monkeypatch):
     monkeypatch.setattr(module, "ALONE_S", 0.2)
-    running = recordings.begin(1, "B12", Quiet)
+    running = recordings.begin(1, "B12", lambda _: Quiet())
     for _ in range(20):
         running.looked_at()
         time.sleep(0.03)
@@ -103,9 +106,9 @@ def test_it_ends_by_itself_when_nobody_looks_and_says_why(recordings, monkeypatc
 @each("problem", [MicrophoneTrouble("it is in use elsewhere"), ZeroDivisionError("own")], ids=["trouble", "own"])
 def test_a_recording_that_fails_is_told_and_frees_the_input(problem):
     recordings = Recordings()
-    running = recordings.begin(1, "B12", lambda: Quiet(problem))
+    running = recordings.begin(1, "B12", lambda _: Quiet(problem))
     assert until(lambda: running.over) and str(problem) in running.problem
-    assert recordings.begin(2, "B13", Quiet).number == 2
+    assert recordings.begin(2, "B13", lambda _: Quiet()).number == 2
     recordings.close()
 
 
@@ -221,7 +224,7 @@ def test_what_is_shown_is_what_the_recorder_says(site):
 def test_the_live_screen_and_the_resting_one_by_keys_and_for_all_eyes(site, browser_page):
     """A session without a device: every key reaches it, axe-core finds no serious fault, nothing overflows at 390 pixels."""
     page, number, session = browser_page, begun(site), Quiet()
-    running = site.app.state.recordings.begin(number, "B12", lambda: session)
+    running = site.app.state.recordings.begin(number, "B12", lambda _: session)
     page.goto(f"{site.address}/record?id={number}")
     page.wait_for_selector("#waiting.ready")
     told = []

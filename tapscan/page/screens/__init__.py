@@ -8,13 +8,16 @@ from types import ModuleType
 from starlette.routing import Route
 
 from tapscan.page.screens import (
+    bars,
     compare,
     documents,
     draft,
     draw,
+    evidence,
     history,
     keeping,
     layouts,
+    patterns,
     phone,
     plate,
     plate_form,
@@ -44,6 +47,9 @@ SCREENS: tuple[ModuleType, ...] = (
     history,
     documents,
     layouts,
+    bars,
+    patterns,
+    evidence,
     keeping,
     settings,
     work,

@@ -12,12 +12,15 @@ from tapscan.workflow.comparing import comparison_of, sound_at
 from tapscan.workflow.still_open import EXAMINED, open_findings
 
 MOST_ROWS = 8
+JOBS = {"one": True, "seasons": False}  # else by the dates of the scans
 
 
 def compare(request: Request) -> Response:
     """The newest scan, or the one that is named; with the baseline, or with one scan that is named."""
     register = register_of(request)
-    shown = comparison_of(register, asked(request, "plate"), asked(request, "scan") or None, asked(request, "against"))
+    against = [name for name in request.query_params.getlist("against") if name]
+    job = asked(request, "job")
+    shown = comparison_of(register, asked(request, "plate"), asked(request, "scan") or None, against, JOBS.get(job))
     changed = [p for p in shown.comparison.pairs if p.fell or p.loss_rose]
     rows = sorted(changed or shown.comparison.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]
     return show(
@@ -28,6 +31,9 @@ def compare(request: Request) -> Response:
         scans=shown.scans,
         stations=shown.stations,
         chosen=shown.first,
+        in_piano=shown.in_piano,
+        against=against,
+        job=job,
         rows=rows,
         changed=changed,
         open_findings=open_findings(register, shown.plate),

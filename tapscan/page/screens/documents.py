@@ -3,6 +3,7 @@
 import secrets
 import tempfile
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from urllib.parse import quote
 
@@ -11,7 +12,7 @@ from starlette.responses import FileResponse, Response
 from starlette.routing import Route
 
 from tapscan.errors import BadRequest, UnknownName
-from tapscan.page.forms import Form, asked
+from tapscan.page.forms import Form, asked, reading_number
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, to
 from tapscan.workers import Progress
@@ -23,7 +24,15 @@ KINDS = {
     "report": Wish(),
     "summary": Wish(summary=True),
     "pdf": Wish(pdf=True),
+    "full": Wish(full=True),
     "summary-pdf": Wish(summary=True, pdf=True),
+}
+TITLES = {
+    "report": "The report",
+    "summary": "One page for a buyer",
+    "pdf": "The report as PDF",
+    "full": "Every figure",
+    "summary-pdf": "One page for a buyer, as PDF",
 }
 OWN_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
@@ -34,14 +43,15 @@ def make(request: Request) -> Response:
     entry, kind = find_scan(register, form.text("name")), form.text("kind")
     if kind not in KINDS:
         raise BadRequest(f"{kind!r} cannot be made; one of {', '.join(KINDS)}")
-    wish = Wish(shop_of(register), KINDS[kind].summary, KINDS[kind].pdf, form.text("whom"))
+    wish = replace(KINDS[kind], shop=shop_of(register), whom=form.text("whom"))
+    number = reading_number(form.text("reading"))
     return begin_document(
         request,
-        f"The {kind.replace('-', ' as ')} of {entry.name}",
+        f"{TITLES[kind]} of {entry.name}",
         page_name(entry.name, wish),
         to("/scan", name=entry.name),
-        f"document {entry.name} {kind} {wish.whom}",
-        lambda path: write_report(register, entry.name, path, wish),
+        f"document {entry.name} {kind} {wish.whom} {number}",
+        lambda path: write_report(register, entry.name, path, wish, number),
     )
 
 

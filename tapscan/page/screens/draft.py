@@ -11,7 +11,10 @@ from tapscan.page.forms import Form, asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
+from tapscan.workflow.bar import BAR_TURNS, WHERE
+from tapscan.workflow.bars import list_bars
 from tapscan.workflow.draft import (
+    PLATE,
     Draft,
     begin_draft,
     change,
@@ -19,13 +22,25 @@ from tapscan.workflow.draft import (
     give_up,
     incoming,
     remove_file,
+    set_part,
 )
-from tapscan.workflow.keep_draft import find_in, found_in, keep_draft, look, moved, typed_of
+from tapscan.workflow.keep_draft import (
+    beside_earlier,
+    found_in,
+    is_played,
+    keep_draft,
+    listen_to,
+    look,
+    moved,
+    notes_in,
+    typed_of,
+)
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.typed_scan import first_typed
 
 MOST_BYTES = 1_000_000_000  # of one recording
-TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act"}
+TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
+PART_WORDS = {PLATE: "", **{part: WHERE[part] for part in BAR_TURNS}}
 
 
 def begin(request: Request) -> Response:
@@ -44,13 +59,15 @@ def draft(request: Request) -> Response:
 
 
 def _shown(request: Request, draft: Draft, problem: str | None = None, status: int = 200) -> Response:
-    heard = found_in(draft)
-    looked = None
-    if heard is not None:
-        try:
-            looked = look(draft, heard)
-        except BadRequest as trouble:  # a mistake in the form: the form tells it
-            problem = problem or str(trouble)
+    heard = looked = notes = None
+    earlier: list[str] = []
+    try:
+        notes = notes_in(draft) if is_played(draft) else None
+        heard = None if is_played(draft) else found_in(draft)
+        looked = look(draft, heard) if heard else None
+        earlier = beside_earlier(register_of(request), draft, looked) if looked else []
+    except BadRequest as trouble:  # a mistake in the form: the form tells it
+        problem = problem or str(trouble)
     return show(
         request,
         "draft.html",
@@ -58,7 +75,12 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         draft=draft,
         t=typed_of(draft),
         look=looked,
+        earlier=earlier,
         heard=heard,
+        notes=notes,
+        played=is_played(draft),
+        bars=list_bars(register_of(request)),
+        PART_WORDS=PART_WORDS,
         places=places_of(looked, draft) if looked else None,
         layouts=[(name, name) for name in layout_names(draft.folder.parents[1])],
         problem=problem,
@@ -69,7 +91,7 @@ async def put_file(request: Request) -> Response:
     """One recording is the body."""
     register = register_of(request)
     found, name = find_draft(register, asked(request, "id")), file_name(request)
-    with incoming(found, name) as file:
+    with incoming(found, name, asked(request, "part") or PLATE) as file:
         await receive(request, file)
     return JSONResponse({"version": (await run_in_threadpool(find_draft, register, found.id)).version})
 
@@ -93,6 +115,14 @@ def _remove(request: Request, draft: Draft, form: Form, what: str) -> Response:
     return go(to("/draft", id=draft.id))
 
 
+def _part(request: Request, draft: Draft, form: Form, part: str) -> Response:
+    """A recording that came among the plate's is of the bar; or back."""
+    part, _, number = part.partition(":")
+    number = number or form.text("of")
+    set_part(draft, int(number) if number.isascii() and number.isdecimal() else 0, part)
+    return go(to("/draft", id=draft.id))
+
+
 def _move(request: Request, draft: Draft, form: Form, what: str) -> Response:
     """Marked taps to a place, out, or back in."""
     taps = form.every("tap")
@@ -104,23 +134,25 @@ def _move(request: Request, draft: Draft, form: Form, what: str) -> Response:
 
 
 def _listen(request: Request, draft: Draft, form: Form, what: str) -> Response:
-    if not draft.files:
+    if not draft.of(PLATE):
         raise BadRequest("there is no recording yet: drop one in first")
     back = to("/draft", id=draft.id)
 
     def do(progress: Progress) -> str:
-        find_in(draft, progress)
+        listen_to(draft, progress, request.app.state.jobs)
         return back + "#taps"
 
-    work = request.app.state.works.begin("Finding the taps", do, f"listen {draft.id} {draft.version}", back)
+    work = request.app.state.works.begin("Listening to the recordings", do, f"listen {draft.id} {draft.version}", back)
     return go(to("/work", id=work.id))
 
 
 def _store(request: Request, draft: Draft, form: Form, what: str) -> Response:
     register, back = register_of(request), to("/draft", id=draft.id)
+    if (notes_in(draft) if is_played(draft) else found_in(draft)) is None:  # looked at first, whatever was changed
+        return _listen(request, draft, form, what)
 
     def do(progress: Progress) -> str:
-        kept = keep_draft(register, find_draft(register, draft.id), progress)
+        kept = keep_draft(register, find_draft(register, draft.id), progress, request.app.state.jobs)
         if kept.entry is None:
             raise BadRequest("; ".join(kept.unreadable) or "nothing was stored")
         return to("/scan", name=kept.entry.name, said=f"Stored as {kept.entry.name}.")
@@ -134,7 +166,14 @@ def _give_up(request: Request, draft: Draft, form: Form, what: str) -> Response:
     return go(to("/plate", name=draft.plate, said="Given up; nothing was stored."))
 
 
-VERBS = {"listen": _listen, "store": _store, "move": _move, "remove": _remove, "give-up": _give_up}
+VERBS = {
+    "listen": _listen,
+    "store": _store,
+    "move": _move,
+    "part": _part,
+    "remove": _remove,
+    "give-up": _give_up,
+}
 ROUTES = [
     Route("/draft/new", begin, methods=["POST"]),
     Route("/draft", draft, methods=["GET"]),

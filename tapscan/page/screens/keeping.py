@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from starlette.requests import Request
@@ -15,6 +16,9 @@ from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
 from tapscan.workflow.last_register import remember
 from tapscan.workflow.register import back_up, check_register, export_csv, export_json, restore
+from tapscan.workflow.rescreen_all import Rescreened, rescreen_all, waiting
+from tapscan.workflow.settings import read_settings
+from tapscan.workflow.typed import day, words
 
 MOST_LINES = 40
 
@@ -33,6 +37,7 @@ def keeping(request: Request) -> Response:
         offered=offered,
         waits=getattr(state, "waits", None),
         checked=getattr(state, "checked", None),
+        anew=getattr(state, "anew", None),
         most=MOST_LINES,
     )
 
@@ -79,6 +84,45 @@ def check(request: Request) -> Response:
     return _begin(request, "Looking whether everything is there", do, "check")
 
 
+@dataclass(frozen=True)
+class Anew:
+    """What came of reading scans anew."""
+
+    of: int
+    done: list[Rescreened]
+
+    @property
+    def changed(self) -> list[Rescreened]:
+        """Another answer than before."""
+        return sorted((one for one in self.done if one.changed), key=lambda one: one.scan)
+
+    @property
+    def failed(self) -> list[Rescreened]:
+        """As they were."""
+        return [one for one in self.done if one.trouble]
+
+
+def anew(request: Request) -> Response:
+    """All that this version has not read yet; each is stored as it comes."""
+    form, register, state = Form(request), register_of(request), request.app.state
+    settings = read_settings(None)
+    since = day(form.text("since"), "Day", register.folder) if form.text("since") else None
+    left = waiting(register, settings, words(form.text("pattern")), since)
+    if not left:
+        return go(to("/register", said="Every scan has been read by this version with these settings."))
+
+    def do(progress: Progress) -> str:
+        done: list[Rescreened] = []
+        progress("Reading scans", 0, len(left))
+        for one in rescreen_all(register, left, settings, None, state.jobs):
+            done.append(one)
+            progress("Reading scans", len(done), len(left))
+        state.anew = Anew(len(left), done)
+        return to("/register") + "#anew"
+
+    return _begin(request, "Reading scans anew", do, "anew")
+
+
 def export(request: Request) -> Response:
     """One JSON file, or a folder of CSV."""
     form, register = Form(request), register_of(request)
@@ -114,4 +158,5 @@ ROUTES = [
     Route("/register/restore", take_back, methods=["POST"]),
     Route("/register/check", check, methods=["POST"]),
     Route("/register/export", export, methods=["POST"]),
+    Route("/register/anew", anew, methods=["POST"]),
 ]

@@ -10,16 +10,17 @@ from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.recordings import Recordings, told
 from tapscan.page.shown import go, show, to
-from tapscan.workers import Progress, Workers
+from tapscan.workers import Progress
 from tapscan.workflow.at_the_plate import HANDS, WISHES
+from tapscan.workflow.bars import list_bars
 from tapscan.workflow.mic import WARNING
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.plate import find_plate
-from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, finish, give_up, missing_stations
+from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, give_up, missing_stations
 from tapscan.workflow.scan import Unfinished, find_unfinished, unfinished_scans
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sheet import way_map
-from tapscan.workflow.typed_recording import at_rest, begin_typed, input_of, session_of, undo_last
+from tapscan.workflow.typed_recording import at_rest, begin_typed, finish_typed, input_of, session_of, undo_last
 from tapscan.workflow.typed_scan import first_typed
 
 INPUT_KEYS = ("device", "channel", "rate", "beeps")
@@ -54,6 +55,7 @@ def _form(
         "plate": plate,
         "t": typed,
         "layouts": [(name, name) for name in layout_names(register.folder)],
+        "bars": list_bars(register),
         "devices": devices,
         "no_input": no_input,
         "busy": recordings.now,
@@ -99,7 +101,9 @@ def begin(request: Request) -> Response:
 def _start(request: Request, unfinished: Unfinished, typed: dict[str, str]) -> Response:
     register = register_of(request)
     _recordings(request).begin(
-        unfinished.id, unfinished.plate, lambda: session_of(register, unfinished.id, typed, read_settings(None))
+        unfinished.id,
+        unfinished.plate,
+        lambda workers: session_of(register, unfinished.id, typed, read_settings(None), workers),
     )
     return go(to("/record", id=unfinished.id))
 
@@ -209,10 +213,11 @@ def take_back(request: Request) -> Response:
 def store(request: Request) -> Response:
     """Screened, compared and stored like files."""
     unfinished, register = _resting(request), register_of(request)
-    back, held = to("/record", id=unfinished.id), Form(request).ticked("held")
+    back, held, recordings = to("/record", id=unfinished.id), Form(request).ticked("held"), _recordings(request)
 
     def do(progress: Progress) -> str:
-        kept = finish(register, unfinished.id, read_settings(None), Workers(progress=progress), held=held)
+        ahead = recordings.listened(unfinished.id)
+        kept = finish_typed(register, unfinished.id, read_settings(None), progress, recordings.jobs, ahead, held=held)
         if kept.entry is None:
             raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept")
         return to("/scan", name=kept.entry.name, said=f"Stored as {kept.entry.name}.")
@@ -226,6 +231,8 @@ def leave(request: Request) -> Response:
     """Given up: it is not offered again."""
     unfinished = _resting(request)
     give_up(register_of(request), unfinished.id)
+    if running := _recordings(request).of(unfinished.id):
+        running.forget()
     return go(to("/plate", name=unfinished.plate, said="Given up; its strikes stay in the register's files."))
 
 

@@ -4,7 +4,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.page.forms import asked
+from tapscan.page.forms import asked, reading_number
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
 from tapscan.workflow.reading import reading_of
@@ -12,7 +12,8 @@ from tapscan.workflow.reading import reading_of
 
 def scan(request: Request) -> Response:
     """What was found and what to do first."""
-    reading = reading_of(register_of(request), asked(request, "name"))
+    number = reading_number(asked(request, "reading"))
+    reading = reading_of(register_of(request), asked(request, "name"), number)
     screening = reading.screening
     relevant = [i for i in screening.indications if i.interpretation == "relevant"]
     return show(
@@ -22,6 +23,7 @@ def scan(request: Request) -> Response:
         s=screening,
         e=reading.entry,
         found=relevant,
+        number=number,
         used=sum(strike.usable for strike in screening.scan.strikes),
         stations=len({strike.station for strike in screening.scan.strikes}),
     )

@@ -11,17 +11,19 @@ from tapscan.errors import BadRequest
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workers import Progress, Workers
+from tapscan.workers import Progress
 from tapscan.workflow.baseline import choose_baseline
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
+from tapscan.workflow.keep_draft import MOST_TAPS
 from tapscan.workflow.layout import read_order
 from tapscan.workflow.own_layouts import layout_names, named_layout
 from tapscan.workflow.plate import list_plates
 from tapscan.workflow.scan import find_scan, move_scan, restore_scan, void_scan
 from tapscan.workflow.settings import read_settings
+from tapscan.workflow.sharing import shared_work
 from tapscan.workflow.standing import against_baseline
-from tapscan.workflow.typed import words
+from tapscan.workflow.typed import number, words
 
 
 def mend(request: Request) -> Response:
@@ -81,12 +83,17 @@ def anew(request: Request) -> Response:
         changes["layout"] = named_layout(register.folder, form.text("layout"))
     if form.text("order"):
         changes["order"] = read_order(form.text("order"))
+    if form.text("per_station"):
+        changes["per_station"] = round(
+            number(form.text("per_station"), "Taps at each place", 1, MOST_TAPS, "taps") or 1
+        )
     if form.ticked("sure"):
         changes["sure"] = True
     back = to("/scan/mend", name=entry.name)
 
     def do(progress: Progress) -> str:
-        kept = rescreen(register, entry.name, read_settings(None), Workers(progress=progress), changes)
+        with shared_work(request.app.state.jobs, sum(f.size_bytes for f in entry.files), progress) as workers:
+            kept = rescreen(register, entry.name, read_settings(None), workers, changes)
         if kept.entry is None:
             raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
         return to("/scan", name=kept.entry.name, said="Read anew; the earlier reading is kept.")

@@ -38,13 +38,13 @@ function offerDay() {
 }
 offerDay();
 
-/** @param {Iterable<File>} files */
-async function take(files) {
+/** @param {Iterable<File>} files @param {string} part of the plate, or of the bar before or after it */
+async function take(files, part = "plate") {
   const refused = [];
   let taken = 0;
   for (const file of files) {
     try {
-      const told = await send(`/draft/file?id=${form.dataset.id}`, file, (share) => {
+      const told = await send(`/draft/file?id=${form.dataset.id}&part=${part}`, file, (share) => {
         words.textContent = `Taking in ${file.name}: ${Math.round(100 * share)} %`;
       });
       seen.value = String(told.version);
@@ -60,7 +60,7 @@ async function take(files) {
   }
   words.textContent = refused.join(" ");
   if (refused.length) words.setAttribute("role", "alert");
-  if (taken && !refused.length) press("listen");
+  if (taken && !refused.length) press(part === "plate" ? "listen" : "look");
   else if (taken) {
     const again = document.createElement("button");
     again.className = "button";
@@ -71,13 +71,16 @@ async function take(files) {
   }
 }
 
-function chosen() {
-  const files = [...(choose.files ?? [])];
-  choose.value = ""; // some browsers keep it when the page is loaded again
-  take(files);
+/** @param {HTMLInputElement} input */
+function chosen(input) {
+  const files = [...(input.files ?? [])];
+  input.value = ""; // some browsers keep it when the page is loaded again
+  take(files, input.dataset.part);
 }
-choose.addEventListener("change", chosen);
-if (choose.files?.length) chosen(); // before this script was there
+for (const input of [choose, .../** @type {NodeListOf<HTMLInputElement>} */ (form.querySelectorAll("input[data-part]"))]) {
+  input.addEventListener("change", () => chosen(input));
+  if (input.files?.length) chosen(input); // before this script was there
+}
 for (const kind of ["dragenter", "dragover"]) {
   document.addEventListener(kind, (e) => {
     const data = /** @type {DragEvent} */ (e).dataTransfer;

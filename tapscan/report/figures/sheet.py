@@ -66,6 +66,9 @@ def as_svg(figure: Figure, name: str, words: str) -> Markup:
     text = re.sub(r'(<svg[^>]*?)\s+height="[^"]*"', r"\1", text, count=1)
     label = escape(words)
     wide = figure.get_figwidth() * 72 * LETTERING_REM / FONT_PT
-    head = f'<svg role="img" style="width:{wide:.2f}rem" aria-label="{label}"'
+    text = re.sub(
+        r"<style.*?</style>", "", text, flags=re.S
+    )  # it would be the whole page's; its words stand on the element below
+    head = f'<svg role="img" style="width:{wide:.2f}rem" stroke-linejoin="round" stroke-linecap="butt" aria-label="{label}"'
     text = text.replace("<svg", head, 1)
     return Markup(re.sub(r"(<svg[^>]*>)", lambda m: f"{m[1]}<title>{label}</title>", text, count=1))

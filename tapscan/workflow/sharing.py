@@ -1,0 +1,38 @@
+"""Work of one command, or of one button of the page, shared between processes.
+
+shared_work(jobs, sound_bytes)   Workers; the others begin at once where the recordings hold work for seconds
+recorder_work(jobs)              Workers that listen while somebody taps
+bytes_of(recordings)             how much sound that is
+"""
+
+from collections.abc import Iterable
+from contextlib import suppress
+from pathlib import Path
+
+from tapscan.workers import Progress, Workers, quiet
+
+WORTH_BYTES = 2_000_000  # of sound; less is listened to sooner than another process is ready
+UNASKED_BYTES = 20_000_000  # where nobody said how many: less gains some tenths of a second, and costs more where other work wants the cores
+NEEDED = ("tapscan.workflow.places", "tapscan.signal.plate.plate_modes")
+
+
+def shared_work(jobs: int | None, sound_bytes: int, progress: Progress = quiet) -> Workers:
+    """Called before anything slow is imported, so that the others get ready meanwhile."""
+    workers = Workers(jobs, NEEDED, progress)
+    if sound_bytes > (UNASKED_BYTES if jobs is None else WORTH_BYTES):
+        workers.start()
+    return workers
+
+
+def recorder_work(jobs: int | None) -> Workers:
+    """Not begun yet: before the microphone is opened."""
+    return Workers(jobs, NEEDED, low=True)
+
+
+def bytes_of(recordings: Iterable[str | Path]) -> int:
+    """Of the files that are there; the others are told of later, with their reason."""
+    size = 0
+    for path in recordings:
+        with suppress(OSError):
+            size += Path(path).stat().st_size
+    return size

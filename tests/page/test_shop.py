@@ -1,0 +1,142 @@
+"""What else the shop knows: patterns and sets of other shops, what examinations found, every scan read anew, earlier readings; and what a comparison is told."""
+
+import hashlib
+import json
+import re
+import time
+from dataclasses import replace
+
+import pytest
+
+from tapscan.page.screens import keeping
+from tapscan.register.entries import Outcome, Plate
+from tapscan.register.plates import add_plate, edit_plate
+from tapscan.register.scans import add_outcome, add_screening, find_scan
+from tapscan.workflow.evidence import evidence_of, evidence_rows, too_few
+from tapscan.workflow.rescreen_all import Rescreened
+from tests.every import each
+from tests.page.test_recordings import until
+from tests.register import built
+from tests.register.conftest import put
+
+STRUNG = replace(built.CONDITIONS, state="strung")
+
+
+def main_of(text: str) -> str:
+    """Words of the page, without its tags."""
+    return " ".join(re.sub(r"<[^>]+>", " ", text.split("<main", 1)[1].split("</main>", maxsplit=1)[0]).split())
+
+
+def counted(site, client, address: str, **fields: str) -> str:
+    """What the page shows once it was counted."""
+    at = site.post(client, address, **fields).headers["location"]
+    for _ in range(600):
+        answer = client.get(at, follow_redirects=False)
+        if answer.status_code == 303:
+            return main_of(client.get(answer.headers["location"]).text)
+        time.sleep(0.05)
+    raise AssertionError("it was not counted")
+
+
+@pytest.fixture
+def examined(site):
+    """A plate with a scan, an outcome, and two screenings of the scan."""
+    name = put(site.register).name
+    again = replace(
+        built.screening((hashlib.sha256(b"taps").hexdigest(),)), headline="Nothing found in what was tested"
+    )
+    add_screening(site.register, name, built.made(again), None)
+    add_outcome(site.register, name, Outcome("crack in strut 2", "penetrant", "A. Ulm", built.DAY))
+    return name
+
+
+def test_a_set_goes_out_and_comes_into_another_shop(site, examined):
+    add_outcome(site.register, put(site.register, b"two").name, Outcome("nothing", "penetrant", "A. Ulm", built.DAY))
+    with site.client() as client:
+        made = site.post(client, "/pattern/set", name="parlour grand", called="ours", owner="")
+        assert made.status_code == 200 and "attachment" in made.headers["content-disposition"]
+        told = json.loads(made.content)
+        assert told["name"] == "ours" and "B12" not in made.text
+        token = {"x-token": site.door.token}
+        assert client.put("/pattern/set?name=x.json", content=made.content).status_code == 403
+        assert client.put("/pattern/set?name=x.json", content=b"{}", headers=token).status_code in (400, 409)
+        taken = client.put("/pattern/set?name=x.json", content=made.content, headers=token)
+        assert taken.json() == {"kept": "ours"}
+        page = client.get("/patterns").text
+        assert "ours: 1 plate" in page and "1 set of other shops" in client.get("/pattern?name=parlour grand").text
+        assert client.get("/pattern", params={"name": "none such"}).status_code == 404
+
+
+def test_the_pattern_page_tells_what_is_not_used(site, examined):
+    with site.client() as client:
+        shown = counted(site, client, "/pattern", name="parlour grand")
+        assert "no two names seem to be one pattern" in counted(site, client, "/patterns")
+    assert f"not used as sound: {examined}: an examination found a flaw" in shown
+
+
+def test_what_examinations_found_in_the_terminals_words(site, examined):
+    with site.client() as client:
+        assert "1 of 1" not in client.get("/evidence").text
+        shown = counted(site, client, "/evidence")
+    found = evidence_of(site.register)
+    assert too_few(found) and too_few(found) in shown
+    assert all(f"{what} {hits} {wrong}" in shown for what, hits, wrong, _ in evidence_rows(found))
+
+
+def test_an_earlier_reading_and_its_report(site, examined):
+    with site.client(follow_redirects=True) as client:
+        now = client.get("/scan", params={"name": examined}).text
+        assert "Nothing found in what was tested" in now and "reading=1" in now
+        was = client.get("/scan", params={"name": examined, "reading": "1"}).text
+        assert "An earlier reading" in was and "<h1>Something to look at</h1>" in was
+        assert client.get("/scan", params={"name": examined, "reading": "9"}).status_code == 400
+        site.post(client, "/document", name=examined, kind="full", reading="1")
+        documents = site.app.state.documents.name
+        assert until(lambda: any(keeping.Path(documents).iterdir()), 60)
+
+
+def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkeypatch):
+    rows = [Rescreened(examined, "relevant indication", "inconclusive"), Rescreened("B12/2020-01-01", "unknown", None, "its recording is gone")]  # fmt: skip
+    asked = []
+    monkeypatch.setattr(keeping, "rescreen_all", lambda _, left, *__: asked.extend(left) or iter(rows))
+    with site.client(follow_redirects=True) as client:
+        site.post(client, "/register/anew", pattern="", since="")
+        assert until(lambda: getattr(site.app.state, "anew", None))
+        shown = main_of(client.get("/register").text)
+        assert [e.name for e in asked] == [examined]
+        assert "Another answer: 1." in shown and "its recording is gone; nothing was changed" in shown
+        assert site.post(client, "/register/anew", pattern="none such").status_code == 400
+        assert "Every scan has been read" in site.post(client, "/register/anew", since="2026-03-15").text
+
+
+def test_around_one_job_or_across_seasons(site):
+    add_plate(site.register, Plate("G7"))
+    put(site.register, b"s1", plate="G7", baseline=True, conditions=STRUNG)
+    put(site.register, b"s2", plate="G7", conditions=STRUNG)
+    with site.client() as client:
+        shown = {job: client.get("/compare", params={"plate": "G7", "job": job}).text for job in ("", "one", "seasons")}
+    assert ["By their dates" in main_of(text) for text in shown.values()] == [True, False, False]
+    assert all(f'value="{job}" selected' in shown[job] for job in ("one", "seasons"))
+
+
+def test_beside_several_scans_of_ones_choice(site):
+    names = [put(site.register, bytes([i])).name for i in range(3)]
+    with site.client() as client:
+        shown = client.get("/compare", params={"plate": "B12", "scan": names[2], "against": names[:2]}).text
+    assert f"beside {names[0]}, {names[1]}" in main_of(shown) and shown.count("checked") == 2
+    assert 'name="job"' not in shown, "a bare plate has no job between its scans"
+
+
+@each("address", ["/bar", "/pattern", "/patterns", "/pattern/set", "/evidence", "/register/anew"])
+def test_no_change_without_its_token(site, address):
+    with site.client() as client:
+        assert client.post(address, data={"name": "x"}).status_code == 403
+
+
+def test_taps_at_each_place_that_were_told_wrongly(site, examined):
+    with site.client() as client:
+        assert site.post(client, "/scan/anew", name=examined, per_station="0").status_code == 400
+    assert find_scan(site.register, examined).current.number == 2
+    edit_plate(site.register, "B12", pattern=None)
+    with site.client() as client:
+        assert "/pattern?" not in client.get("/plate?name=B12").text
