@@ -35,7 +35,7 @@ from tapscan.workers import ALONE, Workers
 BLOCK_HOPS = 500  # half a second: what the filters work on stays in the processor's cache
 PIECE_HOPS, WARM_HOPS = 30_000, 500  # half a minute; after half a second no filter knows any more where it began
 LEAD_S = 0.010
-NOISE_S = 0.30
+NOISE_S, LEAST_NOISE_S = 0.30, 0.05
 LEVEL_S = 0.5
 SPECTRUM_S, SPECTRUM_STRIKES = 0.75, 20
 FURTHER_BLOW_S = 0.003
@@ -47,7 +47,7 @@ class Listened:
 
     recording: Recording
     spans: tuple[Span, ...]
-    quietest_s: float | None  # start of the quietest NOISE_S, for strikes with no quiet before them
+    quietest_s: float | None  # start of the quietest NOISE_S, where there are strikes with no quiet before them
 
 
 @dataclass(frozen=True, eq=False)
@@ -185,7 +185,13 @@ def _told(source: SoundSource, envelope: Envelope, settings: Settings) -> Listen
         compression=compression_of(source.codec) or _compressed_before(source, spans[best], best),
         compression_looked_at=("container", "spectrum"),
     )
-    return Listened(recording, tuple(spans[best]), _quietest(envelope, best))
+    unquiet = any(_quiet_before_s(spans[best], i) < LEAST_NOISE_S + 2 * LEAD_S for i in range(len(spans[best])))
+    return Listened(recording, tuple(spans[best]), _quietest(envelope, best) if unquiet else None)
+
+
+def _quiet_before_s(spans: Sequence[Span], index: int) -> float:
+    """From the end of the strike before, or of the recording's beginning, to this strike's."""
+    return spans[index].onset_s - (spans[index - 1].end_s if index else 0.0)
 
 
 def _compressed_before(source: SoundSource, spans: Sequence[Span], channel: int) -> Compression | None:
@@ -217,7 +223,7 @@ def _channel_faults(envelope: Envelope) -> list[str]:
 
 def _why_silent(envelope: Envelope, channel: int, source: SoundSource, settings: Settings) -> str:
     """Why no strike was found, and what would mend it."""
-    peak = float(envelope.peak[channel].max(initial=0.0))
+    peak = float(envelope.peak[channel])
     if envelope.constant[channel]:
         what = "silence" if peak == 0 else "a constant offset and no sound"
         return f"{what}: check the microphone, its lead and the input that was chosen"
@@ -263,7 +269,7 @@ def _noise_before(heard: Heard, index: int, start_s: float, channel: int) -> Flo
     rate = heard.source.sample_rate_hz
     free = heard.spans[index - 1].end_s if index else 0.0
     length = min(NOISE_S, start_s - free)
-    if length >= 0.05:
+    if length >= LEAST_NOISE_S:
         return _one(heard.source.read(round((start_s - length) * rate), round(length * rate)), channel)
     if heard.quietest_s is None or (index == 0 and len(heard.spans) == 1):
         return np.empty(0)

@@ -7,19 +7,19 @@ from scipy.signal import butter, firwin, sosfilt
 
 from tapscan.screening.notes import note_of
 from tapscan.signal.fit.subbands import _lowpass
-from tapscan.signal.strikes.second_order import SecondOrder
+from tapscan.signal.strikes.hop_power import HopPower
 
 
-@pytest.mark.parametrize(
-    ("kind", "cut_hz", "rate_hz"), [("high", 40.0, 48_000), ("low", 6000.0, 48_000), ("low", 3200.0, 8000)]
-)
-def test_a_filter_is_scipys_in_pieces_of_any_length(kind, cut_hz, rate_hz):
-    x = np.random.default_rng(1).standard_normal((2, 5000))
-    asked = sosfilt(butter(2, cut_hz, kind, fs=rate_hz, output="sos"), x, axis=1)
-    make = SecondOrder.high_pass if kind == "high" else SecondOrder.low_pass
-    one = make(cut_hz, rate_hz, 2)
-    got = np.hstack([one.filtered(p) for p in np.split(x, [1, 2, 2, 7, 1000], axis=1)])
-    assert got == pytest.approx(asked, abs=1e-10)
+@pytest.mark.parametrize("rate_hz", [8000, 11_025, 44_100, 48_000, 191_000])
+def test_the_power_hop_by_hop_is_that_of_scipys_filters_in_pieces_of_any_length(rate_hz):
+    hop = round(rate_hz / 1000)
+    x = np.random.default_rng(1).standard_normal((2, 400 * hop)) + [[0.0], [0.3]]
+    high = sosfilt(butter(2, 40.0, "high", fs=rate_hz, output="sos"), x)
+    low = sosfilt(butter(2, min(6000.0, 0.4 * rate_hz), "low", fs=rate_hz, output="sos"), x)
+    asked = [np.mean(y.reshape(2, -1, hop) ** 2, axis=2) for y in (high, np.diff(low, axis=1, prepend=0.0))]
+    meter = HopPower(hop, rate_hz, 2)
+    got = np.concatenate([meter.of(p) for p in np.split(x, [hop, 2 * hop, 9 * hop, 200 * hop], axis=1)], axis=2)
+    assert got == pytest.approx(np.stack(asked, axis=1), rel=1e-9)
 
 
 @pytest.mark.parametrize("hz", [27.5, 131.3, 415.0, 452.9, 8372.0, 11_000.0])
