@@ -13,7 +13,7 @@ from tapscan.signal.strikes.hop_power import HopPower
 @pytest.mark.parametrize("rate_hz", [8000, 11_025, 44_100, 48_000, 191_000])
 def test_the_power_hop_by_hop_is_that_of_scipys_filters_in_pieces_of_any_length(rate_hz):
     hop = round(rate_hz / 1000)
-    x = np.random.default_rng(1).standard_normal((2, 400 * hop)) + [[0.0], [0.3]]
+    x = np.random.default_rng(1).standard_normal((2, 400 * hop)) + np.array([[0.0], [0.3]])
     high = sosfilt(butter(2, 40.0, "high", fs=rate_hz, output="sos"), x)
     low = sosfilt(butter(2, min(6000.0, 0.4 * rate_hz), "low", fs=rate_hz, output="sos"), x)
     asked = [np.mean(y.reshape(2, -1, hop) ** 2, axis=2) for y in (high, np.diff(low, axis=1, prepend=0.0))]

@@ -93,7 +93,7 @@ class _Pole:
 
     @classmethod
     def butterworth(cls, cut: float, zeros: FloatArray) -> _Pole:
-        """cut : share of the sampling rate. zeros : of the filter, high or low pass, by powers of 1/z."""
+        """Of second order. cut : share of the sampling rate. zeros : of the filter, high or low pass, by powers of 1/z."""
         t = np.tan(np.pi * cut)
         norm = 1 + np.sqrt(2) * t + t**2
         a1, a2 = 2 * (t**2 - 1) / norm, (1 - np.sqrt(2) * t + t**2) / norm
