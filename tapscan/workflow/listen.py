@@ -10,13 +10,14 @@ Memory: the envelope of a recording (a few bytes a millisecond) and one strike a
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.compressed import compression_of
-from tapscan.recording.files import SoundSource, open_sound
+from tapscan.recording.files import SoundSource, open_sound, sha256_of
 from tapscan.records import Compression, FloatArray, Force, Recording, Segment, Strike
 from tapscan.settings import Settings
 from tapscan.signal.strikes.detect import (
@@ -33,7 +34,9 @@ from tapscan.signal.strikes.mains import mains_hum
 from tapscan.workers import ALONE, Workers
 
 BLOCK_HOPS = 500  # half a second: what the filters work on stays in the processor's cache
+READ_BLOCKS = 4  # a call of libsndfile costs as much as the reading of a block
 PIECE_HOPS, WARM_HOPS = 30_000, 500  # half a minute; after half a second no filter knows any more where it began
+HASHED_BYTES = 50_000_000  # more are hashed beside the other work
 LEAD_S = 0.010
 NOISE_S, LEAST_NOISE_S = 0.30, 0.05
 LEVEL_S = 0.5
@@ -48,6 +51,9 @@ class Listened:
     recording: Recording
     spans: tuple[Span, ...]
     quietest_s: float | None  # start of the quietest NOISE_S, where there are strikes with no quiet before them
+
+
+_Answer = Envelope | Listened | UnreadableRecording | str
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,34 +83,36 @@ def listen_all(
     stack : closes the recordings. known : what was found of them before, by their SHA-256, with the same settings.
     """
     sources: list[SoundSource | UnreadableRecording] = []
-    found: list[list[Envelope | Listened | UnreadableRecording]] = [[] for _ in paths]
+    found: list[list[_Answer]] = [[] for _ in paths]
     owners: list[int] = []
 
-    def pieces() -> Iterator[_Piece]:
+    def work() -> Iterator[_Piece | Path]:
         for number, path in enumerate(paths):
             workers.progress("reading", number, len(paths))
-            sources.append(source := _opened(path, stack))
+            sources.append(source := _opened(path, stack, hashed=bool(known)))
             if isinstance(source, UnreadableRecording):
                 continue
             if source.sha256 in known:
                 found[number] = [known[source.sha256]]
                 continue
-            for piece in _pieces(source, settings):
+            for one in _work(source, settings):
                 if source.spooled:  # no other process can reach it
-                    found[number].append(_listened(piece))
+                    found[number].append(_done(one))
                 else:
                     owners.append(number)
-                    yield piece
+                    yield one
 
-    for number, answer in zip(owners, workers.map(_listened, pieces()), strict=True):
+    for number, answer in zip(owners, workers.map(_done, work()), strict=True):
         found[number].append(answer)
     workers.progress("reading", len(paths), len(paths))
     return [_heard(p, s, f, settings) for p, s, f in zip(paths, sources, found, strict=True)]
 
 
-def _opened(path: str, stack: ExitStack | None) -> SoundSource | UnreadableRecording:
+def _opened(path: str, stack: ExitStack | None, *, hashed: bool) -> SoundSource | UnreadableRecording:
+    """Without its SHA-256 where that takes long and need not be known yet."""
+    later = not hashed and Path(path).exists() and Path(path).stat().st_size > HASHED_BYTES
     try:
-        source = open_sound(path)
+        source = open_sound(path, "" if later else None)
     except UnreadableRecording as problem:
         return problem
     return stack.enter_context(source) if stack else source
@@ -120,17 +128,21 @@ class _Piece:
     settings: Settings
 
 
-def _pieces(source: SoundSource, settings: Settings) -> Iterator[_Piece]:
-    """Alike for any count of workers, so that the figures are."""
+def _work(source: SoundSource, settings: Settings) -> Iterator[_Piece | Path]:
+    """The whole file where it is still to be hashed, and its pieces: alike for any count of workers, so that the figures are."""
+    if not source.sha256:
+        yield source.path
     step = PIECE_HOPS * hop_samples(source.sample_rate_hz)
     for start in range(0, source.frames, step):
         yield _Piece(source, start, min(source.frames, start + step), settings)
 
 
-def _listened(piece: _Piece) -> Envelope | Listened | UnreadableRecording:
-    """All that is to be told where the piece is the whole recording, else its envelope."""
-    source = piece.source
+def _done(piece: _Piece | Path) -> _Answer:
+    """All that is to be told where the piece is the whole recording, else its envelope; or a file's SHA-256."""
     try:
+        if isinstance(piece, Path):
+            return sha256_of(piece)
+        source = piece.source
         envelope = _envelope_of(piece)
         whole = piece.stop - piece.start == source.frames
         return _told(source, envelope, piece.settings) if whole else envelope
@@ -143,21 +155,24 @@ def _envelope_of(piece: _Piece) -> Envelope:
     block = BLOCK_HOPS * hop_samples(source.sample_rate_hz)  # whole hops: nothing is left for the next
     warm = WARM_HOPS if piece.start else 0
     meter = EnvelopeMeter(source.sample_rate_hz, source.channels, source.read(0, 1).T, warm)
-    for at in range(piece.start - warm * meter.hop, piece.stop, block):
-        meter.add(source.read(at, min(block, piece.stop - at)))
+    for at in range(piece.start - warm * meter.hop, piece.stop, READ_BLOCKS * block):
+        sound = source.read(at, min(READ_BLOCKS * block, piece.stop - at))
+        for first in range(0, len(sound), block):
+            meter.add(sound[first : first + block])
     return meter.envelope()
 
 
 def _heard(
     path: str,
     source: SoundSource | UnreadableRecording,
-    found: list[Envelope | Listened | UnreadableRecording],
+    found: list[_Answer],
     settings: Settings,
 ) -> Heard | UnreadableRecording:
     if isinstance(source, UnreadableRecording):
         return source
     if problem := next((f for f in found if isinstance(f, UnreadableRecording)), None):
         return problem
+    source.sha256 = next((f for f in found if isinstance(f, str)), source.sha256)
     whole = next((f for f in found if isinstance(f, Listened)), None)
     if whole is None:
         pieces = [f for f in found if isinstance(f, Envelope)]
@@ -166,7 +181,8 @@ def _heard(
             whole = _told(source, Envelope.joined(pieces), settings)
         except UnreadableRecording as problem:
             return problem
-    return Heard(replace(whole.recording, file=str(path)), whole.spans, whole.quietest_s, source)
+    recording = replace(whole.recording, file=str(path), sha256=source.sha256)
+    return Heard(recording, whole.spans, whole.quietest_s, source)
 
 
 def _told(source: SoundSource, envelope: Envelope, settings: Settings) -> Listened:
@@ -294,7 +310,7 @@ def _measured(
         force=None,
         onset_s=onset_s,
         duration_s=span.end_s - onset_s,
-        peak=float(np.abs(ring).max(initial=0.0)),
+        peak=float(max(ring.max(initial=0.0), -ring.min(initial=0.0))),
         level_db=level,
         snr_db=snr,
         faults=tuple(_faults(span, ring, noise, snr, rate, settings)),

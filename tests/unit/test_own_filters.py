@@ -14,11 +14,12 @@ from tapscan.signal.strikes.hop_power import HopPower
 def test_the_power_hop_by_hop_is_that_of_scipys_filters_in_pieces_of_any_length(rate_hz):
     hop = round(rate_hz / 1000)
     x = np.random.default_rng(1).standard_normal((2, 400 * hop)) + np.array([[0.0], [0.3]])
-    high = sosfilt(butter(2, 40.0, "high", fs=rate_hz, output="sos"), x)
-    low = sosfilt(butter(2, min(6000.0, 0.4 * rate_hz), "low", fs=rate_hz, output="sos"), x)
+    zero = np.array([[0.1], [0.0]])
+    high = sosfilt(butter(2, 40.0, "high", fs=rate_hz, output="sos"), x - zero)
+    low = sosfilt(butter(2, min(6000.0, 0.4 * rate_hz), "low", fs=rate_hz, output="sos"), x - zero)
     asked = [np.mean(y.reshape(2, -1, hop) ** 2, axis=2) for y in (high, np.diff(low, axis=1, prepend=0.0))]
     meter = HopPower(hop, rate_hz, 2)
-    got = np.concatenate([meter.of(p) for p in np.split(x, [hop, 2 * hop, 9 * hop, 200 * hop], axis=1)], axis=2)
+    got = np.concatenate([meter.of(p, zero) for p in np.split(x, [hop, 2 * hop, 9 * hop, 200 * hop], axis=1)], axis=2)
     assert got == pytest.approx(np.stack(asked, axis=1), rel=1e-9)
 
 

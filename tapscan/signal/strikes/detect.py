@@ -104,13 +104,12 @@ class EnvelopeMeter:
         if self._alike.any():
             self._alike &= (x == self._first).all(axis=1)
         self._peak = np.maximum(self._peak, np.maximum(x.max(axis=1), -x.min(axis=1)))
-        x0 = x - self._first  # a constant offset must not look like a step at the start
         if self._rest.size:
-            x0 = np.concatenate([self._rest, x0], axis=1)
-        whole = x0.shape[1] // self.hop * self.hop
-        if whole:
-            self._parts.append(self._power.of(x0[:, :whole]))
-        self._rest = x0[:, whole:]
+            x = np.concatenate([self._rest, x], axis=1)
+        whole = x.shape[1] // self.hop * self.hop
+        if whole:  # a constant offset must not look like a step at the start
+            self._parts.append(self._power.of(x[:, :whole], self._first))
+        self._rest = x[:, whole:]
 
     def envelope(self) -> Envelope:
         """What has been fed so far (an incomplete last hop is left out)."""

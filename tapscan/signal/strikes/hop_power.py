@@ -1,7 +1,7 @@
 """Power of the sound above rumble, and of the change of what lies under the knock's end, hop by hop: what taps are found by.
 
     HopPower(hop, rate, channels)
-        .of(x)   the next (channels, hops x hop) samples; (channels, 2, hops) mean squares
+        .of(x, zero)   the next (channels, hops x hop) samples, and what counts as silence; (channels, 2, hops) mean squares
 
 Both filters are second-order Butterworth (bilinear transform with the cut in its place; Oppenheim and Schafer, Discrete-Time Signal
 Processing; from memory), each written as k x[n] + Re c r[n] with one complex pole, r[n] = p r[n-1] + x[n]. A stretch of sound then needs one
@@ -38,18 +38,19 @@ class HopPower:
         self._channels = [_Carried(np.zeros(2, dtype=complex)) for _ in range(channels)]
         self._room = _Room(0, self.stretch, self._poles)
 
-    def of(self, x: FloatArray) -> FloatArray:
-        """Of sound above rumble, and of the change of its low part."""
+    def of(self, x: FloatArray, zero: FloatArray) -> FloatArray:
+        """Of sound above rumble, and of the change of its low part. zero : (channels, 1) a constant offset."""
         many = x.shape[1] // self.stretch
         if len(self._room.told) != many:
             self._room = _Room(many, self.stretch, self._poles)
-        return np.stack([self._one(c, one.reshape(many, -1)) for c, one in zip(self._channels, x, strict=True)])
+        channels = zip(self._channels, x, zero[:, 0].tolist(), strict=True)
+        return np.stack([self._one(c, one.reshape(many, -1), offset) for c, one, offset in channels])
 
-    def _one(self, carried: _Carried, x: FloatArray) -> FloatArray:
+    def _one(self, carried: _Carried, sound: FloatArray, offset: float) -> FloatArray:
         """(2, hops) of one channel's (n, stretch) samples."""
         room, q = self._room, self.stretch
         told, poles = room.told, room.poles
-        told[:, :q] = x
+        x = np.subtract(sound, offset, out=told[:, :q])
         told[0, -1], told[1:, -1] = carried.last, x[:-1, -1]
         np.matmul(x, self._gathering, out=room.new)
         poles[0], poles[1:].real, poles[1:].imag = carried.poles, room.new[:, :2], room.new[:, 2:]
