@@ -17,11 +17,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import percentile_filter, uniform_filter1d
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.strikes.hop_power import HopPower
+from tapscan.signal.strikes.running import running_low, running_mean
 
 HOP_S = 0.001
 SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
@@ -128,11 +128,7 @@ class NoiseFloor:
         n = max(1, len(power) // coarse)
         means = power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
         window = round(FLOOR_S / (coarse * hop_s))
-        self.means = (
-            percentile_filter(means, 10, size=window, mode="reflect")
-            if n > window
-            else np.full(n, np.percentile(means, 10))
-        )
+        self.means = running_low(means, window, 0.1) if n > window else np.full(n, np.percentile(means, 10))
 
     def between(self, first: int, stop: int) -> FloatArray:
         """(stop - first,) of these hops: lines between means that each stand in the middle of theirs, level before the first and after the last."""
@@ -225,7 +221,7 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: NoiseFl
     power, hop_s = envelope.power[channel], envelope.hop_s
     longest = onset + round(settings.strikes.longest_s / hop_s)
     stop = min(end, longest)
-    smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
+    smooth = running_mean(power[onset:stop], max(1, round(0.03 / hop_s)))
     above = np.flatnonzero(smooth > OVER_FLOOR * quiet.between(onset, stop))  # the last place over the floor ends it
     stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
     edge = envelope.edge_power[channel]
@@ -243,7 +239,7 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: NoiseFl
 
 def _grows_again(edge: FloatArray, hop_s: float) -> int:
     """Hop at which something else than the ring begins: free modes may beat, yet each beat is weaker than those before."""
-    smooth = uniform_filter1d(edge, round(SMOOTH_S / hop_s), mode="nearest")
+    smooth = running_mean(edge, round(SMOOTH_S / hop_s))
     back, near = round(BEAT_S / hop_s), round(2 * SMOOTH_S / hop_s)
     padded = np.concatenate([np.full(back, smooth[0]), smooth])
     before = _most_of(padded, back - near)[: len(smooth)]
@@ -256,7 +252,7 @@ def _grows_again(edge: FloatArray, hop_s: float) -> int:
 def _attackless(edge: FloatArray, onset: int, hop_s: float) -> bool:
     """Louder later than in what should be the attack; less is allowed where the recording begins inside the sound."""
     attack = round(ATTACK_S / hop_s)
-    ring = uniform_filter1d(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s), mode="nearest")
+    ring = running_mean(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s))
     within = onset * hop_s <= AT_START_S
     if (
         within and edge[:onset].min(initial=edge[onset]) < QUIETER * edge[onset : onset + 4].max()
