@@ -5,6 +5,7 @@ NoiseDensity(noises, rate)   the same between two frequencies, from the stretche
                              .lines(frequencies): steady tones in them
 """
 
+import math
 from collections.abc import Sequence
 from typing import Any
 
@@ -61,8 +62,17 @@ class NoiseDensity:
             return self._at_each(low_hz, high_hz)
         asked = float(low_hz), float(high_hz)
         if asked not in self._known:
-            self._known[asked] = float(self._at_each(*asked))
+            self._known[asked] = self._at_one(*asked)
         return self._known[asked]
+
+    def _at_one(self, low_hz: float, high_hz: float) -> float:
+        """The same as `_at_each`, which takes ten times as long for one pair."""
+        parts = []
+        for step, sums in self._sums:
+            first = min(max(1, int(low_hz // step)), len(sums) - 2)
+            last = min(max(math.ceil(high_hz / step), first), len(sums) - 2)
+            parts.append((float(sums[last + 1]) - float(sums[first])) / (last + 1 - first))
+        return float(_middle(np.array(parts))) if parts else 0.0
 
     def _at_each(self, low_hz: Any, high_hz: Any) -> Any:
         parts = []
