@@ -1,5 +1,6 @@
 """How strong the noise is, by frequency.
 
+hann(n)                      the window, kept for those that ask again
 white_density(samples)       per bin, the mean square of white noise as strong as what is heard there
 NoiseDensity(noises, rate)   the same between two frequencies, from the stretches before the strikes;
                              .lines(frequencies): steady tones in them
@@ -7,6 +8,7 @@ NoiseDensity(noises, rate)   the same between two frequencies, from the stretche
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -18,12 +20,20 @@ LINE_BINS, BESIDE_BINS = 1, 8  # the line itself; what lies beside it
 HANN_POWER = 0.375  # mean square of a Hann window
 
 
+@lru_cache(maxsize=8)
+def hann(n: int) -> FloatArray:
+    """(n,) that nobody may change."""
+    window = np.hanning(n)
+    window.flags.writeable = False
+    return window
+
+
 def white_density(samples: FloatArray) -> FloatArray:
     """(n // 2 + 1,) periodogram under a Hann window: white noise of mean square v gives v in every bin on average.
 
     samples : (n,) full scale = 1.
     """
-    return np.asarray(np.abs(np.fft.rfft(samples * np.hanning(len(samples)))) ** 2 / (HANN_POWER * len(samples)))
+    return np.asarray(np.abs(np.fft.rfft(samples * hann(len(samples)))) ** 2 / (HANN_POWER * len(samples)))
 
 
 def _middle(parts: FloatArray) -> Any:
