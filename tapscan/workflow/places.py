@@ -12,7 +12,8 @@ from tapscan.errors import UnreadableRecording
 from tapscan.records import Force, Segment
 from tapscan.signal.plate.station_analysis import PlaceTaps, StationResult, Wanted, analysed, place_taps
 from tapscan.workers import Workers
-from tapscan.workflow.listen import Heard, cut
+from tapscan.workflow.cutting import cut
+from tapscan.workflow.listen import Heard
 
 
 @dataclass(frozen=True)

@@ -135,7 +135,6 @@ def test_blocks_of_any_length_give_the_same_envelope(lengths, rate):
     # Rounding only: the filter carries its state from block to block.
     assert pieces.power == pytest.approx(whole.power, rel=1e-9, abs=1e-18)
     assert pieces.edge_power == pytest.approx(whole.edge_power, rel=1e-9, abs=1e-18)
-    assert np.array_equal(pieces.peak, np.abs(x).max(axis=0)) and np.array_equal(pieces.peak, whole.peak)
     assert pieces.constant == whole.constant
 
 

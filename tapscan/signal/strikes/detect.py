@@ -1,7 +1,7 @@
 """Find the taps in a recording.
 
-    EnvelopeMeter        fed with blocks, keeps power and peak per millisecond and channel
-    Envelope.joined      of the pieces of one recording
+    EnvelopeMeter        fed with blocks, keeps power per millisecond and channel
+    Envelope.put         one piece of a recording after the other
     find_strikes(...)    spans (onset, end) of one channel, with the faults seen in the envelope
     onset_sample(...)    the onset within a short stretch of samples, to a fraction of a millisecond
     clipped(...)         whether a stretch holds flattened peaks
@@ -13,7 +13,7 @@ the noise floor. It ends at the noise floor, at the next strike or at the end of
 Conventions: power is the mean square per hop, full scale = 1; times are seconds from the start.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,23 +41,23 @@ COARSEST = 1 / 128  # step of 8 bit sound
 
 @dataclass(frozen=True, eq=False)
 class Envelope:
-    """Per hop and channel: power of the sound above rumble, power of its difference, and the peak."""
+    """Per hop and channel: power of the sound above rumble, and power of its difference."""
 
     hop_s: float
     power: FloatArray  # (channels, hops)
     edge_power: FloatArray  # (channels, hops), of the first difference under KNOCK_HZ
-    peak: FloatArray  # (channels,), of the samples as recorded
     constant: tuple[bool, ...]  # per channel: every sample alike (silence, or a constant offset)
 
-    @staticmethod
-    def joined(pieces: list["Envelope"]) -> "Envelope":
-        """Of pieces that follow each other. The list is emptied: hours of hops are not held twice."""
-        hop_s, constant = pieces[0].hop_s, tuple(all(c) for c in zip(*(p.constant for p in pieces), strict=True))
-        peak = np.max([p.peak for p in pieces], axis=0)
-        columns = [[p.power for p in pieces], [p.edge_power for p in pieces]]
-        pieces.clear()
-        power, edge = (np.concatenate(columns.pop(0), axis=1) for _ in range(2))
-        return Envelope(hop_s, power, edge, peak, constant)
+    def room_for(self, hops: int) -> "Envelope":
+        """For a recording of so many of which this is the first piece; `put` fills it."""
+        both = np.zeros((2, len(self.power), hops))
+        return Envelope(self.hop_s, both[0], both[1], (True,) * len(self.power))
+
+    def put(self, first: int, piece: "Envelope") -> "Envelope":
+        """With a piece from hop `first` on; hours of hops are not held twice."""
+        hops = slice(first, first + piece.power.shape[1])
+        self.power[:, hops], self.edge_power[:, hops] = piece.power, piece.edge_power
+        return replace(self, constant=tuple(a and b for a, b in zip(self.constant, piece.constant, strict=True)))
 
 
 def hop_samples(sample_rate_hz: int) -> int:
@@ -90,7 +90,6 @@ class EnvelopeMeter:
         self._power = HopPower(self.hop, sample_rate_hz, channels)
         self._first = first
         self._alike = np.ones(channels, dtype=bool)
-        self._peak = np.zeros(channels)
         self._rest = np.zeros((channels, 0))
         self._parts: list[FloatArray] = []
 
@@ -103,7 +102,6 @@ class EnvelopeMeter:
             self._first = x[:, :1].copy()
         if self._alike.any():
             self._alike &= (x == self._first).all(axis=1)
-        self._peak = np.maximum(self._peak, np.maximum(x.max(axis=1), -x.min(axis=1)))
         if self._rest.size:
             x = np.concatenate([self._rest, x], axis=1)
         whole = x.shape[1] // self.hop * self.hop
@@ -117,7 +115,7 @@ class EnvelopeMeter:
         power = np.concatenate([none, *self._parts], axis=2)[:, :, self.warm :]
         self._parts = []  # hours of hops are not held twice
         alike = tuple(bool(a) for a in self._alike)
-        return Envelope(self.hop / self.rate, power[:, 0], power[:, 1], self._peak, alike)
+        return Envelope(self.hop / self.rate, power[:, 0], power[:, 1], alike)
 
 
 class NoiseFloor:
