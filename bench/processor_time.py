@@ -4,7 +4,8 @@
     python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate
 
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
-bench/results/processor_time.txt. User and system time of the whole process, so that other work on the machine counts little.
+bench/results/processor_time.txt. User and system time of the whole process, so that other work on the machine counts little. A run before them
+that does not count leaves compiled Python behind, as pip does when it installs.
 Growth goes into bench/results/processor_time_growth.txt: seconds, and the power p they grow with: of three sizes,
 each twice the one before, the second step costs 2^p times the first, whatever the start costs.
 """
@@ -19,7 +20,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from statistics import median
 
-from bench.same_numbers import asked, commit_of, unpack
+from bench.same_numbers import commit_of, unpack
+from bench.timed_process import measured
 from bench.timed_scans import KINDS, ORDER, Kind, write
 
 RESULTS = Path(__file__).parent / "results"
@@ -30,9 +32,7 @@ PLACES, TAPS, RATES_HZ = (8, 15, 30, 60), (1, 2, 4, 8), (8_000, 12_000, 24_000, 
 def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = ORDER) -> float:
     """Of one whole process."""
     before = _children()
-    done = asked(tree, ["check", str(recording), "--order", ",".join(order)], folder)
-    if done.returncode:
-        raise SystemExit(f"{recording.name}: {done.stderr.strip()}")
+    measured(tree, ["check", str(recording), "--order", ",".join(order)], folder)
     return _children() - before
 
 
@@ -57,7 +57,7 @@ def growth(tree: Path, folder: Path, runs: int) -> list[str]:
         spent = []
         for number, kind, places, order in asked_for:
             path = write(f"{name} {number}", folder, kind, places, order)
-            spent.append(min(seconds(tree, path, folder, order) for _ in range(runs)))
+            spent.append(min(seconds(tree, path, folder, order) for _ in range(runs + 1)))
             path.unlink()
         power = math.log2((spent[-1] - spent[-2]) / (spent[-2] - spent[-3]))
         told = "  ".join(f"{row[0]}: {s:.2f} s" for row, s in zip(asked_for, spent, strict=True))
@@ -95,7 +95,7 @@ def compared(commits: Sequence[str], work: Path, runs: int) -> list[str]:
         unpack(commit, tree)
     for name in KINDS:
         recording = write(name, work)
-        spent = [[seconds(t, recording, work) for t in trees] for _ in range(runs)]
+        spent = [[seconds(t, recording, work) for t in trees] for _ in range(runs + 1)][1:]
         lines.append(f"  {name:32} {median(b for _, b in spent) / median(a for a, _ in spent):5.2f}")
         print(lines[-1], flush=True)
     return lines

@@ -7,7 +7,8 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from rich.console import Console
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, ProgressColumn, TextColumn, TimeRemainingColumn
+
+from tapscan.workers import quiet
 
 WORDS = {"reading": "Reading recordings", "listening": "Listening to stations"}
 
@@ -16,9 +17,14 @@ WORDS = {"reading": "Reading recordings", "listening": "Listening to stations"}
 def progress_line(*, remaining: bool = False) -> Iterator[Callable[[str, int, int], None]]:
     """The bar goes away when the work is done. remaining : with the time that it will still take."""
     console = Console(stderr=True)
+    if not console.is_terminal:
+        yield quiet
+        return
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, ProgressColumn, TextColumn, TimeRemainingColumn
+
     columns: list[ProgressColumn] = [TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()]
     columns += [TimeRemainingColumn()] if remaining else []
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bar:
+    with Progress(*columns, console=console, transient=True) as bar:
         tasks: dict[str, int] = {}
 
         def report(stage: str, done: int, total: int) -> None:

@@ -25,9 +25,11 @@ if TYPE_CHECKING:
 
 def write_out(screening: "Screening", json: str | None, report: Path | None, wish: "Wish | None" = None) -> bool:
     """The summary still comes after a False."""
-    from tapscan.workflow.report import dumps
+    done = True
+    if json is not None:
+        from tapscan.workflow.report import dumps
 
-    done = json is None or write_json(dumps(screening), json)
+        done = write_json(dumps(screening), json)
     if report is None:
         return done
     from tapscan.workflow.write_report import Wish, write_check_page

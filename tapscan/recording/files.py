@@ -1,6 +1,7 @@
 """Sound files in: opened once, read in blocks, never altered.
 
     open_sound(path)         a SoundSource, or UnreadableRecording with one line that says what would mend it
+    sha256_of(path)          of its bytes
     SoundSource.blocks(n)    (<= n, channels) float64, full scale = 1, from the start
     SoundSource.read(a, n)   the same for any stretch
     save_flac(path, ...)     one channel as 24 bit FLAC
@@ -17,7 +18,7 @@ import hashlib
 import io
 import tempfile
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from math import gcd
 from pathlib import Path
 from typing import IO, Any
@@ -53,6 +54,7 @@ class SoundSource:
         self.spooled = spooled  # decoded into a temporary file that has no name
         self.codec = codec or sound.subtype  # as PyAV or libsndfile names it
         self._sound = sound
+        self._may_hold_no_number = not sound.subtype.startswith("PCM")
         self.sample_rate_hz: int = sound.samplerate
         self.channels: int = sound.channels
         self.frames: int = sound.frames
@@ -83,7 +85,7 @@ class SoundSource:
         start, stop = max(0, start), min(self.frames, start + frames)
         try:
             self._sound.seek(start)
-            block = self._sound.read(stop - start, dtype="float64", always_2d=True)
+            block = self._read(stop - start)
         except (soundfile.LibsndfileError, RuntimeError) as problem:
             raise _unreadable(
                 self.path, f"breaks off at {start / self.sample_rate_hz:.2f} s ({problem})", AGAIN
@@ -91,7 +93,7 @@ class SoundSource:
         if len(block) < stop - start:
             found = (start + len(block)) / self.sample_rate_hz
             raise _unreadable(self.path, f"promises {self.duration_s:.2f} s of sound and ends at {found:.2f} s", AGAIN)
-        if not np.isfinite(block).all():
+        if self._may_hold_no_number and not np.isfinite(block).all():
             bad = (start + int(np.argmin(np.isfinite(block).all(axis=1)))) / self.sample_rate_hz
             raise _unreadable(
                 self.path,
@@ -100,11 +102,18 @@ class SoundSource:
             )
         return block
 
+    def _read(self, frames: int) -> FloatArray:
+        """As libsndfile turns them into floats, which of 16 bits takes it three times as long."""
+        if self._sound.subtype == "PCM_16":
+            return np.asarray(self._sound.read(frames, dtype="int16", always_2d=True) * 2.0**-15)
+        return np.asarray(self._sound.read(frames, dtype="float64", always_2d=True))
 
-def open_sound(path: str | Path) -> SoundSource:
-    """Open `path` for reading; raises UnreadableRecording."""
+
+def open_sound(path: str | Path, sha256: str | None = None) -> SoundSource:
+    """Open `path` for reading; raises UnreadableRecording. sha256 : where it is known, or found out elsewhere."""
     path = Path(path)
-    digest, head = _bytes_of(path)
+    head = _head_of(path)
+    digest = sha256_of(path) if sha256 is None else sha256
     kind = container_of(head)
     if kind is None:
         raise _unreadable(path, _what_instead(head), "give a WAV, FLAC, AIFF, OGG, MP3 or M4A recording")
@@ -141,7 +150,7 @@ def _open(path: Path, kind: str, head: bytes) -> tuple[soundfile.SoundFile, str]
 
 def codec_of(path: Path) -> str:
     """The codec's name as in SoundSource.codec, from the head of the file alone. Raises UnreadableRecording."""
-    _, head = _bytes_of(path)
+    head = _head_of(path)
     if container_of(head) not in ("m4a", "aac", "caf", "mp3"):
         sound, codec = _open_with_soundfile(path)
         sound.close()
@@ -189,25 +198,36 @@ def mp3_bytes(samples: FloatArray, sample_rate_hz: int) -> bytes:
     return out.getvalue()
 
 
-def _bytes_of(path: Path) -> tuple[str, bytes]:
-    """SHA-256 and the first bytes of the file."""
+def sha256_of(path: Path) -> str:
+    """Of the file's bytes. Raises UnreadableRecording."""
+    digest = hashlib.sha256()
+    with _bytes_of(path) as file:
+        while chunk := file.read(1 << 20):
+            digest.update(chunk)
+    return digest.hexdigest()
+
+
+def _head_of(path: Path) -> bytes:
     if path.is_dir():
         raise _unreadable(path, "is a folder", "name the recordings in it")
-    digest, head = hashlib.sha256(), b""
+    with _bytes_of(path) as file:
+        head = file.read(HEAD_BYTES)
+    if not head:
+        raise _unreadable(path, "is empty", AGAIN)
+    return head
+
+
+@contextmanager
+def _bytes_of(path: Path) -> Iterator[IO[bytes]]:
     try:
         with path.open("rb") as file:
-            while chunk := file.read(1 << 20):
-                head = head or chunk[:HEAD_BYTES]
-                digest.update(chunk)
+            yield file
     except FileNotFoundError:
         raise _unreadable(path, "is not there", "check the name and the folder") from None
     except PermissionError:
         raise _unreadable(path, "may not be read by this user", "change its permissions or copy it") from None
     except OSError as problem:
         raise _unreadable(path, f"cannot be read ({problem.strerror})", "copy it to this machine's disk") from None
-    if not head:
-        raise _unreadable(path, "is empty", AGAIN)
-    return digest.hexdigest(), head
 
 
 def _open_with_soundfile(path: Path) -> tuple[soundfile.SoundFile, str]:

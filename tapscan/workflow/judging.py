@@ -14,7 +14,8 @@ from tapscan.recording.files import flac_bytes
 from tapscan.recording.trigger import Clip
 from tapscan.records import Strike
 from tapscan.settings import Settings
-from tapscan.workflow.listen import cut, listen
+from tapscan.workflow.cutting import cut
+from tapscan.workflow.listen import listen
 
 NEAR_S = 0.03
 THUD_S, THUD_HZ = (0.01, 0.07), (250.0, 4000.0)

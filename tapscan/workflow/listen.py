@@ -2,22 +2,22 @@
 
     listen_all(paths, settings, ...)   of each a Heard (facts, spans and an open source), or why it cannot be read
     listen(path, settings)             the same of one
-    cut(heard, index, settings)        Segment of one strike, read from the file again when it is needed
 
-Memory: the envelope of a recording (a few bytes a millisecond) and one strike at a time.
+Memory: the envelope of a recording, a few bytes a millisecond. The strikes are read again one by one (cutting.py).
 """
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
+from pathlib import Path
 from types import MappingProxyType
 
 import numpy as np
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.compressed import compression_of
-from tapscan.recording.files import SoundSource, open_sound
-from tapscan.records import Compression, FloatArray, Force, Recording, Segment, Strike
+from tapscan.recording.files import SoundSource, open_sound, sha256_of
+from tapscan.records import Compression, Recording
 from tapscan.settings import Settings
 from tapscan.signal.strikes.detect import (
     Envelope,
@@ -26,19 +26,18 @@ from tapscan.signal.strikes.detect import (
     clipped,
     find_strikes,
     hop_samples,
-    onset_sample,
 )
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
 from tapscan.workers import ALONE, Workers
 
 BLOCK_HOPS = 500  # half a second: what the filters work on stays in the processor's cache
+READ_BLOCKS = 4  # a call of libsndfile costs as much as the reading of a block
 PIECE_HOPS, WARM_HOPS = 30_000, 500  # half a minute; after half a second no filter knows any more where it began
+HASHED_BYTES = 50_000_000  # more are hashed beside the other work
 LEAD_S = 0.010
-NOISE_S = 0.30
-LEVEL_S = 0.5
+NOISE_S, LEAST_NOISE_S = 0.30, 0.05
 SPECTRUM_S, SPECTRUM_STRIKES = 0.75, 20
-FURTHER_BLOW_S = 0.003
 
 
 @dataclass(frozen=True, eq=False)
@@ -47,7 +46,10 @@ class Listened:
 
     recording: Recording
     spans: tuple[Span, ...]
-    quietest_s: float | None  # start of the quietest NOISE_S, for strikes with no quiet before them
+    quietest_s: float | None  # start of the quietest NOISE_S, where there are strikes with no quiet before them
+
+
+_Answer = Envelope | Listened | UnreadableRecording | str
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,34 +79,37 @@ def listen_all(
     stack : closes the recordings. known : what was found of them before, by their SHA-256, with the same settings.
     """
     sources: list[SoundSource | UnreadableRecording] = []
-    found: list[list[Envelope | Listened | UnreadableRecording]] = [[] for _ in paths]
-    owners: list[int] = []
+    found = [_Found() for _ in paths]
+    owners: list[tuple[_Found, SoundSource]] = []
 
-    def pieces() -> Iterator[_Piece]:
+    def work() -> Iterator[_Piece | Path]:
         for number, path in enumerate(paths):
             workers.progress("reading", number, len(paths))
-            sources.append(source := _opened(path, stack))
+            sources.append(source := _opened(path, stack, hashed=bool(known)))
             if isinstance(source, UnreadableRecording):
                 continue
             if source.sha256 in known:
-                found[number] = [known[source.sha256]]
+                found[number].add(known[source.sha256], source)
                 continue
-            for piece in _pieces(source, settings):
+            for one in _work(source, settings):
                 if source.spooled:  # no other process can reach it
-                    found[number].append(_listened(piece))
+                    found[number].add(_done(one), source)
                 else:
-                    owners.append(number)
-                    yield piece
+                    owners.append((found[number], source))
+                    yield one
 
-    for number, answer in zip(owners, workers.map(_listened, pieces()), strict=True):
-        found[number].append(answer)
+    for place, answer in enumerate(workers.each(_done, work())):
+        mine, source = owners[place]
+        mine.add(answer, source)
     workers.progress("reading", len(paths), len(paths))
     return [_heard(p, s, f, settings) for p, s, f in zip(paths, sources, found, strict=True)]
 
 
-def _opened(path: str, stack: ExitStack | None) -> SoundSource | UnreadableRecording:
+def _opened(path: str, stack: ExitStack | None, *, hashed: bool) -> SoundSource | UnreadableRecording:
+    """Without its SHA-256 where that takes long and need not be known yet."""
+    later = not hashed and Path(path).exists() and Path(path).stat().st_size > HASHED_BYTES
     try:
-        source = open_sound(path)
+        source = open_sound(path, "" if later else None)
     except UnreadableRecording as problem:
         return problem
     return stack.enter_context(source) if stack else source
@@ -120,17 +125,21 @@ class _Piece:
     settings: Settings
 
 
-def _pieces(source: SoundSource, settings: Settings) -> Iterator[_Piece]:
-    """Alike for any count of workers, so that the figures are."""
+def _work(source: SoundSource, settings: Settings) -> Iterator[_Piece | Path]:
+    """The whole file where it is still to be hashed, and its pieces: alike for any count of workers, so that the figures are."""
+    if not source.sha256:
+        yield source.path
     step = PIECE_HOPS * hop_samples(source.sample_rate_hz)
     for start in range(0, source.frames, step):
         yield _Piece(source, start, min(source.frames, start + step), settings)
 
 
-def _listened(piece: _Piece) -> Envelope | Listened | UnreadableRecording:
-    """All that is to be told where the piece is the whole recording, else its envelope."""
-    source = piece.source
+def _done(piece: _Piece | Path) -> _Answer:
+    """All that is to be told where the piece is the whole recording, else its envelope; or a file's SHA-256."""
     try:
+        if isinstance(piece, Path):
+            return sha256_of(piece)
+        source = piece.source
         envelope = _envelope_of(piece)
         whole = piece.stop - piece.start == source.frames
         return _told(source, envelope, piece.settings) if whole else envelope
@@ -143,30 +152,55 @@ def _envelope_of(piece: _Piece) -> Envelope:
     block = BLOCK_HOPS * hop_samples(source.sample_rate_hz)  # whole hops: nothing is left for the next
     warm = WARM_HOPS if piece.start else 0
     meter = EnvelopeMeter(source.sample_rate_hz, source.channels, source.read(0, 1).T, warm)
-    for at in range(piece.start - warm * meter.hop, piece.stop, block):
-        meter.add(source.read(at, min(block, piece.stop - at)))
+    for at in range(piece.start - warm * meter.hop, piece.stop, READ_BLOCKS * block):
+        sound = source.read(at, min(READ_BLOCKS * block, piece.stop - at))
+        for first in range(0, len(sound), block):
+            meter.add(sound[first : first + block])
     return meter.envelope()
 
 
+class _Found:
+    """What is found of one recording, as it comes, in order."""
+
+    def __init__(self) -> None:
+        self.envelope: Envelope | None = None
+        self.hops = 0
+        self.told: Listened | None = None
+        self.problem: UnreadableRecording | None = None
+
+    def add(self, answer: _Answer, source: SoundSource) -> None:
+        """Of `source`."""
+        if isinstance(answer, Envelope):
+            room = self.envelope or answer.room_for(source.frames // hop_samples(source.sample_rate_hz))
+            self.envelope = room.put(self.hops, answer)
+            self.hops += answer.power.shape[1]
+        elif isinstance(answer, Listened):
+            self.told = answer
+        elif isinstance(answer, str):
+            source.sha256 = answer
+        else:
+            self.problem = self.problem or answer
+
+    def whole(self) -> Envelope:
+        """Once, since hours of it are not held longer than they are needed."""
+        envelope, self.envelope = self.envelope, None
+        assert envelope is not None
+        return envelope
+
+
 def _heard(
-    path: str,
-    source: SoundSource | UnreadableRecording,
-    found: list[Envelope | Listened | UnreadableRecording],
-    settings: Settings,
+    path: str, source: SoundSource | UnreadableRecording, found: _Found, settings: Settings
 ) -> Heard | UnreadableRecording:
     if isinstance(source, UnreadableRecording):
         return source
-    if problem := next((f for f in found if isinstance(f, UnreadableRecording)), None):
+    if found.problem:
+        return found.problem
+    try:
+        whole = found.told or _told(source, found.whole(), settings)
+    except UnreadableRecording as problem:
         return problem
-    whole = next((f for f in found if isinstance(f, Listened)), None)
-    if whole is None:
-        pieces = [f for f in found if isinstance(f, Envelope)]
-        found.clear()
-        try:
-            whole = _told(source, Envelope.joined(pieces), settings)
-        except UnreadableRecording as problem:
-            return problem
-    return Heard(replace(whole.recording, file=str(path)), whole.spans, whole.quietest_s, source)
+    recording = replace(whole.recording, file=str(path), sha256=source.sha256)
+    return Heard(recording, whole.spans, whole.quietest_s, source)
 
 
 def _told(source: SoundSource, envelope: Envelope, settings: Settings) -> Listened:
@@ -185,7 +219,13 @@ def _told(source: SoundSource, envelope: Envelope, settings: Settings) -> Listen
         compression=compression_of(source.codec) or _compressed_before(source, spans[best], best),
         compression_looked_at=("container", "spectrum"),
     )
-    return Listened(recording, tuple(spans[best]), _quietest(envelope, best))
+    unquiet = any(_quiet_before_s(spans[best], i) < LEAST_NOISE_S + 2 * LEAD_S for i in range(len(spans[best])))
+    return Listened(recording, tuple(spans[best]), _quietest(envelope, best) if unquiet else None)
+
+
+def _quiet_before_s(spans: Sequence[Span], index: int) -> float:
+    """From the end of the strike before, or of the recording's beginning, to this strike's."""
+    return spans[index].onset_s - (spans[index - 1].end_s if index else 0.0)
 
 
 def _compressed_before(source: SoundSource, spans: Sequence[Span], channel: int) -> Compression | None:
@@ -217,7 +257,7 @@ def _channel_faults(envelope: Envelope) -> list[str]:
 
 def _why_silent(envelope: Envelope, channel: int, source: SoundSource, settings: Settings) -> str:
     """Why no strike was found, and what would mend it."""
-    peak = float(envelope.peak[channel].max(initial=0.0))
+    peak = max(float(np.abs(block[:, channel]).max()) for block in source.blocks(source.sample_rate_hz))
     if envelope.constant[channel]:
         what = "silence" if peak == 0 else "a constant offset and no sound"
         return f"{what}: check the microphone, its lead and the input that was chosen"
@@ -235,85 +275,3 @@ def _quietest(envelope: Envelope, channel: int) -> float | None:
         return None
     sums = np.convolve(power, np.ones(hops), "valid")
     return float(np.argmin(sums) * envelope.hop_s)
-
-
-def cut(heard: Heard, index: int, settings: Settings, *, name: str, station: str, force: Force | None) -> Segment:
-    """Read one strike and measure it."""
-    source, span = heard.source, heard.spans[index]
-    rate, channel = source.sample_rate_hz, heard.recording.channel_used or 0
-    lead = min(round(LEAD_S * rate), round(span.onset_s * rate))
-    first = round(span.onset_s * rate) - lead
-    samples = _one(
-        source.read(first, lead + round(min(span.end_s - span.onset_s, settings.strikes.longest_s) * rate)), channel
-    )
-    onset = onset_sample(samples, lead, rate)
-    noise = _noise_before(heard, index, first / rate, channel)
-    ring = samples[onset:] - (np.median(noise) if noise.size else 0.0)
-    strike = _measured(heard, span, ring, noise, (first + onset) / rate, settings)
-    return Segment(replace(strike, id=name, station=station, force=force), ring, noise, rate, _free_s(span))
-
-
-def _free_s(span: Span) -> float:
-    """Where the free ring begins: a hop after the last further blow, if there was one."""
-    return span.last_blow_s + FURTHER_BLOW_S if span.last_blow_s else 0.0
-
-
-def _noise_before(heard: Heard, index: int, start_s: float, channel: int) -> FloatArray:
-    """Up to NOISE_S of sound before the strike; the quietest stretch where the last ring still stands there."""
-    rate = heard.source.sample_rate_hz
-    free = heard.spans[index - 1].end_s if index else 0.0
-    length = min(NOISE_S, start_s - free)
-    if length >= 0.05:
-        return _one(heard.source.read(round((start_s - length) * rate), round(length * rate)), channel)
-    if heard.quietest_s is None or (index == 0 and len(heard.spans) == 1):
-        return np.empty(0)
-    return _one(heard.source.read(round(heard.quietest_s * rate), round(NOISE_S * rate)), channel)
-
-
-def _one(block: FloatArray, channel: int) -> FloatArray:
-    """(n,) in one piece: sums then come out alike wherever they are made."""
-    return np.ascontiguousarray(block[:, channel])
-
-
-def _measured(
-    heard: Heard, span: Span, ring: FloatArray, noise: FloatArray, onset_s: float, settings: Settings
-) -> Strike:
-    rate = heard.source.sample_rate_hz
-    level = _db(float(np.mean(ring[: round(LEVEL_S * rate)] ** 2))) if ring.size else -200.0
-    snr = level - _db(float(np.var(noise))) if noise.size else None
-    return Strike(
-        id="",
-        recording=heard.recording.id,
-        station="",
-        force=None,
-        onset_s=onset_s,
-        duration_s=span.end_s - onset_s,
-        peak=float(np.abs(ring).max(initial=0.0)),
-        level_db=level,
-        snr_db=snr,
-        faults=tuple(_faults(span, ring, noise, snr, rate, settings)),
-        reason=None if noise.size else "no quiet before the strike to measure the noise in",
-    )
-
-
-def _faults(
-    span: Span, ring: FloatArray, noise: FloatArray, snr: float | None, rate: int, settings: Settings
-) -> list[str]:
-    faults = []
-    if clipped(ring[: round(0.2 * rate)], round(settings.strikes.clip_run)):
-        faults.append("clipped")
-    if span.last_blow_s and not span.swells:  # a voice has no hammer that could touch twice
-        faults.append("double hit")
-    if span.crowded:
-        faults.append("crowded")
-    if span.swells:
-        faults.append("not a tap")
-    if snr is not None and snr < settings.strikes.weak_snr_db:
-        faults.append("weak")
-    if snr is not None and snr < 40 and mains_hum(noise, rate):
-        faults.append("hum")
-    return faults
-
-
-def _db(power: float) -> float:
-    return 10 * float(np.log10(power + 1e-20))

@@ -1,4 +1,4 @@
-"""Places one by one: their strikes cut out of the recordings here, listened to by whoever is free.
+"""Places one by one: their strikes cut out of the recordings and listened to by whoever is free.
 
 analyse_places(heard, plan, wanted, workers, ...)   StationResult of each place, in the plan's order
 spot_of(heard, strike)                              what a strike is, whatever it is called in a scan
@@ -6,13 +6,14 @@ spot_of(heard, strike)                              what a strike is, whatever i
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from tapscan.errors import UnreadableRecording
 from tapscan.records import Force, Segment
-from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import PlaceTaps, StationResult, Wanted, analysed, place_taps
 from tapscan.workers import Workers
-from tapscan.workflow.listen import Heard, cut
+from tapscan.workflow.cutting import cut
+from tapscan.workflow.listen import Heard
 
 
 @dataclass(frozen=True)
@@ -57,18 +58,39 @@ def analyse_places(
         if known := before(station, [spot_of(heard, p) for p in mine], wanted):
             done[station] = _called(known, heard, mine)
 
-    def places() -> Iterator[PlaceTaps]:
+    def places() -> Iterator[_Place | PlaceTaps]:
         for station, mine in by_place.items():
             if station not in done:
-                yield place_taps(station, _segments(heard, mine, wanted.settings, unreadable), wanted)
+                place = _Place(station, tuple((heard[p.file], p) for p in mine), wanted)
+                spooled = any(h.source.spooled for h, _ in place.strikes)  # no other process can reach it
+                yield _cut_out(place, unreadable) if spooled else place
 
     def told(count: int) -> None:
         workers.progress("listening", len(done) + count, len(by_place))
 
     told(0)
-    found = workers.map(analysed, places(), told)
-    done |= {r.station: r for r in found}
+    for result, bad in workers.map(_analysed, places(), told):
+        done[result.station] = result
+        unreadable += [b for b in bad if b not in unreadable]
     return [done[station] for station in by_place]
+
+
+class _Place(NamedTuple):
+    """A place's strikes in their recordings, still to be cut out."""
+
+    station: str
+    strikes: tuple[tuple[Heard, Planned], ...]
+    wanted: Wanted
+
+
+def _analysed(place: _Place | PlaceTaps) -> tuple[StationResult, list[str]]:
+    """And what has gone bad."""
+    unreadable: list[str] = []
+    return analysed(_cut_out(place, unreadable) if isinstance(place, _Place) else place), unreadable
+
+
+def _cut_out(place: _Place, unreadable: list[str]) -> PlaceTaps:
+    return place_taps(place.station, _segments(place, unreadable), place.wanted)
 
 
 def _called(known: StationResult, heard: Sequence[Heard], mine: Sequence[Planned]) -> StationResult:
@@ -83,13 +105,11 @@ def _called(known: StationResult, heard: Sequence[Heard], mine: Sequence[Planned
     return replace(known, strikes=strikes, sound=sound, pictures=pictures)
 
 
-def _segments(
-    heard: Sequence[Heard], mine: Sequence[Planned], settings: Settings, unreadable: list[str]
-) -> Iterable[Segment]:
+def _segments(place: _Place, unreadable: list[str]) -> Iterable[Segment]:
     """The strikes one by one; a file that has gone bad since it was listened to is said and left out."""
-    for p in mine:
+    for heard, p in place.strikes:
         try:
-            yield cut(heard[p.file], p.span, settings, name=p.name, station=p.station, force=p.force)
+            yield cut(heard, p.span, place.wanted.settings, name=p.name, station=p.station, force=p.force)
         except UnreadableRecording as problem:
             if str(problem) not in unreadable:
                 unreadable.append(str(problem))

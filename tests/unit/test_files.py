@@ -2,15 +2,19 @@
 
 import os
 import struct
+from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
 import pytest
+import soundfile
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.files import open_sound
+from tapscan.settings import Settings
+from tapscan.workflow.listen import listen
 from tests.every import each
 from tests.sounds import aiff_bytes, encoded, taps_at, wav_bytes, written
 
@@ -63,6 +67,19 @@ def test_wav(tmp_path, rate, channels, bits, floating):
         # Half a step of the samples' resolution (24 bit for float32), full scale = 1.
         step = 2.0 ** -(bits - 1) if not floating else 2.0**-24
         assert_close(source.read(0, len(x)), x.reshape(len(x), -1), 0.51 * step)
+
+
+def test_sixteen_bits_are_libsndfiles_figures_to_the_last_digit(tmp_path):
+    path = written(tmp_path / "tap.wav", wav_bytes(sound(48_000), 48_000, 16))
+    with open_sound(path) as source:
+        assert np.array_equal(source.read(0, source.frames), soundfile.read(path, dtype="float64", always_2d=True)[0])
+
+
+def test_what_is_hashed_beside_the_other_work_has_the_hash_of_its_bytes(tmp_path, monkeypatch):
+    path = written(tmp_path / "tap.wav", wav_bytes(sound(48_000), 48_000, 16))
+    monkeypatch.setattr("tapscan.workflow.listen.HASHED_BYTES", 0)
+    heard = listen(str(path), Settings())
+    assert heard.source.sha256 == heard.recording.sha256 == sha256(path.read_bytes()).hexdigest()
 
 
 @each("ending", ["aiff", "flac"])

@@ -1,11 +1,14 @@
 """How strong the noise is, by frequency.
 
+hann(n)                      the window, kept for those that ask again
 white_density(samples)       per bin, the mean square of white noise as strong as what is heard there
 NoiseDensity(noises, rate)   the same between two frequencies, from the stretches before the strikes;
                              .lines(frequencies): steady tones in them
 """
 
+import math
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -17,12 +20,20 @@ LINE_BINS, BESIDE_BINS = 1, 8  # the line itself; what lies beside it
 HANN_POWER = 0.375  # mean square of a Hann window
 
 
+@lru_cache(maxsize=8)
+def hann(n: int) -> FloatArray:
+    """(n,) that nobody may change."""
+    window = np.hanning(n)
+    window.flags.writeable = False
+    return window
+
+
 def white_density(samples: FloatArray) -> FloatArray:
     """(n // 2 + 1,) periodogram under a Hann window: white noise of mean square v gives v in every bin on average.
 
     samples : (n,) full scale = 1.
     """
-    return np.asarray(np.abs(np.fft.rfft(samples * np.hanning(len(samples)))) ** 2 / (HANN_POWER * len(samples)))
+    return np.asarray(np.abs(np.fft.rfft(samples * hann(len(samples)))) ** 2 / (HANN_POWER * len(samples)))
 
 
 def _middle(parts: FloatArray) -> Any:
@@ -61,8 +72,17 @@ class NoiseDensity:
             return self._at_each(low_hz, high_hz)
         asked = float(low_hz), float(high_hz)
         if asked not in self._known:
-            self._known[asked] = float(self._at_each(*asked))
+            self._known[asked] = self._at_one(*asked)
         return self._known[asked]
+
+    def _at_one(self, low_hz: float, high_hz: float) -> float:
+        """The same as `_at_each`, which takes ten times as long for one pair."""
+        parts = []
+        for step, sums in self._sums:
+            first = min(max(1, int(low_hz // step)), len(sums) - 2)
+            last = min(max(math.ceil(high_hz / step), first), len(sums) - 2)
+            parts.append((float(sums[last + 1]) - float(sums[first])) / (last + 1 - first))
+        return float(_middle(np.array(parts))) if parts else 0.0
 
     def _at_each(self, low_hz: Any, high_hz: Any) -> Any:
         parts = []

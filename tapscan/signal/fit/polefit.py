@@ -63,13 +63,15 @@ class _Task:
     conjugate: ComplexArray  # (K, S) of the spectra
     energy: float
     background: ComplexArray  # (terms, K)
+    turns: ComplexArray  # (K,)
     length: int
     rate_hz: float
 
     @staticmethod
     def of(bins_hz: FloatArray, spectra: ComplexArray, background: ComplexArray, length: int, rate_hz: float) -> _Task:
         energy = float(np.vdot(spectra, spectra).real)
-        return _Task(bins_hz, spectra, spectra.conj(), energy, background, length, rate_hz)
+        turns = _turns(bins_hz, rate_hz)
+        return _Task(bins_hz, spectra, spectra.conj(), energy, background, turns, length, rate_hz)
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,15 +93,20 @@ def mode_spectra(
 
     log z = (-decay_rate + 2 pi i frequency) / rate: by Hz it is 2 pi i / rate times that, by 1/s -1 / rate times.
     """
-    model, slope = _model(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
+    model, slope = _model(_turns(bins_hz, rate_hz), frequency_hz, decay_rate_per_s, length, rate_hz)
     return model.T, slope.T
 
 
+def _turns(bins_hz: FloatArray, rate_hz: float) -> ComplexArray:
+    """(K,) e^{-iw} of the bins."""
+    return np.asarray(np.exp(-2j * np.pi / rate_hz * bins_hz))
+
+
 def _model(
-    bins_hz: FloatArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
+    turns: ComplexArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
 ) -> tuple[ComplexArray, ComplexArray]:
     """(M, K) both."""
-    inverse, gone = _geometric(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
+    inverse, gone = _geometric(turns, frequency_hz, decay_rate_per_s, length, rate_hz)
     model = inverse * (0.5 * (1 - gone))
     slope = model - (0.5 * (1 - gone) + 0.5 * length * gone)  # model (inverse - 1) - inverse length gone / 2
     np.multiply(slope, inverse, out=slope)
@@ -110,17 +117,17 @@ def mode_values(
     bins_hz: FloatArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
 ) -> ComplexArray:
     """Spectrum (K, M) of each mode at unit amplitude."""
-    inverse, gone = _geometric(bins_hz, frequency_hz, decay_rate_per_s, length, rate_hz)
+    inverse, gone = _geometric(_turns(bins_hz, rate_hz), frequency_hz, decay_rate_per_s, length, rate_hz)
     inverse *= 0.5 * (1 - gone)
     return inverse.T
 
 
 def _geometric(
-    bins_hz: FloatArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
+    turns: ComplexArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
 ) -> tuple[ComplexArray, ComplexArray]:
     """(M, K) sum of the endless series and (M, 1) what of a mode is left after `length` samples."""
     log_z = (-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz
-    turn = np.exp(log_z)[:, None] * np.exp(-2j * np.pi / rate_hz * bins_hz)
+    turn = np.exp(log_z)[:, None] * turns
     np.subtract(1, turn, out=turn)
     return np.reciprocal(turn, out=turn), np.exp(length * log_z)[:, None]  # bins are whole multiples of rate / length
 
@@ -150,8 +157,8 @@ def fit_poles(
     damping, settled = 1e-3, False
     for _ in range(steps):
         normal, gradient = _normal_equations(state, rate_hz)
-        scale = np.diag(normal)
-        damped = normal + damping * np.diag(scale) + 1e-30 * np.eye(2 * m)
+        scale, damped = normal.diagonal(), normal.copy()
+        damped.flat[:: 2 * m + 1] = scale + damping * scale + 1e-30
         trial = theta + _bounded(np.asarray(-np.linalg.solve(damped, gradient), dtype=np.float64), theta, m)
         next_state = _project(trial, task)
         if next_state.cost > state.cost:
@@ -176,7 +183,7 @@ def smooth_terms(bins_hz: FloatArray, terms: int) -> ComplexArray:
 def _project(theta: FloatArray, task: _Task) -> _State:
     m, terms = len(theta) // 2, len(task.background)
     rows = np.empty((2 * m + terms, len(task.bins_hz)), dtype=complex)
-    model, slope = _model(task.bins_hz, theta[:m], theta[m:], task.length, task.rate_hz)
+    model, slope = _model(task.turns, theta[:m], theta[m:], task.length, task.rate_hz)
     rows[:m], rows[m : m + terms], rows[m + terms :] = model, task.background, slope
     upper, heard = blas.zherk(1.0, rows.T, trans=2), (rows @ task.conjugate).conj()  # conj(rows) times rows and spectra
     many = m + terms
@@ -223,8 +230,8 @@ def _normal_equations(state: _State, rate_hz: float) -> tuple[FloatArray, FloatA
 def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
     """Keep decays positive and no frequency jumping past a few linewidths in one step."""
     width = np.maximum(theta[m:] / np.pi, 0.05)
-    f = np.clip(step[:m], -2 * width, 2 * width)
-    d = np.clip(step[m:], -0.7 * theta[m:], 2.0 * theta[m:])
+    f = np.minimum(np.maximum(step[:m], -2 * width), 2 * width)
+    d = np.minimum(np.maximum(step[m:], -0.7 * theta[m:]), 2.0 * theta[m:])
     return np.concatenate([f, d])
 
 

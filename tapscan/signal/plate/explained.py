@@ -11,6 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tapscan.records import FloatArray
+from tapscan.signal.fit.noise import hann
 from tapscan.signal.fit.ringing import ringing
 from tapscan.signal.plate.columns import HIGHEST_HZ
 
@@ -44,6 +45,6 @@ def explained_share(
 
 
 def _band_power(x: FloatArray, rate_hz: float, lowest_hz: float, highest_hz: float) -> float:
-    spectrum = np.abs(np.fft.rfft(x * np.hanning(len(x)))) ** 2
+    spectrum = np.abs(np.fft.rfft(x * hann(len(x)))) ** 2
     f = np.fft.rfftfreq(len(x), 1 / rate_hz)
     return float(spectrum[(f >= lowest_hz) & (f <= highest_hz)].sum())

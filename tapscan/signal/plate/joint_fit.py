@@ -288,11 +288,11 @@ def _shared(pole: Pole, joint: Columns, spectra: Spectra, scale: FloatArray) -> 
     turn = pole.decay_rate_per_s - 2j * np.pi * pole.frequency_hz
     onset = (amplitudes * np.exp(turn * np.array([s.free_s for s in joint.sounds]))[joint.owner]).tolist()
     clear = np.bincount(joint.owner, energy) / np.bincount(joint.owner)
+    four = pole.frequency_hz, pole.frequency_sd_hz, pole.decay_rate_per_s, pole.decay_rate_sd_per_s
     at, first = {}, 0
     for sound, level in zip(joint.sounds, clear.tolist(), strict=True):
         last = first + len(sound.strikes)
         snr_db = 10 * math.log10(level + 1e-30)
-        at[sound.station] = replace(pole, amplitudes=tuple(onset[first:last]), snr_db=snr_db)
+        at[sound.station] = Pole(*four, tuple(onset[first:last]), snr_db)
         first = last
-    sds = pole.frequency_sd_hz, pole.decay_rate_sd_per_s
-    return SharedMode(pole.frequency_hz, sds[0], pole.decay_rate_per_s, sds[1], at)
+    return SharedMode(*four, at)

@@ -17,6 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapscan.records import FloatArray, RoomLimit
+from tapscan.signal.fit.noise import hann
 
 LOWEST_HZ, HIGHEST_HZ = 630.0, 11220.0  # below, a band holds too few modes to fall evenly
 BAND = 2 ** (1 / 3)
@@ -81,7 +82,7 @@ def late_slopes(strikes: Sequence[FloatArray], noises: Sequence[FloatArray], sam
 
 def _power(samples: FloatArray, frame: int, hop: int) -> FloatArray:
     """(frequencies, frames) of whole frames only, in any one unit."""
-    frames = np.lib.stride_tricks.sliding_window_view(samples, frame)[::hop] * np.hanning(frame)
+    frames = np.lib.stride_tricks.sliding_window_view(samples, frame)[::hop] * hann(frame)
     spectra = np.fft.rfft(frames, axis=1)
     return np.asarray((spectra.real**2 + spectra.imag**2).T)
 

@@ -38,7 +38,8 @@ def with_signs(joined: Sequence[Joined]) -> list[Joined]:
     phase_all = np.angle(np.sum(_doubled(left), axis=1)) / 2
     phase_all[used] = phase
     signed = left * np.exp(-1j * phase_all[:, None])
-    return [_signed(one, row, strikes) for one, row in zip(joined, signed, strict=True)]
+    told, place = _signs(signed, strikes), {name: i for i, name in enumerate(strikes)}
+    return [_signed(one, [row[place[h.station]] for h in one.heard]) for one, row in zip(joined, told, strict=True)]
 
 
 def _columns(joined: Sequence[Joined], stations: Sequence[str]) -> dict[str, slice]:
@@ -82,8 +83,7 @@ def _by_turns(amplitude: ComplexArray, frequency_hz: FloatArray) -> tuple[FloatA
     return np.asarray(time), np.asarray(phase / 2)
 
 
-def _signed(one: Joined, row: ComplexArray, strikes: dict[str, slice]) -> Joined:
-    told = [_sign(row[strikes[h.station]]) for h in one.heard]
+def _signed(one: Joined, told: Sequence[int | None]) -> Joined:
     loudest = max(range(len(told)), key=lambda k: one.heard[k].amplitude_db)
     turn = told[loudest]
     heard = [
@@ -92,9 +92,9 @@ def _signed(one: Joined, row: ComplexArray, strikes: dict[str, slice]) -> Joined
     return replace(one, heard=heard)
 
 
-def _sign(values: ComplexArray) -> int | None:
-    """Of the strikes at one station; None where their phases lie across."""
-    total, size = np.sum(values), np.sum(np.abs(values))
-    if not size > 0 or abs(total.real) < SURE * size:
-        return None
-    return 1 if total.real > 0 else -1
+def _signs(values: ComplexArray, strikes: dict[str, slice]) -> list[list[int | None]]:
+    """(modes, stations) of (modes, strikes); None where the phases of a station's strikes lie across."""
+    starts = [s.start for s in strikes.values()]
+    total, size = (np.add.reduceat(x, starts, axis=1) for x in (values.real, np.abs(values)))
+    sign = np.where((size > 0) & (np.abs(total) >= SURE * size), np.where(total > 0, 1, -1), 0)
+    return [[s or None for s in row] for row in sign.tolist()]

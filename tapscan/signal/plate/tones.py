@@ -24,6 +24,7 @@ import numpy as np
 
 from tapscan.records import FloatArray, Pole, Tone
 from tapscan.settings import Settings
+from tapscan.signal.fit.noise import hann
 from tapscan.signal.fit.ringing import ringing
 
 LOWEST_TONE_HZ, HIGHEST_TONE_HZ = 89.1, 11220.0
@@ -137,7 +138,7 @@ def tone_windows(
             windows.append(None)
             continue
         rest = samples[start:stop] - (mode[: stop - start] if poles else 0.0)
-        taper = np.hanning(len(rest))
+        taper = hann(len(rest))
         density = 2 * np.abs(np.fft.rfft(rest * taper)) ** 2 / (len(rest) * np.sum(taper**2))
         step_hz = sample_rate_hz / len(rest)
         windows.append(ToneWindow(start / sample_rate_hz, stop / sample_rate_hz, density, step_hz))

@@ -1,7 +1,7 @@
 """Find the taps in a recording.
 
-    EnvelopeMeter        fed with blocks, keeps power and peak per millisecond and channel
-    Envelope.joined      of the pieces of one recording
+    EnvelopeMeter        fed with blocks, keeps power per millisecond and channel
+    Envelope.put         one piece of a recording after the other
     find_strikes(...)    spans (onset, end) of one channel, with the faults seen in the envelope
     onset_sample(...)    the onset within a short stretch of samples, to a fraction of a millisecond
     clipped(...)         whether a stretch holds flattened peaks
@@ -13,19 +13,17 @@ the noise floor. It ends at the noise floor, at the next strike or at the end of
 Conventions: power is the mean square per hop, full scale = 1; times are seconds from the start.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import percentile_filter, uniform_filter1d
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
-from tapscan.signal.strikes.second_order import SecondOrder
+from tapscan.signal.strikes.hop_power import HopPower
+from tapscan.signal.strikes.running import running_low, running_mean
 
 HOP_S = 0.001
-RUMBLE_HZ = 40.0
-KNOCK_HZ = 6000.0  # a blow of half a millisecond has little above; the noise of a fast converter has
 SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
 GROWTH, SWELL = 2.0, 4.0  # of power over the last half second; a bell may swell at first, to 1.7 times
 AT_START_S, QUIETER, ATTACK_S, RISEN_AT_START, RISEN = 0.005, 1e-3, 0.02, 1.25, 2.5
@@ -43,22 +41,23 @@ COARSEST = 1 / 128  # step of 8 bit sound
 
 @dataclass(frozen=True, eq=False)
 class Envelope:
-    """Per hop and channel: power of the sound above rumble, power of its difference, and the peak."""
+    """Per hop and channel: power of the sound above rumble, and power of its difference."""
 
     hop_s: float
     power: FloatArray  # (channels, hops)
     edge_power: FloatArray  # (channels, hops), of the first difference under KNOCK_HZ
-    peak: FloatArray  # (channels, hops), of the samples as recorded
     constant: tuple[bool, ...]  # per channel: every sample alike (silence, or a constant offset)
 
-    @staticmethod
-    def joined(pieces: list["Envelope"]) -> "Envelope":
-        """Of pieces that follow each other. The list is emptied: hours of hops are not held twice."""
-        hop_s, constant = pieces[0].hop_s, tuple(all(c) for c in zip(*(p.constant for p in pieces), strict=True))
-        columns = [[p.power for p in pieces], [p.edge_power for p in pieces], [p.peak for p in pieces]]
-        pieces.clear()
-        power, edge, peak = (np.concatenate(columns.pop(0), axis=1) for _ in range(3))
-        return Envelope(hop_s, power, edge, peak, constant)
+    def room_for(self, hops: int) -> "Envelope":
+        """For a recording of so many of which this is the first piece; `put` fills it."""
+        both = np.zeros((2, len(self.power), hops))
+        return Envelope(self.hop_s, both[0], both[1], (True,) * len(self.power))
+
+    def put(self, first: int, piece: "Envelope") -> "Envelope":
+        """With a piece from hop `first` on; hours of hops are not held twice."""
+        hops = slice(first, first + piece.power.shape[1])
+        self.power[:, hops], self.edge_power[:, hops] = piece.power, piece.edge_power
+        return replace(self, constant=tuple(a and b for a, b in zip(self.constant, piece.constant, strict=True)))
 
 
 def hop_samples(sample_rate_hz: int) -> int:
@@ -88,62 +87,55 @@ class EnvelopeMeter:
     def __init__(self, sample_rate_hz: int, channels: int, first: FloatArray | None = None, warm: int = 0) -> None:
         self.hop = hop_samples(sample_rate_hz)
         self.rate, self.warm = sample_rate_hz, warm
-        self._rumble = SecondOrder.high_pass(RUMBLE_HZ, sample_rate_hz, channels)
-        self._knock = SecondOrder.low_pass(min(KNOCK_HZ, 0.4 * sample_rate_hz), sample_rate_hz, channels)
-        self._last: FloatArray | None = None
+        self._power = HopPower(self.hop, sample_rate_hz, channels)
         self._first = first
         self._alike = np.ones(channels, dtype=bool)
-        self._rest = np.zeros((channels, 0)), np.zeros((channels, 0)), np.zeros((channels, 0))
-        self._parts: list[tuple[FloatArray, FloatArray, FloatArray]] = []
+        self._rest = np.zeros((channels, 0))
+        self._parts: list[FloatArray] = []
 
     def add(self, block: FloatArray) -> None:
         """Feed the next (n, channels) samples."""
         x = np.ascontiguousarray(block.T)
+        if not x.size:
+            return
         if self._first is None:
             self._first = x[:, :1].copy()
-        first = self._first
-        self._alike &= (x == first).all(axis=1)
-        x0 = x - first  # a constant offset must not look like a step at the start
-        high, blunt = self._rumble.filtered(x0), self._knock.filtered(x0)
-        edge = np.diff(blunt, axis=1, prepend=blunt[:, :1] if self._last is None else self._last)
-        self._last = blunt[:, -1:].copy()
-        streams = [high, edge, x]
-        if self._rest[0].size:
-            streams = [np.concatenate([r, s], axis=1) for r, s in zip(self._rest, streams, strict=True)]
-        whole = streams[0].shape[1] // self.hop * self.hop
-        self._parts.append(self._reduce([s[:, :whole] for s in streams]))
-        self._rest = streams[0][:, whole:], streams[1][:, whole:], streams[2][:, whole:]
-
-    def _reduce(self, streams: list[FloatArray]) -> tuple[FloatArray, FloatArray, FloatArray]:
-        high, edge, raw = (s.reshape(s.shape[0], -1, self.hop) for s in streams)
-        return _mean_square(high), _mean_square(edge), np.abs(raw).max(axis=2)
+        if self._alike.any():
+            self._alike &= (x == self._first).all(axis=1)
+        if self._rest.size:
+            x = np.concatenate([self._rest, x], axis=1)
+        whole = x.shape[1] // self.hop * self.hop
+        if whole:  # a constant offset must not look like a step at the start
+            self._parts.append(self._power.of(x[:, :whole], self._first))
+        self._rest = x[:, whole:]
 
     def envelope(self) -> Envelope:
         """What has been fed so far (an incomplete last hop is left out)."""
-        power, edge, peak = (np.concatenate(part, axis=1)[:, self.warm :] for part in zip(*self._parts, strict=True))
+        none = np.empty((len(self._alike), 2, 0))
+        power = np.concatenate([none, *self._parts], axis=2)[:, :, self.warm :]
         self._parts = []  # hours of hops are not held twice
-        return Envelope(self.hop / self.rate, power, edge, peak, tuple(bool(a) for a in self._alike))
+        alike = tuple(bool(a) for a in self._alike)
+        return Envelope(self.hop / self.rate, power[:, 0], power[:, 1], alike)
 
 
-def _mean_square(hops: FloatArray) -> FloatArray:
-    """(channels, hops) of (channels, hops, samples), without another array of that size."""
-    return np.asarray(np.einsum("chi,chi->ch", hops, hops) / hops.shape[2])
+class NoiseFloor:
+    """Slowly moving floor: the low tenth of the power over some seconds. Hours of it are not held, but made where they are asked for."""
 
+    def __init__(self, power: FloatArray, hop_s: float) -> None:
+        self.coarse = coarse = max(1, round(0.02 / hop_s))
+        n = max(1, len(power) // coarse)
+        means = power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
+        window = round(FLOOR_S / (coarse * hop_s))
+        self.means = running_low(means, window, 0.1) if n > window else np.full(n, np.percentile(means, 10))
 
-def noise_floor(power: FloatArray, hop_s: float) -> FloatArray:
-    """(hops,) slowly moving floor: the low tenth of the power over some seconds."""
-    coarse = max(1, round(0.02 / hop_s))
-    n = max(1, len(power) // coarse)
-    means = power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
-    window = round(FLOOR_S / (coarse * hop_s))
-    floor = (
-        percentile_filter(means, 10, size=window, mode="reflect")
-        if n > window
-        else np.full(n, np.percentile(means, 10))
-    )
-    fine = np.interp(np.arange(len(power), dtype=float), (np.arange(n) + 0.5) * coarse, floor)
-    fine += TINY
-    return np.asarray(fine)
+    def between(self, first: int, stop: int) -> FloatArray:
+        """(stop - first,) of these hops: lines between means that each stand in the middle of theirs, level before the first and after the last."""
+        begin, away = (self.coarse + 1) // 2, np.arange(self.coarse) + (self.coarse % 2) / 2
+        number = np.arange((first - begin) // self.coarse, (stop - 1 - begin) // self.coarse + 2)
+        means = self.means[np.clip(number, 0, len(self.means) - 1)]
+        lines = (np.diff(means) / self.coarse)[:, None] * away + means[:-1, None]
+        skip = first - begin - int(number[0]) * self.coarse
+        return lines.ravel()[skip : skip + stop - first] + TINY
 
 
 def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[Span]:
@@ -151,13 +143,13 @@ def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[S
     power, edge = envelope.power[channel], envelope.edge_power[channel]
     if envelope.constant[channel] or power.size < 3:
         return []
-    onsets = _onsets(edge, noise_floor(edge, envelope.hop_s), envelope.hop_s, settings)
+    onsets = _onsets(edge, NoiseFloor(edge, envelope.hop_s), envelope.hop_s, settings)
     ends = [*onsets[1:], len(power)][: len(onsets)]
-    quiet = noise_floor(power, envelope.hop_s)
+    quiet = NoiseFloor(power, envelope.hop_s)
     return [_span(envelope, channel, a, b, quiet, settings) for a, b in zip(onsets, ends, strict=True)]
 
 
-def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Settings) -> list[int]:
+def _onsets(edge: FloatArray, floor: NoiseFloor, hop_s: float, settings: Settings) -> list[int]:
     """Hops at which the differenced power jumps; the strongest jump within a gap stands for it."""
     gap = round(settings.strikes.gap_s / hop_s)
     least = edge.max() * 10 ** (-settings.strikes.range_db / 10)
@@ -165,9 +157,9 @@ def _onsets(edge: FloatArray, floor: FloatArray, hop_s: float, settings: Setting
     around = gap + BEFORE_HOPS
     for start in range(0, len(edge), PIECE_HOPS):  # hours in pieces that look a little past their ends
         first, stop = max(0, start - around), start + PIECE_HOPS
-        piece = slice(first, stop + around)
-        over[start:stop] = _stands_out(edge[piece], floor[piece], gap, settings)[start - first : stop - first]
-    over &= edge > least
+        piece = edge[first : stop + around]
+        stands = _stands_out(piece, floor.between(first, first + len(piece)), gap, settings) & (piece > least)
+        over[start:stop] = stands[start - first : stop - first]
     onsets: list[int] = []
     for hop in np.flatnonzero(over):
         if not onsets or hop - onsets[-1] >= gap:
@@ -179,20 +171,31 @@ def _stands_out(edge: FloatArray, floor: FloatArray, gap: int, settings: Setting
     """Where the power exceeds what came just before, the floor and all that rang within the gap before."""
     rise, gate = 10 ** (settings.strikes.rise_db / 10), 10 ** (settings.strikes.gate_db / 10)
     before = _mean_before(edge, BEFORE_HOPS)
-    limit = np.maximum.reduce([rise * before, gate * floor, OVER_RING * _most_before(edge, gap)])
+    limit = np.maximum(np.maximum(rise * before, gate * floor), OVER_RING * _most_before(edge, gap))
     return np.asarray(np.minimum(edge, _mostly_after(edge)) > limit)
 
 
 def _most_before(edge: FloatArray, hops: int) -> FloatArray:
     """Largest of the hops before each, the two nearest left out: modes that beat come back so far."""
-    padded = np.concatenate([np.zeros(hops + 1), edge])[: len(edge) + hops - 1]
-    return np.lib.stride_tricks.sliding_window_view(padded, hops).max(axis=1)[: len(edge)]
+    return _most_of(np.concatenate([np.zeros(hops + 1), edge]), hops)[: len(edge)]
+
+
+def _most_of(x: FloatArray, many: int) -> FloatArray:
+    """(n - many + 1,) largest of so many on end: of 1, 2, 4... and at last of all."""
+    known = 1
+    while known < many:
+        step = min(known, many - known)
+        x, known = np.maximum(x[:-step], x[step:]), known + step
+    return x
 
 
 def _mostly_after(edge: FloatArray) -> FloatArray:
     """Median of each hop and the next few: a click of one sample is no strike."""
     padded = np.concatenate([edge, np.zeros(LASTING_HOPS - 1)])
-    return np.median(np.lib.stride_tricks.sliding_window_view(padded, LASTING_HOPS), axis=1)
+    a, b, c, d, e = np.lib.stride_tricks.sliding_window_view(padded, LASTING_HOPS).T
+    low = np.maximum(np.minimum(a, b), np.minimum(c, d))  # neither this nor the next is the least or the most of five
+    high = np.minimum(np.maximum(a, b), np.maximum(c, d))
+    return np.maximum(np.minimum(low, high), np.minimum(np.maximum(low, high), e))
 
 
 def _past_precursor(edge: FloatArray, hop: int, over: NDArray[np.bool_], gap: int) -> int:
@@ -207,18 +210,17 @@ def _past_precursor(edge: FloatArray, hop: int, over: NDArray[np.bool_], gap: in
 def _mean_before(x: FloatArray, hops: int) -> FloatArray:
     """Mean of the `hops` values before each, leaving out the nearest (the attack may straddle it)."""
     sums = np.concatenate([[0.0], np.cumsum(x)])
-    i = np.arange(len(x))
-    stop = np.maximum(i - 1, 0)
-    start = np.maximum(stop - hops, 0)
-    return (sums[stop] - sums[start]) / np.maximum(stop - start, 1) + TINY
+    stop = np.maximum(np.arange(min(len(x), hops + 1)) - 1, 0)  # the first have fewer before them
+    few, many = sums[stop] / np.maximum(stop, 1), (sums[hops:-2] - sums[: -2 - hops]) / hops
+    return np.concatenate([few, many]) + TINY
 
 
-def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatArray, settings: Settings) -> Span:
+def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: NoiseFloor, settings: Settings) -> Span:
     power, hop_s = envelope.power[channel], envelope.hop_s
     longest = onset + round(settings.strikes.longest_s / hop_s)
     stop = min(end, longest)
-    smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
-    above = np.flatnonzero(smooth > OVER_FLOOR * quiet[onset:stop])  # the last place over the floor ends it
+    smooth = running_mean(power[onset:stop], max(1, round(0.03 / hop_s)))
+    above = np.flatnonzero(smooth > OVER_FLOOR * quiet.between(onset, stop))  # the last place over the floor ends it
     stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
     edge = envelope.edge_power[channel]
     grown = onset + _grows_again(edge[onset:stop], hop_s)
@@ -235,10 +237,10 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: FloatAr
 
 def _grows_again(edge: FloatArray, hop_s: float) -> int:
     """Hop at which something else than the ring begins: free modes may beat, yet each beat is weaker than those before."""
-    smooth = uniform_filter1d(edge, round(SMOOTH_S / hop_s), mode="nearest")
+    smooth = running_mean(edge, round(SMOOTH_S / hop_s))
     back, near = round(BEAT_S / hop_s), round(2 * SMOOTH_S / hop_s)
     padded = np.concatenate([np.full(back, smooth[0]), smooth])
-    before = np.lib.stride_tricks.sliding_window_view(padded, back - near).max(axis=1)[: len(smooth)]
+    before = _most_of(padded, back - near)[: len(smooth)]
     limit = np.where(np.arange(len(smooth)) * hop_s < SWELL_S, SWELL, GROWTH)
     growing = np.flatnonzero(smooth > limit * before)
     growing = growing[growing > near]
@@ -248,9 +250,12 @@ def _grows_again(edge: FloatArray, hop_s: float) -> int:
 def _attackless(edge: FloatArray, onset: int, hop_s: float) -> bool:
     """Louder later than in what should be the attack; less is allowed where the recording begins inside the sound."""
     attack = round(ATTACK_S / hop_s)
-    ring = uniform_filter1d(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s), mode="nearest")
-    quiet_before = edge[:onset].min(initial=edge[onset]) < QUIETER * edge[onset : onset + 4].max()
-    within = onset * hop_s <= AT_START_S and not quiet_before
+    ring = running_mean(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s))
+    within = onset * hop_s <= AT_START_S
+    if (
+        within and edge[:onset].min(initial=edge[onset]) < QUIETER * edge[onset : onset + 4].max()
+    ):  # it was quiet before
+        within = False
     return bool(ring[attack:].max(initial=0.0) > (RISEN_AT_START if within else RISEN) * ring[:attack].max())
 
 
