@@ -32,6 +32,7 @@ def list_all(
     """List the scans, oldest first."""
     from tapscan.cli.tables import print_scans
     from tapscan.workflow.scan import scan_lines, unfinished_scans
+    from tapscan.workflow.taken import how_to_resume, what_of
 
     opened = o.opened(register)
     lines = scan_lines(opened, plate)
@@ -42,7 +43,7 @@ def list_all(
     for u in unfinished_scans(opened, plate):
         begun = u.begun_utc[:16].replace("T", " ")
         typer.echo(
-            f"Unfinished: {u.plate}, begun {begun} UTC, {len(u.kept)} strikes; tapscan scan record {u.plate} --resume"
+            f"Unfinished: {u.plate}, begun {begun} UTC, {len(u.kept)} {what_of(u, len(u.kept))}; {how_to_resume(u)}"
         )
 
 

@@ -20,16 +20,8 @@ from tapscan.workflow.at_the_plate import NOT_YET, Session, View
 from tapscan.workflow.bar import WHERE
 from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
 from tapscan.workflow.own_layouts import layout_of
-from tapscan.workflow.record import (
-    USUAL_LAYOUT,
-    USUAL_ORDER,
-    Recorder,
-    begin_recording,
-    guide_of,
-    rate_of,
-    settled,
-    unfinished_layout,
-)
+from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, Recorder, begin_recording
+from tapscan.workflow.taken import guide_of, rate_of, settled, unfinished_layout
 from tapscan.workflow.typed import number, words
 from tapscan.workflow.typed_scan import new_scan
 

@@ -139,9 +139,7 @@ def _pitch(heard: Sequence[Heard]) -> float | None:
 
 def _noise(heard: Sequence[_Heard], rate: int) -> NoiseDensity | str:
     """Of what is heard before the first note and just before the others: the quietest of them. Else why it is not known."""
-    cuts = [
-        h.samples[max(0, round((a - NOISE_S) * rate)) : round((a - 0.03) * rate)] for h in heard for a in h.onsets
-    ]
+    cuts = [h.samples[max(0, round((a - NOISE_S) * rate)) : round((a - 0.03) * rate)] for h in heard for a in h.onsets]
     long = [c for c in cuts if len(c) > 0.3 * rate]
     if not long:
         return "nothing quiet before any note"
