@@ -13,8 +13,10 @@ from tapscan.recording.trigger import Clip
 from tapscan.records import PlayedNote
 from tapscan.settings import Settings
 from tapscan.signal.notes.hear_notes import hear_pieces
+from tapscan.signal.notes.strings import key_number
 from tapscan.signal.strikes.detect import clipped
 
+SOON_GONE_FROM = 60  # from A5 on a string may die away sooner than its damper falls, or has none: how long it was held cannot be told
 NEAR_S = 0.1  # a note found so near to the onset is this note
 WRONG = {
     "lost": "Part of the sound was lost on its way in. Close other programs, then play it again.",
@@ -61,10 +63,14 @@ def judge_note(clip: Clip, wanted: str | None, pitch: float | None, settings: Se
 
 def _why_refused(note: PlayedNote, wanted: str | None, contact: bool) -> str | None:
     """The first that holds, in the order in which a person would mend them."""
-    if note.buzz_reason is not None:
-        return "short" if "short" in note.buzz_reason else "hurried"
+    if note.buzz_reason is not None and "short" not in note.buzz_reason:
+        return "hurried"
     if note.key is None:
         return "not told" if note.clear is not None else "no key"
     if wanted is not None and note.key != wanted:
         return "another key"
+    if key_number(note.key) >= SOON_GONE_FROM:
+        return None
+    if note.buzz_reason is not None:
+        return "short"
     return "long" if contact and note.listened_s is None else None

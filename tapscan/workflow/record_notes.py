@@ -31,9 +31,7 @@ from tapscan.workflow.record import Action, Event
 from tapscan.workflow.taken import keys_guide, keys_of
 
 LEAST_FOR_PITCH = 4  # notes from which the pitch of the piano is told, as in hear_notes
-AS_HEARD = frozenset(
-    {"another key", "not told"}
-)  # kept when it comes again: the player is right more often than the ear
+AS_HEARD = frozenset({"another key", "not told", "short", "long"})  # kept when it comes again: the player may be right
 NO_KEY_NAMED = "any key, one after the other; each once"
 
 
@@ -90,7 +88,7 @@ class NoteRecorder:
             return self._accept(judged, wanted or heard or "", "")
         if wanted and same and judged.refused in AS_HEARD:
             self._again = None
-            return self._accept(judged, wanted, f" It sounded the same again ({heard or 'no certain key'}) and is kept as it is; the reading tells what it hears.")  # fmt: skip
+            return self._accept(judged, wanted, " It was heard so again and is kept as it is; the reading tells what it hears.")  # fmt: skip
         wish = f" Play {wanted}." if judged.refused == "another key" else ""
         return [Event("refused", judged.words + wish, judged.refused)]
 
