@@ -187,6 +187,19 @@ visit_photo = Table(
     Column("name", Text, nullable=False),
     Column("added_utc", String(32), nullable=False),
 )
+visit_outcome = Table(
+    "visit_outcome",  # what an examination found of what was seen; rows are only added
+    metadata,
+    Column("row", Integer, primary_key=True),
+    Column("visit_id", ForeignKey("visit.row"), nullable=False, index=True),
+    Column("region", String(32), nullable=False),
+    Column("found", Text, nullable=False),
+    Column("method", Text, nullable=False),
+    Column("by_whom", Text, nullable=False),
+    Column("on", Date, nullable=False),
+    Column("note", Text),
+    Column("entered_utc", String(32), nullable=False),
+)
 unfinished = Table(
     "unfinished",  # a scan that is being recorded at the plate, or was given up
     metadata,

@@ -101,8 +101,16 @@ def _told(one: _Heard, rate: int, pitch: float | None, settings: Settings) -> _H
     kept = _no_echoes(levels, one.onsets, keys, settings)
     onsets = [one.onsets[k] for k in kept]
     ends = [*onsets[1:], len(one.samples) / rate]
-    falls = [damper_falls(levels, a, b, settings) for a, b in zip(onsets, ends, strict=True)]
-    return _Heard(one.recording, one.samples, levels, onsets, ends, falls, [keys[k] for k in kept])
+    keys = [keys[k] for k in kept]
+    falls = [_fall(levels, *three, settings) for three in zip(onsets, ends, keys, strict=True)]
+    return _Heard(one.recording, one.samples, levels, onsets, ends, falls, keys)
+
+
+def _fall(levels: NoteLevels, onset_s: float, end_s: float, heard: Heard, settings: Settings) -> float | None:
+    """None too where there is no damper: a top string's own fall would pass for one."""
+    key, _, _ = _key(heard, settings)
+    undamped = key is not None and key >= UNDAMPED_FROM
+    return None if undamped else damper_falls(levels, onset_s, end_s, settings)
 
 
 def _scored(samples: FloatArray, rate: int, onsets: Sequence[float], cents: tuple[float, ...]) -> list[Heard]:
