@@ -10,6 +10,7 @@ from tapscan.errors import BadRequest
 
 if TYPE_CHECKING:
     from tapscan.workflow.check import Request
+    from tapscan.workflow.scan import Unfinished
 
 
 @dataclass(frozen=True)
@@ -36,3 +37,10 @@ class Keys:
         """Raises BadRequest for what does not go together."""
         wanted = self.wanted()
         return replace(request, played=True, keys=",".join(wanted)) if self.played else request
+
+
+def how_to_resume(unfinished: "Unfinished") -> str:
+    """What to type."""
+    from tapscan.workflow.taken import is_played
+
+    return f"tapscan scan record {unfinished.plate}{' --played' * is_played(unfinished)} --resume"

@@ -8,6 +8,7 @@ from tapscan.cli import options as o
 from tapscan.cli import scan_mend
 from tapscan.cli.facts import NOTHING, Typed
 from tapscan.cli.groups import grouped
+from tapscan.cli.played import how_to_resume
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.cli.sharing import JOBS, progress_of, shared_work
@@ -32,7 +33,7 @@ def list_all(
     """List the scans, oldest first."""
     from tapscan.cli.tables import print_scans
     from tapscan.workflow.scan import scan_lines, unfinished_scans
-    from tapscan.workflow.taken import how_to_resume, what_of
+    from tapscan.workflow.taken import what_of
 
     opened = o.opened(register)
     lines = scan_lines(opened, plate)

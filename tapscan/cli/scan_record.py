@@ -14,7 +14,7 @@ from tapscan.cli.bar import BarTurns
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
-from tapscan.cli.played import Keys
+from tapscan.cli.played import Keys, how_to_resume
 from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, NEEDED, progress_of
 from tapscan.cli.sure import asking
@@ -182,7 +182,7 @@ def _only_keys(**of_taps: object) -> None:
 def _unfinished(opened: "Register", plate: str, played: bool, resume: bool, anew: bool) -> "Unfinished | None":
     """The one to go on with; None: begin. Raises BadRequest where a person must choose."""
     from tapscan.workflow.scan import unfinished_scans
-    from tapscan.workflow.taken import how_to_resume, is_played, what_of
+    from tapscan.workflow.taken import is_played, what_of
 
     every = [u for u in unfinished_scans(opened, plate) if u.kept]
     stopped = [u for u in every if is_played(u) is played]
@@ -273,7 +273,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
 
 def _enough(unfinished: "Unfinished") -> bool:
     """Whether all is there, or the person wants it read as it is."""
-    from tapscan.workflow.taken import how_to_resume, is_played, keys_of, missing_stations, what_of
+    from tapscan.workflow.taken import is_played, keys_of, missing_stations, what_of
 
     missing, played, count = missing_stations(unfinished), is_played(unfinished), len(unfinished.kept)
     if missing:

@@ -18,13 +18,14 @@ from tapscan.errors import MicrophoneTrouble
 from tapscan.places import Layout
 from tapscan.recording.microphone import Beeper, Microphone, look_again
 from tapscan.workflow.bar import WHERE
+from tapscan.workflow.guide import AnyKeys
 from tapscan.workflow.record import Event, Recorder
 from tapscan.workflow.record_notes import NoteRecorder
 
 Wish = Literal["undo", "repeat", "skip", "back", "pause", "stop"]
 WISHES: tuple[Wish, ...] = get_args(Wish)
 HANDS = "Two quick knocks take the last strike back."
-HANDS_AT_KEYS = "Hold each key for a third to half a second, let go, and wait for READY. No pedal."
+HANDS_AT_KEYS = "Hold each key a third to half a second, let go, wait for READY. No pedal."
 TONES: dict[str, list[tuple[float, float]]] = {
     "accepted": [(880.0, 0.06)],
     "refused": [(220.0, 0.18)],
@@ -168,10 +169,16 @@ class Session:
         guide, trigger = self.recorder.guide, self.recorder.trigger
         here = guide.station
         return View(
-            here, self._where(here), guide.force, guide.told, guide.done, len(guide.stations), self.said, self.tone,
+            here, self._where(here), guide.force, self._counts, guide.done, len(guide.stations), self.said, self.tone,
             trigger.level_db, trigger.floor_db, self._waiting(), self.trouble, self.recorder.layout,
             frozenset(s for s in guide.stations if not guide.missing(s)), self.recorder.paused,
         )  # fmt: skip
+
+    @property
+    def _counts(self) -> str:
+        """Of taps at this place; of keys where any will do: a key that is named is played once."""
+        guide = self.recorder.guide
+        return guide.told if isinstance(self.recorder, Recorder) or isinstance(guide, AnyKeys) else ""
 
     def _where(self, here: str | None) -> str:
         if isinstance(self.recorder, NoteRecorder):

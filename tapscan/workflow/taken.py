@@ -107,11 +107,6 @@ def what_of(unfinished: Unfinished, count: int = 1) -> str:
     return f"{'note' if is_played(unfinished) else 'strike'}{'s' * (count != 1)}"
 
 
-def how_to_resume(unfinished: Unfinished) -> str:
-    """What to type."""
-    return f"tapscan scan record {unfinished.plate}{' --played' * is_played(unfinished)} --resume"
-
-
 def keys_of(unfinished: Unfinished) -> tuple[str, ...]:
     """Those that are to be played; empty: any."""
     return tuple(unfinished.plan.get("keys", ()))

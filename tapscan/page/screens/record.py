@@ -150,7 +150,7 @@ def _find(request: Request, number: str) -> Unfinished:
         raise BadRequest("no such scan is being recorded; look at the plate's page for what is begun")
     found = find_unfinished(register_of(request), int(number))
     if is_played(found):
-        raise BadRequest(f"keys are recorded in the terminal: tapscan scan record {found.plate} --played --resume")
+        raise BadRequest("keys are recorded in the terminal; this recording goes on there")
     return found
 
 
