@@ -89,7 +89,8 @@ def _begun(recording: str, samples: FloatArray, rate: int, settings: Settings) -
     """With every rise, and keys at any pitch."""
     levels = NoteLevels(samples, rate)
     onsets = note_onsets(levels, settings)
-    return _Heard(recording, samples, levels, onsets, [], [], _scored(samples, rate, onsets, GRID))
+    keys = _scored(samples, rate, onsets, GRID) if onsets else []
+    return _Heard(recording, samples, levels, onsets, [], [], keys)
 
 
 def _told(one: _Heard, rate: int, pitch: float | None, settings: Settings) -> _Heard:
