@@ -58,7 +58,7 @@ class Look:
     @property
     def told(self) -> str:
         """Signs and note in words."""
-        signs = "; ".join(SIGNS[s] for s in self.signs)
+        signs = "; ".join(SIGNS[s] for s in self.signs if s != "other" or not self.note)
         if self.answer == "note" and not self.signs:
             signs = NOT_SAID if self.note else f"something; {NOT_SAID}"
         return " (".join(filter(None, [signs, self.note])) + (")" if signs and self.note else "")

@@ -55,10 +55,10 @@ class Known:
     scans: tuple[tuple[ScanEntry, Screening], ...]  # of that day, oldest first, none crossed out
     opened: tuple[OpenFinding, ...]  # from earlier days
     seen_before: tuple[tuple[dt.date, Look], ...]  # what the eye saw on earlier visits, may be a crack and is open
-    explained: tuple[tuple[dt.date, Look], ...]  # the same, named by an examination since
     state: State | None
     before: bool  # an earlier scan by taps is there to be compared with
     advice: Advice
+    explained: tuple[tuple[dt.date, Look], ...] = ()  # as seen_before, and named by an examination since
 
     @property
     def tapped(self) -> tuple[tuple[ScanEntry, Screening], ...]:
@@ -151,7 +151,7 @@ def known_of(register: Register, visit: Visit) -> Known:
     earlier = tuple((v.date, look) for v in past for look in v.suspects)
     explained = tuple((v.date, look) for v in past for look in v.explained)
     before = any(e.date < visit.date and not e.played for e in entries)
-    known = Known(visit, scans, opened, earlier, explained, _state(visit, scans), before, _NO_ADVICE)
+    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, explained)
     return replace(known, advice=advise(_for_advice(known)))
 
 

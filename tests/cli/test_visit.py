@@ -61,7 +61,7 @@ def what_the_document_says(folder, known, used):
         and "For Ms Perry" in page
     )
     assert f"2 of 12 regions seen, {used} taps at 4 places heard, keys played by hand." in page
-    assert "Something else (new nuts)" in page
+    assert "Nose bolts and their bosses. New nuts (1 photo)." in page
     # what is not known, each from what was not seen, not struck, not run
     codes = {u.code for u in unknown_of(known)}
     assert codes == {"hidden", "not-looked", "barred", "microphone", "checks", "in-piano", "change"}
