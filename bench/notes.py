@@ -221,13 +221,15 @@ def _count(rows: list[tuple[Unit, dict[str, Any]]], sensor: str, kind: str, rule
 
 
 def counted(rows: list[tuple[Unit, dict[str, Any]]]) -> dict[str, Any]:
-    """For reach.json: both rules by pickup."""
+    """For reach.json: both rules by pickup, the buzz by microphone too."""
+    by_microphone = {kind: share(*_count(rows, "microphone", kind, BUZZ_RULE)) for kind in ("unflawed", "buzz")}
     return {
         "unflawed": {rule: share(*_count(rows, "contact", "unflawed", rule)) for rule in (BUZZ_RULE, RING_RULE)},
         "found": {
             BUZZ_RULE: share(*_count(rows, "contact", "buzz", BUZZ_RULE)),
             RING_RULE: share(*_count(rows, "contact", "foreign", RING_RULE)),
         },
+        "buzz_by_microphone": {"unflawed": by_microphone["unflawed"], "found": by_microphone["buzz"]},
     }
 
 

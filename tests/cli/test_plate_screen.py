@@ -7,6 +7,7 @@ from rich.console import Console
 from tapscan.cli.large_letters import FIVE, fitting, large
 from tapscan.cli.plate_screen import DONE, HERE, OPEN, screen
 from tapscan.layouts import known_layouts, read_layout
+from tapscan.screening.played_notes import KEYBOARD
 from tapscan.workflow.at_the_plate import View
 from tests.every import each
 from tests.snapshots import same_as_before
@@ -49,6 +50,7 @@ def test_a_key_that_is_wanted_stands_in_block_letters_and_black_ones_differ_from
     words = "black key, number 41 of 88 from the left"
     lines, white = (shown(layout=None, station=k, where=words, counts="", force="key") for k in ("C#4", "C4"))
     assert len(lines) == 24 and sum("█" in line for line in lines[:13]) == 10
+    assert set("".join(KEYBOARD)) <= set(FIVE), "every sign of a key is drawn"
     assert lines[2:7] != white[2:7] and any(words in line for line in lines) and "keys played" in lines[0]
     assert any("No pedal." in line for line in lines), "nothing is cut off"
 

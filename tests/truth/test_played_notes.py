@@ -10,6 +10,7 @@ import pytest
 import soundfile
 
 from bench.notes import COUNTED_SCALES, PAGE, RESULTS, SETTING_SCALES, Unit, heard, made
+from bench.simulate.played import Played, Wrong, piano, take
 from bench.simulate.round_the_piano import spoil
 from bench.simulate.string_scales import SCALES, strings
 from tapscan.register.database import open_register
@@ -162,6 +163,16 @@ def test_what_does_not_go_together_is_refused_in_one_line(visit, given):
 def test_silence_and_crumbs_are_no_note_and_no_crash(seconds, contact):
     told = played_notes([("F1", np.zeros(round(seconds * 48_000)), 48_000)], ["C4"], Settings(), contact=contact)
     assert told.notes == () and told.missing == ("C4",)
+
+
+def test_a_top_key_has_no_damper_and_a_buzz_is_listened_for_all_the_same():
+    """Its own dying away is no damper; dampers end some 20 notes under the top (from memory)."""
+    rng, keys = np.random.default_rng(7), (71, 74, 77, 80, 83)
+    one = piano(rng, SCALES["grand 210"], Wrong())
+    notes = [Played(key, 1.0 + 1.8 * k, 0.4) for k, key in enumerate(keys)]
+    told = played_notes([("F1", take(rng, one, notes, 44_100, "microphone", -50.0), 44_100)], [], Settings(), contact=False)  # fmt: skip
+    assert [n.key for n in told.notes] == [key_name(k) for k in keys]
+    assert all(n.held_s is None and n.buzz_share_db is not None for n in told.notes)
 
 
 def test_without_quiet_before_any_note_nothing_is_told_of_what_rings_on():
