@@ -1,4 +1,4 @@
-"""Invented scales of four grands and two uprights: length, wire and tension of every string, and from these its partials.
+"""Invented scales of five grands and three uprights: length, wire and tension of every string, and from these its partials.
 
 f_n = n f0 sqrt(1 + B n^2) with B = pi^3 E d^4 / (64 T L^2) (Fletcher, J. Acoust. Soc. Am. 36 (1964) 203; for a wound string d is the core's). Lengths and wires are
 invented within what such pianos have (from memory); no maker's scale. Plain strings carry what their wire, length and pitch ask; the tension of wound ones is drawn
@@ -44,6 +44,8 @@ SCALES = {
         Scale("upright 120", 1.81, 28, 1.16, 0.82, (1.26, 0.92), (840.0, 690.0), (1.05, 0.77), 0.050),
         Scale("grand 185", 1.85, 25, 1.34, 1.02, (1.38, 0.98), (980.0, 810.0), (1.08, 0.775), 0.0515),
         Scale("upright 108", 1.82, 30, 0.99, 0.74, (1.22, 0.90), (770.0, 640.0), (1.03, 0.76), 0.0495),
+        Scale("grand 227", 1.87, 22, 1.69, 1.26, (1.45, 1.01), (1130.0, 930.0), (1.12, 0.785), 0.0525),
+        Scale("upright 125", 1.83, 26, 1.23, 0.88, (1.29, 0.94), (880.0, 730.0), (1.07, 0.77), 0.0505),
     )
 }
 

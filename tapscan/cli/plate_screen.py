@@ -1,4 +1,4 @@
-"""What is on the screen while a scan is recorded: readable from three metres, 80 by 24 and up.
+"""What is on the screen while a scan, or keys, are recorded: readable from three metres, 80 by 24 and up.
 
 screen(view, wide)         a rich renderable
 plate_picture(...)         the plate in letters: edge, stations, the one to tap
@@ -12,10 +12,10 @@ from rich.panel import Panel
 from rich.text import Text
 
 from tapscan.cli.large_letters import fitting
-from tapscan.places import Point
-from tapscan.workflow.at_the_plate import HANDS, View
+from tapscan.places import Layout, Point
+from tapscan.workflow.at_the_plate import View
 
-KEYS = "u take back   r place anew   s skip   b back   p pause   q stop and keep"
+KEYS = "u take back   r {} anew   s skip   b back   p pause   q stop and keep"
 MAP_WIDE, MAP_HIGH = 30, 12
 HERE, DONE, OPEN, EDGE = "◆", "●", "○", "·"
 LEVEL_LOW_DB, LEVEL_HIGH_DB = -80.0, 0.0
@@ -25,27 +25,31 @@ def screen(view: View, wide: int) -> RenderableType:
     """Large name at the left, the plate at the right, the last verdict below."""
     body = Rows()
     body.split_column(Rows(_head(view), size=1), Rows(name="middle"), Rows(_foot(view, wide), size=7))
+    if view.layout is None:
+        body["middle"].update(_name(view, wide))
+        return body
     left = max(20, wide - MAP_WIDE - 3)
-    body["middle"].split_row(
-        Rows(_name(view, left), size=left), Rows(Panel(plate_picture(view), padding=0), size=MAP_WIDE + 3)
-    )
+    picture = plate_picture(view, view.layout)
+    body["middle"].split_row(Rows(_name(view, left), size=left), Rows(Panel(picture, padding=0), size=MAP_WIDE + 3))
     return body
 
 
 def _head(view: View) -> Text:
-    return Text(f" {view.done} of {view.stations} places done", style="bold")
+    what = "places done" if view.layout else "keys played"
+    return Text(f" {view.done} of {view.stations} {what}", style="bold")
 
 
 def _name(view: View, wide: int) -> RenderableType:
     if view.station is None:
-        return Group(
-            *(Text(f" {row}") for row in ["", *fitting("DONE", wide - 2)]), Text("\n All places have their taps.")
-        )
+        done = "All places have their taps." if view.layout else "All keys are played."
+        return Group(*(Text(f" {row}") for row in ["", *fitting("DONE", wide - 2)]), Text(f"\n {done}"))
     rows = [Text(f" {row}", style="bold", no_wrap=True) for row in ["", *fitting(view.station, wide - 2), ""]]
-    rows += [
-        Text(f" {row}", style="bold", no_wrap=True) for row in fitting((view.force or "done").upper(), wide - 2, 2)
-    ]
+    rows += [Text(f" {row}", style="bold", no_wrap=True) for row in fitting(_how(view).upper(), wide - 2, 2)]
     return Group(*rows, Text(f"\n {view.where}"), Text(f" {view.counts}"))
+
+
+def _how(view: View) -> str:
+    return (view.force or "done") if view.layout else "short, firm"
 
 
 def _foot(view: View, wide: int) -> RenderableType:
@@ -58,8 +62,8 @@ def _foot(view: View, wide: int) -> RenderableType:
         Panel(said, padding=0),
         Text(f" {view.waiting} ", style="bold reverse" if view.waiting.startswith("READY") else "bold"),
         _bar(view, wide),
-        Text(f" {KEYS}"),
-        Text(f" {HANDS}"),
+        Text(f" {KEYS.format('place' if view.layout else 'key')}"),
+        Text(f" {view.hands}"),
     )
 
 
@@ -77,17 +81,17 @@ def _bar(view: View, wide: int) -> Text:
     return Text(f" level [{''.join(bar)}] {view.level_db:4.0f} dB")
 
 
-def plate_picture(view: View) -> Text:
+def plate_picture(view: View, layout: Layout) -> Text:
     """Marks differ by shape: the place to tap, those done, those to come."""
     grid = [[" "] * MAP_WIDE for _ in range(MAP_HIGH)]
-    outline = view.layout.outline
+    outline = layout.outline
     if outline is not None:
         edge = [*outline.edge, outline.edge[0]]
         for a, b in pairwise(edge):
             for k in range(40):
                 _put(grid, (a[0] + (b[0] - a[0]) * k / 40, a[1] + (b[1] - a[1]) * k / 40), EDGE)
-    here = next((s for s in view.layout.stations if s.name == view.station), None)
-    for station in view.layout.stations:
+    here = next((s for s in layout.stations if s.name == view.station), None)
+    for station in layout.stations:
         _put(grid, (station.x, station.y), DONE if station.name in view.taken else OPEN)
     if here is not None:
         _put(grid, (here.x, here.y), HERE)

@@ -8,6 +8,7 @@ from tapscan.cli import options as o
 from tapscan.cli import scan_mend
 from tapscan.cli.facts import NOTHING, Typed
 from tapscan.cli.groups import grouped
+from tapscan.cli.played import how_to_resume
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.cli.sharing import JOBS, progress_of
@@ -33,6 +34,7 @@ def list_all(
     """List the scans, oldest first."""
     from tapscan.cli.tables import print_scans
     from tapscan.workflow.scan import scan_lines, unfinished_scans
+    from tapscan.workflow.taken import what_of
 
     opened = o.opened(register)
     lines = scan_lines(opened, plate)
@@ -43,7 +45,7 @@ def list_all(
     for u in unfinished_scans(opened, plate):
         begun = u.begun_utc[:16].replace("T", " ")
         typer.echo(
-            f"Unfinished: {u.plate}, begun {begun} UTC, {len(u.kept)} strikes; tapscan scan record {u.plate} --resume"
+            f"Unfinished: {u.plate}, begun {begun} UTC, {len(u.kept)} {what_of(u, len(u.kept))}; {how_to_resume(u)}"
         )
 
 

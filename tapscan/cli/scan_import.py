@@ -15,6 +15,7 @@ from tapscan.cli.bar import BarRecordings
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.played import Keys
 from tapscan.cli.sharing import JOBS
 from tapscan.cli.sure import asking
 from tapscan.cli.taps import Taps
@@ -42,29 +43,6 @@ class Mended:
         typer.Option(metavar="FILE=STATION", help="Give a file, or a tap (T7=S3), to another station."),
     ] = None
     skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None
-
-
-@dataclass(frozen=True)
-class Keys:
-    """Keys were played on a strung piano, and nothing was tapped."""
-
-    played: Annotated[
-        bool, typer.Option("--played", help="Keys were played one by one, each short and firm; nothing was tapped.")
-    ] = False
-    keys: Annotated[
-        o.TEXT,
-        typer.Option(metavar="KEYS", help="With --played: the keys, such as A0-C8 or A3,C4; what is missing is told."),
-    ] = None
-
-    def of(self, request: "Request") -> "Request":
-        """Raises BadRequest for what does not go together."""
-        from tapscan.workflow.played import read_keys
-
-        if not self.played:
-            if self.keys:
-                raise BadRequest("--keys is for played notes: add --played, or leave it out")
-            return request
-        return replace(request, played=True, keys=",".join(read_keys(self.keys)) if self.keys else "")
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""`tapscan scan record`: leads a person round the plate and keeps every strike."""
+"""`tapscan scan record`: leads a person round the plate, or along the keyboard, and keeps every strike and every note."""
 
 import sys
 from collections.abc import Callable, Sequence
@@ -14,6 +14,7 @@ from tapscan.cli.bar import BarTurns
 from tapscan.cli.facts import NOTHING, Typed, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
+from tapscan.cli.played import Keys, how_to_resume
 from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
@@ -49,6 +50,27 @@ class Input:
         return self.device, self.rate, self.channel - 1
 
 
+@dataclass(frozen=True)
+class Stopped:
+    """What becomes of a scan that was stopped half way."""
+
+    resume: Annotated[bool, typer.Option("--resume", help="Go on with the scan of this plate that was stopped.")] = (
+        False
+    )
+    anew: Annotated[bool, typer.Option("--anew", help="Begin a new one though one was stopped; that one is kept.")] = (
+        False
+    )
+
+
+@dataclass(frozen=True)
+class Told:
+    """What a person says of the scan."""
+
+    baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False
+    operator: o.OPERATOR = None
+    notes: o.NOTES = None
+
+
 @grouped
 def record(
     plate: o.PLATE,
@@ -59,19 +81,13 @@ def record(
     order: Annotated[
         o.TEXT, typer.Option(help="Taps wanted at each place, in order; else the shop's, else soft,hard,hard.")
     ] = None,
-    resume: Annotated[
-        bool, typer.Option("--resume", help="Go on with the scan of this plate that was stopped.")
-    ] = False,
-    anew: Annotated[
-        bool, typer.Option("--anew", help="Begin a new one though one was stopped; that one is kept.")
-    ] = False,
+    stopped: Stopped = Stopped(),
     input_: Input = Input(),
-    baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False,
+    keys: Keys = Keys(),
     bar: BarTurns = BarTurns(),
     facts: Typed = NOTHING,
     held: o.HELD = False,
-    operator: o.OPERATOR = None,
-    notes: o.NOTES = None,
+    told: Told = Told(),
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
     jobs: JOBS = None,
@@ -79,12 +95,19 @@ def record(
     """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each strike and says why.
 
     Every accepted strike is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
+    With --played it names the key to play instead, and reads the notes as `scan import --played` does.
     """
     from tapscan.workflow.settings import read_settings
 
     used, opened = read_settings(settings), o.opened(register)
-    begin = _Begin(opened, plate, Kept(register), layout, order, facts, (operator, notes, baseline), bar)
-    unfinished = _unfinished(opened, plate, resume, anew)
+    said, kept, wanted = (told.operator, told.notes, told.baseline), Kept(register), keys.wanted()
+    begin: _Begin | _BeginNotes
+    if keys.played:
+        _only_keys(layout=layout, order=order, bar=bar.bar, bar_name=bar.bar_name, held=held)
+        begin = _BeginNotes(opened, plate, kept, wanted, facts, said)
+    else:
+        begin = _Begin(opened, plate, kept, layout, order, facts, said, bar)
+    unfinished = _unfinished(opened, plate, keys.played, stopped.resume, stopped.anew)
     with recorder_work(jobs) as workers:
         whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
         _afterwards(opened, whole, used, held, ahead)
@@ -124,21 +147,58 @@ class _Begin:
         )
 
 
-def _unfinished(opened: "Register", plate: str, resume: bool, anew: bool) -> "Unfinished | None":
+class _BeginNotes:
+    """The same for keys."""
+
+    def __init__(
+        self,
+        opened: "Register",
+        plate: str,
+        kept: Kept,
+        keys: tuple[str, ...],
+        facts: Typed,
+        said: tuple[str | None, str | None, bool],
+    ) -> None:
+        self.opened, self.plate, self.kept, self.keys, self.said = opened, plate, kept, keys, said
+        self.facts = kept.facts(facts)
+        self.facts.conditions()
+
+    def __call__(self) -> "Unfinished":
+        from tapscan.workflow.record_notes import begin_notes
+        from tapscan.workflow.scan import NewScan
+
+        self.kept.tell()
+        operator, notes, baseline = self.said
+        told = with_sensor(self.facts).conditions()
+        new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
+        return begin_notes(self.opened, self.plate, new, self.keys)
+
+
+def _only_keys(**of_taps: object) -> None:
+    """Raises BadRequest for what is said of taps."""
+    if given := [f"--{option.replace('_', '-')}" for option, value in of_taps.items() if value]:
+        raise BadRequest(f"keys are played, and nothing is tapped: leave {' and '.join(given)} out")
+
+
+def _unfinished(opened: "Register", plate: str, played: bool, resume: bool, anew: bool) -> "Unfinished | None":
     """The one to go on with; None: begin. Raises BadRequest where a person must choose."""
     from tapscan.workflow.scan import unfinished_scans
+    from tapscan.workflow.taken import is_played, what_of
 
-    stopped = [u for u in unfinished_scans(opened, plate) if u.kept]
+    every = [u for u in unfinished_scans(opened, plate) if u.kept]
+    stopped = [u for u in every if is_played(u) is played]
     if resume:
-        if not stopped:
-            raise BadRequest(
-                f"{plate}: no scan was stopped half way, so there is nothing to go on with; leave --resume out"
-            )
-        return stopped[-1]
+        if stopped:
+            return stopped[-1]
+        if every:
+            raise BadRequest(f"{plate}: what was stopped goes on with: {how_to_resume(every[-1])}")
+        raise BadRequest(
+            f"{plate}: no scan was stopped half way, so there is nothing to go on with; leave --resume out"
+        )
     if stopped and not anew:
         count = len(stopped[-1].kept)
         raise BadRequest(
-            f"{plate}: a scan begun {stopped[-1].begun_utc[:16].replace('T', ' ')} holds {count} strikes; give --resume to go on with it, "
+            f"{plate}: a scan begun {stopped[-1].begun_utc[:16].replace('T', ' ')} holds {count} {what_of(stopped[-1], count)}; give --resume to go on with it, "
             "or --anew to begin another (it is kept)"
         )
     return None
@@ -155,18 +215,24 @@ def _at_the_plate(
     """Runs until all is done or the person stops; returns the unfinished scan's number, and what was listened to meanwhile."""
     from tapscan.workflow.at_the_plate import Session
     from tapscan.workflow.mic import Beeper, Microphone
-    from tapscan.workflow.record import Recorder, places_ahead, rate_of
+    from tapscan.workflow.record import Recorder, places_ahead
+    from tapscan.workflow.record_notes import NoteRecorder
+    from tapscan.workflow.taken import is_played, rate_of
 
     workers.start()  # before the microphone is opened
     device, rate, channel = input_
     before = None if callable(unfinished) else rate_of(opened, unfinished)
     if before and rate not in (None, before):
-        raise BadRequest(f"the strikes so far were taken at {before} Hz; leave --rate out to go on with that")
+        raise BadRequest(f"what is kept so far was taken at {before} Hz; leave --rate out to go on with that")
     with Microphone(device, before or rate, channel) as microphone:  # without an input nothing is begun
         rate = microphone.sample_rate_hz
     known = unfinished() if callable(unfinished) else unfinished
     ahead = places_ahead(known, settings, workers)
-    recorder = Recorder(opened, known, rate, settings, ahead)
+    recorder: Recorder | NoteRecorder
+    if is_played(known):
+        recorder = NoteRecorder(opened, known, rate, settings)
+    else:
+        recorder = Recorder(opened, known, rate, settings, ahead)
     record_at(Session(recorder, Beeper(on=beeps), (device, rate, channel)))
     return known.id, ahead
 
@@ -174,24 +240,18 @@ def _at_the_plate(
 def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool, ahead: "PlacesAhead") -> None:
     """Screen, compare and store what is complete; keep what is not."""
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.record import finish, missing_stations, settled
     from tapscan.workflow.scan import find_unfinished
     from tapscan.workflow.standing import notices
+    from tapscan.workflow.taken import finish, settled, what_of
     from tapscan.workflow.write_report import page_name
 
     settled(opened, number)
     unfinished = find_unfinished(opened, number)
     if not unfinished.kept:
-        typer.echo("No strike was taken; nothing was stored.")
+        typer.echo(f"No {what_of(unfinished)} was taken; nothing was stored.")
         return
-    if missing := missing_stations(unfinished):
-        typer.echo(f"{len(unfinished.kept)} strikes are kept. Still to tap: {', '.join(missing)}.")
-        if not (
-            sys.stdin.isatty()
-            and typer.confirm("Screen what there is now? (No: go on later with --resume)", default=False)
-        ):
-            typer.echo(f"Kept as unfinished: tapscan scan record {unfinished.plate} --resume")
-            return
+    if not _enough(unfinished):
+        return
     with ExitStack() as bars:
         bars.enter_context(progress_of(ahead.workers))
 
@@ -201,15 +261,33 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
 
         kept = finish(opened, number, settings, ahead.workers, sure, held=held, ahead=ahead)
     if kept.entry is None or kept.screening is None:
-        raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept: use --resume")
+        raise BadRequest("; ".join(kept.unreadable) or "what is kept could not be screened: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
     o.tell_no_baseline(unfinished.facts, kept.entry)
-    typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} strikes in {opened.told}.")
+    typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} {what_of(unfinished, 2)} in {opened.told}.")
     page = page_name(kept.entry.name)
     if sys.stdin.isatty() and not page.exists() and typer.confirm(f"Write the report to {page}?", default=True):
         _report(opened, kept.entry.name, page)
     else:
         typer.echo(f"The report: tapscan report {kept.entry.name}")
+
+
+def _enough(unfinished: "Unfinished") -> bool:
+    """Whether all is there, or the person wants it read as it is."""
+    from tapscan.workflow.taken import is_played, keys_of, missing_stations, what_of
+
+    missing, played, count = missing_stations(unfinished), is_played(unfinished), len(unfinished.kept)
+    if missing:
+        todo = "play" if played else "tap"
+        typer.echo(f"{count} {what_of(unfinished, count)} are kept. Still to {todo}: {', '.join(missing)}.")
+    elif keys_of(unfinished) or not played:
+        return True
+    if sys.stdin.isatty() and typer.confirm(
+        "Screen what there is now? (No: go on later with --resume)", default=not missing
+    ):
+        return True
+    typer.echo(f"Kept as unfinished: {how_to_resume(unfinished)}")
+    return False
 
 
 def _report(opened: "Register", name: str, page: Path) -> None:

@@ -138,6 +138,43 @@ def _region(text: str, option: str) -> tuple[str, str | None]:
     return region, rest.strip() or None
 
 
+@app.command("outcome")
+def outcome(
+    visit: VISIT,
+    region: Annotated[str, typer.Option(metavar="REGION", help="Where it had been seen.")],
+    found: Annotated[str, typer.Option(help="What was found, what was looked at, or what it was.")],
+    method: Annotated[str, typer.Option(help="How: magnetic particles, penetrant, replica, finish taken off, ...")],
+    by: Annotated[str, typer.Option(help="Who examined it.")],
+    on: Annotated[o.TEXT, typer.Option("--on", metavar="DAY", help="Day of the examination; else today.")] = None,
+    note: Annotated[o.TEXT, typer.Option(help="Anything else.")] = None,
+    explained: Annotated[
+        bool,
+        typer.Option(
+            "--explained", help="--found names what it was, such as 'a crack in the lacquer only'; this closes it."
+        ),
+    ] = False,
+    clean: Annotated[
+        bool,
+        typer.Option(
+            "--clean",
+            help="Nothing was found; it stays open until somebody names what it was. Else it counts as a flaw.",
+        ),
+    ] = False,
+    register: o.REGISTER = None,
+) -> None:
+    """Note what an examination found of what was seen on a visit. Nothing is ever taken away: later documents tell both."""
+    from tapscan.workflow.scan import Outcome
+    from tapscan.workflow.visit import find_visit, note_outcome
+
+    if explained and clean:
+        raise BadRequest("--explained and --clean contradict each other; leave one of them out")
+    opened, where = o.opened(register), _region(region, "--region")[0]
+    told = Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
+    kind = "seen" if explained else "clean" if clean else "flaw"
+    kept, means = note_outcome(opened, find_visit(opened, visit), where, kind, told)
+    typer.echo(f"Noted for visit {kept.name}, {where}. {means}")
+
+
 @app.command("list")
 def list_visits(
     plate: Annotated[Optional[str], typer.Argument(help="The plate's name; else all.")] = None,  # noqa: UP045

@@ -23,6 +23,7 @@ CHECKLIST: dict[str, str] = {
 EYE_SUSPECTS = ("rust-line", "cracked-finish", "offset-edges")  # what a crack looks like from outside
 PART = "caused by this part, since fixed: "
 CLEAN = "nothing was found: "
+SEEN = "what was seen is this: "
 CLEAN_WORDS = ("nothing", "nothing found", "nothing was found", "no flaw", "no flaw found", "no crack found")
 
 
@@ -131,7 +132,7 @@ class NewScreening:
 class Outcome:
     """What a later examination found. A named person says so.
 
-    Where a part was the cause `found` begins with PART, so that every page that shows it tells so.
+    Where a part was the cause `found` begins with PART, so that every page that shows it tells so; where what the eye saw is explained, with SEEN.
     """
 
     found: str
@@ -150,7 +151,12 @@ class Outcome:
     def flaw(self) -> bool:
         """Whether it counts as a flaw: it names no part, and does not say in so many words that nothing was found."""
         words = self.found.strip().rstrip(".").casefold()
-        return not (self.part or self.found.startswith(CLEAN) or words in CLEAN_WORDS)
+        return not (self.part or self.explains or self.found.startswith(CLEAN) or words in CLEAN_WORDS)
+
+    @property
+    def explains(self) -> bool:
+        """Whether it names what the eye had seen."""
+        return self.found.startswith(SEEN)
 
     @property
     def told(self) -> str:

@@ -30,7 +30,7 @@ from tapscan.register.results import read_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.trouble import plain_words
 from tapscan.register.visits import FACTS as VISIT_FACTS
-from tapscan.register.visits import list_visits
+from tapscan.register.visits import OUTCOME, list_visits
 from tapscan.targets import whole_file
 
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
@@ -63,6 +63,7 @@ def export_csv(register: Register, folder: Path) -> list[str]:
         _write(part / "outcomes.csv", _outcomes(register))
         _write(part / "visits.csv", _visits(register))
         _write(part / "visit_looks.csv", _visit_looks(register))
+        _write(part / "visit_outcomes.csv", _visit_outcomes(register))
         _write(part / "bars.csv", _bars(register))
         with register.reading() as connection:
             for table in RESULTS:
@@ -155,6 +156,13 @@ def _visit_looks(register: Register) -> Iterator[Sequence[Any]]:
         for look in v.looks:
             photos = [f.name for f in look.photos]
             yield (v.plate, v.date, look.region, look.answer, list(look.signs), look.note, photos)
+
+
+def _visit_outcomes(register: Register) -> Iterator[Sequence[Any]]:
+    yield ("plate", "date", "region", *OUTCOME)
+    for v in list_visits(register):
+        for look in v.looks:
+            yield from ((v.plate, v.date, look.region, *(getattr(o, name) for name in OUTCOME)) for o in look.outcomes)
 
 
 def _results(connection: Connection, table: Table) -> Iterator[Sequence[Any]]:

@@ -203,8 +203,8 @@ def not_crossed_out(entry: ScanEntry) -> ScanEntry:
     return entry
 
 
-def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:
-    """Raises BadRequest when nobody is named."""
+def no_hearsay(outcome: Outcome) -> None:
+    """Raises BadRequest when nobody is named, or nothing said."""
     for words, what in (
         (outcome.by_whom, "who examined it"),
         (outcome.found, "what was found"),
@@ -212,6 +212,11 @@ def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:
     ):
         if not words.strip():
             raise BadRequest(f"an outcome needs {what}; an outcome without it is hearsay")
+
+
+def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:
+    """Raises BadRequest when nobody is named."""
+    no_hearsay(outcome)
     entry = find_scan(register, name)
     with register.writing() as connection:
         if any(

@@ -6,7 +6,6 @@ screening and its position. Times are UTC as ISO 8601 text.
 """
 
 from sqlalchemy import (
-    JSON,
     BigInteger,
     Boolean,
     Column,
@@ -16,33 +15,18 @@ from sqlalchemy import (
     Index,
     Integer,
     LargeBinary,
-    MetaData,
     String,
     Table,
     Text,
     UniqueConstraint,
 )
 
-metadata = MetaData(
-    naming_convention={
-        "ix": "ix_%(table_name)s_%(column_0_N_name)s",
-        "uq": "uq_%(table_name)s_%(column_0_N_name)s",
-        "fk": "fk_%(table_name)s_%(column_0_name)s",
-        "pk": "pk_%(table_name)s",
-    }
-)
+from tapscan.register.table_parts import json_column as _json
+from tapscan.register.table_parts import metadata
+from tapscan.register.table_parts import row_of as _row_of
+from tapscan.register.visit_tables import visit, visit_look, visit_outcome, visit_photo
 
-
-def _json(name: str) -> Column:
-    return Column(name, JSON(none_as_null=True))
-
-
-def _row_of(what: str) -> tuple[Column, Column]:
-    return (
-        Column(f"{what}_id", ForeignKey(f"{what}.row"), primary_key=True),
-        Column("position", Integer, primary_key=True, autoincrement=False),
-    )
-
+__all__ = ["metadata", "visit", "visit_look", "visit_outcome", "visit_photo"]
 
 plate = Table(
     "plate",
@@ -152,40 +136,6 @@ outcome = Table(
     Column("on", Date, nullable=False),
     Column("note", Text),
     Column("entered_utc", String(32), nullable=False),
-)
-visit = Table(
-    "visit",  # one day at one piano: what the eye saw, region by region
-    metadata,
-    Column("row", Integer, primary_key=True),
-    Column("plate_id", ForeignKey("plate.row"), nullable=False),
-    Column("date", Date, nullable=False),
-    Column("maker", Text),
-    Column("piano_number", Text),
-    Column("place", Text),
-    Column("by_whom", Text),
-    Column("present", Text),
-    Column("state", Text),
-    Column("notes", Text),
-    Column("stored_utc", String(32), nullable=False),
-    UniqueConstraint("plate_id", "date"),
-)
-visit_look = Table(
-    "visit_look",
-    metadata,
-    Column("visit_id", ForeignKey("visit.row"), primary_key=True),
-    Column("region", String(32), primary_key=True),
-    Column("answer", String(16), nullable=False),
-    Column("note", Text),
-    _json("signs"),
-)
-visit_photo = Table(
-    "visit_photo",
-    metadata,
-    Column("visit_id", ForeignKey("visit.row"), primary_key=True),
-    Column("region", String(32), primary_key=True),
-    Column("sha256", ForeignKey("file.sha256"), primary_key=True),
-    Column("name", Text, nullable=False),
-    Column("added_utc", String(32), nullable=False),
 )
 unfinished = Table(
     "unfinished",  # a scan that is being recorded at the plate, or was given up

@@ -15,7 +15,7 @@ from typing import Literal
 
 from tapscan.errors import BadRequest
 from tapscan.places import REGIONS, State
-from tapscan.register.entries import CHECKLIST, EYE_SUSPECTS, KeptFile
+from tapscan.register.entries import CHECKLIST, EYE_SUSPECTS, KeptFile, Outcome
 
 LookAnswer = Literal["nothing", "note", "hidden"]
 LOOK_ANSWERS: tuple[LookAnswer, ...] = ("nothing", "note", "hidden")
@@ -38,6 +38,17 @@ class Look:
     signs: tuple[str, ...] = ()  # keys of SIGNS, only with the answer "note"
     note: str | None = None
     photos: tuple[KeptFile, ...] = ()
+    outcomes: tuple[Outcome, ...] = ()  # of later examinations of what was noted here, oldest first
+
+    @property
+    def open(self) -> bool:
+        """What may be a crack, and no examination has named what it is. One that found a flaw is never explained away."""
+        return self.suspect and (bool(self.flaws) or not any(o.explains for o in self.outcomes))
+
+    @property
+    def flaws(self) -> tuple[Outcome, ...]:
+        """Outcomes that count as a flaw."""
+        return tuple(o for o in self.outcomes if o.flaw)
 
     @property
     def suspect(self) -> bool:
@@ -47,7 +58,7 @@ class Look:
     @property
     def told(self) -> str:
         """Signs and note in words."""
-        signs = "; ".join(SIGNS[s] for s in self.signs)
+        signs = "; ".join(SIGNS[s] for s in self.signs if s != "other" or not self.note)
         if self.answer == "note" and not self.signs:
             signs = NOT_SAID if self.note else f"something; {NOT_SAID}"
         return " (".join(filter(None, [signs, self.note])) + (")" if signs and self.note else "")
@@ -82,8 +93,13 @@ class Visit:
 
     @property
     def suspects(self) -> tuple[Look, ...]:
-        """What may be a crack."""
-        return tuple(look for look in self.round if look.suspect)
+        """What may be a crack and is open."""
+        return tuple(look for look in self.round if look.open)
+
+    @property
+    def explained(self) -> tuple[Look, ...]:
+        """What might have been a crack, and was named by an examination since."""
+        return tuple(look for look in self.round if look.suspect and not look.open)
 
 
 def full_round(looks: tuple[Look, ...]) -> tuple[Look, ...]:

@@ -5,6 +5,7 @@ keep_visit(register, visit, unless)             the same, whatever was there of 
 find_visit(register, name)                      one Visit, by PLATE/DATE or by a plate's name for its newest
 list_visits(register, plate)                    Visit after Visit, oldest first
 visit_on(register, plate, date)                 the one of that day, or None
+add_look_outcome(register, visit, region, outcome)    what an examination found of what was noted there; never taken away
 add_look_photo(register, plate, date, region, file)   a photo that lies in the folder, to a region and to the plate
 """
 
@@ -14,17 +15,19 @@ from dataclasses import replace
 
 from sqlalchemy import Connection, Row, select
 
-from tapscan.errors import UnknownName
+from tapscan.errors import BadRequest, UnknownName
 from tapscan.places import REGIONS
 from tapscan.register import tables as t
 from tapscan.register.codec import plain
 from tapscan.register.database import Register, utc_now
-from tapscan.register.entries import KeptFile
+from tapscan.register.entries import KeptFile, Outcome
 from tapscan.register.names import SCAN_NAME, split_scan_name
 from tapscan.register.plates import add_photo, find_plate
+from tapscan.register.scans import no_hearsay
 from tapscan.register.visit_entries import Look, Visit, sound_look
 
 FACTS = ("maker", "piano_number", "place", "by_whom", "present", "state", "notes")
+OUTCOME = ("found", "method", "by_whom", "on", "note")
 
 
 def keep_visit(register: Register, visit: Visit, unless: Callable[[Visit], None] = lambda _: None) -> Visit:
@@ -96,6 +99,24 @@ def add_look_photo(register: Register, plate_name: str, date: dt.date, region: s
     return _found(visit_on(register, plate.name, date))
 
 
+def add_look_outcome(register: Register, visit: Visit, region: str, outcome: Outcome) -> Visit:
+    """Told twice it counts once. Raises BadRequest where nothing was noted there, nobody is named, or the day is before the visit."""
+    no_hearsay(outcome)
+    sound_look(Look(region))
+    if outcome.on < visit.date:
+        raise BadRequest(f"an examination of {outcome.on} cannot explain what was seen later, on {visit.date}")
+    with register.writing() as connection:
+        now = _found(visit_on(register, visit.plate, visit.date))
+        look = next(look for look in now.round if look.region == region)
+        if look.answer != "note":
+            raise BadRequest(f"{now.name}: nothing was noted at {REGIONS[region]}, so there is nothing to explain")
+        if not any(replace(o, entered_utc=None) == replace(outcome, entered_utc=None) for o in look.outcomes):
+            told = {name: getattr(outcome, name) for name in OUTCOME}
+            row = {**told, "visit_id": now.id, "region": region, "entered_utc": utc_now()}
+            connection.execute(t.visit_outcome.insert().values(row))
+    return _found(visit_on(register, visit.plate, visit.date))
+
+
 def remove_look_photo(register: Register, visit: Visit, region: str, sha256: str) -> Visit:
     """It stays with the plate."""
     with register.writing() as connection:
@@ -127,8 +148,19 @@ def _visit(connection: Connection, row: Row) -> Visit:
     for region, photos in _photos(connection, row.row).items():
         looks[region] = replace(looks.get(region, Look(region)), photos=photos)
     facts = {name: row._mapping[name] for name in FACTS}
+    for region, outcomes in _outcomes(connection, row.row).items():
+        looks[region] = replace(looks.get(region, Look(region)), outcomes=outcomes)
     order = tuple(looks[region] for region in REGIONS if region in looks)
     return Visit(row.name, row.date, **facts, looks=order, stored_utc=row.stored_utc, id=row.row)
+
+
+def _outcomes(connection: Connection, visit_id: int) -> dict[str, tuple[Outcome, ...]]:
+    c = t.visit_outcome.c
+    query = select(c.region, *(c[name] for name in OUTCOME), c.entered_utc).where(c.visit_id == visit_id)
+    found: dict[str, tuple[Outcome, ...]] = {}
+    for region, *told in connection.execute(query.order_by(c.row)):
+        found[region] = (*found.get(region, ()), Outcome(*told))
+    return found
 
 
 def _photos(connection: Connection, visit_id: int) -> dict[str, tuple[KeptFile, ...]]:

@@ -23,7 +23,7 @@ from tapscan.records import IN_PIANO as IN_PIANO_STATES
 from tapscan.records import Comparison, Screening, Whereabouts
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rates, Rule
-from tapscan.screening.rules import RULE_LIMITS, rule_named
+from tapscan.screening.rules import RULE_LIMITS, note_buzz, rule_named
 from tapscan.settings import Settings, limits_by_part, limits_sha256
 from tapscan.settings.threshold import Part
 
@@ -304,7 +304,15 @@ def _buzz(figures: Mapping[str, Any]) -> str:
 
 def _notes(rule: Rule, figures: Mapping[str, Any]) -> str:
     plain, found = figures["unflawed"][rule.name], figures["found"][rule.name]
-    return f"on simulated notes heard by pickup it raised an indication on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for. {NO_PIANO_RECORDED}"
+    return f"on simulated notes heard by pickup it raised an indication on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for.{_by_microphone(rule, figures)} {NO_PIANO_RECORDED}"
+
+
+def _by_microphone(rule: Rule, figures: Mapping[str, Any]) -> str:
+    """Begins with a blank. What rings on is not looked for so."""
+    if rule.name != note_buzz.NAME:
+        return ""
+    heard = figures["buzz_by_microphone"]
+    return f" By microphone: {_share(heard['unflawed'])} with nothing wrong, and {_share(heard['found'])} with a buzz."
 
 
 def _compared(figures: Mapping[str, Any]) -> str:

@@ -1,6 +1,7 @@
 """Findings of earlier scans that are still open.
 
 still_open(past, now)    OpenFinding after OpenFinding, newest first, from a plate's scans
+with_visits(opened, found)   with what an examination found of what was seen on visits
 beside(opened, every)    without those that the scan at hand shows by the same rule itself and nobody examined
 told(opened)             a sentence, empty without any
 up_to_date(screening, opened)   whether a stored conclusion says what is open now
@@ -11,7 +12,7 @@ names no part never closes it. A finding of played notes is closed by played not
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from tapscan.records import Disposition, Indication, Screening
 
@@ -52,6 +53,7 @@ class OpenFinding:
     rule: str
     sentence: str
     outcomes: tuple[str, ...] = ()
+    visit: bool = False  # `scan` names a visit
 
 
 def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[OpenFinding, ...]:
@@ -67,6 +69,19 @@ def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[O
             found[i.rule] = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said)
     rest = sorted(found.values(), key=lambda o: o.date, reverse=True)
     return (*_examined((*past, *here)), *rest)
+
+
+def with_visits(
+    opened: Sequence[OpenFinding], found: Sequence[tuple[str, str, Sequence[str]]]
+) -> tuple[OpenFinding, ...]:
+    """`found` : name, date and flaws that an examination found of what the eye saw on that visit, oldest first. They count like those of scans."""
+    if not (flawed := [one for one in found if one[2]]):
+        return tuple(opened)
+    name, date, _ = flawed[-1]
+    said = f"An examination found: {'; '.join(dict.fromkeys(f for _, _, flaws in flawed for f in flaws))}."
+    if opened and opened[0].rule == EXAMINED:
+        return (replace(opened[0], sentence=f"{opened[0].sentence} {said}"), *opened[1:])
+    return (OpenFinding(name, date, EXAMINED, said, visit=True), *opened)
 
 
 def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:

@@ -12,7 +12,7 @@ Played notes say nothing of cracks: a crack adds loss and rings less. Nothing fo
 
 from collections.abc import Sequence
 
-from tapscan.records import IN_PIANO, PlayedNotes, RuleNotRun, Scan
+from tapscan.records import IN_PIANO, PlayedNote, PlayedNotes, RuleNotRun, Scan
 from tapscan.screening.compressed import limitation
 from tapscan.screening.rules import NOTE_RULES, note_buzz, ringing_on
 from tapscan.signal.notes.strings import KEYS, key_name
@@ -32,7 +32,7 @@ def told_of(played: PlayedNotes) -> tuple[str, ...]:
         f"{counted(len(played.notes), 'note')} heard, {counted(len(keys), 'key')}" + (f": {_few(keys)}" if keys else "")
     ]
     if open_ := [n for n in played.notes if not n.key]:
-        said.append(f"key not told for {counted(len(open_), 'note')}, at {_few([f'{n.onset_s:.1f} s' for n in open_])}")
+        said.append(f"key not told for {counted(len(open_), 'note')}, {_when(open_, played.notes)}")
     if played.missing:
         said.append(f"to be played and not heard: {_few(played.missing)}")
     if played.doubled:
@@ -40,6 +40,14 @@ def told_of(played: PlayedNotes) -> tuple[str, ...]:
     if played.besides:
         said.append(f"heard although not named: {_few(played.besides)} (another key struck, or another sound)")
     return tuple(said)
+
+
+def _when(open_: Sequence[PlayedNote], notes: Sequence[PlayedNote]) -> str:
+    """Of a recording each, by the one before: such times would tell nothing."""
+    if len({n.recording for n in notes}) < len(notes):
+        return f"at {_few([f'{n.onset_s:.1f} s' for n in open_])}"
+    before = [notes[k - 1].key or "another such note" if k else "the beginning" for k in map(notes.index, open_)]
+    return f"after {_few(list(dict.fromkeys(before)))}"
 
 
 def _few(names: Sequence[str]) -> str:

@@ -196,7 +196,7 @@ def _nothing(known: VisitKnown) -> tuple[str, str, str]:
             "The plate was not examined",
             "No region was seen, no tap was heard and no key played. Nothing is known of the plate, neither good nor bad.",
         )
-    noted = "Something was noted that was not taken for a crack"  # loose bolts, missing screws
+    noted = "Something was noted, none of it taken for a crack"  # loose bolts, missing screws
     found = noted if known.signs else f"Nothing was found by {listed(ways)}"
     if known.state in OUT and known.disposition is not None:
         return "scan", known.headline, f"{found}. A crack may still be there. {NOT_DECIDED}"

@@ -19,11 +19,14 @@ from tapscan.places import Layout
 from tapscan.recording.microphone import Beeper, Microphone, look_again
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bar import WHERE
+from tapscan.workflow.guide import AnyKeys
 from tapscan.workflow.record import Event, Recorder
+from tapscan.workflow.record_notes import NoteRecorder
 
 Wish = Literal["undo", "repeat", "skip", "back", "pause", "stop"]
 WISHES: tuple[Wish, ...] = get_args(Wish)
 HANDS = "Two quick knocks take the last strike back."
+HANDS_AT_KEYS = "Hold each key a third to half a second, let go, wait for READY. No pedal."
 TONES: dict[str, list[tuple[float, float]]] = {
     "accepted": [(880.0, 0.06)],
     "refused": [(220.0, 0.18)],
@@ -56,17 +59,22 @@ class View:
     floor_db: float | None
     waiting: str
     trouble: str | None
-    layout: Layout
+    layout: Layout | None  # None: keys are played
     taken: frozenset[str]
     paused: bool = False
+
+    @property
+    def hands(self) -> str:
+        """What the hands do."""
+        return HANDS if self.layout else HANDS_AT_KEYS
 
 
 class Session:
     """See the module. `input_` : device, rate in Hz, channel from 0."""
 
-    def __init__(self, recorder: Recorder, beeper: Beeper, input_: tuple[str | None, int, int]) -> None:
+    def __init__(self, recorder: Recorder | NoteRecorder, beeper: Beeper, input_: tuple[str | None, int, int]) -> None:
         self.recorder, self.beeper, self.input = recorder, beeper, input_
-        self.said, self.tone = "Tap when you are ready.", "plain"
+        self.said, self.tone = self._begin, "plain"
         self.trouble: str | None = None
         self.stopped = False
         self.zeros_s = 0.0
@@ -85,7 +93,13 @@ class Session:
     @property
     def ahead(self) -> PlacesAhead | None:
         """What listens to places that are done."""
-        return self.recorder.ahead
+        return self.recorder.ahead if isinstance(self.recorder, Recorder) else None
+
+    @property
+    def _begin(self) -> str:
+        if isinstance(self.recorder, Recorder):
+            return "Tap when you are ready."
+        return f"Begin when you see READY: {self.recorder.guide.station}, {self.recorder.where}."
 
     @property
     def over(self) -> bool:
@@ -160,12 +174,22 @@ class Session:
         """What is on the screen now."""
         guide, trigger = self.recorder.guide, self.recorder.trigger
         here = guide.station
-        where = next((s.where for s in self.recorder.layout.stations if s.name == here), WHERE.get(here or "", ""))
         return View(
-            here, where, guide.force, guide.told, guide.done, len(guide.stations), self.said, self.tone,
+            here, self._where(here), guide.force, self._counts, guide.done, len(guide.stations), self.said, self.tone,
             trigger.level_db, trigger.floor_db, self._waiting(), self.trouble, self.recorder.layout,
             frozenset(s for s in guide.stations if not guide.missing(s)), self.recorder.paused,
         )  # fmt: skip
+
+    @property
+    def _counts(self) -> str:
+        """Of taps at this place; of keys where any will do: a key that is named is played once."""
+        guide = self.recorder.guide
+        return guide.told if isinstance(self.recorder, Recorder) or isinstance(guide, AnyKeys) else ""
+
+    def _where(self, here: str | None) -> str:
+        if isinstance(self.recorder, NoteRecorder):
+            return self.recorder.where
+        return next((s.where for s in self.recorder.layout.stations if s.name == here), WHERE.get(here or "", ""))
 
     def _waiting(self) -> str:
         trigger = self.recorder.trigger
@@ -175,6 +199,8 @@ class Session:
             return "WAIT: listening to the room"
         if trigger.deaf:
             return "WAIT"
+        if isinstance(self.recorder, NoteRecorder):
+            return "LISTENING: let go and wait" if trigger.sounding_since_s is not None else "READY: play"
         return "RINGING: wait" if trigger.sounding_since_s is not None else "READY: tap"
 
 

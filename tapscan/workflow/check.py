@@ -55,6 +55,7 @@ class Request:
     as_split: bool = False  # a person sees, or has agreed to, where the taps went: no stop where the take is not what the layout asks for
     played: bool = False  # keys were played; nothing was tapped
     keys: str = ""  # those that were to be played, as typed; empty: any
+    one_take: bool = False  # played notes that were recorded live, a recording each
     sure: bool = False  # a person says that it is this plate, tapped in this order
     bar: BarFiles | None = None  # recordings of the reference bar, which are no part of the plate's
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate

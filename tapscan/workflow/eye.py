@@ -30,6 +30,6 @@ def may_be_tapped(register: Register, plate: str, facts: NewScan) -> None:
         return
     if seen := eye_of(register, find_plate(register, plate, exact=True).name, facts.date, facts.checklist):
         raise BadRequest(
-            f"what was seen on {facts.date.isoformat()} may be a crack ({listed(seen, 3)}): do not tap this plate; a qualified person looks first. "
+            f"what was seen on {facts.date.isoformat()} may be a crack ({listed(seen, 3)}): do not tap this plate and play no key; a qualified person looks first. "
             "What came of it is noted in the visit or on the list, then tapping goes on"
         )

@@ -1,30 +1,38 @@
-"""Which tap is wanted next: the stations in order, the taps wanted at each, what was taken. No sound, no screen, no clock.
+"""Which tap, or which key, is wanted next: the stations in order, the taps wanted at each, what was taken. No sound, no screen, no clock.
 
 Guide(stations, order, taken)   taken: station and force of each strike so far, in the order taken
     .station, .force            what is wanted now; None when all is done
     .accept()                   the wanted strike was taken; moves on when the station has all its taps
     .undo()                     index into the taken strikes of the one taken back, or None
     .skip() .back() .repeat()   leave this station; go to the one before; take this station's taps anew
+KeyGuide   a Guide whose stations are keys, one note each;   AnyKeys(taken)   the same where any key will do
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import Generic, Literal, TypeVar
 
-from tapscan.records import Force
+from tapscan.wording import counted
+
+Turn = TypeVar("Turn", bound=str)  # what a station wants: the force of a tap, or a note
+Key = Literal["key"]
+KEY: Key = "key"
 
 
 @dataclass
-class Guide:
+class Guide(Generic[Turn]):
     """Where the person is on the way round the plate."""
 
     stations: tuple[str, ...]
-    order: tuple[Force, ...]
-    taken: list[tuple[str, Force]] = field(default_factory=list)
+    order: tuple[Turn, ...]
+    taken: list[tuple[str, Turn]] = field(default_factory=list)
     at: int = 0
     skipped: set[str] = field(default_factory=set)
 
     @classmethod
-    def resumed(cls, stations: Sequence[str], order: Sequence[Force], taken: Sequence[tuple[str, Force]]) -> "Guide":
+    def resumed(
+        cls, stations: Sequence[str], order: Sequence[Turn], taken: Sequence[tuple[str, Turn]]
+    ) -> "Guide[Turn]":
         """At the first station that lacks a tap."""
         guide = cls(tuple(stations), tuple(order), list(taken))
         guide.at = next((i for i, s in enumerate(guide.stations) if guide.missing(s)), len(guide.stations))
@@ -36,12 +44,12 @@ class Guide:
         return self.stations[self.at] if self.at < len(self.stations) else None
 
     @property
-    def force(self) -> Force | None:
+    def force(self) -> Turn | None:
         """Of the tap wanted now."""
         wanted = self.missing(self.station) if self.station else []
         return wanted[0] if wanted else None
 
-    def missing(self, station: str) -> list[Force]:
+    def missing(self, station: str) -> list[Turn]:
         """Taps still wanted at a station, in order."""
         left = list(self.order)
         for where, force in self.taken:
@@ -49,7 +57,7 @@ class Guide:
                 left.remove(force)
         return left
 
-    def count(self, station: str, force: Force) -> tuple[int, int]:
+    def count(self, station: str, force: Turn) -> tuple[int, int]:
         """Taken and wanted."""
         return sum(t == (station, force) for t in self.taken), self.order.count(force)
 
@@ -113,3 +121,40 @@ class Guide:
         gone = [i for i, (where, _) in enumerate(self.taken) if where == station]
         self.taken = [t for t in self.taken if t[0] != station]
         return gone
+
+
+KeyGuide = Guide[Key]
+
+
+@dataclass
+class AnyKeys:
+    """Where no key was named: what was heard so far."""
+
+    taken: list[str]
+    station: str | None = "any key"
+    force: None = None
+
+    @property
+    def stations(self) -> tuple[str, ...]:
+        """Each key once."""
+        return tuple(dict.fromkeys(self.taken))
+
+    @property
+    def done(self) -> int:
+        """Keys that were played."""
+        return len(self.stations)
+
+    @property
+    def told(self) -> str:
+        """How many, and the newest."""
+        return f"{counted(len(self.taken), 'note')} kept" + (f": {', '.join(self.taken[-8:])}" if self.taken else "")
+
+    def missing(self, station: str) -> list[str]:  # noqa: D102
+        return []
+
+    def undo(self) -> int | None:
+        """Index into the taken notes of the one taken back, or None."""
+        if not self.taken:
+            return None
+        self.taken.pop()
+        return len(self.taken)

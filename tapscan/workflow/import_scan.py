@@ -39,7 +39,7 @@ from tapscan.workflow.played import screened as check
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
 
-READING = ("per_station", "order", "assign", "skip", "told", "partial", "played", "keys")
+READING = ("per_station", "order", "assign", "skip", "told", "partial", "played", "keys", "one_take")
 Sure = Callable[
     [Sequence[Doubt]], bool | None
 ]  # whether it is this plate, in this order; False stores nothing, None stores it as doubtful

@@ -83,7 +83,8 @@ def _notes(paths: Sequence[str], request: Request, workers: Workers, agree: Agre
     recordings, sounds, unreadable, repeated = _all_read(paths, request, workers)
     if not recordings:
         return CheckResult(None, unreadable, repeated)
-    played = played_notes(sounds, wanted, request.settings, contact=request.contact)
+    one_take = request.one_take
+    played = played_notes(sounds, wanted, request.settings, contact=request.contact, one_take=one_take)
     remarks = [*told_of(played), *repeated]
     if agree is not None and not agree((), remarks):
         return CheckResult(None, unreadable, repeated)

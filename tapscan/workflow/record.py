@@ -4,13 +4,8 @@
     Recorder.hear(block, lost)                               events that the sound led to
     Recorder.key(action)                                     events that a key led to
     places_ahead(unfinished, settings, workers)              places listened to by others while the next is tapped; for Recorder and finish
-    finish(register, number, settings, ...)                  Kept: screened, compared and stored like an import
-    settled(register, number)                                what waits of it on this bench for a server is sent
-    give_up(register, number)                                it is not gone on with; its strikes stay in the register
-    missing_stations(unfinished)                             stations that still lack a tap
-    rate_of(register, unfinished)                            sample rate to go on with
-    unfinished_layout(unfinished), guide_of(unfinished)              its places, and where it stands
 
+How it goes on and ends stands in workflow/taken.py, keys that are played in workflow/record_notes.py.
 An accepted strike is on the disk and in the register before its event is returned, so that whatever was shown is safe; of a register on a server it is on
 this bench's disk and on its way (register/outbox.py). Two quick
 knocks take the last strike back. Only strikes are kept, not the talk between them; what was refused is not kept.
@@ -23,25 +18,21 @@ from typing import Literal
 
 from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.faults import fault
-from tapscan.layouts import Layout, layout_from_text, layout_text
-from tapscan.recording.files import open_sound
+from tapscan.layouts import layout_from_text, layout_text
 from tapscan.recording.trigger import Clip, Trigger
 from tapscan.records import FloatArray, Force
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, TakenStrike, Unfinished
 from tapscan.register.outbox import strikes_of
-from tapscan.register.scans import scans_holding
-from tapscan.register.unfinished import begin, end, find_unfinished, name_of
+from tapscan.register.unfinished import begin, name_of
 from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import Wanted
-from tapscan.workers import ALONE, Workers
+from tapscan.workers import Workers
 from tapscan.workflow.ahead import PlacesAhead
-from tapscan.workflow.bar import BAR_TURNS, FIRST, LAST, BarFiles
-from tapscan.workflow.check import Request
+from tapscan.workflow.bar import BAR_TURNS
 from tapscan.workflow.eye import may_be_tapped
-from tapscan.workflow.guide import Guide
-from tapscan.workflow.import_scan import Kept, Sure, import_scan
 from tapscan.workflow.judging import Judged, judge
+from tapscan.workflow.taken import guide_of, unfinished_layout
 
 What = Literal["accepted", "refused", "undone", "moved", "complete"]
 Action = Literal["undo", "skip", "back", "repeat"]
@@ -246,102 +237,7 @@ def begin_recording(
     return begin(register, plate, facts, plan)
 
 
-def finish(
-    register: Register,
-    number: int,
-    settings: Settings,
-    workers: Workers = ALONE,
-    sure: Sure = lambda _: None,
-    *,
-    held: bool = False,
-    ahead: PlacesAhead | None = None,
-) -> Kept:
-    """Screen what was taken, compare it with the baseline and store it as a scan of its plate.
-
-    sure : asked as by import_scan; without an answer a doubtful scan is stored as doubtful
-    ahead : what the Recorder was given.
-
-    Raises BadRequest where nothing was taken. A finish that was stopped half way may be done again.
-    """
-    settled(register, number)
-    unfinished = find_unfinished(register, number)
-    kept = unfinished.kept
-    if not kept:
-        raise BadRequest("no strike was taken, so there is nothing to store")
-    if not (of_plate := [s for s in kept if s.station not in BAR_TURNS]):
-        raise BadRequest("no strike of the plate was taken, only of the bar, so there is nothing to store")
-    if twins := scans_holding(register, [s.file.sha256 for s in of_plate]):
-        end(register, number, twins[0])
-        raise BadRequest(f"these strikes are stored already, as {twins[0]}")
-    paths = {str(register.files.path_of(s.file.sha256)): s.file.name for s in kept}
-    request = _request_of(register, unfinished, settings, held)
-    places = [str(register.files.path_of(s.file.sha256)) for s in of_plate]
-    scan = (unfinished.plate, places, unfinished.facts, request)
-    stored = import_scan(register, *scan, workers, sure=sure, called=paths, ahead=ahead)
-    if stored.entry is not None:
-        end(register, number, stored.entry.name)
-    return stored
-
-
-def settled(register: Register, number: int) -> None:
-    """Every accepted strike of that recording is in the register. Raises NotReached where the server is away; then they are kept here and sent later."""
-    strikes_of(register).settle(number)
-
-
-def _request_of(register: Register, unfinished: Unfinished, settings: Settings, held: bool) -> Request:
-    return Request(
-        settings=settings,
-        layout=unfinished_layout(unfinished),
-        told=tuple((s.file.name, s.force) for s in unfinished.kept if s.force is not None),
-        parts_held=held,
-        partial=any(s not in BAR_TURNS for s in missing_stations(unfinished)),
-        bar=_bar_of(register, unfinished),
-    )
-
-
-def _bar_of(register: Register, unfinished: Unfinished) -> BarFiles | None:
-    """What was struck of it."""
-    first, last = (
-        tuple(str(register.files.path_of(s.file.sha256)) for s in unfinished.kept if s.station == turn)
-        for turn in BAR_TURNS
-    )
-    return BarFiles(unfinished.plan["bar"], first, last) if first or last else None
-
-
 def places_ahead(unfinished: Unfinished, settings: Settings, workers: Workers) -> PlacesAhead:
     """For a Recorder: what `finish` will ask of each place."""
     contact = unfinished.facts.conditions.sensor.contact
     return PlacesAhead(Wanted(settings, pictures=True, rough=True, contact=contact), workers)
-
-
-def missing_stations(unfinished: Unfinished) -> list[str]:
-    """Stations that lack a tap."""
-    guide = guide_of(unfinished)
-    return [name for name in guide.stations if guide.missing(name)]
-
-
-def rate_of(register: Register, unfinished: Unfinished) -> int | None:
-    """Sample rate in Hz of the strikes so far, to go on with: strikes of two rates are not fitted together. None before the first."""
-    if not unfinished.kept:
-        return None
-    with open_sound(register.files.path_of(unfinished.kept[0].file.sha256)) as sound:
-        return sound.sample_rate_hz
-
-
-def give_up(register: Register, number: int) -> None:
-    """Nothing is deleted. Raises BadRequest where there is no such scan, NotReached where a strike waits that would come too late."""
-    settled(register, number)
-    end(register, find_unfinished(register, number).id, "given up")
-
-
-def unfinished_layout(unfinished: Unfinished) -> Layout:
-    """As it was when the scan was begun."""
-    return layout_from_text(unfinished.plan["layout"], "the unfinished scan")
-
-
-def guide_of(unfinished: Unfinished) -> Guide:
-    """At the first place that lacks a tap."""
-    names = [s.name for s in unfinished_layout(unfinished).allowed(unfinished.facts.conditions.state)]
-    names = [FIRST, *names, LAST] if unfinished.plan.get("bar") else names
-    taken = [(s.station, s.force) for s in unfinished.kept if s.force is not None]
-    return Guide.resumed(names, unfinished.plan["order"], taken)

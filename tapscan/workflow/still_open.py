@@ -12,7 +12,8 @@ from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.results import load_indications, load_screening
 from tapscan.register.scans import list_scans
-from tapscan.screening.open_findings import EXAMINED, OpenFinding, PastScan, still_open
+from tapscan.register.visits import list_visits
+from tapscan.screening.open_findings import EXAMINED, OpenFinding, PastScan, still_open, with_visits
 
 __all__ = ["EXAMINED", "OpenFinding", "open_findings"]
 
@@ -38,7 +39,9 @@ def open_findings(
         told = _past(entry, now.disposition, now.indications) if entry else _nameless(now)
         not_run = tuple(r.rule for r in now.rules_not_run)
         here = replace(told, played=now.scan.played is not None, not_run=not_run)
-    return still_open(past, here)
+    visits = [v for v in list_visits(register, plate) if before is None or v.date <= before[0]]
+    flaws = [(v.name, v.date.isoformat(), [o.told for look in v.looks for o in look.flaws]) for v in visits]
+    return with_visits(still_open(past, here), flaws)
 
 
 def _past(entry: ScanEntry, disposition: Disposition, indications: Sequence[Indication]) -> PastScan:

@@ -25,19 +25,9 @@ from tapscan.workflow.bars import named_bar
 from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
 from tapscan.workflow.own_layouts import layout_of
-from tapscan.workflow.record import (
-    USUAL_LAYOUT,
-    USUAL_ORDER,
-    Recorder,
-    begin_recording,
-    finish,
-    guide_of,
-    places_ahead,
-    rate_of,
-    settled,
-    unfinished_layout,
-)
+from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, Recorder, begin_recording, places_ahead
 from tapscan.workflow.sharing import shared_work
+from tapscan.workflow.taken import finish, guide_of, rate_of, settled, unfinished_layout
 from tapscan.workflow.typed import number, words
 from tapscan.workflow.typed_scan import new_scan
 

@@ -1,6 +1,7 @@
 """A visit to a piano, as the command line and the page use it: facts and looks as typed, photos, and all that is known of it.
 
 typed_visit(register, plate, date, fields)   Visit from a form's fields
+note_outcome(register, visit, region, kind, told)   what an examination found of what was seen there
 keep_photos_of(register, visit, region, paths)   photos from files
 known_of(register, visit)                    Known: the visit with the day's scans as they stand, and what is open from before
 """
@@ -15,11 +16,12 @@ from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO, KEYS, REGIONS, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import ScanEntry, suspects
+from tapscan.register.entries import CLEAN, SEEN, Outcome, ScanEntry, suspects
 from tapscan.register.scans import list_scans
 from tapscan.register.visit_entries import LOOK_ANSWERS, SIGNS, Look, LookAnswer, Visit, sound_look
 from tapscan.register.visits import (
     FACTS,
+    add_look_outcome,
     add_look_photo,
     edit_visit,
     find_visit,
@@ -40,7 +42,7 @@ from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 STRUNG: tuple[State, ...] = ("strung", "as-found")
 
@@ -52,10 +54,11 @@ class Known:
     visit: Visit
     scans: tuple[tuple[ScanEntry, Screening], ...]  # of that day, oldest first, none crossed out
     opened: tuple[OpenFinding, ...]  # from earlier days
-    seen_before: tuple[tuple[dt.date, Look], ...]  # what the eye saw on earlier visits and may be a crack
+    seen_before: tuple[tuple[dt.date, Look], ...]  # what the eye saw on earlier visits, may be a crack and is open
     state: State | None
     before: bool  # an earlier scan by taps is there to be compared with
     advice: Advice
+    explained: tuple[tuple[dt.date, Look], ...] = ()  # as seen_before, and named by an examination since
 
     @property
     def tapped(self) -> tuple[tuple[ScanEntry, Screening], ...]:
@@ -100,6 +103,24 @@ def _answer(text: str, region: str) -> LookAnswer | None:
     return known
 
 
+KINDS = {"flaw": "", "clean": CLEAN, "seen": SEEN}
+
+
+def note_outcome(register: Register, visit: Visit, region: str, kind: str, told: Outcome) -> tuple[Visit, str]:
+    """`kind` : of KINDS; seen: `told.found` names what had been seen, which closes it. The visit, and what that means in a sentence. Raises BadRequest."""
+    if kind not in KINDS:
+        raise BadRequest("say what came out: a flaw, nothing, or what it was that had been seen")
+    if not told.found.strip():
+        raise BadRequest("say what was found, what was looked at, or what it was that had been seen")
+    kept = add_look_outcome(register, visit, region, replace(told, found=KINDS[kind] + told.found))
+    look = next(look for look in kept.round if look.region == region)
+    if look.flaws:
+        return kept, "An examination has found a flaw: that stands in every later document of this plate."
+    if look.open:
+        return kept, "It stays open until an examination names what it was that had been seen."
+    return kept, "It is explained: later visits tell it and do not stop for it."
+
+
 def keep_photos_of(register: Register, plate: str, date: dt.date, region: str, paths: Sequence[Path]) -> None:
     """Raises BadRequest for what is no photo, before anything is kept."""
     for path in paths:
@@ -126,11 +147,11 @@ def known_of(register: Register, visit: Visit) -> Known:
     )
     ours = {i.rule for _, s in scans for i in s.indications if i.interpretation == "relevant"}
     opened = tuple(o for o in opened if o.date < visit.date.isoformat() or o.rule not in ours)
-    earlier = tuple(
-        (v.date, look) for v in list_visits(register, visit.plate) if v.date < visit.date for look in v.suspects
-    )
+    past = [v for v in list_visits(register, visit.plate) if v.date < visit.date]
+    earlier = tuple((v.date, look) for v in past for look in v.suspects)
+    explained = tuple((v.date, look) for v in past for look in v.explained)
     before = any(e.date < visit.date and not e.played for e in entries)
-    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE)
+    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, explained)
     return replace(known, advice=advise(_for_advice(known)))
 
 

@@ -69,7 +69,7 @@ def _by_sound(k: Known) -> list[Unknown]:
         found.append(
             Unknown(
                 "in-piano",
-                "How much taps can show in a piano: none was measured, only simulated ones.",
+                "How much taps can show in a piano: that was worked out on simulated pianos, and never measured on a real one.",
             )
         )
     return list({(u.code, u.text): u for u in found}.values())
@@ -107,7 +107,7 @@ def _places(entry: ScanEntry, s: Screening) -> list[Unknown]:
         found.append(
             Unknown(
                 "barred",
-                f"{counted(len(barred), 'place')} of the layout {'was' if len(barred) == 1 else 'were'} not tapped: not to be struck on a plate {STATES[state]}.",
+                f"{counted(len(barred), 'place')} of the plan {'was' if len(barred) == 1 else 'were'} not tapped: not to be struck while the plate is {STATES[state]}.",
                 places,
             )
         )
@@ -133,7 +133,7 @@ def _checks(s: Screening) -> list[Unknown]:
         return []
     names = "; ".join(rule_title(r.rule).lower() for r in s.rules_not_run)
     why = ". ".join(f"{titles}: {reason}" for titles, reason in not_run_by_reason(s.rules_not_run))
-    return [Unknown("checks", f"{counted(len(s.rules_not_run), 'check')} could not be made: {names}.", why)]
+    return [Unknown("checks", f"{counted(len(s.rules_not_run), 'check')} by sound could not be made: {names}.", why)]
 
 
 def _change(k: Known) -> list[Unknown]:

@@ -81,7 +81,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         unknown=unknown_of(k),
         steps=k.advice.steps,
         questions=tuple(q.text for q in k.advice.questions),
-        rows=tuple(_row(register, look) for look in k.visit.round),
+        rows=tuple(_row(register, look, shop) for look in k.visit.round),
         scans=tuple(_part(k, n, plate, shop) for n in range(len(k.scans))),
         shop=shop,
         stop=k.stop,
@@ -124,7 +124,9 @@ def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
     """What weighs first."""
     looks = [look for look in k.visit.round if look.answer == "note"]
     eye = [
-        Found(_title(look), f"{_upper(look.told)}{_photos(look)}.", look.suspect or "buzz" in look.signs)
+        Found(
+            _title(look), f"{_upper(look.told)}{_photos(look)}.{_since(look, shop)}", look.open or "buzz" in look.signs
+        )
         for look in looks
     ]
     examined = [Found("Found by an examination", shop.dated(o.sentence), True) for o in k.opened if o.rule == EXAMINED]
@@ -134,13 +136,23 @@ def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
         if o.rule != EXAMINED
     ]
     before = [
-        Found(f"Seen on {shop.day(on)}", f"{REGIONS[look.region]}: {look.told}.", True) for on, look in k.seen_before
+        Found(f"Seen on {shop.day(on)}", f"{_title(look)}: {look.told}.{_since(look, shop, earlier=True)}", look.open)
+        for on, look in (*k.seen_before, *k.explained)
     ]
     listed_ = [
         Found("Seen by eye", f"{_upper(text)}.", True) for e, _ in k.scans for text in in_words(e.seen)
     ]  # of a scan's own list
     every = [*examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
     return tuple(sorted(every, key=lambda f: not f.weighs))
+
+
+def _since(look: Look, shop: Shop, *, earlier: bool = False) -> str:
+    """Begins with a blank. What an examination found of what was seen; only what it names closes it."""
+    if not look.outcomes:
+        return " No examination of it is on record." if earlier else ""
+    said = shop.dated("; ".join(o.told for o in look.outcomes))
+    rest = " It stays open until an examination names what it was." if look.open and not look.flaws else ""
+    return f" Examined since: {said}.{rest}"
 
 
 def _heard(s: Screening, k: Known) -> list[Found]:
@@ -222,12 +234,13 @@ def _played(k: Known) -> tuple[tuple[str, str], ...]:
     return (("Keys", f"{said}{f': {keys.told}' if keys.told else ''}"), *recorded)
 
 
-def _row(register: Register, look: Look) -> LookRow:
+def _row(register: Register, look: Look, shop: Shop) -> LookRow:
     answer = (KEY_ANSWERS if look.region == KEYS else ANSWERS)[look.answer]
     photos = tuple(
         picture(register.files.path_of(f.sha256), f"{_title(look)}, photo {n}") for n, f in enumerate(look.photos, 1)
     )
-    return LookRow(REGIONS[look.region], answer, look.told, look.suspect, photos)
+    said = f"{look.told}.{_since(look, shop)}" if look.outcomes else look.told
+    return LookRow(REGIONS[look.region], answer, said, look.open, photos)
 
 
 def _part(k: Known, n: int, plate: Plate, shop: Shop) -> TapPart:

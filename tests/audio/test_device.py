@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
+from scipy.signal import resample_poly
 from threadpoolctl import threadpool_limits
 
 from tapscan.layouts import read_layout
@@ -26,8 +27,11 @@ from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.settings import Settings
 from tapscan.settings.groups import Fit
+from tapscan.signal.notes.strings import key_name
 from tapscan.signal.plate.decay import T60_NEPER
 from tapscan.signal.plate.station_fit import station_poles
+from tests.register.recorded_notes import KEYS, played
+from tests.register.recorded_notes import RATE as NOTES_RATE
 from tests.sounds import noise, taps_at
 
 RATE = 48000
@@ -171,6 +175,34 @@ def test_beeps_are_never_taken_for_strikes(sink, folder):
     assert "no beeps" not in screen.shown
     (unfinished,) = unfinished_scans(open_register(folder))
     assert [s.station for s in unfinished.kept] == ["S1", "S2", "S3"]
+
+
+def test_keys_are_recorded_in_a_terminal_and_read_as_notes(sink, folder):
+    """The simulated keys, through the device; wrong options are told before it is opened."""
+    keys = KEYS[:4]
+    names = [key_name(k) for k in keys]
+    screen = record(sink, folder, "--played", "--keys", ",".join(names))
+    screen.until("number 21 of 88", 20)
+    for _ in range(2):  # on a busy machine the player itself may stumble: what was refused is played again
+        player = sink.play(resample_poly(played(keys), RATE // 300, NOTES_RATE // 300) * 4)
+        while player.poll() is None and "Write the report" not in screen.shown:
+            screen.read(0.5)
+        player.kill()
+        screen.read(3)
+        if "Write the report" in screen.shown or "Stored as" in screen.shown:
+            break
+    screen.until("Write the report", 60)
+    screen.type("n\n")
+    screen.read(2)
+    assert screen.ended() == 0
+    register = open_register(folder)
+    (entry,) = list_scans(register)
+    notes = load_screening(register, entry.current.id).scan.played
+    assert entry.played and notes is not None and [n.key for n in notes.notes] == names and notes.missing == ()
+    assert unfinished_scans(register) == [] and f"of {len(names)} keys played" in screen.shown
+    wrong = record(sink, folder, "--played", "--layout", "grand-long")
+    wrong.until("leave --layout", 20)
+    assert wrong.ended() == 1
 
 
 @pytest.mark.slow

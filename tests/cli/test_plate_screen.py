@@ -7,13 +7,15 @@ from rich.console import Console
 from tapscan.cli.large_letters import FIVE, fitting, large
 from tapscan.cli.plate_screen import DONE, HERE, OPEN, screen
 from tapscan.layouts import known_layouts, read_layout
+from tapscan.screening.played_notes import KEYBOARD
 from tapscan.workflow.at_the_plate import View
 from tests.every import each
 from tests.snapshots import same_as_before
 
 
 def shown(**changes) -> list[str]:
-    layout = read_layout(changes.pop("layout", "grand-short"))
+    name = changes.pop("layout", "grand-short")
+    layout = read_layout(name) if name else None
     view = View(
         "S4", "pin field, treble, between the pins", "hard", "1 of 1 soft, 1 of 2 hard", 3, 8,
         "The hammer touched twice. Let it bounce off by itself.", "bad", -31.0, -72.0, "READY: tap", None, layout,
@@ -42,6 +44,15 @@ def test_places_differ_by_shape_on_every_layout(layout):
 def test_trouble_stands_over_the_last_words():
     text = "\n".join(shown(trouble="The microphone gives no sound."))
     assert "gives no sound" in text and "touched twice" not in text
+
+
+def test_a_key_that_is_wanted_stands_in_block_letters_and_black_ones_differ_from_white():
+    words = "black key, number 41 of 88 from the left"
+    lines, white = (shown(layout=None, station=k, where=words, counts="", force="key") for k in ("C#4", "C4"))
+    assert len(lines) == 24 and sum("█" in line for line in lines[:13]) == 10
+    assert set("".join(KEYBOARD)) <= set(FIVE), "every sign of a key is drawn"
+    assert lines[2:7] != white[2:7] and any(words in line for line in lines) and "keys played" in lines[0]
+    assert any("No pedal." in line for line in lines), "nothing is cut off"
 
 
 def test_letters_are_of_one_size():

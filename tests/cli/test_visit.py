@@ -61,7 +61,7 @@ def what_the_document_says(folder, known, used):
         and "For Ms Perry" in page
     )
     assert f"2 of 12 regions seen, {used} taps at 4 places heard, keys played by hand." in page
-    assert "Something else (new nuts)" in page
+    assert "Nose bolts and their bosses. New nuts (1 photo)." in page
     # what is not known, each from what was not seen, not struck, not run
     codes = {u.code for u in unknown_of(known)}
     assert codes == {"hidden", "not-looked", "barred", "microphone", "checks", "in-piano", "change"}
@@ -119,10 +119,17 @@ def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
     shown = done("visit", "show", "U7")
     assert known.advice.headline in shown and "Stop. Leave the piano" in shown
     assert shown.index("plane of the strings") < shown.index(known.advice.headline), "cautions first here too"
-    # another day without it does not clear it
+    # another day without it does not clear it; an examination that names what it was does, and both are told
     done("visit", "note", "U7", "--on", "2026-11-28", "--state", "strung", "--clear", "all")
     later = visited(folder)
     assert later.visit.date.day == 28 and later.advice.code == "eye" and later.seen_before[0][1].region == "corners"
+    found = ("visit", "outcome", "U7/2026-11-27", "--region", "corners", "--method", "finish taken off", "--by", "B. Ash", "--on", "2026-11-28")  # fmt: skip
+    assert "stays open" in done(*found, "--found", "the corner", "--clean") and visited(folder).stop
+    assert "explained" in done(*found, "--found", "a crack in the lacquer only", "--explained")
+    assert not visited(folder).stop
+    page, _ = document(folder)
+    assert "a crack in the lacquer only (finish taken off, by B. Ash" in page
+    assert run("visit", "outcome", "U7", "--region", "corners", "--found", "x", "--method", "y", "--by", "z", "--clean", "--explained").status == 1  # fmt: skip
 
 
 def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):

@@ -101,3 +101,21 @@ def test_a_round_opened_before_somebody_else_noted_a_line_does_not_undo_it(site)
         other_day = one.get("/visit", params={**fields, "on": "2026-01-06"}).text
         assert "Stop. Leave the" in other_day or "stop: do not tune" in other_day, "before anything is noted that day"
         assert "/visit/document" not in other_day
+
+
+def test_what_an_examination_found_is_noted_there_and_ends_the_stop(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        seen = re.search(r'name="seen" value="(\w+)"', client.get("/visit", params=fields).text)[1]
+        line = {"look-corners": "note", "sign-corners": "rust-line"}
+        assert site.post(client, "/visit", **fields, **line, seen=seen).status_code == 303
+        told = {**fields, "region": "corners", "method": "replica", "day": "2026-01-07", "by": "B. Ash"}
+        assert site.post(client, "/visit/outcome", **told, kind="odd", found="x").status_code == 400
+        assert (
+            site.post(client, "/visit/outcome", **{**told, "by": ""}, kind="seen", found="lacquer").status_code == 400
+        )
+        assert site.post(client, "/visit/outcome", **told, kind="clean", found="the corner").status_code == 303
+        assert list_visits(site.register)[0].suspects
+        assert site.post(client, "/visit/outcome", **told, kind="seen", found="lacquer only").status_code == 303
+        page = client.get("/visit", params=fields).text
+        assert "lacquer only (replica, by B. Ash, 2026-01-07)" in page and not list_visits(site.register)[0].suspects

@@ -17,7 +17,8 @@ from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import Workers
 from tapscan.workflow import places
 from tapscan.workflow.ahead import PlacesAhead, _Found
-from tapscan.workflow.record import Recorder, begin_recording, finish, places_ahead
+from tapscan.workflow.record import Recorder, begin_recording, places_ahead
+from tapscan.workflow.taken import finish
 from tests.register.recording_child import LAYOUT
 from tests.register.test_recording import RATE, facts, play
 

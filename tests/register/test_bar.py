@@ -33,7 +33,8 @@ from tapscan.workflow.bar import BAR_TURNS, USUAL_NAME, BarFiles
 from tapscan.workflow.bars import named_bar, note_bar
 from tapscan.workflow.check import Request
 from tapscan.workflow.import_scan import import_scan, rescreen
-from tapscan.workflow.record import Recorder, begin_recording, finish, missing_stations
+from tapscan.workflow.record import Recorder, begin_recording
+from tapscan.workflow.taken import finish, missing_stations
 from tests.register.recording_child import LAYOUT
 from tests.sounds import taps_at
 

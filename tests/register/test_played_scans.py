@@ -13,7 +13,7 @@ from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, store_scan
 from tapscan.report.beside import Beside
-from tapscan.report.error_rates import how_sure, shipped_limits
+from tapscan.report.error_rates import how_sure, measured, shipped_limits
 from tapscan.report.page import render_page
 from tapscan.report.sections.reach import error_rates_section
 from tapscan.screening.disposition import NO_ANSWER_OPEN, NOTHING, OPEN
@@ -130,6 +130,10 @@ def test_silence_names_only_the_checks_that_were_made():
 def test_rates_and_reach_are_those_of_notes():
     found = conclude(heard(ringing_on.NAME), Settings())
     assert " of " in how_sure(found) and "no error rate" not in how_sure(found)
+    buzz = measured()["notes"]["buzz_by_microphone"]["found"]
+    told = how_sure(conclude(heard(note_buzz.NAME), Settings()))
+    assert "By microphone: " in told and f"{buzz['spoke']} of {buzz['of']} with a buzz" in told
+    assert "By microphone" not in how_sure(found)
     rows = error_rates_section(conclude(heard(), Settings()))
     assert [r[0] for r in rows] == [r.title for r in NOTE_RULES]
 

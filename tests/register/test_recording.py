@@ -31,7 +31,8 @@ from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
 from tapscan.settings import Settings
 from tapscan.workflow.import_scan import rescreen
-from tapscan.workflow.record import Event, Recorder, begin_recording, finish
+from tapscan.workflow.record import Event, Recorder, begin_recording
+from tapscan.workflow.taken import finish
 from tests.every import each
 from tests.register.recording_child import LAYOUT
 from tests.sounds import taps_at

@@ -190,6 +190,7 @@ def test_csv_holds_every_row_and_no_formula(register, tmp_path):
             "scans",
             "strikes",
             "visit_looks",
+            "visit_outcomes",
             "visits",
         )
     ]

@@ -69,7 +69,7 @@ BEGUN = """
 """
 
 
-@each("version", STEPS[1:-1])
+@each("version", STEPS[1 : STEPS.index("0009")])  # from then on a strike is stored with its key
 def test_a_recording_that_was_begun_with_an_earlier_version_goes_on(version, tmp_path):
     folder = tmp_path / version
     (folder / "files").mkdir(parents=True)

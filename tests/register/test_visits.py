@@ -8,16 +8,26 @@ from dataclasses import replace
 import pytest
 
 from tapscan.errors import BadRequest, UnknownName
-from tapscan.register.database import open_register
-from tapscan.register.entries import EYE_SUSPECTS, Finding, Plate
+from tapscan.register.database import make_register, open_register
+from tapscan.register.entries import CLEAN, EYE_SUSPECTS, SEEN, Finding, Outcome, Plate
 from tapscan.register.export import export_csv, export_json
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate, find_plate
 from tapscan.register.upkeep import back_up, check_register
 from tapscan.register.visit_entries import REGIONS, SIGNS, Look, Visit
-from tapscan.register.visits import add_look_photo, find_visit, keep_visit, list_visits, remove_look_photo
+from tapscan.register.visits import (
+    add_look_outcome,
+    add_look_photo,
+    find_visit,
+    keep_visit,
+    list_visits,
+    remove_look_photo,
+)
+from tapscan.screening.open_findings import EXAMINED
 from tapscan.workflow.eye import eye_of
-from tapscan.workflow.visit import typed_visit
+from tapscan.workflow.still_open import open_findings
+from tapscan.workflow.visit import known_of, typed_visit
+from tapscan.workflow.write_visit import found_of
 from tests.every import each
 
 DAY = dt.date(2026, 11, 27)
@@ -128,3 +138,78 @@ def test_a_form_is_read_whole_and_a_note_without_an_answer_is_asked_about():
     for fields, signs in (({"note-rim": "odd"}, {}), ({}, {"rim": ["repair"]}), ({"look-rim": "fine"}, {})):
         with pytest.raises(BadRequest, match=REGIONS["rim"]):
             typed_visit("B12", DAY, fields, signs)
+
+
+LATER, LAST = dt.date(2026, 12, 3), dt.date(2026, 12, 10)
+
+
+def examined(found: str, on: dt.date = LATER, by: str = "A. Person") -> Outcome:
+    return Outcome(found, "magnetic particles", by, on)
+
+
+def later_visit(register):
+    """What is known on a later day on which the eye saw nothing."""
+    return known_of(register, keep_visit(register, Visit("B12", LAST, state="strung", looks=(Look("corners", "nothing"),))))  # fmt: skip
+
+
+def test_what_was_seen_stays_open_until_an_examination_names_what_it_was_and_both_stay_in_the_documents(register):
+    first = keep_visit(register, VISIT)
+    assert later_visit(register).advice.code == "eye", "nobody examined it"
+    add_look_outcome(register, first, "corners", examined(CLEAN + "the corner, from above"))
+    known = later_visit(register)
+    assert known.advice.code == "eye" and known.explained == (), "nothing found names nothing"
+    (told,) = found_of(known)
+    assert told.weighs and "nothing was found" in told.text and "stays open" in told.text
+    first = add_look_outcome(register, first, "corners", examined(SEEN + "a crack in the lacquer", LAST, "B. Person"))
+    known = later_visit(register)
+    assert known.advice.code != "eye" and not known.stop and [d for d, _ in known.explained] == [DAY]
+    (told,) = found_of(known)
+    assert not told.weighs and DAY.isoformat() in told.title
+    for words in ("a line of rust", "nothing was found", "lacquer", "B. Person", LAST.isoformat()):
+        assert words in told.text, "nothing vanishes"
+    assert first.suspects == () and [o.by_whom for o in first.explained[0].outcomes] == ["A. Person", "B. Person"]
+    assert not known_of(register, first).stop, "nor does its own day's document say to stop"
+    again = Visit("B12", LAST, looks=(Look("corners", "note", ("rust-line",)),))
+    assert known_of(register, keep_visit(register, again)).advice.code == "eye", "seen again it is open again"
+
+
+def test_a_flaw_that_an_examination_found_is_never_explained_away(register):
+    first = keep_visit(register, VISIT)
+    add_look_outcome(register, first, "corners", examined("crack, 40 mm"))
+    first = add_look_outcome(register, first, "corners", examined(SEEN + "the lacquer", LAST))
+    known = later_visit(register)
+    assert known.advice.code == "confirmed" and len(first.suspects) == 1
+    (opened,) = open_findings(register, "B12")
+    assert opened.rule == EXAMINED and opened.visit and "crack, 40 mm" in opened.sentence
+    assert open_findings(register, "B12", before=(dt.date(2026, 11, 1), 1)) == ()
+
+
+BAD_OUTCOMES = [
+    ("corners", examined("  "), "what was found"),
+    ("corners", examined("a crack", by=" "), "who examined it"),
+    ("corners", examined("a crack", dt.date(2026, 11, 26)), "seen later"),
+    ("struts", examined("a crack"), "nothing was noted"),
+    ("leg", examined("a crack"), "no region"),
+]
+
+
+@each(("region", "outcome", "said"), BAD_OUTCOMES)
+def test_hearsay_about_what_was_seen_is_refused(region, outcome, said, tmp_path):
+    register = make_register(tmp_path / f"r-{abs(hash((region, said)))}")
+    add_plate(register, Plate("B12"))
+    first = keep_visit(register, VISIT)
+    with pytest.raises(BadRequest, match=said):
+        add_look_outcome(register, first, region, outcome)
+    assert not any(look.outcomes for look in find_visit(register, "B12").looks)
+
+
+def test_an_outcome_told_twice_counts_once_and_noting_the_round_again_keeps_it(register, tmp_path):
+    first = keep_visit(register, VISIT)
+    for _ in range(2):
+        first = add_look_outcome(register, first, "corners", examined(SEEN + "the lacquer"))
+    assert [len(look.outcomes) for look in first.looks] == [0, 1, 0]
+    assert len(keep_visit(register, VISIT).explained[0].outcomes) == 1
+    export_csv(register, tmp_path / "csv")
+    with (tmp_path / "csv" / "visit_outcomes.csv").open(encoding="utf-8-sig", newline="") as file:
+        (row,) = csv.DictReader(file)
+    assert (row["region"], row["found"], row["by_whom"]) == ("corners", SEEN + "the lacquer", "A. Person")

@@ -18,7 +18,8 @@ from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import ALONE
 from tapscan.workflow import where
 from tapscan.workflow.ahead import PlacesAhead
-from tapscan.workflow.record import Recorder, begin_recording, finish, give_up, settled
+from tapscan.workflow.record import Recorder, begin_recording
+from tapscan.workflow.taken import finish, give_up, settled
 from tests.register.recording_child import LAYOUT
 from tests.register.test_recording import RATE, facts, play, whats
 from tests.server import kills

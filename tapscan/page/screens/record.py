@@ -16,10 +16,11 @@ from tapscan.workflow.bars import list_bars
 from tapscan.workflow.mic import WARNING
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.plate import find_plate
-from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, give_up, missing_stations
+from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER
 from tapscan.workflow.scan import Unfinished, find_unfinished, unfinished_scans
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sheet import way_map
+from tapscan.workflow.taken import give_up, is_played, missing_stations
 from tapscan.workflow.typed_recording import at_rest, begin_typed, finish_typed, input_of, session_of, undo_last
 from tapscan.workflow.typed_scan import first_typed
 
@@ -59,7 +60,7 @@ def _form(
         "devices": devices,
         "no_input": no_input,
         "busy": recordings.now,
-        "stopped": [u for u in unfinished_scans(register, plate) if u.kept],
+        "stopped": [u for u in unfinished_scans(register, plate) if u.kept and not is_played(u)],
         "warning": WARNING,
         "problem": None,
         "heard": [],
@@ -151,7 +152,10 @@ def _map(number: int, view: object) -> object:
 def _find(request: Request, number: str) -> Unfinished:
     if not (number.isascii() and number.isdecimal() and len(number) < 10):
         raise BadRequest("no such scan is being recorded; look at the plate's page for what is begun")
-    return find_unfinished(register_of(request), int(number))
+    found = find_unfinished(register_of(request), int(number))
+    if is_played(found):
+        raise BadRequest("keys are recorded in the terminal; this recording goes on there")
+    return found
 
 
 def drawing(request: Request) -> Response:

@@ -15,8 +15,9 @@ from tapscan.page.shown import go, show, to
 from tapscan.workflow.photos import MOST_BYTES, keep_photo
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.reading import shop_of
+from tapscan.workflow.scan import Outcome
 from tapscan.workflow.seen import mark_of, not_changed
-from tapscan.workflow.typed import day
+from tapscan.workflow.typed import day, words
 from tapscan.workflow.visit import (
     FACTS,
     KEYS,
@@ -27,6 +28,7 @@ from tapscan.workflow.visit import (
     find_visit,
     keep_visit,
     known_of,
+    note_outcome,
     remove_look_photo,
     sound_look,
     typed_visit,
@@ -60,6 +62,8 @@ def visit(request: Request) -> Response:
         rows=[(look, REGIONS[look.region], _answers(look), _signs(look.region)) for look in now.round],
         regions=REGIONS.items(),
         KEYS=KEYS,
+        noted_looks=[(look, REGIONS[look.region]) for look in now.round if look.answer == "note"],
+        today=dt.date.today(),
         loose=[f for f in plate.photos if f.sha256 not in placed],
     )
 
@@ -124,6 +128,16 @@ def take_photo_away(request: Request) -> Response:
     return go(to("/visit", plate=found.plate, on=found.date, said="Taken away there; the plate keeps the photo."))
 
 
+def outcome(request: Request) -> Response:
+    """What an examination found of what was seen; a named person says so, and nothing is taken away."""
+    form, register = Form(request), register_of(request)
+    found = find_visit(register, f"{form.text('plate')}/{form.text('on')}")
+    examined = day(form.text("day"), "Day", register.folder)
+    told = Outcome(form.text("found"), form.text("method"), form.text("by"), examined, words(form.text("note")))
+    kept, means = note_outcome(register, found, form.text("region"), form.text("kind"), told)
+    return go(to("/visit", plate=kept.plate, on=kept.date, said=f"Noted. {means}"))
+
+
 def make_document(request: Request) -> Response:
     """HTML or PDF."""
     form, register = Form(request), register_of(request)
@@ -145,6 +159,7 @@ ROUTES = [
     Route("/visit/photo", photo, methods=["PUT"]),
     Route("/visit/photo", place_photo, methods=["POST"]),
     Route("/visit/photo/away", take_photo_away, methods=["POST"]),
+    Route("/visit/outcome", outcome, methods=["POST"]),
     Route("/visit/document", make_document, methods=["POST"]),
 ]
 SIZES = {"/visit/photo": MOST_BYTES}

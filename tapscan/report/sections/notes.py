@@ -22,6 +22,7 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
 
     found = {f.id for f in lasting(scan, Settings())} if played.foreign else set()
     buzzing = {n.id for n in buzzing_notes(scan, Settings())}
+    apart = len({n.recording for n in played.notes}) == len(played.notes) > 1
     place = {name: k for k, name in enumerate(KEYBOARD)}
     wanted = [f for f in played.foreign if f.id in found or sheet.beside.full]
     shown = sorted(wanted, key=lambda f: (f.id not in found, -len(f.notes)))[:MOST_TONES]
@@ -31,7 +32,7 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
         "rows": [_row(f, played, found) for f in shown],
         "left_out": wording.counted(more, "further tone") if (more := len(played.foreign) - len(shown)) else "",
         "why_none": played.foreign_reason,
-        "notes": [_note(n, n.id in buzzing) for n in played.notes] if sheet.beside.full else [],
+        "notes": [_note(n, n.id in buzzing, apart) for n in played.notes] if sheet.beside.full else [],
     }
 
 
@@ -55,10 +56,10 @@ def _what(f: ForeignTone, found: set[str]) -> str:
     return "dies away as plate and board do" if dies else "not sure enough to be reported"
 
 
-def _note(n: Any, buzzes: bool) -> dict[str, str]:
+def _note(n: Any, buzzes: bool, apart: bool) -> dict[str, str]:
     return {
         "id": n.id,
-        "at": f"{n.onset_s:.1f}",
+        "at": "own recording" if apart else f"{n.onset_s:.1f}",
         "key": n.key or wording.unknown(n.reason or ""),
         "held": f"{n.held_s:.2f}" if n.held_s is not None else "no damper heard",
         "buzz": "yes" if buzzes else "no" if n.buzz_share_db is not None else wording.unknown(n.buzz_reason or ""),

@@ -6,7 +6,7 @@ Tones of different notes are one where their frequencies lie within part of a li
 played does not count: that string may ring by itself. Where the same holds for two tones or more at partials of one key, its damper may leak.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -30,7 +30,8 @@ def foreign_tones(notes: Sequence[PlayedNote], pitch_cents: float | None, settin
     heard = [(n, t) for n in notes for t in n.tones if not t.own_string and _told(t)]
     groups = _grouped(heard, settings)
     own = keyboard_partials(pitch_cents)
-    found = [_one(group, own) for group in groups]
+    order = {n.id: k for k, n in enumerate(notes)}
+    found = [_one(group, own, order) for group in groups]
     found.sort(key=lambda f: (-len(f.notes), f.frequency_hz))
     return [replace(f, id=f"R{k + 1}", string_of=_string_of(f, found, own, notes)) for k, f in enumerate(found)]
 
@@ -67,13 +68,14 @@ def _alike(a: RingingTone, b: RingingTone, share: float) -> bool:
     )
 
 
-def _one(group: list[tuple[PlayedNote, RingingTone]], own: list[FloatArray]) -> ForeignTone:
+def _one(group: list[tuple[PlayedNote, RingingTone]], own: list[FloatArray], order: Mapping[str, int]) -> ForeignTone:
+    """`order` : of the notes, by their ids."""
     tones = [t for _, t in group]
     frequency, frequency_sd = _middle([t.frequency_hz for t in tones], [t.frequency_sd_hz for t in tones])
     decay, decay_sd = _middle([t.decay_rate_per_s for t in tones], [t.decay_rate_sd_per_s for t in tones])
     reach = LINEWIDTHS * decay / np.pi
     near = tuple(n.id for n, _ in group if n.key and np.any(np.abs(own[key_number(n.key)] - frequency) < reach))
-    ids = tuple(n.id for n, _ in sorted(group, key=lambda pair: pair[0].onset_s))
+    ids = tuple(sorted((n.id for n, _ in group), key=order.__getitem__))
     loss = decay / (np.pi * frequency)
     return ForeignTone("", frequency, frequency_sd, decay, decay_sd, loss, loss * decay_sd / decay, ids, near, None)
 

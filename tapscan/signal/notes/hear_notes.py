@@ -1,12 +1,14 @@
 """Notes of one recording: when, which key, what buzzes along, what rings on.
 
     hear_notes(samples, rate, ...)   (notes, pitch of the piano)
+    hear_pieces(pieces, rate, ...)   the same of one sound that lies in pieces: pitch, quiet and how long a key is held are those of all
     own_partials(...), keyboard_partials(pitch)   where the strings of one key, or of all, have their partials
 
 Two rounds for the keys: every pitch within a quarter tone first; then only pitches near the middle of the plain ones, since a piano is as a whole sharp or flat.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -35,30 +37,81 @@ BY_MICROPHONE = "heard by microphone: the board drowns what the iron radiates"
 LINES_HZ = 2.0  # two tones so near cannot be told apart in a tail
 
 
+Piece = tuple[str, FloatArray]  # of one sound: its recording, (n,) samples
+
+
+@dataclass(frozen=True, eq=False)
+class _Heard:
+    """One piece: its notes, when they begin and end, and when the damper falls."""
+
+    recording: str
+    samples: FloatArray
+    levels: NoteLevels
+    onsets: list[float]
+    ends: list[float]
+    falls: list[float | None]
+    keys: list[Heard]
+
+
 def hear_notes(
     samples: FloatArray, rate: int, recording: str, settings: Settings, *, contact: bool, first: int = 1
 ) -> tuple[list[PlayedNote], float | None]:
     """Of (n,) samples; `contact` : by a pickup on the iron; else what rings on is not looked for. `first` : number of the first note. Notes in order; the pitch in cents."""
-    if len(samples) < SHORTEST_S * rate:
+    return hear_pieces([(recording, samples)], rate, settings, contact=contact, first=first)
+
+
+def hear_pieces(
+    pieces: Sequence[Piece],
+    rate: int,
+    settings: Settings,
+    *,
+    contact: bool,
+    first: int = 1,
+    pitch: float | None = None,
+) -> tuple[list[PlayedNote], float | None]:
+    """As `hear_notes`. `pitch` : of the piano, in cents, as told before; taken where these notes are too few to tell it."""
+    long = [piece for piece in pieces if len(piece[1]) >= SHORTEST_S * rate]
+    begun = [one for piece in long if (one := _begun(*piece, rate, settings)).onsets]
+    if not begun:
         return [], None
+    told = _pitch([key for one in begun for key in one.keys])
+    pitch = pitch if told is None else told
+    heard = [_told(one, rate, pitch, settings) for one in begun]
+    held = _usual([fall for h in heard for fall in h.falls])
+    noise = _noise(heard, rate) if contact else BY_MICROPHONE
+    notes: list[PlayedNote] = []
+    for one in heard:
+        notes += [_note(first + len(notes) + k, one, k, rate, held, noise, settings) for k in range(len(one.onsets))]
+    return notes, pitch
+
+
+def _begun(recording: str, samples: FloatArray, rate: int, settings: Settings) -> _Heard:
+    """With every rise, and keys at any pitch."""
     levels = NoteLevels(samples, rate)
     onsets = note_onsets(levels, settings)
-    if not onsets:
-        return [], None
-    heard = _scored(samples, rate, onsets, GRID)
-    pitch = _pitch(heard)
+    keys = _scored(samples, rate, onsets, GRID) if onsets else []
+    return _Heard(recording, samples, levels, onsets, [], [], keys)
+
+
+def _told(one: _Heard, rate: int, pitch: float | None, settings: Settings) -> _Heard:
+    """Keys near the pitch of the piano, without echoes."""
+    keys, levels = one.keys, one.levels
     if pitch is not None:
-        heard = _scored(samples, rate, onsets, tuple(float(np.clip(pitch + step, -60, 60)) for step in NEAR_STEPS))
-    kept = _no_echoes(levels, onsets, heard, settings)
-    onsets, heard = [onsets[k] for k in kept], [heard[k] for k in kept]
-    ends = [*onsets[1:], len(samples) / rate]
-    falls = [damper_falls(levels, a, b, settings) for a, b in zip(onsets, ends, strict=True)]
-    noise = _noise(samples, rate, onsets) if contact else BY_MICROPHONE
-    notes = [
-        _note(f"N{k + first}", samples, rate, levels, k, onsets, ends, falls, heard[k], recording, noise, settings)
-        for k in range(len(onsets))
-    ]
-    return notes, pitch
+        steps = tuple(float(np.clip(pitch + step, -60, 60)) for step in NEAR_STEPS)
+        keys = _scored(one.samples, rate, one.onsets, steps)
+    kept = _no_echoes(levels, one.onsets, keys, settings)
+    onsets = [one.onsets[k] for k in kept]
+    ends = [*onsets[1:], len(one.samples) / rate]
+    keys = [keys[k] for k in kept]
+    falls = [_fall(levels, *three, settings) for three in zip(onsets, ends, keys, strict=True)]
+    return _Heard(one.recording, one.samples, levels, onsets, ends, falls, keys)
+
+
+def _fall(levels: NoteLevels, onset_s: float, end_s: float, heard: Heard, settings: Settings) -> float | None:
+    """None too where there is no damper: a top string's own fall would pass for one."""
+    key, _, _ = _key(heard, settings)
+    undamped = key is not None and key >= UNDAMPED_FROM
+    return None if undamped else damper_falls(levels, onset_s, end_s, settings)
 
 
 def _scored(samples: FloatArray, rate: int, onsets: Sequence[float], cents: tuple[float, ...]) -> list[Heard]:
@@ -93,9 +146,9 @@ def _pitch(heard: Sequence[Heard]) -> float | None:
     return float(6 * np.round(np.median(told) / 6)) if len(told) >= LEAST_FOR_PITCH else None
 
 
-def _noise(samples: FloatArray, rate: int, onsets: Sequence[float]) -> NoiseDensity | str:
+def _noise(heard: Sequence[_Heard], rate: int) -> NoiseDensity | str:
     """Of what is heard before the first note and just before the others: the quietest of them. Else why it is not known."""
-    cuts = [samples[max(0, round((a - NOISE_S) * rate)) : round((a - 0.03) * rate)] for a in onsets]
+    cuts = [h.samples[max(0, round((a - NOISE_S) * rate)) : round((a - 0.03) * rate)] for h in heard for a in h.onsets]
     long = [c for c in cuts if len(c) > 0.3 * rate]
     if not long:
         return "nothing quiet before any note"
@@ -104,29 +157,19 @@ def _noise(samples: FloatArray, rate: int, onsets: Sequence[float]) -> NoiseDens
 
 
 def _note(
-    name: str,
-    samples: FloatArray,
-    rate: int,
-    levels: NoteLevels,
-    k: int,
-    onsets: Sequence[float],
-    ends: Sequence[float],
-    falls: Sequence[float | None],
-    heard: Heard,
-    recording: str,
-    noise: NoiseDensity | str,
-    settings: Settings,
+    number: int, one: _Heard, k: int, rate: int, usual: float, noise: NoiseDensity | str, settings: Settings
 ) -> PlayedNote:
-    onset, end, fall = onsets[k], ends[k], falls[k]
+    """`usual` : how long a key is held where no damper was heard."""
+    onset, end, fall, heard = one.onsets[k], one.ends[k], one.falls[k], one.keys[k]
     key, clear, reason = _key(heard, settings)
-    held = fall if fall is not None else _usual(falls)
-    since = onset - (onsets[k - 1] + (falls[k - 1] or held) if k else 0.0)
-    buzz = buzz_of(samples, rate, onset, onset + held, end, since - 0.3 if k else onset)
+    held = fall if fall is not None else usual
+    since = onset - (one.onsets[k - 1] + (one.falls[k - 1] or held) if k else 0.0)
+    buzz = buzz_of(one.samples, rate, onset, onset + held, end, since - 0.3 if k else onset)
     over, share, why_no_buzz = (None, None, buzz) if isinstance(buzz, str) else (*buzz, None)
-    tones, listened, why_no_tones = _tones(samples, rate, onset + held, end, heard, key, noise, settings)
+    tones, listened, why_no_tones = _tones(one.samples, rate, onset + held, end, heard, key, noise, settings)
     return PlayedNote(
-        name, recording, onset, None if key is None else key_name(key), clear,
-        None if key is None else float(heard.cents[key]), levels.level_db(onset), fall, over, share, tones, listened,
+        f"N{number}", one.recording, onset, None if key is None else key_name(key), clear,
+        None if key is None else float(heard.cents[key]), one.levels.level_db(onset), fall, over, share, tones, listened,
         reason, why_no_buzz, why_no_tones,
     )  # fmt: skip
 

@@ -1,6 +1,7 @@
 """Where the partials of a piano's strings lie.
 
 KEYS, key_name(k), key_number(text)    88 keys, 0 is A0; names with sharps, middle C is C4
+key_words(name)                        where to find it on the keyboard
 usual_stiffness(key)                   B of f_n = n f0 sqrt(1 + B n^2) (Fletcher, J. Acoust. Soc. Am. 36 (1964) 203, from memory)
 usual_tuning()                         (88,) first partials in Hz, A4 = 440 Hz, octaves stretched as B asks
 partials(first_hz, stiffness, count)   (count,) Hz
@@ -42,6 +43,13 @@ def key_number(text: str) -> int:
         if 0 <= key < KEYS:
             return key
     raise BadRequest(f"{text.strip()!r} is no key; write A0 to C8, such as A3, C#4 or Bb2 (middle C is C4)")
+
+
+def key_words(name: str) -> str:
+    """For one who looks for it."""
+    key = key_number(name)
+    besides = {key_number("C4"): ", middle C", 0: ", the lowest", KEYS - 1: ", the highest"}.get(key, "")
+    return f"{'black' if '#' in key_name(key) else 'white'} key, number {key + 1} of {KEYS} from the left{besides}"
 
 
 def usual_stiffness(key: Any) -> FloatArray:

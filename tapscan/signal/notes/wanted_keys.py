@@ -15,7 +15,7 @@ from tapscan.records import FloatArray
 from tapscan.records.notes import PlayedNote, PlayedNotes
 from tapscan.settings import Settings
 from tapscan.signal.notes.foreign_tones import foreign_tones
-from tapscan.signal.notes.hear_notes import BY_MICROPHONE, hear_notes
+from tapscan.signal.notes.hear_notes import BY_MICROPHONE, hear_pieces
 from tapscan.signal.notes.strings import key_name, key_number
 
 PICKUP_ONLY = f"{BY_MICROPHONE}, so what rings on in the iron is told by a pickup only"
@@ -47,13 +47,19 @@ def beside_wanted(
 
 
 def played_notes(
-    recordings: Sequence[tuple[str, FloatArray, int]], wanted: Sequence[str], settings: Settings, *, contact: bool
+    recordings: Sequence[tuple[str, FloatArray, int]],
+    wanted: Sequence[str],
+    settings: Settings,
+    *,
+    contact: bool,
+    one_take: bool = False,
 ) -> PlayedNotes:
-    """`recordings` : id, (n,) samples and rate of each, in order."""
+    """`recordings` : id, (n,) samples and rate of each, in order. `one_take` : they are pieces of one, by one sensor at one level, all at one rate."""
     notes: list[PlayedNote] = []
     pitches: list[float] = []
-    for name, samples, rate in recordings:
-        found, pitch = hear_notes(samples, rate, name, settings, contact=contact, first=len(notes) + 1)
+    for take in _takes(recordings, one_take):
+        pieces = [(name, samples) for name, samples, _ in take]
+        found, pitch = hear_pieces(pieces, take[0][2], settings, contact=contact, first=len(notes) + 1)
         notes += found
         pitches += [] if pitch is None else [pitch]
     pitch = float(np.median(pitches)) if pitches else None
@@ -62,3 +68,9 @@ def played_notes(
     return PlayedNotes(
         tuple(notes), tuple(wanted), missing, doubled, besides, pitch, foreign, None if contact else PICKUP_ONLY
     )
+
+
+def _takes(
+    recordings: Sequence[tuple[str, FloatArray, int]], one_take: bool
+) -> list[Sequence[tuple[str, FloatArray, int]]]:
+    return [recordings] if one_take and recordings else [[r] for r in recordings]
