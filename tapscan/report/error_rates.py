@@ -73,8 +73,8 @@ NOT_MEASURED = (
 EARLIER = "These figures were counted with an earlier version of the program, whose limits or own numbers were others; they were not counted again yet."
 ENOUGH_SCANS = 3
 CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)
-OLDER = "Counted with an earlier version; no iron was measured."
-NEWEST = "No iron was measured."
+OLDER = "Counted with an earlier version of this program, and never on real iron."
+NEWEST = "It was never counted on real iron."
 NOT_SURE = "We have no error rate for this check."
 NO_VERDICT = "This scan gives no answer, neither good nor bad."
 IN_PIANO = "Not at all: how much a tap test can show in a piano has never been measured."
@@ -256,7 +256,7 @@ def _beside(used: Used, scans: int, *, alarms: bool = True) -> str:
         counted = measured()[table]["any_relevant"]
         plain, found, beside = counted["sound"], _sum([counted[kind] for kind in CRACKS]), "one earlier scan"
     told = f"there was {_alarms(plain)}, and " if alarms else ""
-    return f"On simulated plates, beside {beside}, {told}{_share(found)} cracks were noticed. {_version(table)}"
+    return f"On simulated plates, compared with {beside}, {told}{_share(found)} cracks were noticed. {_version(table)}"
 
 
 def _sum(rows: Sequence[Mapping[str, Any]]) -> dict[str, int]:

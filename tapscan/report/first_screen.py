@@ -102,7 +102,7 @@ def _first_look(c: Comparison | None, weighs: Mapping[str, Any]) -> str:
         return told
     first = c.places[0]
     part = f"{first.member}, {first.where}" if first.where else first.member
-    return f"most likely {part}; the place tapped nearest to it, marked on the map: {told}"
+    return f"most likely {part}; tapped near it, and marked on the map: {told}"
 
 
 def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str:

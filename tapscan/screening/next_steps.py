@@ -117,14 +117,14 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "Have a qualified person test the iron for cracks, at any place named here; that person says when. First come magnetic particles, and only after them penetrant. "
+    "Have a qualified person test the iron for cracks, at each place named here, and decide when that is done. First come magnetic particles, and only after them penetrant. "
     "Finish, and iron smeared by blasting, must come off at these places first (treat old finish as lead paint). Casting pores bleed penetrant and can look like cracks. "
     "The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
-    "Have a qualified person test how hard the iron is, at any place named here; that person says when. It takes a hardness test or a replica of the grain (replica metallography). "
-    "Ringing longer may mean fine or hard iron. That is common and no flaw by itself; but hard iron is brittle, and only such a test tells. "
+    "Have a qualified person test how hard the iron is, at each place named here, and decide when that is done. It takes a hardness test or a replica of the grain (replica metallography). "
+    "Iron that rings longer may be fine-grained, or hard. That is common and no flaw by itself; but hard iron is brittle, and only such a test tells. "
     "A magnifier, penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
 ASK = _step(

@@ -19,7 +19,7 @@ BEFORE = "the earlier scan"
 NOT_CLEARED = (
     "A finding that goes away by itself is not explained by that. Until its cause is known, treat it as standing."
 )
-NOT_DECIDED = "Whether finish and strings may go on is not for this test to decide."
+NOT_DECIDED = "Whether finish and strings may be put on is for a qualified person to decide, not for this test."
 NO_WORD = "That is neither good news nor bad about the plate."
 FINDING = Plain("", "The plate sounds unusual.", "What that means is told below.")
 HEADLINES: dict[str, Plain] = {

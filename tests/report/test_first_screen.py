@@ -86,12 +86,12 @@ def test_the_key_for_readers_names_every_screen_and_every_question():
     assert "One tone stands out." in words_of(render_page(screening(), ABOUT))
 
 
-def test_where_a_change_was_placed_the_part_stands_before_the_place_tapped_nearest():
+def test_where_a_change_was_placed_the_part_stands_before_the_places_tapped_near_it():
     """A reader was sent to the middle of a strut of which the other end was meant."""
     weighs = {"title": rule_title(change_since_baseline.NAME), "has_places": True, "where": "S5 (strut 2, middle)"}
     placed = replace(comparison(), places=(LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.9, 0.1),))
     assert _first_look(placed, weighs).startswith(
-        "most likely strut 2, keyboard end; the place tapped nearest to it, marked on the map: S5"
+        "most likely strut 2, keyboard end; tapped near it, and marked on the map: S5"
     )
     assert _first_look(placed, {**weighs, "title": "another"}) == "S5 (strut 2, middle)"
     assert _first_look(replace(comparison(), places=()), weighs) == "S5 (strut 2, middle)"

@@ -10,11 +10,22 @@ from tapscan.demo.plates import State, draw_iron, load_table, plate_modes
 from tapscan.demo.shop import PLATES, layout_text
 from tapscan.layouts import layout_from_text, read_layout
 from tapscan.model.rough import outline_hash, rough_model
+from tapscan.places import Layout, Station
 from tapscan.plain_values import plain, revived
-from tapscan.records import ModalAmplitude, Mode, Scan, ScanConditions, ScanForComparison, Strike
+from tapscan.records import (
+    LikelyPlace,
+    ModalAmplitude,
+    Mode,
+    Scan,
+    ScanConditions,
+    ScanForComparison,
+    Strike,
+    Whereabouts,
+)
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.location.belief import beliefs
 from tapscan.screening.location.expansion import Patterns, expanded
+from tapscan.screening.location.nearest import nearest_stations
 from tapscan.screening.location.whereabouts import located
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
@@ -188,3 +199,12 @@ def test_a_damaged_or_forbidden_folder_costs_time_only(tmp_path):
     rough_model.cache_clear()
     (tmp_path / "file").write_text("", encoding="utf-8")
     assert len(rough_model(outline, tmp_path / "file" / "below").cuts)
+
+
+@each(("y", "marked"), [(0.45, ("S1",)), (0.53, ("S1", "S2")), (0.62, ("S2",))])
+def test_a_place_between_two_stations_is_marked_at_both(y, marked):
+    """Readers were told of a strut's end and shown its middle."""
+    stations = tuple(Station(f"S{k}", "strut", 0.5, at) for k, at in enumerate((0.46, 0.62), 1))
+    layout = Layout("two", "grand", "", stations)
+    found = Whereabouts((LikelyPlace("strut 2", "strut", "keyboard end", 0.5, y, 0.9, 0.1),), "drops")
+    assert nearest_stations(found, layout) == marked

@@ -1,23 +1,26 @@
 """Stations beside the likeliest places, for marks on the map.
 
-nearest_stations(found, layout)   once each, the likeliest place first
+nearest_stations(found, layout)   once each, the likeliest place first; of two that are about as near, both
 """
 
 from math import hypot
 
 from tapscan.places import Layout
-from tapscan.records import Whereabouts
+from tapscan.records import LikelyPlace, Whereabouts
 from tapscan.screening.in_words import NAMED_PLACES
 
 LEAST_SHARE = 0.1  # of the belief
+ABOUT_AS_NEAR = 1.6  # times the way to the nearest: a place between two stations is marked at both
 
 
 def nearest_stations(found: Whereabouts, layout: Layout) -> tuple[str, ...]:
     """Of the first places that hold some share."""
     wide = layout.outline.width_to_height if layout.outline else 1.0
-    out = [
-        min(layout.stations, key=lambda s: hypot((s.x - place.x) * wide, s.y - place.y)).name
-        for place in found.places[:NAMED_PLACES]
-        if place.share >= LEAST_SHARE
-    ]
-    return tuple(dict.fromkeys(out))
+    likely = [p for p in found.places[:NAMED_PLACES] if p.share >= LEAST_SHARE]
+    return tuple(dict.fromkeys(name for place in likely for name in _beside(place, layout, wide)))
+
+
+def _beside(place: LikelyPlace, layout: Layout, wide: float) -> list[str]:
+    """The nearest first."""
+    way = sorted((hypot((s.x - place.x) * wide, s.y - place.y), s.name) for s in layout.stations)
+    return [name for far, name in way if far <= ABOUT_AS_NEAR * way[0][0]]

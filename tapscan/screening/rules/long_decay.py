@@ -145,7 +145,7 @@ PLAIN = (
         Plain(
             "the whole plate rings on for long",
             "The whole plate rings on longer than grey iron is expected to.",
-            f"The iron may be fine or hard throughout. {BRITTLE}",
+            f"The iron may be fine-grained, or hard, throughout. {BRITTLE}",
         ),
     ),
 )
