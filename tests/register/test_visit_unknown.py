@@ -110,7 +110,7 @@ def test_the_reasons_are_told_in_full(full):
     barred = [s for s in LAYOUT.stations if s.name not in STRUNG]
     assert (
         all(s.where in told["barred"].more for s in barred)
-        and f"{len(barred)} places of the layout" in told["barred"].text
+        and f"{len(barred)} places of the plan" in told["barred"].text
     )
 
 
