@@ -1,17 +1,13 @@
-"""Own filters, fast lengths and note names against the libraries they stand in for."""
+"""Own filters and note names against the libraries they stand in for."""
 
 import librosa
 import numpy as np
 import pytest
-from scipy import fft
-from scipy.ndimage import percentile_filter, uniform_filter1d
 from scipy.signal import butter, firwin, sosfilt
 
 from tapscan.screening.notes import note_of
-from tapscan.signal.fit.fast_lengths import next_fast_len, prev_fast_len
 from tapscan.signal.fit.subbands import _lowpass
 from tapscan.signal.strikes.hop_power import HopPower
-from tapscan.signal.strikes.running import running_low, running_mean
 
 
 @pytest.mark.parametrize("rate_hz", [8000, 11_025, 44_100, 48_000, 191_000])
@@ -44,20 +40,3 @@ def test_a_bands_filter_is_scipys():
         )
     )
     assert response == pytest.approx(np.concatenate([kernel[-100:], kernel[:100]]).real, abs=1e-9)
-
-
-def test_fast_lengths_are_scipys():
-    for n in [*range(1, 700), *np.random.default_rng(1).integers(700, 600_000, 300).tolist()]:
-        assert next_fast_len(n) == fft.next_fast_len(n)
-        assert (prev_fast_len(n), prev_fast_len(n, real=True)) == (
-            fft.prev_fast_len(n),
-            fft.prev_fast_len(n, real=True),
-        )
-
-
-@pytest.mark.parametrize(("n", "size"), [(1, 1), (2, 2), (30, 5), (31, 30), (400, 31), (2000, 500)])
-def test_filters_that_run_along_a_series_are_scipys_to_the_last_digit(n, size):
-    x = np.random.default_rng(1).chisquare(2, n)
-    x[n // 3 : n // 2] = x[0]  # values that are alike
-    assert np.array_equal(running_mean(x, size), uniform_filter1d(x, size, mode="nearest"))
-    assert np.array_equal(running_low(x, size, 0.1), percentile_filter(x, 10, size=size, mode="reflect"))

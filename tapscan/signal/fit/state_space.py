@@ -25,6 +25,7 @@ from functools import partial
 
 import numpy as np
 from scipy.linalg import eig, inv
+from scipy.ndimage import uniform_filter1d
 
 from tapscan.records import ComplexArray, FloatArray
 
@@ -74,8 +75,6 @@ def patterns_over_noise(singular_values: FloatArray, strikes: int, samples: int)
 
 
 def _fitted(vectors: ComplexArray, state: ComplexArray, rate_hz: float, fastest_per_s: float) -> StateFit | None:
-    from scipy.ndimage import uniform_filter1d  # takes long to import, and only rooms need it
-
     smooth = partial(uniform_filter1d, size=max(3, int(SMOOTH_S * rate_hz)))
     step, driven = _least_squares(state, smooth)
     z, mixed = eig(step)

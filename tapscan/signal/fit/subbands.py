@@ -14,10 +14,9 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from numpy.fft import ifft, rfft
+from scipy.fft import ifft, next_fast_len, prev_fast_len, rfft
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.fit.fast_lengths import next_fast_len, prev_fast_len
 
 STOP_DB = 60.0
 NARROWEST_HZ, WIDEST_HZ, RELATIVE_WIDTH = 40.0, 240.0, 0.15
@@ -64,7 +63,7 @@ class Spectra:
 
     def __init__(self, strikes: FloatArray, sample_rate_hz: int) -> None:
         self.rate = sample_rate_hz
-        self.length = prev_fast_len(strikes.shape[1], real=True)
+        self.length = int(prev_fast_len(strikes.shape[1], real=True))
         self.strikes = strikes[:, : self.length]
         self._bands: dict[Band, tuple[ComplexArray, float, float]] = {}
 

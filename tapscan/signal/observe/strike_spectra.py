@@ -10,11 +10,10 @@ Frequencies in Hz, decay rates in 1/s (amplitude); arrays (K bins, S strikes), (
 from collections.abc import Sequence
 
 import numpy as np
-from numpy.fft import irfft, rfft
 from numpy.typing import NDArray
+from scipy.fft import irfft, prev_fast_len, rfft
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.fit.fast_lengths import prev_fast_len
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.ringing import ringing
 from tapscan.signal.plate.columns import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound

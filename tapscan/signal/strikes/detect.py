@@ -17,11 +17,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d, median_filter, percentile_filter, uniform_filter1d
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.strikes.hop_power import HopPower
-from tapscan.signal.strikes.running import running_low, running_mean
 
 HOP_S = 0.001
 SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
@@ -126,16 +126,16 @@ class NoiseFloor:
         n = max(1, len(power) // coarse)
         means = power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
         window = round(FLOOR_S / (coarse * hop_s))
-        self.means = running_low(means, window, 0.1) if n > window else np.full(n, np.percentile(means, 10))
+        self.means = (
+            percentile_filter(means, 10, size=window, mode="reflect")
+            if n > window
+            else np.full(n, np.percentile(means, 10))
+        )
+        self.middles = (np.arange(n) + 0.5) * coarse
 
     def between(self, first: int, stop: int) -> FloatArray:
         """(stop - first,) of these hops: lines between means that each stand in the middle of theirs, level before the first and after the last."""
-        begin, away = (self.coarse + 1) // 2, np.arange(self.coarse) + (self.coarse % 2) / 2
-        number = np.arange((first - begin) // self.coarse, (stop - 1 - begin) // self.coarse + 2)
-        means = self.means[np.clip(number, 0, len(self.means) - 1)]
-        lines = (np.diff(means) / self.coarse)[:, None] * away + means[:-1, None]
-        skip = first - begin - int(number[0]) * self.coarse
-        return lines.ravel()[skip : skip + stop - first] + TINY
+        return np.interp(np.arange(first, stop, dtype=float), self.middles, self.means) + TINY
 
 
 def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[Span]:
@@ -181,21 +181,13 @@ def _most_before(edge: FloatArray, hops: int) -> FloatArray:
 
 
 def _most_of(x: FloatArray, many: int) -> FloatArray:
-    """(n - many + 1,) largest of so many on end: of 1, 2, 4... and at last of all."""
-    known = 1
-    while known < many:
-        step = min(known, many - known)
-        x, known = np.maximum(x[:-step], x[step:]), known + step
-    return x
+    """(n - many + 1,) largest of so many on end."""
+    return np.asarray(maximum_filter1d(x, many)[many // 2 :][: len(x) - many + 1])
 
 
 def _mostly_after(edge: FloatArray) -> FloatArray:
     """Median of each hop and the next few: a click of one sample is no strike."""
-    padded = np.concatenate([edge, np.zeros(LASTING_HOPS - 1)])
-    a, b, c, d, e = np.lib.stride_tricks.sliding_window_view(padded, LASTING_HOPS).T
-    low = np.maximum(np.minimum(a, b), np.minimum(c, d))  # neither this nor the next is the least or the most of five
-    high = np.minimum(np.maximum(a, b), np.maximum(c, d))
-    return np.maximum(np.minimum(low, high), np.minimum(np.maximum(low, high), e))
+    return np.asarray(median_filter(edge, LASTING_HOPS, mode="constant", origin=-(LASTING_HOPS // 2)))
 
 
 def _past_precursor(edge: FloatArray, hop: int, over: NDArray[np.bool_], gap: int) -> int:
@@ -219,7 +211,7 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: NoiseFl
     power, hop_s = envelope.power[channel], envelope.hop_s
     longest = onset + round(settings.strikes.longest_s / hop_s)
     stop = min(end, longest)
-    smooth = running_mean(power[onset:stop], max(1, round(0.03 / hop_s)))
+    smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
     above = np.flatnonzero(smooth > OVER_FLOOR * quiet.between(onset, stop))  # the last place over the floor ends it
     stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
     edge = envelope.edge_power[channel]
@@ -237,7 +229,7 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: NoiseFl
 
 def _grows_again(edge: FloatArray, hop_s: float) -> int:
     """Hop at which something else than the ring begins: free modes may beat, yet each beat is weaker than those before."""
-    smooth = running_mean(edge, round(SMOOTH_S / hop_s))
+    smooth = uniform_filter1d(edge, round(SMOOTH_S / hop_s), mode="nearest")
     back, near = round(BEAT_S / hop_s), round(2 * SMOOTH_S / hop_s)
     padded = np.concatenate([np.full(back, smooth[0]), smooth])
     before = _most_of(padded, back - near)[: len(smooth)]
@@ -250,13 +242,13 @@ def _grows_again(edge: FloatArray, hop_s: float) -> int:
 def _attackless(edge: FloatArray, onset: int, hop_s: float) -> bool:
     """Louder later than in what should be the attack; less is allowed where the recording begins inside the sound."""
     attack = round(ATTACK_S / hop_s)
-    ring = running_mean(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s))
-    within = onset * hop_s <= AT_START_S
-    if (
-        within and edge[:onset].min(initial=edge[onset]) < QUIETER * edge[onset : onset + 4].max()
-    ):  # it was quiet before
-        within = False
+    ring = uniform_filter1d(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s), mode="nearest")
+    within = onset * hop_s <= AT_START_S and not _quiet_before(edge, onset)
     return bool(ring[attack:].max(initial=0.0) > (RISEN_AT_START if within else RISEN) * ring[:attack].max())
+
+
+def _quiet_before(edge: FloatArray, onset: int) -> bool:
+    return bool(edge[:onset].min(initial=edge[onset]) < QUIETER * edge[onset : onset + 4].max())
 
 
 def _snr_db(power: FloatArray, onset: int, stop: int, hop_s: float) -> float | None:
