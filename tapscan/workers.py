@@ -4,7 +4,6 @@
         .start()                begin the others: worth it where there is work for seconds; without it all is done here
         .map(job, items)        the job's answers in the items' order; this process takes its share
         .each(job, items)       the same one by one
-        .near(job, items)       the same by threads of this process: where items are large, and the time goes into numpy, which lets others run
         .submit(job, item)      a job for another process alone; None where there is none
         .end()                  what leaving the `with` block does
     ALONE                       this process only
@@ -129,15 +128,6 @@ class Workers:
             while given in answers:
                 yield answers.pop(given)
                 given += 1
-
-    def near(self, job: Callable[[Item], Answer], items: Iterable[Item]) -> list[Answer]:
-        """Nothing is handed over, so nothing need be picklable."""
-        if not self.awake:
-            return [job(item) for item in items]
-        from concurrent.futures import ThreadPoolExecutor
-
-        with ThreadPoolExecutor(self.others + 1) as threads:
-            return list(threads.map(job, items))
 
     @property
     def awake(self) -> bool:

@@ -5,7 +5,6 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 import time
 from pathlib import Path
 
@@ -76,22 +75,6 @@ def test_the_work_of_a_process_that_dies_is_done_here() -> None:
         with pytest.warns(UserWarning, match="its share was done by this one"):
             assert workers.map(dies_elsewhere, range(6)) == [1, 2, 3, 4, 5, 6]
         assert workers.map(square, [3])[0] == (9, os.getpid())
-
-
-@each("jobs", [1, 2])
-def test_threads_of_this_process_answer_in_the_order_of_the_items(jobs: int) -> None:
-    here, threads = os.getpid(), set()
-
-    def told(x: int) -> tuple[int, int]:
-        threads.add(threading.get_ident())
-        time.sleep(0.01)
-        return x * x, os.getpid()
-
-    with Workers(jobs) as workers:
-        workers.start()
-        until_awake(workers)
-        assert workers.near(told, range(12)) == [(x * x, here) for x in range(12)]
-    assert len(threads) == jobs
 
 
 @pytest.mark.skipif(not hasattr(os, "nice"), reason="Windows has classes of priority instead")

@@ -14,7 +14,6 @@ import numpy as np
 
 from tapscan.records import FloatArray
 from tapscan.signal.observe.strike_spectra import Columns
-from tapscan.workers import ALONE, Workers
 
 FROM_S, TO_S = 0.15, 0.65  # the knock and its echoes are over; a soft rattle still lives
 FRAME_S = 0.004
@@ -34,16 +33,14 @@ class Late:
     unevenness: FloatArray
 
 
-def late_sounds(columns: Columns, workers: Workers = ALONE) -> Late | None:
+def late_sounds(columns: Columns) -> Late | None:
     """None where the rings are too short."""
     first, frame = round(FROM_S * columns.rate), round(FRAME_S * columns.rate)
     count = (min(columns.length, round(TO_S * columns.rate)) - first) // frame
     if count < LEAST_FRAMES:
         return None
     low, high = LOWEST_HZ, HIGHEST_SHARE * columns.rate
-    left, heard = (
-        x[:, first : first + count * frame] for x in columns.without_modes(low, high, MARGIN * TO_S, workers)
-    )
+    left, heard = (x[:, first : first + count * frame] for x in columns.without_modes(low, high, MARGIN * TO_S))
     edges = np.linspace(low, high, SLICES + 1)  # the middle slice: a steady tone is no noise
     slices = [columns.noise(float(a), float(b)) for a, b in pairwise(edges)]
     noise = np.median(slices, axis=0) * 2 * (high - low) / columns.rate

@@ -38,7 +38,7 @@ def beside_modes(
     return {
         **_shifts(columns, kept, found, settings, workers),
         **_steady(sounds, kept, found),
-        **_late(columns, workers),
+        **_late(columns),
     }
 
 
@@ -81,8 +81,8 @@ def _middle(pole: Pole) -> float:
     return median(map(abs, pole.amplitudes))
 
 
-def _late(columns: Columns, workers: Workers) -> dict[str, Any]:
-    late = late_sounds(columns, workers)
+def _late(columns: Columns) -> dict[str, Any]:
+    late = late_sounds(columns)
     if late is None:
         return {"late_sounds_reason": "the rings are too short to listen late in them"}
     names = [(n, s.station, f) for s in columns.sounds for n, f in zip(s.named, s.forces, strict=True)]

@@ -18,7 +18,6 @@ from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.ringing import ringing
 from tapscan.signal.plate.columns import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound
 from tapscan.signal.plate.joint_fit import SharedMode
-from tapscan.workers import ALONE, Workers
 
 BoolArray = NDArray[np.bool_]
 TOP_HZ = 1.3 * HIGHEST_HZ  # spectra are kept so far
@@ -88,21 +87,17 @@ class Columns:
         noise = [s.noise.at(low_hz, high_hz) for s in self.sounds]
         return np.repeat(noise, [len(s.strikes) for s in self.sounds])
 
-    def without_modes(
-        self, low_hz: float, high_hz: float, seconds: float, workers: Workers = ALONE
-    ) -> tuple[FloatArray, FloatArray]:
+    def without_modes(self, low_hz: float, high_hz: float, seconds: float) -> tuple[FloatArray, FloatArray]:
         """(S, n) the first `seconds` of the strikes between two frequencies without the modes, and as they were heard."""
-        n = prev_fast_len(min(self.length, round(seconds * self.rate)))
-        ends = np.cumsum([len(s.strikes) for s in self.sounds]).tolist()
-
-        def pair(place: int) -> list[FloatArray]:  # one by one: what is worked on stays in the processor's cache
-            sound = self.sounds[place]
-            c = self.amplitudes[:, ends[place] - len(sound.strikes) : ends[place]].T
+        n, first, pairs = prev_fast_len(min(self.length, round(seconds * self.rate))), 0, []
+        for sound in self.sounds:  # one by one: what is worked on stays in the processor's cache
+            last = first + len(sound.strikes)
+            c = self.amplitudes[:, first:last].T
             modes = ringing(self.frequency_hz, self.decay_rate_per_s, c, self.rate, 0, n)
             heard = sound.ring[:, :n].astype(float)
-            return [self._between(x, low_hz, high_hz) for x in (heard - modes, heard)]
-
-        left, whole = (np.vstack(x) for x in zip(*workers.near(pair, range(len(ends))), strict=True))
+            pairs.append([self._between(x, low_hz, high_hz) for x in (heard - modes, heard)])
+            first = last
+        left, whole = (np.vstack(x) for x in zip(*pairs, strict=True))
         return left, whole
 
     def _between(self, x: FloatArray, low_hz: float, high_hz: float) -> FloatArray:

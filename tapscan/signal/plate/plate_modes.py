@@ -31,7 +31,7 @@ def modes_of_plate(
 ) -> tuple[list[Mode], Together]:
     """Modes of the plate, in order of frequency, and what the stations told together."""
     told = together([r.sound for r in results if r.sound is not None], settings, workers)
-    return _modes(results, told, hidden_by_room(results, told), settings, workers), told
+    return _modes(results, told, hidden_by_room(results, told), settings), told
 
 
 def hidden_by_room(results: Sequence[StationResult], told: Together) -> RoomLimit | None:
@@ -60,29 +60,26 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
     return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside, **facts})
 
 
-def _modes(
-    results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings, workers: Workers
-) -> list[Mode]:
+def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings) -> list[Mode]:
     shared = told.modes
     apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
     sounds = [r.sound for r in results if r.sound is not None]
     if shared:
         above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
-        apart = [*_below(shared, results, settings, workers), *above]
+        apart = [*_below(shared, results, settings), *above]
     if limit is not None:
         apart = [j for j in apart if j.pole.frequency_hz < limit.hidden_above_hz]
     if told.room is None:  # else what is left of a mode's energy dies away as the room does
-        apart = _by_energy(apart, sounds, workers)
+        apart = _by_energy(apart, sounds)
     highest_hz = limit.hidden_above_hz if limit else HIGHEST_HZ
-    return modes_of(with_signs(_held_against(apart, sounds, highest_hz, settings, workers)), settings)
+    return modes_of(with_signs(_held_against(apart, sounds, highest_hz, settings)), settings)
 
 
 def _held_against(
-    joined: Sequence[Joined], sounds: Sequence[StationSound], highest_hz: float, settings: Settings, workers: Workers
+    joined: Sequence[Joined], sounds: Sequence[StationSound], highest_hz: float, settings: Settings
 ) -> list[Joined]:
     """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
-    told = workers.near(lambda s: _explained(joined, s, highest_hz, settings), sounds)
-    shares = {s.station: share for s, share in zip(sounds, told, strict=True)}
+    shares = {s.station: _explained(joined, s, highest_hz, settings) for s in sounds}
     out = []
     for one in joined:
         share = shares.get(one.heard[0].station)
@@ -105,17 +102,21 @@ def _explained(joined: Sequence[Joined], sound: StationSound, highest_hz: float,
     return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz, highest_hz)
 
 
-def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound], workers: Workers) -> list[Joined]:
+def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:
     """The decays held against the energy decay of the strongest strike where each mode is heard most clearly."""
     by_name = {s.station: s for s in sounds}
-    asked = [(h.station, int(np.argmax(np.abs(h.pole.amplitudes)))) for h in (one.heard[0] for one in joined)]
-    rings = _rings([key for key in dict.fromkeys(asked) if key[0] in by_name], by_name, workers)
+    rings: dict[tuple[str, int], Ring] = {}
     out = []
-    for one, key in zip(joined, asked, strict=True):
-        sound = by_name.get(key[0])
+    for one in joined:
+        best = one.heard[0]
+        sound = by_name.get(best.station)
         if sound is None:
             out.append(one)
             continue
+        strike = int(np.argmax(np.abs(best.pole.amplitudes)))
+        key = best.station, strike
+        if key not in rings:
+            rings[key] = Ring(sound.ring[strike].astype(float), sound.sample_rate_hz)
         f, d = one.pole.frequency_hz, one.pole.decay_rate_per_s
         others = [j.pole.frequency_hz for j in joined if j is not one]
         found = ring_down(rings[key], f, d, others, sound.noise.at(f - d, f + d))
@@ -124,34 +125,17 @@ def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound], workers
     return out
 
 
-def _rings(
-    keys: Sequence[tuple[str, int]], sounds: dict[str, StationSound], workers: Workers
-) -> dict[tuple[str, int], Ring]:
-    """By station and number of the strike."""
-
-    def ring(key: tuple[str, int]) -> Ring:
-        sound = sounds[key[0]]
-        return Ring(sound.ring[key[1]].astype(float), sound.sample_rate_hz)
-
-    return dict(zip(keys, workers.near(ring, keys), strict=True))
-
-
-def _below(
-    shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings, workers: Workers
-) -> list[Joined]:
+def _below(shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings) -> list[Joined]:
     """Each shared mode with what every station hears of it."""
-
-    def heard(result: StationResult) -> list[tuple[int, HeardPole]]:
+    found: list[list[HeardPole]] = [[] for _ in shared]
+    for result in results:
         if result.sound is None:
-            return []
+            continue
         mine = {m.at[result.station]: i for i, m in enumerate(shared) if _told(m, result.station, settings)}
         high = [h.pole for h in result.heard if h.pole.frequency_hz >= HIGHEST_HZ]
-        return [(mine[h.pole], h) for h in hear(result.sound, [*mine, *high], settings) if h.pole in mine]
-
-    found: list[list[HeardPole]] = [[] for _ in shared]
-    for told in workers.near(heard, results):
-        for i, h in told:
-            found[i].append(h)
+        for h in hear(result.sound, [*mine, *high], settings):
+            if h.pole in mine:
+                found[mine[h.pole]].append(h)
     return [Joined(_pole(m), sorted(h, key=lambda h: -h.pole.snr_db)) for m, h in zip(shared, found, strict=True) if h]
 
 
