@@ -4,7 +4,7 @@
     python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate
 
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
-bench/results/processor_time.txt. User and system time of the whole process, so that other work on the machine counts little. A run before them
+bench/results/processor_time.txt, beside those against other earlier versions. User and system time of the whole process, so that other work on the machine counts little. A run before them
 that does not count leaves compiled Python behind, as pip does when it installs.
 Growth goes into bench/results/processor_time_growth.txt: seconds, and the power p they grow with: of three sizes,
 each twice the one before, the second step costs 2^p times the first, whatever the start costs.
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import argparse
 import math
+import re
 import resource
 import tempfile
 from collections.abc import Sequence
@@ -84,7 +85,16 @@ def main() -> None:
             (RESULTS / "processor_time_growth.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
         else:
             lines = compared([commit_of(said.revision), commit_of(said.against)], Path(work), said.runs)
-            (RESULTS / "processor_time.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+            table = RESULTS / "processor_time.txt"
+            table.write_text(beside(table.read_text(encoding="utf-8"), lines), encoding="utf-8")
+
+
+def beside(table: str, lines: Sequence[str]) -> str:
+    """The table with these lines; those against other earlier versions stay."""
+    blocks = [block.strip() for block in re.split(r"(?m)^(?=processor time of)", table) if block.strip()]
+    against = re.compile(r" over (\w+),")
+    new = [against.findall(lines[0])]
+    return "\n".join([*(b for b in blocks if against.findall(b) not in new), *lines]) + "\n"
 
 
 def compared(commits: Sequence[str], work: Path, runs: int) -> list[str]:

@@ -208,8 +208,6 @@ def sha256_of(path: Path) -> str:
 
 
 def _head_of(path: Path) -> bytes:
-    if path.is_dir():
-        raise _unreadable(path, "is a folder", "name the recordings in it")
     with _bytes_of(path) as file:
         head = file.read(HEAD_BYTES)
     if not head:
@@ -220,6 +218,8 @@ def _head_of(path: Path) -> bytes:
 @contextmanager
 def _bytes_of(path: Path) -> Iterator[IO[bytes]]:
     try:
+        if path.is_dir():
+            raise _unreadable(path, "is a folder", "name the recordings in it")
         with path.open("rb") as file:
             yield file
     except FileNotFoundError:

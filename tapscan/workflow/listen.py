@@ -30,6 +30,7 @@ from tapscan.signal.strikes.detect import (
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
 from tapscan.workers import ALONE, Workers
+from tapscan.workflow.sharing import bytes_of
 
 BLOCK_HOPS = 500  # half a second: what the filters work on stays in the processor's cache
 READ_BLOCKS = 4  # a call of libsndfile costs as much as the reading of a block
@@ -107,7 +108,7 @@ def listen_all(
 
 def _opened(path: str, stack: ExitStack | None, *, hashed: bool) -> SoundSource | UnreadableRecording:
     """Without its SHA-256 where that takes long and need not be known yet."""
-    later = not hashed and Path(path).exists() and Path(path).stat().st_size > HASHED_BYTES
+    later = not hashed and bytes_of([path]) > HASHED_BYTES
     try:
         source = open_sound(path, "" if later else None)
     except UnreadableRecording as problem:

@@ -82,6 +82,11 @@ def test_what_is_hashed_beside_the_other_work_has_the_hash_of_its_bytes(tmp_path
     assert heard.source.sha256 == heard.recording.sha256 == sha256(path.read_bytes()).hexdigest()
 
 
+def test_a_file_that_the_system_will_not_even_look_for_is_told_as_unreadable():
+    with pytest.raises(UnreadableRecording, match="cannot be read"):
+        listen("x" * 300 + ".wav", Settings())
+
+
 @each("ending", ["aiff", "flac"])
 @each("rate", RATES)
 @each("channels", [1, 2])
