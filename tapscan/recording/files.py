@@ -222,6 +222,8 @@ def _bytes_of(path: Path) -> Iterator[IO[bytes]]:
             raise _unreadable(path, "is a folder", "name the recordings in it")
         with path.open("rb") as file:
             yield file
+    except UnreadableRecording:
+        raise
     except FileNotFoundError:
         raise _unreadable(path, "is not there", "check the name and the folder") from None
     except PermissionError:

@@ -82,9 +82,10 @@ def test_what_is_hashed_beside_the_other_work_has_the_hash_of_its_bytes(tmp_path
     assert heard.source.sha256 == heard.recording.sha256 == sha256(path.read_bytes()).hexdigest()
 
 
-def test_a_file_that_the_system_will_not_even_look_for_is_told_as_unreadable():
-    with pytest.raises(UnreadableRecording, match="cannot be read"):
-        listen("x" * 300 + ".wav", Settings())
+def test_a_folder_and_a_file_that_the_system_will_not_even_look_for_are_told_as_such(tmp_path):
+    for name, told in (("x" * 300 + ".wav", "cannot be read"), ("", "is a folder"), ("y.wav", "is not there")):
+        with pytest.raises(UnreadableRecording, match=told):
+            listen(str(tmp_path / name), Settings())
 
 
 @each("ending", ["aiff", "flac"])
