@@ -11,8 +11,10 @@ from pathlib import Path
 import pytest
 
 from tapscan.workers import Workers
+from tapscan.workflow.check import Request, check
 from tests.awake import until_awake
 from tests.every import each
+from tests.sounds import encoded, taps_at, written
 
 
 def square(x: int) -> tuple[int, int]:
@@ -75,6 +77,17 @@ def test_the_work_of_a_process_that_dies_is_done_here() -> None:
         with pytest.warns(UserWarning, match="its share was done by this one"):
             assert workers.map(dies_elsewhere, range(6)) == [1, 2, 3, 4, 5, 6]
         assert workers.map(square, [3])[0] == (9, os.getpid())
+
+
+def test_sound_that_only_this_process_holds_is_listened_to_here_while_others_work(tmp_path: Path) -> None:
+    path = written(tmp_path / "taps.m4a", encoded(taps_at([0.5, 2.0, 3.5], 5, 48_000), 48_000, "m4a"))
+    asked = Request(per_station=1, order=("hard",))
+    with Workers(2) as workers:
+        workers.start()
+        until_awake(workers)
+        shared = check([str(path)], asked, workers)
+    assert len(shared.screening.scan.strikes) == 3
+    assert shared.screening.scan == check([str(path)], asked).screening.scan
 
 
 @pytest.mark.skipif(not hasattr(os, "nice"), reason="Windows has classes of priority instead")
