@@ -25,7 +25,7 @@ Kind = Literal["look", "repeat", "baseline", "due"]
 KINDS: dict[Kind, str] = {
     "look": "something to look at",
     "repeat": "to be repeated",
-    "baseline": "no baseline yet",
+    "baseline": "too few baseline scans",
     "due": "due again",
 }
 

@@ -40,7 +40,7 @@ from tapscan.workflow.typed_scan import first_typed
 
 MOST_BYTES = 1_000_000_000  # of one recording
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
-ANEW = {"date": "the day", "state": "the state of the plate", "iron_c": "the temperature of the iron"}
+ANEW = ("date", "state", "iron_c")  # asked for each time
 DROPPED = "dropped"  # they came in just now: nobody has gone on to the taps yet
 PART_WORDS = {PLATE: "", **{part: WHERE[part] for part in BAR_TURNS}}
 
@@ -90,9 +90,9 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
     )
 
 
-def _unsaid(draft: Draft) -> list[str]:
-    """What is asked for anew each time and stands empty."""
-    return [said for field, said in ANEW.items() if not typed_of(draft).get(field)]
+def _unsaid(draft: Draft) -> bool:
+    """Whether one of them stands empty."""
+    return not all(typed_of(draft).get(field) for field in ANEW)
 
 
 async def put_file(request: Request) -> Response:
