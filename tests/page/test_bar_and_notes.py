@@ -5,6 +5,7 @@ import pytest
 import soundfile
 
 from bench.notes import Unit, made
+from tapscan.page.screens import bars as screen
 from tapscan.register.bars import find_bar, note_bar
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
@@ -87,6 +88,18 @@ def _the_bars_page(site, page) -> None:
     told = run("bar", "show", "reference bar", "--register", str(site.register.folder)).out
     assert all(cell.split()[0] in told for cell in cells)
     looked_at(page)
+
+
+def test_only_so_many_scans_of_a_bar_are_shown_and_that_is_said(site, monkeypatch):
+    note_bar(site.register, "flat bar")
+    rows = [(f"B12/{k}", which, "3 of 3", "5", "800", "60", "20") for k in range(9) for which in ("before", "after")]
+    monkeypatch.setattr(screen, "bar_rows", lambda _, __, newest: rows[-2 * (newest or 99) :] if newest else rows)
+    with site.client() as client:
+        nine, all_nine = (client.get("/bar", params={"name": "flat bar", **more}).text for more in ({}, {"all": "1"}))
+        del rows[:2]
+        eight = client.get("/bar", params={"name": "flat bar"}).text
+    assert ["newest scans only" in told for told in (nine, all_nine, eight)] == [True, False, False]
+    assert [told.count("the plate</td>") for told in (nine, all_nine, eight)] == [16, 18, 16]
 
 
 def test_which_of_two_bars_must_be_said(site):

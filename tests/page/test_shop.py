@@ -1,8 +1,10 @@
 """What else the shop knows: patterns and sets of other shops, what examinations found, every scan read anew, earlier readings; and what a comparison is told."""
 
+import datetime as dt
 import hashlib
 import json
 import re
+import threading
 import time
 from dataclasses import replace
 
@@ -70,14 +72,17 @@ def test_a_set_goes_out_and_comes_into_another_shop(site, examined):
 def test_the_pattern_page_tells_what_is_not_used(site, examined):
     with site.client() as client:
         shown = counted(site, client, "/pattern", name="parlour grand")
-        assert "no two names seem to be one pattern" in counted(site, client, "/patterns")
+        names = counted(site, client, "/patterns")
+    assert "no two names seem to be one pattern" in names
+    assert all(f"As of {dt.date.today()}" in told for told in (names, shown))
     assert f"not used as sound: {examined}: an examination found a flaw" in shown
 
 
 def test_what_examinations_found_in_the_terminals_words(site, examined):
     with site.client() as client:
-        assert "1 of 1" not in client.get("/evidence").text
+        assert "1 of 1" not in client.get("/evidence").text and "As of" not in client.get("/evidence").text
         shown = counted(site, client, "/evidence")
+        assert f"As of {dt.date.today()}" in shown
     found = evidence_of(site.register)
     assert too_few(found) and too_few(found) in shown
     assert all(f"{what} {hits} {wrong}" in shown for what, hits, wrong, _ in evidence_rows(found))
@@ -90,6 +95,7 @@ def test_an_earlier_reading_and_its_report(site, examined):
         was = client.get("/scan", params={"name": examined, "reading": "1"}).text
         assert "An earlier reading" in was and "<h1>Something to look at</h1>" in was
         assert client.get("/scan", params={"name": examined, "reading": "9"}).status_code == 400
+        assert "An earlier reading" not in client.get("/scan", params={"name": examined, "reading": "2"}).text
         site.post(client, "/document", name=examined, kind="full", reading="1")
         documents = site.app.state.documents.name
         assert until(lambda: any(keeping.Path(documents).iterdir()), 60)
@@ -106,7 +112,29 @@ def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkey
         assert [e.name for e in asked] == [examined]
         assert "Another answer: 1." in shown and "its recording is gone; nothing was changed" in shown
         assert site.post(client, "/register/anew", pattern="none such").status_code == 400
-        assert "Every scan has been read" in site.post(client, "/register/anew", since="2026-03-15").text
+        assert "No scan of those asked for is left" in site.post(client, "/register/anew", since="2026-03-15").text
+
+
+def test_two_wishes_to_read_anew_are_two_works(site, examined, monkeypatch):
+    """The second is not taken for the first, and finds what the first has left."""
+    other = put(site.register, b"late", date=dt.date(2026, 5, 2)).name
+    asked, waits = [], threading.Event()
+    monkeypatch.setattr(
+        keeping,
+        "rescreen_all",
+        lambda _, left, *__: iter(
+            [
+                Rescreened(e.name, "inconclusive", "inconclusive")
+                for e in asked.append(left) or (waits.wait(20) and left)
+            ]
+        ),
+    )
+    with site.client() as client:
+        for since in ("2026-05-01", ""):
+            site.post(client, "/register/anew", since=since)
+        waits.set()
+        assert until(lambda: len(asked) == 2)
+    assert [[e.name for e in left] for left in asked] == [[other], [examined, other]]
 
 
 def test_around_one_job_or_across_seasons(site):

@@ -6,7 +6,7 @@ from starlette.routing import Route
 
 from tapscan.page.forms import asked, reading_number
 from tapscan.page.opened import register_of
-from tapscan.page.shown import show
+from tapscan.page.shown import go, show, to
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.reading import reading_of
 from tapscan.workflow.register import Register
@@ -17,6 +17,8 @@ def scan(request: Request) -> Response:
     """What was found and what to do first."""
     register, number = register_of(request), reading_number(asked(request, "reading"))
     reading = reading_of(register, asked(request, "name"), number)
+    if number == reading.entry.current.number:
+        return go(to("/scan", name=reading.entry.name))
     screening = reading.screening
     relevant = [i for i in screening.indications if i.interpretation == "relevant"]
     return show(
