@@ -1,5 +1,7 @@
 """Reference bar and played notes in real clicks: the same scan and the same sentences as by the terminal. All sounds are simulated."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import soundfile
@@ -121,11 +123,13 @@ def test_the_recorder_asks_for_the_bar_first_and_last(site, monkeypatch):
     assert not set(BAR_TURNS) & set(guide_of(without).stations)
 
 
-def test_a_recording_is_of_nothing_but_the_plate_or_the_bar(site):
+def test_a_recording_is_of_nothing_but_the_plate_or_the_bar(site, tmp_path):
+    sound = Path(plate_file(tmp_path, "t1.wav", 1)).read_bytes()
     with site.client() as client:
         at = site.post(client, "/draft/new", plate="B12").headers["location"].replace("/draft?", "/draft/file?")
-        sent = {"content": b"RIFF", "headers": {"x-token": site.door.token}}
+        sent = {"content": sound, "headers": {"x-token": site.door.token}}
         assert client.put(f"{at}&name=a.wav&part=../x", **sent).status_code == 400
+        assert client.put(f"{at}&name=a.wav&part=bar-last", **sent).status_code == 200
 
 
 def test_notes_that_were_played(site, browser_page, tmp_path):

@@ -7,9 +7,11 @@ import re
 import threading
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from tapscan.page.guard import FORM_BYTES
 from tapscan.page.screens import keeping
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.plates import add_plate, edit_plate
@@ -40,6 +42,11 @@ def counted(site, client, address: str, **fields: str) -> str:
     raise AssertionError("it was not counted")
 
 
+def headline(document: Path) -> str:
+    """Of a report."""
+    return " ".join(re.findall(r"<h1[^>]*>(.*?)</h1>", document.read_text(encoding="utf-8"), re.S))
+
+
 @pytest.fixture
 def examined(site):
     """A plate with a scan, an outcome, and two screenings of the scan."""
@@ -62,7 +69,8 @@ def test_a_set_goes_out_and_comes_into_another_shop(site, examined):
         token = {"x-token": site.door.token}
         assert client.put("/pattern/set?name=x.json", content=made.content).status_code == 403
         assert client.put("/pattern/set?name=x.json", content=b"{}", headers=token).status_code in (400, 409)
-        taken = client.put("/pattern/set?name=x.json", content=made.content, headers=token)
+        large = b" " * FORM_BYTES + made.content
+        taken = client.put("/pattern/set?name=x.json", content=large, headers=token)
         assert taken.json() == {"kept": "ours"}
         page = client.get("/patterns").text
         assert "ours: 1 plate" in page and "1 set of other shops" in client.get("/pattern?name=parlour grand").text
@@ -98,7 +106,9 @@ def test_an_earlier_reading_and_its_report(site, examined):
         assert "An earlier reading" not in client.get("/scan", params={"name": examined, "reading": "2"}).text
         site.post(client, "/document", name=examined, kind="full", reading="1")
         documents = site.app.state.documents.name
-        assert until(lambda: any(keeping.Path(documents).iterdir()), 60)
+        assert until(lambda: list(Path(documents).glob("**/*.html")), 60)
+    (document,) = Path(documents).glob("**/*.html")
+    assert "Something to look at" in headline(document)
 
 
 def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkeypatch):
@@ -165,6 +175,10 @@ def test_taps_at_each_place_that_were_told_wrongly(site, examined):
     with site.client() as client:
         assert site.post(client, "/scan/anew", name=examined, per_station="0").status_code == 400
     assert find_scan(site.register, examined).current.number == 2
-    edit_plate(site.register, "B12", pattern=None)
+
+
+def test_a_plate_leads_to_its_pattern_where_it_has_one(site):
     with site.client() as client:
-        assert "/pattern?" not in client.get("/plate?name=B12").text
+        assert "/pattern?" in client.get("/plate?name=B12").text
+        edit_plate(site.register, "B12", pattern=None)
+        assert 'href="/pattern' not in client.get("/plate?name=B12").text
