@@ -177,7 +177,7 @@ def rescreen(
     opened, thresholds = o.opened(register), read_settings(settings)
     left = waiting(opened, thresholds, o.words(pattern), o.day(since, "--since", register) if since else None)
     if not left:
-        typer.echo("Every scan has been screened by this version with these settings.")
+        typer.echo("No scan that was asked for is left: this version has screened them with these settings.")
         return
     done = []
     with progress_line(remaining=True) as progress:

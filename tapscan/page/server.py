@@ -24,7 +24,7 @@ from tapscan.page.invitations import Invitations
 from tapscan.page.phone_app import make_phone_app, own_address
 from tapscan.page.recordings import Recordings
 from tapscan.page.screens import ROUTES, SIZES
-from tapscan.page.shown import show
+from tapscan.page.shown import trouble
 from tapscan.page.works import Works, own_error
 from tapscan.workflow.page_key import page_key
 from tapscan.workflow.reading import report_style
@@ -64,15 +64,15 @@ def make_app(place: Place, key: str, port: int, jobs: int | None = None) -> Star
 def _told(request: Request, problem: Exception) -> Response:
     """What tapscan says of a request that cannot be done, on a page from which one can go back."""
     status = 404 if isinstance(problem, UnknownName) else 400 if isinstance(problem, BadRequest) else 409
-    return show(request, "problem.html", status, problem=str(problem), back=None)
+    return trouble(request, status, str(problem))
 
 
 def _not_here(request: Request, problem: Exception) -> Response:
-    return show(request, "problem.html", 404, problem="There is no such page here.", back="/")
+    return trouble(request, 404, "There is no such page here.")
 
 
 def _own(request: Request, problem: Exception) -> Response:
-    return show(request, "problem.html", 500, problem=own_error(problem), back=None)
+    return trouble(request, 500, own_error(problem))
 
 
 def _style(request: Request) -> Response:

@@ -3,6 +3,7 @@
 show(request, template, **names)     the page
 to(address, **query)                 an address with its query
 go(address)                          a redirect after a change
+trouble(request, status, told, ...)  what could not be done, and the way back
 """
 
 from functools import cache
@@ -43,6 +44,13 @@ def show(request: Request, template: str, status: int = 200, **names: Any) -> HT
     }
     text = _environment().get_template(template).render({**always, **names})
     return HTMLResponse(text.encode("utf-8", "replace"), status)
+
+
+def trouble(request: Request, status: int, told: str, back: str | None = None, way: str | None = None) -> HTMLResponse:
+    """`back` : None: the plates; `way` : what leads there is called. What was typed is spoken of only where something was sent."""
+    way = way or ("Go back" if back else "To the plates")
+    typed = back is None and request.method == "POST"
+    return show(request, "problem.html", status, problem=told, back=back or "/", way=way, typed=typed)
 
 
 def _told(value: Any) -> Any:

@@ -18,14 +18,14 @@ from tapscan.register.database import Register
 from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
 from tapscan.screening.played_notes import NO_ANSWER
-from tapscan.workflow.baseline import ENOUGH
+from tapscan.workflow.baseline import ENOUGH, TELLS
 from tapscan.workflow.defaults import read_defaults
 
 Kind = Literal["look", "repeat", "baseline", "due"]
 KINDS: dict[Kind, str] = {
     "look": "something to look at",
     "repeat": "to be repeated",
-    "baseline": "no baseline yet",
+    "baseline": "too few baseline scans",
     "due": "due again",
 }
 
@@ -63,7 +63,7 @@ def _told(g: Glance, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
     if g.baselines == 0:
         told["baseline"] = "Scan it: it has no baseline yet."
     elif g.baselines < ENOUGH:
-        told["baseline"] = "One baseline scan: lift it, set it down, scan it again."
+        told["baseline"] = f"{TELLS}."
     if due is not None and due <= today:
         told["due"] = f"Due again since {due.isoformat()}."
     return told

@@ -13,7 +13,8 @@ from tapscan.register.scans import find_scan, set_baseline
 from tapscan.workflow.standing import against_baseline
 
 ENOUGH = 2
-ONE_ONLY = "One baseline scan. Out of the piano, lift the plate, set it down and scan it twice more: small changes can be told then."
+TELLS = "One baseline scan shows large changes, three show small ones"
+ONE_ONLY = f"{TELLS}: out of the piano, lift the plate, set it down and scan it, twice more."
 
 
 def advice(marked: int) -> str:

@@ -145,22 +145,23 @@ def look(draft: Draft, found: Found) -> Look:
     return Look(tuple(taps), (*remarks, *found.repeated), found.unreadable, request.layout)
 
 
-def beside_earlier(register: Register, draft: Draft, look: Look) -> list[str]:
-    """In sentences; of the newest baseline scan, else of the newest scan."""
+def beside_earlier(register: Register, draft: Draft, look: Look) -> dict[str, str]:
+    """A sentence by the field that mends it; of the newest baseline scan, else of the newest scan."""
     scans = [e for e in list_scans(register, draft.plate) if not e.played]
     earlier = ([e for e in scans if e.baseline] or scans)[-1:]
     if not earlier or not look.taps:
-        return []
+        return {}
     (entry,) = earlier
     places = {s.station for s in load_screening(register, entry.current.id).scan.strikes}
-    here, told = {t.station for t in look.taps}, []
+    here: set[str] = {t.station for t in look.taps}
+    told: dict[str, str] = {}
     if not here & places:
         few = ", ".join(sorted(places, key=_by_number)[:MOST_NAMED])
-        told.append(
+        told["layout"] = (
             f"None of these places is one of {entry.name}'s ({few}, ...): choose the layout that it was tapped by above, else nothing can be compared"
         )
     if entry.conditions.state and not request_of(draft).state:
-        told.append(
+        told["state"] = (
             f"The state of the plate is not said; {entry.name} was made {IN_WORDS[entry.conditions.state]}: give it above, finish and parts move tones too"
         )
     return told

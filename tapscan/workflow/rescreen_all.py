@@ -28,7 +28,7 @@ from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.where import place_of
 
 TRIES = 3  # a worker may be killed on a scan; then another takes it
-MISSING = "to screen an archive anew needs Dask: pip install 'tapscan[server]'"
+MISSING = "--scheduler needs Dask: pip install 'tapscan[server]'"
 
 
 @dataclass(frozen=True)
@@ -63,11 +63,14 @@ def waiting(
 def rescreen_all(
     register: Register, entries: Sequence[ScanEntry], settings: Settings, scheduler: str | None, workers: int | None
 ) -> Iterator[Rescreened]:
-    """As they are done. scheduler : address of a Dask cluster; without it `workers` processes here (None: one a core)."""
-    from distributed import as_completed
-
+    """As they are done. scheduler : address of a Dask cluster; without it `workers` processes here (None: one a core; without Dask one scan after the other)."""
     place = _for_workers(register.place, elsewhere=scheduler is not None)
+    if scheduler is None and not _has_dask():
+        yield from _in_turn(place, entries, settings)
+        return
     with _client(scheduler, workers) as client:
+        from distributed import as_completed
+
         last: dict[str, Any] = {}
         scans = {}
         for entry in entries:
@@ -76,6 +79,27 @@ def rescreen_all(
             scans[last[entry.plate]] = entry
         for future in as_completed(scans):
             yield _answered(future, scans[future])
+
+
+def _has_dask() -> bool:
+    try:
+        import distributed  # noqa: F401
+    except ImportError:
+        return False
+    return True
+
+
+def _in_turn(place: Place, entries: Sequence[ScanEntry], settings: Settings) -> Iterator[Rescreened]:
+    """In this process."""
+    for entry in entries:
+        try:
+            yield _one(place, entry.name, settings, None)
+        except Exception as problem:  # a fault of tapscan costs this scan; the others go on
+            yield _failed(entry, problem)
+
+
+def _failed(entry: ScanEntry, problem: BaseException) -> Rescreened:
+    return Rescreened(entry.name, entry.current.disposition, None, f"{type(problem).__name__}: {problem}")
 
 
 def _for_workers(place: Place, *, elsewhere: bool) -> Place:
@@ -90,7 +114,7 @@ def _answered(future: Any, entry: ScanEntry) -> Rescreened:
     problem = future.exception()
     if problem is None:
         return cast(Rescreened, future.result())
-    return Rescreened(entry.name, entry.current.disposition, None, f"{type(problem).__name__}: {problem}")
+    return _failed(entry, problem)
 
 
 def _one(place: Place, name: str, settings: Settings, _after: object) -> Rescreened:

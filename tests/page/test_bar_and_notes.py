@@ -1,10 +1,13 @@
 """Reference bar and played notes in real clicks: the same scan and the same sentences as by the terminal. All sounds are simulated."""
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 import soundfile
 
 from bench.notes import Unit, made
+from tapscan.page.screens import bars as screen
 from tapscan.register.bars import find_bar, note_bar
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
@@ -89,6 +92,18 @@ def _the_bars_page(site, page) -> None:
     looked_at(page)
 
 
+def test_only_so_many_scans_of_a_bar_are_shown_and_that_is_said(site, monkeypatch):
+    note_bar(site.register, "flat bar")
+    rows = [(f"B12/{k}", which, "3 of 3", "5", "800", "60", "20") for k in range(9) for which in ("before", "after")]
+    monkeypatch.setattr(screen, "bar_rows", lambda _, __, newest: rows[-2 * (newest or 99) :] if newest else rows)
+    with site.client() as client:
+        nine, all_nine = (client.get("/bar", params={"name": "flat bar", **more}).text for more in ({}, {"all": "1"}))
+        del rows[:2]
+        eight = client.get("/bar", params={"name": "flat bar"}).text
+    assert ["newest scans only" in told for told in (nine, all_nine, eight)] == [True, False, False]
+    assert [told.count("the plate</td>") for told in (nine, all_nine, eight)] == [16, 18, 16]
+
+
 def test_which_of_two_bars_must_be_said(site):
     for name in ("flat bar", "old bar"):
         note_bar(site.register, name)
@@ -108,11 +123,13 @@ def test_the_recorder_asks_for_the_bar_first_and_last(site, monkeypatch):
     assert not set(BAR_TURNS) & set(guide_of(without).stations)
 
 
-def test_a_recording_is_of_nothing_but_the_plate_or_the_bar(site):
+def test_a_recording_is_of_nothing_but_the_plate_or_the_bar(site, tmp_path):
+    sound = Path(plate_file(tmp_path, "t1.wav", 1)).read_bytes()
     with site.client() as client:
         at = site.post(client, "/draft/new", plate="B12").headers["location"].replace("/draft?", "/draft/file?")
-        sent = {"content": b"RIFF", "headers": {"x-token": site.door.token}}
+        sent = {"content": sound, "headers": {"x-token": site.door.token}}
         assert client.put(f"{at}&name=a.wav&part=../x", **sent).status_code == 400
+        assert client.put(f"{at}&name=a.wav&part=bar-last", **sent).status_code == 200
 
 
 def test_notes_that_were_played(site, browser_page, tmp_path):

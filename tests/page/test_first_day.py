@@ -122,7 +122,7 @@ def test_a_layout_called_otherwise_in_its_file_is_offered_and_other_places_are_t
         now = find_draft(site.register, draft.id)
         now = change(now, now.version, {"typed": {"order": "soft,hard", "layout": layout, "state": state}})
         told[layout] = beside_earlier(site.register, now, look(now, found_in(now)))
-    assert len(told[""]) == 2 and all(earlier in line for line in told[""])
-    assert told["our places"] == []
+    assert len(told[""]) == 2 and all(earlier in line for line in told[""].values())
+    assert told["our places"] == {}
     with site.client() as client:
         assert "choose the layout" not in client.get(f"/draft?id={draft.id}").text

@@ -3,6 +3,7 @@
 from tapscan.screening.rules import ringing_on
 from tapscan.settings import Settings
 from tapscan.workflow.record_notes import NoteRecorder, begin_notes
+from tests.register.conftest import put
 from tests.register.recorded_notes import RATE, facts, fed, played
 from tests.register.test_played_scans import play
 
@@ -19,6 +20,14 @@ def test_nothing_is_offered_that_only_taps_can_have(site):
     assert '<section id="notes">' in scan and "/compare" not in scan and "0 taps" not in scan
     assert 'name="act"' not in mend and 'name="layout"' not in mend and "Read it anew" in mend
     assert "0 tones" not in told["/history"].text
+
+
+def test_beside_a_baseline_notes_are_nothing_to_compare(site):
+    put(site.register, baseline=True)
+    entry = play(site.register, "2026-09-01", ringing_on.NAME)
+    with site.client() as client:
+        shown = [client.get(at, params={"name": n}).text for at, n in (("/scan", entry.name), ("/plate", "B12"))]
+    assert not any('href="/compare' in text for text in shown)
 
 
 def test_keys_that_are_being_recorded_are_shown_and_go_on_in_the_terminal(site):

@@ -1,13 +1,17 @@
 """What else the shop knows: patterns and sets of other shops, what examinations found, every scan read anew, earlier readings; and what a comparison is told."""
 
+import datetime as dt
 import hashlib
 import json
 import re
+import threading
 import time
 from dataclasses import replace
+from pathlib import Path
 
 import pytest
 
+from tapscan.page.guard import FORM_BYTES
 from tapscan.page.screens import keeping
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.plates import add_plate, edit_plate
@@ -38,6 +42,11 @@ def counted(site, client, address: str, **fields: str) -> str:
     raise AssertionError("it was not counted")
 
 
+def headline(document: Path) -> str:
+    """Of a report."""
+    return " ".join(re.findall(r"<h1[^>]*>(.*?)</h1>", document.read_text(encoding="utf-8"), re.S))
+
+
 @pytest.fixture
 def examined(site):
     """A plate with a scan, an outcome, and two screenings of the scan."""
@@ -60,7 +69,8 @@ def test_a_set_goes_out_and_comes_into_another_shop(site, examined):
         token = {"x-token": site.door.token}
         assert client.put("/pattern/set?name=x.json", content=made.content).status_code == 403
         assert client.put("/pattern/set?name=x.json", content=b"{}", headers=token).status_code in (400, 409)
-        taken = client.put("/pattern/set?name=x.json", content=made.content, headers=token)
+        large = b" " * FORM_BYTES + made.content
+        taken = client.put("/pattern/set?name=x.json", content=large, headers=token)
         assert taken.json() == {"kept": "ours"}
         page = client.get("/patterns").text
         assert "ours: 1 plate" in page and "1 set of other shops" in client.get("/pattern?name=parlour grand").text
@@ -70,14 +80,17 @@ def test_a_set_goes_out_and_comes_into_another_shop(site, examined):
 def test_the_pattern_page_tells_what_is_not_used(site, examined):
     with site.client() as client:
         shown = counted(site, client, "/pattern", name="parlour grand")
-        assert "no two names seem to be one pattern" in counted(site, client, "/patterns")
+        names = counted(site, client, "/patterns")
+    assert "no two names seem to be one pattern" in names
+    assert all(f"As of {dt.date.today()}" in told for told in (names, shown))
     assert f"not used as sound: {examined}: an examination found a flaw" in shown
 
 
 def test_what_examinations_found_in_the_terminals_words(site, examined):
     with site.client() as client:
-        assert "1 of 1" not in client.get("/evidence").text
+        assert "1 of 1" not in client.get("/evidence").text and "As of" not in client.get("/evidence").text
         shown = counted(site, client, "/evidence")
+        assert f"As of {dt.date.today()}" in shown
     found = evidence_of(site.register)
     assert too_few(found) and too_few(found) in shown
     assert all(f"{what} {hits} {wrong}" in shown for what, hits, wrong, _ in evidence_rows(found))
@@ -90,9 +103,12 @@ def test_an_earlier_reading_and_its_report(site, examined):
         was = client.get("/scan", params={"name": examined, "reading": "1"}).text
         assert "An earlier reading" in was and "<h1>Something to look at</h1>" in was
         assert client.get("/scan", params={"name": examined, "reading": "9"}).status_code == 400
+        assert "An earlier reading" not in client.get("/scan", params={"name": examined, "reading": "2"}).text
         site.post(client, "/document", name=examined, kind="full", reading="1")
         documents = site.app.state.documents.name
-        assert until(lambda: any(keeping.Path(documents).iterdir()), 60)
+        assert until(lambda: list(Path(documents).glob("**/*.html")), 60)
+    (document,) = Path(documents).glob("**/*.html")
+    assert "Something to look at" in headline(document)
 
 
 def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkeypatch):
@@ -106,7 +122,29 @@ def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkey
         assert [e.name for e in asked] == [examined]
         assert "Another answer: 1." in shown and "its recording is gone; nothing was changed" in shown
         assert site.post(client, "/register/anew", pattern="none such").status_code == 400
-        assert "Every scan has been read" in site.post(client, "/register/anew", since="2026-03-15").text
+        assert "No scan of those asked for is left" in site.post(client, "/register/anew", since="2026-03-15").text
+
+
+def test_two_wishes_to_read_anew_are_two_works(site, examined, monkeypatch):
+    """The second is not taken for the first, and finds what the first has left."""
+    other = put(site.register, b"late", date=dt.date(2026, 5, 2)).name
+    asked, waits = [], threading.Event()
+    monkeypatch.setattr(
+        keeping,
+        "rescreen_all",
+        lambda _, left, *__: iter(
+            [
+                Rescreened(e.name, "inconclusive", "inconclusive")
+                for e in asked.append(left) or (waits.wait(20) and left)
+            ]
+        ),
+    )
+    with site.client() as client:
+        for since in ("2026-05-01", ""):
+            site.post(client, "/register/anew", since=since)
+        waits.set()
+        assert until(lambda: len(asked) == 2)
+    assert [[e.name for e in left] for left in asked] == [[other], [examined, other]]
 
 
 def test_around_one_job_or_across_seasons(site):
@@ -137,6 +175,10 @@ def test_taps_at_each_place_that_were_told_wrongly(site, examined):
     with site.client() as client:
         assert site.post(client, "/scan/anew", name=examined, per_station="0").status_code == 400
     assert find_scan(site.register, examined).current.number == 2
-    edit_plate(site.register, "B12", pattern=None)
+
+
+def test_a_plate_leads_to_its_pattern_where_it_has_one(site):
     with site.client() as client:
-        assert "/pattern?" not in client.get("/plate?name=B12").text
+        assert "/pattern?" in client.get("/plate?name=B12").text
+        edit_plate(site.register, "B12", pattern=None)
+        assert 'href="/pattern' not in client.get("/plate?name=B12").text

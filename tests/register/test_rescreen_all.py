@@ -3,6 +3,7 @@
 import datetime as dt
 import os
 import signal
+import sys
 
 import pytest
 
@@ -80,6 +81,26 @@ def test_a_fault_of_tapscan_costs_the_plates_scans_and_is_told_for_each(where, m
     assert {a.scan for a in answers} == set(screened(where))
     assert all(a.after is None and "ZeroDivisionError" in (a.trouble or "") for a in answers)
     assert set(screened(where).values()) == {1}
+
+
+def test_without_dask_one_scan_after_the_other(where, monkeypatch):  # noqa: F811
+    """The README installs none."""
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    register = open_register(where)
+    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    with pytest.raises(BadRequest, match="Dask"):
+        list(rescreen_all(register, waiting(register, changed), changed, "tcp://127.0.0.1:1", None))
+    answers = list(rescreen_all(register, waiting(register, changed), changed, None, None))
+    assert [a.trouble for a in answers] == [None, None] and set(screened(where).values()) == {2}
+
+
+def test_without_dask_a_fault_costs_its_scan(where, monkeypatch):  # noqa: F811
+    monkeypatch.setitem(sys.modules, "distributed", None)
+    monkeypatch.setattr("tapscan.workflow.rescreen_all.rescreen", lambda *_: 1 / 0)
+    register = open_register(where)
+    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    answers = list(rescreen_all(register, waiting(register, changed), changed, None, None))
+    assert len(answers) == 2 and all("ZeroDivisionError" in (a.trouble or "") for a in answers)
 
 
 def test_a_scheduler_that_does_not_answer_is_one_line(where, other):  # noqa: F811

@@ -22,8 +22,11 @@ def bar(request: Request) -> Response:
     """Its newest readings, the oldest first; or all of them."""
     register = register_of(request)
     found, every = find_bar(register, asked(request, "name")), bool(asked(request, "all"))
-    rows = bar_rows(register, found.name, None if every else NEWEST)
-    more = not every and len({row[0] for row in rows}) == NEWEST
+    rows = bar_rows(register, found.name, None if every else NEWEST + 1)
+    scans = list(dict.fromkeys(row[0] for row in rows))
+    more = not every and len(scans) > NEWEST
+    if more:
+        rows = [row for row in rows if row[0] in scans[-NEWEST:]]
     return show(request, "bar.html", b=found, rows=rows, apart=TAPS_APART, more=more)
 
 

@@ -4,11 +4,12 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.errors import UnknownName
+from tapscan.errors import BadRequest, UnknownName
 from tapscan.page.forms import asked
 from tapscan.page.opened import register_of
-from tapscan.page.shown import show
-from tapscan.workflow.comparing import comparison_of, sound_at
+from tapscan.page.shown import show, to, trouble
+from tapscan.workflow.comparing import Compared, comparison_of, sound_at
+from tapscan.workflow.plate import find_plate
 from tapscan.workflow.still_open import EXAMINED, open_findings
 
 MOST_ROWS = 8
@@ -17,10 +18,17 @@ JOBS = {"one": True, "seasons": False}  # else by the dates of the scans
 
 def compare(request: Request) -> Response:
     """The newest scan, or the one that is named; with the baseline, or with one scan that is named."""
-    register = register_of(request)
+    plate = find_plate(register_of(request), asked(request, "plate"), exact=True).name
     against = [name for name in request.query_params.getlist("against") if name]
     job = asked(request, "job")
-    shown = comparison_of(register, asked(request, "plate"), asked(request, "scan") or None, against, JOBS.get(job))
+    try:
+        shown = comparison_of(register_of(request), plate, asked(request, "scan") or None, against, JOBS.get(job))
+    except BadRequest as problem:
+        return trouble(request, 400, str(problem), to("/plate", name=plate), f"To {plate}")
+    return _shown(request, shown, against, job)
+
+
+def _shown(request: Request, shown: Compared, against: list[str], job: str) -> Response:
     changed = [p for p in shown.comparison.pairs if p.fell or p.loss_rose]
     rows = sorted(changed or shown.comparison.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]
     return show(
@@ -36,7 +44,7 @@ def compare(request: Request) -> Response:
         job=job,
         rows=rows,
         changed=changed,
-        open_findings=open_findings(register, shown.plate),
+        open_findings=open_findings(register_of(request), shown.plate),
         EXAMINED=EXAMINED,
     )
 

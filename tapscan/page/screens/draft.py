@@ -40,6 +40,8 @@ from tapscan.workflow.typed_scan import first_typed
 
 MOST_BYTES = 1_000_000_000  # of one recording
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
+ANEW = ("date", "state", "iron_c")  # asked for each time
+DROPPED = "dropped"  # they came in just now: nobody has gone on to the taps yet
 PART_WORDS = {PLATE: "", **{part: WHERE[part] for part in BAR_TURNS}}
 
 
@@ -60,12 +62,12 @@ def draft(request: Request) -> Response:
 
 def _shown(request: Request, draft: Draft, problem: str | None = None, status: int = 200) -> Response:
     heard = looked = notes = None
-    earlier: list[str] = []
+    earlier: dict[str, str] = {}
     try:
         notes = notes_in(draft) if is_played(draft) else None
         heard = None if is_played(draft) else found_in(draft)
         looked = look(draft, heard) if heard else None
-        earlier = beside_earlier(register_of(request), draft, looked) if looked else []
+        earlier = beside_earlier(register_of(request), draft, looked) if looked else {}
     except BadRequest as trouble:  # a mistake in the form: the form tells it
         problem = problem or str(trouble)
     return show(
@@ -76,6 +78,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         t=typed_of(draft),
         look=looked,
         earlier=earlier,
+        unsaid=_unsaid(draft),
         heard=heard,
         notes=notes,
         played=is_played(draft),
@@ -85,6 +88,11 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         layouts=[(name, name) for name in layout_names(draft.folder.parents[1])],
         problem=problem,
     )
+
+
+def _unsaid(draft: Draft) -> bool:
+    """Whether one of them stands empty."""
+    return not all(typed_of(draft).get(field) for field in ANEW)
 
 
 async def put_file(request: Request) -> Response:
@@ -107,7 +115,7 @@ def act(request: Request) -> Response:
 
 
 def _keep_words(request: Request, draft: Draft, form: Form, what: str) -> Response:
-    return go(to("/draft", id=draft.id) + "#taps")
+    return go(to("/draft", id=draft.id) + ("#files" if what == DROPPED else "#taps"))
 
 
 def _remove(request: Request, draft: Draft, form: Form, what: str) -> Response:
@@ -140,7 +148,7 @@ def _listen(request: Request, draft: Draft, form: Form, what: str) -> Response:
 
     def do(progress: Progress) -> str:
         listen_to(draft, progress, request.app.state.jobs)
-        return back + "#taps"
+        return back + ("#how" if what == DROPPED and _unsaid(draft) else "#taps")
 
     work = request.app.state.works.begin("Listening to the recordings", do, f"listen {draft.id} {draft.version}", back)
     return go(to("/work", id=work.id))

@@ -4,7 +4,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.page.counts import count, count_of
+from tapscan.page.counts import count, count_of, counted_at
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
 from tapscan.workflow.evidence import evidence_of, evidence_rows, too_few
@@ -24,6 +24,7 @@ def evidence(request: Request) -> Response:
         rows=evidence_rows(found) if some else [],
         too_few=too_few(found) if some else "",
         plates=len(found.examined) if found else 0,
+        counted_at=counted_at(request, KEY),
     )
 
 

@@ -107,12 +107,14 @@ def anew(request: Request) -> Response:
     form, register, state = Form(request), register_of(request), request.app.state
     settings = read_settings(None)
     since = day(form.text("since"), "Day", register.folder) if form.text("since") else None
-    left = waiting(register, settings, words(form.text("pattern")), since)
-    if not left:
-        return go(to("/register", said="Every scan has been read by this version with these settings."))
+    pattern = words(form.text("pattern"))
+    if not waiting(register, settings, pattern, since):
+        of_these = " of those asked for" if pattern or since else ""
+        return go(to("/register", said=f"No scan{of_these} is left that this version has not read."))
 
     def do(progress: Progress) -> str:
         done: list[Rescreened] = []
+        left = waiting(register, settings, pattern, since)  # by now, after what was begun before
         progress("Reading scans", 0, len(left))
         for one in rescreen_all(register, left, settings, None, state.jobs):
             done.append(one)
@@ -120,7 +122,7 @@ def anew(request: Request) -> Response:
         state.anew = Anew(len(left), done)
         return to("/register") + "#anew"
 
-    return _begin(request, "Reading scans anew", do, "anew")
+    return _begin(request, "Reading scans anew", do, f"anew {pattern} {since}")
 
 
 def export(request: Request) -> Response:

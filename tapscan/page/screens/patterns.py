@@ -9,7 +9,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from tapscan.page.counts import count, count_of
+from tapscan.page.counts import count, count_of, counted_at
 from tapscan.page.forms import Form, asked, receive
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show, to
@@ -33,7 +33,8 @@ NAMES = "names of patterns"
 def patterns(request: Request) -> Response:
     """How many plates tell of each; names that seem to be one pattern or two."""
     register = register_of(request)
-    return show(request, "patterns.html", patterns=patterns_of(register), suggestions=count_of(request, NAMES))
+    suggestions, at = count_of(request, NAMES), counted_at(request, NAMES)
+    return show(request, "patterns.html", patterns=patterns_of(register), suggestions=suggestions, counted_at=at)
 
 
 def look(request: Request) -> Response:
@@ -46,9 +47,10 @@ def look(request: Request) -> Response:
 def pattern(request: Request) -> Response:
     """Its plates, and how each stands against the others where that was asked for."""
     found = find_pattern(register_of(request), asked(request, "name"))
-    lots = count_of(request, f"pattern {found.name}")
+    key = f"pattern {found.name}"
+    lots = count_of(request, key)
     told = None if lots is None else [(lot.what, standing_rows(lot), left_out_words(lot)) for lot in lots]
-    return show(request, "pattern.html", q=found, lots=told)
+    return show(request, "pattern.html", q=found, lots=told, counted_at=counted_at(request, key))
 
 
 def hold(request: Request) -> Response:

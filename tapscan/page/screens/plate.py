@@ -35,6 +35,7 @@ def plate(request: Request) -> Response:
         scans=scans[::-1],
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
+        beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
         advice=advice(marked) if marked else "No baseline yet: later scans have nothing to be compared with.",
         open_findings=open_findings(register, found.name),
         EXAMINED=EXAMINED,

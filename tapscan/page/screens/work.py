@@ -6,7 +6,7 @@ from starlette.routing import Route
 
 from tapscan.page.events import stream
 from tapscan.page.forms import asked
-from tapscan.page.shown import go, show
+from tapscan.page.shown import go, show, trouble
 
 
 def work(request: Request) -> Response:
@@ -15,7 +15,7 @@ def work(request: Request) -> Response:
     if found.leads_to:
         return go(found.leads_to)
     if found.problem:
-        return show(request, "problem.html", 409, problem=found.problem, back=found.back)
+        return trouble(request, 409, found.problem, found.back)
     return show(request, "work.html", work=found)
 
 

@@ -60,12 +60,12 @@ async function take(files, part = "plate") {
   }
   words.textContent = refused.join(" ");
   if (refused.length) words.setAttribute("role", "alert");
-  if (taken && !refused.length) press(part === "plate" ? "listen" : "look");
+  if (taken && !refused.length) press(part === "plate" ? "listen:dropped" : "look:dropped");
   else if (taken) {
     const again = document.createElement("button");
     again.className = "button";
     again.name = "act";
-    again.value = "listen";
+    again.value = "listen:dropped";
     again.textContent = "Go on with the others";
     words.append(" ", again);
   }

@@ -1,0 +1,103 @@
+"""Where a newcomer stumbled: ways back that led elsewhere, warnings that stayed, fields that were jumped over."""
+
+import re
+from pathlib import Path
+
+from tapscan.page.screens import draft as screen
+from tapscan.register.entries import Outcome
+from tapscan.register.scans import add_outcome
+from tapscan.workflow.at_a_glance import lines
+from tapscan.workflow.baseline import ONE_ONLY, TELLS
+from tapscan.workflow.draft import find_draft
+from tapscan.workflow.own_layouts import keep_layout
+from tests.every import each
+from tests.page.test_recordings import until
+from tests.page.test_shop import main_of
+from tests.register import built
+from tests.register.conftest import put
+from tests.register.recording_child import LAYOUT
+from tests.register.test_bar import plate_file
+
+COMPARE = re.compile(r'href="/compare\?')
+ALL_SAID = {"date": "2026-03-20", "state": "stripped", "iron_c": "20"}
+
+
+def test_what_cannot_be_compared_yet_invites_another_recording(site):
+    baseline = put(site.register, baseline=True).name
+    with site.client() as client:
+        for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={baseline}").text
+        assert not COMPARE.search(for_the_plate) and not COMPARE.search(for_the_scan)
+        assert "Drop in a new recording to compare" in for_the_plate
+        later = put(site.register, b"two").name
+        for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={later}").text
+    assert COMPARE.search(for_the_plate) and COMPARE.search(for_the_scan)
+    assert "Drop in a new recording to compare" not in for_the_plate
+
+
+def test_a_comparison_that_cannot_be_made_leads_back_to_its_plate(site):
+    put(site.register, baseline=True)
+    with site.client() as client:
+        told = client.get("/compare?plate=B12")
+        assert told.status_code == 400 and 'href="/plate?name=B12"' in told.text and "To B12" in main_of(told.text)
+        assert client.get("/compare?plate=none").status_code == 404
+
+
+@each(("method", "typed"), [("GET", False), ("POST", True)])
+def test_of_what_was_typed_speaks_only_who_was_sent_something(site, method, typed):
+    with site.client() as client:
+        told = client.request(method, "/plate/edit?name=none", data={"token": site.door.token, "was": "none"})
+    assert told.status_code in (400, 404) and ("What you had typed" in told.text) == typed
+
+
+def dropped(site, client, tmp_path, **typed: str) -> str:
+    """Where it leads, once the recordings were listened to."""
+    keep_layout(site.register.folder, "three", LAYOUT)
+    begun = site.post(client, "/draft/new", plate="B12").headers["location"]
+    sound = Path(plate_file(tmp_path, "t1.wav", 1)).read_bytes()
+    client.put(f"{begun.replace('?', '/file?')}&name=t1.wav", content=sound, headers={"x-token": site.door.token})
+    draft = find_draft(site.register, begun.rpartition("=")[2])
+    told = {"layout": "three", "order": "soft,hard", **typed}
+    answer = site.post(client, "/draft", id=draft.id, seen=draft.version, act=f"listen:{screen.DROPPED}", **told)
+    work = site.app.state.works.find(answer.headers["location"].rpartition("=")[2])
+    assert until(lambda: work.over, 60) and not work.problem
+    return work.leads_to
+
+
+def test_after_the_drop_come_the_fields_that_stand_empty(site, tmp_path):
+    with site.client() as client:
+        led = dropped(site, client, tmp_path)
+        assert led.endswith("#how")
+        shown = client.get(led).text
+        assert 'id="how"' in shown and "Fill in here" in shown
+        led = dropped(site, client, tmp_path, **ALL_SAID)
+        assert led.endswith("#taps") and "Fill in here" not in client.get(led).text
+
+
+def test_the_warning_on_the_state_goes_when_it_is_chosen(site, browser_page, tmp_path):
+    put(site.register, baseline=True)
+    with site.client() as client:
+        browser_page.goto(site.address + dropped(site, client, tmp_path))
+    warning = "[data-until=state]"
+    assert browser_page.is_visible(warning)
+    browser_page.select_option("#f-state", "stripped")
+    assert not browser_page.is_visible(warning)
+    browser_page.select_option("#f-state", "")
+    assert browser_page.is_visible(warning)
+
+
+def test_a_plate_and_the_list_of_plates_say_the_same_of_one_baseline_scan(site):
+    found = put(site.register, baseline=True).name
+    add_outcome(site.register, found, Outcome("nothing", "penetrant", "A. Ulm", built.DAY))
+    (line,) = lines(site.register)
+    assert line.next == f"{TELLS}." and ONE_ONLY.startswith(TELLS)
+    with site.client() as client:
+        assert line.next in main_of(client.get("/").text) and ONE_ONLY in main_of(client.get("/plate?name=B12").text)
+
+
+@each("address", ["/record/new?plate=B12", "draft"])
+def test_the_tick_says_what_it_does(site, address):
+    with site.client(follow_redirects=True) as client:
+        shown = main_of(
+            (site.post(client, "/draft/new", plate="B12") if address == "draft" else client.get(address)).text
+        )
+    assert "This scan is the baseline" in shown and "becomes none" not in shown
