@@ -1,19 +1,17 @@
 """An archive screened anew: each scan once, in order, resumable; a worker that is killed costs its scan a second try."""
 
 import datetime as dt
-import os
-import signal
 import sys
 
 import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.register.database import open_register
-from tapscan.register.scans import list_scans
 from tapscan.settings import Settings
 from tapscan.workflow.rescreen_all import rescreen_all, waiting
 from tests.cli.a_plates_life import life, where  # noqa: F401  fixtures
 from tests.cli.commands import run
+from tests.register.workers_killed import answers_though_killed, other_settings, screened
 
 distributed = pytest.importorskip("distributed")
 
@@ -26,14 +24,10 @@ def other(tmp_path):
     return path
 
 
-def screened(folder):
-    return {e.name: len(e.screenings) for e in list_scans(open_register(folder))}
-
-
 def test_only_what_is_not_done_waits(where):  # noqa: F811
     register = open_register(where)
     assert waiting(register, Settings()) == [], "imported a moment ago by this version with these settings"
-    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    changed = other_settings()
     assert [e.name for e in waiting(register, changed)] == ["B12/2026-03-14", "B12/2026-06-01"]
     assert [e.name for e in waiting(register, changed, since=dt.date(2026, 4, 1))] == ["B12/2026-06-01"]
     with pytest.raises(BadRequest, match="pattern"):
@@ -42,29 +36,15 @@ def test_only_what_is_not_done_waits(where):  # noqa: F811
 
 def test_the_command_screens_each_scan_once_and_again_not_at_all(where, other):  # noqa: F811
     done = run("register", "rescreen", "--settings", other, "--workers", "1")
-    assert (done.status, screened(where)) == (0, {"B12/2026-03-14": 2, "B12/2026-06-01": 2})
+    assert (done.status, screened(open_register(where))) == (0, {"B12/2026-03-14": 2, "B12/2026-06-01": 2})
     assert run("register", "rescreen", "--settings", other).status == 0
-    assert screened(where) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
+    assert screened(open_register(where)) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
 
 
 def test_a_worker_killed_on_a_scan_loses_nothing_and_doubles_nothing(where):  # noqa: F811
-    register = open_register(where)
-    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs="CRITICAL"
-    ) as cluster:
-        with distributed.Client(cluster) as client:
-            pids = client.run(os.getpid)
-        answers = []
-        for k, one in enumerate(
-            rescreen_all(register, waiting(register, changed), changed, cluster.scheduler_address, None)
-        ):
-            answers.append(one)
-            if k == 0:
-                for pid in pids.values():  # whoever works on the second scan
-                    os.kill(pid, signal.SIGKILL)
+    answers = answers_though_killed(open_register(where))
     assert [a.trouble for a in answers] == [None, None]
-    assert screened(where) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
+    assert screened(open_register(where)) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
 
 
 def test_a_fault_of_tapscan_costs_the_plates_scans_and_is_told_for_each(where, monkeypatch):  # noqa: F811
@@ -73,32 +53,32 @@ def test_a_fault_of_tapscan_costs_the_plates_scans_and_is_told_for_each(where, m
 
     monkeypatch.setattr("tapscan.workflow.rescreen_all.rescreen", broken)
     register = open_register(where)
-    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    changed = other_settings()
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=1, processes=False, dashboard_address=None, silence_logs="CRITICAL"
     ) as cluster:
         answers = list(rescreen_all(register, waiting(register, changed), changed, cluster.scheduler_address, None))
-    assert {a.scan for a in answers} == set(screened(where))
+    assert {a.scan for a in answers} == set(screened(open_register(where)))
     assert all(a.after is None and "ZeroDivisionError" in (a.trouble or "") for a in answers)
-    assert set(screened(where).values()) == {1}
+    assert set(screened(open_register(where)).values()) == {1}
 
 
 def test_without_dask_one_scan_after_the_other(where, monkeypatch):  # noqa: F811
     """The README installs none."""
     monkeypatch.setitem(sys.modules, "distributed", None)
     register = open_register(where)
-    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    changed = other_settings()
     with pytest.raises(BadRequest, match="Dask"):
         list(rescreen_all(register, waiting(register, changed), changed, "tcp://127.0.0.1:1", None))
     answers = list(rescreen_all(register, waiting(register, changed), changed, None, None))
-    assert [a.trouble for a in answers] == [None, None] and set(screened(where).values()) == {2}
+    assert [a.trouble for a in answers] == [None, None] and set(screened(open_register(where)).values()) == {2}
 
 
 def test_without_dask_a_fault_costs_its_scan(where, monkeypatch):  # noqa: F811
     monkeypatch.setitem(sys.modules, "distributed", None)
     monkeypatch.setattr("tapscan.workflow.rescreen_all.rescreen", lambda *_: 1 / 0)
     register = open_register(where)
-    changed = Settings().but(type(Settings().fit), lowest_hz=61.0)
+    changed = other_settings()
     answers = list(rescreen_all(register, waiting(register, changed), changed, None, None))
     assert len(answers) == 2 and all("ZeroDivisionError" in (a.trouble or "") for a in answers)
 
@@ -106,4 +86,4 @@ def test_without_dask_a_fault_costs_its_scan(where, monkeypatch):  # noqa: F811
 def test_a_scheduler_that_does_not_answer_is_one_line(where, other):  # noqa: F811
     done = run("register", "rescreen", "--settings", other, "--scheduler", "tcp://127.0.0.1:1")
     assert done.status == 1 and "no Dask scheduler answers" in done.err
-    assert screened(where) == {"B12/2026-03-14": 1, "B12/2026-06-01": 1}
+    assert screened(open_register(where)) == {"B12/2026-03-14": 1, "B12/2026-06-01": 1}

@@ -3,7 +3,7 @@
 Reason: a string's sound is lines. Loose parts that touch and let go fill the gaps between the lines while the key is held. Most often such a part is no piece of the plate at all: a
 lamp, a key's lead, a string's own buzz at bridge or agraffe. A buzz at one note or two is mostly that note's own.
 
-Limits: chosen on simulated notes of six scales (bench/notes.py --setting): over the noise by microphone the first unflawed take speaks at 5 dB. By pickup and by microphone.
+Limits: chosen on simulated notes of four scales (bench/notes.py --setting): over the noise by microphone the first unflawed take speaks at 5 dB. By pickup and by microphone.
 """
 
 from dataclasses import dataclass
