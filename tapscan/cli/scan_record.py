@@ -109,8 +109,6 @@ def record(
         begin = _Begin(opened, plate, kept, layout, order, facts, said, bar)
     unfinished = _unfinished(opened, plate, keys.played, stopped.resume, stopped.anew)
     with recorder_work(jobs) as workers:
-        if not keys.played:  # notes are read when all are played, by one
-            workers.start()  # before the microphone is opened
         whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
         _afterwards(opened, whole, used, held, ahead)
 
@@ -221,6 +219,8 @@ def _at_the_plate(
     from tapscan.workflow.record_notes import NoteRecorder
     from tapscan.workflow.taken import is_played, rate_of
 
+    if not (isinstance(unfinished, _BeginNotes) if callable(unfinished) else is_played(unfinished)):
+        workers.start()  # before the microphone is opened; notes are read when all are played, by one
     device, rate, channel = input_
     before = None if callable(unfinished) else rate_of(opened, unfinished)
     if before and rate not in (None, before):
