@@ -117,13 +117,13 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "Have a qualified person test the iron for cracks, first at any place named here. That person decides whether it is done now or later. First come magnetic particles, and only after them penetrant. "
-    "Finish, and iron smeared by blasting, must come off before, where the iron is tested (treat old finish as lead paint). Casting pores bleed penetrant and can look like cracks. "
+    "Have a qualified person test the iron for cracks, first at any place named here; that person says whether now or later. First come magnetic particles, and only after them penetrant. "
+    "Finish, and iron smeared by blasting, must come off there first (treat old finish as lead paint). Casting pores bleed penetrant and can look like cracks. "
     "The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
-    "Have a qualified person test how hard the iron is, first at any place named here. That person decides whether it is done now or later. It takes a hardness test or a replica of the grain (replica metallography). "
+    "Have a qualified person test how hard the iron is, first at any place named here; that person says whether now or later. It takes a hardness test or a replica of the grain (replica metallography). "
     "Iron that rings longer may be fine-grained, or hard. That is common and no flaw by itself; but hard iron is brittle, and only such a test tells. "
     "A magnifier, penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
@@ -159,8 +159,7 @@ HOLD_PARTS = _step(
     "If the buzz stays, it counts as a finding. If it is gone, most likely one of these parts made it: find out which, and go by the report of that scan.",
 )  # fmt: skip
 QUALIFIED = (  # common practice, no source
-    "A qualified person: for cracks and for the hardness of iron, somebody trained and certified to test metal, mostly from a testing laboratory; "
-    "for strings, tension and work on the piano, an experienced piano rebuilder."
+    "Qualified is, for cracks and hard iron, who is certified to test metal (a testing laboratory); for strings, tension and the work, an experienced piano rebuilder."
 )
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(
