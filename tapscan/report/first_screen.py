@@ -40,7 +40,9 @@ def first_screen(sheet: Sheet, sections: Sequence[Built], shown: Sequence[Built]
         "short": _short(sheet, findings, TESTED if any(b.section.id == "tested" for b in shown) else IN_FULL),
         "figures": _figures(sheet),
         "steps": steps(sheet.screening.next_steps),
-        "qualified": QUALIFIED if any("qualified person" in line for line in sheet.screening.next_steps) else "",
+        "qualified": QUALIFIED
+        if "qualified person" in " ".join([sheet.screening.lead, *sheet.screening.next_steps])
+        else "",
         "jumps": _jumps(findings),
         "unsaid": [f for f in findings if f["sentence"] not in sheet.screening.summary],
         "plate": names.get("map", {}).get("plate"),

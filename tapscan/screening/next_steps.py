@@ -159,7 +159,7 @@ HOLD_PARTS = _step(
     "If the buzz stays, it counts as a finding. If it is gone, most likely one of these parts made it: find out which, and go by the report of that scan.",
 )  # fmt: skip
 QUALIFIED = (  # common practice, no source
-    "Qualified is, for cracks and hard iron, who is certified to test metal (a testing laboratory); for strings, tension and the work, an experienced piano rebuilder."
+    "Qualified means: for cracks and hard iron, certified to test metal (as in a testing laboratory); for strings, tension and the work, an experienced piano rebuilder."
 )
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(

@@ -16,6 +16,7 @@ from tapscan.report.page import render_page
 from tapscan.report.rule_words import rule_title
 from tapscan.report.shop import Shop
 from tapscan.screening.next_steps import CRACK_TEST, EYES, QUALIFIED, STEPS
+from tapscan.screening.plain_words import not_decided
 from tapscan.screening.rules import change_since_baseline
 from tests.report.sheets import indication, screening
 from tests.report.test_comparison_section import comparison
@@ -59,6 +60,7 @@ def test_a_qualified_person_is_told_by_trade_where_a_step_asks_for_one():
     asks = screening(next_steps=(CRACK_TEST.line,))
     assert QUALIFIED in render_page(asks) and QUALIFIED in render_page(asks, ABOUT, Beside(summary=True))
     assert QUALIFIED not in render_page(replace(asks, next_steps=(EYES.line,)))
+    assert QUALIFIED in render_page(replace(asks, next_steps=(EYES.line,), lead=f"Nothing. {not_decided(None)}"))
 
 
 def test_steps_are_parted_by_who_does_them():

@@ -14,6 +14,7 @@ from tapscan.records import Doubt, Fingerprint
 from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
 from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful
+from tapscan.screening.limitations import limitations
 from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.plain_words import in_plain_words
@@ -190,6 +191,7 @@ def test_who_sees_nothing_on_a_strung_plate_is_told_that_this_is_no_leave_to_tun
 
 def test_part_of_the_places_is_no_way_out():
     part = dispose(replace(SILENT["part"], state="stripped"), (), [], Settings())
+    assert "tap all 20" in limitations(SILENT["part"], Settings())[0]
     assert "no answer" in part.steps[-1].text and "If that cannot be" not in part.steps[-1].text
 
 
