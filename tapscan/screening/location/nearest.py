@@ -7,10 +7,9 @@ from math import hypot
 
 from tapscan.places import Layout
 from tapscan.records import LikelyPlace, Whereabouts
-from tapscan.screening.in_words import NAMED_PLACES
+from tapscan.screening.in_words import ABOUT_AS_NEAR, NAMED_PLACES
 
 LEAST_SHARE = 0.1  # of the belief
-ABOUT_AS_NEAR = 1.6  # times the way to the nearest: a place between stations is marked at each
 
 
 def nearest_stations(found: Whereabouts, layout: Layout) -> tuple[str, ...]:
