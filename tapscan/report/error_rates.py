@@ -53,7 +53,7 @@ KINDS = {
     "chilled region, losses scatter 20 %": "with a chilled region where losses scatter more",
     "severed strut": "with a strut cut through",
 }
-NO_IRON = "No iron was measured."
+NO_IRON = "It was never counted on real iron."
 PIANO_KINDS = {
     "screw gone": "with a plate screw gone",
     "screw at 30 %": "with a screw at a third of its hold",
@@ -62,10 +62,10 @@ PIANO_KINDS = {
     "rim 30 mm": "with the edge torn by 30 mm",
     "depth 50 %": "with half a strut's depth cracked",
 }
-NO_PIANO = "No iron was measured, and real pianos may scatter otherwise."
+NO_PIANO = "It was never counted on real iron, and real pianos may scatter otherwise."
 NO_PIANO_RECORDED = "No piano was recorded, and how loud a loose part is in a real one nobody has measured."
-NO_IRON_PATTERN = "No iron was measured, and real castings may scatter otherwise."
-NO_IRON_COMPARED = "No iron was measured, and real supports and rooms may do worse."
+NO_IRON_PATTERN = "It was never counted on real iron, and real castings may scatter otherwise."
+NO_IRON_COMPARED = "It was never counted on real iron, and real supports and rooms may do worse."
 NOT_MEASURED = (
     "error rates not measured yet. How often this rule speaks on a plate without a flaw, and how often it stays silent on one "
     "with a flaw, is not known."
@@ -74,7 +74,6 @@ EARLIER = "These figures were counted with an earlier version of the program, wh
 ENOUGH_SCANS = 3
 CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)
 OLDER = "Counted with an earlier version of this program, and never on real iron."
-NEWEST = "It was never counted on real iron."
 NOT_SURE = "We have no error rate for this check."
 NO_VERDICT = "This scan gives no answer, neither good nor bad."
 IN_PIANO = "Not at all: how much a tap test can show in a piano has never been measured."
@@ -159,7 +158,7 @@ def place_rates(found: Whereabouts, used: Used) -> str:
     first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
     said = (
         f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {_share(first)} "
-        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {_share(three)}; by chance it would be {chance:.0f} in 100. No iron was measured."
+        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {_share(three)}; by chance it would be {chance:.0f} in 100. {NO_IRON}"
     )
     return said if _as_counted("location") else f"{said} {EARLIER}"
 
@@ -255,7 +254,7 @@ def _beside(used: Used, scans: int, *, alarms: bool = True) -> str:
     else:
         counted = measured()[table]["any_relevant"]
         plain, found, beside = counted["sound"], _sum([counted[kind] for kind in CRACKS]), "one earlier scan"
-    told = f"there was {_alarms(plain)}, and " if alarms else ""
+    told = f"there {'were' if plain['spoke'] > 1 else 'was'} {_alarms(plain)}, and " if alarms else ""
     return f"On simulated plates, compared with {beside}, {told}{_share(found)} cracks were noticed. {_version(table)}"
 
 
@@ -264,7 +263,7 @@ def _sum(rows: Sequence[Mapping[str, Any]]) -> dict[str, int]:
 
 
 def _version(table: Table) -> str:
-    return NEWEST if _as_counted(table) else OLDER
+    return NO_IRON if _as_counted(table) else OLDER
 
 
 def _by_kind(rule: Rule, figures: Mapping[str, Any]) -> str:

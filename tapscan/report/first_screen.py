@@ -16,6 +16,7 @@ from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Built, Sheet
 from tapscan.report.sections.comparison import counted_tones
 from tapscan.report.shop import Shop
+from tapscan.screening.next_steps import QUALIFIED
 from tapscan.screening.rules import change_since_baseline
 
 FEW_NAMED = 3
@@ -26,6 +27,7 @@ NOBODY = "no examination is noted yet"
 ALONE = "nothing: this is one scan on its own, so a change cannot be seen"
 NOT_COMPARED = "nothing: scans of played notes are not compared, so a change cannot be seen"
 ELSEWHERE = "The cause may lie elsewhere."
+TESTED, IN_FULL = 'further down, under "What was tested"', "in the full report"
 SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
 
 
@@ -35,9 +37,12 @@ def first_screen(sheet: Sheet, sections: Sequence[Built], shown: Sequence[Built]
     findings = names.get("indications", {}).get("findings", [])
     return {
         "facts": _facts(sheet.screening),
-        "short": _short(sheet, findings),
+        "short": _short(sheet, findings, TESTED if any(b.section.id == "tested" for b in shown) else IN_FULL),
         "figures": _figures(sheet),
         "steps": steps(sheet.screening.next_steps),
+        "qualified": QUALIFIED
+        if "qualified person" in " ".join([sheet.screening.lead, *sheet.screening.next_steps])
+        else "",
         "jumps": _jumps(findings),
         "unsaid": [f for f in findings if f["sentence"] not in sheet.screening.summary],
         "plate": names.get("map", {}).get("plate"),
@@ -71,8 +76,8 @@ def steps(lines: Sequence[str]) -> list[tuple[str, list[str]]]:
     return sorted(groups.items(), key=lambda g: ["", *DONE_BY.values()].index(g[0]))
 
 
-def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[str, list[str]]]:
-    """What a buyer asks, and the answer."""
+def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]], rest: str) -> list[tuple[str, list[str]]]:
+    """What a buyer asks, and the answer; `rest` : where all limitations stand."""
     s = sheet.screening
     weighs = next((f for f in findings if f["relevant"]), None)
     if weighs:
@@ -84,7 +89,7 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]]) -> list[tuple[st
     rows.append(("How sure", [how_sure(s)]))
     compared = NOT_COMPARED if s.scan.played else _compared(s.comparison, sheet.beside.shop or Shop())
     rows.append(("Compared with", [compared]))
-    rows.append(("What limits this answer", _weak(s.limitations)))
+    rows.append(("What limits this answer", _weak(s.limitations, rest)))
     if sheet.about:
         rows.append(("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY])))
     return rows
@@ -124,11 +129,12 @@ def _compared(c: Comparison | None, shop: Shop) -> str:
     return f"{told}, but without a result" if c.rules_not_run else told
 
 
-def _weak(limitations: Sequence[str]) -> list[str]:
+def _weak(limitations: Sequence[str], rest: str) -> list[str]:
     """The first sentence of the weightiest, and how many more there are."""
     told = [SENTENCE.split(text)[0] for text in limitations[:MOST_WEAK]]
     more = len(limitations) - len(told)
-    return [*told, *([f"{more} more, under What was tested."] if more else [])] or ["nothing was noted"]
+    left = f"{wording.counted(more, 'more limit')} {'is' if more == 1 else 'are'} told {rest}."
+    return [*told, *([left] if more else [])] or ["nothing was noted"]
 
 
 def _figures(sheet: Sheet) -> str:

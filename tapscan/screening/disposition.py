@@ -318,7 +318,7 @@ PART = "Not all places of the layout were tapped."
 EYE_RULE = "eye"  # in the place of a rule: a person saw it
 NOTES = frozenset(rule.name for rule in NOTE_RULES)
 ALL_PLACES = (
-    "Tap all places and record the plate again as the sheet says. If that cannot be, say in the report that only a part was tested.",
+    "Tap all places and record the plate again as the sheet says. As long as places are missing, there is no answer for the plate.",
 )
 AS_THE_SHEET = ("Record it again as the sheet says.",)
 NOT_FREE = "That does not show that the plate is free of flaws."

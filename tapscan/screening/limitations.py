@@ -49,7 +49,7 @@ def _part(scan: Scan) -> list[str]:
     if scan.part_of is None:
         return []
     heard = len({s.station for s in scan.strikes if s.usable})
-    return [f"Only {heard} of {scan.part_of} places were tapped: tap all of them."]
+    return [f"Only {heard} of {scan.part_of} places were tapped: tap all {scan.part_of}."]
 
 
 def _ruled_out(scan: Scan) -> list[str]:

@@ -117,13 +117,13 @@ CALL_UNSTRUNG = _step(
 )  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
-    "Have a qualified person test the iron for cracks, at each place named here, and decide when that is done. First come magnetic particles, and only after them penetrant. "
-    "Finish, and iron smeared by blasting, must come off at these places first (treat old finish as lead paint). Casting pores bleed penetrant and can look like cracks. "
+    "Have a qualified person test the iron for cracks, first at any place named here; that person says whether now or later. First come magnetic particles, and only after them penetrant. "
+    "Finish, and iron smeared by blasting, must come off there first (treat old finish as lead paint). Casting pores bleed penetrant and can look like cracks. "
     "The iron is demagnetised afterwards.",
 )  # fmt: skip
 HARD_TEST = _step(
     "hard-test", "buyer", EVERY, ("call", "test-hardness"),
-    "Have a qualified person test how hard the iron is, at each place named here, and decide when that is done. It takes a hardness test or a replica of the grain (replica metallography). "
+    "Have a qualified person test how hard the iron is, first at any place named here; that person says whether now or later. It takes a hardness test or a replica of the grain (replica metallography). "
     "Iron that rings longer may be fine-grained, or hard. That is common and no flaw by itself; but hard iron is brittle, and only such a test tells. "
     "A magnifier, penetrant and magnetic particles do not show hard iron.",
 )  # fmt: skip
@@ -147,7 +147,7 @@ EYES_IN_PIANO = _step(
     "eyes-in-piano", "workshop", INSIDE, ("look",),
     "First look, without touching the iron, with a magnifier in good light: at the struts, the holes of the plate screws and the pin field. "
     "If you see a line that may be a crack, or edges that stand apart: stop, do not tap, tune or turn a screw, stand clear of the strings, and call a qualified person. "
-    "Note any run of notes that does not stay in tune.",
+    "Seeing nothing does not clear the plate, and this test does not say whether the piano may be tuned: a qualified person decides that. Note any run of notes that does not stay in tune.",
 )  # fmt: skip
 CALL_FOR_BARE = _step(
     "call-for-bare", "buyer", INSIDE, ("call",),
@@ -155,8 +155,12 @@ CALL_FOR_BARE = _step(
 )  # fmt: skip
 HOLD_PARTS = _step(
     "hold-parts", "workshop", OUT, ("hold-parts", "tap"),
-    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held.",
+    "Have a helper hold the hook, screws, pads and pickup still, tap all places again, and note with the scan that they were held. "
+    "If the buzz stays, it counts as a finding. If it is gone, most likely one of these parts made it: find out which, and go by the report of that scan.",
 )  # fmt: skip
+QUALIFIED = (  # common practice, no source
+    "Qualified means: for cracks and hard iron, certified to test metal (as in a testing laboratory); for strings, tension and the work, an experienced piano rebuilder."
+)
 LATER = "The plate is not to be tapped again for now: what is said here of better taps is for a scan that a qualified person has allowed."
 SETTLE = _step(
     "settle", "workshop", OUT, ("tap", "keep"),
@@ -221,8 +225,8 @@ def suspected(
         STOP_UNSTRUNG,
         STOP_UNKNOWN,
         *HOLDS,
-        *(tapping if may_tap(state) else ()),
         LOOK,
+        *(tapping if may_tap(state) else ()),
         TELL_STATE,
     )
     wanted += ((ASK,) if earlier else ()) + (CALL, CALL_UNSTRUNG, *tests(rules))
@@ -243,7 +247,7 @@ def _shows(name: str) -> frozenset[Shows]:
 
 def buzzing(state: Told) -> tuple[Step, ...]:
     """A buzz of parts that were not held: most often a loose part, but a crack buzzes too."""
-    return _given((*HOLDS_BUZZ, HOLD_PARTS, EYES), state) if may_tap(state) else suspected(state, ("buzz",))
+    return _given((*HOLDS_BUZZ, LOOK, HOLD_PARTS), state) if may_tap(state) else suspected(state, ("buzz",))
 
 
 def of_notes(state: Told, *, found: bool, opened: bool) -> tuple[Step, ...]:
@@ -261,7 +265,7 @@ def part_only(state: Told, texts: Sequence[str]) -> tuple[Step, ...]:
 def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:
     """To stop still comes first; a plate that may carry strings is not lifted, and nothing is added for it but to look."""
     first = tuple(s for s in others if s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN))
-    new = tuple(s for s in _given((SETTLE, LOOK), state) if s not in others)
+    new = tuple(s for s in _given((LOOK, SETTLE), state) if s not in others)
     return (*first, *new, *(s for s in others if s not in first))
 
 
@@ -292,4 +296,4 @@ def made_sure(steps: Sequence[Step]) -> tuple[Step, ...]:
 
 
 def _given(wanted: Iterable[Step], state: Told) -> tuple[Step, ...]:
-    return tuple(s for s in wanted if state in s.states)
+    return tuple(dict.fromkeys(s for s in wanted if state in s.states))

@@ -1,6 +1,7 @@
 """The first words of a result: one or two plain sentences without a figure, for somebody who knows nothing of sound.
 
 plain_of(indication)         the rule's own words for one finding
+not_decided(state)           who says whether the work goes on
 in_plain_words(screening)    headline, first sentence and meaning of the whole result
 since(comparison)            when the earlier scans were made, in words
 
@@ -8,10 +9,13 @@ Findings take theirs from the rule's file; what is said where nothing was found,
 """
 
 import datetime as dt
+from dataclasses import replace
 
+from tapscan.places import State
 from tapscan.records import Comparison, Indication, Screening
 from tapscan.screening import disposition as d
 from tapscan.screening import played_notes
+from tapscan.screening.next_steps import COATED
 from tapscan.screening.rule import Plain
 from tapscan.screening.rules import rule_named
 
@@ -19,14 +23,14 @@ BEFORE = "the earlier scan"
 NOT_CLEARED = (
     "A finding that goes away by itself is not explained by that. Until its cause is known, treat it as standing."
 )
-NOT_DECIDED = "Whether finish and strings may be put on is for a qualified person to decide, not for this test."
+MISSED = "A crack may still be there: many cannot be heard by tapping"
 NO_WORD = "That is neither good news nor bad about the plate."
 FINDING = Plain("", "The plate sounds unusual.", "What that means is told below.")
 HEADLINES: dict[str, Plain] = {
     d.NOTHING: Plain(
         "",
         "These taps showed nothing unusual.",
-        f"A crack may still be there: many cannot be heard by tapping. {NOT_DECIDED}",
+        f"{MISSED}.",
     ),
     d.ALONE: Plain(
         "",
@@ -112,12 +116,25 @@ def in_plain_words(screening: Screening) -> Plain:
     if screening.headline.startswith(d.LOOK) and new:
         found = plain_of(new[0])
         return Plain(found.headline, found.first.format(since=since(screening.comparison)), found.means)
-    if screening.headline == d.NOTHING and screening.comparison and screening.comparison.good_news:
-        then = since(screening.comparison)
-        means = f"A crack may still be there: many cannot be heard by tapping, and one that was there already then would not show as a change. {NOT_DECIDED}"
-        return Plain("", f"These taps show no change of the plate since {then}.", means)
+    if screening.headline == d.NOTHING:
+        return _nothing(screening)
     by_beginning = (plain for begins, plain in BEGINNINGS if screening.headline.startswith(begins))
     return HEADLINES.get(screening.headline) or next(by_beginning, FINDING)
+
+
+def _nothing(screening: Screening) -> Plain:
+    """Alone, or without a change since an earlier scan."""
+    decided = not_decided(screening.scan.state)
+    if not screening.comparison or not screening.comparison.good_news:
+        return replace(HEADLINES[d.NOTHING], means=f"{MISSED}. {decided}")
+    means = f"{MISSED}, and one that was there already then would not show as a change. {decided}"
+    return Plain("", f"These taps show no change of the plate since {since(screening.comparison)}.", means)
+
+
+def not_decided(state: State | None) -> str:
+    """On a plate with its finish on, only the strings are still to come."""
+    what = "strings" if state in COATED else "finish and strings"
+    return f"Whether {what} may be put on is for a qualified person to decide, not for this test."
 
 
 def since(comparison: Comparison | None) -> str:

@@ -15,7 +15,7 @@ from tapscan.screening import next_steps as give
 from tapscan.screening.disposition import EYE_RULE, IN_THE_PIANO
 from tapscan.screening.next_steps import INSIDE, OUT, TENSION, Step, Told
 from tapscan.screening.open_findings import EXAMINED
-from tapscan.screening.plain_words import NOT_DECIDED
+from tapscan.screening.plain_words import not_decided
 from tapscan.screening.rules import ringing_on
 from tapscan.wording import listed
 
@@ -199,7 +199,7 @@ def _nothing(known: VisitKnown) -> tuple[str, str, str]:
     noted = "Something was noted, none of it taken for a crack"  # loose bolts, missing screws
     found = noted if known.signs else f"Nothing was found by {listed(ways)}"
     if known.state in OUT and known.disposition is not None:
-        return "scan", known.headline, f"{found}. A crack may still be there. {NOT_DECIDED}"
+        return "scan", known.headline, f"{found}. A crack may still be there. {not_decided(known.state)}"
     if known.state in OUT:
         return "eye-only", found, "A crack may still be there: many cannot be seen. No tap could be judged."
     unproven = (

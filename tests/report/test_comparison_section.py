@@ -13,10 +13,12 @@ from tapscan.records import (
     UnpairedMode,
     Whereabouts,
 )
+from tapscan.report.beside import Beside
 from tapscan.report.error_rates import measured, place_rates
 from tapscan.report.page import render_page
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.settings import Settings, limits_by_part
+from tests.every import each
 from tests.report.sheets import HOSTILE, full_page, screening
 
 
@@ -154,3 +156,12 @@ def test_what_cannot_be_placed_says_why():
     shown = page_of(located(places=(), reason="8 places are too few; 11 are needed"))
     assert "It cannot be told: 8 places are too few" in shown
     assert 'id="where-drops-title"' not in shown and 'id="where-changed-title"' in shown
+
+
+@each(("scans", "usual"), [(1, "usual between two scans"), (2, "normal variation")])
+def test_beside_one_earlier_scan_no_variation_of_the_plate_itself_is_claimed(scans, usual):
+    """Its own was said to be unknown, on the same page."""
+    beside = comparison(baselines=tuple(f"BY-12/2026-04-1{n}" for n in range(scans)))
+    page = render_page(screening(comparison=beside), beside=Beside(full=True))
+    caption = page[page.index("The thin line through a mark") :][:160]
+    assert usual in caption

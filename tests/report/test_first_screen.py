@@ -7,14 +7,16 @@ import pytest
 
 from bench.first_screens import SCREENS, key, words_of
 from tapscan.records import LikelyPlace
+from tapscan.report import error_rates
 from tapscan.report.about import About
 from tapscan.report.beside import Beside
-from tapscan.report.error_rates import how_sure, measured
+from tapscan.report.error_rates import CRACKS, how_sure, measured
 from tapscan.report.first_screen import DONE_BY, NOBODY, _first_look, steps
 from tapscan.report.page import render_page
 from tapscan.report.rule_words import rule_title
 from tapscan.report.shop import Shop
-from tapscan.screening.next_steps import STEPS
+from tapscan.screening.next_steps import CRACK_TEST, EYES, QUALIFIED, STEPS
+from tapscan.screening.plain_words import not_decided
 from tapscan.screening.rules import change_since_baseline
 from tests.report.sheets import indication, screening
 from tests.report.test_comparison_section import comparison
@@ -35,7 +37,9 @@ def test_every_question_of_a_buyer_is_answered_before_the_steps_and_the_figures(
     page = render_page(s, ABOUT, Beside(summary=summary))
     asked = rows(page)
     assert list(asked) == ["Where to look first", "Other causes to rule out", "How sure", "Compared with", "What limits this answer", "Seen and found by people"]  # fmt: skip
-    assert asked["What limits this answer"] == "First. Second. 1 more, under What was tested."
+    where = "in the full report" if summary else "further down, under &#34;What was tested&#34;"
+    assert asked["What limits this answer"] == f"First. Second. 1 more limit is told {where}."
+    assert ('id="tested"' in page) is not summary
     assert asked["Seen and found by people"].lower() == NOBODY
     order = [page.index(mark) for mark in ("<h1>", "Plain words.", 'class="asked"', "What to do next", "In figures")]
     assert order == sorted(order)
@@ -52,6 +56,13 @@ def test_days_of_the_scans_compared_with_stand_as_the_shop_writes_them():
     assert rows(page)["Compared with"] == "The plate&#39;s own scan of 02.03.2026"
 
 
+def test_a_qualified_person_is_told_by_trade_where_a_step_asks_for_one():
+    asks = screening(next_steps=(CRACK_TEST.line,))
+    assert QUALIFIED in render_page(asks) and QUALIFIED in render_page(asks, ABOUT, Beside(summary=True))
+    assert QUALIFIED not in render_page(replace(asks, next_steps=(EYES.line,)))
+    assert QUALIFIED in render_page(replace(asks, next_steps=(EYES.line,), lead=f"Nothing. {not_decided(None)}"))
+
+
 def test_steps_are_parted_by_who_does_them():
     told = steps([s.line for s in STEPS])
     assert [title for title, _ in told] == list(DONE_BY.values())
@@ -65,7 +76,16 @@ def test_how_sure_is_what_was_counted_with_so_many_earlier_scans(scans, part):
     found = indication(rule="change-since-baseline", id="C1")
     told = how_sure(screening(indications=(found,), comparison=made, limits_sha256=SHIPPED))
     plain = measured()["beside"]["any_relevant"]["sound"] if part == "beside" else measured()["comparison"]["unchanged"]
-    assert f"{plain['spoke']} false alarm in {plain['of']}" in told and "no proof" in told
+    assert f"there was {plain['spoke']} false alarm in {plain['of']}" in told and "no proof" in told
+
+
+def test_several_false_alarms_were(monkeypatch):
+    more = {"any_relevant": {kind: {"spoke": 3, "of": 204} for kind in ("sound", *CRACKS)}}
+    monkeypatch.setattr(error_rates, "measured", lambda: {**measured(), "beside": more})
+    made = comparison(baselines=("B12/2026-03-01",))
+    found = indication(rule="change-since-baseline", id="C1")
+    told = how_sure(screening(indications=(found,), comparison=made, limits_sha256=SHIPPED))
+    assert "there were 3 false alarms in 204" in told
 
 
 def test_where_nothing_was_found_it_is_told_what_is_missed_and_no_false_alarms():

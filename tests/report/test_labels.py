@@ -101,6 +101,25 @@ def test_a_name_stands_nearest_its_own_mark_or_a_line_leads_to_it(width, tmp_pat
     assert puzzling == []
 
 
+@each("every", [0, 2, 3, 4])
+def test_no_line_runs_through_another_mark_or_another_name(every, tmp_path):
+    """Walked along in small steps, as the eye does."""
+    lines, through = 0, []
+    for layout in shipped(tmp_path):
+        canvas = Canvas(layout, SMALL)
+        spots = spots_of(layout, canvas, every)
+        stands = placed(canvas, spots)
+        for i, line in [(i, one.leader) for i, one in enumerate(stands) if one.leader]:
+            lines += 1
+            (a, b), (c, d) = line
+            steps = [(a + k / 50 * (c - a), b + k / 50 * (d - b)) for k in range(51)]
+            for j, (name, at, r, _) in enumerate(spots):
+                x, y, u, v = stands[j].box
+                hit = any(dist(p, at) < r or (x < p[0] < u and y < p[1] < v) for p in steps)
+                through += [(layout.name, spots[i][0], name)] if hit and i != j else []
+    assert lines > 5 and through == []
+
+
 def test_a_name_in_a_crowd_stands_off_with_a_line_to_its_mark():
     crowd = [(f"S{i}", (150.0 + 12 * (i % 4), 150.0 + 12 * (i // 4)), 5.5, False) for i in range(16)]
     drawn = [str(t) for t in labels(Canvas(GRAND, 300.0), crowd)]

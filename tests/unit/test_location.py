@@ -22,13 +22,16 @@ from tapscan.records import (
     Strike,
     Whereabouts,
 )
+from tapscan.report.error_rates import EARLIER, place_rates
 from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.screening.constants import constants
 from tapscan.screening.location.belief import beliefs
 from tapscan.screening.location.expansion import Patterns, expanded
 from tapscan.screening.location.nearest import nearest_stations
 from tapscan.screening.location.whereabouts import located
+from tapscan.screening.rules import RULE_LIMITS
 from tapscan.sensors import Sensor
-from tapscan.settings import Settings
+from tapscan.settings import Settings, limits_by_part
 from tests.every import each
 
 TABLE = load_table("small-grand")
@@ -208,3 +211,12 @@ def test_a_place_between_two_stations_is_marked_at_both(y, marked):
     layout = Layout("two", "grand", "", stations)
     found = Whereabouts((LikelyPlace("strut 2", "strut", "keyboard end", 0.5, y, 0.9, 0.1),), "drops")
     assert nearest_stations(found, layout) == marked
+
+
+def test_how_many_places_are_marked_withdraws_no_rate_of_the_parts_named():
+    """The rates are of parts; with a number that only marks stations among its own they were told as an earlier version's."""
+    assert "ABOUT_AS_NEAR" not in dict(constants("location")) and "ABOUT_AS_NEAR" not in dict(constants("comparison"))
+    assert EARLIER not in place_rates(
+        Whereabouts((LikelyPlace("strut 2", "strut", "", 0.5, 0.5, 0.9, 0.1),), "drops"),
+        limits_by_part(Settings(), RULE_LIMITS),
+    )

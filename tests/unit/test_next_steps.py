@@ -14,6 +14,7 @@ from tapscan.records import Doubt, Fingerprint
 from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
 from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful
+from tapscan.screening.limitations import limitations
 from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.plain_words import in_plain_words
@@ -173,8 +174,29 @@ def test_to_look_comes_before_what_follows_from_what_is_seen():
     assert text.index("First look, without touching") < text.index("If you see") < text.index("stop")
 
 
+@each("state", [s for s in STATES if s not in IN_PIANO])
+def test_out_of_the_piano_the_eye_comes_before_the_hammer_where_a_crack_may_be_meant(state):
+    ways = [steps_of(state, SCAN, (indication(rule=r),), ()) for r in NAMES]
+    for steps in (*ways, next_steps.buzzing(state), next_steps.settling(state, ())):
+        codes = [s.code for s in steps]
+        taps = [k for k, s in enumerate(steps) if "tap" in s.acts]
+        assert taps and codes.index("look") < min(taps)
+
+
+def test_who_sees_nothing_on_a_strung_plate_is_told_that_this_is_no_leave_to_tune():
+    text = next_steps.EYES_IN_PIANO.text
+    assert "does not say whether the piano may be tuned" in text
+    assert [c for c in dangerous(text) if "may be tuned" in c] == [], "whoever reads it in haste"
+
+
+def test_part_of_the_places_is_no_way_out():
+    part = dispose(replace(SILENT["part"], state="stripped"), (), [], Settings())
+    assert "tap all 20" in limitations(SILENT["part"], Settings())[0]
+    assert "no answer" in part.steps[-1].text and "If that cannot be" not in part.steps[-1].text
+
+
 def test_no_step_presumes_a_place_that_may_not_be_named_or_work_that_may_not_go_on():
-    assert [s.code for s in STEPS if "the named places" in s.text] == []
+    assert [s.code for s in STEPS if re.search("the named places|each place named", s.text)] == []
     assert "If the plate is worked on" in next_steps.KEEP.text
 
 

@@ -19,6 +19,22 @@ FINDS = [r for r in RULES if r.name not in ("string", "room-hum-handling")]  # t
 PLAIN = [(r.name, begins, plain) for r in FINDS for begins, plain in r.plain]
 
 
+@each(
+    ("state", "what"),
+    [
+        ("stripped", "finish and strings"),
+        ("finished", "strings"),
+        ("fitted-out", "strings"),
+        (None, "finish and strings"),
+    ],
+)
+def test_on_a_plate_with_its_finish_on_only_the_strings_are_still_to_come(state, what):
+    bare = screening(indications=(), headline=disposition.NOTHING)
+    for made in (None, replace(comparison(), good_news="80 tones compared.")):
+        told = in_plain_words(replace(bare, scan=replace(bare.scan, state=state), comparison=made))
+        assert f"Whether {what} may be put on is for a qualified person" in told.means
+
+
 def test_every_rule_that_finds_something_has_its_own_words():
     assert [r.name for r in FINDS if not r.plain] == []
     headlines = [plain.headline for _, _, plain in PLAIN]

@@ -23,10 +23,18 @@ def test_bursts_in_enough_taps_ask_for_another_test_first():
     (found,) = buzz.run(given, S)
     assert found.interpretation == "nonrelevant"
     outcome = dispose(given, [found], [], Settings())
-    assert outcome.disposition == "inconclusive" and [s.code for s in outcome.steps[:2]] == [
+    assert outcome.disposition == "inconclusive" and [s.code for s in outcome.steps] == [
         "hold-buzz-bare",
+        "look",
         "hold-parts",
     ]
+    assert "If it is gone" in outcome.steps[-1].text
+
+
+def test_where_it_is_clearest_the_sentence_tells_that_more_places_buzz():
+    """The first screen named four, the figures three of them without a word of the fourth."""
+    (found,) = buzz.run(heard([late(i) for i in range(5)]), S)
+    assert len(found.stations) == 5 and "and 2 more" in found.sentence
 
 
 def test_they_are_relevant_once_parts_were_held():

@@ -20,6 +20,7 @@ STUMBLED_OVER = (
     "speaks of the taps, not of the iron", "in the middle they lose", "it spoke on", "how far down a tone would have to go", "edges that stand off",
     "against its hash", "hundred times less", "36 places told", "was not counted", "that nobody knows", "what there is is kept", "worth what its taps",
     "parts held;", "36, parts held", "it grew instead of fading",
+    "more, under what was tested", "if that cannot be, say", "decide when that is done", "changes nothing that can be heard",
 )  # fmt: skip
 PAGES_OF_A_CLIENT = re.compile(r"--[a-z]+|\bdocs/|\.py\b|\.md\b|\.toml\b|\bon = 1\b|local_ringing")
 

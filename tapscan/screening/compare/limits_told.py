@@ -11,7 +11,7 @@ from tapscan.screening.compare.unpaired_modes import one_sided
 from tapscan.settings import Settings
 
 SINGLE = (
-    "There is only one earlier scan, so this plate's normal variation from scan to scan is not known and only a larger change counts. "
+    "There is only one earlier scan, so how much this plate itself varies from scan to scan is not known and only a larger change counts. "
     "With three baseline scans, the plate lifted and set down again between them, small changes can be seen."
 )
 ONE_DAY_ONLY = (
@@ -26,10 +26,7 @@ HEARD_LESS = (
     "Many strong tones were found in the one scan and not in the other, and hardly any the other way round. A change of the plate moves tones and takes none away, so one of the "
     "scans heard less: something rattled or hummed faintly, or the sensor sat badly. Nothing is to be concluded from it alone."
 )
-BLIND = (
-    "A crack that is pressed shut and does not rub changes nothing that can be heard; no change does not show that the plate "
-    "is free of flaws."
-)
+BLIND = "A crack that is pressed shut and does not rub cannot be heard: a plate may have one although none of its tones has changed."
 
 
 def limitations_told(

@@ -1,16 +1,15 @@
 """Stations beside the likeliest places, for marks on the map.
 
-nearest_stations(found, layout)   once each, the likeliest place first; of two that are about as near, both
+nearest_stations(found, layout)   once each, the likeliest place first; of those that are about as near, all
 """
 
 from math import hypot
 
 from tapscan.places import Layout
 from tapscan.records import LikelyPlace, Whereabouts
-from tapscan.screening.in_words import NAMED_PLACES
+from tapscan.screening.in_words import ABOUT_AS_NEAR, NAMED_PLACES
 
 LEAST_SHARE = 0.1  # of the belief
-ABOUT_AS_NEAR = 1.6  # times the way to the nearest: a place between two stations is marked at both
 
 
 def nearest_stations(found: Whereabouts, layout: Layout) -> tuple[str, ...]:

@@ -71,7 +71,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     if not found:
         return []
     stations = tuple(s for s, _ in Counter(s.station for s in found).most_common())
-    first = listed([scan.where(s) for s in stations[:NAMED_PLACES]])
+    first = listed([scan.where(s) for s in stations], NAMED_PLACES)
     heard = f"{len(found)} of {len(scan.late_sounds)} taps"
     told = (
         "Hook, screws and pads were held, and it is still there: look for faces that touch."

@@ -138,7 +138,7 @@ def _odds(log: float) -> float:
 
 def _how_many(found: Change) -> str:
     compared, single = int(found.judged.sum()), int(found.named.sum())
-    usual = "by more than an unchanged plate differs from scan to scan"
+    usual = "by more than is usual between scans of an unchanged plate"
     if not found.by_likelihood_ratio:
         return f"{max(single, 1)} of the {compared} tones (modes) compared {'has' if single < 2 else 'have'} become lower, {usual}"
     alone = f", {single} of them plainly, and together" if single else ": none of them plainly, but together"
