@@ -28,7 +28,7 @@ def count(request: Request, title: str, key: str, back: str, make: Callable[[], 
         counts[key] = asked_for, make()
         return back
 
-    return go(to("/work", id=request.app.state.works.begin(title, do, f"count {key}", back).id))
+    return go(to("/progress", id=request.app.state.works.begin(title, do, f"count {key}", back).id))
 
 
 def count_of(request: Request, key: str) -> Any:

@@ -76,7 +76,7 @@ CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)
 OLDER = "Counted with an earlier version of this program, and never on real iron."
 NOT_SURE = "We have no error rate for this check."
 NO_VERDICT = "This scan gives no answer, neither good nor bad."
-IN_PIANO = "Not at all: how much a tap test can show in a piano has never been measured."
+IN_PIANO = "Not at all: what a single tap test can show in a piano is not known."
 OTHER_SETTINGS = "no measured reach for these settings: its error rates were counted with the limits that ship, and these are others."
 
 
@@ -169,7 +169,7 @@ def single_scan_misses(used: Used) -> str:
     if not _as_shipped("single", used):
         return f"{said}."
     found = measured()["single"]["any_relevant"]["severed strut"]
-    return f"{said} (on simulated plates it was noticed in {_share(found)})."
+    return f"{said} (on simulated plates it was noticed in {_share(found)}). {_version('single')}"
 
 
 def how_sure(screening: Screening) -> str:

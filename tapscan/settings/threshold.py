@@ -16,7 +16,7 @@ PARTS: tuple[Part, ...] = ("single", "comparison", "location", "pattern", "piano
 C = TypeVar("C", bound=type)
 
 JUDGEMENT = "engineering judgement"
-SIMULATED = "limit set on simulated plates; no iron was measured"
+SIMULATED = "limit set on simulated plates, never on real iron"
 
 
 @dataclass(frozen=True)

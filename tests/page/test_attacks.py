@@ -154,7 +154,7 @@ ATTACKS: dict[str, Attack] = {
     "a null in a path": lambda s: request(s, "GET /static/page.css%00.png HTTP/1.1", host(s)),
     "a scan that is none": get("/scan?name=B12"),
     "a sound of nobody": get("/sound?scan=B12/2026-01-01&station=S1"),
-    "a work of nobody": get("/work?id=1"),
+    "a work of nobody": get("/progress?id=1"),
     "a backup within the register": register_inside_itself,
     "a backup by a relative path": form("/register/backup", target="../x"),
     "no HTTP": lambda s: status(raw(s, b"\x16\x03\x01\x02\x00\x01\x00" + bytes(200))),

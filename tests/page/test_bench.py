@@ -8,7 +8,7 @@ NO_PAGES = {
     "/sound": "MP3",
     "/plate/photo": "a photo",
     "/record/map": "a drawing within a page",
-    "/work": "the progress of a work, which leads on",
+    "/progress": "the progress of a work, which leads on",
 }
 
 

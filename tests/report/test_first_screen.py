@@ -97,7 +97,7 @@ def test_where_nothing_was_found_it_is_told_what_is_missed_and_no_false_alarms()
 def test_in_the_piano_and_without_an_answer_nothing_is_sure():
     s = screening(indications=(), disposition="inconclusive")
     assert "no answer" in how_sure(s)
-    assert "never been measured" in how_sure(replace(s, scan=replace(s.scan, state="strung")))
+    assert "not known" in how_sure(replace(s, scan=replace(s.scan, state="strung")))
 
 
 def test_the_key_for_readers_names_every_screen_and_every_question():

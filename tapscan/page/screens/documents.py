@@ -66,7 +66,7 @@ def begin_document(
         write(folder / f"{number}{name.suffix}")
         return to("/document", id=number, name=name)
 
-    return go(to("/work", id=request.app.state.works.begin(title, do, key, back).id))
+    return go(to("/progress", id=request.app.state.works.begin(title, do, key, back).id))
 
 
 def document(request: Request) -> Response:

@@ -151,7 +151,7 @@ def _listen(request: Request, draft: Draft, form: Form, what: str) -> Response:
         return back + ("#how" if what == DROPPED and _unsaid(draft) else "#taps")
 
     work = request.app.state.works.begin("Listening to the recordings", do, f"listen {draft.id} {draft.version}", back)
-    return go(to("/work", id=work.id))
+    return go(to("/progress", id=work.id))
 
 
 def _store(request: Request, draft: Draft, form: Form, what: str) -> Response:
@@ -166,7 +166,7 @@ def _store(request: Request, draft: Draft, form: Form, what: str) -> Response:
         return to("/scan", name=kept.entry.name, said=f"Stored as {kept.entry.name}.")
 
     work = request.app.state.works.begin(f"Reading the scan of {draft.plate}", do, f"store {draft.id}", back)
-    return go(to("/work", id=work.id))
+    return go(to("/progress", id=work.id))
 
 
 def _give_up(request: Request, draft: Draft, form: Form, what: str) -> Response:

@@ -151,7 +151,7 @@ def _target(text: str) -> Path:
 
 
 def _begin(request: Request, title: str, do: Callable[[Progress], str], key: str) -> Response:
-    return go(to("/work", id=request.app.state.works.begin(title, do, key, "/register").id))
+    return go(to("/progress", id=request.app.state.works.begin(title, do, key, "/register").id))
 
 
 ROUTES = [

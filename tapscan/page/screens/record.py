@@ -228,7 +228,7 @@ def store(request: Request) -> Response:
 
     title = f"Reading the scan of {unfinished.plate}"
     work = request.app.state.works.begin(title, do, f"finish {unfinished.id}", back)
-    return go(to("/work", id=work.id))
+    return go(to("/progress", id=work.id))
 
 
 def leave(request: Request) -> Response:

@@ -99,7 +99,7 @@ def anew(request: Request) -> Response:
         return to("/scan", name=kept.entry.name, said="Read anew; the earlier reading is kept.")
 
     work = request.app.state.works.begin(f"Reading {entry.name} anew", do, f"anew {entry.name}", back)
-    return go(to("/work", id=work.id))
+    return go(to("/progress", id=work.id))
 
 
 ROUTES = [

@@ -24,4 +24,4 @@ def events(request: Request) -> Response:
     return stream(request.app.state.works.find(asked(request, "id")).channel, request)
 
 
-ROUTES = [Route("/work", work), Route("/work/events", events)]
+ROUTES = [Route("/progress", work), Route("/progress/events", events)]

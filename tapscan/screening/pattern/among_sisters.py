@@ -46,7 +46,7 @@ from tapscan.wording import listed
 UNLIKE_OTHERS = "unlike the other references"
 RISEN = 2.0  # in the sisters' scatter: a mode that lost more is named
 DROPS_LIMIT = 4.5  # drops are shown beside it; no indication rests on them
-ONLY = "It rests on simulated castings; no iron was measured. A partial crack moves modes by less than castings differ and is not found this way."
+ONLY = "It rests on simulated castings, never on real iron. A partial crack moves modes by less than castings differ and is not found this way."
 IN_PIANO_WHY = "the plate is in the piano; strings, case and room move its modes too"
 
 

@@ -18,7 +18,7 @@ from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 from tapscan.wording import counted, listed
 
 NAME = "unlike-its-pattern"
-COUNTED = "simulated castings of other patterns than are counted; no iron was measured"
+COUNTED = "simulated castings of other patterns than are counted, never on real iron"
 MOST_NAMED = 8
 NONE = "no other plates of its pattern were given to hold it against"
 SHAPE_OTHERS = (
