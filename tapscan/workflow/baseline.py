@@ -12,14 +12,17 @@ from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import find_scan, set_baseline
 from tapscan.workflow.standing import against_baseline
 
-ENOUGH = 2
+ENOUGH = 3
 TELLS = "One baseline scan shows large changes, three show small ones"
-ONE_ONLY = f"{TELLS}: out of the piano, lift the plate, set it down and scan it, twice more."
+MORE = {1: "twice more", 2: "once more"}
 
 
 def advice(marked: int) -> str:
     """`marked` : scans that are the baseline, one or more."""
-    return ONE_ONLY if marked < ENOUGH else f"{marked} baseline scans."
+    counted = f"{marked} baseline scans." if marked > 1 else ""
+    if marked >= ENOUGH:
+        return counted
+    return f"{counted} {TELLS}: out of the piano, lift the plate, set it down and scan it, {MORE[marked]}.".lstrip()
 
 
 def choose_baseline(register: Register, plate: str, names: Sequence[str], why: str | None) -> list[ScanEntry]:

@@ -7,7 +7,7 @@ from tapscan.page.screens import draft as screen
 from tapscan.register.entries import Outcome
 from tapscan.register.scans import add_outcome
 from tapscan.workflow.at_a_glance import lines
-from tapscan.workflow.baseline import ONE_ONLY, TELLS
+from tapscan.workflow.baseline import TELLS, advice
 from tapscan.workflow.draft import find_draft
 from tapscan.workflow.own_layouts import keep_layout
 from tests.every import each
@@ -89,9 +89,14 @@ def test_a_plate_and_the_list_of_plates_say_the_same_of_one_baseline_scan(site):
     found = put(site.register, baseline=True).name
     add_outcome(site.register, found, Outcome("nothing", "penetrant", "A. Ulm", built.DAY))
     (line,) = lines(site.register)
-    assert line.next == f"{TELLS}." and ONE_ONLY.startswith(TELLS)
+    assert line.next == f"{TELLS}." and advice(1).startswith(TELLS)
     with site.client() as client:
-        assert line.next in main_of(client.get("/").text) and ONE_ONLY in main_of(client.get("/plate?name=B12").text)
+        assert line.next in main_of(client.get("/").text) and advice(1) in main_of(client.get("/plate?name=B12").text)
+
+
+@each(("marked", "asked"), [(1, "twice more"), (2, "once more"), (3, None)])
+def test_scans_are_asked_for_until_the_baseline_has_three(marked, asked):
+    assert asked in advice(marked) if asked else "more" not in advice(marked)
 
 
 @each("address", ["/record/new?plate=B12", "draft"])
