@@ -69,7 +69,7 @@ def _steady(sounds: Sequence[StationSound], shared: Sequence[SharedMode], found:
     for j, mode in enumerate(shared):
         heard = np.isfinite(before[:, j])
         if heard.any():
-            pair = float(np.median(before[heard, j])), float(np.median(clear[heard, j]))
+            pair = median(before[heard, j].tolist()), median(clear[heard, j].tolist())
             tones.append(SteadyTone(found[mode.frequency_hz], *pair))
     return {
         "steady_tones": tuple(tones),

@@ -106,8 +106,9 @@ def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list
     """The decays held against the energy decay of the strongest strike where each mode is heard most clearly."""
     by_name = {s.station: s for s in sounds}
     rings: dict[tuple[str, int], Ring] = {}
+    every_hz = np.array([j.pole.frequency_hz for j in joined])
     out = []
-    for one in joined:
+    for number, one in enumerate(joined):
         best = one.heard[0]
         sound = by_name.get(best.station)
         if sound is None:
@@ -116,10 +117,9 @@ def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list
         strike = int(np.argmax(np.abs(best.pole.amplitudes)))
         key = best.station, strike
         if key not in rings:
-            rings[key] = Ring(sound.ring[strike].astype(float), sound.sample_rate_hz)
+            rings[key] = Ring(sound.ring[strike], sound.sample_rate_hz)
         f, d = one.pole.frequency_hz, one.pole.decay_rate_per_s
-        others = [j.pole.frequency_hz for j in joined if j is not one]
-        found = ring_down(rings[key], f, d, others, sound.noise.at(f - d, f + d))
+        found = ring_down(rings[key], f, d, np.delete(every_hz, number), sound.noise.at(f - d, f + d))
         pole, note = with_ring_down(one.pole, found)
         out.append(Joined(pole, one.heard, note))
     return out
