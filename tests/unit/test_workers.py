@@ -62,7 +62,8 @@ def test_answers_come_in_the_order_of_the_items(jobs: int) -> None:
 def test_others_begin_before_the_answers_are_asked_for(jobs: int) -> None:
     with Workers(jobs) as workers:
         workers.start()
-        until_awake(workers)
+        if sent := workers.submit(square, 1):  # it has read this file by then
+            sent.result()
         answers = workers.begun(who_and_when, range(6))
         time.sleep(0.5)
         asked = time.time()
