@@ -4,6 +4,7 @@
         .start()                begin the others: worth it where there is work for seconds; without it all is done here
         .map(job, items)        the job's answers in the items' order; this process takes its share
         .each(job, items)       the same one by one
+        .begun(job, items)      the same, begun by the others at once: this process does something else before it asks for the answers
         .submit(job, item)      a job for another process alone; None where there is none
         .end()                  what leaving the `with` block does
     ALONE                       this process only
@@ -38,7 +39,8 @@ Item = TypeVar("Item")
 Answer = TypeVar("Answer")
 Progress = Callable[[str, int, int], None]
 MOST = 8  # more processes share too little to be worth their memory
-QUEUED = 2  # items a process: the one it works on, and the next
+IN_PIPE = 2  # items a process: the one it works on, and the next, so that it never waits for this one
+QUEUED = 4  # with those that this process may still take back
 LOWER_PRIORITY = 10  # of 19, as `nice` counts
 GONE = "another process of tapscan could not work ({}); its share was done by this one, so it took longer"
 
@@ -105,9 +107,28 @@ class Workers:
         self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
     ) -> Iterator[Answer]:
         """The answers in the items' order, as they come. Items are taken as they are needed; costly ones first keep the end even."""
-        answers: dict[int, Answer] = {}
+        return self._answers(job, {}, enumerate(items), told)
+
+    def begun(self, job: Callable[[Item], Answer], items: Iterable[Item]) -> Iterator[Answer]:
+        """What the others have not begun when the answers are asked for is shared as usual. All items are held until then."""
         out: dict[int, tuple[Item, Future[Answer]]] = {}
-        waiting = enumerate(items)
+        left: list[tuple[int, Item]] = []
+        for number, item in enumerate(items):
+            if self.awake and (sent := self.submit(job, item)):
+                out[number] = item, sent
+            else:
+                left.append((number, item))
+        return self._answers(job, out, iter(left))
+
+    def _answers(
+        self,
+        job: Callable[[Item], Answer],
+        out: dict[int, tuple[Item, Future[Answer]]],
+        waiting: Iterator[tuple[int, Item]],
+        told: Callable[[int], None] | None = None,
+    ) -> Iterator[Answer]:
+        """`out` : what others have already."""
+        answers: dict[int, Answer] = {}
         again: list[tuple[int, Item]] = []  # lost with the process that had them
         given = 0
         while True:
@@ -139,7 +160,7 @@ class Workers:
         return None if self._threads is None else self._threads.submit(self._asked, job, item)
 
     def _asked(self, job: Callable[[Item], Answer], item: Item) -> Answer:
-        """In a thread: each has one other process to itself while it waits for the answer."""
+        """In a thread."""
         other = self._free.get()
         try:
             return other.ask(job, item)
@@ -170,8 +191,9 @@ class Workers:
         with _interrupts_wait():
             for _ in range(self.others):
                 self._processes.append(_Other(context, self._preload, LOWER_PRIORITY if self._low else 0))
-                self._free.put(self._processes[-1])
-            self._threads = ThreadPoolExecutor(self.others)
+            for other in self._processes * IN_PIPE:
+                self._free.put(other)
+            self._threads = ThreadPoolExecutor(self.others * IN_PIPE)
             self._waking = [self._threads.submit(self._asked, _nothing, None) for _ in self._processes]
 
     def _lost(self, problem: BaseException) -> None:
@@ -198,13 +220,19 @@ class _Other:
         self.process = context.Process(target=_serve, args=(theirs, preload, lower), daemon=True)
         self.process.start()
         theirs.close()
+        self._sending, self._receiving = threading.Lock(), threading.Lock()
 
     def ask(self, job: Callable[[Item], Answer], item: Item) -> Answer:
         """What the job raises there is raised here; Gone where the process ends before it has answered."""
         work = pickle.dumps((job, item), pickle.HIGHEST_PROTOCOL)
         try:
-            self.pipe.send_bytes(work)
-            answered = self.pipe.recv_bytes()
+            with self._sending:
+                self.pipe.send_bytes(work)
+                self._receiving.acquire()  # once all that was sent before is answered
+            try:
+                answered = self.pipe.recv_bytes()
+            finally:
+                self._receiving.release()
         except (EOFError, OSError) as problem:
             raise Gone(str(problem) or "it ended") from None
         done, answer = pickle.loads(answered)

@@ -3,10 +3,9 @@
 progress_line()   context manager giving the callback that workflow calls
 """
 
+import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-
-from rich.console import Console
 
 from tapscan.workers import quiet
 
@@ -16,15 +15,15 @@ WORDS = {"reading": "Reading recordings", "listening": "Listening to stations"}
 @contextmanager
 def progress_line(*, remaining: bool = False) -> Iterator[Callable[[str, int, int], None]]:
     """The bar goes away when the work is done. remaining : with the time that it will still take."""
-    console = Console(stderr=True)
-    if not console.is_terminal:
+    if not sys.stderr.isatty():
         yield quiet
         return
+    from rich.console import Console
     from rich.progress import BarColumn, MofNCompleteColumn, Progress, ProgressColumn, TextColumn, TimeRemainingColumn
 
     columns: list[ProgressColumn] = [TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn()]
     columns += [TimeRemainingColumn()] if remaining else []
-    with Progress(*columns, console=console, transient=True) as bar:
+    with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         tasks: dict[str, int] = {}
 
         def report(stage: str, done: int, total: int) -> None:

@@ -200,11 +200,8 @@ def mp3_bytes(samples: FloatArray, sample_rate_hz: int) -> bytes:
 
 def sha256_of(path: Path) -> str:
     """Of the file's bytes. Raises UnreadableRecording."""
-    digest = hashlib.sha256()
     with _bytes_of(path) as file:
-        while chunk := file.read(1 << 20):
-            digest.update(chunk)
-    return digest.hexdigest()
+        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _head_of(path: Path) -> bytes:
@@ -216,7 +213,7 @@ def _head_of(path: Path) -> bytes:
 
 
 @contextmanager
-def _bytes_of(path: Path) -> Iterator[IO[bytes]]:
+def _bytes_of(path: Path) -> Iterator[io.BufferedReader]:
     try:
         if path.is_dir():
             raise _unreadable(path, "is a folder", "name the recordings in it")

@@ -6,6 +6,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable, Iterable
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,10 @@ def square(x: int) -> tuple[int, int]:
 def slow_square(x: int) -> tuple[int, int]:
     time.sleep(0.02)
     return square(x)
+
+
+def who_and_when(x: int) -> tuple[int, int, float]:
+    return x, os.getpid(), time.time()
 
 
 def refused(x: int) -> int:
@@ -53,6 +58,21 @@ def test_answers_come_in_the_order_of_the_items(jobs: int) -> None:
     assert told == sorted(told) and told[-1] == 40
 
 
+@each("jobs", [1, 2])
+def test_others_begin_before_the_answers_are_asked_for(jobs: int) -> None:
+    with Workers(jobs) as workers:
+        workers.start()
+        if sent := workers.submit(square, 1):  # it has read this file by then
+            sent.result()
+        answers = workers.begun(who_and_when, range(6))
+        time.sleep(0.5)
+        asked = time.time()
+        found = list(answers)
+    assert [item for item, _, _ in found] == list(range(6))
+    ahead = [process for _, process, at in found if at < asked]
+    assert bool(ahead) is (jobs > 1) and os.getpid() not in ahead
+
+
 def test_nobody_is_started_unasked() -> None:
     before = multiprocessing.active_children()
     with Workers(4) as workers:
@@ -70,12 +90,13 @@ def test_what_a_job_raises_is_raised_here(jobs: int) -> None:
             workers.map(refused, range(4))
 
 
-def test_the_work_of_a_process_that_dies_is_done_here() -> None:
+@each("way", [Workers.map, Workers.begun])
+def test_the_work_of_a_process_that_dies_is_done_here(way: Callable[..., Iterable[int]]) -> None:
     with Workers(2) as workers:
         workers.start()
         until_awake(workers)
         with pytest.warns(UserWarning, match="its share was done by this one"):
-            assert workers.map(dies_elsewhere, range(6)) == [1, 2, 3, 4, 5, 6]
+            assert list(way(workers, dies_elsewhere, range(6))) == [1, 2, 3, 4, 5, 6]
         assert workers.map(square, [3])[0] == (9, os.getpid())
 
 

@@ -16,9 +16,10 @@ Conventions: frequency in Hz, decay rate in 1/s (amplitude), arrays (K bins, S s
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.linalg import blas, cho_factor, cho_solve, lapack
 
 from tapscan.records import ComplexArray, FloatArray
@@ -193,10 +194,16 @@ def _project(theta: FloatArray, task: _Task) -> _State:
     cost = max(task.energy - float(np.vdot(coefficients, heard[:many]).real), ROUNDING * task.energy)
     c = coefficients[:m]
     own = upper[many:, many:]
-    own = own + np.triu(own, 1).conj().T
+    own = np.where(_upper(m), own, own.conj().T)
     normal = (own - mixed @ inverse @ mixed.conj().T) * (c.conj() @ c.T)
     pull = np.sum(c.conj() * (heard[many:] - mixed @ coefficients), axis=1)
     return _State(rows[:many], coefficients, inverse, normal, pull, cost)
+
+
+@lru_cache(maxsize=64)
+def _upper(n: int) -> NDArray[np.bool_]:
+    """(n, n) true on the diagonal and above."""
+    return np.tri(n, dtype=bool).T
 
 
 def _hermitian_inverse(upper: ComplexArray) -> ComplexArray:

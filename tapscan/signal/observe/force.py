@@ -1,6 +1,6 @@
 """Whether the modes of a plate depend on how hard it is hit: hard taps beside soft ones.
 
-    shifts_by_force(columns, settings)  Shifts of every shared mode, hard less soft, begun in two ways
+    shifts_by_force(columns, settings, workers)  gives Shifts of every shared mode, hard less soft, begun in two ways
     force_step_db(sounds)               how much louder the hard taps were
 
 Each band is fitted twice (maximum likelihood, polefit), over all stations: to the soft strikes and to the hard ones. Either both begin with
@@ -15,7 +15,7 @@ Standard errors are those of both fits together. A fit that lost a mode (moved i
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import NamedTuple
 
@@ -49,18 +49,31 @@ class Shifts:
     log_decay_sd: FloatArray
 
 
-def shifts_by_force(columns: Columns, settings: Settings, workers: Workers = ALONE) -> tuple[Shifts, Shifts]:
+def shifts_by_force(
+    columns: Columns, settings: Settings, workers: Workers = ALONE
+) -> Callable[[], tuple[Shifts, Shifts]]:
     """Hard strikes less soft ones, over all stations: begun with all shared modes, and with those that the soft strikes need.
 
-    Both kinds of strike must be there.
+    Both kinds of strike must be there. Others begin at once; the answer is waited for when it is called for.
     """
-    f = columns.frequency_hz
-    every, needed = (Shifts(*(np.full(len(f), np.nan) for _ in range(4))) for _ in range(2))
-    work = list(_work(columns, settings))
-    for one, found in zip(work, workers.map(_answered, work), strict=True):
-        for out, (few, *fits) in zip((every, needed), found, strict=False):
-            _enter(out, one.which[few], one.band, f, *fits)
-    return every, needed
+    work: list[_Work] = []
+    answers = workers.begun(_answered, _kept(_work(columns, settings), work))
+
+    def shifts() -> tuple[Shifts, Shifts]:
+        f = columns.frequency_hz
+        every, needed = (Shifts(*(np.full(len(f), np.nan) for _ in range(4))) for _ in range(2))
+        for one, found in zip(work, answers, strict=True):
+            for out, (few, *fits) in zip((every, needed), found, strict=False):
+                _enter(out, one.which[few], one.band, f, *fits)
+        return every, needed
+
+    return shifts
+
+
+def _kept(made: Iterator[_Work], work: list[_Work]) -> Iterator[_Work]:
+    for one in made:
+        work.append(one)
+        yield one
 
 
 class _Work(NamedTuple):
@@ -79,7 +92,7 @@ _Fits = tuple[IntArray, PoleFit, PoleFit]  # which of the window's modes; the fi
 
 
 def _work(columns: Columns, settings: Settings) -> Iterator[_Work]:
-    for band in plan_bands(LOWEST_HZ, HIGHEST_HZ):
+    for band in reversed(plan_bands(LOWEST_HZ, HIGHEST_HZ)):  # what takes longest first
         soft, hard = _groups(columns, band)
         index = np.nonzero(columns.inside(*_reach(band)))[0]
         if len(soft.bins) < 4 * len(index) or not len(index):

@@ -1,9 +1,10 @@
 """What the rules look at beside the modes: hard taps beside soft ones, steady tones before the taps, what is left late in the ring.
 
-beside_modes(sounds, shared, modes, settings)   a dict of the Scan's fields; where a figure is missing its reason is there
+BesideModes(sounds, shared, settings, workers)   begins; others work on it while this process tells the modes
+    .fields(modes)                               a dict of the Scan's fields; where a figure is missing its reason is there
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from statistics import median
 from typing import Any, Literal
 
@@ -11,7 +12,7 @@ import numpy as np
 
 from tapscan.records import ForceShift, LateSound, Mode, Pole, SteadyTone
 from tapscan.settings import Settings
-from tapscan.signal.observe.buzz import late_sounds
+from tapscan.signal.observe.buzz import Late, late_sounds
 from tapscan.signal.observe.force import force_step_db, shifts_by_force
 from tapscan.signal.observe.strike_spectra import Columns
 from tapscan.signal.plate.columns import StationSound
@@ -21,41 +22,44 @@ from tapscan.workers import ALONE, Workers
 NO_MODES = "needs two places or more with modes in common"
 
 
-def beside_modes(
-    sounds: Sequence[StationSound],
-    shared: Sequence[SharedMode],
-    modes: Sequence[Mode],
-    settings: Settings,
-    workers: Workers = ALONE,
-) -> dict[str, Any]:
-    """Fields of Scan. `sounds` are those that took part in the fit of all stations, `modes` the final list."""
-    if not shared or not sounds:
-        names = ("force_shifts", "steady_tones", "late_sounds")
-        return {f"{name}_reason": NO_MODES for name in names}
-    found = {m.frequency_hz: m.id for m in modes}
-    kept = [m for m in shared if m.frequency_hz in found]
-    columns = Columns(sounds, shared)
-    return {
-        **_shifts(columns, kept, found, settings, workers),
-        **_steady(sounds, kept, found),
-        **_late(columns),
-    }
+class BesideModes:
+    """`sounds` are those that took part in the fit of all stations, `shared` its modes."""
 
+    def __init__(
+        self,
+        sounds: Sequence[StationSound],
+        shared: Sequence[SharedMode],
+        settings: Settings,
+        workers: Workers = ALONE,
+    ) -> None:
+        self.sounds, self.shared = sounds, shared
+        if shared and sounds:
+            columns = Columns(sounds, shared)
+            self._step = force_step_db(sounds)
+            self._shifts = None if self._step is None else shifts_by_force(columns, settings, workers)
+            self._late = late_sounds(columns, workers)
 
-def _shifts(
-    columns: Columns, shared: Sequence[SharedMode], found: dict[float, str], settings: Settings, workers: Workers
-) -> dict[str, Any]:
-    step = force_step_db(columns.sounds)
-    if step is None:
-        return {"force_shifts_reason": "needs soft and hard taps at the same places (--order soft,hard)"}
-    rows = [(columns.frequency_hz.tolist().index(m.frequency_hz), found[m.frequency_hz]) for m in shared]
-    shifts: list[ForceShift] = []
-    begun: tuple[Literal["all taps", "soft taps"], ...] = ("all taps", "soft taps")
-    for word, told in zip(begun, shifts_by_force(columns, settings, workers), strict=True):
-        four = told.frequency_ppm, told.frequency_sd_ppm, told.log_decay, told.log_decay_sd
-        shifts += [ForceShift(name, word, *(float(x[i]) for x in four)) for i, name in rows if np.isfinite(four[0][i])]
-    reason = None if shifts else "no mode could be told apart by force"
-    return {"force_shifts": tuple(shifts), "force_shifts_reason": reason, "force_step_db": step}
+    def fields(self, modes: Sequence[Mode]) -> dict[str, Any]:
+        """`modes` : the final list."""
+        if not self.shared or not self.sounds:
+            return {f"{name}_reason": NO_MODES for name in ("force_shifts", "steady_tones", "late_sounds")}
+        names = {m.frequency_hz: m.id for m in modes}
+        kept = [m for m in self.shared if m.frequency_hz in names]
+        return {**self._by_force(names), **_steady(self.sounds, kept, names), **_late(self.sounds, self._late)}
+
+    def _by_force(self, names: dict[float, str]) -> dict[str, Any]:
+        if self._shifts is None:
+            return {"force_shifts_reason": "needs soft and hard taps at the same places (--order soft,hard)"}
+        rows = [(i, names[m.frequency_hz]) for i, m in enumerate(self.shared) if m.frequency_hz in names]
+        shifts: list[ForceShift] = []
+        begun: tuple[Literal["all taps", "soft taps"], ...] = ("all taps", "soft taps")
+        for word, told in zip(begun, self._shifts(), strict=True):
+            four = told.frequency_ppm, told.frequency_sd_ppm, told.log_decay, told.log_decay_sd
+            shifts += [
+                ForceShift(name, word, *(float(x[i]) for x in four)) for i, name in rows if np.isfinite(four[0][i])
+            ]
+        reason = None if shifts else "no mode could be told apart by force"
+        return {"force_shifts": tuple(shifts), "force_shifts_reason": reason, "force_step_db": self._step}
 
 
 def _steady(sounds: Sequence[StationSound], shared: Sequence[SharedMode], found: dict[float, str]) -> dict[str, Any]:
@@ -69,7 +73,7 @@ def _steady(sounds: Sequence[StationSound], shared: Sequence[SharedMode], found:
     for j, mode in enumerate(shared):
         heard = np.isfinite(before[:, j])
         if heard.any():
-            pair = float(np.median(before[heard, j])), float(np.median(clear[heard, j]))
+            pair = median(before[heard, j].tolist()), median(clear[heard, j].tolist())
             tones.append(SteadyTone(found[mode.frequency_hz], *pair))
     return {
         "steady_tones": tuple(tones),
@@ -81,14 +85,14 @@ def _middle(pole: Pole) -> float:
     return median(map(abs, pole.amplitudes))
 
 
-def _late(columns: Columns) -> dict[str, Any]:
-    late = late_sounds(columns)
-    if late is None:
+def _late(sounds: Sequence[StationSound], found: Callable[[], Late] | None) -> dict[str, Any]:
+    if found is None:
         return {"late_sounds_reason": "the rings are too short to listen late in them"}
-    names = [(n, s.station, f) for s in columns.sounds for n, f in zip(s.named, s.forces, strict=True)]
+    late = found()
+    names = [(n, s.station, f) for s in sounds for n, f in zip(s.named, s.forces, strict=True)]
     figures = zip(late.late_db, late.share_db, late.unevenness, strict=True)
-    sounds = tuple(
+    told = tuple(
         LateSound(n, station, force, *(float(x) for x in three))
         for (n, station, force), three in zip(names, figures, strict=True)
     )
-    return {"late_sounds": sounds, "late_sounds_reason": None if sounds else "no strike was heard"}
+    return {"late_sounds": told, "late_sounds_reason": None if told else "no strike was heard"}

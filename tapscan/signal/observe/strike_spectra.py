@@ -2,12 +2,14 @@
 
     Columns(sounds, shared)     spectra over one common stretch, and each mode's strength in each strike
         .window(low, high, length)   bins and spectra of a band, without the tails of modes outside it
-        .without_modes(low, high, seconds)   the strikes in time, without any mode and as heard
+        .in_time(seconds)   InTime of each station
+    InTime.without_modes(low, high)   the strikes of a station in time, without any mode and as heard
 
 Frequencies in Hz, decay rates in 1/s (amplitude); arrays (K bins, S strikes), (M modes,), (S strikes, n samples).
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,18 +89,29 @@ class Columns:
         noise = [s.noise.at(low_hz, high_hz) for s in self.sounds]
         return np.repeat(noise, [len(s.strikes) for s in self.sounds])
 
-    def without_modes(self, low_hz: float, high_hz: float, seconds: float) -> tuple[FloatArray, FloatArray]:
-        """(S, n) the first `seconds` of the strikes between two frequencies without the modes, and as they were heard."""
-        n, first, pairs = prev_fast_len(min(self.length, round(seconds * self.rate))), 0, []
-        for sound in self.sounds:  # one by one: what is worked on stays in the processor's cache
+    def in_time(self, seconds: float) -> Iterator["InTime"]:
+        """The first `seconds` of the strikes, station by station."""
+        n, first = prev_fast_len(min(self.length, round(seconds * self.rate))), 0
+        for sound in self.sounds:
             last = first + len(sound.strikes)
-            c = self.amplitudes[:, first:last].T
-            modes = ringing(self.frequency_hz, self.decay_rate_per_s, c, self.rate, 0, n)
-            heard = sound.ring[:, :n].astype(float)
-            pairs.append([self._between(x, low_hz, high_hz) for x in (heard - modes, heard)])
+            modes = ModeArrays(self.frequency_hz, self.decay_rate_per_s, self.amplitudes[:, first:last].copy())
+            yield InTime(sound.ring[:, :n], modes, self.rate)
             first = last
-        left, whole = (np.vstack(x) for x in zip(*pairs, strict=True))
-        return left, whole
+
+
+@dataclass(frozen=True, eq=False)
+class InTime:
+    """The strikes of one station; one by one, since what is worked on then stays in the processor's cache."""
+
+    ring: np.ndarray  # (S, n) float32, of a length that Fourier transforms take fast
+    modes: ModeArrays  # amplitudes where the ring is free
+    rate: int
+
+    def without_modes(self, low_hz: float, high_hz: float) -> tuple[FloatArray, FloatArray]:
+        """(S, n) the strikes between two frequencies without the modes, and as they were heard."""
+        m, heard = self.modes, self.ring.astype(float)
+        modes = ringing(m.frequency_hz, m.decay_rate_per_s, m.amplitudes.T, self.rate, 0, heard.shape[1])
+        return self._between(heard - modes, low_hz, high_hz), self._between(heard, low_hz, high_hz)
 
     def _between(self, x: FloatArray, low_hz: float, high_hz: float) -> FloatArray:
         spectrum = rfft(x, axis=1)

@@ -137,16 +137,15 @@ def _of_free_modes(
     for number, looks in enumerate(LOOKS, 1):
         if still and not looks:
             continue
-        fitted = {b: weighed(joint, b, _near(b, modes, starts)) for b in bands}
-        task = _Round(starts, clear, len(joint.sounds), looks)
-        work = (_BandWork(_clean(fitted[b], b, modes), fitted[b].scale, b, task) for b in bands)
-        poles = without_doubles(workers.map(_band_poles, work))
+        fitted: dict[Band, WeighedBand] = {}
+        work = _band_work(joint, bands, modes, _Round(starts, clear, len(joint.sounds), looks), fitted)
+        poles = without_doubles(workers.map(_band_poles, work)[::-1])
         if not poles:
             return (), 0.0
         modes = ModeArrays.of(poles)
         starts = Start(modes.frequency_hz, modes.decay_rate_per_s)
         if number < len(LOOKS):
-            drift = better_drift(joint, fitted.items(), modes)
+            drift = better_drift(joint, ((b, fitted[b]) for b in bands), modes)
             still = float(np.abs(drift - joint.drift).max()) < STILL
             joint = replace(joint, drift=drift)
     kept = without_satellites([p for p in poles if p.frequency_hz >= settings.fit.lowest_hz])
@@ -228,6 +227,15 @@ class _BandWork(NamedTuple):
     scale: FloatArray  # (S,) what the spectra were multiplied by
     band: Band
     round: _Round
+
+
+def _band_work(
+    joint: Columns, bands: Sequence[Band], modes: ModeArrays | None, task: _Round, fitted: dict[Band, WeighedBand]
+) -> Iterator[_BandWork]:
+    """The highest band first: it holds the most modes, and what takes long is to be begun early. `fitted` gets each band as it is weighed."""
+    for band in reversed(bands):
+        fitted[band] = weighed(joint, band, _near(band, modes, task.starts))
+        yield _BandWork(_clean(fitted[band], band, modes), fitted[band].scale, band, task)
 
 
 def _band_poles(work: _BandWork) -> list[Pole]:

@@ -10,6 +10,7 @@ very clear to count.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -162,12 +163,12 @@ def _joint(values: Sequence[float], sds: Sequence[float]) -> tuple[float, float]
 
 def _median(values: Sequence[float | None]) -> float | None:
     known = [v for v in values if v is not None]
-    return float(np.median(known)) if known else None
+    return median(known) if known else None
 
 
 def _why_no_decay(cluster: list[HeardPole], rate: float, rate_sd: float, settings: Settings) -> str | None:
     best = cluster[0]
-    if float(np.median([h.overlap for h in cluster])) > settings.fit.overlap:
+    if median(h.overlap for h in cluster) > settings.fit.overlap:
         return "overlaps its neighbours, so its own decay cannot be told"
     if rate <= 0 or rate_sd > settings.fit.decay_spread * rate:
         return f"decay uncertain by more than {100 * settings.fit.decay_spread:.0f} %"

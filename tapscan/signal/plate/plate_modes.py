@@ -12,7 +12,7 @@ import numpy as np
 
 from tapscan.records import Mode, Pole, RoomLimit, Scan
 from tapscan.settings import Settings
-from tapscan.signal.observe.observations import beside_modes
+from tapscan.signal.observe.observations import BesideModes
 from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.explained import explained_share
 from tapscan.signal.plate.joint_fit import SharedMode, Together, together
@@ -45,11 +45,12 @@ def hidden_by_room(results: Sequence[StationResult], told: Together) -> RoomLimi
 def measured_scan(results: Sequence[StationResult], settings: Settings, workers: Workers = ALONE, **facts: Any) -> Scan:
     """All that is measured. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
     sounds = [r.sound for r in results if r.sound is not None]
-    modes, told = modes_of_plate(results, settings, workers)
-    limit = hidden_by_room(results, told)
+    told = together(sounds, settings, workers)
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
-    beside = beside_modes(took_part, shared, modes, settings, workers)
+    beside = BesideModes(took_part, shared, settings, workers)
+    limit = hidden_by_room(results, told)
+    modes = _modes(results, told, limit, settings)
     strikes = tuple(s for r in results for s in r.strikes)
     room = {
         "room": told.room,
@@ -57,7 +58,9 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
         "room_limit": limit,
         "room_limit_reason": None if limit else "the end of the ring falls as iron does, or is not heard long enough",
     }
-    return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside, **facts})
+    return Scan(
+        **{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside.fields(modes), **facts}
+    )
 
 
 def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings) -> list[Mode]:
@@ -106,8 +109,9 @@ def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list
     """The decays held against the energy decay of the strongest strike where each mode is heard most clearly."""
     by_name = {s.station: s for s in sounds}
     rings: dict[tuple[str, int], Ring] = {}
+    every_hz = np.array([j.pole.frequency_hz for j in joined])
     out = []
-    for one in joined:
+    for number, one in enumerate(joined):
         best = one.heard[0]
         sound = by_name.get(best.station)
         if sound is None:
@@ -116,10 +120,9 @@ def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list
         strike = int(np.argmax(np.abs(best.pole.amplitudes)))
         key = best.station, strike
         if key not in rings:
-            rings[key] = Ring(sound.ring[strike].astype(float), sound.sample_rate_hz)
+            rings[key] = Ring(sound.ring[strike], sound.sample_rate_hz)
         f, d = one.pole.frequency_hz, one.pole.decay_rate_per_s
-        others = [j.pole.frequency_hz for j in joined if j is not one]
-        found = ring_down(rings[key], f, d, others, sound.noise.at(f - d, f + d))
+        found = ring_down(rings[key], f, d, np.delete(every_hz, number), sound.noise.at(f - d, f + d))
         pole, note = with_ring_down(one.pole, found)
         out.append(Joined(pole, one.heard, note))
     return out

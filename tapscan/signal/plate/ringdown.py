@@ -14,10 +14,11 @@ The road is closed where a neighbour lies within the band or the noise stands to
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
-from tapscan.records import FloatArray, Pole
+from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.plate.decay import t60_s
 
 FROM_DB, TO_DB = -5.0, -25.0
@@ -53,11 +54,16 @@ class Ring:
     """One strike, (n,) samples from where the plate rings freely."""
 
     def __init__(self, samples: FloatArray, sample_rate_hz: int) -> None:
-        self.spectrum, self.size, self.rate = np.fft.rfft(samples), len(samples), sample_rate_hz
+        self.samples, self.size, self.rate = samples, len(samples), sample_rate_hz
+
+    @cached_property
+    def spectrum(self) -> ComplexArray:
+        """Where a mode asks for it: many have a neighbour too near."""
+        return np.fft.rfft(self.samples.astype(float))
 
 
 def ring_down(
-    ring: Ring, frequency_hz: float, decay_rate_per_s: float, others_hz: Sequence[float], noise: float
+    ring: Ring, frequency_hz: float, decay_rate_per_s: float, others_hz: Sequence[float] | FloatArray, noise: float
 ) -> RingDown:
     """Energy decay of the mode at `frequency_hz`.
 
@@ -122,7 +128,11 @@ def with_ring_down(pole: Pole, found: RingDown) -> tuple[Pole, str | None]:
 
 
 def energy_left(
-    ring: Ring, noise: Ring | None, frequency_hz: float, decay_rate_per_s: float, others_hz: Sequence[float]
+    ring: Ring,
+    noise: Ring | None,
+    frequency_hz: float,
+    decay_rate_per_s: float,
+    others_hz: Sequence[float] | FloatArray,
 ) -> EnergyLeft:
     """The curve behind `ring_down`, ended where noise or the end of the sound would bend it by about half a decibel.
 
@@ -155,8 +165,8 @@ def _noise_sd(left: FloatArray, quiet: float, points: FloatArray, alike: float, 
     return np.sqrt(sum(parts))
 
 
-def _half_width(frequency_hz: float, decay_rate_per_s: float, others_hz: Sequence[float]) -> float | None:
+def _half_width(frequency_hz: float, decay_rate_per_s: float, others_hz: Sequence[float] | FloatArray) -> float | None:
     width = decay_rate_per_s / np.pi
-    away = min((abs(f - frequency_hz) for f in others_hz), default=np.inf)
+    away = np.abs(np.asarray(others_hz, dtype=float) - frequency_hz).min(initial=np.inf)
     half = float(min(max(HALF_WIDTHS * width, 20.0), 0.7 * away))
     return None if half < HALF_WIDTHS * width else half

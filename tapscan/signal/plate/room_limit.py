@@ -13,6 +13,7 @@ plates only (bench/microphone.py).
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from statistics import median
 
 import numpy as np
 
@@ -117,7 +118,7 @@ def hidden_above(slopes: Sequence[LateSlope]) -> Hidden | None:
     found = None
     for first in range(len(slopes) - LEAST_BANDS, -1, -1):
         run = slopes[first:]
-        middle = float(np.median([b.t60_s for b in run]))
+        middle = median(b.t60_s for b in run)
         late = [b.starts_db < STARTS_BELOW_DB and middle / ALIKE < b.t60_s < ALIKE * middle for b in run]
         if late[0] and np.mean(late) >= RUN_SHARE and middle < LONGEST_S and _steepness(run) > STEEPEST:
             found = Hidden(run[0].low_hz, middle)
@@ -136,7 +137,7 @@ def pooled(told: Sequence[Sequence[LateSlope]]) -> list[LateSlope]:
     for one in (b for slopes in told for b in slopes):
         bands.setdefault(one.low_hz, []).append(one)
     return [
-        LateSlope(low, b[0].high_hz, float(np.median([x.t60_s for x in b])), float(np.median([x.starts_db for x in b])))
+        LateSlope(low, b[0].high_hz, median(x.t60_s for x in b), median(x.starts_db for x in b))
         for low, b in sorted(bands.items())
         if len(b) >= STATION_SHARE * len(told)
     ]

@@ -13,6 +13,7 @@ the noise floor. It ends at the noise floor, at the next strike or at the end of
 Conventions: power is the mean square per hop, full scale = 1; times are seconds from the start.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -154,17 +155,26 @@ def _onsets(edge: FloatArray, floor: NoiseFloor, hop_s: float, settings: Setting
     gap = round(settings.strikes.gap_s / hop_s)
     least = edge.max() * 10 ** (-settings.strikes.range_db / 10)
     over = np.zeros(len(edge), dtype=bool)
-    around = gap + BEFORE_HOPS
-    for start in range(0, len(edge), PIECE_HOPS):  # hours in pieces that look a little past their ends
-        first, stop = max(0, start - around), start + PIECE_HOPS
-        piece = edge[first : stop + around]
-        stands = _stands_out(piece, floor.between(first, first + len(piece)), gap, settings) & (piece > least)
-        over[start:stop] = stands[start - first : stop - first]
+    for hops in _loud(edge, floor, least, gap + BEFORE_HOPS, settings):
+        first, stop = max(0, hops[0] - gap - BEFORE_HOPS), hops[-1] + gap + BEFORE_HOPS
+        stands = _stands_out(edge[first:stop], floor.between(first, min(stop, len(edge))), gap, settings)
+        over[hops] = stands[hops - first]
     onsets: list[int] = []
     for hop in np.flatnonzero(over):
         if not onsets or hop - onsets[-1] >= gap:
             onsets.append(_past_precursor(edge, int(hop), over, gap))
     return onsets
+
+
+def _loud(
+    edge: FloatArray, floor: NoiseFloor, least: float, around: int, settings: Settings
+) -> Iterator[NDArray[np.intp]]:
+    """Hops that may be onsets by their power alone, those together that lie no further than `around` from each other: hours are quiet for the most part."""
+    gate = 10 ** (settings.strikes.gate_db / 10)
+    for start in range(0, len(edge), PIECE_HOPS):
+        piece = edge[start : start + PIECE_HOPS]
+        loud = np.flatnonzero((piece > least) & (piece > gate * floor.between(start, start + len(piece))))
+        yield from (start + hops for hops in np.split(loud, np.flatnonzero(np.diff(loud) > around) + 1) if hops.size)
 
 
 def _stands_out(edge: FloatArray, floor: FloatArray, gap: int, settings: Settings) -> NDArray[np.bool_]:

@@ -6,6 +6,7 @@ mains_hum(samples, rate)   50 or 60 where most of the power stands on that line 
 import numpy as np
 
 from tapscan.records import FloatArray
+from tapscan.signal.fit.noise import hann
 
 MAINS_HZ = (50.0, 60.0)
 MAINS_SHARE = 0.7
@@ -19,7 +20,7 @@ def mains_hum(samples: FloatArray, sample_rate_hz: int) -> float | None:
     if len(samples) < 0.2 * sample_rate_hz:
         return None
     x = samples - samples.mean()
-    power = np.abs(np.fft.rfft(x * np.hanning(len(x)))) ** 2
+    power = np.abs(np.fft.rfft(x * hann(len(x)))) ** 2
     f = np.fft.rfftfreq(len(x), 1 / sample_rate_hz)
     total = power[f > 20].sum()
     width = max(2.0, 2.5 * sample_rate_hz / len(x))
