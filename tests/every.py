@@ -1,7 +1,8 @@
 """One property over many rows: one test that goes through all of them and tells every row that fails.
 
 `@each` is written like `pytest.mark.parametrize`. Use it where the rows are cheap and say one thing (a table of a standard, all modules, all
-thresholds); keep `parametrize` where a case is a behaviour of its own or takes longer than a second.
+thresholds); keep `parametrize` where a case is a behaviour of its own or takes longer than a second. Rows that take a while to gather are given by a function:
+it is called when the test runs, not in every process that collects it.
 """
 
 import functools
@@ -22,19 +23,26 @@ class RowsFailedError(AssertionError):
 
 
 def each(
-    names: str | tuple[str, ...], rows: Iterable[Any], ids: Callable[[Any], Any] | None = None
+    names: str | tuple[str, ...],
+    rows: Iterable[Any] | Callable[[], Iterable[Any]],
+    ids: Callable[[Any], Any] | None = None,
 ) -> Callable[[Callable[..., None]], Callable[..., None]]:
     """Run the test for every row, in one test; no rows at all is a failure too."""
     single = isinstance(names, str)
     wanted = (names,) if isinstance(names, str) else names
-    given = [row.values if isinstance(row, PARAM) else (row,) if single else tuple(row) for row in rows]
-    kept = [tuple(values) for values in given]
+
+    def gathered(rows: Iterable[Any]) -> list[tuple[Any, ...]]:
+        given = [row.values if isinstance(row, PARAM) else (row,) if single else tuple(row) for row in rows]
+        return [tuple(values) for values in given]
+
+    ready = None if callable(rows) else gathered(rows)
 
     def around(test: Callable[..., None]) -> Callable[..., None]:
         signature = inspect.signature(test)
 
         @functools.wraps(test)
         def all_rows(**fixtures: Any) -> None:
+            kept = gathered(rows()) if callable(rows) else ready
             assert kept, "no row to go through"
             told = [
                 found for row in kept if (found := _failure(test, fixtures, dict(zip(wanted, row, strict=True)), ids))

@@ -1,6 +1,7 @@
 """Places drawn at random for detection studies: many crack lines and chilled regions in one pattern.
 
 ``draw_places``   a pattern with up to so many crack lines of each kind, and chilled regions, from a seed
+``draw_lines``    the same crack lines alone
 ``draw_screened``  for single scans: crack lines over struts alone, and as many chilled ends and chilled patches
 ``draw_ends``     chilled ends of several sizes and no crack line, for a curve of detection against size
 ``likeness_to_end``  how much of a chilled region an end of the same size has, too
@@ -48,7 +49,22 @@ def draw_places(pattern: Pattern, places: int, seed: int, all_sizes: bool = Fals
 
     ``all_sizes`` : lines of 100 mm; they fit in fewer places than those of a study's sizes.
     """
-    rng = np.random.default_rng([seed, crc32(pattern.name.encode())])
+    rng = _of_places(pattern, seed)
+    lines = _lines(pattern, rng, places, all_sizes)
+    regions = {f"region {i}": area for i, area in enumerate(_chills(pattern, rng, CHILL_COUNT), start=1)}
+    return replace(pattern, lines=lines, chill_regions=regions)
+
+
+def draw_lines(pattern: Pattern, places: int, seed: int) -> list[CrackLine]:
+    """The crack lines of ``draw_places`` alone; regions take longer."""
+    return _lines(pattern, _of_places(pattern, seed), places, False)
+
+
+def _of_places(pattern: Pattern, seed: int) -> np.random.Generator:
+    return np.random.default_rng([seed, crc32(pattern.name.encode())])
+
+
+def _lines(pattern: Pattern, rng: np.random.Generator, places: int, all_sizes: bool) -> list[CrackLine]:
     kept: list[CrackLine] = []
     for kind, candidates in (
         ("bolt", _bolts(pattern, rng, ALL_SIZES_M if all_sizes else BOLT_M)),
@@ -58,8 +74,7 @@ def draw_places(pattern: Pattern, places: int, seed: int, all_sizes: bool = Fals
         ("strut", _struts(pattern, rng)),
     ):
         kept += _take(kind, candidates, kept, places)
-    regions = {f"region {i}": area for i, area in enumerate(_chills(pattern, rng, CHILL_COUNT), start=1)}
-    return replace(pattern, lines=kept, chill_regions=regions)
+    return kept
 
 
 def draw_screened(pattern: Pattern, places: int, seed: int) -> Pattern:
@@ -207,9 +222,19 @@ def likeness_to_end(pattern: Pattern, region: Polygon) -> float:
     """Largest share of the region's iron that an end of the same size has, too; 1 for an end."""
     metal = pattern.metal()
     iron = metal.intersection(region)
-    share = iron.area / metal.area
-    ends = (_end_of(metal, float(a), share) for a in np.linspace(0.0, 2.0 * np.pi, ENDS_TRIED, endpoint=False))
-    return max(float(iron.intersection(end).area / iron.area) for end in ends)
+    return max(_shared(metal, iron, float(a)) for a in np.linspace(0.0, 2.0 * np.pi, ENDS_TRIED, endpoint=False))
+
+
+def _shared(metal: BaseGeometry, iron: BaseGeometry, angle: float) -> float:
+    """How much of a region's iron the end towards ``angle`` has, too, that holds as much; turned, an end is a rectangle."""
+    turned, part = (rotate(g, -angle, origin=metal.centroid, use_radians=True) for g in (metal, iron))
+    west, south, east, north = turned.bounds
+
+    def beyond(geometry: BaseGeometry, x_m: float) -> float:
+        return float(shapely.clip_by_rect(geometry, x_m, south - 1.0, east + 1.0, north + 1.0).area)
+
+    x_m = float(brentq(lambda x: beyond(turned, x) - iron.area, west, east, xtol=1e-7))
+    return beyond(part, x_m) / iron.area
 
 
 def _reach_of(

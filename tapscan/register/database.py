@@ -111,7 +111,7 @@ def _complete(register: Register) -> Register:
 def _bring_folder_up_to_date(folder: Path) -> None:
     revision = revision_of(folder)
     steps = steps_to_come(folder, revision)
-    for step in steps:
+    for step in steps if revision is not None else steps[-1:]:  # an empty one is made at once: there is nothing to copy
         if revision is not None:
             (folder / BACKUPS).mkdir(exist_ok=True)
             stamp = datetime.now(UTC).strftime("%Y%m%dT%H%M%S%f")
@@ -136,7 +136,7 @@ def steps_to_come(place: Place, revision: str | None) -> list[str]:
 
 
 def take_step(connection: Connection, step: str) -> None:
-    """Inside the caller's transaction."""
+    """With all before it that were not taken yet, inside the caller's transaction."""
     from tapscan.register.migrating import migrate
 
     migrate(connection, step)
@@ -166,8 +166,7 @@ def _bring_server_up_to_date(server: Server, engine: Engine, revision: str) -> N
         return
     try:
         with plain_words(server), engine.execution_options(writes=True).begin() as connection:
-            for step in steps:
-                take_step(connection, step)
+            take_step(connection, steps[-1])
     except RegisterProblem as problem:
         raise RegisterProblem(
             f"{problem}; this register is of an older tapscan, and is brought up to date {OWNER}"
@@ -185,8 +184,7 @@ def make_tables(server: Server, engine: Engine, url: str, unfinished: str | None
             raise RegisterProblem(
                 f"{server.shown}: the database keeps text as {encoding}; make it with --encoding=UTF8"
             )
-        for step in steps_to_come(server, None):
-            take_step(connection, step)
+        take_step(connection, steps_to_come(server, None)[-1])
         setting.write(connection, setting.FILES, url)
         if unfinished is not None:
             setting.write(connection, setting.UNFINISHED, unfinished)

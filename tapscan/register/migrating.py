@@ -1,7 +1,7 @@
 """Steps that bring an older register up to date; loaded only when there is one, since Alembic is slow to import.
 
 steps_from(revision)        revisions still to come, oldest first; None when `revision` is not known here
-migrate(connection, step)   one step and its record, inside the caller's transaction
+migrate(connection, step)   that step and all before it that are still to come, with their record, inside the caller's transaction
 """
 
 from alembic import command

@@ -2,6 +2,7 @@
 
 import ast
 import re
+from functools import cache
 from pathlib import Path
 
 from tests.every import each
@@ -25,16 +26,15 @@ STUMBLED_OVER = (
 PAGES_OF_A_CLIENT = re.compile(r"--[a-z]+|\bdocs/|\.py\b|\.md\b|\.toml\b|\bon = 1\b|local_ringing")
 
 
+@cache
 def said() -> dict[str, str]:
     """Every text of the program, templates and docs by file; docstrings and comments aside."""
     found = {}
     for path in sorted((ROOT / "tapscan").rglob("*.py")):
-        tree = ast.parse(path.read_text(encoding="utf-8"))
-        docs = {id(n.body[0].value) for n in ast.walk(tree) if isinstance(n, ast.Module | ast.ClassDef | ast.FunctionDef) and n.body and isinstance(n.body[0], ast.Expr)}  # fmt: skip
+        nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+        docs = {id(n.body[0].value) for n in nodes if isinstance(n, ast.Module | ast.ClassDef | ast.FunctionDef) and n.body and isinstance(n.body[0], ast.Expr)}  # fmt: skip
         texts = [
-            n.value
-            for n in ast.walk(tree)
-            if isinstance(n, ast.Constant) and isinstance(n.value, str) and id(n) not in docs
+            n.value for n in nodes if isinstance(n, ast.Constant) and isinstance(n.value, str) and id(n) not in docs
         ]
         found[path.relative_to(ROOT).as_posix()] = " ".join(" ".join(texts).split())
     for path in [
@@ -53,7 +53,7 @@ def test_pages_for_users_are_short_enough_to_be_read():
     assert sum(counted.values()) < MOST_WORDS, counted
 
 
-@each(("file", "text"), list(said().items()))
+@each(("file", "text"), lambda: said().items())
 def test_no_phrase_that_readers_stumbled_over(file, text):
     assert [phrase for phrase in STUMBLED_OVER if phrase in text.lower()] == []
 
@@ -61,7 +61,7 @@ def test_no_phrase_that_readers_stumbled_over(file, text):
 ROOMS = ("tapscan/screening/", "tapscan/report/sections/", "tapscan/report/templates/first", "tapscan/report/templates/summary", "tapscan/report/first_screen", "tapscan/report/error_rates")  # fmt: skip
 
 
-@each(("file", "text"), [(f, t) for f, t in said().items() if f.startswith(ROOMS)])
+@each(("file", "text"), lambda: [(f, t) for f, t in said().items() if f.startswith(ROOMS)])
 def test_no_option_and_no_file_name_reaches_a_clients_page(file, text):
     """What these rooms say stands in the page; what to type is said by the command line."""
     assert PAGES_OF_A_CLIENT.findall(text.replace("docs.rs", "")) == []

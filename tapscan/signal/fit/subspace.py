@@ -10,7 +10,7 @@ Marchenko-Pastur law with a reserve), and within 60 dB of the largest.
 """
 
 import numpy as np
-from scipy.linalg import eigh, svd
+from scipy.linalg import eigh, lapack, svd
 
 from tapscan.records import ComplexArray
 
@@ -50,13 +50,22 @@ class Covariance:
         window, columns = self.window, self.columns
         if window < 4 or not columns:
             return np.empty(0, dtype=complex)
+        edge = RESERVE * noise_power * columns * (1 + np.sqrt(window / columns)) ** 2
+        if _under(self._sum, edge):
+            return np.empty(0, dtype=complex)
         least = max(0, window - self.most)
         values, vectors = eigh(self._sum, subset_by_index=[least, window - 1], check_finite=False)
         values, vectors = values[::-1], vectors[:, ::-1]
-        edge = RESERVE * noise_power * columns * (1 + np.sqrt(window / columns)) ** 2
         order = int(np.sum(values > max(edge, RANGE * values[0])))
         order = min(order, self.most, window - 2)
         return _rotation(vectors[:, :order]) if order else np.empty(0, dtype=complex)
+
+
+def _under(matrix: ComplexArray, edge: float) -> bool:
+    """Whether all eigenvalues of a Hermitian matrix lie below `edge`: a tenth of the work of finding them, where nothing rings."""
+    left = -matrix
+    left.flat[:: len(matrix) + 1] += edge
+    return bool(lapack.zpotrf(left, overwrite_a=True, clean=False)[1] == 0)
 
 
 def _covariance(series: ComplexArray, window: int) -> ComplexArray:

@@ -13,9 +13,12 @@ from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapscan.records import FloatArray
 from tapscan.signal.notes.strings import KEYS, partials, usual_stiffness, usual_tuning
+
+IntArray = NDArray[np.intp]
 
 FIRST_S, LONG_S, SHORT_S = (
     0.03,
@@ -77,7 +80,6 @@ def _floor(level: FloatArray, step: float) -> FloatArray:
     return np.asarray((total[high] - total[low]) / (high - low))
 
 
-@lru_cache(maxsize=8)
 def _places(cents: tuple[float, ...], half: bool | None, keys: tuple[int, int]) -> FloatArray:
     """(K, C, B, n) places in Hz of partials, half way between them, or (None) a third of the way."""
     key = np.arange(*keys)
@@ -99,24 +101,43 @@ def key_scores(samples: FloatArray, rate: int, cents: tuple[float, ...]) -> Hear
     return Heard(score, np.array(cents)[c], np.array(STIFFNESS_FACTORS)[b])
 
 
-def _scores(lines: Lines, cents: tuple[float, ...], keys: tuple[int, int]) -> tuple[FloatArray, FloatArray, FloatArray]:
-    at, between = _places(cents, False, keys), _places(cents, True, keys)
-    heard, beside = _at(lines, at), _at(lines, between)
-    inside = (at >= FROM_HZ) & (at < len(lines.db) * lines.step_hz)
+@dataclass(frozen=True, eq=False)
+class _Looked:
+    """Where one spectrum's bins are looked at for every key, pitch and stiffness: the same for all notes of a recording."""
+
+    at: IntArray  # (K, C, B, n) bins of the partials
+    between: IntArray  # half way between them
+    third: IntArray
+    weight: FloatArray  # (K, C, B, n)
+    norm: FloatArray  # (K, C, B)
+    odd: tuple[Any, Any]  # whether a partial lies inside what is looked at, and how many do, at least 1
+    even: tuple[Any, Any]
+
+
+@lru_cache(maxsize=8)
+def _looked(cents: tuple[float, ...], keys: tuple[int, int], step_hz: float, count: int) -> _Looked:
+    def bins(half: bool | None) -> IntArray:
+        return np.minimum((_places(cents, half, keys) / step_hz + 0.5).astype(int), count - 1)
+
+    at = _places(cents, False, keys)
+    inside = (at >= FROM_HZ) & (at < count * step_hz)
     weight = inside / np.sqrt(np.arange(1, PARTIALS + 1))
-    score = np.sum(weight * (heard - AGAINST * beside), axis=-1) / np.sqrt(np.sum(weight**2, axis=-1) + 1e-12)
-    score -= BELOW * _at(lines, _places(cents, None, keys)).mean(axis=-1)
-    score -= LOPSIDED * np.maximum(0.0, _mean(heard, inside, EVEN) - _mean(heard, inside, ODD))
+    norm = np.sqrt(np.sum(weight**2, axis=-1) + 1e-12)
+    odd, even = ((inside[..., w], np.maximum(1, inside[..., w].sum(axis=-1))) for w in (ODD, EVEN))
+    return _Looked(bins(False), bins(True), bins(None), weight, norm, odd, even)
+
+
+def _scores(lines: Lines, cents: tuple[float, ...], keys: tuple[int, int]) -> tuple[FloatArray, FloatArray, FloatArray]:
+    looked = _looked(cents, keys, lines.step_hz, len(lines.db))
+    heard, beside = lines.db[looked.at], lines.db[looked.between]
+    score = np.sum(looked.weight * (heard - AGAINST * beside), axis=-1) / looked.norm
+    score -= BELOW * lines.db[looked.third].mean(axis=-1)
+    score -= LOPSIDED * np.maximum(0.0, _mean(heard[..., EVEN], *looked.even) - _mean(heard[..., ODD], *looked.odd))
     flat = score.reshape(len(score), -1)
     best = flat.argmax(axis=1)
     c, b = np.unravel_index(best, score.shape[1:])
     return flat[np.arange(len(flat)), best], c, b
 
 
-def _mean(heard: FloatArray, inside: Any, which: slice) -> FloatArray:
-    return np.asarray((heard * inside)[..., which].sum(axis=-1) / np.maximum(1, inside[..., which].sum(axis=-1)))
-
-
-def _at(lines: Lines, at_hz: FloatArray) -> FloatArray:
-    place = np.minimum((at_hz / lines.step_hz + 0.5).astype(int), len(lines.db) - 1)
-    return np.asarray(lines.db[place])
+def _mean(heard: FloatArray, inside: Any, many: Any) -> FloatArray:
+    return np.asarray((heard * inside).sum(axis=-1) / many)
