@@ -43,6 +43,7 @@ from tapscan.signal.plate.columns import (
     gathered,
     weighed,
 )
+from tapscan.signal.plate.companions import united
 from tapscan.signal.plate.room_fit import (
     LEAST_MARGIN_HZ,
     LEAST_S,
@@ -149,12 +150,15 @@ def _of_free_modes(
             drift = better_drift(joint, fitted.items(), modes)
             still = float(np.abs(drift - joint.drift).max()) < STILL
             joint = replace(joint, drift=drift)
+    unexplained = _unexplained(fitted, ModeArrays.of(poles))
+
+    def part_of(frequency_hz: float) -> WeighedBand:
+        return next((fitted[b] for b in bands if b.owns(frequency_hz)), fitted[bands[-1]])
+
+    poles = united(joint, poles, part_of)
     kept = without_satellites([p for p in poles if p.frequency_hz >= settings.fit.lowest_hz])
-    shared = []
-    for pole in kept:
-        part = next((fitted[b] for b in bands if b.owns(pole.frequency_hz)), fitted[bands[-1]])
-        shared.append(_shared(pole, joint, part.spectra, part.scale))
-    return tuple(shared), _unexplained(fitted, ModeArrays.of(poles))
+    parts = [part_of(p.frequency_hz) for p in kept]
+    return tuple(_shared(p, joint, t.spectra, t.scale) for p, t in zip(kept, parts, strict=True)), unexplained
 
 
 def _near(band: Band, modes: ModeArrays | None, starts: Start) -> ModeArrays | FloatArray:

@@ -1,0 +1,137 @@
+"""A strong mode is one mode although the places put it some hundred parts per million apart.
+
+    united(joint, shared, part_at)     the shared modes, companions made one with the mode they came from
+
+A mass that roves with the hammer, or a support that yields, moves each mode at each place by its own amount. A fit that has one frequency for all
+places then needs two or three poles, close together, where there is one mode. Such a group is held against one pole a place, of that place's own frequency and
+decay: where that explains the sound as well for the unknowns it has (Schwarz's criterion, Annals of Statistics 6 (1978) 461), it is one mode. Two modes of the structure
+are not taken for one: no single pole follows both, at most places, once they stand clear of the noise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tapscan.records import ComplexArray, FloatArray, Pole
+from tapscan.signal.fit.mode_arrays import ModeArrays
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, fit_poles, smooth_terms
+from tapscan.signal.plate.columns import Columns, WeighedBand
+
+REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
+WIDTHS = 6.0  # linewidths either side that are looked at
+LEAST_BINS = 12
+GATES = 4.0  # reaches: a place's own pole that went farther has lost its way
+
+
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Poles so close together, and the sound around them without all others. Arrays (K,), (K, S)."""
+
+    poles: list[Pole]
+    bins: FloatArray
+    values: ComplexArray
+    part: WeighedBand
+    owner: np.ndarray
+
+
+def united(joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand]) -> list[Pole]:
+    """Poles in order of frequency, amplitudes (S,) of all strikes at sample 0. part_of : the band's spectra around a frequency."""
+    modes = ModeArrays.of(poles)
+    out: list[Pole] = []
+    for group in _groups(poles):
+        chosen = [poles[i] for i in group]
+        one = None
+        if len(group) > 1:
+            others = modes.where(~np.isin(np.arange(len(poles)), group))
+            one = _as_one(_around(chosen, others, part_of(chosen[0].frequency_hz), joint))
+        out += [one] if one is not None else chosen
+    return out
+
+
+def _groups(poles: Sequence[Pole]) -> list[list[int]]:
+    """Numbers of poles that hang together by REACH."""
+    groups: list[list[int]] = []
+    for i, pole in enumerate(poles):
+        if groups and pole.frequency_hz - poles[groups[-1][-1]].frequency_hz < REACH * pole.frequency_hz:
+            groups[-1].append(i)
+        else:
+            groups.append([i])
+    return groups
+
+
+def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: Columns) -> _Group:
+    kept = part.spectra
+    f = np.array([p.frequency_hz for p in poles])
+    reach = max(WIDTHS * max(p.decay_rate_per_s for p in poles) / np.pi, 2 * REACH * f.max(), LEAST_BINS * kept.rate / kept.length)
+    bins, values = kept.bins(float(f.min() - reach), float(f.max() + reach))
+    heard = others.spectra(bins, kept.length, kept.rate) + others.images(bins, kept.length, kept.rate)
+    return _Group(poles, bins, values - heard * part.scale, part, joint.owner)
+
+
+def _as_one(group: _Group) -> Pole | None:
+    """One pole, or None where the places do not hold one each."""
+    if len(group.bins) < LEAST_BINS:
+        return None
+    kept, strikes = group.part.spectra, len(group.owner)
+    alone = _alone(group)
+    if alone is None:
+        return None
+    f, d, amplitudes, left = alone
+    many = len(group.poles)
+    more = 2 * many * (1 + strikes) - 2 * (len(f) + strikes)  # unknowns that the group has over one a place
+    saved = more * np.log(2 * group.values.size) / 2
+    floor = max(kept.length * 1.0, _rest(group) / group.values.size)
+    if (left - _rest(group)) / floor > saved:
+        return None
+    weight = np.bincount(group.owner, np.sum(np.abs(amplitudes * group.part.scale)[None, :] ** 2, axis=0))
+    weight /= weight.sum()
+    lead = max(group.poles, key=lambda p: p.snr_db)
+    middle, decay = float(weight @ f), float(weight @ d)
+    apart = np.sqrt(np.array([weight @ (f - middle) ** 2, weight @ (d - decay) ** 2]) / max(1.0, 1 / np.sum(weight**2) - 1))
+    sds = np.hypot(apart, [lead.frequency_sd_hz, lead.decay_rate_sd_per_s])
+    return replace(
+        lead,
+        frequency_hz=middle,
+        frequency_sd_hz=float(sds[0]),
+        decay_rate_per_s=decay,
+        decay_rate_sd_per_s=float(sds[1]),
+        amplitudes=tuple((amplitudes).tolist()),
+    )
+
+
+def _alone(group: _Group) -> tuple[FloatArray, FloatArray, ComplexArray, float] | None:
+    """Each place's own frequency and decay rate (K,), amplitudes (S,) and the residual's energy over all; None where one loses its way."""
+    kept, lead = group.part.spectra, max(group.poles, key=lambda p: p.snr_db)
+    places = int(group.owner.max()) + 1
+    f, d, left = np.empty(places), np.empty(places), 0.0
+    amplitudes = np.empty(len(group.owner), dtype=complex)
+    for place in range(places):
+        mine = group.owner == place
+        fit = fit_poles(
+            group.bins,
+            group.values[:, mine],
+            np.array([lead.frequency_hz]),
+            np.array([lead.decay_rate_per_s]),
+            length=kept.length,
+            rate_hz=kept.rate,
+            noise=float(kept.length),
+        )
+        if not abs(fit.frequency_hz[0] / lead.frequency_hz - 1) < GATES * REACH:
+            return None
+        f[place], d[place] = fit.frequency_hz[0], fit.decay_rate_per_s[0]
+        amplitudes[mine] = fit.amplitudes[0] / group.part.scale[mine]
+        left += float(np.sum(np.abs(fit.residual) ** 2))
+    return f, d, amplitudes, left
+
+
+def _rest(group: _Group) -> float:
+    """What the group itself leaves, a smooth background for each strike taken away."""
+    kept = group.part.spectra
+    heard = ModeArrays.of(group.poles).spectra(group.bins, kept.length, kept.rate) * group.part.scale
+    smooth, _ = np.linalg.qr(smooth_terms(group.bins, BACKGROUND_TERMS))
+    rest = group.values - heard
+    rest = rest - smooth @ (smooth.conj().T @ rest)
+    return float(np.sum(np.abs(rest) ** 2))
