@@ -4,7 +4,7 @@
 
 A mass that roves with the hammer, or a support that yields, moves each mode at each place by its own amount. A fit that has one frequency for all
 places then needs two or three poles, close together, where there is one mode. Such a group is held against one pole a place, of that place's own frequency and
-decay: where that explains the sound as well for the unknowns it has (Schwarz's criterion, Annals of Statistics 6 (1978) 461), it is one mode. Two modes of the structure
+decay: where that explains the sound as well for the unknowns it has (Akaike's criterion, IEEE Trans. Automatic Control 19 (1974) 716, from memory), it is one mode. Two modes of the structure
 are not taken for one: no single pole follows both, at most places, once they stand clear of the noise.
 """
 
@@ -17,7 +17,7 @@ import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.mode_arrays import ModeArrays
-from tapscan.signal.fit.polefit import BACKGROUND_TERMS, fit_poles, smooth_terms
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, PoleFit, fit_poles, smooth_terms
 from tapscan.signal.plate.columns import Columns, WeighedBand
 
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
@@ -76,15 +76,11 @@ def _as_one(group: _Group) -> Pole | None:
     if len(group.bins) < LEAST_BINS:
         return None
     kept, strikes = group.part.spectra, len(group.owner)
-    alone = _alone(group)
-    if alone is None:
-        return None
-    f, d, amplitudes, left = alone
+    f, d, amplitudes, left = _alone(group)
     many = len(group.poles)
     more = 2 * many * (1 + strikes) - 2 * (len(f) + strikes)  # unknowns that the group has over one a place
-    saved = more * np.log(2 * group.values.size) / 2
-    floor = max(kept.length * 1.0, _rest(group) / group.values.size)
-    if (left - _rest(group)) / floor > saved:
+    floor = max(float(kept.length), _rest(group) / group.values.size)
+    if (left - _rest(group)) / floor > more:
         return None
     weight = np.bincount(group.owner, np.sum(np.abs(amplitudes * group.part.scale)[None, :] ** 2, axis=0))
     weight /= weight.sum()
@@ -98,33 +94,36 @@ def _as_one(group: _Group) -> Pole | None:
         frequency_sd_hz=float(sds[0]),
         decay_rate_per_s=decay,
         decay_rate_sd_per_s=float(sds[1]),
-        amplitudes=tuple((amplitudes).tolist()),
+        amplitudes=tuple(amplitudes.tolist()),
     )
 
 
-def _alone(group: _Group) -> tuple[FloatArray, FloatArray, ComplexArray, float] | None:
-    """Each place's own frequency and decay rate (K,), amplitudes (S,) and the residual's energy over all; None where one loses its way."""
-    kept, lead = group.part.spectra, max(group.poles, key=lambda p: p.snr_db)
+def _alone(group: _Group) -> tuple[FloatArray, FloatArray, ComplexArray, float]:
+    """Each place's own frequency and decay rate (K,), amplitudes (S,) and the residual's energy over all."""
     places = int(group.owner.max()) + 1
     f, d, left = np.empty(places), np.empty(places), 0.0
     amplitudes = np.empty(len(group.owner), dtype=complex)
     for place in range(places):
         mine = group.owner == place
-        fit = fit_poles(
-            group.bins,
-            group.values[:, mine],
-            np.array([lead.frequency_hz]),
-            np.array([lead.decay_rate_per_s]),
-            length=kept.length,
-            rate_hz=kept.rate,
-            noise=float(kept.length),
-        )
-        if not abs(fit.frequency_hz[0] / lead.frequency_hz - 1) < GATES * REACH:
-            return None
+        fit = _at_place(group, group.values[:, mine])
         f[place], d[place] = fit.frequency_hz[0], fit.decay_rate_per_s[0]
         amplitudes[mine] = fit.amplitudes[0] / group.part.scale[mine]
         left += float(np.sum(np.abs(fit.residual) ** 2))
     return f, d, amplitudes, left
+
+
+def _at_place(group: _Group, values: ComplexArray) -> PoleFit:
+    """The best of one pole begun at each of the group's; a place that does not show the mode tells no frequency of its own."""
+    lead = max(group.poles, key=lambda p: p.snr_db)
+    fits = [_one_pole(group, values, p, STEPS) for p in group.poles]
+    near = [x for x in fits if abs(x.frequency_hz[0] / lead.frequency_hz - 1) < GATES * REACH]
+    return min(near, key=lambda x: float(np.sum(np.abs(x.residual) ** 2))) if near else _one_pole(group, values, lead, 0)
+
+
+def _one_pole(group: _Group, values: ComplexArray, start: Pole, steps: int) -> PoleFit:
+    kept = group.part.spectra
+    f, d = np.array([start.frequency_hz]), np.array([start.decay_rate_per_s])
+    return fit_poles(group.bins, values, f, d, length=kept.length, rate_hz=kept.rate, noise=float(kept.length), steps=steps)
 
 
 def _rest(group: _Group) -> float:
