@@ -23,6 +23,7 @@ from tapscan.signal.plate.columns import Columns, WeighedBand
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
 WIDTHS = 6.0  # linewidths either side that are looked at
 LEAST_BINS = 12
+SAME_DECAY, MORE_ALLOWED = 0.005, 4.0  # a mass moves no decay: where the places' own agree so closely, this much more may stay unexplained
 GATES = 4.0  # reaches: a place's own pole that went farther has lost its way
 
 
@@ -75,27 +76,33 @@ def _as_one(group: _Group) -> Pole | None:
     """One pole, or None where the places do not hold one each."""
     if len(group.bins) < LEAST_BINS:
         return None
-    kept, strikes = group.part.spectra, len(group.owner)
     f, d, amplitudes, left = _alone(group)
-    many = len(group.poles)
-    more = 2 * many * (1 + strikes) - 2 * (len(f) + strikes)  # unknowns that the group has over one a place
-    floor = max(float(kept.length), _rest(group) / group.values.size)
-    if (left - _rest(group)) / floor > more:
+    energy = np.bincount(group.owner, np.abs(amplitudes * group.part.scale) ** 2)
+    weight = energy / energy.sum()
+    middle, apart = _over_places(f, weight)
+    decay, decay_apart = _over_places(d, weight)
+    more = 2 * len(group.poles) * (1 + len(group.owner)) - 2 * (len(f) + len(group.owner))  # unknowns over one a place
+    allowed = more * (MORE_ALLOWED if decay_apart[0] < SAME_DECAY * decay else 1.0)
+    rest = _rest(group)
+    if left - rest > allowed * max(float(group.part.spectra.length), rest / group.values.size):
         return None
-    weight = np.bincount(group.owner, np.sum(np.abs(amplitudes * group.part.scale)[None, :] ** 2, axis=0))
-    weight /= weight.sum()
     lead = max(group.poles, key=lambda p: p.snr_db)
-    middle, decay = float(weight @ f), float(weight @ d)
-    apart = np.sqrt(np.array([weight @ (f - middle) ** 2, weight @ (d - decay) ** 2]) / max(1.0, 1 / np.sum(weight**2) - 1))
-    sds = np.hypot(apart, [lead.frequency_sd_hz, lead.decay_rate_sd_per_s])
     return replace(
         lead,
         frequency_hz=middle,
-        frequency_sd_hz=float(sds[0]),
+        frequency_sd_hz=float(np.hypot(apart[1], lead.frequency_sd_hz)),
         decay_rate_per_s=decay,
-        decay_rate_sd_per_s=float(sds[1]),
+        decay_rate_sd_per_s=float(np.hypot(decay_apart[1], lead.decay_rate_sd_per_s)),
         amplitudes=tuple(amplitudes.tolist()),
     )
+
+
+def _over_places(values: FloatArray, weight: FloatArray) -> tuple[float, tuple[float, float]]:
+    """Mean by weight (K,), standard deviation from place to place, and that of the mean."""
+    middle = float(weight @ values)
+    many = 1 / float(np.sum(weight**2))  # places as heavy as each other that would tell as much
+    apart = float(np.sqrt(weight @ (values - middle) ** 2))
+    return middle, (apart, apart / max(1.0, many - 1) ** 0.5)
 
 
 def _alone(group: _Group) -> tuple[FloatArray, FloatArray, ComplexArray, float]:
