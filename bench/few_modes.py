@@ -5,6 +5,7 @@
 Recordings as of `tapscan check`, one file a place, a soft and two hard taps each; see bench/simulate/few_modes.py. An estimate is a mode's where it lies
 within its linewidth or three times the scatter of its places, each used once (`scipy.optimize.linear_sum_assignment`). Recall is of modes whose line stands 15 dB or
 more over the noise of the plain spectrum at the clearest place. What is given: all modes from 60 Hz to 1500 Hz that the scan calls the structure's, or does not say where from, and is not unsure of.
+A take of which no tap is used is refused: its modes count as missed.
 A companion is an estimate that no mode claims within five linewidths, or five times the scatter, of a mode that stands 30 dB clear. SIMULATED.
 """
 
@@ -26,7 +27,7 @@ from scipy.optimize import linear_sum_assignment
 
 from bench import study
 from bench.simulate.few_modes import KINDS, RATE_HZ, Structure, drawn, taps_of
-from tapscan.records import FloatArray, Mode
+from tapscan.records import FloatArray, Mode, Scan
 from tapscan.screening.tone_origins import of_plate
 from tapscan.workflow.check import Request, check
 
@@ -62,18 +63,20 @@ def told(unit: Unit) -> dict[str, Any]:
     rng = np.random.default_rng(study.seed_of("few_modes", unit.name))
     structure = drawn(unit.kind, unit.places, rng)
     sounds, clear = taps_of(structure, rng)
-    return counts(structure, clear, given(sounds))
+    scan = heard(sounds)
+    refused = not any(s.usable for s in scan.strikes)
+    return {**counts(structure, clear, sure(scan.modes)), "refused": int(refused)}
 
 
-def given(sounds: dict[str, FloatArray]) -> list[Mode]:
-    """Modes that are given as sure."""
+def heard(sounds: dict[str, FloatArray]) -> Scan:
+    """What `tapscan check` makes of it."""
     with TemporaryDirectory(prefix="few-modes-") as folder:
         paths = [str(Path(folder) / f"{place}.wav") for place in sounds]
         for path, sound in zip(paths, sounds.values(), strict=True):
             soundfile.write(path, sound, RATE_HZ, subtype="PCM_24")
         screening = check(paths, Request()).screening
     assert screening is not None
-    return sure(screening.scan.modes)
+    return screening.scan
 
 
 def sure(modes: Sequence[Mode]) -> list[Mode]:
@@ -114,7 +117,7 @@ def row(name: str, units: Sequence[dict[str, Any]]) -> str:
         hits, tries = [u[hit] for u in units], [u[of] for u in units]
         low, high = study.over_castings(hits, tries, rng) or (0.0, 1.0)
         parts.append(f"{sum(hits) / max(1, sum(tries)):.3f} ({low:.3f} to {high:.3f}) of {sum(tries):4}")
-    return f"{name:22} {len(units):3}  {'  '.join(parts)}"
+    return f"{name:10} {len(units):3} {sum(u['refused'] for u in units):7}  {'  '.join(parts)}"
 
 
 def table(results: Sequence[tuple[Unit, dict[str, Any]]], luck: str) -> str:
@@ -122,7 +125,7 @@ def table(results: Sequence[tuple[Unit, dict[str, Any]]], luck: str) -> str:
     lines = [
         f"Structures of 5 to 15 modes; {study.head(f'few_modes, {luck}')}; SIMULATED",
         f"asked: recall {AIMS['recall']}, precision {AIMS['precision']}, companions at most {AIMS['companions']}; 95 % intervals, structures drawn again",
-        f"{'':22} {'n':>3}  {'recall, 15 dB clear':33} {'precision':33} companions of strong modes",
+        f"{'':10} {'n':>3} {'refused':>7}  {'recall, 15 dB clear':33} {'precision':33} companions of strong modes",
     ]
     for places in PLACES:
         mine = [r for u, r in results if u.places == places]

@@ -102,7 +102,10 @@ def taps_of(structure: Structure, rng: np.random.Generator) -> tuple[dict[str, F
     """(n,) of each place, its taps one after the other; and (M,) how clear each mode is (see clear_db)."""
     places = structure.shape.shape[1]
     hands = FORCE_SPREAD * rng.standard_normal((places, len(ORDER)))
-    clean = [[_tap(structure, k, FORCES[w] * np.exp(h), rng) for w, h in zip(ORDER, hands[k], strict=True)] for k in range(places)]
+    clean = [
+        [_tap(structure, k, FORCES[w] * np.exp(h), rng) for w, h in zip(ORDER, hands[k], strict=True)]
+        for k in range(places)
+    ]
     first, half = round(ONSET_S * RATE_HZ), RATE_HZ // 2
     level = float(np.median([np.sqrt(np.mean(t[first : first + half] ** 2)) for taps in clean for t in taps]))
     noise = level * 10 ** (-structure.snr_db / 20)

@@ -23,7 +23,10 @@ from tapscan.signal.plate.columns import Columns, WeighedBand
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
 WIDTHS = 6.0  # linewidths either side that are looked at
 LEAST_BINS = 12
-SAME_DECAY, MORE_ALLOWED = 0.005, 4.0  # a mass moves no decay: where the places' own agree so closely, this much more may stay unexplained
+SAME_DECAY, MORE_ALLOWED = (
+    0.005,
+    4.0,
+)  # a mass moves no decay: where the places' own agree so closely, this much more may stay unexplained
 GATES = 4.0  # reaches: a place's own pole that went farther has lost its way
 
 
@@ -66,7 +69,11 @@ def _groups(poles: Sequence[Pole]) -> list[list[int]]:
 def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: Columns) -> _Group:
     kept = part.spectra
     f = np.array([p.frequency_hz for p in poles])
-    reach = max(WIDTHS * max(p.decay_rate_per_s for p in poles) / np.pi, 2 * REACH * f.max(), LEAST_BINS * kept.rate / kept.length)
+    reach = max(
+        WIDTHS * max(p.decay_rate_per_s for p in poles) / np.pi,
+        2 * REACH * f.max(),
+        LEAST_BINS * kept.rate / kept.length,
+    )
     bins, values = kept.bins(float(f.min() - reach), float(f.max() + reach))
     heard = others.spectra(bins, kept.length, kept.rate) + others.images(bins, kept.length, kept.rate)
     return _Group(poles, bins, values - heard * part.scale, part, joint.owner)
@@ -124,13 +131,17 @@ def _at_place(group: _Group, values: ComplexArray) -> PoleFit:
     lead = max(group.poles, key=lambda p: p.snr_db)
     fits = [_one_pole(group, values, p, STEPS) for p in group.poles]
     near = [x for x in fits if abs(x.frequency_hz[0] / lead.frequency_hz - 1) < GATES * REACH]
-    return min(near, key=lambda x: float(np.sum(np.abs(x.residual) ** 2))) if near else _one_pole(group, values, lead, 0)
+    return (
+        min(near, key=lambda x: float(np.sum(np.abs(x.residual) ** 2))) if near else _one_pole(group, values, lead, 0)
+    )
 
 
 def _one_pole(group: _Group, values: ComplexArray, start: Pole, steps: int) -> PoleFit:
     kept = group.part.spectra
     f, d = np.array([start.frequency_hz]), np.array([start.decay_rate_per_s])
-    return fit_poles(group.bins, values, f, d, length=kept.length, rate_hz=kept.rate, noise=float(kept.length), steps=steps)
+    return fit_poles(
+        group.bins, values, f, d, length=kept.length, rate_hz=kept.rate, noise=float(kept.length), steps=steps
+    )
 
 
 def _rest(group: _Group) -> float:

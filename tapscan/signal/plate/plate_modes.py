@@ -12,7 +12,7 @@ import numpy as np
 
 from tapscan.records import Mode, Pole, RoomLimit, Scan
 from tapscan.settings import Settings
-from tapscan.signal.observe.observations import beside_modes
+from tapscan.signal.observe.observations import beside_modes, steady_at_places
 from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.explained import explained_share
 from tapscan.signal.plate.joint_fit import SharedMode, Together, together
@@ -23,6 +23,7 @@ from tapscan.signal.plate.signs import with_signs
 from tapscan.signal.plate.station_analysis import StationResult, hear
 from tapscan.workers import ALONE, Workers
 
+SURE_DB = 6.0  # over the clear level: a mode that one place alone hears is sure from there on
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
 
 
@@ -50,6 +51,8 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
     beside = beside_modes(took_part, shared, modes, settings, workers)
+    if not shared and modes:
+        beside |= steady_at_places(sounds, modes)
     strikes = tuple(s for r in results for s in r.strikes)
     room = {
         "room": told.room,
@@ -89,8 +92,15 @@ def _held_against(
             if doubt
             else None
         )
-        out.append(Joined(one.pole, one.heard, note or one.note))
+        out.append(Joined(one.pole, one.heard, note or _barely(one, settings) or one.note))
     return out
+
+
+def _barely(one: Joined, settings: Settings) -> str | None:
+    """At one place alone noise now and then looks like a mode, or a strong mode's ring is no single exponential."""
+    if len(one.heard) > 1 or one.heard[0].pole.snr_db >= settings.fit.mode_snr_db + SURE_DB:
+        return None
+    return f"unsure: heard at one place alone, {one.heard[0].pole.snr_db:.0f} dB over the noise"
 
 
 def _explained(joined: Sequence[Joined], sound: StationSound, highest_hz: float, settings: Settings) -> float | None:
