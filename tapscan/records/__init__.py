@@ -34,6 +34,7 @@ from tapscan.records.modes import (
     Pole,
     RoomLimit,
     RoomRing,
+    SelfScatter,
     SteadyTone,
     Tone,
 )
@@ -99,6 +100,7 @@ __all__ = [
     "StationChange",
     "StationPicture",
     "Status",
+    "SelfScatter",
     "SteadyTone",
     "Strike",
     "Tone",

@@ -58,6 +58,8 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
         "room": told.room,
         "room_reason": told.room_reason,
         "room_limit": limit,
+        "self_scatter": told.scatter,
+        "self_scatter_reason": told.scatter_reason,
         "room_limit_reason": None if limit else "the end of the ring falls as iron does, or is not heard long enough",
     }
     return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside, **facts})

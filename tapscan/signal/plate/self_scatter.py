@@ -1,0 +1,131 @@
+"""A scan held against itself: do odd strikes and even ones, and the places, agree as closely as the standard deviations say?
+
+    held(joint, poles, parts)      Held: what was seen, and the poles with honest standard deviations
+
+A pole's standard deviation follows from the noise alone. Hands, supports and a plate that warms move each mode from strike to strike and from place to place by
+more. One linear step from the finished fit tells each strike's own frequency and decay rate of each mode. Odd strikes against even ones give a z for each mode; its root mean
+square over modes should be 1. Where it is more than chance makes it (chi-square, LEVEL), all standard deviations are multiplied by it. Where the places disagree by more than
+chance makes them (chi-square, LEVEL), each mode's standard deviation is at least the sandwich estimate over places (Huber 1967; White, Econometrica 48 (1980) 817; from memory), with Student's t for the few places that
+tell most. Where neither is so, nothing is touched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from scipy.special import chdtri, stdtrit
+
+from tapscan.records import FloatArray, Pole, SelfScatter
+from tapscan.signal.fit.mode_arrays import ModeArrays
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
+from tapscan.signal.fit.subbands import Band
+from tapscan.signal.plate.columns import Columns, WeighedBand
+
+LEVEL = 0.01
+LEAST_MODES = 5
+NORMAL_95 = 1.96
+LEAST_TOLD = 1e-12  # of a mode's information: a strike that shows less tells nothing
+
+
+@dataclass(frozen=True, eq=False)
+class Held:
+    """None: see reason."""
+
+    poles: list[Pole]
+    told: SelfScatter | None = None
+    reason: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class _Own:
+    """Each strike's own figure less the mode's, and the share of the mode's information that the strike holds; (M, S) both."""
+
+    away: FloatArray
+    share: FloatArray
+
+
+def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) -> Held:
+    """Poles in order of frequency, amplitudes (S,) at sample 0. parts : the bands' spectra that they were fitted to."""
+    owner = joint.owner
+    if np.bincount(owner).max() < 2:
+        return Held(list(poles), None, "each place was tapped once")
+    f, d, share, asked = _own(poles, parts)
+    if asked.sum() < LEAST_MODES:
+        return Held(list(poles), None, f"fewer than {LEAST_MODES} modes")
+    sds = [np.array([p.frequency_sd_hz for p in poles]), np.array([p.decay_rate_sd_per_s for p in poles])]
+    seen = [_judged(_Own(x[asked], share[asked]), sd[asked], owner) for x, sd in zip((f, d), sds, strict=True)]
+    for (_, widened), sd in zip(seen, sds, strict=True):
+        sd[asked] = widened
+    out = [
+        replace(p, frequency_sd_hz=float(a), decay_rate_sd_per_s=float(b))
+        for p, a, b in zip(poles, *sds, strict=True)
+    ]
+    return Held(out, seen[0][0])
+
+
+def _own(
+    poles: Sequence[Pole], parts: dict[Band, WeighedBand]
+) -> tuple[FloatArray, FloatArray, FloatArray, np.ndarray]:
+    """(M, S) frequencies less the mode's in Hz, decay rates likewise in 1/s, shares of information; (M,) which were told."""
+    modes = ModeArrays.of(poles)
+    f, d, share = (np.zeros(modes.amplitudes.shape) for _ in range(3))
+    told = np.zeros(len(modes), dtype=bool)
+    for band, part in parts.items():
+        inside = modes.between(band.low_hz, band.high_hz)
+        kept = part.spectra
+        bins, values = kept.bins(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz)
+        near = modes.where(modes.between(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz))
+        if not inside.any() or len(bins) < 2 * len(near) + BACKGROUND_TERMS + 2:
+            continue
+        heard = modes.spectra(bins, kept.length, kept.rate) + modes.images(bins, kept.length, kept.rate)
+        rest = values - heard * part.scale
+        model, slope = mode_spectra(bins, near.frequency_hz, near.decay_rate_per_s, kept.length, kept.rate)
+        taken, _ = np.linalg.qr(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]))
+        slope = slope - taken @ (taken.conj().T @ slope)
+        turned = np.linalg.lstsq(slope, rest, rcond=1e-10)[0][np.isin(near.frequency_hz, modes.frequency_hz[inside])]
+        size = modes.amplitudes[inside] * part.scale
+        step = turned / np.where(size == 0, np.inf, size) * kept.rate
+        f[inside], d[inside] = step.imag / (2 * np.pi), -step.real
+        power = np.abs(size) ** 2
+        share[inside] = power / power.sum(axis=1, keepdims=True)
+        told |= inside
+    return f, d, share, told
+
+
+def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, FloatArray]:
+    """What was seen, and the standard deviations (M,) widened where it is too much."""
+    by_half = _by(own, np.arange(len(owner)) % 2)
+    both = (by_half.share > LEAST_TOLD).all(axis=1)
+    apart = by_half.away[:, 0] - by_half.away[:, -1]
+    z = apart[both] / (sd[both] * np.sqrt(np.sum(1 / by_half.share[both], axis=1)))
+    strikes = float(np.sqrt(np.mean(z**2))) if len(z) else 1.0
+    factor = strikes if np.sum(z**2) > chdtri(max(len(z), 1), LEVEL) else 1.0
+    wide = sd * factor
+    by_place = _by(own, owner)
+    places, beyond = None, False
+    if owner.max() > 0:
+        told = by_place.share > LEAST_TOLD
+        q = np.sum(np.where(told, by_place.share * by_place.away**2, 0), axis=1) / wide**2
+        free = float(np.sum(told.sum(axis=1) - 1))
+        places, beyond = float(np.sqrt(q.sum() / free)), bool(q.sum() > chdtri(free, LEVEL))
+        if beyond:
+            wide = np.maximum(wide, _sandwich(by_place))
+    return SelfScatter(strikes, len(z), factor, places, beyond, LEVEL), wide
+
+
+def _by(own: _Own, group: np.ndarray) -> _Own:
+    """Groups of strikes: weighted means less the mean of all, and their shares; (M, groups)."""
+    kinds = np.eye(int(group.max()) + 1)[group]
+    share = own.share @ kinds
+    away = (own.share * own.away) @ kinds / np.maximum(share, 1e-300)
+    away = np.where(share > LEAST_TOLD, away, 0.0)
+    return _Own(away - np.sum(share * away, axis=1, keepdims=True), share)
+
+
+def _sandwich(by_place: _Own) -> FloatArray:
+    """(M,) standard deviation of each mode's mean from how its places scatter; 1.96 of it hold 95 %."""
+    together = np.sum(by_place.share**2, axis=1)  # one over how many places tell most
+    scatter = np.sqrt(np.sum((by_place.share * by_place.away) ** 2, axis=1) / np.maximum(1 - together, 1e-6))
+    return np.asarray(scatter * stdtrit(np.maximum(1 / together - 1, 1.0), 0.975) / NORMAL_95)
