@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.special import chdtri, stdtrit
 
-from tapscan.records import FloatArray, Pole, SelfScatter
+from tapscan.records import ComplexArray, FloatArray, Pole, SelfScatter
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.subbands import Band
@@ -40,9 +40,9 @@ class Held:
 
 @dataclass(frozen=True, eq=False)
 class _Own:
-    """Each strike's own figure less the mode's, and the share of the mode's information that the strike holds; (M, S) both."""
+    """What each strike (or group) adds to the mode's figure, and the share of what is known of it that it holds; (M, S) both."""
 
-    away: FloatArray
+    adds: FloatArray
     share: FloatArray
 
 
@@ -68,7 +68,7 @@ def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) 
 def _own(
     poles: Sequence[Pole], parts: dict[Band, WeighedBand]
 ) -> tuple[FloatArray, FloatArray, FloatArray, np.ndarray]:
-    """(M, S) frequencies less the mode's in Hz, decay rates likewise in 1/s, shares of information; (M,) which were told."""
+    """(M, S) what each strike adds to the frequencies in Hz and the decay rates in 1/s, its shares; (M,) which were told."""
     modes = ModeArrays.of(poles)
     f, d, share = (np.zeros(modes.amplitudes.shape) for _ in range(3))
     told = np.zeros(len(modes), dtype=bool)
@@ -84,22 +84,35 @@ def _own(
         model, slope = mode_spectra(bins, near.frequency_hz, near.decay_rate_per_s, kept.length, kept.rate)
         taken, _ = np.linalg.qr(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]))
         slope = slope - taken @ (taken.conj().T @ slope)
-        turned = np.linalg.lstsq(slope, rest, rcond=1e-10)[0][np.isin(near.frequency_hz, modes.frequency_hz[inside])]
-        size = modes.amplitudes[inside] * part.scale
-        step = turned / np.where(size == 0, np.inf, size) * kept.rate
-        f[inside], d[inside] = step.imag / (2 * np.pi), -step.real
-        power = np.abs(size) ** 2
-        share[inside] = power / power.sum(axis=1, keepdims=True)
+        mine = np.isin(near.frequency_hz, modes.frequency_hz[inside])
+        step, part_share = (x[mine] for x in _influence(slope, rest, near.amplitudes * part.scale))
+        f[inside], d[inside] = step.imag * kept.rate / (2 * np.pi), -step.real * kept.rate
+        share[inside] = part_share
         told |= inside
     return f, d, share, told
+
+
+def _influence(slope: ComplexArray, rest: ComplexArray, size: ComplexArray) -> tuple[ComplexArray, FloatArray]:
+    """What each strike adds to the log z of each mode (M, S), and its share of what is known of it.
+
+    slope : (K, M) change of the spectra at unit amplitude, without what free amplitudes take up. rest : (K, S). size : (M, S).
+    """
+    gram = slope.conj().T @ slope
+    score = size.conj() * (slope.conj().T @ rest)
+    inverse = np.linalg.pinv(gram * (size.conj() @ size.T), hermitian=True)
+    # diag(inverse H_s inverse) with H_s = diag(size_s)* gram diag(size_s)
+    turned = size.T[:, :, None] * inverse[None]
+    each = np.einsum("smi,mn,sni->is", turned.conj(), gram, turned).real
+    share = each / np.maximum(np.sum(each, axis=1, keepdims=True), 1e-300)
+    return inverse @ score, share
 
 
 def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, FloatArray]:
     """What was seen, and the standard deviations (M,) widened where it is too much."""
     by_half = _by(own, np.arange(len(owner)) % 2)
-    both = (by_half.share > LEAST_TOLD).all(axis=1)
-    apart = by_half.away[:, 0] - by_half.away[:, -1]
-    z = apart[both] / (sd[both] * np.sqrt(np.sum(1 / by_half.share[both], axis=1)))
+    spread = np.sqrt(by_half.share[:, 0] * by_half.share[:, -1])
+    both = spread > LEAST_TOLD
+    z = by_half.adds[both, 0] / (sd[both] * spread[both])
     strikes = float(np.sqrt(np.mean(z**2))) if len(z) else 1.0
     factor = strikes if np.sum(z**2) > chdtri(max(len(z), 1), LEVEL) else 1.0
     wide = sd * factor
@@ -107,7 +120,7 @@ def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, 
     places, beyond = None, False
     if owner.max() > 0:
         told = by_place.share > LEAST_TOLD
-        q = np.sum(np.where(told, by_place.share * by_place.away**2, 0), axis=1) / wide**2
+        q = np.sum(np.where(told, by_place.adds**2 / np.maximum(by_place.share, LEAST_TOLD), 0), axis=1) / wide**2
         free = float(np.sum(told.sum(axis=1) - 1))
         places, beyond = float(np.sqrt(q.sum() / free)), bool(q.sum() > chdtri(free, LEVEL))
         if beyond:
@@ -116,16 +129,14 @@ def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, 
 
 
 def _by(own: _Own, group: np.ndarray) -> _Own:
-    """Groups of strikes: weighted means less the mean of all, and their shares; (M, groups)."""
+    """Of groups of strikes (M, groups), without what all add together."""
     kinds = np.eye(int(group.max()) + 1)[group]
-    share = own.share @ kinds
-    away = (own.share * own.away) @ kinds / np.maximum(share, 1e-300)
-    away = np.where(share > LEAST_TOLD, away, 0.0)
-    return _Own(away - np.sum(share * away, axis=1, keepdims=True), share)
+    share, adds = own.share @ kinds, own.adds @ kinds
+    return _Own(adds - share * adds.sum(axis=1, keepdims=True), share)
 
 
 def _sandwich(by_place: _Own) -> FloatArray:
     """(M,) standard deviation of each mode's mean from how its places scatter; 1.96 of it hold 95 %."""
     together = np.sum(by_place.share**2, axis=1)  # one over how many places tell most
-    scatter = np.sqrt(np.sum((by_place.share * by_place.away) ** 2, axis=1) / np.maximum(1 - together, 1e-6))
+    scatter = np.sqrt(np.sum(by_place.adds**2, axis=1) / np.maximum(1 - together, 1e-6))
     return np.asarray(scatter * stdtrit(np.maximum(1 / together - 1, 1.0), 0.975) / NORMAL_95)
