@@ -89,9 +89,7 @@ def counts(structure: Structure, clear_db: FloatArray, modes: Sequence[Mode]) ->
     f, width = structure.middle_hz, structure.middle_hz * structure.loss_factor
     got = np.array([m.frequency_hz for m in modes if LOWEST_HZ < m.frequency_hz < HIGHEST_HZ])
     away = np.abs(got[None, :] - f[:, None])
-    own = away < np.maximum(width, OWN_SCATTERS * structure.scatter_hz)[:, None]
-    rows, columns = linear_sum_assignment(np.where(own, away / f[:, None], 1e3))
-    pairs = [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if own[i, j]]
+    pairs = matched(structure, got)
     found, used = {i for i, _ in pairs}, {j for _, j in pairs}
     near = away < np.maximum(NEAR_WIDTHS * width, NEAR_SCATTERS * structure.scatter_hz)[:, None]
     extra = np.array([j not in used for j in range(len(got))], dtype=bool)
@@ -107,6 +105,15 @@ def counts(structure: Structure, clear_db: FloatArray, modes: Sequence[Mode]) ->
         "extra_hz": [round(float(x), 2) for x in got[extra]],
         "of_hz": [round(float(x), 2) for x in f],
     }
+
+
+def matched(structure: Structure, got_hz: FloatArray) -> list[tuple[int, int]]:
+    """Number of the mode and of the estimate that is its own."""
+    f = structure.middle_hz
+    away = np.abs(got_hz[None, :] - f[:, None])
+    own = away < np.maximum(f * structure.loss_factor, OWN_SCATTERS * structure.scatter_hz)[:, None]
+    rows, columns = linear_sum_assignment(np.where(own, away / f[:, None], 1e3))
+    return [(int(i), int(j)) for i, j in zip(rows, columns, strict=True) if own[i, j]]
 
 
 def row(name: str, units: Sequence[dict[str, Any]]) -> str:

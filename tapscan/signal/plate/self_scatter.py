@@ -59,8 +59,7 @@ def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) 
     for (_, widened), sd in zip(seen, sds, strict=True):
         sd[asked] = widened
     out = [
-        replace(p, frequency_sd_hz=float(a), decay_rate_sd_per_s=float(b))
-        for p, a, b in zip(poles, *sds, strict=True)
+        replace(p, frequency_sd_hz=float(a), decay_rate_sd_per_s=float(b)) for p, a, b in zip(poles, *sds, strict=True)
     ]
     return Held(out, seen[0][0])
 
