@@ -46,6 +46,13 @@ class Scan:
     self_scatter: SelfScatter | None = None  # none: see self_scatter_reason
     self_scatter_reason: str | None = "not measured"
 
+    @property
+    def agreement(self) -> str:
+        """How the taps agree with each other, in one sentence."""
+        if self.self_scatter is not None:
+            return self.self_scatter.in_words
+        return f"How the taps agree with each other was not told: {self.self_scatter_reason}."
+
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""
         place = dict(self.places).get(station)

@@ -12,6 +12,7 @@ import numpy as np
 
 from tapscan.records import Mode, Pole, RoomLimit, Scan
 from tapscan.settings import Settings
+from tapscan.signal.fit.subbands import plan_bands
 from tapscan.signal.observe.observations import beside_modes, steady_at_places
 from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.explained import explained_share
@@ -19,6 +20,7 @@ from tapscan.signal.plate.joint_fit import SharedMode, Together, together
 from tapscan.signal.plate.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.plate.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.plate.room_limit import limit_of
+from tapscan.signal.plate.self_scatter import held_alone
 from tapscan.signal.plate.signs import with_signs
 from tapscan.signal.plate.station_analysis import StationResult, hear
 from tapscan.workers import ALONE, Workers
@@ -32,7 +34,20 @@ def modes_of_plate(
 ) -> tuple[list[Mode], Together]:
     """Modes of the plate, in order of frequency, and what the stations told together."""
     told = together([r.sound for r in results if r.sound is not None], settings, workers)
+    if len(results) == 1 and results[0].sound is not None:
+        results, told = _alone(results[0], results[0].sound, told, settings)
     return _modes(results, told, hidden_by_room(results, told), settings), told
+
+
+def _alone(
+    result: StationResult, sound: StationSound, told: Together, settings: Settings
+) -> tuple[list[StationResult], Together]:
+    """One place, its standard deviations held against its own strikes."""
+    own = held_alone(sound, plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz))
+    wide = {p.frequency_hz: p for p in own.poles}
+    heard = tuple(replace(h, pole=wide[h.pole.frequency_hz]) for h in result.heard)
+    mended = replace(result, heard=heard, sound=replace(sound, poles=tuple(own.poles)))
+    return [mended], replace(told, scatter=own.told, scatter_reason=own.reason)
 
 
 def hidden_by_room(results: Sequence[StationResult], told: Together) -> RoomLimit | None:

@@ -1,6 +1,7 @@
-"""A scan held against itself: do odd strikes and even ones, and the places, agree as closely as the standard deviations say?
+"""A scan held against itself: whether strikes and places agree as closely as the standard deviations say.
 
     held(joint, poles, parts)      Held: what was seen, and the poles with honest standard deviations
+    held_alone(sound, bands)       the same of one place, which has strikes alone to tell by
 
 A pole's standard deviation follows from the noise alone. Hands, supports and a plate that warms move each mode from strike to strike and from place to place by
 more. One linear step from the finished fit tells each strike's own frequency and decay rate of each mode. Odd strikes against even ones give a z for each mode; its root mean
@@ -21,10 +22,10 @@ from tapscan.records import ComplexArray, FloatArray, Pole, SelfScatter
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.subbands import Band
-from tapscan.signal.plate.columns import Columns, WeighedBand
+from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, WeighedBand, gathered, weighed
 
 LEVEL = 0.01
-LEAST_MODES = 5
+LEAST_MODES = 3
 NORMAL_95 = 1.96
 LEAST_TOLD = 1e-12  # of a mode's information: a strike that shows less tells nothing
 
@@ -62,6 +63,25 @@ def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) 
         replace(p, frequency_sd_hz=float(a), decay_rate_sd_per_s=float(b)) for p, a, b in zip(poles, *sds, strict=True)
     ]
     return Held(out, seen[0][0])
+
+
+def held_alone(sound: StationSound, bands: Sequence[Band]) -> Held:
+    """Of one place; poles in the place's order, amplitudes at the onset."""
+    onset = np.array([np.exp((-p.decay_rate_per_s + 2j * np.pi * p.frequency_hz) * sound.free_s) for p in sound.poles])
+    free = [
+        replace(p, amplitudes=tuple((np.array(p.amplitudes) * turn).tolist()))
+        for p, turn in zip(sound.poles, onset, strict=True)
+        if p.frequency_hz < HIGHEST_HZ
+    ]
+    if not free:
+        return Held(list(sound.poles), None, f"fewer than {LEAST_MODES} modes")
+    joint, modes = gathered([sound]), ModeArrays.of(free)
+    seen = held(joint, free, {b: weighed(joint, b, modes) for b in bands if b.low_hz < HIGHEST_HZ})
+    wide = {p.frequency_hz: p for p in seen.poles}
+    poles = [
+        replace(wide[p.frequency_hz], amplitudes=p.amplitudes) if p.frequency_hz in wide else p for p in sound.poles
+    ]
+    return Held(poles, seen.told, seen.reason)
 
 
 def _own(
