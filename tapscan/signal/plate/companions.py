@@ -18,7 +18,7 @@ import numpy as np
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, PoleFit, fit_poles, smooth_terms
-from tapscan.signal.plate.columns import Columns, WeighedBand
+from tapscan.signal.plate.columns import Columns, WeighedBand, by_shift
 
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
 WIDTHS = 6.0  # linewidths either side that are looked at
@@ -36,9 +36,11 @@ class _Group:
 
     poles: list[Pole]
     bins: FloatArray
-    values: ComplexArray
+    values: ComplexArray  # with the places' common shift taken out, as the group was fitted
+    raw: ComplexArray  # as recorded: a shift is taken out to first order only
     part: WeighedBand
     owner: np.ndarray
+    drift: FloatArray  # (places,) the places' common shift
 
 
 def united(joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand]) -> list[Pole]:
@@ -76,7 +78,13 @@ def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: Col
     )
     bins, values = kept.bins(float(f.min() - reach), float(f.max() + reach))
     heard = others.spectra(bins, kept.length, kept.rate) + others.images(bins, kept.length, kept.rate)
-    return _Group(poles, bins, values - heard * part.scale, part, joint.owner)
+    rung = next(r for r in joint.rungs if r.length == kept.length)
+    _, raw = rung.bins(float(bins[0] - 0.1 * rung.rate / rung.length), float(bins[-1] + 0.1 * rung.rate / rung.length))
+    moved = by_shift(bins, others, kept)[1] * joint.drift if len(others) else 0.0
+    drift = np.array([joint.drift[joint.owner == k][0] for k in range(len(joint.sounds))])
+    return _Group(
+        poles, bins, values - heard * part.scale, (raw - heard - moved) * part.scale, part, joint.owner, drift
+    )
 
 
 def _as_one(group: _Group) -> Pole | None:
@@ -119,8 +127,8 @@ def _alone(group: _Group) -> tuple[FloatArray, FloatArray, ComplexArray, float]:
     amplitudes = np.empty(len(group.owner), dtype=complex)
     for place in range(places):
         mine = group.owner == place
-        fit = _at_place(group, group.values[:, mine])
-        f[place], d[place] = fit.frequency_hz[0], fit.decay_rate_per_s[0]
+        fit = _at_place(group, group.raw[:, mine])
+        f[place], d[place] = fit.frequency_hz[0] / (1 + group.drift[place]), fit.decay_rate_per_s[0]
         amplitudes[mine] = fit.amplitudes[0] / group.part.scale[mine]
         left += float(np.sum(np.abs(fit.residual) ** 2))
     return f, d, amplitudes, left

@@ -5,7 +5,7 @@
 
 A pole's standard deviation follows from the noise alone. Hands, supports and a plate that warms move each mode from strike to strike and from place to place by
 more. One linear step from the finished fit tells each strike's own frequency and decay rate of each mode. Odd strikes against even ones give a z for each mode; its root mean
-square over modes should be 1. Where it is more than chance makes it (chi-square, LEVEL), all standard deviations are multiplied by it. Where the places disagree by more than
+square over modes should be 1. Where it is more than chance makes it (chi-square, LEVEL), all standard deviations are multiplied by it (by what the middle mode shows, where there are many modes). Where the places disagree by more than
 chance makes them (chi-square, LEVEL), each mode's standard deviation is at least the sandwich estimate over places (Huber 1967; White, Econometrica 48 (1980) 817; from memory), with Student's t for the few places that
 tell most. Where neither is so, nothing is touched.
 """
@@ -26,7 +26,8 @@ from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, Weig
 
 LEVEL = 0.01
 LEAST_MODES = 3
-NORMAL_95 = 1.96
+NORMAL_95, HALF_WITHIN = 1.96, 0.6745  # of a normal distribution
+MANY_MODES = 20  # from here on the middle of all tells the scatter; a few odd modes do not widen the others
 LEAST_TOLD = 1e-12  # of a mode's information: a strike that shows less tells nothing
 
 
@@ -133,7 +134,9 @@ def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, 
     both = spread > LEAST_TOLD
     z = by_half.adds[both, 0] / (sd[both] * spread[both])
     strikes = float(np.sqrt(np.mean(z**2))) if len(z) else 1.0
-    factor = strikes if np.sum(z**2) > chdtri(max(len(z), 1), LEVEL) else 1.0
+    beyond_chance = np.sum(z**2) > chdtri(max(len(z), 1), LEVEL)
+    middle = float(np.median(np.abs(z))) / HALF_WITHIN if len(z) >= MANY_MODES else strikes
+    factor = max(1.0, min(strikes, middle)) if beyond_chance else 1.0
     wide = sd * factor
     by_place = _by(own, owner)
     places, beyond = None, False

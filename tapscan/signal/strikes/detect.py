@@ -32,7 +32,9 @@ AT_START_S, QUIETER, ATTACK_S, RISEN_AT_START, RISEN = 0.005, 1e-3, 0.02, 1.25, 
 LASTING_HOPS = 5  # a strike lasts at least about half of this
 OVER_RING = 2.5  # a new blow stands so much over all that rang just before
 ATTACK_HOPS = 4
-OVER_BEATS = 0.5  # of the strongest that rang since the blow, up to two hops before: close modes that beat come back weaker
+OVER_BEATS = (
+    0.5  # of the strongest that rang since the blow, up to two hops before: close modes that beat come back weaker
+)
 BEFORE_HOPS = 15  # what "just before" means, ms
 TINY = 1e-20
 PRECURSOR = 10**-1.8
