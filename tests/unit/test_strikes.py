@@ -118,6 +118,16 @@ def test_beats_of_a_close_pair_are_no_double_hit():
     assert span.last_blow_s == 0
 
 
+def test_three_close_modes_that_beat_are_no_double_hit():
+    """Their beats rise tenfold within a few milliseconds, though never over what rang before."""
+    modes = [(700.0, 3.0, 0.1), (760.0, 3.0, 0.1), (822.0, 3.0, 0.1), (1500.0, 2.0, 0.1), (1561.0, 2.0, 0.1)]
+    doubles = [
+        spans_of(taps_at([0.5], 2.5, seed=seed, modes=[(f + seed, t, a) for f, t, a in modes], knock=0.02), 48000)
+        for seed in range(8)
+    ]
+    assert all(s.last_blow_s == 0 for (s,) in doubles)
+
+
 @settings(max_examples=25, deadline=None)
 @given(
     st.lists(st.integers(1, 3000), min_size=1, max_size=12),
