@@ -25,6 +25,7 @@ from tapscan.signal.plate.signs import with_signs
 from tapscan.signal.plate.station_analysis import StationResult, hear
 from tapscan.workers import ALONE, Workers
 
+ABOVE = 1.1  # of the highest mode: so far above it the sound is looked at
 SURE_DB = 6.0  # over the clear level: a mode that one place alone hears is sure from there on
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
 
@@ -99,10 +100,14 @@ def _held_against(
     joined: Sequence[Joined], sounds: Sequence[StationSound], highest_hz: float, settings: Settings
 ) -> list[Joined]:
     """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
-    shares = {s.station: _explained(joined, s, highest_hz, settings) for s in sounds}
+    low = {s.station: _explained(joined, s, (settings.fit.lowest_hz, min(HIGHEST_HZ, highest_hz))) for s in sounds}
+    top_hz = ABOVE * max((one.pole.frequency_hz for one in joined), default=0.0)
+    high = (
+        {s.station: _explained(joined, s, (HIGHEST_HZ, top_hz)) for s in sounds} if top_hz > ABOVE * HIGHEST_HZ else {}
+    )
     out = []
-    for one in joined:
-        share = shares.get(one.heard[0].station)
+    for one in joined:  # what is heard below says nothing of a tone above: a small bell has nothing there
+        share = (high if one.pole.frequency_hz >= HIGHEST_HZ else low).get(one.heard[0].station)
         doubt = share is not None and share < settings.fit.explained_share
         note = (
             f"unsure: all modes together explain {100 * max(share or 0, 0):.0f} % of what is heard there"
@@ -120,13 +125,13 @@ def _barely(one: Joined, settings: Settings) -> str | None:
     return f"unsure: heard at one place alone, {one.heard[0].pole.snr_db:.0f} dB over the noise"
 
 
-def _explained(joined: Sequence[Joined], sound: StationSound, highest_hz: float, settings: Settings) -> float | None:
+def _explained(joined: Sequence[Joined], sound: StationSound, between_hz: tuple[float, float]) -> float | None:
     """Of the station's loudest strike."""
     loudest = int(np.argmax(sound.level_db))
     poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
     parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
     ring = sound.strikes[loudest]
-    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz, highest_hz)
+    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, *between_hz)
 
 
 def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:
