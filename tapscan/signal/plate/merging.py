@@ -10,6 +10,7 @@ very clear to count.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import isfinite
 
 import numpy as np
 
@@ -125,7 +126,7 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
     return Mode(
         id=name,
         frequency_hz=f,
-        frequency_sd_hz=f_sd,
+        frequency_sd_hz=f_sd if isfinite(f_sd) else None,
         decay_rate_per_s=None if reason else rate,
         decay_rate_sd_per_s=None if reason else rate_sd,
         t60_s=None if reason else t60_s(rate),
@@ -148,8 +149,12 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
 
 
 def _joint(values: Sequence[float], sds: Sequence[float]) -> tuple[float, float]:
-    """Inverse-variance mean without outliers; its sd, never under what the scatter shows."""
+    """Inverse-variance mean without outliers; its sd, never under what the scatter shows, infinite where no fit tells one."""
     v, s = np.array(values), np.array(sds)
+    known = np.isfinite(s) & (s > 0)
+    if not known.any():
+        return float(np.median(v)), float("inf")
+    v, s = v[known], s[known]
     order = np.argsort(v)
     weight = 1 / s**2
     middle = v[order][np.searchsorted(np.cumsum(weight[order]), 0.5 * weight.sum())]

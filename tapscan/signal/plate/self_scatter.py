@@ -27,7 +27,8 @@ from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, Weig
 LEVEL = 0.01
 LEAST_MODES = 3
 NORMAL_95, HALF_WITHIN = 1.96, 0.6745  # of a normal distribution
-MANY_MODES = 20  # from here on the middle of all tells the scatter; a few odd modes do not widen the others
+MANY_MODES = 5  # from here on the middle of all tells the scatter; a few odd modes do not widen the others
+LEAST_FALL = 0.3  # time constants within the record: what fades less is no mode
 LEAST_TOLD = 1e-12  # of a mode's information: a strike that shows less tells nothing
 
 
@@ -54,6 +55,9 @@ def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) 
     if np.bincount(owner).max() < 2:
         return Held(list(poles), None, "each place was tapped once")
     f, d, share, asked = _own(poles, parts)
+    asked &= np.isfinite(f).all(axis=1) & np.isfinite(d).all(axis=1)
+    asked &= np.array([p.decay_rate_per_s > LEAST_FALL / joint.rungs[0].duration_s for p in poles])  # no hum
+    asked &= np.array([0 < p.frequency_sd_hz < np.inf and 0 < p.decay_rate_sd_per_s < np.inf for p in poles])
     if asked.sum() < LEAST_MODES:
         return Held(list(poles), None, f"fewer than {LEAST_MODES} modes")
     sds = [np.array([p.frequency_sd_hz for p in poles]), np.array([p.decay_rate_sd_per_s for p in poles])]
@@ -158,7 +162,7 @@ def _by(own: _Own, group: np.ndarray) -> _Own:
 
 
 def _sandwich(by_place: _Own) -> FloatArray:
-    """(M,) standard deviation of each mode's mean from how its places scatter; 1.96 of it hold 95 %."""
+    """(M,) standard deviation of each mode's mean from how its places scatter; 1.96 of it hold 95 %. A mode that one place alone shows has none: 0."""
     together = np.sum(by_place.share**2, axis=1)  # one over how many places tell most
     scatter = np.sqrt(np.sum(by_place.adds**2, axis=1) / np.maximum(1 - together, 1e-6))
     return np.asarray(scatter * stdtrit(np.maximum(1 / together - 1, 1.0), 0.975) / NORMAL_95)
