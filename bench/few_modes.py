@@ -148,7 +148,7 @@ def main() -> None:
     ask = argparse.ArgumentParser(prog="python -m bench.few_modes", description=__doc__.splitlines()[0])
     ask.add_argument("work", type=Path)
     ask.add_argument("--structures", type=int, default=60, help="at each number of places")
-    ask.add_argument("--luck", default="second")
+    ask.add_argument("--luck", default="third")
     ask.add_argument("--minutes", type=float, default=8.0)
     ask.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     ask.add_argument("--dry", action="store_true", help="print only")

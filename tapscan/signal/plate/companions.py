@@ -91,7 +91,8 @@ def _as_one(group: _Group) -> Pole | None:
     """One pole, or None where the places do not hold one each."""
     if len(group.bins) < LEAST_BINS:
         return None
-    f, d, amplitudes, left = _alone(group)
+    corrected = replace(group, raw=group.values, drift=np.zeros_like(group.drift))
+    f, d, amplitudes, left = min((_alone(g) for g in (group, corrected)), key=lambda told: told[3])
     energy = np.bincount(group.owner, np.abs(amplitudes * group.part.scale) ** 2)
     weight = energy / energy.sum()
     middle, apart = _over_places(f, weight)
