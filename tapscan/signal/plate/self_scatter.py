@@ -7,7 +7,7 @@ A pole's standard deviation follows from the noise alone. Hands, supports and a 
 more. One linear step from the finished fit tells each strike's own frequency and decay rate of each mode. Odd strikes against even ones give a z for each mode; its root mean
 square over modes should be 1. Where it is more than chance makes it (chi-square, LEVEL), all standard deviations are multiplied by it (by what the middle mode shows, where there are many modes). Where the places disagree by more than
 chance makes them (chi-square, LEVEL), each mode's standard deviation is at least the sandwich estimate over places (Huber 1967; White, Econometrica 48 (1980) 817; from memory), with Student's t for the few places that
-tell most. Where neither is so, nothing is touched.
+tell most; where hardly more than one place shows a mode, it is multiplied by what the places of all modes show. Where neither is so, nothing is touched.
 """
 
 from __future__ import annotations
@@ -26,6 +26,7 @@ from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, Weig
 
 LEVEL = 0.01
 LEAST_MODES = 3
+LEAST_PLACES = 3.0  # that tell of a mode; of fewer no scatter of its own is told, and that of all modes stands for it
 NORMAL_95, HALF_WITHIN = 1.96, 0.6745  # of a normal distribution
 MANY_MODES = 5  # from here on the middle of all tells the scatter; a few odd modes do not widen the others
 LEAST_FALL = 0.3  # time constants within the record: what fades less is no mode
@@ -150,7 +151,7 @@ def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, 
         free = float(np.sum(told.sum(axis=1) - 1))
         places, beyond = float(np.sqrt(q.sum() / free)), bool(q.sum() > chdtri(free, LEVEL))
         if beyond:
-            wide = np.maximum(wide, _sandwich(by_place))
+            wide = np.maximum(wide, _sandwich(by_place, wide * places))
     return SelfScatter(strikes, len(z), factor, places, beyond, LEVEL), wide
 
 
@@ -161,8 +162,10 @@ def _by(own: _Own, group: np.ndarray) -> _Own:
     return _Own(adds - share * adds.sum(axis=1, keepdims=True), share)
 
 
-def _sandwich(by_place: _Own) -> FloatArray:
-    """(M,) standard deviation of each mode's mean from how its places scatter; 1.96 of it hold 95 %. A mode that one place alone shows has none: 0."""
-    together = np.sum(by_place.share**2, axis=1)  # one over how many places tell most
-    scatter = np.sqrt(np.sum(by_place.adds**2, axis=1) / np.maximum(1 - together, 1e-6))
-    return np.asarray(scatter * stdtrit(np.maximum(1 / together - 1, 1.0), 0.975) / NORMAL_95)
+def _sandwich(by_place: _Own, pooled: FloatArray) -> FloatArray:
+    """(M,) standard deviation of each mode's mean from how its places scatter; 1.96 of it hold 95 %. pooled : (M,) where too few places tell of the mode."""
+    many = 1 / np.sum(by_place.share**2, axis=1)  # places that tell as much, each as the others
+    enough = many >= LEAST_PLACES
+    free = np.where(enough, many - 1, LEAST_PLACES)
+    scatter = np.sqrt(np.sum(by_place.adds**2, axis=1) * (free + 1) / free)
+    return np.asarray(np.where(enough, scatter * stdtrit(free, 0.975) / NORMAL_95, pooled))
