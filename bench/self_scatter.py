@@ -25,7 +25,7 @@ from tapscan.records import SelfScatter
 
 RESULT = Path(__file__).parent / "results" / "self_scatter.txt"
 FAMILIES = ("plate 50 dB", "plate 35 dB", "plate warming", "few modes, 4 places", "few modes, 10 places")
-FIRST = 340  # castings below served to choose
+FIRST = 360  # castings below served to choose
 AIM = 0.92, 0.98
 
 

@@ -29,6 +29,9 @@ def test_intervals_hold_while_a_plate_warms():
     assert one["held"] / one["of"] >= 0.9  # .5 where places are not asked
 
 
+WIDTH = np.full(60, 1.0)
+
+
 def drawn(scatter: float, seed: int = 3) -> tuple[_Own, np.ndarray, np.ndarray]:
     """60 modes of standard deviation .01, 10 places of 4 strikes, each place shifted by `scatter` of what noise moves it by."""
     rng = np.random.default_rng(seed)
@@ -38,19 +41,19 @@ def drawn(scatter: float, seed: int = 3) -> tuple[_Own, np.ndarray, np.ndarray]:
 
 
 def test_chance_widens_nothing_and_places_that_differ_do():
-    told, sd = _judged(*drawn(0.0))
+    told, sd = _judged(*drawn(0.0), WIDTH)
     assert told.strikes == pytest.approx(1, abs=0.2) and told.places == pytest.approx(1, abs=0.1)
     assert sd.tolist() == [0.01] * 60
-    told, sd = _judged(*drawn(4.0))
+    told, sd = _judged(*drawn(4.0), WIDTH)
     # A place's mean scatters by root of 1 + 4^2 of noise's: so does the mean over places, and Student's t of nine adds 2.26 / 1.96.
-    assert told.places_widened and told.places == pytest.approx(np.sqrt(17), rel=0.15)
+    assert told.places_widened and 2 < told.places < np.sqrt(17)  # z is counted up to four
     assert np.median(sd) == pytest.approx(0.01 * np.sqrt(17) * 2.26 / 1.96, rel=0.15)
 
 
 def test_strikes_that_differ_widen_all():
     own, sd, owner = drawn(0.0)
-    told, wide = _judged(replace(own, adds=3 * own.adds), sd, owner)
-    assert told.widened_by == pytest.approx(3, rel=0.25)
+    told, wide = _judged(replace(own, adds=3 * own.adds), sd, owner, WIDTH)
+    assert told.widened_by == pytest.approx(3, rel=0.25)  # clipped z: a little less
     assert wide.min() >= 0.01 * told.widened_by * 0.999
 
 

@@ -29,6 +29,7 @@ LEAST_MODES = 3
 LEAST_PLACES = 3.0  # that tell of a mode; of fewer no scatter of its own is told, and that of all modes stands for it
 NORMAL_95, HALF_WITHIN = 1.96, 0.6745  # of a normal distribution
 MANY_MODES = 5  # from here on the middle of all tells the scatter; a few odd modes do not widen the others
+MOST_Z = 4.0  # more counts as so much: a few modes that one linear step does not follow would speak for all
 LEAST_FALL = 0.3  # time constants within the record: what fades less is no mode
 LEAST_TOLD = 1e-12  # of a mode's information: a strike that shows less tells nothing
 
@@ -62,7 +63,12 @@ def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) 
     if asked.sum() < LEAST_MODES:
         return Held(list(poles), None, f"fewer than {LEAST_MODES} modes")
     sds = [np.array([p.frequency_sd_hz for p in poles]), np.array([p.decay_rate_sd_per_s for p in poles])]
-    seen = [_judged(_Own(x[asked], share[asked]), sd[asked], owner) for x, sd in zip((f, d), sds, strict=True)]
+    rates = np.array([p.decay_rate_per_s for p in poles])
+    most = rates / (2 * np.pi), rates  # half a linewidth, and the decay itself: a linear step tells no more
+    seen = [
+        _judged(_Own(x[asked], share[asked]), sd[asked], owner, top[asked])
+        for x, sd, top in zip((f, d), sds, most, strict=True)
+    ]
     for (_, widened), sd in zip(seen, sds, strict=True):
         sd[asked] = widened
     out = [
@@ -132,12 +138,12 @@ def _influence(slope: ComplexArray, rest: ComplexArray, size: ComplexArray) -> t
     return inverse @ score, share
 
 
-def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, FloatArray]:
+def _judged(own: _Own, sd: FloatArray, owner: np.ndarray, most: FloatArray) -> tuple[SelfScatter, FloatArray]:
     """What was seen, and the standard deviations (M,) widened where it is too much."""
     by_half = _by(own, np.arange(len(owner)) % 2)
     spread = np.sqrt(by_half.share[:, 0] * by_half.share[:, -1])
     both = spread > LEAST_TOLD
-    z = by_half.adds[both, 0] / (sd[both] * spread[both])
+    z = np.clip(by_half.adds[both, 0] / (sd[both] * spread[both]), -MOST_Z, MOST_Z)
     strikes = float(np.sqrt(np.mean(z**2))) if len(z) else 1.0
     beyond_chance = np.sum(z**2) > chdtri(max(len(z), 1), LEVEL)
     middle = float(np.median(np.abs(z))) / HALF_WITHIN if len(z) >= MANY_MODES else strikes
@@ -147,11 +153,12 @@ def _judged(own: _Own, sd: FloatArray, owner: np.ndarray) -> tuple[SelfScatter, 
     places, beyond = None, False
     if owner.max() > 0:
         told = by_place.share > LEAST_TOLD
-        q = np.sum(np.where(told, by_place.adds**2 / np.maximum(by_place.share, LEAST_TOLD), 0), axis=1) / wide**2
+        z_places = by_place.adds / (np.sqrt(np.maximum(by_place.share, LEAST_TOLD)) * wide[:, None])
+        q = np.sum(np.where(told, np.clip(z_places, -MOST_Z, MOST_Z) ** 2, 0), axis=1)
         free = float(np.sum(told.sum(axis=1) - 1))
         places, beyond = float(np.sqrt(q.sum() / free)), bool(q.sum() > chdtri(free, LEVEL))
         if beyond:
-            wide = np.maximum(wide, _sandwich(by_place, wide * places))
+            wide = np.maximum(wide, np.minimum(_sandwich(by_place, wide * places), most))
     return SelfScatter(strikes, len(z), factor, places, beyond, LEVEL), wide
 
 
