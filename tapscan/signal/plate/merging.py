@@ -10,7 +10,6 @@ very clear to count.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from math import isfinite
 
 import numpy as np
 
@@ -126,7 +125,7 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
     return Mode(
         id=name,
         frequency_hz=f,
-        frequency_sd_hz=f_sd if isfinite(f_sd) else None,
+        frequency_sd_hz=f_sd,
         decay_rate_per_s=None if reason else rate,
         decay_rate_sd_per_s=None if reason else rate_sd,
         t60_s=None if reason else t60_s(rate),
