@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from bench.simulate.few_modes import KINDS, RATE_HZ, drawn, taps_of
 from tapscan.settings import Settings
 from tapscan.signal.strikes.detect import (
     Envelope,
@@ -118,14 +119,14 @@ def test_beats_of_a_close_pair_are_no_double_hit():
     assert span.last_blow_s == 0
 
 
-def test_three_close_modes_that_beat_are_no_double_hit():
-    """Their beats rise tenfold within a few milliseconds, though never over what rang before."""
-    modes = [(700.0, 3.0, 0.1), (760.0, 3.0, 0.1), (822.0, 3.0, 0.1), (1500.0, 2.0, 0.1), (1561.0, 2.0, 0.1)]
-    doubles = [
-        spans_of(taps_at([0.5], 2.5, seed=seed, modes=[(f + seed, t, a) for f, t, a in modes], knock=0.02), 48000)
-        for seed in range(8)
-    ]
-    assert all(s.last_blow_s == 0 for (s,) in doubles)
+def test_beats_of_many_modes_are_seldom_a_double_hit():
+    """Structures of few modes (closed form, simulated) tapped once at a time: 14 of these 350 were called double without asking that a second blow rise over what rang."""
+    called = 0
+    for seed in range(30):
+        rng = np.random.default_rng([5, seed])
+        sounds, _ = taps_of(drawn(KINDS[seed % 3], 4, rng), rng)
+        called += sum(s.last_blow_s > 0 for x in sounds.values() for s in spans_of(x, RATE_HZ))
+    assert called <= 6
 
 
 @settings(max_examples=25, deadline=None)
