@@ -23,10 +23,17 @@ from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.subbands import Band
 from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, WeighedBand, gathered, weighed
+from tapscan.signal.plate.moderated import moderated
 
 LEVEL = 0.01
 LEAST_MODES = 3
-LEAST_PLACES = 3.0  # that tell of a mode; of fewer no scatter of its own is told, and that of all modes stands for it
+FLOOR = (
+    1.25  # times: what is widened less than this is not widened; chosen on castings below 40 of bench/self_scatter.py
+)
+LEAST_PLACES = 2.0  # that tell of a mode; of fewer no scatter of its own is told, and that of all modes stands for it
+LEAST_FREE = 0.5  # degrees of freedom
+LEAST_TREND = 3.0  # places: through fewer no straight line is drawn
+SHARE_SHIFT = 4.0  # modes, as strong as each other: of fewer a shift that they share is no shift of the plate
 NORMAL_95, HALF_WITHIN = 1.96, 0.6745  # of a normal distribution
 MANY_MODES = 5  # from here on the middle of all tells the scatter; a few odd modes do not widen the others
 MOST_Z = 4.0  # more counts as so much: a few modes that one linear step does not follow would speak for all
@@ -65,9 +72,10 @@ def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) 
     sds = [np.array([p.frequency_sd_hz for p in poles]), np.array([p.decay_rate_sd_per_s for p in poles])]
     rates = np.array([p.decay_rate_per_s for p in poles])
     most = rates / (2 * np.pi), rates  # half a linewidth, and the decay itself: a linear step tells no more
+    shifts = _shifts(joint, poles, asked), None
     seen = [
-        _judged(_Own(x[asked], share[asked]), sd[asked], owner, top[asked])
-        for x, sd, top in zip((f, d), sds, most, strict=True)
+        _judged(_Own(x[asked], share[asked]), sd[asked], owner, top[asked], shift)
+        for x, sd, top, shift in zip((f, d), sds, most, shifts, strict=True)
     ]
     for (_, widened), sd in zip(seen, sds, strict=True):
         sd[asked] = widened
@@ -138,28 +146,50 @@ def _influence(slope: ComplexArray, rest: ComplexArray, size: ComplexArray) -> t
     return inverse @ score, share
 
 
-def _judged(own: _Own, sd: FloatArray, owner: np.ndarray, most: FloatArray) -> tuple[SelfScatter, FloatArray]:
+def _shifts(joint: Columns, poles: Sequence[Pole], asked: np.ndarray) -> FloatArray | None:
+    """(M, S) in Hz, what the fit took out of each strike as the shift that all modes share, where few modes tell of it; else None."""
+    f, sd = (np.array([getattr(p, k) for p in poles])[asked] for k in ("frequency_hz", "frequency_sd_hz"))
+    told = (f / sd) ** 2
+    return f[:, None] * joint.drift if told.sum() ** 2 / np.sum(told**2) < SHARE_SHIFT else None
+
+
+def _judged(
+    own: _Own, sd: FloatArray, owner: np.ndarray, most: FloatArray, shift: FloatArray | None = None
+) -> tuple[SelfScatter, FloatArray]:
     """What was seen, and the standard deviations (M,) widened where it is too much."""
-    by_half = _by(own, np.arange(len(owner)) % 2)
+    strikes, many, factor = _of_strikes(own, sd, len(owner))
+    wide, places, beyond = sd * factor, None, False
+    if owner.max() > 0:
+        shifted = own if shift is None else _Own(own.adds + own.share * shift, own.share)
+        by_place = _by(shifted, owner)
+        places, chance = _of_places(by_place, wide)
+        beyond = not chance and places > FLOOR
+        if beyond:
+            scatter = np.minimum(_sandwich(by_place, wide), most)
+            wide = np.where(scatter > FLOOR * wide, scatter, wide)
+    return SelfScatter(strikes, many, factor, places, beyond, LEVEL), wide
+
+
+def _of_strikes(own: _Own, sd: FloatArray, strikes: int) -> tuple[float, int, float]:
+    """Root mean square z of odd strikes against even ones, of how many modes, and what standard deviations are to be multiplied by."""
+    by_half = _by(own, np.arange(strikes) % 2)
     spread = np.sqrt(by_half.share[:, 0] * by_half.share[:, -1])
     both = spread > LEAST_TOLD
     z = np.clip(by_half.adds[both, 0] / (sd[both] * spread[both]), -MOST_Z, MOST_Z)
-    strikes = float(np.sqrt(np.mean(z**2))) if len(z) else 1.0
+    rms = float(np.sqrt(np.mean(z**2))) if len(z) else 1.0
     beyond_chance = np.sum(z**2) > chdtri(max(len(z), 1), LEVEL)
-    middle = float(np.median(np.abs(z))) / HALF_WITHIN if len(z) >= MANY_MODES else strikes
-    factor = max(1.0, min(strikes, middle)) if beyond_chance else 1.0
-    wide = sd * factor
-    by_place = _by(own, owner)
-    places, beyond = None, False
-    if owner.max() > 0:
-        told = by_place.share > LEAST_TOLD
-        z_places = by_place.adds / (np.sqrt(np.maximum(by_place.share, LEAST_TOLD)) * wide[:, None])
-        q = np.sum(np.where(told, np.clip(z_places, -MOST_Z, MOST_Z) ** 2, 0), axis=1)
-        free = float(np.sum(told.sum(axis=1) - 1))
-        places, beyond = float(np.sqrt(q.sum() / free)), bool(q.sum() > chdtri(free, LEVEL))
-        if beyond:
-            wide = np.maximum(wide, np.minimum(_sandwich(by_place, wide * places), most))
-    return SelfScatter(strikes, len(z), factor, places, beyond, LEVEL), wide
+    middle = float(np.median(np.abs(z))) / HALF_WITHIN if len(z) >= MANY_MODES else rms
+    factor = min(rms, middle)
+    return rms, len(z), factor if beyond_chance and factor > FLOOR else 1.0
+
+
+def _of_places(by_place: _Own, sd: FloatArray) -> tuple[float, bool]:
+    """Root mean square z of the places, and whether chance makes as much."""
+    told = by_place.share > LEAST_TOLD
+    z = by_place.adds / (np.sqrt(np.maximum(by_place.share, LEAST_TOLD)) * sd[:, None])
+    q = float(np.sum(np.where(told, np.clip(z, -MOST_Z, MOST_Z) ** 2, 0)))
+    free = float(np.sum(told.sum(axis=1) - 1))
+    return float(np.sqrt(q / free)), bool(q <= chdtri(free, LEVEL))
 
 
 def _by(own: _Own, group: np.ndarray) -> _Own:
@@ -169,10 +199,23 @@ def _by(own: _Own, group: np.ndarray) -> _Own:
     return _Own(adds - share * adds.sum(axis=1, keepdims=True), share)
 
 
-def _sandwich(by_place: _Own, pooled: FloatArray) -> FloatArray:
-    """(M,) standard deviation of each mode's mean from how its places scatter; 1.96 of it hold 95 %. pooled : (M,) where too few places tell of the mode."""
+def _sandwich(by_place: _Own, sd: FloatArray) -> FloatArray:
+    """(M,) standard deviation of each mode's mean from how its places scatter and drift; 1.96 of it hold 95 %."""
     many = 1 / np.sum(by_place.share**2, axis=1)  # places that tell as much, each as the others
+    free = np.maximum(many - 1, LEAST_FREE)
+    ratio = np.sum(by_place.adds**2, axis=1) * (free + 1) / free / sd**2
     enough = many >= LEAST_PLACES
-    free = np.where(enough, many - 1, LEAST_PLACES)
-    scatter = np.sqrt(np.sum(by_place.adds**2, axis=1) * (free + 1) / free)
-    return np.asarray(np.where(enough, scatter * stdtrit(free, 0.975) / NORMAL_95, pooled))
+    if enough.sum() < LEAST_MODES:
+        enough = np.ones(len(many), dtype=bool)
+    held = moderated(ratio, free, enough)
+    scatter = sd * np.sqrt(held.ratio) * stdtrit(held.free, 0.975) / NORMAL_95
+    return np.asarray(np.hypot(scatter, np.where(many >= LEAST_TREND, _off_middle(by_place), 0.0)))
+
+
+def _off_middle(by_place: _Own) -> FloatArray:
+    """(M,) how far a mode's mean lies off the middle of the scan, by a straight line through its places in their order."""
+    order = np.linspace(-1.0, 1.0, by_place.share.shape[1])
+    mean = by_place.share @ order
+    apart = order[None, :] - mean[:, None]
+    slope = np.sum(by_place.adds * apart, axis=1) / np.maximum(np.sum(by_place.share * apart**2, axis=1), LEAST_TOLD)
+    return np.asarray(slope * mean)
