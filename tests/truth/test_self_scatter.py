@@ -1,6 +1,7 @@
 """Standard deviations against simulated plates (finite elements) and against what chance makes: a short form of bench/self_scatter.py."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from bench import accuracy_plates as simulated
 from bench.few_modes import heard
 from bench.self_scatter import Unit, of_plate
 from bench.simulate import few_modes
+from tapscan.records import Pole
 from tapscan.signal.plate import self_scatter
 from tapscan.signal.plate.self_scatter import _judged, _Own
 from tests.compared import scan
@@ -32,12 +34,12 @@ def test_intervals_hold_while_a_plate_warms():
 WIDTH = np.full(60, 1.0)
 
 
-def drawn(scatter: float, seed: int = 3) -> tuple[_Own, np.ndarray, np.ndarray]:
-    """60 modes of standard deviation .01, 10 places of 4 strikes, each place shifted by `scatter` of what noise moves it by."""
+def drawn(scatter: float, seed: int = 3, many: int = 60) -> tuple[_Own, np.ndarray, np.ndarray]:
+    """Modes of standard deviation .01, 10 places of 4 strikes, each place shifted by `scatter` of what noise moves it by."""
     rng = np.random.default_rng(seed)
     owner = np.repeat(np.arange(10), 4)
-    noise = rng.standard_normal((60, 40)) + scatter / 2 * rng.standard_normal((60, 10))[:, owner]
-    return _Own(0.01 * noise / np.sqrt(40), np.full((60, 40), 1 / 40)), np.full(60, 0.01), owner
+    noise = rng.standard_normal((many, 40)) + scatter / 2 * rng.standard_normal((many, 10))[:, owner]
+    return _Own(0.01 * noise / np.sqrt(40), np.full((many, 40), 1 / 40)), np.full(many, 0.01), owner
 
 
 def test_chance_widens_nothing_and_places_that_differ_do():
@@ -69,3 +71,49 @@ def test_one_tap_a_place_tells_nothing(monkeypatch):
 def test_what_is_told_stands_in_the_figures():
     told = self_scatter.SelfScatter(2.0, 30, 2.0, 1.1, False, 0.01)
     assert "2.0 times" in replace(scan(), self_scatter=told).agreement
+
+
+def test_what_does_not_matter_widens_nothing():
+    """Significant, yet a 95 % interval still holds nine in ten: 60 modes, 20 places, each scattering 1.1 times as noise does."""
+    told, sd = _judged(*drawn(0.5, many=400), np.full(400, 1.0))
+    assert 1.05 < told.places < self_scatter.FLOOR
+    assert not told.places_widened and sd.tolist() == [0.01] * 400
+
+
+def test_three_modes_whose_places_differ_leave_the_others_alone():
+    own, sd, owner = drawn(0.0)
+    wild = drawn(20.0, seed=4)[0]
+    own.adds[:3] = wild.adds[:3]
+    told, wide = _judged(own, sd, owner, WIDTH)
+    assert told.places_widened
+    assert (wide[:3] > 0.1).all() and np.mean(wide[3:] == 0.01) > 0.7
+
+
+def test_a_mode_that_drifts_is_wider_the_farther_its_strongest_place_lies_off_the_middle():
+    """A straight line of 1 Hz from the first place to the last; all of the information at the first places, or in the middle."""
+    order = np.linspace(-0.5, 0.5, 10)
+    early, amid = (np.exp(-(((np.arange(10) - at) / 1.5) ** 2)) for at in (1, 4.5))
+    wide = []
+    for weight in (early, amid):
+        share = np.tile(weight / weight.sum(), (8, 1))
+        shift = order - share[0] @ order
+        wide.append(self_scatter._off_middle(_Own(share * shift, share))[0])
+    assert abs(wide[0]) == pytest.approx(abs(np.sum(early * order) / early.sum()), rel=1e-6)
+    assert abs(wide[1]) < 1e-9
+
+
+def test_a_shift_that_two_modes_make_is_their_own_scatter():
+    """Two strong modes of six carry what all places seem to share; of forty alike the shift is the plate's."""
+    few, many = (np.array([0.001, 0.002, *[1.0] * 4]), np.full(40, 0.01))
+    drift = np.linspace(-3e-4, 3e-4, 12)
+    joint = SimpleNamespace(drift=drift)
+    shifts = [
+        self_scatter._shifts(joint, [Pole(100.0, s, 1.0, 0.1, (), 30.0) for s in sd], np.ones(len(sd), dtype=bool))
+        for sd in (few, many)
+    ]
+    assert shifts[0] is not None and shifts[1] is None
+    assert np.allclose(shifts[0][0], 100 * drift)
+    own = _Own(np.zeros((6, 12)), np.full((6, 12), 1 / 12))
+    owner = np.repeat(np.arange(6), 2)
+    assert _judged(own, few, owner, WIDTH[:6])[1].tolist() == few.tolist()
+    assert _judged(own, few, owner, WIDTH[:6], shifts[0])[1][0] > 2 * few[0]
