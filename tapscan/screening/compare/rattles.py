@@ -14,7 +14,7 @@ from tapscan.records import ScanForComparison
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
 
-UNSTEADY = 1.35  # times; between the middle modes of two real cymbals (1.4 to 2.0) and of simulated plates (1.0)
+UNSTEADY = 1.35  # times; set between two real cymbals (1.4 to 2.0 by the middle mode) and simulated plates (1.0); not tried on any other real thing
 
 
 def quiet_ones(baselines: Sequence[ScanForComparison], settings: Settings) -> Sequence[ScanForComparison]:
