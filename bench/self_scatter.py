@@ -25,7 +25,7 @@ from tapscan.records import SelfScatter
 
 RESULT = Path(__file__).parent / "results" / "self_scatter.txt"
 FAMILIES = ("plate 50 dB", "plate 35 dB", "plate warming", "few modes, 4 places", "few modes, 10 places")
-FIRST = 400  # castings below 40 served to choose; 360 to 369 had been counted before
+FIRST = 500  # those below 40 and 400 to 411 served to choose, the latter after a count that missed its aim; 360 to 369 had been counted before
 AIM = 0.92, 0.98
 
 
