@@ -10,7 +10,10 @@ from bench import accuracy_plates as simulated
 from bench.few_modes import heard
 from bench.self_scatter import Unit, of_plate
 from bench.simulate import few_modes
-from tapscan.records import Pole
+from tapscan.records import Mode, Pole
+from tapscan.register.codec import plain, record_of
+from tapscan.screening.compare.pairing import mode_table
+from tapscan.screening.compare.repeatability import log_loss_sd
 from tapscan.signal.plate import self_scatter
 from tapscan.signal.plate.self_scatter import _judged, _Own
 from tests.compared import scan
@@ -129,3 +132,17 @@ def test_the_middle_of_the_shared_shift_is_known_no_better_than_modes_agree():
     poles = [Pole(100.0, 1e-4, 1.0, 0.1, (), 30.0)] * 100
     told = self_scatter._middle_sd(_Own(share * 100 * apart[0], share), poles, np.ones(100, dtype=bool))
     assert told == pytest.approx(np.full(100, 100 * true), rel=0.15)
+
+
+def test_what_places_differ_by_does_not_count_between_scans_of_the_same_places():
+    """It is the same in both. The warming plate's modes are stated wider, and their figure for another scan is what it was without the places."""
+    plates = [simulated.plate_of(11, 19.5 + k / 19, 0.003 * k / 19) for k in range(20)]
+    modes = simulated.measured_scan_of(plates, 11, 50.0, "pickup 1").modes
+    wide = [m for m in modes if m.by_places[0] > 1]
+    assert len(wide) > 0.5 * len(modes)
+    assert all(m.again_sd_hz * m.by_places[0] == pytest.approx(m.frequency_sd_hz) for m in wide)
+    table = mode_table(modes, [])
+    assert table.frequency_sd * table.frequency_hz == pytest.approx([m.again_sd_hz for m in modes])
+    faded = next(m for m in wide if m.decay_rate_sd_per_s and m.by_places[1] > 1)
+    assert log_loss_sd(faded) == pytest.approx(faded.decay_rate_sd_per_s / faded.by_places[1] / faded.decay_rate_per_s)
+    assert record_of(Mode, plain(faded)).by_places == faded.by_places
