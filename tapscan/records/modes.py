@@ -19,10 +19,8 @@ class Pole:
     decay_rate_sd_per_s: float
     amplitudes: tuple[complex, ...]  # at the onset, full scale = 1, one a strike
     snr_db: float  # energy over the noise energy density it must beat: matched-filter SNR, best strike
-    by_places: tuple[float, float] = (
-        1.0,
-        1.0,
-    )  # times that the frequency's and the decay rate's sd grew since places differ
+    # times that the sds of frequency and decay rate are what noise alone makes
+    widened: tuple[float, float] = (1.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -69,13 +67,13 @@ class Mode:
     origin: Origin
     amplitudes: tuple[ModalAmplitude, ...] = field(metadata={"written_as": "strengths"})
     reason: str | None = None
-    # Times that both sds grew since places differ. Between two scans of the same places that is the same in both.
-    by_places: tuple[float, float] = (1.0, 1.0)
+    # times that the sds of frequency and decay rate are what noise alone makes
+    widened: tuple[float, float] = (1.0, 1.0)
 
     @property
-    def again_sd_hz(self) -> float | None:
-        """Standard deviation of the frequency, were the same places tapped again on the same plate."""
-        return None if self.frequency_sd_hz is None else self.frequency_sd_hz / self.by_places[0]
+    def noise_sd_hz(self) -> float | None:
+        """Standard deviation of the frequency by noise alone: limits of comparisons were chosen with it, and go on with it until they are chosen anew."""
+        return None if self.frequency_sd_hz is None else self.frequency_sd_hz / self.widened[0]
 
     @property
     def frequency(self) -> Estimate:

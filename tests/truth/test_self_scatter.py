@@ -134,15 +134,15 @@ def test_the_middle_of_the_shared_shift_is_known_no_better_than_modes_agree():
     assert told == pytest.approx(np.full(100, 100 * true), rel=0.15)
 
 
-def test_what_places_differ_by_does_not_count_between_scans_of_the_same_places():
-    """It is the same in both. The warming plate's modes are stated wider, and their figure for another scan is what it was without the places."""
+def test_comparisons_go_on_with_what_noise_makes():
+    """Their limits were chosen with it. The warming plate's modes are stated wider, and what a comparison takes is what it was."""
     plates = [simulated.plate_of(11, 19.5 + k / 19, 0.003 * k / 19) for k in range(20)]
     modes = simulated.measured_scan_of(plates, 11, 50.0, "pickup 1").modes
-    wide = [m for m in modes if m.by_places[0] > 1]
+    wide = [m for m in modes if m.widened[0] > 1]
     assert len(wide) > 0.5 * len(modes)
-    assert all(m.again_sd_hz * m.by_places[0] == pytest.approx(m.frequency_sd_hz) for m in wide)
+    assert all(m.noise_sd_hz * m.widened[0] == pytest.approx(m.frequency_sd_hz) for m in wide)
     table = mode_table(modes, [])
-    assert table.frequency_sd * table.frequency_hz == pytest.approx([m.again_sd_hz for m in modes])
-    faded = next(m for m in wide if m.decay_rate_sd_per_s and m.by_places[1] > 1)
-    assert log_loss_sd(faded) == pytest.approx(faded.decay_rate_sd_per_s / faded.by_places[1] / faded.decay_rate_per_s)
-    assert record_of(Mode, plain(faded)).by_places == faded.by_places
+    assert table.frequency_sd * table.frequency_hz == pytest.approx([m.noise_sd_hz for m in modes])
+    faded = next(m for m in wide if m.decay_rate_sd_per_s and m.widened[1] > 1)
+    assert log_loss_sd(faded) == pytest.approx(faded.decay_rate_sd_per_s / faded.widened[1] / faded.decay_rate_per_s)
+    assert record_of(Mode, plain(faded)).widened == faded.widened

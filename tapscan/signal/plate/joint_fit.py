@@ -80,7 +80,7 @@ class SharedMode:
     decay_rate_per_s: float
     decay_rate_sd_per_s: float
     at: dict[str, Pole]  # by station: the same pole with that station's amplitudes at the onset and its own snr_db
-    by_places: tuple[float, float] = (1.0, 1.0)  # see Pole
+    widened: tuple[float, float] = (1.0, 1.0)  # see Pole
 
 
 @dataclass(frozen=True, eq=False)
@@ -307,4 +307,4 @@ def _shared(pole: Pole, joint: Columns, spectra: Spectra, scale: FloatArray) -> 
         at[sound.station] = replace(pole, amplitudes=tuple(onset[first:last]), snr_db=snr_db)
         first = last
     sds = pole.frequency_sd_hz, pole.decay_rate_sd_per_s
-    return SharedMode(pole.frequency_hz, sds[0], pole.decay_rate_per_s, sds[1], at, pole.by_places)
+    return SharedMode(pole.frequency_hz, sds[0], pole.decay_rate_per_s, sds[1], at, pole.widened)

@@ -144,7 +144,7 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
             ModalAmplitude(h.station, h.amplitude_db, h.sign) for h in sorted(cluster, key=lambda h: -h.amplitude_db)
         ),
         reason=reason or joined.note or (None if judged else cluster[0].tone.reason),
-        by_places=pole.by_places,
+        widened=pole.widened,
     )
 
 

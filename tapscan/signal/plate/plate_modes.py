@@ -182,4 +182,4 @@ def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
 def _pole(mode: SharedMode) -> Pole:
     best = max(p.snr_db for p in mode.at.values())
     sds = mode.frequency_sd_hz, mode.decay_rate_sd_per_s
-    return Pole(mode.frequency_hz, sds[0], mode.decay_rate_per_s, sds[1], (), best, mode.by_places)
+    return Pole(mode.frequency_hz, sds[0], mode.decay_rate_per_s, sds[1], (), best, mode.widened)

@@ -119,7 +119,7 @@ def with_ring_down(pole: Pole, found: RingDown) -> tuple[Pole, str | None]:
         f"by the fit of the whole ring {t60_s(pole.decay_rate_per_s):.3g} s"
     )
     sd = max(apart, pole.decay_rate_sd_per_s)
-    return replace(pole, decay_rate_per_s=rate, decay_rate_sd_per_s=sd, by_places=(pole.by_places[0], 1.0)), note
+    return replace(pole, decay_rate_per_s=rate, decay_rate_sd_per_s=sd, widened=(pole.widened[0], 1.0)), note
 
 
 def energy_left(

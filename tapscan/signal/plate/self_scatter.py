@@ -79,15 +79,15 @@ def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) 
         _judged(_Own(x[asked], share[asked]), sd[asked], owner, top[asked], shift)
         for x, sd, top, shift in zip((f, d), sds, most, shifts, strict=True)
     ]
-    before = [x.copy() for x in sds]
-    for (told, widened), sd, was in zip(seen, sds, before, strict=True):
-        sd[asked], was[asked] = widened, was[asked] * told.widened_by
+    noise = [x.copy() for x in sds]
+    for (_, wide), sd in zip(seen, sds, strict=True):
+        sd[asked] = wide
     if seen[0][0].places_widened and shifts[0] is None:
         sds[0][asked] = np.hypot(sds[0][asked], _middle_sd(_by(_Own(f[asked], share[asked]), owner), poles, asked))
     with np.errstate(invalid="ignore", divide="ignore"):
-        times = [np.where(asked, sd / was, 1.0).tolist() for sd, was in zip(sds, before, strict=True)]
+        times = [np.where(asked, sd / was, 1.0).tolist() for sd, was in zip(sds, noise, strict=True)]
     out = [
-        replace(p, frequency_sd_hz=float(a), decay_rate_sd_per_s=float(b), by_places=both)
+        replace(p, frequency_sd_hz=float(a), decay_rate_sd_per_s=float(b), widened=both)
         for p, a, b, both in zip(poles, *sds, zip(*times, strict=True), strict=True)
     ]
     return Held(out, seen[0][0])
