@@ -30,8 +30,7 @@ def beside_modes(
 ) -> dict[str, Any]:
     """Fields of Scan. `sounds` are those that took part in the fit of all stations, `modes` the final list."""
     if not shared or not sounds:
-        names = ("force_shifts", "steady_tones", "late_sounds")
-        return {f"{name}_reason": NO_MODES for name in names}
+        return {f"{name}_reason": NO_MODES for name in ("force_shifts", "steady_tones", "late_sounds")}
     found = {m.frequency_hz: m.id for m in modes}
     kept = [m for m in shared if m.frequency_hz in found]
     columns = Columns(sounds, shared)
@@ -39,6 +38,22 @@ def beside_modes(
         **_shifts(columns, kept, found, settings, workers),
         **_steady(sounds, kept, found),
         **_late(columns),
+    }
+
+
+def steady_at_places(sounds: Sequence[StationSound], modes: Sequence[Mode]) -> dict[str, Any]:
+    """Steady tones where no fit of all places was made: each mode as the places gave it alone."""
+    shared = [SharedMode(m.frequency_hz, 0.0, 0.0, 0.0, _nearest(m, sounds)) for m in modes]
+    return _steady(sounds, shared, {m.frequency_hz: m.id for m in modes})
+
+
+def _nearest(mode: Mode, sounds: Sequence[StationSound]) -> dict[str, Pole]:
+    """The pole of each place that heard it."""
+    heard = {a.station for a in mode.amplitudes}
+    return {
+        s.station: min(s.poles, key=lambda p: abs(p.frequency_hz - mode.frequency_hz))
+        for s in sounds
+        if s.station in heard and s.poles
     }
 
 

@@ -33,6 +33,7 @@ SHORTEST_S = 0.5
 CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
 LEAST_DRIFT = 5e-7
+MOST_DRIFT = 1e-3  # ten kelvin: no plate warms so within a scan, and a shift of few modes can run away
 
 
 @dataclass(frozen=True, eq=False)
@@ -173,7 +174,7 @@ def better_drift(columns: Columns, fitted: Iterable[tuple[Band, WeighedBand]], m
         up += np.bincount(columns.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
         down += np.bincount(columns.owner, np.sum(np.abs(change) ** 2, axis=0) / doubt, stations)
     total = np.array([columns.drift[columns.owner == i][0] for i in range(stations)]) + up / down
-    return np.asarray((total - np.median(total))[columns.owner])
+    return np.asarray(np.clip(total - np.median(total), -MOST_DRIFT, MOST_DRIFT)[columns.owner])
 
 
 def by_shift(bins: FloatArray, modes: ModeArrays, kept: KeptSpectra) -> tuple[ComplexArray, ComplexArray]:
