@@ -20,7 +20,7 @@ from scipy.optimize import linear_sum_assignment
 from bench.simulate.room import in_room
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, PlateModes, State, Support, draw_iron, load_table, plate_modes
 from tapscan.demo.taps import Tap, add_noise, scale_to, scan, snr_noise_rms
-from tapscan.records import FloatArray, Mode, Segment, Strike
+from tapscan.records import FloatArray, Mode, Scan, Segment, Strike
 from tapscan.settings import Settings
 from tapscan.signal.plate.plate_modes import modes_of_plate
 from tapscan.signal.plate.station_analysis import analyse_station
@@ -61,6 +61,13 @@ def measured(
     plates: PlateModes | list[PlateModes], seed: int, snr_db: float, sensor: str, room_m: float | None = None
 ) -> tuple[Mode, ...]:
     """Modes of one scan of a plate, or of one plate a station in turn. `room_m`: distance of the microphone."""
+    return measured_scan_of(plates, seed, snr_db, sensor, room_m).modes
+
+
+def measured_scan_of(
+    plates: PlateModes | list[PlateModes], seed: int, snr_db: float, sensor: str, room_m: float | None = None
+) -> Scan:
+    """The same with what the scan says of itself."""
     rng = np.random.default_rng(1_000_000 + seed)
     first = plates if isinstance(plates, PlateModes) else plates[0]
     names = first.table.station_names
@@ -71,7 +78,8 @@ def measured(
     taps = scale_to(add_noise(taps, snr_noise_rms(taps, snr_db), rng), 0.5)
     segments = {name: [_segment(t, snr_db) for t in taps if t.station == name] for name in names}
     results = [analyse_station(name, segments[name], Settings(), rough=True) for name in names]
-    return tuple(modes_of_plate(results, Settings())[0])
+    modes, told = modes_of_plate(results, Settings())
+    return Scan((), (), tuple(modes), self_scatter=told.scatter, self_scatter_reason=told.scatter_reason)
 
 
 def _segment(tap: Tap, snr_db: float) -> Segment:

@@ -1,10 +1,11 @@
 """How often taps at permitted places tell a change of a plate in its piano, around one job and from season to season.
 
-    python -m bench.in_piano WORK --tables FOLDER [--castings N] [--setting] [--minutes N] [--cores N]
+    python -m bench.in_piano WORK --tables FOLDER [--castings N] [--setting] [--minutes N] [--cores N] [--again N]
 
 FOLDER holds the tables of ``python -m bench.plates mounted FOLDER --places 2 --seed 401 --vary 401``, and of further seeds: varied patterns that set no limit and of which no scan was looked at. Where a
 drawing cannot be solved the next seed is taken. With ``--setting`` those of the patterns that limits were chosen on (``--places 6 --seed 71``).
-WORK keeps each finished scan and is taken up where it was left; the table is made of what is finished. All goes through the sound: eight places or four, three taps each, pickup on the iron, 50 dB.
+WORK keeps each finished scan and is taken up where it was left; the table is made of what is finished, and its head is that of the version that took the first sound apart. What is concluded from the scans is
+always of now. Where the two are not one version, ``--again N`` takes the sound of N castings of each pattern apart anew (into WORK/again) and adds how many answers that changes. All goes through the sound: eight places or four, three taps each, pickup on the iron, 50 dB.
 Each casting has screws, wood and strings of its own, and one scan before; every fifth one is also scanned with something wrong, with screws that differ by 10 and 20 %, and at four places. A casting gives
 one pair a row, so rows are of independent pairs but for their few patterns and places of flaws. bench/simulate/in_piano.py says what is assumed. Simulated; no piano was measured. The table goes to
 bench/results/in_piano.txt (in_piano_setting.txt) and, without --setting, the counts at eight places to tapscan/report/reach.json.
@@ -12,6 +13,7 @@ bench/results/in_piano.txt (in_piano_setting.txt) and, without --setting, the co
 
 from __future__ import annotations
 
+import math
 import time
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
@@ -32,6 +34,7 @@ from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.rules import run_rules
 from tapscan.sensors import Sensor
 
+MOST_PLACES = 8
 FLAWED_EVERY = 5  # castings that are also scanned with something wrong
 PLAIN = ("before", "job, same", "season 5 %, same")
 WIDEST = ("season 20 %, same",)
@@ -56,7 +59,12 @@ def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, 
     """Castings in turn: those without a flaw first, then screws that differ most and what is large, then the rest, then four places."""
     every = [(p, n) for n in range(each) for p in patterns]
     some = [(p, n) for p, n in every if n % FLAWED_EVERY == 0]
-    turns = ((every, 8, PLAIN), (some, 8, (*WIDEST, *LARGE)), (some, 8, REST), (some, 4, PLAIN))
+    turns = (
+        (every, MOST_PLACES, PLAIN),
+        (some, MOST_PLACES, (*WIDEST, *LARGE)),
+        (some, MOST_PLACES, REST),
+        (some, 4, PLAIN),
+    )
     return [(Unit(p, n, at, luck=luck), role) for castings, at, roles in turns for p, n in castings for role in roles]
 
 
@@ -86,24 +94,46 @@ def alone(scan: Scan) -> bool:
     return any(i.interpretation == "relevant" for i in run_rules(scan, SETTINGS)[0])
 
 
-def counts_of(units: Sequence[tuple[Unit, str]], work: Path) -> tuple[Counts, dict[int, int]]:
-    """Of what is finished; and how many comparisons gave no figure, by places."""
-    counts: Counts = defaultdict(list)
-    without: dict[int, int] = defaultdict(int)
-    before: dict[tuple[str, int, int], Scan] = {}
+def answers_of(units: Sequence[tuple[Unit, str]], work: Path) -> dict[tuple[Unit, str], tuple[bool, bool]]:
+    """Of what is finished: whether something relevant is found, and whether there is a figure to tell by."""
+    before: dict[Unit, Scan] = {}
+    out = {}
     for it, role in units:
         row = study.read(path_of((it, role), work))
         if row is None:
             continue
-        scan, key = record_of(Scan, row), (it.pattern, it.number, it.places)
+        scan = record_of(Scan, row)
         if role == "before":
-            before[key] = scan
-            counts[it.places, "single, same"].append(alone(scan))
-        elif key in before:
-            found = compared(before[key], scan, role)
-            counts[it.places, role].append(bool(found.indications))
-            without[it.places] += found.statistic is None
+            before[it] = scan
+            out[it, role] = alone(scan), True
+        elif it in before:
+            found = compared(before[it], scan, role)
+            out[it, role] = bool(found.indications), found.statistic is not None
+    return out
+
+
+def counts_of(units: Sequence[tuple[Unit, str]], work: Path) -> tuple[Counts, dict[int, int]]:
+    """By row; and how many comparisons gave no figure, by places."""
+    counts: Counts = defaultdict(list)
+    without: dict[int, int] = defaultdict(int)
+    for (it, role), (found, told) in answers_of(units, work).items():
+        counts[it.places, "single, same" if role == "before" else role].append(found)
+        without[it.places] += not told
     return dict(counts), dict(without)
+
+
+def held_again(tables: Mapping[str, Table], units: Sequence[tuple[Unit, str]], work: Path, cores: int) -> str:
+    """One line: the answers of kept scans beside those of the same sound taken apart by this version."""
+    study.make(units, partial(made, tables), partial(path_of, work=work / "again"), math.inf, cores)
+    kept, now = answers_of(units, work), answers_of(units, work / "again")
+    both = [u for u in now if u in kept]
+    other = [
+        f"{u[0].pattern} {u[0].number}, {u[1]}: {'found' if now[u][0] else 'not found'} now"
+        for u in both
+        if now[u][0] != kept[u][0]
+    ]
+    castings = len({u[0] for u in both})
+    return f"Concluded and, of {castings} castings, taken apart anew at {study.commit()}: {len(both) - len(other)} of {len(both)} answers are the same{''.join(f'; {o}' for o in other)}"
 
 
 def table_of(counts: Counts, without: Mapping[int, int], head: str, patterns: int) -> str:
@@ -134,7 +164,7 @@ def _line(row: str, said: Sequence[bool]) -> str:
     return f"  {row:28s} {hits:4d} of {of:4d}  {100 * hits / of:5.1f} % ({100 * low:4.1f} to {100 * high:5.1f}){told}{missed}"
 
 
-def figures_of(counts: Counts, places: int = 8) -> dict[str, Any]:
+def figures_of(counts: Counts, places: int = MOST_PLACES) -> dict[str, Any]:
     """By when and kind, as the report reads them."""
     found: dict[str, Any] = {"places_tapped": places}
     for (tapped, row), said in counts.items():
@@ -148,16 +178,22 @@ def main(arguments: Sequence[str] | None = None) -> None:
     """Count, print and write."""
     parser = study.parser_of("bench.in_piano", __doc__, "in piano")
     parser.add_argument("--castings", type=int, default=30, help="of each pattern")
+    parser.add_argument(
+        "--again", type=int, default=0, help="castings of each pattern to take apart anew beside the kept ones"
+    )
     given = parser.parse_args(arguments)
     tables = read_tables(given.tables)
     if not given.setting and (seen := sorted(LIMITS_FROM & set(tables))):
         parser.error(f"limits come from {', '.join(seen)}: count on others, or say --setting")
     units = units_of(list(tables), given.castings, given.luck)
     given.work.mkdir(parents=True, exist_ok=True)
-    until = time.time() + 60 * given.minutes
+    head, until = study.kept_head(given.work, given.luck, "piano"), time.time() + 60 * given.minutes
     study.make(units, partial(made, tables), partial(path_of, work=given.work), until, given.cores)
     counts, without = counts_of(units, given.work)
-    text = table_of(counts, without, study.head(given.luck, part="piano"), len(tables))
+    if given.again:
+        some = [u for u in units if u[0].number < given.again and u[0].places == MOST_PLACES]
+        head += "\n" + held_again(tables, some, given.work, given.cores)
+    text = table_of(counts, without, head, len(tables))
     name = "in_piano_setting.txt" if given.setting else "in_piano.txt"
     (RESULTS / name).write_text(text, encoding="utf-8")
     if not given.setting:

@@ -9,6 +9,7 @@ read(path)                                what `make` wrote
 clopper_pearson(k, n)                     95 % interval of a rate
 over_castings(hits, tries, rng)           95 % interval of a rate when castings are drawn again, not pairs
 head(seeds, part)                         what the figures were made with
+kept_head(work, seeds, part)              the same, of the first unit of a WORK
 
 Workers are spawned, not forked: a job is a function of a module, and its units can be pickled. The units go to each worker once.
 """
@@ -163,6 +164,14 @@ def head(seeds: str = "", part: Table | None = None) -> str:
         *([f"limits {shipped_limits(part)}"] if part else []),
     ]
     return ", ".join(told)
+
+
+def kept_head(work: Path, seeds: str, part: Table) -> str:
+    """What the first unit of this WORK was made with."""
+    kept = work / "head.txt"
+    if not kept.exists():
+        kept.write_text(head(seeds, part), encoding="utf-8")
+    return kept.read_text(encoding="utf-8")
 
 
 def commit() -> str:

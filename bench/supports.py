@@ -40,14 +40,6 @@ ELSEWHERE = Sensor("contact", mass_g=3.0, place="hitch web, treble")
 HEAVIER = Sensor("contact", mass_g=8.0, place="hitch web, bass")
 
 
-def _head(work: Path, luck: str) -> str:
-    """What the first casting of this WORK was counted with."""
-    kept = work / "head.txt"
-    if not kept.exists():
-        kept.write_text(study.head(luck, part="comparison"), encoding="utf-8")
-    return kept.read_text(encoding="utf-8")
-
-
 def _path(work: Path, casting: Casting) -> Path:
     return work / f"{casting.study}, {casting.pattern}, {casting.family}, {casting.number}.json.gz"
 
@@ -140,7 +132,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     tables = read_tables(given.tables)
     units = castings(list(tables), given.castings, given.luck, given.setting)
     given.work.mkdir(parents=True, exist_ok=True)
-    head = _head(given.work, given.luck)
+    head = study.kept_head(given.work, given.luck, "comparison")
     path_of = partial(_path, given.work)
     study.make(units, partial(_rows, tables), path_of, time.time() + 60 * given.minutes, given.cores)
     told = [Told(u, *row) for u in units for row in study.read(path_of(u)) or ()]

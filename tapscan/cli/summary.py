@@ -82,6 +82,7 @@ def _numbers(out: Console, screening: Screening) -> None:
     for note in screening.assignment:
         out.print(bullet(note))
     if scan.modes:
+        out.print(bullet(scan.agreement))
         out.print(Text("The modes named above, or the strongest:"))
         out.print(_modes(screening))
 

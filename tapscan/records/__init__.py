@@ -34,6 +34,7 @@ from tapscan.records.modes import (
     Pole,
     RoomLimit,
     RoomRing,
+    SelfScatter,
     SteadyTone,
     Tone,
 )
@@ -93,6 +94,7 @@ __all__ = [
     "ScanForComparison",
     "Screening",
     "Segment",
+    "SelfScatter",
     "Sensor",
     "Sister",
     "State",

@@ -102,10 +102,13 @@ class AddedMass:
 
     station: str  # place whose amplitudes explain the drops best
     explained: float  # share of the drops' squares that one weight there explains, 0..1
-    plate_share: float  # apparent weight over the plate's own, good to a factor of two; 0.005 is 0.5 kg on 100 kg
+    plate_share: float  # apparent weight over the plate's own, were it at an edge; 0.005 is 0.5 kg on 100 kg
     score: float  # log odds of a weight against a crack, from simulated plates
     limit: float  # score above which a weight is the likelier explanation
     likelier: bool
+    between: tuple[float, float] | None = (
+        None  # the same from a free corner to among nodal lines; none in what was compared before it was told
+    )
 
 
 @dataclass(frozen=True)

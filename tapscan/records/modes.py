@@ -19,6 +19,8 @@ class Pole:
     decay_rate_sd_per_s: float
     amplitudes: tuple[complex, ...]  # at the onset, full scale = 1, one a strike
     snr_db: float  # energy over the noise energy density it must beat: matched-filter SNR, best strike
+    # times that the sds of frequency and decay rate are what noise alone makes
+    widened: tuple[float, float] = (1.0, 1.0)
 
 
 @dataclass(frozen=True)
@@ -65,6 +67,13 @@ class Mode:
     origin: Origin
     amplitudes: tuple[ModalAmplitude, ...] = field(metadata={"written_as": "strengths"})
     reason: str | None = None
+    # times that the sds of frequency and decay rate are what noise alone makes
+    widened: tuple[float, float] = (1.0, 1.0)
+
+    @property
+    def noise_sd_hz(self) -> float | None:
+        """Standard deviation of the frequency by noise alone: limits of comparisons were chosen with it, and go on with it until they are chosen anew."""
+        return None if self.frequency_sd_hz is None else self.frequency_sd_hz / self.widened[0]
 
     @property
     def frequency(self) -> Estimate:
@@ -150,3 +159,23 @@ class RoomLimit:
     t60_s: float  # time to -60 dB of what is heard there, middle of bands and stations
     stations: int  # that tell so
     of_stations: int  # that were asked
+
+
+@dataclass(frozen=True)
+class SelfScatter:
+    """How a scan agrees with itself, in units of its standard deviations of frequency; 1 is what noise alone makes."""
+
+    strikes: float  # odd strikes against even ones: root mean square over modes
+    modes: int  # that were held against each other
+    widened_by: float  # what standard deviations were multiplied by; 1: chance makes as much
+    places: float | None  # places against each other, after that; None: one place
+    places_widened: bool  # each mode's standard deviation is at least what its places scatter by
+    level: float  # of both chi-square tests
+
+    @property
+    def in_words(self) -> str:
+        """One sentence."""
+        wider = f", so every \u00b1 was widened by {self.widened_by:.1f}" if self.widened_by > 1 else ""
+        places = f"; places differ by {self.places:.1f} times" if self.places is not None else ""
+        by_places = " and each \u00b1 covers how its places differ" if self.places_widened else ""
+        return f"Odd taps and even ones differ by {self.strikes:.1f} times what the noise explains (1 is right){wider}{places}{by_places}."

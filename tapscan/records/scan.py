@@ -5,7 +5,7 @@ from typing import Literal
 
 from tapscan.places import Layout, State
 from tapscan.records.bar import BarReadings
-from tapscan.records.modes import ForceShift, LateSound, Mode, RoomLimit, RoomRing, SteadyTone
+from tapscan.records.modes import ForceShift, LateSound, Mode, RoomLimit, RoomRing, SelfScatter, SteadyTone
 from tapscan.records.notes import PlayedNotes
 from tapscan.records.sound import Recording, Strike
 
@@ -43,6 +43,15 @@ class Scan:
     bar: BarReadings | None = None  # the shop's reference bar, struck before and after; none: see bar_reason
     bar_reason: str | None = "no reference bar was struck with this scan"
     played: PlayedNotes | None = None  # keys were played, and nothing was tapped
+    self_scatter: SelfScatter | None = None  # none: see self_scatter_reason
+    self_scatter_reason: str | None = "not measured"
+
+    @property
+    def agreement(self) -> str:
+        """How the taps agree with each other, in one sentence."""
+        if self.self_scatter is not None:
+            return self.self_scatter.in_words
+        return f"How the taps agree with each other was not told: {self.self_scatter_reason}."
 
     def where(self, station: str) -> str:
         """Station with its place in words, as far as the layout tells."""

@@ -62,6 +62,8 @@ def _observed(scan: Scan) -> dict[str, Any]:
         "room_reason": scan.room_reason,
         "room_limit": plain(scan.room_limit) if scan.room_limit else None,
         "room_limit_reason": scan.room_limit_reason,
+        "self_scatter": plain(scan.self_scatter) if scan.self_scatter else None,
+        "self_scatter_reason": scan.self_scatter_reason,
         "bar": plain(scan.bar) if scan.bar else None,
         "bar_reason": scan.bar_reason,
         "played": plain(scan.played) if scan.played else None,

@@ -76,3 +76,13 @@ def test_too_little_is_no_answer():
     cut = replace(high, modes=tuple(m for m in high.modes if m.frequency_hz < 700))
     base = [replace(b.scan, modes=tuple(m for m in b.scan.modes if m.frequency_hz < 700)) for b in BASE]
     assert explain(measure(cut, base, True, ConditionChanges(), SETTINGS), SETTINGS) is None
+
+
+@pytest.mark.parametrize("mean_square", [0.6, 1.0, 2.0, 3.0])
+def test_the_weight_is_told_as_a_range_that_holds_it(mean_square):
+    """Rayleigh: a mode falls by half of the weight's share times its deflection squared there over the plate's mean."""
+    share = 0.005
+    fall = of_a_weight(share=1.0)
+    told = explain(measured(0.5 * share * mean_square * fall / fall.mean()), SETTINGS)
+    assert told.between[0] < share < told.between[1]
+    assert told.between[0] <= told.plate_share <= told.between[1]

@@ -88,6 +88,7 @@ def _build(sheet: Sheet) -> dict[str, Any] | None:
         "modes": [mode_row(m, notes) for m in shown],
         "mode_notes": notes.rows,
         "modes_left_out": left_out,
+        "agreement": scan.agreement,
         "strikes": [strike_row(s) for s in scan.strikes[:MOST_ROWS]],
         "strikes_left_out": max(0, len(scan.strikes) - MOST_ROWS),
         "recordings": [recording_row(r) for r in scan.recordings[:MOST_ROWS]],

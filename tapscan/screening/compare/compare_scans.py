@@ -34,7 +34,7 @@ from tapscan.screening.compare.condition_changes import ConditionChanges, change
 from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.limits_told import BLIND, limitations_told
 from tapscan.screening.compare.measure import Change, Measured, measure
-from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones
+from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones, unsteady
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.undecided import undecided
 from tapscan.screening.compare.unpaired_modes import gained_modes, lost_modes
@@ -94,7 +94,7 @@ def _out_of_piano(
     chain = between(later, baselines, settings)
     evidence = without_lists(_evidence(later, baselines, unlike, settings, again), chain[0])
     measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
-    refused = unlike.refused or lossy or buzzed(later, baselines, settings)
+    refused = unlike.refused or lossy or buzzed(later, baselines, settings) or unsteady(later, baselines)
     evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
     indications, not_run = _judged(refused, later, evidence, settings)
     left, good = (None, None) if indications or not_run else _without_a_finding(evidence)

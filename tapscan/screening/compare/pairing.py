@@ -75,7 +75,7 @@ def mode_table(modes: Sequence[Mode], stations: Sequence[str]) -> ModeTable:
                 amplitude[i, place[s.station]] = 10 ** (s.amplitude_db / 20)
     length = np.linalg.norm(amplitude, axis=1, keepdims=True)
     frequency = np.array([m.frequency_hz for m in ordered], dtype=float)
-    sd = np.array([m.frequency_sd_hz or 0.0 for m in ordered], dtype=float)
+    sd = np.array([m.noise_sd_hz or 0.0 for m in ordered], dtype=float)
     pattern = amplitude / np.where(length > 0, length, 1.0)
     return ModeTable(
         tuple(m.id for m in ordered),

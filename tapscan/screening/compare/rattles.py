@@ -3,6 +3,7 @@
     quiet_ones(baselines, settings)        baseline scans in which nothing buzzed; all of them where something did in each
     left_out(every, used)                  the sentence that says which were left out
     buzzed(later, baselines, settings)     why nothing can be concluded while something rattles
+    unsteady(later, baselines)             why nothing can be concluded where the taps of one scan disagree with each other
 
 A rattling part moves modes, adds modes and hides others as much as a crack does (docs/comparison.md).
 """
@@ -12,6 +13,8 @@ from collections.abc import Sequence
 from tapscan.records import ScanForComparison
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
+
+UNSTEADY = 1.35  # times; set between two real cymbals (1.4 to 2.0 by the middle mode) and simulated plates (1.0); not tried on any other real thing
 
 
 def quiet_ones(baselines: Sequence[ScanForComparison], settings: Settings) -> Sequence[ScanForComparison]:
@@ -44,4 +47,16 @@ def buzzed(later: ScanForComparison, baselines: Sequence[ScanForComparison], set
     return (
         f"something buzzed in the earlier scan ({', '.join(noisy)}), and what rattles moves modes as a crack does; it takes an earlier scan with hook, screws and pads held: "
         "make that the baseline"
+    )
+
+
+def unsteady(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -> str | None:
+    """None where the taps of a scan agree, or one scan alone is so: a crack that breathes makes the later one so."""
+    every = [later, *baselines]
+    if not all(s.scan.self_scatter is not None and s.scan.self_scatter.widened_by > UNSTEADY for s in every):
+        return None
+    least = min(s.scan.self_scatter.widened_by for s in every if s.scan.self_scatter is not None)
+    return (
+        f"the taps of one scan differ from each other by {least:.1f} times what noise explains, before as now: this is no plate that rings freely, "
+        "or its modes move with the force of the tap, and then scans differ for that alone"
     )

@@ -156,8 +156,8 @@ def log_loss(mode: Mode) -> float:
 
 
 def log_loss_sd(mode: Mode) -> float:
-    """Its sd by the fit; 0 where unknown."""
-    return mode.decay_rate.relative_sd or 0.0
+    """Its sd by noise alone; 0 where unknown."""
+    return (mode.decay_rate.relative_sd or 0.0) / mode.widened[1]
 
 
 def _pairs(

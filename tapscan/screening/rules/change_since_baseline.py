@@ -159,11 +159,18 @@ def _meaning(mass: AddedMass | None, rose: int, fell: int) -> str:
         )
     if mass is not None and mass.likelier:
         return (
-            "The pattern is more like that of something left on the plate, of the order of "
-            f"{100 * mass.plate_share:.1f} % of its weight, than of a crack: look for a clamp, hook or tool. "
+            f"The pattern is more like that of something left on the plate{_weighing(mass)}, than of a crack: look for a clamp, hook or tool. "
             "Unless such a thing is found, treat it as a crack."
         )
     return "It may be a crack; a loose part, other supports or a forgotten clamp can do the same."
+
+
+def _weighing(mass: AddedMass) -> str:
+    """As a range: where it lies is not known, and an edge moves more than the middle."""
+    if mass.between is None:
+        return ""
+    low, high = (100 * x for x in mass.between)
+    return f", of the order of {low:.1f} to {high:.1f} % of its weight"
 
 
 def _damped(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indication]:

@@ -62,6 +62,22 @@ class BesideModes:
         return {"force_shifts": tuple(shifts), "force_shifts_reason": reason, "force_step_db": self._step}
 
 
+def steady_at_places(sounds: Sequence[StationSound], modes: Sequence[Mode]) -> dict[str, Any]:
+    """Steady tones where no fit of all places was made: each mode as the places gave it alone."""
+    shared = [SharedMode(m.frequency_hz, 0.0, 0.0, 0.0, _nearest(m, sounds)) for m in modes]
+    return _steady(sounds, shared, {m.frequency_hz: m.id for m in modes})
+
+
+def _nearest(mode: Mode, sounds: Sequence[StationSound]) -> dict[str, Pole]:
+    """The pole of each place that heard it."""
+    heard = {a.station for a in mode.amplitudes}
+    return {
+        s.station: min(s.poles, key=lambda p: abs(p.frequency_hz - mode.frequency_hz))
+        for s in sounds
+        if s.station in heard and s.poles
+    }
+
+
 def _steady(sounds: Sequence[StationSound], shared: Sequence[SharedMode], found: dict[float, str]) -> dict[str, Any]:
     at_hz = np.array([m.frequency_hz for m in shared])
     before, clear = np.full((2, len(sounds), len(shared)), np.nan)

@@ -14,7 +14,7 @@ and taken out of its spectra before the next; a fit that forgets this splits eve
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -33,6 +33,9 @@ SHORTEST_S = 0.5
 CONSTANTS = 4.6  # of the decay rate: after these a mode has fallen by 40 dB
 MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half a width
 LEAST_DRIFT = 5e-7
+LEAST_BEND = 5e-6  # a twentieth of a kelvin: from here on the square of a shift shows in the decays
+BENT = 1e-6  # of the frequency, step of the difference that tells it
+MOST_DRIFT = 1e-3  # ten kelvin: no plate warms so within a scan, and a shift of few modes can run away
 
 
 @dataclass(frozen=True, eq=False)
@@ -147,10 +150,17 @@ def weighed(columns: Columns, band: Band, near: ModeArrays | FloatArray) -> Weig
 
 
 def _shifted(columns: Columns, bins: FloatArray, modes: ModeArrays, rung: KeptSpectra) -> ComplexArray | float:
-    """(K, S) what each station's drift does to its spectra; to first order in the shift, which is far below a width."""
-    if not len(modes) or np.abs(columns.drift).max() < LEAST_DRIFT:
+    """(K, S) what each station's drift does to its spectra, which is far below a width. To first order alone, a shift would look like a faster decay."""
+    most = np.abs(columns.drift).max()
+    if not len(modes) or most < LEAST_DRIFT:
         return 0.0
-    return by_shift(bins, modes, rung)[1] * columns.drift
+    change = by_shift(bins, modes, rung)[1] * columns.drift
+    if most < LEAST_BEND:
+        return change
+    up, down = (
+        by_shift(bins, replace(modes, frequency_hz=modes.frequency_hz * x), rung)[1] for x in (1 + BENT, 1 - BENT)
+    )
+    return np.asarray(change + (up - down) / (4 * BENT) * columns.drift**2)
 
 
 def better_drift(columns: Columns, fitted: Iterable[tuple[Band, WeighedBand]], modes: ModeArrays) -> FloatArray:
@@ -173,7 +183,7 @@ def better_drift(columns: Columns, fitted: Iterable[tuple[Band, WeighedBand]], m
         up += np.bincount(columns.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
         down += np.bincount(columns.owner, np.sum(np.abs(change) ** 2, axis=0) / doubt, stations)
     total = np.array([columns.drift[columns.owner == i][0] for i in range(stations)]) + up / down
-    return np.asarray((total - np.median(total))[columns.owner])
+    return np.asarray(np.clip(total - np.median(total), -MOST_DRIFT, MOST_DRIFT)[columns.owner])
 
 
 def by_shift(bins: FloatArray, modes: ModeArrays, kept: KeptSpectra) -> tuple[ComplexArray, ComplexArray]:

@@ -2,7 +2,7 @@
 
     explained_share(samples, poles, sample_rate_hz, free_s, lowest_hz)   share of the power, 1 at best, under 0 where they make it worse
 
-Looked at over half a second from where the ring is free, up to HIGHEST_HZ. Method: least-squares residual of the model of damped
+Looked at over half a second from where the ring is free. Method: least-squares residual of the model of damped
 sinusoids, as a share of the power (coefficient of determination).
 """
 
@@ -24,9 +24,9 @@ def explained_share(
     sample_rate_hz: int,
     free_s: float,
     lowest_hz: float,
-    hidden_above_hz: float = HIGHEST_HZ,
+    highest_hz: float = HIGHEST_HZ,
 ) -> float | None:
-    """Share of the power between `lowest_hz` and HIGHEST_HZ, or where a room hides the plate; None where there is no sound to look at.
+    """Share of the power between two frequencies; None where there is no sound to look at.
 
     samples : (n,) float64 from the onset. poles : (frequency in Hz, decay rate in 1/s, amplitude at the onset).
     """
@@ -38,7 +38,6 @@ def explained_share(
         (np.array(x) for x in zip(*poles, strict=True)) if poles else (np.zeros(0), np.zeros(0), np.zeros(0, complex))
     )
     model = ringing(f, d, c[None, :], sample_rate_hz, 0, len(heard))[0]
-    highest_hz = min(HIGHEST_HZ, hidden_above_hz)
     whole = _band_power(heard[first:], sample_rate_hz, lowest_hz, highest_hz)
     left = _band_power((heard - model)[first:], sample_rate_hz, lowest_hz, highest_hz)
     return 1 - left / whole if whole > 0 else None

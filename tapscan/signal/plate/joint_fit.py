@@ -22,7 +22,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
+from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing, SelfScatter
 from tapscan.settings import Settings
 from tapscan.signal.fit.bandfit import FINAL_STEPS, ROUGH_STEPS, Start, fit_window, listens, owned
 from tapscan.signal.fit.mode_arrays import ModeArrays
@@ -43,6 +43,7 @@ from tapscan.signal.plate.columns import (
     gathered,
     weighed,
 )
+from tapscan.signal.plate.companions import united
 from tapscan.signal.plate.room_fit import (
     LEAST_MARGIN_HZ,
     LEAST_S,
@@ -58,6 +59,7 @@ from tapscan.signal.plate.room_fit import (
     room_ring,
 )
 from tapscan.signal.plate.room_limit import limit_of
+from tapscan.signal.plate.self_scatter import held
 from tapscan.signal.plate.station_fit import LEAST_SERIES, Ladder, joined, starts_of, without_doubles
 from tapscan.workers import ALONE, Workers
 
@@ -65,6 +67,7 @@ LOOKS = (0, 0, 0, 8, 8)  # in each round; the first ones only measure the warmin
 LOWEST_HZ = 12.0
 STILL = 5e-6  # of the frequency: a plate whose warming is known so well needs no further round for it
 MOST_IN_BAND = 40
+IN_ROOM = "the modes are told by their patterns, which all strikes share"
 DRY, FEW = "no room was heard", f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"
 
 
@@ -77,6 +80,7 @@ class SharedMode:
     decay_rate_per_s: float
     decay_rate_sd_per_s: float
     at: dict[str, Pole]  # by station: the same pole with that station's amplitudes at the onset and its own snr_db
+    widened: tuple[float, float] = (1.0, 1.0)  # see Pole
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,6 +90,8 @@ class Together:
     modes: tuple[SharedMode, ...] = ()
     room: RoomRing | None = None
     room_reason: str | None = FEW  # why there is none
+    scatter: SelfScatter | None = None
+    scatter_reason: str | None = "needs two places or more with taps alike in rate and length"
 
 
 def together(sounds: Sequence[StationSound], settings: Settings, workers: Workers = ALONE) -> Together:
@@ -102,13 +108,13 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
     clear = (10 ** (settings.fit.mode_snr_db / 10) + columns + 4 * np.sqrt(columns)) / columns
     free, unexplained = _of_free_modes(joint, bands, settings, clear, workers)
     if len(sounds) < LEAST_STATIONS:
-        return Together(free)
+        return free
     if unexplained < ROOM_SHARE and limit_of([s.late for s in sounds]) is None:
-        return Together(free, room_reason=DRY)
+        return replace(free, room_reason=DRY)
     told = _in_room(joint, bands, settings)
     if isinstance(told, str):
-        return Together(free, room_reason=told)
-    return Together(_of_room(told, joint, settings, clear), room_ring(told, unexplained), None)
+        return replace(free, room_reason=told)
+    return Together(_of_room(told, joint, settings, clear), room_ring(told, unexplained), None, None, IN_ROOM)
 
 
 def _in_room(joint: Columns, bands: Sequence[Band], settings: Settings) -> list[RoomBand] | str:
@@ -125,7 +131,7 @@ def _in_room(joint: Columns, bands: Sequence[Band], settings: Settings) -> list[
 
 def _of_free_modes(
     joint: Columns, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers
-) -> tuple[tuple[SharedMode, ...], float]:
+) -> tuple[Together, float]:
     """Modes that nothing drives after the blow, and the share of the sound that they leave unexplained."""
     bands = [
         Band(LOWEST_HZ, settings.fit.lowest_hz),
@@ -141,19 +147,25 @@ def _of_free_modes(
         work = _band_work(joint, bands, modes, _Round(starts, clear, len(joint.sounds), looks), fitted)
         poles = without_doubles(workers.map(_band_poles, work)[::-1])
         if not poles:
-            return (), 0.0
+            return Together(), 0.0
         modes = ModeArrays.of(poles)
         starts = Start(modes.frequency_hz, modes.decay_rate_per_s)
         if number < len(LOOKS):
             drift = better_drift(joint, ((b, fitted[b]) for b in bands), modes)
             still = float(np.abs(drift - joint.drift).max()) < STILL
             joint = replace(joint, drift=drift)
-    kept = without_satellites([p for p in poles if p.frequency_hz >= settings.fit.lowest_hz])
-    shared = []
-    for pole in kept:
-        part = next((fitted[b] for b in bands if b.owns(pole.frequency_hz)), fitted[bands[-1]])
-        shared.append(_shared(pole, joint, part.spectra, part.scale))
-    return tuple(shared), _unexplained(fitted, ModeArrays.of(poles))
+    unexplained = _unexplained(fitted, ModeArrays.of(poles))
+    poles = united(joint, poles, lambda hz: _part_of(fitted, hz))
+    own = held(joint, poles, fitted)
+    kept = without_satellites([p for p in own.poles if p.frequency_hz >= settings.fit.lowest_hz])
+    parts = [_part_of(fitted, p.frequency_hz) for p in kept]
+    shared = tuple(_shared(p, joint, t.spectra, t.scale) for p, t in zip(kept, parts, strict=True))
+    return Together(shared, scatter=own.told, scatter_reason=own.reason), unexplained
+
+
+def _part_of(fitted: dict[Band, WeighedBand], frequency_hz: float) -> WeighedBand:
+    """The spectra of the band that owns it, else of the highest."""
+    return next((part for band, part in fitted.items() if band.owns(frequency_hz)), list(fitted.values())[-1])
 
 
 def _near(band: Band, modes: ModeArrays | None, starts: Start) -> ModeArrays | FloatArray:
@@ -301,6 +313,6 @@ def _shared(pole: Pole, joint: Columns, spectra: Spectra, scale: FloatArray) -> 
     for sound, level in zip(joint.sounds, clear.tolist(), strict=True):
         last = first + len(sound.strikes)
         snr_db = 10 * math.log10(level + 1e-30)
-        at[sound.station] = Pole(*four, tuple(onset[first:last]), snr_db)
+        at[sound.station] = Pole(*four, tuple(onset[first:last]), snr_db, pole.widened)
         first = last
-    return SharedMode(*four, at)
+    return SharedMode(*four, at, pole.widened)

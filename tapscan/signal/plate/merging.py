@@ -145,12 +145,17 @@ def _mode(name: str, joined: Joined, settings: Settings) -> Mode:
             ModalAmplitude(h.station, h.amplitude_db, h.sign) for h in sorted(cluster, key=lambda h: -h.amplitude_db)
         ),
         reason=reason or joined.note or (None if judged else cluster[0].tone.reason),
+        widened=pole.widened,
     )
 
 
 def _joint(values: Sequence[float], sds: Sequence[float]) -> tuple[float, float]:
-    """Inverse-variance mean without outliers; its sd, never under what the scatter shows."""
+    """Inverse-variance mean without outliers; its sd, never under what the scatter shows, infinite where no fit tells one."""
     v, s = np.array(values), np.array(sds)
+    known = np.isfinite(s) & (s > 0)
+    if not known.any():
+        return float(np.median(v)), float("inf")
+    v, s = v[known], s[known]
     order = np.argsort(v)
     weight = 1 / s**2
     middle = v[order][np.searchsorted(np.cumsum(weight[order]), 0.5 * weight.sum())]

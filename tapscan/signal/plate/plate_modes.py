@@ -12,17 +12,21 @@ import numpy as np
 
 from tapscan.records import Mode, Pole, RoomLimit, Scan
 from tapscan.settings import Settings
-from tapscan.signal.observe.observations import BesideModes
+from tapscan.signal.fit.subbands import plan_bands
+from tapscan.signal.observe.observations import BesideModes, steady_at_places
 from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.explained import explained_share
 from tapscan.signal.plate.joint_fit import SharedMode, Together, together
 from tapscan.signal.plate.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.plate.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.plate.room_limit import limit_of
+from tapscan.signal.plate.self_scatter import held_alone
 from tapscan.signal.plate.signs import with_signs
 from tapscan.signal.plate.station_analysis import StationResult, hear
 from tapscan.workers import ALONE, Workers
 
+ABOVE = 1.1  # of the highest mode: so far above it the sound is looked at
+SURE_DB = 6.0  # over the clear level: a mode that one place alone hears is sure from there on
 FAINT_DB = 7.0  # under the clear level a station still tells how strong a mode is there, once others have found it
 
 
@@ -30,8 +34,28 @@ def modes_of_plate(
     results: Sequence[StationResult], settings: Settings, workers: Workers = ALONE
 ) -> tuple[list[Mode], Together]:
     """Modes of the plate, in order of frequency, and what the stations told together."""
+    heard, told = _heard_together(results, settings, workers)
+    return _modes(heard, told, hidden_by_room(heard, told), settings), told
+
+
+def _heard_together(
+    results: Sequence[StationResult], settings: Settings, workers: Workers
+) -> tuple[Sequence[StationResult], Together]:
     told = together([r.sound for r in results if r.sound is not None], settings, workers)
-    return _modes(results, told, hidden_by_room(results, told), settings), told
+    if len(results) == 1 and results[0].sound is not None:
+        return _alone(results[0], results[0].sound, told, settings)
+    return results, told
+
+
+def _alone(
+    result: StationResult, sound: StationSound, told: Together, settings: Settings
+) -> tuple[list[StationResult], Together]:
+    """One place, its standard deviations held against its own strikes."""
+    own = held_alone(sound, plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz))
+    wide = {p.frequency_hz: p for p in own.poles}
+    heard = tuple(replace(h, pole=wide[h.pole.frequency_hz]) for h in result.heard)
+    mended = replace(result, heard=heard, sound=replace(sound, poles=tuple(own.poles)))
+    return [mended], replace(told, scatter=own.told, scatter_reason=own.reason)
 
 
 def hidden_by_room(results: Sequence[StationResult], told: Together) -> RoomLimit | None:
@@ -45,22 +69,23 @@ def hidden_by_room(results: Sequence[StationResult], told: Together) -> RoomLimi
 def measured_scan(results: Sequence[StationResult], settings: Settings, workers: Workers = ALONE, **facts: Any) -> Scan:
     """All that is measured. `facts`: further fields of Scan, such as its recordings and its state; `strikes` as the results have them."""
     sounds = [r.sound for r in results if r.sound is not None]
-    told = together(sounds, settings, workers)
+    heard, told = _heard_together(results, settings, workers)
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
     beside = BesideModes(took_part, shared, settings, workers)
-    limit = hidden_by_room(results, told)
-    modes = _modes(results, told, limit, settings)
+    limit = hidden_by_room(heard, told)
+    modes = _modes(heard, told, limit, settings)
+    observed = beside.fields(modes) | (steady_at_places(sounds, modes) if modes and not shared else {})
     strikes = tuple(s for r in results for s in r.strikes)
     room = {
         "room": told.room,
         "room_reason": told.room_reason,
         "room_limit": limit,
+        "self_scatter": told.scatter,
+        "self_scatter_reason": told.scatter_reason,
         "room_limit_reason": None if limit else "the end of the ring falls as iron does, or is not heard long enough",
     }
-    return Scan(
-        **{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **beside.fields(modes), **facts}
-    )
+    return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **observed, **facts})
 
 
 def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings) -> list[Mode]:
@@ -82,27 +107,38 @@ def _held_against(
     joined: Sequence[Joined], sounds: Sequence[StationSound], highest_hz: float, settings: Settings
 ) -> list[Joined]:
     """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
-    shares = {s.station: _explained(joined, s, highest_hz, settings) for s in sounds}
+    low = {s.station: _explained(joined, s, (settings.fit.lowest_hz, min(HIGHEST_HZ, highest_hz))) for s in sounds}
+    top_hz = ABOVE * max((one.pole.frequency_hz for one in joined), default=0.0)
+    high = (
+        {s.station: _explained(joined, s, (HIGHEST_HZ, top_hz)) for s in sounds} if top_hz > ABOVE * HIGHEST_HZ else {}
+    )
     out = []
-    for one in joined:
-        share = shares.get(one.heard[0].station)
+    for one in joined:  # what is heard below says nothing of a tone above: a small bell has nothing there
+        share = (high if one.pole.frequency_hz >= HIGHEST_HZ else low).get(one.heard[0].station)
         doubt = share is not None and share < settings.fit.explained_share
         note = (
             f"unsure: all modes together explain {100 * max(share or 0, 0):.0f} % of what is heard there"
             if doubt
             else None
         )
-        out.append(Joined(one.pole, one.heard, note or one.note))
+        out.append(Joined(one.pole, one.heard, note or _barely(one, settings) or one.note))
     return out
 
 
-def _explained(joined: Sequence[Joined], sound: StationSound, highest_hz: float, settings: Settings) -> float | None:
+def _barely(one: Joined, settings: Settings) -> str | None:
+    """At one place alone noise now and then looks like a mode, or a strong mode's ring is no single exponential."""
+    if len(one.heard) > 1 or one.heard[0].pole.snr_db >= settings.fit.mode_snr_db + SURE_DB:
+        return None
+    return f"unsure: heard at one place alone, {one.heard[0].pole.snr_db:.0f} dB over the noise"
+
+
+def _explained(joined: Sequence[Joined], sound: StationSound, between_hz: tuple[float, float]) -> float | None:
     """Of the station's loudest strike."""
     loudest = int(np.argmax(sound.level_db))
     poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
     parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
     ring = sound.strikes[loudest]
-    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, settings.fit.lowest_hz, highest_hz)
+    return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, *between_hz)
 
 
 def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list[Joined]:
@@ -152,4 +188,5 @@ def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
 
 def _pole(mode: SharedMode) -> Pole:
     best = max(p.snr_db for p in mode.at.values())
-    return Pole(mode.frequency_hz, mode.frequency_sd_hz, mode.decay_rate_per_s, mode.decay_rate_sd_per_s, (), best)
+    sds = mode.frequency_sd_hz, mode.decay_rate_sd_per_s
+    return Pole(mode.frequency_hz, sds[0], mode.decay_rate_per_s, sds[1], (), best, mode.widened)

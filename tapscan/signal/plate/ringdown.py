@@ -124,7 +124,8 @@ def with_ring_down(pole: Pole, found: RingDown) -> tuple[Pole, str | None]:
         f"does not die away evenly: by its energy, 5 to 25 dB down, T60 is {t60_s(rate):.3g} s, "
         f"by the fit of the whole ring {t60_s(pole.decay_rate_per_s):.3g} s"
     )
-    return replace(pole, decay_rate_per_s=rate, decay_rate_sd_per_s=max(apart, pole.decay_rate_sd_per_s)), note
+    sd = max(apart, pole.decay_rate_sd_per_s)
+    return replace(pole, decay_rate_per_s=rate, decay_rate_sd_per_s=sd, widened=(pole.widened[0], 1.0)), note
 
 
 def energy_left(

@@ -30,6 +30,10 @@ GROWTH, SWELL = 2.0, 4.0  # of power over the last half second; a bell may swell
 AT_START_S, QUIETER, ATTACK_S, RISEN_AT_START, RISEN = 0.005, 1e-3, 0.02, 1.25, 2.5
 LASTING_HOPS = 5  # a strike lasts at least about half of this
 OVER_RING = 2.5  # a new blow stands so much over all that rang just before
+ATTACK_HOPS = 4
+OVER_BEATS = (
+    0.5  # of the strongest that rang since the blow, up to two hops before: close modes that beat come back weaker
+)
 BEFORE_HOPS = 15  # what "just before" means, ms
 TINY = 1e-20
 PRECURSOR = 10**-1.8
@@ -279,7 +283,9 @@ def _last_blow_s(edge: FloatArray, onset: int, end: int, hop_s: float, settings:
     later = edge[start:stop]
     strong = later > first * 10 ** (settings.strikes.double_hit_db / 10)
     rising = later > 10 * _mean_before(edge[onset:stop], 4)[start - onset :]
-    blows = np.flatnonzero(strong & rising)
+    ring = np.maximum.accumulate(edge[onset + ATTACK_HOPS : stop])  # since the first blow's own attack
+    beats = OVER_BEATS * ring[np.maximum(np.arange(len(later)) + start - onset - ATTACK_HOPS - 2, 0)]
+    blows = np.flatnonzero(strong & rising & (later > beats))
     return float((start + blows[-1] - onset) * hop_s) if blows.size else 0.0
 
 

@@ -1,0 +1,163 @@
+"""A strong mode is one mode although the places put it some hundred parts per million apart.
+
+    united(joint, shared, part_at)     the shared modes, companions made one with the mode they came from
+
+A mass that roves with the hammer, or a support that yields, moves each mode at each place by its own amount. A fit that has one frequency for all
+places then needs two or three poles, close together, where there is one mode. Such a group is held against one pole a place, of that place's own frequency and
+decay: where that explains the sound as well for the unknowns it has (Akaike's criterion, IEEE Trans. Automatic Control 19 (1974) 716, from memory), it is one mode. Two modes of the structure
+are not taken for one: no single pole follows both, at most places, once they stand clear of the noise.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from tapscan.records import ComplexArray, FloatArray, Pole
+from tapscan.signal.fit.mode_arrays import ModeArrays
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, PoleFit, fit_poles, smooth_terms
+from tapscan.signal.plate.columns import Columns, WeighedBand, by_shift
+
+REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
+WIDTHS = 6.0  # linewidths either side that are looked at
+LEAST_BINS = 12
+SAME_DECAY, MORE_ALLOWED = (
+    0.005,
+    4.0,
+)  # a mass moves no decay: where the places' own agree so closely, this much more may stay unexplained
+GATES = 4.0  # reaches: a place's own pole that went farther has lost its way
+
+
+@dataclass(frozen=True, eq=False)
+class _Group:
+    """Poles so close together, and the sound around them without all others. Arrays (K,), (K, S)."""
+
+    poles: list[Pole]
+    bins: FloatArray
+    values: ComplexArray  # with the places' common shift taken out, as the group was fitted
+    raw: ComplexArray  # as recorded: a shift is taken out to first order only
+    part: WeighedBand
+    owner: np.ndarray
+    drift: FloatArray  # (places,) the places' common shift
+
+
+def united(joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand]) -> list[Pole]:
+    """Poles in order of frequency, amplitudes (S,) of all strikes at sample 0. part_of : the band's spectra around a frequency."""
+    modes = ModeArrays.of(poles)
+    out: list[Pole] = []
+    for group in _groups(poles):
+        chosen = [poles[i] for i in group]
+        one = None
+        if len(group) > 1:
+            others = modes.where(~np.isin(np.arange(len(poles)), group))
+            one = _as_one(_around(chosen, others, part_of(chosen[0].frequency_hz), joint))
+        out += [one] if one is not None else chosen
+    return out
+
+
+def _groups(poles: Sequence[Pole]) -> list[list[int]]:
+    """Numbers of poles that hang together by REACH."""
+    groups: list[list[int]] = []
+    for i, pole in enumerate(poles):
+        if groups and pole.frequency_hz - poles[groups[-1][-1]].frequency_hz < REACH * pole.frequency_hz:
+            groups[-1].append(i)
+        else:
+            groups.append([i])
+    return groups
+
+
+def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: Columns) -> _Group:
+    kept = part.spectra
+    f = np.array([p.frequency_hz for p in poles])
+    reach = max(
+        WIDTHS * max(p.decay_rate_per_s for p in poles) / np.pi,
+        2 * REACH * f.max(),
+        LEAST_BINS * kept.rate / kept.length,
+    )
+    bins, values = kept.bins(float(f.min() - reach), float(f.max() + reach))
+    heard = others.spectra(bins, kept.length, kept.rate) + others.images(bins, kept.length, kept.rate)
+    rung = next(r for r in joint.rungs if r.length == kept.length)
+    _, raw = rung.bins(float(bins[0] - 0.1 * rung.rate / rung.length), float(bins[-1] + 0.1 * rung.rate / rung.length))
+    moved = by_shift(bins, others, kept)[1] * joint.drift if len(others) else 0.0
+    drift = np.array([joint.drift[joint.owner == k][0] for k in range(len(joint.sounds))])
+    return _Group(
+        poles, bins, values - heard * part.scale, (raw - heard - moved) * part.scale, part, joint.owner, drift
+    )
+
+
+def _as_one(group: _Group) -> Pole | None:
+    """One pole, or None where the places do not hold one each."""
+    if len(group.bins) < LEAST_BINS:
+        return None
+    corrected = replace(group, raw=group.values, drift=np.zeros_like(group.drift))
+    f, d, amplitudes, left = min((_alone(g) for g in (group, corrected)), key=lambda told: told[3])
+    energy = np.bincount(group.owner, np.abs(amplitudes * group.part.scale) ** 2)
+    weight = energy / energy.sum()
+    middle, apart = _over_places(f, weight)
+    decay, decay_apart = _over_places(d, weight)
+    more = 2 * len(group.poles) * (1 + len(group.owner)) - 2 * (len(f) + len(group.owner))  # unknowns over one a place
+    allowed = more * (MORE_ALLOWED if decay_apart[0] < SAME_DECAY * decay else 1.0)
+    rest = _rest(group)
+    if left - rest > allowed * max(float(group.part.spectra.length), rest / group.values.size):
+        return None
+    lead = max(group.poles, key=lambda p: p.snr_db)
+    return replace(
+        lead,
+        frequency_hz=middle,
+        frequency_sd_hz=float(np.hypot(apart[1], lead.frequency_sd_hz)),
+        decay_rate_per_s=decay,
+        decay_rate_sd_per_s=float(np.hypot(decay_apart[1], lead.decay_rate_sd_per_s)),
+        amplitudes=tuple(amplitudes.tolist()),
+    )
+
+
+def _over_places(values: FloatArray, weight: FloatArray) -> tuple[float, tuple[float, float]]:
+    """Mean by weight (K,), standard deviation from place to place, and that of the mean."""
+    middle = float(weight @ values)
+    many = 1 / float(np.sum(weight**2))  # places as heavy as each other that would tell as much
+    apart = float(np.sqrt(weight @ (values - middle) ** 2))
+    return middle, (apart, apart / max(1.0, many - 1) ** 0.5)
+
+
+def _alone(group: _Group) -> tuple[FloatArray, FloatArray, ComplexArray, float]:
+    """Each place's own frequency and decay rate (K,), amplitudes (S,) and the residual's energy over all."""
+    places = int(group.owner.max()) + 1
+    f, d, left = np.empty(places), np.empty(places), 0.0
+    amplitudes = np.empty(len(group.owner), dtype=complex)
+    for place in range(places):
+        mine = group.owner == place
+        fit = _at_place(group, group.raw[:, mine])
+        f[place], d[place] = fit.frequency_hz[0] / (1 + group.drift[place]), fit.decay_rate_per_s[0]
+        amplitudes[mine] = fit.amplitudes[0] / group.part.scale[mine]
+        left += float(np.sum(np.abs(fit.residual) ** 2))
+    return f, d, amplitudes, left
+
+
+def _at_place(group: _Group, values: ComplexArray) -> PoleFit:
+    """The best of one pole begun at each of the group's; a place that does not show the mode tells no frequency of its own."""
+    lead = max(group.poles, key=lambda p: p.snr_db)
+    fits = [_one_pole(group, values, p, STEPS) for p in group.poles]
+    near = [x for x in fits if abs(x.frequency_hz[0] / lead.frequency_hz - 1) < GATES * REACH]
+    return (
+        min(near, key=lambda x: float(np.sum(np.abs(x.residual) ** 2))) if near else _one_pole(group, values, lead, 0)
+    )
+
+
+def _one_pole(group: _Group, values: ComplexArray, start: Pole, steps: int) -> PoleFit:
+    kept = group.part.spectra
+    f, d = np.array([start.frequency_hz]), np.array([start.decay_rate_per_s])
+    return fit_poles(
+        group.bins, values, f, d, length=kept.length, rate_hz=kept.rate, noise=float(kept.length), steps=steps
+    )
+
+
+def _rest(group: _Group) -> float:
+    """What the group itself leaves, a smooth background for each strike taken away."""
+    kept = group.part.spectra
+    heard = ModeArrays.of(group.poles).spectra(group.bins, kept.length, kept.rate) * group.part.scale
+    smooth, _ = np.linalg.qr(smooth_terms(group.bins, BACKGROUND_TERMS))
+    rest = group.values - heard
+    rest = rest - smooth @ (smooth.conj().T @ rest)
+    return float(np.sum(np.abs(rest) ** 2))
