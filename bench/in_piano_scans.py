@@ -39,6 +39,7 @@ ORDER = ("soft", "hard", "hard")
 HEARD_HZ, SECONDS, SNR_DB = 16_000, 2.0, 50.0
 JOB = 0.015
 GONE, LOOSE = "screw gone", "screw at 30 %"
+AGAIN = ", again"  # after a role: the same plate, screws and wood tapped once more at the same visit
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,7 @@ class Unit:
 
 def truth_of(unit: Unit, table: Table, role: str) -> tuple[Installed, Visit, str] | None:
     """Piano, visit and label of the iron; None where the pattern has no such flaw."""
-    held = install(table, unit.rng("piano"))
+    held, role = install(table, unit.rng("piano")), role.removesuffix(AGAIN)
     if role == "before":
         return held, first_visit(held), "sound"
     when, kind = role.split(", ", 1)

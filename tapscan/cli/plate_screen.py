@@ -35,8 +35,7 @@ def screen(view: View, wide: int) -> RenderableType:
 
 
 def _head(view: View) -> Text:
-    what = "places done" if view.layout else "keys played"
-    return Text(f" {view.done} of {view.stations} {what}", style="bold")
+    return Text(f" {view.done} {view.done_of}", style="bold")
 
 
 def _name(view: View, wide: int) -> RenderableType:
@@ -44,12 +43,8 @@ def _name(view: View, wide: int) -> RenderableType:
         done = "All places have their taps." if view.layout else "All keys are played."
         return Group(*(Text(f" {row}") for row in ["", *fitting("DONE", wide - 2)]), Text(f"\n {done}"))
     rows = [Text(f" {row}", style="bold", no_wrap=True) for row in ["", *fitting(view.station, wide - 2), ""]]
-    rows += [Text(f" {row}", style="bold", no_wrap=True) for row in fitting(_how(view).upper(), wide - 2, 2)]
+    rows += [Text(f" {row}", style="bold", no_wrap=True) for row in fitting((view.how or "done").upper(), wide - 2, 2)]
     return Group(*rows, Text(f"\n {view.where}"), Text(f" {view.counts}"))
-
-
-def _how(view: View) -> str:
-    return (view.force or "done") if view.layout else "short, firm"
 
 
 def _foot(view: View, wide: int) -> RenderableType:

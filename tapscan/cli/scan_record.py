@@ -214,11 +214,16 @@ def _at_the_plate(
 ) -> "tuple[int, PlacesAhead]":
     """Runs until all is done or the person stops; returns the unfinished scan's number, and what was listened to meanwhile."""
     from tapscan.workflow.at_the_plate import Session
+    from tapscan.workflow.eye import may_go_on
     from tapscan.workflow.mic import Beeper, Microphone
     from tapscan.workflow.record import Recorder, places_ahead
     from tapscan.workflow.record_notes import NoteRecorder
-    from tapscan.workflow.taken import is_played, rate_of
+    from tapscan.workflow.taken import complete, is_played, rate_of
 
+    if not callable(unfinished):
+        if complete(unfinished):  # stopped while it was read: nothing is left to hear
+            return unfinished.id, places_ahead(unfinished, settings, workers)
+        may_go_on(opened, unfinished)
     if not (isinstance(unfinished, _BeginNotes) if callable(unfinished) else is_played(unfinished)):
         workers.start()  # before the microphone is opened; notes are read when all are played, by one
     device, rate, channel = input_
@@ -275,13 +280,13 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
 
 def _enough(unfinished: "Unfinished") -> bool:
     """Whether all is there, or the person wants it read as it is."""
-    from tapscan.workflow.taken import is_played, keys_of, missing_stations, what_of
+    from tapscan.workflow.taken import complete, is_played, missing_stations, what_of
 
     missing, played, count = missing_stations(unfinished), is_played(unfinished), len(unfinished.kept)
     if missing:
         todo = "play" if played else "tap"
         typer.echo(f"{count} {what_of(unfinished, count)} are kept. Still to {todo}: {', '.join(missing)}.")
-    elif keys_of(unfinished) or not played:
+    elif complete(unfinished):
         return True
     if sys.stdin.isatty() and typer.confirm(
         "Screen what there is now? (No: go on later with --resume)", default=not missing

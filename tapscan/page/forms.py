@@ -22,8 +22,12 @@ def asked(request: Request, name: str) -> str:
 
 
 def reading_number(text: str) -> int | None:
-    """None for what is no number."""
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 6 else None
+    """Raises BadRequest for what is no number: another reading than the one that was asked for is never shown in its place."""
+    if not text:
+        return None
+    if not (text.isascii() and text.isdecimal() and len(text) < 6):
+        raise BadRequest(f"{text[:20]!r} is no number of a reading; the scan's page lists its earlier readings")
+    return int(text)
 
 
 class Form:

@@ -50,11 +50,11 @@ def told(view: View) -> dict[str, Any]:
     """What the page puts on its screen."""
     return {
         "station": view.station or "DONE",
-        "force": view.force or "",
+        "force": view.how,
         "where": view.where,
         "counts": view.counts,
         "done": view.done,
-        "stations": view.stations,
+        "done_of": view.done_of,
         "said": view.trouble or view.said,
         "tone": "bad" if view.trouble else view.tone,
         "waiting": view.waiting,
@@ -62,7 +62,9 @@ def told(view: View) -> dict[str, Any]:
         "level": bar_share(view.level_db),
         "level_words": level_words(view.level_db, view.floor_db),
         "pause": "Go on" if view.paused else "Pause",
-        "map": f"{view.station} {' '.join(sorted(view.taken))}",  # the drawing is fetched anew when this differs
+        "map": f"{view.station} {' '.join(sorted(view.taken))}"
+        if view.layout
+        else "",  # the drawing is fetched anew when this differs
     }
 
 

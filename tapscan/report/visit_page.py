@@ -18,6 +18,7 @@ from tapscan.report.photos import Picture
 from tapscan.report.rendering import render
 from tapscan.report.shop import Shop
 from tapscan.report.visit_words import words_in
+from tapscan.screening.next_steps import QUALIFIED
 
 WHO = {"Workshop": "Whoever looks after the piano", "Buyer": "The buyer or owner"}
 LONGEST_FACT, LONGEST_STEP = 40, 270
@@ -142,6 +143,7 @@ def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
             "map": drawn,
             "head": [(name, replace(short(text, LONGEST_FACT), mark=" …")) for name, text in sheet.head],
             "words": words_in(_all_words(sheet)),
+            "qualified": QUALIFIED,
             "dense": _dense(sheet, limits, [c for _, c in steps], [c for _, c in looked], drawn is not None),
         },
     )
@@ -177,7 +179,7 @@ def _room(sheet: VisitSheet, x: Limits) -> int:
 def _dense(sheet: VisitSheet, x: Limits, steps: Sequence[Cut], looked: Sequence[Cut], drawn: bool) -> bool:
     """Whether smaller letters are needed: two columns beside each other, and what stands below them over the whole width."""
     columns = max(_room(sheet, x), sum(len(c.head) + LINE for c in steps))
-    below = sum(len(q) + LINE for q in sheet.questions) + sum(len(c.head) + 2 * LINE for c in looked)
+    below = len(QUALIFIED) + sum(len(q) + LINE for q in sheet.questions) + sum(len(c.head) + 2 * LINE for c in looked)
     return columns + below / 2 + MAP * drawn > PLAIN_ROOM
 
 

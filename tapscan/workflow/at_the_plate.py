@@ -26,6 +26,7 @@ from tapscan.workflow.record_notes import NoteRecorder
 Wish = Literal["undo", "repeat", "skip", "back", "pause", "stop"]
 WISHES: tuple[Wish, ...] = get_args(Wish)
 HANDS = "Two quick knocks take the last strike back."
+SHORT_FIRM = "short, firm"  # how a key is played
 HANDS_AT_KEYS = "Hold each key a third to half a second, let go, wait for READY. No pedal."
 TONES: dict[str, list[tuple[float, float]]] = {
     "accepted": [(880.0, 0.06)],
@@ -62,6 +63,19 @@ class View:
     layout: Layout | None  # None: keys are played
     taken: frozenset[str]
     paused: bool = False
+    any_key: bool = False  # no key was named, so none is missing
+
+    @property
+    def how(self) -> str:
+        """To tap, or to play."""
+        return (self.force or "") if self.layout else SHORT_FIRM if self.station else ""
+
+    @property
+    def done_of(self) -> str:
+        """What `done` counts."""
+        if self.layout:
+            return f"of {self.stations} places done"
+        return "played" if self.any_key else f"of {self.stations} keys played"
 
     @property
     def hands(self) -> str:
@@ -177,7 +191,7 @@ class Session:
         return View(
             here, self._where(here), guide.force, self._counts, guide.done, len(guide.stations), self.said, self.tone,
             trigger.level_db, trigger.floor_db, self._waiting(), self.trouble, self.recorder.layout,
-            frozenset(s for s in guide.stations if not guide.missing(s)), self.recorder.paused,
+            frozenset(s for s in guide.stations if not guide.missing(s)), self.recorder.paused, isinstance(guide, AnyKeys),
         )  # fmt: skip
 
     @property

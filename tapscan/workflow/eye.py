@@ -2,15 +2,17 @@
 
 eye_of(register, plate, date, checklist)   in words
 may_be_tapped(register, plate, facts)      raises BadRequest where it may not
+may_go_on(register, unfinished)            the same of a recording that was stopped: the eye may have seen something since
 """
 
 import datetime as dt
 from collections.abc import Sequence
+from dataclasses import replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import REGIONS
 from tapscan.register.database import Register
-from tapscan.register.entries import Finding, NewScan, suspects
+from tapscan.register.entries import Finding, NewScan, Unfinished, suspects
 from tapscan.register.plates import find_plate
 from tapscan.register.visits import visit_on
 from tapscan.screening.next_steps import TENSION
@@ -33,3 +35,9 @@ def may_be_tapped(register: Register, plate: str, facts: NewScan) -> None:
             f"what was seen on {facts.date.isoformat()} may be a crack ({listed(seen, 3)}): do not tap this plate and play no key; a qualified person looks first. "
             "What came of it is noted in the visit or on the list, then tapping goes on"
         )
+
+
+def may_go_on(register: Register, unfinished: Unfinished) -> None:
+    """By what was seen on the day it was begun, and today."""
+    for day in dict.fromkeys((unfinished.facts.date, dt.date.today())):
+        may_be_tapped(register, unfinished.plate, replace(unfinished.facts, date=day))

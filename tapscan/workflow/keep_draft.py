@@ -23,6 +23,7 @@ from tapscan.register.database import Register
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.targets import write_text
+from tapscan.wording import listed
 from tapscan.workers import Progress, quiet
 from tapscan.workflow.bar import FIRST, LAST, BarFiles
 from tapscan.workflow.bars import named_bar
@@ -84,10 +85,15 @@ def request_of(draft: Draft) -> Request:
 
 
 def bar_of(register: Register, draft: Draft) -> BarFiles | None:
-    """Its recordings; None where there are none. Raises BadRequest where the shop has several bars and none is named."""
+    """Its recordings; None where there are none. Raises BadRequest where the shop has several bars and none is named, or where keys were played."""
     first, last = (_paths(draft, draft.of(part)) for part in (FIRST, LAST))
     if not (first or last):
         return None
+    if is_played(draft):
+        names = listed([f.name for part in (FIRST, LAST) for f in draft.of(part)], MOST_NAMED)
+        raise BadRequest(
+            f"{names}: of the reference bar, which goes with taps; take it out above, or say that taps were recorded"
+        )
     return BarFiles(named_bar(register, words(typed_of(draft).get("bar_name"))), tuple(first), tuple(last))
 
 

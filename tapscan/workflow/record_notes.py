@@ -3,6 +3,7 @@
     begin_notes(register, plate, facts, keys)   Unfinished: of keys, in the order of play; none: any
     NoteRecorder.hear(block, lost)              events that the sound led to
     NoteRecorder.key(action)                    events that a key of the computer led to
+    key_told(guide)                             the key that is wanted, in words
 
 It stands where a Recorder stands for taps, and a Session runs either. An accepted note is on the disk and in the register before its event is returned; how it goes on and
 ends stands in workflow/taken.py. Which key it was is told by its sound alone: one that sounds like another key twice in a row is kept as it is, and the reading
@@ -25,7 +26,7 @@ from tapscan.settings import Settings
 from tapscan.signal.notes.strings import key_words
 from tapscan.workflow.catch_notes import NoteCatcher
 from tapscan.workflow.eye import may_be_tapped
-from tapscan.workflow.guide import AnyKeys
+from tapscan.workflow.guide import AnyKeys, KeyGuide
 from tapscan.workflow.judging_notes import JudgedNote, judge_note
 from tapscan.workflow.record import Action, Event
 from tapscan.workflow.taken import keys_guide, keys_of
@@ -41,6 +42,13 @@ def begin_notes(register: Register, plate: str, facts: NewScan, keys: Sequence[s
         raise BadRequest("played notes are no baseline: later scans are compared by taps; leave --baseline out")
     may_be_tapped(register, plate, facts)
     return begin(register, plate, facts, {"played": True, "keys": list(dict.fromkeys(keys))})
+
+
+def key_told(guide: KeyGuide | AnyKeys) -> str:
+    """Where on the keyboard the key lies that is wanted."""
+    if isinstance(guide, AnyKeys):
+        return NO_KEY_NAMED
+    return key_words(guide.station) if guide.station else ""
 
 
 class NoteRecorder:
@@ -66,9 +74,7 @@ class NoteRecorder:
     @property
     def where(self) -> str:
         """Of the key that is wanted."""
-        if isinstance(self.guide, AnyKeys):
-            return NO_KEY_NAMED
-        return key_words(self.guide.station) if self.guide.station else ""
+        return key_told(self.guide)
 
     def hear(self, samples: FloatArray, lost: int = 0) -> list[Event]:
         """Feed the next (n,) samples."""

@@ -4,6 +4,7 @@ finish(register, number, settings, ...)            Kept: screened, compared and 
 settled(register, number)                          what waits of it on this bench for a server is sent
 give_up(register, number)                          it is not gone on with; what was taken stays in the register
 missing_stations(unfinished)                       what is still to be tapped, or played
+complete(unfinished)                               whether all that was wanted is there
 rate_of(register, unfinished)                      sample rate to go on with
 unfinished_layout(unfinished), guide_of(unfinished)   of taps: its places, and where it stands
 is_played, keys_of, keys_guide(unfinished)         of notes: whether it is of notes, which keys, and where it stands
@@ -95,6 +96,11 @@ def missing_stations(unfinished: Unfinished) -> list[str]:
     """Stations that lack a tap, or keys that were not played."""
     guide = keys_guide(unfinished) if is_played(unfinished) else guide_of(unfinished)
     return [name for name in guide.stations if guide.missing(name)]
+
+
+def complete(unfinished: Unfinished) -> bool:
+    """Never where any key would do: nobody has said which are wanted."""
+    return not missing_stations(unfinished) and not (is_played(unfinished) and not keys_of(unfinished))
 
 
 def is_played(unfinished: Unfinished) -> bool:

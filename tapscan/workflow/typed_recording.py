@@ -6,13 +6,14 @@ begin_typed(register, plate, typed)   Unfinished; nothing is begun without an in
 session_of(register, number, typed, ...)   Session that goes on with an unfinished scan; other processes listen to places that are done
 finish_typed(register, number, ...)   Kept: screened, compared and stored
 at_rest(unfinished)                   View of a scan that nobody is recording now
-undo_last(register, number)           the last strike back, where no sound comes in; what was said of it
+undo_last(register, number)           the last strike or note back, where no sound comes in; what was said of it
 """
 
 from collections.abc import Mapping
 
 from tapscan.errors import BadRequest, MicrophoneTrouble
 from tapscan.layouts.assignment import read_order
+from tapscan.records import Force
 from tapscan.register.database import Register
 from tapscan.register.entries import Unfinished
 from tapscan.register.unfinished import find_unfinished
@@ -22,12 +23,15 @@ from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.at_the_plate import NOT_YET, Session, View
 from tapscan.workflow.bar import WHERE
 from tapscan.workflow.bars import named_bar
+from tapscan.workflow.eye import may_go_on
+from tapscan.workflow.guide import AnyKeys, Guide, KeyGuide
 from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
 from tapscan.workflow.own_layouts import layout_of
 from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, Recorder, begin_recording, places_ahead
+from tapscan.workflow.record_notes import NoteRecorder, key_told
 from tapscan.workflow.sharing import shared_work
-from tapscan.workflow.taken import finish, guide_of, rate_of, settled, unfinished_layout
+from tapscan.workflow.taken import finish, guide_of, is_played, keys_guide, rate_of, settled, unfinished_layout, what_of
 from tapscan.workflow.typed import number, words
 from tapscan.workflow.typed_scan import new_scan
 
@@ -89,26 +93,48 @@ def session_of(
     unfinished = find_unfinished(register, number_)
     if unfinished.ended_how:
         raise BadRequest(f"this recording has ended: {unfinished.ended_how}")
+    may_go_on(register, unfinished)
     device, rate, channel = input_of(typed)
     before = rate_of(register, unfinished)
     if before and rate not in (None, before):
         raise BadRequest(
-            f"the strikes so far were taken at {before} Hz; leave the sample rate empty to go on with that"
+            f"the {what_of(unfinished, 2)} so far were taken at {before} Hz; leave the sample rate empty to go on with that"
         )
-    workers.start()  # before the microphone is opened
+    if not is_played(unfinished):
+        workers.start()  # before the microphone is opened; notes are read when all are played, by one
     rate = open_briefly((device, before or rate, channel))
-    recorder = Recorder(register, unfinished, rate, settings, places_ahead(unfinished, settings, workers))
-    return Session(recorder, Beeper(on=bool(typed.get("beeps"))), (device, rate, channel))
+    return Session(
+        _recorder(register, unfinished, rate, settings, workers),
+        Beeper(on=bool(typed.get("beeps"))),
+        (device, rate, channel),
+    )
+
+
+def _recorder(
+    register: Register, unfinished: Unfinished, rate_hz: int, settings: Settings, workers: Workers | None = None
+) -> Recorder | NoteRecorder:
+    """Without workers no place is listened to ahead."""
+    if is_played(unfinished):
+        return NoteRecorder(register, unfinished, rate_hz, settings)
+    ahead = places_ahead(unfinished, settings, workers) if workers else None
+    return Recorder(register, unfinished, rate_hz, settings, ahead)
 
 
 def at_rest(unfinished: Unfinished) -> View:
     """Where it would go on."""
-    guide, layout = guide_of(unfinished), unfinished_layout(unfinished)
-    where = next((s.where for s in layout.stations if s.name == guide.station), WHERE.get(guide.station or "", ""))
+    layout, where, counts = None, "", ""
+    guide: KeyGuide | AnyKeys | Guide[Force]
+    if is_played(unfinished):
+        guide = keys = keys_guide(unfinished)
+        where, counts = key_told(keys), keys.told if isinstance(keys, AnyKeys) else ""
+    else:
+        guide, layout = guide_of(unfinished), unfinished_layout(unfinished)
+        where = next((s.where for s in layout.stations if s.name == guide.station), WHERE.get(guide.station or "", ""))
+        counts = guide.told
     taken = frozenset(s for s in guide.stations if not guide.missing(s))
     return View(
-        guide.station, where, guide.force, guide.told, guide.done, len(guide.stations), "", "plain",
-        NOT_YET, None, "NOT LISTENING", None, layout, taken,
+        guide.station, where, guide.force, counts, guide.done, len(guide.stations), "", "plain",
+        NOT_YET, None, "NOT LISTENING", None, layout, taken, any_key=isinstance(guide, AnyKeys),
     )  # fmt: skip
 
 
@@ -119,7 +145,7 @@ def undo_last(register: Register, number_: int, settings: Settings) -> str:
     rate = rate_of(register, unfinished)
     if rate is None:
         raise BadRequest("There is nothing to take back.")
-    words_ = Recorder(register, unfinished, rate, settings).key("undo")[0].words
+    words_ = _recorder(register, unfinished, rate, settings).key("undo")[0].words
     settled(register, number_)
     return words_
 

@@ -1,11 +1,30 @@
 """A scan of played notes in the page: nothing is offered that only taps can have."""
 
+import datetime as dt
+import time
+
+import pytest
+import soundfile
+
+from tapscan.errors import BadRequest
+from tapscan.register.unfinished import find_unfinished
+from tapscan.register.visit_entries import Look, Visit
+from tapscan.register.visits import keep_visit
 from tapscan.screening.rules import ringing_on
 from tapscan.settings import Settings
+from tapscan.workflow import mic, typed_recording
+from tapscan.workflow.at_the_plate import View
+from tapscan.workflow.bar import FIRST
+from tapscan.workflow.draft import PLATE, begin_draft, change, find_draft, incoming
+from tapscan.workflow.keep_draft import bar_of, keep_draft
 from tapscan.workflow.record_notes import NoteRecorder, begin_notes
+from tests.cli.commands import run
+from tests.every import each
 from tests.register.conftest import put
 from tests.register.recorded_notes import RATE, facts, fed, played
 from tests.register.test_played_scans import play
+
+C4, D4 = 39, 41
 
 
 def test_nothing_is_offered_that_only_taps_can_have(site):
@@ -30,11 +49,86 @@ def test_beside_a_baseline_notes_are_nothing_to_compare(site):
     assert not any('href="/compare' in text for text in shown)
 
 
-def test_keys_that_are_being_recorded_are_shown_and_go_on_in_the_terminal(site):
-    begun = begin_notes(site.register, "B12", facts(), ("C4", "D4"))
-    fed(NoteRecorder(site.register, begun, RATE, Settings()), played((39,), None))
+def stopped_after_c4(site, keys):
+    unfinished = begin_notes(site.register, "B12", facts(), keys)
+    fed(NoteRecorder(site.register, unfinished, RATE, Settings()), played((C4,), None))
+    return unfinished.id
+
+
+@each("keys", [("C4", "D4"), ()])
+def test_keys_begun_in_the_terminal_go_on_in_the_page(site, monkeypatch, keys):
+    monkeypatch.setattr(typed_recording, "open_briefly", lambda input_: input_[1])
+    number = stopped_after_c4(site, keys)
+    with site.client(follow_redirects=True) as client:
+        plate, form = (client.get(at, params={"name": "B12", "plate": "B12"}).text for at in ("/plate", "/record/new"))
+        assert all(f"/record?id={number}" in text and "1 note" in text for text in (plate, form))
+        rest = client.get("/record", params={"id": number}).text
+        assert ("Go on at D4" in rest and "Still to play: D4" in rest) is bool(keys) and 'id="go-on"' in rest
+        assert "tap-map" not in rest and 'name="held"' not in rest and "Read what there is now" in rest
+        session = typed_recording.session_of(site.register, number, {}, Settings())
+        fed(session.recorder, played((D4,), None))
+        assert session.over is bool(keys)
+        running = site.app.state.recordings.begin(number, "B12", lambda _: Still(session.view()))
+        live = client.get("/record", params={"id": number}).text
+        assert "played</span>" in live and "Hold each key" in live and "Key anew" in live and 'id="map"' not in live
+        assert client.get("/record/map", params={"id": number}).text == ""
+        running.wish("stop")
+        assert running.wait()
+        rest = client.get("/record", params={"id": number}).text
+        assert ("All keys are played" in rest) is bool(keys) and ('id="go-on"' in rest) is not bool(keys)
+        assert 'id="store"' in rest and "2 notes safe" in rest
+        assert "Taken back: D4" in site.post(client, "/record/take-back", id=number).text
+    assert [s.station for s in find_unfinished(site.register, number).kept] == ["C4"]
+
+
+def test_what_the_eye_saw_since_stops_it(site, monkeypatch):
+    """By the page and by the terminal."""
+    monkeypatch.setattr(typed_recording, "open_briefly", lambda input_: input_[1])
+    number, today = stopped_after_c4(site, ("C4", "D4")), dt.date.today()
+    keep_visit(site.register, Visit("B12", today, looks=(Look("corners", "note", ("rust-line",)),)))
     with site.client() as client:
-        page = client.get("/plate", params={"name": "B12"}).text
-        assert "1 note safe" in page and "terminal" in page and f"/record?id={begun.id}" not in page
-        assert client.get("/record", params={"id": begun.id}).status_code == 400
-        assert "holds 1" not in client.get("/record/new", params={"plate": "B12"}).text
+        answer = site.post(client, "/record/go-on", id=number)
+    assert answer.status_code == 409 and "may be a crack" in answer.text
+    told = run("scan", "record", "B12", "--played", "--resume", "--register", str(site.register.folder))
+    assert told.status == 1 and "may be a crack" in told.err
+
+
+def test_what_is_complete_is_read_without_an_input(site, monkeypatch):
+    """Stopped while it was read: no microphone is wanted any more."""
+    number = stopped_after_c4(site, ("C4",))
+    monkeypatch.setattr(mic, "Microphone", None)
+    told = run("scan", "record", "B12", "--played", "--resume", "--register", str(site.register.folder))
+    assert told.status == 0 and "Stored as B12/2026-03-14" in told.out, told.err
+    assert find_unfinished(site.register, number).ended_how == "B12/2026-03-14"
+
+
+def test_recordings_of_the_bar_do_not_go_along_with_keys(site, tmp_path):
+    draft = begin_draft(site.register, "B12")
+    for part in (PLATE, FIRST):
+        with incoming(draft, f"{part}.wav", part) as file:
+            soundfile.write(file, played((C4,), None), RATE, format="WAV", subtype="PCM_16")
+    draft = find_draft(site.register, draft.id)
+    typed = {"state": "strung", "sensor": "contact", "date": "2026-03-14"}
+    draft = change(draft, draft.version, {"typed": {**typed, "what": "played"}})
+    with pytest.raises(BadRequest, match=f"{FIRST}.wav: of the reference bar"):
+        keep_draft(site.register, draft)
+    assert len(find_draft(site.register, draft.id).files) == 2, "nothing is thrown away"
+    taps = change(draft, draft.version, {"typed": {**typed, "what": "taps"}})
+    assert bar_of(site.register, taps) is not None
+
+
+class Still:
+    """A session that hears nothing."""
+
+    ahead = None
+
+    def __init__(self, shown: View) -> None:
+        self.shown = shown
+
+    def view(self) -> View:
+        return self.shown
+
+    def run(self, asked, show) -> None:
+        while "stop" not in list(asked()):
+            show(self.shown)
+            time.sleep(0.01)

@@ -217,7 +217,7 @@ def test_a_level_is_told_in_words(level):
 def test_what_is_shown_is_what_the_recorder_says(site):
     view = at_rest(find_unfinished(site.register, begun(site)))
     shown = told(view)
-    assert (shown["station"], shown["force"], shown["done"], shown["stations"]) == ("S1", "soft", 0, 8)
+    assert (shown["station"], shown["force"], shown["done"], shown["done_of"]) == ("S1", "soft", 0, "of 8 places done")
     assert shown["where"] == LAYOUT.stations[0].where and shown["level"] == 0
 
 

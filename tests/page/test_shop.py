@@ -100,6 +100,9 @@ def test_an_earlier_reading_and_its_report(site, examined):
     with site.client(follow_redirects=True) as client:
         now = client.get("/scan", params={"name": examined}).text
         assert "Nothing found in what was tested" in now and "reading=1" in now
+        assert client.get("/scan", params={"name": examined, "reading": "first"}).status_code == 400, (
+            "never another reading"
+        )
         was = client.get("/scan", params={"name": examined, "reading": "1"}).text
         assert "An earlier reading" in was and "<h1>Something to look at</h1>" in was
         assert client.get("/scan", params={"name": examined, "reading": "9"}).status_code == 400

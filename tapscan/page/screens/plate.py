@@ -18,7 +18,7 @@ from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import list_scans, unfinished_scans
 from tapscan.workflow.still_open import EXAMINED, open_findings
-from tapscan.workflow.taken import is_played
+from tapscan.workflow.taken import what_of
 from tapscan.workflow.visit import list_visits
 
 
@@ -41,7 +41,7 @@ def plate(request: Request) -> Response:
         EXAMINED=EXAMINED,
         visits=list_visits(register, found.name)[::-1],
         drafts=drafts_of(register, found.name),
-        unfinished=[(u, is_played(u)) for u in unfinished_scans(register, found.name)],
+        unfinished=[(u, what_of(u)) for u in unfinished_scans(register, found.name)],
     )
 
 

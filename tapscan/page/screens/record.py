@@ -1,5 +1,6 @@
 """A new scan by live recording: how and with what, the room's noise, round the plate, on to the reading. One at a time, and by any window."""
 
+from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
@@ -11,7 +12,7 @@ from tapscan.page.opened import register_of
 from tapscan.page.recordings import Recordings, told
 from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
-from tapscan.workflow.at_the_plate import HANDS, WISHES
+from tapscan.workflow.at_the_plate import WISHES, View
 from tapscan.workflow.bars import list_bars
 from tapscan.workflow.mic import WARNING
 from tapscan.workflow.own_layouts import layout_names
@@ -20,7 +21,7 @@ from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER
 from tapscan.workflow.scan import Unfinished, find_unfinished, unfinished_scans
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sheet import way_map
-from tapscan.workflow.taken import give_up, is_played, missing_stations
+from tapscan.workflow.taken import complete, give_up, is_played, missing_stations, what_of
 from tapscan.workflow.typed_recording import at_rest, begin_typed, finish_typed, input_of, session_of, undo_last
 from tapscan.workflow.typed_scan import first_typed
 
@@ -60,7 +61,7 @@ def _form(
         "devices": devices,
         "no_input": no_input,
         "busy": recordings.now,
-        "stopped": [u for u in unfinished_scans(register, plate) if u.kept and not is_played(u)],
+        "stopped": [(u, what_of(u)) for u in unfinished_scans(register, plate) if u.kept],
         "warning": WARNING,
         "problem": None,
         "heard": [],
@@ -117,8 +118,16 @@ def record(request: Request) -> Response:
         running.looked_at()
         view = running.newest
         return show(
-            request, "record.html", plate=unfinished.plate, number=unfinished.id, now=told(view), map=_map(unfinished.id, view), hands=HANDS
-        )  # fmt: skip
+            request,
+            "record.html",
+            plate=unfinished.plate,
+            number=unfinished.id,
+            now=told(view),
+            map=_map(unfinished.id, view),
+            hands=view.hands,
+            what=what_of(unfinished),
+            anew="Key anew" if is_played(unfinished) else "Place anew",
+        )
     if unfinished.ended_how:
         return go(to("/plate", name=unfinished.plate, said=f"This recording has ended: {unfinished.ended_how}."))
     return _at_rest(request, unfinished, running.problem if running else "")
@@ -135,6 +144,10 @@ def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int
         plate=unfinished.plate,
         now=told(view),
         map=_map(unfinished.id, view),
+        played=is_played(unfinished),
+        what=what_of(unfinished),
+        open_end=view.any_key,
+        complete=complete(unfinished),
         missing=missing_stations(unfinished),
         problem=problem,
         devices=devices,
@@ -144,18 +157,15 @@ def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int
     )
 
 
-def _map(number: int, view: object) -> object:
-    """`view` : View."""
-    return way_map(view.layout, view.station, view.taken, f"way-{number}")  # type: ignore[attr-defined]
+def _map(number: int, view: View) -> Markup:
+    """Empty where keys are played."""
+    return way_map(view.layout, view.station, view.taken, f"way-{number}") if view.layout else Markup()
 
 
 def _find(request: Request, number: str) -> Unfinished:
     if not (number.isascii() and number.isdecimal() and len(number) < 10):
         raise BadRequest("no such scan is being recorded; look at the plate's page for what is begun")
-    found = find_unfinished(register_of(request), int(number))
-    if is_played(found):
-        raise BadRequest("keys are recorded in the terminal; this recording goes on there")
-    return found
+    return find_unfinished(register_of(request), int(number))
 
 
 def drawing(request: Request) -> Response:
@@ -223,7 +233,9 @@ def store(request: Request) -> Response:
         ahead = recordings.listened(unfinished.id)
         kept = finish_typed(register, unfinished.id, read_settings(None), progress, recordings.jobs, ahead, held=held)
         if kept.entry is None:
-            raise BadRequest("; ".join(kept.unreadable) or "the strikes could not be screened; they are kept")
+            raise BadRequest(
+                "; ".join(kept.unreadable) or f"the {what_of(unfinished, 2)} could not be screened; they are kept"
+            )
         return to("/scan", name=kept.entry.name, said=f"Stored as {kept.entry.name}.")
 
     title = f"Reading the scan of {unfinished.plate}"
@@ -237,7 +249,13 @@ def leave(request: Request) -> Response:
     give_up(register_of(request), unfinished.id)
     if running := _recordings(request).of(unfinished.id):
         running.forget()
-    return go(to("/plate", name=unfinished.plate, said="Given up; its strikes stay in the register's files."))
+    return go(
+        to(
+            "/plate",
+            name=unfinished.plate,
+            said=f"Given up; its {what_of(unfinished, 2)} stay in the register's files.",
+        )
+    )
 
 
 def _resting(request: Request) -> Unfinished:

@@ -2,7 +2,7 @@
 /** The live screen: shows what the program says, sends what is pressed. Nothing is decided here. */
 
 /**
- * @typedef {{station: string, force: string, where: string, counts: string, done: number, stations: number, said: string, tone: string,
+ * @typedef {{station: string, force: string, where: string, counts: string, done: number, done_of: string, said: string, tone: string,
  *   waiting: string, ready: boolean, level: number, level_words: string, pause: string, map: string, over?: boolean}} Told
  */
 
@@ -32,6 +32,7 @@ async function draw(key) {
 function show(told) {
   for (const id of /** @type {("station" | "force" | "where" | "counts" | "waiting" | "said")[]} */ (["station", "force", "where", "counts", "waiting", "said"])) put(id, told[id]);
   put("done", String(told.done));
+  put("done-of", told.done_of);
   put("level", told.level_words);
   part("bar").style.width = `${100 * told.level}%`;
   part("said").className = `verdict ${told.tone}`;
