@@ -1,7 +1,7 @@
 """How often the part of a plate that is named first, or among three, is the right one; through the sound, by contact pickup.
 
     python -m bench.location WORK --tables FOLDER --minutes N     scans of plates of known flaws (kept in WORK), then the table
-    python -m bench.location WORK --tables FOLDER --patterns limits    the same of the two patterns that limits were chosen on
+    python -m bench.location WORK --tables FOLDER --patterns limits --luck WORDS    the same of the two patterns that limits were chosen on
     python -m bench.location WORK --tables FOLDER --write              and into tapscan/report/reach.json, results/location.txt
 
 Each casting has three baseline scans and one scan a flaw, each with pads moved, another temperature, hits scattered by 6 mm: drops are as estimated
@@ -42,8 +42,9 @@ from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 
 STUDY = "location"
+LUCK = "location, drawings put right"  # of the table; castings, scans and drawings that no limit was chosen with
 LIMITS, COUNTED = ("small-grand", "upright-three-quarter"), ("concert-grand", "parlour-grand", "upright-full")
-CASTINGS, BASELINES, PLACES = 2, 3, 20
+CASTINGS, BASELINES, PLACES = 4, 3, 20
 WEIGHT_KG = 0.3
 OTHER_KIND = {"concert-grand": "upright-full", "parlour-grand": "upright-full", "upright-full": "parlour-grand"}
 OTHER_KIND |= {"small-grand": "upright-three-quarter", "upright-three-quarter": "small-grand"}
@@ -68,6 +69,7 @@ class Unit:
     casting: int
     flaw: str = ""
     number: int = 0
+    luck: str = LUCK
 
     @property
     def name(self) -> str:
@@ -81,7 +83,7 @@ def table_of(folder: str, pattern: str) -> Table:
 
 def casting_of(unit: Unit) -> Iron:
     """Every scan of a casting has the same iron."""
-    seed = study.seed_of(STUDY, f"iron {unit.pattern} {unit.casting}")
+    seed = study.seed_of(unit.luck, f"iron {unit.pattern} {unit.casting}")
     return draw_iron(table_of(unit.folder, unit.pattern), np.random.default_rng(seed))
 
 
@@ -103,14 +105,16 @@ def plate_of(unit: Unit, rng: np.random.Generator) -> PlateModes:
 
 def job(unit: Unit) -> object:
     """A whole scan through the sound."""
-    rng = np.random.default_rng(study.seed_of(STUDY, unit.name))
+    rng = np.random.default_rng(study.seed_of(unit.luck, unit.name))
     plate = plate_of(unit, rng)
     return plain(sound_scan(plate, PICKUP, rng, Settings(), names=plate.table.station_names[:PLACES]))
 
 
-def units_of(folder: str, pattern: str) -> list[Unit]:
-    baselines = [Unit(folder, pattern, c, number=n) for c in range(CASTINGS) for n in range(BASELINES)]
-    flawed = [Unit(folder, pattern, k % CASTINGS, f) for k, f in enumerate(flaws_of(table_of(folder, pattern)))]
+def units_of(folder: str, pattern: str, luck: str = LUCK) -> list[Unit]:
+    baselines = [Unit(folder, pattern, c, number=n, luck=luck) for c in range(CASTINGS) for n in range(BASELINES)]
+    flawed = [
+        Unit(folder, pattern, k % CASTINGS, f, luck=luck) for k, f in enumerate(flaws_of(table_of(folder, pattern)))
+    ]
     return baselines + flawed
 
 
@@ -128,9 +132,9 @@ class Case:
     reference: Scan
 
 
-def cases_of(work: Path, folder: str, pattern: str) -> Iterator[Case]:
+def cases_of(work: Path, folder: str, pattern: str, luck: str = LUCK) -> Iterator[Case]:
     """Those whose scans are all made."""
-    units = units_of(folder, pattern)
+    units = units_of(folder, pattern, luck)
     conditions = ScanConditions(sensor=Sensor("contact"))
     unlike = changed_conditions(conditions, [conditions], PLACES, Settings())
     unlike = replace(unlike, refused=None, frequency_refused=None, loss_refused=None, support_factor=1.0, extra_ppm=0.0)
@@ -150,7 +154,7 @@ def _read(work: Path, unit: Unit) -> Scan | None:
 
 def layout_for(case: Case, row: Drawing) -> tuple[Layout, RoughModel]:
     """The same drawing for all flaws of a casting."""
-    seed = study.seed_of(STUDY, f"drawing {case.unit.pattern} {case.unit.casting} {row.error} {row.places_m}")
+    seed = study.seed_of(case.unit.luck, f"drawing {case.unit.pattern} {case.unit.casting} {row.error} {row.places_m}")
     table = table_of(case.unit.folder, case.unit.pattern)
     spots = [(s["name"], s["x_m"], s["y_m"]) for s in table.meta["stations"]]
     layout = drawn_layout(_drawn(case.unit.pattern), spots, row.error, row.places_m, np.random.default_rng(seed))
@@ -180,18 +184,24 @@ def told(case: Case, row: Drawing) -> Told:
     found = whereabouts(case.measured, scan, which, Settings())
     parts = len({c.part for c in model.cuts})
     if which == "weight":
-        return Told("weight", called, None, _first(found), parts, found.reason, 99, _away(case, found))
+        return Told("weight", called, None, _first(found), parts, found.reason, 99, away_m=_away(case, found))
     line = next(x for x in _drawn(case.unit.pattern).lines if flaw.endswith(f", {x.name}"))
     part = true_part(_drawn(case.unit.pattern), line, model)
     names = [p.member for p in found.places]
     rank = names.index(part) if part in names else None
     kind = f"rubbing {line.kind}" if which == "losses" else line.kind
     today = _today(case, layout, model, part, {s.station for s in scan.strikes})
-    return Told(kind, called, rank, _first(found), parts, found.reason, today)
+    return Told(kind, called, rank, _first(found), parts, found.reason, today, _right(found, part, parts))
 
 
 def _first(found: Whereabouts) -> float:
     return found.places[0].share if found.places else 0.0
+
+
+def _right(found: Whereabouts, part: str, parts: int) -> float:
+    """Share of the right part; those not listed hold what is left, evenly."""
+    left = (1 - sum(p.share for p in found.places)) / max(parts - len(found.places), 1)
+    return next((p.share for p in found.places if p.member == part), left)
 
 
 def _away(case: Case, found: Whereabouts) -> float:
@@ -246,20 +256,23 @@ def main() -> None:
     parser.add_argument("--patterns", choices=("counted", "limits"), default="counted")
     parser.add_argument("--pattern", action="append", help="only these of them")
     parser.add_argument("--only-scans", action="store_true")
+    parser.add_argument(
+        "--luck", default=LUCK, help="other words, other castings, scans and drawings; a WORK of its own for each"
+    )
     parser.add_argument("--cores", type=int, default=1)
     parser.add_argument("--write", action="store_true")
     given = parser.parse_args()
     patterns = [p for p in (COUNTED if given.patterns == "counted" else LIMITS) if p in (given.pattern or [p])]
     make(given.tables, patterns)
     given.work.mkdir(parents=True, exist_ok=True)
-    units = [u for p in patterns for u in units_of(str(given.tables), p)]
+    units = [u for p in patterns for u in units_of(str(given.tables), p, given.luck)]
     study.make(units, job, partial(path_of, given.work), time.time() + 60 * given.minutes, given.cores)
     if given.only_scans:
         return
-    cases = [c for p in patterns for c in cases_of(given.work, str(given.tables), p)]
+    cases = [c for p in patterns for c in cases_of(given.work, str(given.tables), p, given.luck)]
     rows = {row: [told(c, row) for c in cases] for row in ROWS}
     lines = [
-        study.head(STUDY, "location"),
+        study.head(given.luck, "location"),
         f"{len(cases)} flaws on {', '.join(patterns)}",
         *table(rows),
         *wrong_kinds(cases),

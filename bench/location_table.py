@@ -17,6 +17,7 @@ from bench import study
 from bench.reach_file import share
 
 MANY, FEW = 20, 12  # places
+LEAST_SHARE = 1e-3  # in the score
 KINDS = ("strut", "corner", "rim", "bolt", "pin")
 
 
@@ -41,6 +42,7 @@ class Told:
     parts: int
     reason: str | None
     today: int  # rank by the places at which the changed modes are strongest
+    right: float = np.nan  # share of the right part
     away_m: float = np.nan  # of a weight: from the likeliest spot to where it lies
 
 
@@ -101,7 +103,10 @@ def _calibration(told_: Sequence[Told]) -> list[str]:
             lines.append(
                 f"    first part given {100 * low:.0f} to {min(100 * high, 100):.0f} %: there {percent(sum(t.rank == 0 for t in here), len(here))}"
             )
-    return lines
+    score = -np.log([max(t.right, LEAST_SHARE) for t in told_ if not t.reason])
+    return (
+        [*lines, f"    log score, mean of -ln(share of the right part): {np.mean(score):.2f}"] if len(score) else lines
+    )
 
 
 def reach(many: Sequence[Told], few: Sequence[Told]) -> dict[str, object]:

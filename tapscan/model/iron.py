@@ -110,8 +110,15 @@ def _disjoint(whole: BaseGeometry, wanted: Sequence[Region]) -> tuple[Region, ..
 
     rest, out = whole, []
     for item in wanted:
-        area = shapely.intersection(rest, item.area, grid_size=GRID_M)
-        rest = shapely.difference(rest, item.area, grid_size=GRID_M)
+        area = _areas(shapely.intersection(rest, item.area, grid_size=GRID_M))
+        rest = _areas(shapely.difference(rest, item.area, grid_size=GRID_M))
         if area.area > LEAST_M2:
             out.append(Region(area, item.thickness_m, item.stiffness, item.mass))
     return tuple(out)
+
+
+def _areas(found: BaseGeometry) -> BaseGeometry:
+    """Without the lines and points that regions which just touch leave over; shapely would not go on with them."""
+    import shapely
+
+    return shapely.union_all([part for part in shapely.get_parts(found) if part.geom_type == "Polygon"])

@@ -18,6 +18,7 @@ from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapscan.model.candidates import Cut, cuts_of
 from tapscan.model.iron import iron_of
@@ -26,8 +27,10 @@ from tapscan.model.plate import Shapes, shapes_of
 from tapscan.places import Outline, Point
 from tapscan.records import FloatArray
 
-VERSION = 1  # raise it where a model of the same outline comes out otherwise
+VERSION = 2  # raise it where a model of the same outline comes out otherwise
 MODES = 110
+AROUND, SOFT_M = 8, 0.01  # points that a slope is taken from, and within which they count alike
+ARRAYS = ("frequency_hz", "points_m", "deflection", "bending", "size_m", "still", "stiffness", "mass", "region")
 
 
 @dataclass(frozen=True, eq=False)
@@ -40,14 +43,35 @@ class RoughModel:
     cuts: tuple[Cut, ...]
     bending: FloatArray  # (cuts, samples, n) moment across the cut over the root of the plate's stiffness there
     size_m: FloatArray  # (2,) of the picture
+    still: FloatArray  # (points, 3) deflection of the motions that do not bend
+    stiffness: FloatArray  # (regions, 3, m, m) each region's part between all motions, m = 3 + n, as in plate.Shapes
+    mass: FloatArray  # (regions, m, m)
+    region: NDArray[np.intp]  # (cuts, samples) that each sample lies in
+
+    @property
+    def motions(self) -> FloatArray:
+        """(points, m) deflection, those that do not bend first."""
+        return np.asarray(np.hstack([self.still, self.deflection]), dtype=float)
 
     def at(self, places: FloatArray) -> FloatArray:
-        """(places, n) deflection at places of the picture, (places, 2) each 0..1; beside the iron that of the nearest iron."""
+        """(places, m) of `motions` at places of the picture, (places, 2) each 0..1; beside the iron that of the nearest iron."""
         from scipy.spatial import cKDTree
 
         far, near = cKDTree(self.points_m).query(places * self.size_m, k=4)
         weight = 1 / np.maximum(far, 1e-3) ** 2
-        return np.asarray(np.einsum("pk,pkn->pn", weight / weight.sum(axis=1, keepdims=True), self.deflection[near]))
+        return np.asarray(np.einsum("pk,pkm->pm", weight / weight.sum(axis=1, keepdims=True), self.motions[near]))
+
+    def slope_at(self, places: FloatArray) -> FloatArray:
+        """(places, 2, m) of `motions`, 1/m: a plane laid through the iron around each."""
+        from scipy.spatial import cKDTree
+
+        at, motions = places * self.size_m, self.motions
+        far, near = cKDTree(self.points_m).query(at, k=AROUND)
+        root = 1 / np.sqrt(SOFT_M**2 + far**2)
+        plane = (
+            np.concatenate([np.ones((*near.shape, 1)), self.points_m[near] - at[:, None]], axis=2) * root[:, :, None]
+        )
+        return np.asarray((np.linalg.pinv(plane) @ (motions[near] * root[:, :, None]))[:, 1:])
 
     def in_picture(self, at_m: FloatArray) -> Point:
         """0..1 each."""
@@ -79,29 +103,35 @@ def _made(outline: Outline) -> RoughModel:
     triangles = triangles_of(iron)
     shapes = shapes_of(triangles, iron, MODES)
     cuts = tuple(cuts_of(iron, outline))
+    bending, region = _across(cuts, triangles, shapes)
     return RoughModel(
         shapes.frequency_hz,
         triangles.points_m,
         shapes.deflection.astype(np.float32),
         cuts,
-        _across(cuts, triangles, shapes).astype(np.float32),
+        bending.astype(np.float32),
         iron.size_m,
+        shapes.still,
+        shapes.stiffness.astype(np.float32),
+        shapes.mass.astype(np.float32),
+        region,
     )
 
 
-def _across(cuts: tuple[Cut, ...], triangles: Triangles, shapes: Shapes) -> FloatArray:
-    """(cuts, samples, n) from the triangles nearest to each sample."""
+def _across(cuts: tuple[Cut, ...], triangles: Triangles, shapes: Shapes) -> tuple[FloatArray, NDArray[np.intp]]:
+    """(cuts, samples, n) from the triangles nearest to each sample, and the region of the nearest."""
     from scipy.spatial import cKDTree
 
     tree = cKDTree(triangles.points_m[triangles.corners].mean(axis=1))
-    out = []
+    out, regions = [], []
     for cut in cuts:
         _, near = tree.query(cut.samples(), k=2)
         x, y = cut.normal
         moment = shapes.moment[:, near].mean(axis=2)
         stiff = np.sqrt(shapes.stiffness_nm[near].mean(axis=1))
         out.append((x * x * moment[0] + y * y * moment[1] + 2 * x * y * moment[2]) / stiff[:, None])
-    return np.array(out)
+        regions.append(triangles.region[near[:, 0]])
+    return np.array(out), np.array(regions)
 
 
 def _write(path: Path, model: RoughModel) -> None:
@@ -111,11 +141,7 @@ def _write(path: Path, model: RoughModel) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
         np.savez_compressed(
             half,
-            frequency_hz=model.frequency_hz,
-            points_m=model.points_m,
-            deflection=model.deflection,
-            bending=model.bending,
-            size_m=model.size_m,
+            **{name: getattr(model, name) for name in ARRAYS},
             cuts=np.array(json.dumps([asdict(c) for c in model.cuts])),
         )
         half.replace(path)
@@ -130,7 +156,6 @@ def _read(path: Path, outline: Outline) -> RoughModel | None:
         with np.load(path) as data:
             told = json.loads(str(data["cuts"]))
             cuts = tuple(Cut(c["part"], c["kind"], c["where"], tuple(c["start_m"]), tuple(c["end_m"])) for c in told)
-            arrays = {k: data[k] for k in ("frequency_hz", "points_m", "deflection", "bending", "size_m")}
-            return RoughModel(cuts=cuts, **arrays)
+            return RoughModel(cuts=cuts, **{name: data[name] for name in ARRAYS})
     except (OSError, KeyError, ValueError, zipfile.BadZipFile):
         return None

@@ -26,8 +26,10 @@ from tapscan.report.error_rates import EARLIER, place_rates
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.constants import constants
 from tapscan.screening.location.belief import beliefs
-from tapscan.screening.location.expansion import Patterns, expanded
+from tapscan.screening.location.expansion import expanded
+from tapscan.screening.location.fitted import Fitted
 from tapscan.screening.location.nearest import nearest_stations
+from tapscan.screening.location.told_by_others import Patterns
 from tapscan.screening.location.whereabouts import located
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.sensors import Sensor
@@ -161,10 +163,11 @@ def test_nothing_changed_nothing_placed():
 
 def test_a_model_mode_far_below_a_measured_one_leaves_all_known():
     """Its weight is zero to the last bit."""
-    model, rng = rough_model(LAYOUT.outline), np.random.default_rng(0)
-    low = replace(model, frequency_hz=np.concatenate([[2.0], model.frequency_hz[1:]]))
-    places = np.array([(s.x, s.y) for s in LAYOUT.stations])
-    found = expanded(Patterns(np.array([1300.0]), rng.standard_normal((1, len(places)))), low, places, SETTINGS)
+    rng = np.random.default_rng(0)
+    far = Fitted(
+        np.array([2.0, 1250.0]), rng.standard_normal((20, 2)), rng.standard_normal((3, 5, 2)), np.ones((9, 2)), 1.0
+    )
+    found = expanded(Patterns(np.array([1300.0]), rng.standard_normal((1, 20))), far, SETTINGS)
     assert np.isfinite(found.squares).all() and np.isfinite(found.fit).all()
 
 
@@ -172,10 +175,10 @@ def test_shares_follow_the_cosine_and_add_up():
     """Two parts, one of which would do just what is seen."""
     rng = np.random.default_rng(0)
     made = rng.random((3, 40))
-    found = beliefs(2e-4 * made[1], made, np.ones(40), ["a", "b", "a"], 34.0)
+    found = beliefs(2e-4 * made[1], made, np.ones(40), ["a", "b", "a"], SETTINGS)
     assert found[0].part == "b" and found[0].candidate == 1 and found[0].share > 0.9
     assert sum(b.share for b in found) == pytest.approx(1)
-    even = beliefs(made[1], np.tile(made[1], (2, 1)), np.ones(40), ["a", "b"], 34.0)
+    even = beliefs(made[1], np.tile(made[1], (2, 1)), np.ones(40), ["a", "b"], SETTINGS)
     assert [b.share for b in even] == pytest.approx([0.5, 0.5])
 
 

@@ -1,10 +1,11 @@
 """How much of the belief each part of the plate holds, from how changes and expectations agree over the modes.
 
-    beliefs(change, expected, fit, parts, sharpness)   Belief of each part, largest first
+    beliefs(change, expected, fit, parts, settings)   Belief of each part, largest first
 
-A part is as likely as the best of its candidates; a candidate by the cosine between the roots of the changes seen and of those it would
-make, over all modes. The size of the change falls out. Modes that the model fits badly weigh less. Cosines become shares by one factor, set
-so that of flaws given six in ten, six in ten are there (docs/comparison.md); drawing the modes again gives the scatter of each share.
+A candidate is as likely as the cosine says between the roots of the changes seen and of those it would make, over all modes; the candidates
+of one part share its belief. The size of the change falls out. Modes that the model fits badly weigh less. How sharply cosines become shares
+depends on how well the best candidate explains what is seen and on how well the drawing fits; some doubt is spread over all parts. These were
+set so that of flaws given six in ten, six in ten are there (docs/comparison.md); drawing the modes again gives the scatter of each share.
 """
 
 from collections.abc import Sequence
@@ -13,9 +14,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapscan.records import FloatArray
+from tapscan.settings import Settings
+from tapscan.settings.location import Location
 
 AGAIN = 200  # times that the modes are drawn
 LEAST_FIT = 0.05
+USUAL_LIKENESS, USUAL_FIT = 0.9, 0.8  # where `sharpness` stands as it is
 
 
 @dataclass(frozen=True)
@@ -29,7 +33,7 @@ class Belief:
 
 
 def beliefs(
-    change: FloatArray, expected: FloatArray, fit: FloatArray, parts: Sequence[str], sharpness: float
+    change: FloatArray, expected: FloatArray, fit: FloatArray, parts: Sequence[str], settings: Settings
 ) -> list[Belief]:
     """Change : (k,) in the direction of a flaw; what went the other way counts as none. expected : (candidates, k). parts : of each candidate."""
     weight = np.clip(fit, LEAST_FIT, 1.0)
@@ -39,11 +43,17 @@ def beliefs(
     cosine = _cosines(seen, made, weight[None, :])[:, 0]
     rng = np.random.default_rng(len(change))
     drawn = weight * rng.multinomial(len(change), np.full(len(change), 1 / len(change)), AGAIN)
-    shares = _shares(_cosines(seen, made, drawn), member, len(names), sharpness)
-    share = _shares(cosine[:, None], member, len(names), sharpness)[:, 0]
+    sharp, doubt = _sharpness(float(cosine.max()), float(np.median(fit)), settings.location), settings.location.doubt
+    shares = _shares(_cosines(seen, made, drawn), member, len(names), sharp, doubt)
+    share = _shares(cosine[:, None], member, len(names), sharp, doubt)[:, 0]
     best = [int(np.argmax(np.where(member == i, cosine, -np.inf))) for i in range(len(names))]
     found = [Belief(n, float(share[i]), float(shares[i].std()), best[i]) for i, n in enumerate(names)]
     return sorted(found, key=lambda b: -b.share)
+
+
+def _sharpness(likeness: float, fit: float, limits: Location) -> float:
+    more = limits.sharper_by_likeness * (likeness - USUAL_LIKENESS) + limits.sharper_by_fit * (fit - USUAL_FIT)
+    return float(limits.sharpness * np.exp(more))
 
 
 def _cosines(seen: FloatArray, made: FloatArray, weight: FloatArray) -> FloatArray:
@@ -53,8 +63,8 @@ def _cosines(seen: FloatArray, made: FloatArray, weight: FloatArray) -> FloatArr
     return np.asarray(along / length)
 
 
-def _shares(cosine: FloatArray, member: FloatArray, count: int, sharpness: float) -> FloatArray:
+def _shares(cosine: FloatArray, member: FloatArray, count: int, sharpness: float, doubt: float) -> FloatArray:
     """(parts, draws), each column one in sum."""
-    best = np.array([cosine[member == i].max(axis=0) for i in range(count)])
-    odds = np.exp(sharpness * (best - best.max(axis=0)))
-    return np.asarray(odds / odds.sum(axis=0))
+    likely = np.exp(sharpness * (cosine - cosine.max(axis=0)))
+    odds = np.array([likely[member == i].mean(axis=0) for i in range(count)])
+    return np.asarray((1 - doubt) * odds / odds.sum(axis=0) + doubt / count)

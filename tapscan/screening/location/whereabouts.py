@@ -20,10 +20,13 @@ from tapscan.records import FloatArray, LikelyPlace, Mode, Scan, Whereabouts
 from tapscan.records.places import From
 from tapscan.screening.compare.measure import Measured
 from tapscan.screening.location.belief import Belief, beliefs
-from tapscan.screening.location.expansion import LEAST_TOLD, Expansion, Patterns, expanded
+from tapscan.screening.location.expansion import Expansion, expanded
+from tapscan.screening.location.fitted import fitted
+from tapscan.screening.location.told_by_others import Patterns
 from tapscan.settings import Settings
 
 NAMED = 3
+LEAST_TOLD = 6  # places at which a mode's sign must be known
 LEAST_SHARE = 0.01  # of the belief; parts with less are not listed
 GRID = 8  # a weight's place is told to an eighth of the picture each way
 NO_OUTLINE = "the layout has no outline to make a model of; draw one"
@@ -50,8 +53,10 @@ def located(
         model = rough_model(outline, models)
     except BadLayout as problem:
         return Whereabouts((), which, reason=str(problem))
-    spread = expanded(patterns, model, places, settings, motion=which == "weight")
-    if spread.middle_fit < settings.location.fit:
+    every, _, _ = signed_patterns(scan, [m.id for m in scan.modes], settings)
+    plate = fitted(every, model, places, settings)
+    spread = expanded(patterns, plate, settings, motion=which == "weight")
+    if spread.middle_fit < settings.location.fit * min(1.0, len(places) / settings.location.fit_places):
         return Whereabouts((), which, fit=spread.middle_fit, reason=_misfit(outline, spread.middle_fit))
     found = _places(change, patterns, spread, model, which, outline, settings)
     return Whereabouts(found, which, len(places), spread.middle_fit)
@@ -89,7 +94,7 @@ def signed_patterns(scan: Scan, names: Sequence[str], settings: Settings) -> tup
     for k, name in enumerate(names):
         row = _row(modes[name], tapped)
         inside = settings.location.lowest_hz <= modes[name].frequency_hz <= settings.location.highest_hz
-        if inside and np.isfinite(row).sum() >= LEAST_TOLD:
+        if inside and np.isfinite(row).sum() >= LEAST_TOLD and np.nansum(np.abs(row)) > 0:
             rows.append(row)
             hz.append(modes[name].frequency_hz)
             told.append(k)
@@ -124,13 +129,12 @@ def _places(
     settings: Settings,
 ) -> tuple[LikelyPlace, ...]:
     """Largest share first."""
-    sharp = settings.location.sharpness
     if which == "weight":
-        found = beliefs(change, spread.squares, spread.fit, _squares(model), sharp)
+        found = beliefs(change, spread.squares, spread.fit, _squares(model), settings)
         words = Words(outline, model.size_m)
         return tuple(_spot(b, model, words) for b in found[:NAMED])
     made = spread.squares / patterns.frequency_hz**2
-    found = beliefs(change, made, spread.fit, [c.part for c in model.cuts], sharp)
+    found = beliefs(change, made, spread.fit, [c.part for c in model.cuts], settings)
     return tuple(_cut(b, model, b.candidate) for b in found if b.share >= LEAST_SHARE)
 
 
