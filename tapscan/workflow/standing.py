@@ -6,20 +6,22 @@ registered(entry)                          what people did with it, for JSON
 against_baseline(register, entry)          what speaks against comparing later scans with it; empty where nothing does
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import Any
 
-from tapscan.places import IN_PIANO
 from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry, in_words
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
-from tapscan.screening.open_findings import up_to_date
+from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
+from tapscan.screening.next_steps import may_tap
+from tapscan.screening.open_findings import STILL_OPEN, up_to_date
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.eye import eye_of
+from tapscan.workflow.eye import eye_of, iron_of
 from tapscan.workflow.still_open import open_findings
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
@@ -32,11 +34,18 @@ def as_it_stands(register: Register, entry: ScanEntry, screening: Screening) -> 
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
         return replace(screening, headline=VOID, lead=VOIDED, summary=said)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry)
-    eye = eye_of(register, entry.plate, entry.date, entry.checklist)
-    counts = bool(eye) and (screening.scan.state is None or screening.scan.state in IN_PIANO)
-    if up_to_date(screening, opened) and (not counts or listed(eye) in screening.summary):
+    seen = (register, entry.plate, entry.date, entry.checklist)
+    eye, iron = eye_of(*seen), iron_of(*seen)
+    counts = iron if may_tap(screening.scan.state) else eye
+    if up_to_date(screening, opened) and _says(screening, counts):
         return screening
-    return conclude(screening, Settings(), opened, eye)
+    return conclude(screening, Settings(), opened, eye, iron)
+
+
+def _says(screening: Screening, counts: Sequence[str]) -> bool:
+    """Whether it says what the eye saw, and no more."""
+    own = screening.summary.partition(STILL_OPEN)[0]  # what was seen on an earlier day stands behind it
+    return eye_told(counts) in screening.summary if counts else SEEN_BY_EYE not in own
 
 
 def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
