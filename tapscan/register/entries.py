@@ -9,6 +9,7 @@ from typing import Any, Literal
 
 from tapscan.places import IN_PIANO, State
 from tapscan.records import BarReading, Disposition, Force, ScanConditions, Screening
+from tapscan.wording import listed
 
 Answer = Literal["seen", "not seen", "not looked at"]
 ANSWERS: tuple[Answer, ...] = ("seen", "not seen", "not looked at")
@@ -68,6 +69,13 @@ def noted(findings: tuple[Finding, ...]) -> tuple[str, ...]:
     """What was written beside an item that was not seen: it may tell of something that the list has no item for."""
     rest = (f for f in findings if f.answer != "seen" and f.note)
     return tuple(f"{CHECKLIST[f.item]}, {f.answer}: {f.note}" for f in rest)
+
+
+def by_eye(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """Sentences with all that was seen or noted."""
+    seen, beside = in_words(findings), noted(findings)
+    told = (f"Seen by eye: {listed(seen)}.",) if seen else ()
+    return (*told, *(f"Noted by eye: {one.rstrip('.')}." for one in beside))
 
 
 def suspects(findings: tuple[Finding, ...]) -> tuple[str, ...]:
@@ -284,6 +292,11 @@ class ScanEntry:
     def seen(self) -> tuple[Finding, ...]:
         """What the eye saw."""
         return tuple(f for f in self.checklist if f.answer == "seen")
+
+    @property
+    def by_eye(self) -> tuple[str, ...]:
+        """The same in sentences, with what was noted beside it."""
+        return by_eye(self.checklist)
 
     @property
     def current(self) -> ScreeningEntry:

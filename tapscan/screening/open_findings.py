@@ -78,7 +78,7 @@ def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[O
 def with_seen(opened: Sequence[OpenFinding], seen: Sequence[OpenFinding]) -> tuple[OpenFinding, ...]:
     """`seen` : by EYE_RULE, newest first, none of them explained. Taps never close it, however often they are silent."""
     first = tuple(o for o in opened if o.rule == EXAMINED)
-    rest = [*(o for o in opened if o.rule != EXAMINED), *seen]
+    rest = [*seen, *(o for o in opened if o.rule != EXAMINED)]
     return (*first, *sorted(rest, key=lambda o: o.date, reverse=True))
 
 

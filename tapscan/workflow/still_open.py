@@ -10,7 +10,7 @@ from dataclasses import replace
 from tapscan.places import REGIONS
 from tapscan.records import Disposition, Indication, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import IN_IRON, ScanEntry, in_iron
+from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron
 from tapscan.register.results import load_indications, load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.visit_entries import Visit
@@ -62,11 +62,19 @@ def _seen(entries: Sequence[ScanEntry], known: Sequence[ScanEntry]) -> list[Open
     """Lines in the iron on the lists of scans, as long as no outcome of theirs or of a later one says what they are."""
     found = []
     for e in entries:
-        said = [o for one in known if (one.date, one.number) >= (e.date, e.number) for o in one.outcomes]
-        if (seen := in_iron(e.checklist)) and not any(o.explains for o in said):
-            told = tuple(o.told for o in said)
+        if (seen := in_iron(e.checklist)) and not explained(e, known):
+            told = tuple(o.told for o in _since(e, known))
             found.append(OpenFinding(e.name, e.date.isoformat(), EYE_RULE, eye_told(seen), told))
     return found
+
+
+def explained(entry: ScanEntry, known: Sequence[ScanEntry]) -> bool:
+    """Whether an examination has said what the eye saw: noted with that scan or a later one of `known`."""
+    return any(o.explains for o in _since(entry, known))
+
+
+def _since(entry: ScanEntry, known: Sequence[ScanEntry]) -> list[Outcome]:
+    return [o for one in known if (one.date, one.number) >= (entry.date, entry.number) for o in one.outcomes]
 
 
 def _seen_on(visits: Sequence[Visit]) -> list[OpenFinding]:
