@@ -64,13 +64,10 @@ def _among(found: "BesidePattern") -> str:
 
 def _by_people(e: "ScanEntry") -> list[str]:
     """What they saw, found and mended."""
-    from tapscan.wording import listed
-    from tapscan.workflow.scan import in_words
-
     return [
         *([e.crossed_out] if e.crossed_out else []),
         *(f"moved here on {m.on} from {m.before}: {m.why}" for m in e.moves),
-        *([f"seen by eye: {listed(in_words(e.seen))}"] if e.seen else []),
+        *(told[0].lower() + told[1:].rstrip(".") for told in e.by_eye),
         *(f"an examination found: {o.told}" for o in e.outcomes),
     ]
 

@@ -108,7 +108,7 @@ OPERATOR = Annotated[TEXT, typer.Option(help="Who tapped.")]
 NOTES = Annotated[TEXT, typer.Option(help="Anything worth knowing later.")]
 SEEN = Annotated[
     Optional[list[str]],  # noqa: UP045
-    typer.Option(metavar="ITEM[:NOTE]", help="Seen by eye: rust-line, cracked-finish, offset-edges, repair (weld, "
+    typer.Option(metavar="ITEM[:NOTE]", help="Seen by eye: iron-line, rust-line, cracked-finish, offset-edges, repair (weld, "
                  "braze or pin), missing-screws, loose-nose-bolts, pitch-not-held."),
 ]  # fmt: skip
 NOT_SEEN = Annotated[

@@ -95,7 +95,7 @@ def show(name: o.PLATE, register: o.REGISTER = None) -> None:
         typer.echo(f"The last {MOST_SCANS} of {len(scans)} scans (tapscan scan list shows all):")
     print_scans([s.line for s in scans[-MOST_SCANS:]])
     marked = sum(s.baseline and not s.crossed_out for s in scans)
-    typer.echo(_advice(plate.name, marked))
+    typer.echo(_advice(opened, plate.name, marked))
 
 
 def _facts(plate: "Plate") -> list[tuple[str, str]]:
@@ -114,14 +114,15 @@ def _facts(plate: "Plate") -> list[tuple[str, str]]:
     return told
 
 
-def _advice(name: str, marked: int) -> str:
+def _advice(register: Any, name: str, marked: int) -> str:
     if marked == 0:
         return (
             f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
         )
     from tapscan.workflow.baseline import advice
+    from tapscan.workflow.still_open import open_findings
 
-    return advice(marked)
+    return advice(marked, still_open=bool(open_findings(register, name)))
 
 
 @app.command("edit")
@@ -183,7 +184,7 @@ def baseline(
     marked = baseline_of(opened, plate)
     if marked:
         print_scans([m.line for m in marked])
-    typer.echo(_advice(plate, len(marked)))
+    typer.echo(_advice(opened, plate, len(marked)))
 
 
 @app.command("retire")

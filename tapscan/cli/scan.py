@@ -65,7 +65,7 @@ def show(
     from tapscan.workflow.import_scan import stored_screening
     from tapscan.workflow.report import dumps
     from tapscan.workflow.scan import find_scan
-    from tapscan.workflow.standing import as_it_stands, notices, registered
+    from tapscan.workflow.standing import as_it_stands, later, notices, registered
     from tapscan.workflow.write_report import PLAIN, write_report
 
     opened = o.opened(register)
@@ -78,7 +78,8 @@ def show(
     if json != "-":
         for line in _facts(entry):
             typer.echo(line)
-        print_summary(found, report if written else None, notices(opened, entry, found))
+        newer = [n.told for n in later(opened, entry)]
+        print_summary(found, report if written else None, notices(opened, entry, found), newer)
     if not written:
         raise typer.Exit(1)
 
@@ -121,10 +122,10 @@ def _bar(e: "ScanEntry") -> str:
 
 def _seen(e: "ScanEntry") -> list[str]:
     from tapscan.cli.tables import shown
-    from tapscan.workflow.scan import CHECKLIST, full_checklist
+    from tapscan.workflow.scan import CHECKLIST, checklist_in
 
     lines = ["  Seen by eye:"]
-    for f in full_checklist(e.checklist):
+    for f in checklist_in(e.conditions.state, e.checklist):
         lines.append(f"    {CHECKLIST[f.item] + ':':37} {f.answer}{': ' + shown(f.note) if f.note else ''}")
     return lines
 
@@ -195,7 +196,7 @@ def rescreen(
     from tapscan.workflow.own_layouts import layout_at
     from tapscan.workflow.scan import find_scan
     from tapscan.workflow.settings import read_settings
-    from tapscan.workflow.standing import notices
+    from tapscan.workflow.standing import later, notices
 
     changes: dict[str, Any] = {}
     if layout:
@@ -216,7 +217,8 @@ def rescreen(
             "tapscan: nothing was changed; `tapscan register check` tells which recordings are damaged", err=True
         )
         raise typer.Exit(1)
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
+    newer = [n.told for n in later(opened, kept.entry)]
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), newer)
     typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
 
 
@@ -238,16 +240,19 @@ def outcome(
         bool,
         typer.Option("--clean", help="Nothing was found; --found says what was looked at. Else it counts as a flaw."),
     ] = False,
+    explains: Annotated[
+        bool, typer.Option("--explains", help="--found says what it was that the eye had seen, and that is no flaw.")
+    ] = False,
     register: o.REGISTER = None,
 ) -> None:
     """Note what a later examination of the plate found: only that shows what a scan was worth."""
-    from tapscan.workflow.scan import CLEAN, PART, Outcome, add_outcome
+    from tapscan.workflow.scan import CLEAN, PART, SEEN, Outcome, add_outcome
 
     if part and not found.strip():
         raise BadRequest("--part needs the part's name in --found, such as --found 'hook at the tail'")
-    if part and clean:
-        raise BadRequest("--part and --clean contradict each other; leave one of them out")
-    found = PART + found if part else CLEAN + found if clean else found
+    if part + clean + explains > 1:
+        raise BadRequest("--part, --clean and --explains contradict each other; leave all but one of them out")
+    found = (PART if part else CLEAN if clean else SEEN if explains else "") + found
     entry = add_outcome(
         o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
     )

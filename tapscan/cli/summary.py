@@ -1,6 +1,6 @@
 """One screen: plain words first, numbers after.
 
-print_summary(screening, report, notices)   to standard output
+print_summary(screening, report, notices, later)   to standard output
 """
 
 from collections.abc import Sequence
@@ -15,20 +15,26 @@ from tapscan.cli.bullets import console as terminal
 from tapscan.cli.tables import shown
 from tapscan.records import Mode, PlayedNotes, Screening
 from tapscan.wording import counted, with_sd
+from tapscan.workflow.report import steps
 
 MOST_INDICATIONS = 4
 MOST_MODES = 6
 MOST_LIMITATIONS = 4
 
 
-def print_summary(screening: Screening, report: Path | None, notices: Sequence[str] = ()) -> None:
-    """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended."""
+def print_summary(
+    screening: Screening, report: Path | None, notices: Sequence[str] = (), later: Sequence[str] = ()
+) -> None:
+    """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended; `later`: what newer scans say."""
     out = terminal()
-    _found(out, screening)
+    for told in later:
+        out.print(Text(told, style="bold"))
     summary_shown = not any(i.interpretation == "relevant" for i in screening.indications)
+    _first(out, screening)
     for told in notices:
         if not (summary_shown and told in screening.summary):
             out.print(bullet(shown(told)))
+    _found(out, screening)
     _next(out, screening)
     _limits(out, screening)
     _numbers(out, screening)
@@ -36,10 +42,13 @@ def print_summary(screening: Screening, report: Path | None, notices: Sequence[s
         out.print(Text(f"\nThe page to read and to keep: {report}"))
 
 
-def _found(out: Console, screening: Screening) -> None:
+def _first(out: Console, screening: Screening) -> None:
     out.print(Text(screening.headline, style="bold underline"))
     if screening.lead:
         out.print(Text(screening.lead))
+
+
+def _found(out: Console, screening: Screening) -> None:
     relevant = [i for i in screening.indications if i.interpretation == "relevant"]
     if not relevant:
         out.print(Text(screening.summary))
@@ -53,8 +62,11 @@ def _found(out: Console, screening: Screening) -> None:
 
 def _next(out: Console, screening: Screening) -> None:
     out.print(Text("\nWhat to do next", style="bold"))
-    for step in screening.next_steps:
-        out.print(bullet(step))
+    for title, lines in steps(screening.next_steps):
+        if title:
+            out.print(Text(f"{title}:"))
+        for line in lines:
+            out.print(bullet(line))
     out.print(Text("tapscan proposes; a named, qualified person evaluates.", style="italic"))
 
 

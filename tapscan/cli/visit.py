@@ -23,7 +23,7 @@ app = typer.Typer(
 )
 MANY = Optional[list[str]]  # noqa: UP045
 REGIONS = "struts, strut-ends, corners, pin-field, agraffes, hitch-rail, rim, nose-bolts, bass-end, treble-end, horn, underside, keys"
-SIGNS = "rust-line, cracked-finish, offset-edges, repair, missing-screws, loose-nose-bolts, pitch-not-held, buzz, other"
+SIGNS = "iron-line, rust-line, cracked-finish, offset-edges, repair, missing-screws, loose-nose-bolts, pitch-not-held, buzz, other"
 ON = Annotated[o.TEXT, typer.Option("--on", metavar="DAY", help="Day of the visit; else today.")]
 MAKER = Annotated[o.TEXT, typer.Option(help="Maker of the piano, as it is written on it.")]
 NUMBER = Annotated[o.TEXT, typer.Option(metavar="TEXT", help="Number of the piano.")]

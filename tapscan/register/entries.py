@@ -7,11 +7,14 @@ import datetime as dt
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from tapscan.places import IN_PIANO, State
 from tapscan.records import BarReading, Disposition, Force, ScanConditions, Screening
+from tapscan.wording import listed
 
 Answer = Literal["seen", "not seen", "not looked at"]
 ANSWERS: tuple[Answer, ...] = ("seen", "not seen", "not looked at")
 CHECKLIST: dict[str, str] = {
+    "iron-line": "a line or crack in the iron",
     "rust-line": "a line of rust",
     "cracked-finish": "a crack in the finish",
     "offset-edges": "mismatched edges",
@@ -20,7 +23,15 @@ CHECKLIST: dict[str, str] = {
     "loose-nose-bolts": "loose nose bolts",
     "pitch-not-held": "a section that does not hold pitch",
 }
-EYE_SUSPECTS = ("rust-line", "cracked-finish", "offset-edges")  # what a crack looks like from outside
+IN_IRON = "iron-line"  # seen in the iron itself: it counts in every state of the plate
+EYE_SUSPECTS = (IN_IRON, "rust-line", "cracked-finish", "offset-edges")  # what a crack looks like from outside
+STRUNG: tuple[State, ...] = ("as-found", "strung")
+ONLY_IN: dict[str, tuple[State, ...]] = {  # states of the plate in which there is anything to look at
+    "cracked-finish": ("as-found", "old-finish", "primed", "finished", "fitted-out", "in-piano-unstrung", "strung"),
+    "missing-screws": IN_PIANO,
+    "loose-nose-bolts": IN_PIANO,
+    "pitch-not-held": STRUNG,
+}
 PART = "caused by this part, since fixed: "
 CLEAN = "nothing was found: "
 SEEN = "what was seen is this: "
@@ -42,14 +53,39 @@ def full_checklist(findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
     return tuple(known.get(item, Finding(item, "not looked at")) for item in CHECKLIST)
 
 
+def checklist_in(state: State | None, findings: tuple[Finding, ...]) -> tuple[Finding, ...]:
+    """The same without what cannot be looked at in that state; what was answered or noted stays in any."""
+    kept = {f.item for f in findings if f.answer != "not looked at" or f.note}
+    fits = {item for item in CHECKLIST if state is None or state in ONLY_IN.get(item, (state,))}
+    return tuple(f for f in full_checklist(findings) if f.item in kept | fits)
+
+
 def in_words(findings: tuple[Finding, ...]) -> tuple[str, ...]:
     """What was seen, each with its note."""
     return tuple(f"{CHECKLIST[f.item]}{f' ({f.note})' if f.note else ''}" for f in findings if f.answer == "seen")
 
 
+def noted(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """What was written beside an item that was not seen: it may tell of something that the list has no item for."""
+    rest = (f for f in findings if f.answer != "seen" and f.note)
+    return tuple(f"{CHECKLIST[f.item]}, {f.answer}: {f.note}" for f in rest)
+
+
+def by_eye(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """Sentences with all that was seen or noted."""
+    seen, beside = in_words(findings), noted(findings)
+    told = (f"Seen by eye: {listed(seen)}.",) if seen else ()
+    return (*told, *(f"Noted by eye: {one.rstrip('.')}." for one in beside))
+
+
 def suspects(findings: tuple[Finding, ...]) -> tuple[str, ...]:
     """Of these what may be a crack."""
     return in_words(tuple(f for f in findings if f.item in EYE_SUSPECTS))
+
+
+def in_iron(findings: tuple[Finding, ...]) -> tuple[str, ...]:
+    """Of these what was seen in the iron itself."""
+    return in_words(tuple(f for f in findings if f.item == IN_IRON))
 
 
 @dataclass(frozen=True)
@@ -256,6 +292,11 @@ class ScanEntry:
     def seen(self) -> tuple[Finding, ...]:
         """What the eye saw."""
         return tuple(f for f in self.checklist if f.answer == "seen")
+
+    @property
+    def by_eye(self) -> tuple[str, ...]:
+        """The same in sentences, with what was noted beside it."""
+        return by_eye(self.checklist)
 
     @property
     def current(self) -> ScreeningEntry:

@@ -5,7 +5,7 @@ scan_lines(register, plate)  ScanLine after ScanLine, oldest first, those crosse
 """
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, case, func, select
@@ -14,7 +14,7 @@ from tapscan.records import Disposition
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
-from tapscan.register.entries import Outcome, ScanLine, crossed_out_words
+from tapscan.register.entries import IN_IRON, SEEN, Outcome, ScanLine, crossed_out_words
 from tapscan.register.names import scan_name
 from tapscan.register.plates import find_plate
 
@@ -36,6 +36,9 @@ class Glance:
     outcome: Outcome | None = None  # the newest on any scan of the plate
     unfinished: int = 0  # recordings begun and not ended
     played: bool = False  # the newest scan is of played notes
+    iron_on: dt.date | None = (
+        None  # the newest scan on whose list a line in the iron was seen, as long as nobody has said what it is
+    )
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -73,8 +76,10 @@ def glance(register: Register, *, retired: bool = False) -> list[Glance]:
         counts = {row.plate_id: row for row in connection.execute(_counts())}
         outcomes = _outcomes(connection)
         begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
+        seen = _seen(connection)
     every = [p for p in plates if retired or p.retired_on is None]
-    return [_line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)) for p in every]
+    made = [_line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)) for p in every]
+    return [replace(one, iron_on=seen.get(p.row)) for one, p in zip(made, every, strict=True)]
 
 
 def _line(plate: Row, count: Row | None, scan: Row | None, outcome: Outcome | None, begun: int) -> Glance:
@@ -117,6 +122,17 @@ def _outcomes(connection: Connection) -> dict[int, Outcome]:
     query = select(t.outcome, t.scan.c.plate_id).join(t.scan).where(t.scan.c.void_on.is_(None))
     rows = connection.execute(query.order_by(t.outcome.c.on, t.outcome.c.row))
     return {row.plate_id: record_of(Outcome, row._mapping) for row in rows}
+
+
+def _seen(connection: Connection) -> dict[int, dt.date]:
+    """By plate: the day of the newest line in the iron that no examination on that day or later has explained."""
+    item, mine = t.checklist.c, t.scan.c.void_on.is_(None)
+    lines = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(t.checklist.join(t.scan))
+    lines = lines.where(mine, item.item == IN_IRON, item.answer == "seen").group_by(t.scan.c.plate_id)
+    said = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(t.outcome.join(t.scan))
+    said = said.where(mine, t.outcome.c.found.startswith(SEEN, autoescape=True)).group_by(t.scan.c.plate_id)
+    told = {row.plate_id: row.day for row in connection.execute(said)}
+    return {r.plate_id: r.day for r in connection.execute(lines) if told.get(r.plate_id, dt.date.min) < r.day}
 
 
 def _begun() -> Select[Any]:

@@ -33,6 +33,7 @@ class About:
     scan_facts: tuple[tuple[str, str], ...] = ()
     seen: tuple[tuple[str, str, str], ...] = ()  # what was looked for, answer, note
     since: tuple[str, ...] = ()  # what was seen, found or mended: sentences for the first screen
+    later: tuple[str, ...] = ()  # what newer scans say: sentences that stand above all else
     outcomes: tuple[tuple[str, str, str, str, str], ...] = ()  # found, method, by whom, when, note
 
 

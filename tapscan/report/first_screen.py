@@ -38,6 +38,7 @@ def first_screen(sheet: Sheet, sections: Sequence[Built], shown: Sequence[Built]
     return {
         "facts": _facts(sheet.screening),
         "short": _short(sheet, findings, TESTED if any(b.section.id == "tested" for b in shown) else IN_FULL),
+        "later": [(sheet.beside.shop or Shop()).dated(told) for told in sheet.about.later] if sheet.about else [],
         "figures": _figures(sheet),
         "steps": steps(sheet.screening.next_steps),
         "qualified": QUALIFIED
@@ -90,9 +91,10 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]], rest: str) -> li
     compared = NOT_COMPARED if s.scan.played else _compared(s.comparison, sheet.beside.shop or Shop())
     rows.append(("Compared with", [compared]))
     rows.append(("What limits this answer", _weak(s.limitations, rest)))
-    if sheet.about:
-        rows.append(("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY])))
-    return rows
+    if not sheet.about:
+        return rows
+    people = ("Seen and found by people", _seen(sheet) + ([] if _examined(sheet) else [NOBODY]))
+    return [people, *rows] if _seen(sheet) else [*rows, people]
 
 
 def _first_look(c: Comparison | None, weighs: Mapping[str, Any]) -> str:

@@ -26,6 +26,7 @@ RADIUS = 6.0
 DIRECTIONS = {"above": "from above", "front": "from the front", "sideways": "sideways", None: "not told"}
 MEANING: dict[Kind, str] = {"tap": "tap here", "leave": "leave out: not to be struck in this state"}
 CHECKLIST = (
+    ("a line or crack in the iron", "on bare iron a fine dark line; mark where it ends, and do not scratch it"),
     ("a line of rust", "rust bleeding from a fine line often marks a crack"),
     ("a crack in the finish", "a hairline that goes on across an edge or a corner"),
     ("mismatched edges", "a step you can feel with the fingernail"),

@@ -10,7 +10,7 @@
 Precedence: a relevant indication that is not `unchanged`, then inconclusive, then none. One that is `unchanged` does not raise the
 disposition, but headline, summary and steps carry it: who reads only these must not take it for gone. So it is with a finding of an earlier scan
 that is still open (screening/open_findings.py). What a person found by examination is in every headline. What the eye saw and may be a crack
-counts as a suspicion where the plate may carry strings: the taps give no answer there, and the eye's is the only one. The steps and their choice stand in screening/next_steps.py. Wording of the disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
+counts as a suspicion where the plate may carry strings: the taps give no answer there, and the eye's is the only one. A line seen in the iron itself counts in every state. The steps and their choice stand in screening/next_steps.py. Wording of the disposition after ASTM E1316 (indication, relevant); the tool proposes, a named person evaluates.
 """
 
 from collections.abc import Sequence
@@ -23,7 +23,7 @@ from tapscan.screening import next_steps as give
 from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.next_steps import Step
-from tapscan.screening.open_findings import EXAMINED, OpenFinding, beside, told
+from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, beside, told
 from tapscan.screening.rules import NOTE_RULES
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
@@ -86,6 +86,7 @@ def dispose(
     opened: Sequence[OpenFinding] = (),
     eye: Sequence[str] = (),
     not_run: Sequence[RuleNotRun] = (),
+    iron: Sequence[str] = (),
 ) -> Outcome:
     """From all that is known.
 
@@ -93,6 +94,7 @@ def dispose(
     opened : findings of earlier scans, and what examinations found
     eye : what was seen that may be a crack, in words
     not_run : checks that could not be made; only of played notes they are told here
+    iron : of `eye` what was seen in the iron itself
     """
     found = (
         _disposed(scan, indications, silent, settings, opened)
@@ -104,19 +106,26 @@ def dispose(
         found = replace(found, steps=(*found.steps, *more))
     if any(o.rule == EXAMINED for o in opened):
         found = replace(found, headline=CONFIRMED)
-    if eye and not give.may_tap(scan.state):
-        found = _with_eye(found, scan, eye)
+    if counts := iron if give.may_tap(scan.state) else eye:
+        found = _with_eye(found, scan, counts)
     return replace(found, summary=f"{found.summary} {_amiss(scan.taps_amiss)}") if scan.taps_amiss else found
 
 
 def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:
     """Suspected already: the examination that shows cracks is added. Else the steps of a suspected plate take the place of the others."""
-    summary = f"{found.summary} Seen by eye: {listed(eye)}. That may be a crack."
-    if give.stopped(found.steps):
+    summary = f"{found.summary} {eye_told(eye)}"
+    if give.held(found.steps):
         more = tuple(s for s in give.tests([EYE_RULE]) if s not in found.steps)
         return replace(found, summary=summary, steps=(*found.steps, *more))
     headline = EYE_NO_ANSWER if found.disposition == "inconclusive" else EYE
-    return replace(found, headline=headline, summary=summary, steps=give.suspected(scan.state, [EYE_RULE], again=False))
+    taps = tuple(s for s in found.steps if "tap" in s.acts)
+    steps = give.suspected(scan.state, [EYE_RULE], taps, again=False)
+    return replace(found, headline=headline, summary=summary, steps=steps)
+
+
+def eye_told(eye: Sequence[str]) -> str:
+    """Two sentences."""
+    return f"{SEEN_BY_EYE} {listed(eye)}. That may be a crack."
 
 
 def _amiss(told: Sequence[str]) -> str:
@@ -214,7 +223,8 @@ def left_open(outcome: Outcome, why: str, state: State | None) -> Outcome:
     summary = f"{why} In this scan by itself: {outcome.summary}"
     if outcome.disposition != "no relevant indication":
         return replace(outcome, summary=f"{outcome.summary} {why}")
-    headline = {NOTHING: SMALL, STANDS: SMALL_STANDS, OPEN: SMALL_OPEN}.get(outcome.headline, outcome.headline)
+    instead = {NOTHING: SMALL, STANDS: SMALL_STANDS, OPEN: SMALL_OPEN, EYE: EYE_NO_ANSWER}
+    headline = instead.get(outcome.headline, outcome.headline)
     return Outcome("inconclusive", headline, summary, give.settling(state, outcome.steps))
 
 
@@ -315,7 +325,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 PART = "Not all places of the layout were tapped."
-EYE_RULE = "eye"  # in the place of a rule: a person saw it
+SEEN_BY_EYE = "Seen by eye:"
 NOTES = frozenset(rule.name for rule in NOTE_RULES)
 ALL_PLACES = (
     "Tap all places and record the plate again as the sheet says. As long as places are missing, there is no answer for the plate.",

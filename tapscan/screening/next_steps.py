@@ -10,6 +10,7 @@ repeat(texts)                      how to tap better where nothing is suspected
 asked_of_screws(state, others)      steps where two scans in the piano were compared
 made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
+held(steps)                        whether it is, or the work on it rests until a qualified person has decided
 may_tap(state)                     whether a suspected plate may be tapped again in that state
 
 A plate that may carry strings, or whose state is not told, gets the steps of one under tension once anything is suspected: nothing is tightened,
@@ -104,7 +105,7 @@ STEADY = _step(
 )  # fmt: skip
 LOOK = _step(
     "look", "workshop", EVERY, ("look", "photograph"),
-    "Look at the plate in good light with a magnifier, without touching the iron: first at any place named here, for lines, repairs and other causes that can be seen. Photograph what you see. "
+    "Look at the plate in good light with a magnifier, without touching the iron (grease and scratches hide a crack from a later test): first at any place named here, for lines, repairs and other causes that can be seen. Photograph what you see. "
     "Seeing nothing does not clear the plate.",
 )  # fmt: skip
 CALL = _step(
@@ -207,6 +208,12 @@ def may_tap(state: Told) -> bool:
 def stopped(steps: Iterable[Step]) -> bool:
     """Whether the plate is to be left as it is."""
     return any(s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN) for s in steps)
+
+
+def held(steps: Iterable[Step]) -> bool:
+    """Out of the piano too."""
+    given = tuple(steps)
+    return stopped(given) or any(s in HOLDS for s in given)
 
 
 def suspected(

@@ -1,6 +1,7 @@
 """Findings of earlier scans that are still open.
 
 still_open(past, now)    OpenFinding after OpenFinding, newest first, from a plate's scans
+with_seen(opened, seen)      with lines that the eye saw in the iron on earlier days
 with_visits(opened, found)   with what an examination found of what was seen on visits
 beside(opened, every)    without those that the scan at hand shows by the same rule itself and nobody examined
 told(opened)             a sentence, empty without any
@@ -18,7 +19,10 @@ from tapscan.records import Disposition, Indication, Screening
 
 SILENT_SCANS = 2  # one silent scan proves little, see above
 EXAMINED = "examination"  # in the place of a rule: a person found it
+EYE_RULE = "eye"  # the same: a person saw it
 STILL_OPEN = "Still open, from"
+FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until the part that caused it is named and {SILENT_SCANS} more scans of the same kind find nothing."
+EYE_STAYS = "Taps do not clear what the eye saw: it stays open until an examination says what it is."
 
 
 @dataclass(frozen=True)
@@ -69,6 +73,13 @@ def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[O
             found[i.rule] = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said)
     rest = sorted(found.values(), key=lambda o: o.date, reverse=True)
     return (*_examined((*past, *here)), *rest)
+
+
+def with_seen(opened: Sequence[OpenFinding], seen: Sequence[OpenFinding]) -> tuple[OpenFinding, ...]:
+    """`seen` : by EYE_RULE, newest first, none of them explained. Taps never close it, however often they are silent."""
+    first = tuple(o for o in opened if o.rule == EXAMINED)
+    rest = [*seen, *(o for o in opened if o.rule != EXAMINED)]
+    return (*first, *sorted(rest, key=lambda o: o.date, reverse=True))
 
 
 def with_visits(
@@ -122,7 +133,5 @@ def _not_cleared(opened: Sequence[OpenFinding]) -> str:
     first, more = opened[0], len(opened) - 1
     rest = f" {more} more {'is' if more == 1 else 'are'} open." if more else ""
     said = "; ".join(first.outcomes) or "no examination is on record"
-    return (
-        f" {STILL_OPEN} {first.date}: {first.sentence}{rest} Examined since: {said}. A finding that goes away is not cleared: it stays open until the part that caused it is named "
-        f"and {SILENT_SCANS} more scans of the same kind find nothing."
-    )
+    until = {EYE_RULE: EYE_STAYS}.get(first.rule, FINDING_STAYS)
+    return f" {STILL_OPEN} {first.date}: {first.sentence}{rest} Examined since: {said}. {until}"

@@ -24,6 +24,7 @@ NOT_CLEARED = (
     "A finding that goes away by itself is not explained by that. Until its cause is known, treat it as standing."
 )
 MISSED = "A crack may still be there: many cannot be heard by tapping"
+EYE_TOO = "And the eye saw what may be a crack."
 NO_WORD = "That is neither good news nor bad about the plate."
 FINDING = Plain("", "The plate sounds unusual.", "What that means is told below.")
 HEADLINES: dict[str, Plain] = {

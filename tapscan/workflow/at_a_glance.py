@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.register.database import Register
+from tapscan.register.entries import CHECKLIST, IN_IRON
 from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
 from tapscan.screening.played_notes import NO_ANSWER
@@ -39,6 +40,12 @@ class Line:
     kinds: frozenset[Kind]
     due_on: dt.date | None  # None: no scan yet, or the shop has no interval
 
+    @property
+    def seen(self) -> str:
+        """What the eye saw in the iron and nobody has explained; empty where nothing."""
+        on = self.glance.iron_on
+        return f"Seen by eye on {on.isoformat()}: {CHECKLIST[IN_IRON]}." if on else ""
+
 
 def lines(register: Register, *, retired: bool = False) -> list[Line]:
     """`retired` : those too."""
@@ -56,8 +63,10 @@ def _line(g: Glance, months: int | None, today: dt.date) -> Line:
 def _told(g: Glance, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
     """Most urgent first."""
     told: dict[Kind, str] = {}
-    if g.disposition == "relevant indication" and (g.outcome is None or g.date is None or g.outcome.on < g.date):
-        told["look"] = "Have it examined, and note what was found."
+    found = g.date if g.disposition == "relevant indication" else None
+    if newest := max(filter(None, [found, g.iron_on]), default=None):
+        if g.outcome is None or g.outcome.on < newest:
+            told["look"] = "Have it examined, and note what was found."
     if g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER):  # notes never say more than that
         told["repeat"] = "Repeat the test."
     if g.baselines == 0:

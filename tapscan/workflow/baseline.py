@@ -1,6 +1,6 @@
 """Which scans later ones are compared with.
 
-advice(marked)                               what a plate with so many baseline scans lacks; empty where nothing
+advice(marked, still_open)                   what a plate with so many baseline scans lacks; empty where nothing
 choose_baseline(register, plate, names, why) these scans and no others; refused where something speaks against one and nobody says why
 """
 
@@ -14,14 +14,17 @@ from tapscan.workflow.standing import against_baseline
 
 ENOUGH = 3
 TELLS = "One baseline scan shows large changes, three show small ones"
+FIRST = "First comes what is still open; more baseline scans can wait until it is settled."
 MORE = {1: "twice more", 2: "once more"}
 
 
-def advice(marked: int) -> str:
-    """`marked` : scans that are the baseline, one or more."""
+def advice(marked: int, *, still_open: bool = False) -> str:
+    """`marked` : scans that are the baseline, one or more; `still_open` : something was found, and then no more scans are asked for."""
     counted = f"{marked} baseline scans." if marked > 1 else ""
     if marked >= ENOUGH:
         return counted
+    if still_open:
+        return f"{counted} {FIRST}".lstrip()
     return f"{counted} {TELLS}: out of the piano, lift the plate, set it down and scan it, {MORE[marked]}.".lstrip()
 
 

@@ -1,6 +1,6 @@
 """The conclusion of a screening, with what a single scan misses as the benches counted it.
 
-conclude(screening, settings, opened, eye)   screening.conclude, and the sentence where nothing was compared and nothing found
+conclude(screening, settings, opened, eye, iron)   screening.conclude, and the sentence where nothing was compared and nothing found
 """
 
 from collections.abc import Sequence
@@ -14,10 +14,14 @@ from tapscan.settings import Settings
 
 
 def conclude(
-    screening: Screening, settings: Settings, opened: Sequence[OpenFinding] = (), eye: Sequence[str] = ()
+    screening: Screening,
+    settings: Settings,
+    opened: Sequence[OpenFinding] = (),
+    eye: Sequence[str] = (),
+    iron: Sequence[str] = (),
 ) -> Screening:
-    """`opened`: findings of the plate's earlier scans (workflow/still_open.py); `eye`: what was seen that may be a crack."""
-    told = concluded(screening, settings, opened, eye)
+    """`opened`: findings of the plate's earlier scans (workflow/still_open.py); `eye`: what was seen that may be a crack; `iron`: of that what is in the iron itself."""
+    told = concluded(screening, settings, opened, eye, iron)
     compared = screening.comparison is not None and not screening.comparison.rules_not_run
     if compared or told.disposition != "no relevant indication":
         return told

@@ -1,6 +1,7 @@
 """What the eye saw that may be a crack: on the scan's own list, and on a visit of the same day.
 
 eye_of(register, plate, date, checklist)   in words
+iron_of(register, plate, date, checklist)  of these what was seen in the iron itself
 may_be_tapped(register, plate, facts)      raises BadRequest where it may not
 may_go_on(register, unfinished)            the same of a recording that was stopped: the eye may have seen something since
 """
@@ -12,7 +13,7 @@ from dataclasses import replace
 from tapscan.errors import BadRequest
 from tapscan.places import REGIONS
 from tapscan.register.database import Register
-from tapscan.register.entries import Finding, NewScan, Unfinished, suspects
+from tapscan.register.entries import IN_IRON, Finding, NewScan, Unfinished, in_iron, suspects
 from tapscan.register.plates import find_plate
 from tapscan.register.visits import visit_on
 from tapscan.screening.next_steps import TENSION
@@ -24,6 +25,14 @@ def eye_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Fi
     visit = visit_on(register, plate, date)
     seen = tuple(f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects) if visit else ()
     return (*suspects(tuple(checklist)), *seen)
+
+
+def iron_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Finding]) -> tuple[str, ...]:
+    """It counts out of the piano, too."""
+    visit = visit_on(register, plate, date)
+    looks = visit.suspects if visit else ()
+    seen = tuple(f"{REGIONS[look.region]}: {look.told}" for look in looks if IN_IRON in look.signs)
+    return (*in_iron(tuple(checklist)), *seen)
 
 
 def may_be_tapped(register: Register, plate: str, facts: NewScan) -> None:

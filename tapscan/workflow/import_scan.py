@@ -31,7 +31,7 @@ from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bars import files_of, keep_bar
 from tapscan.workflow.check import Agree, Request
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.eye import eye_of
+from tapscan.workflow.eye import eye_of, iron_of
 from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.pattern import beside_own_pattern
@@ -141,7 +141,8 @@ def _beside_earlier(
         screening = _beside_baseline(register, plate, new, screening, settings, name)
         screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
     opened = open_findings(register, plate, (new.date, number), screening, scan)
-    return conclude(screening, settings, opened, eye_of(register, plate, new.date, new.checklist))
+    seen = (register, plate, new.date, new.checklist)
+    return conclude(screening, settings, opened, eye_of(*seen), iron_of(*seen))
 
 
 def _beside_baseline(

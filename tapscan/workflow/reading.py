@@ -16,12 +16,13 @@ from tapscan.register.plates import find_plate
 from tapscan.register.scans import find_scan
 from tapscan.report.about import About
 from tapscan.report.beside import Beside
+from tapscan.report.first_screen import steps
 from tapscan.report.page import sections_of, style
 from tapscan.report.sections import glossary, indications, map, notes, reach, tested
 from tapscan.report.shop import Shop, read_shop
 from tapscan.workflow.defaults import read_defaults
 from tapscan.workflow.import_scan import stored_screening
-from tapscan.workflow.standing import as_it_stands, notices
+from tapscan.workflow.standing import Later, as_it_stands, later, notices
 from tapscan.workflow.write_report import about
 
 QUICK = (indications.SECTION, map.SECTION, notes.SECTION, tested.SECTION, reach.SECTION, glossary.SECTION)
@@ -41,6 +42,8 @@ class Reading:
     screening: Screening
     about: About
     notices: tuple[str, ...]  # what people saw, found or mended, where the first words do not say it
+    later: tuple[Later, ...]  # what newer scans say
+    steps: list[tuple[str, list[str]]]  # whose they are, and what is to be done
     sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
 
 
@@ -57,8 +60,9 @@ def reading_of(register: Register, name: str, number: int | None = None) -> Read
     relevant = any(
         i.interpretation == "relevant" for i in screening.indications
     )  # then its sentences stand in the summary's place
-    unsaid = tuple(n for n in since if relevant or n not in screening.summary)
-    return Reading(plate, entry, screening, told, unsaid, tuple(sections))
+    unsaid = tuple(n for n in since if relevant or n in entry.by_eye or n not in screening.summary)
+    newer, what = later(register, entry), steps(screening.next_steps)
+    return Reading(plate, entry, screening, told, unsaid, newer, what, tuple(sections))
 
 
 def shop_of(register: Register) -> Shop:

@@ -1,6 +1,7 @@
 """What the commands ask of the report: JSON, the shop, files written whole."""
 
 from tapscan.report.as_json import dumps, dumps_comparison
+from tapscan.report.first_screen import steps
 from tapscan.report.shop import DATES, Shop, read_shop
 from tapscan.report.words import STATES as IN_WORDS
 from tapscan.report.words import drops_in_words, legible
@@ -17,5 +18,6 @@ __all__ = [
     "legible",
     "odds",
     "read_shop",
+    "steps",
     "write_text",
 ]

@@ -2,25 +2,28 @@
 
 as_it_stands(register, entry, screening)   the stored Screening with conclusion and steps that know it; nothing is computed anew
 notices(register, entry, screening)        sentences for the first screen
+later(register, entry)                     what newer scans of the plate say, to stand above all else
 registered(entry)                          what people did with it, for JSON
 against_baseline(register, entry)          what speaks against comparing later scans with it; empty where nothing does
 """
 
-from dataclasses import replace
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 from typing import Any
 
-from tapscan.places import IN_PIANO
 from tapscan.records import Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import ScanEntry, in_words
+from tapscan.register.entries import ScanEntry
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
-from tapscan.screening.open_findings import up_to_date
+from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
+from tapscan.screening.next_steps import may_tap
+from tapscan.screening.open_findings import STILL_OPEN, up_to_date
 from tapscan.settings import Settings
-from tapscan.wording import counted, listed
+from tapscan.wording import counted
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.eye import eye_of
-from tapscan.workflow.still_open import open_findings
+from tapscan.workflow.eye import eye_of, iron_of
+from tapscan.workflow.still_open import explained, open_findings
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
 VOID = "Crossed out: this scan does not count"
@@ -32,11 +35,19 @@ def as_it_stands(register: Register, entry: ScanEntry, screening: Screening) -> 
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
         return replace(screening, headline=VOID, lead=VOIDED, summary=said)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry)
-    eye = eye_of(register, entry.plate, entry.date, entry.checklist)
-    counts = bool(eye) and (screening.scan.state is None or screening.scan.state in IN_PIANO)
-    if up_to_date(screening, opened) and (not counts or listed(eye) in screening.summary):
+    own = () if explained(entry, list_scans(register, entry.plate)) else entry.checklist
+    seen = (register, entry.plate, entry.date, own)
+    eye, iron = eye_of(*seen), iron_of(*seen)
+    counts = iron if may_tap(screening.scan.state) else eye
+    if up_to_date(screening, opened) and _says(screening, counts):
         return screening
-    return conclude(screening, Settings(), opened, eye)
+    return conclude(screening, Settings(), opened, eye, iron)
+
+
+def _says(screening: Screening, counts: Sequence[str]) -> bool:
+    """Whether it says what the eye saw, and no more."""
+    own = screening.summary.partition(STILL_OPEN)[0]  # what was seen on an earlier day stands behind it
+    return eye_told(counts) in screening.summary if counts else SEEN_BY_EYE not in own
 
 
 def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
@@ -48,10 +59,30 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
         *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
         *_found_later(register, entry),
         *_compared(register, entry, screening),
-        *((f"Seen by eye: {listed(in_words(entry.seen))}.",) if entry.seen else ()),
+        *entry.by_eye,
         *(although if entry.baseline_although else ()),
         *moved,
     )
+
+
+@dataclass(frozen=True)
+class Later:
+    """A newer scan."""
+
+    name: str
+    told: str  # a sentence
+
+
+def later(register: Register, entry: ScanEntry) -> tuple[Later, ...]:
+    """The newest by taps, the newest of played notes: who has an older sheet in hand must not take it for the last word."""
+    newer = [e for e in list_scans(register, entry.plate) if (e.date, e.number) > (entry.date, entry.number)]
+    newest = {e.played: e for e in newer}
+    return tuple(Later(e.name, _told_of(register, e)) for e in newest.values())
+
+
+def _told_of(register: Register, e: ScanEntry) -> str:
+    says = as_it_stands(register, e, load_screening(register, e.current.id))
+    return f"There is a later scan of this plate, of {e.date.isoformat()}. It says: {says.headline}."
 
 
 def _found_later(register: Register, entry: ScanEntry) -> list[str]:

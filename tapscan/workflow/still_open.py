@@ -7,15 +7,26 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import replace
 
+from tapscan.places import REGIONS
 from tapscan.records import Disposition, Indication, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import ScanEntry
+from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron
 from tapscan.register.results import load_indications, load_screening
 from tapscan.register.scans import list_scans
+from tapscan.register.visit_entries import Visit
 from tapscan.register.visits import list_visits
-from tapscan.screening.open_findings import EXAMINED, OpenFinding, PastScan, still_open, with_visits
+from tapscan.screening.disposition import eye_told
+from tapscan.screening.open_findings import (
+    EXAMINED,
+    EYE_RULE,
+    OpenFinding,
+    PastScan,
+    still_open,
+    with_seen,
+    with_visits,
+)
 
-__all__ = ["EXAMINED", "OpenFinding", "open_findings"]
+__all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "open_findings"]
 
 
 def open_findings(
@@ -41,7 +52,41 @@ def open_findings(
         here = replace(told, played=now.scan.played is not None, not_run=not_run)
     visits = [v for v in list_visits(register, plate) if before is None or v.date <= before[0]]
     flaws = [(v.name, v.date.isoformat(), [o.told for look in v.looks for o in look.flaws]) for v in visits]
-    return with_visits(still_open(past, here), flaws)
+    known = (*entries, entry) if entry and before else entries
+    looked = [v for v in visits if before is None or v.date < before[0]]  # of the same day: workflow/eye.py
+    seen = sorted((*_seen(entries, known), *_seen_on(looked)), key=lambda o: o.date, reverse=True)
+    return with_visits(with_seen(still_open(past, here), seen), flaws)
+
+
+def _seen(entries: Sequence[ScanEntry], known: Sequence[ScanEntry]) -> list[OpenFinding]:
+    """Lines in the iron on the lists of scans, as long as no outcome of theirs or of a later one says what they are."""
+    found = []
+    for e in entries:
+        if (seen := in_iron(e.checklist)) and not explained(e, known):
+            told = tuple(o.told for o in _since(e, known))
+            found.append(OpenFinding(e.name, e.date.isoformat(), EYE_RULE, eye_told(seen), told))
+    return found
+
+
+def explained(entry: ScanEntry, known: Sequence[ScanEntry]) -> bool:
+    """Whether an examination has said what the eye saw: noted with that scan or a later one of `known`."""
+    return any(o.explains for o in _since(entry, known))
+
+
+def _since(entry: ScanEntry, known: Sequence[ScanEntry]) -> list[Outcome]:
+    return [o for one in known if (one.date, one.number) >= (entry.date, entry.number) for o in one.outcomes]
+
+
+def _seen_on(visits: Sequence[Visit]) -> list[OpenFinding]:
+    """The same of visits, which know themselves what is open."""
+    found = []
+    for v in visits:
+        looks = [look for look in v.suspects if IN_IRON in look.signs]
+        told = tuple(o.told for look in looks for o in look.outcomes)
+        if looks:
+            said = eye_told([f"{REGIONS[look.region]}: {look.told}" for look in looks])
+            found.append(OpenFinding(v.name, v.date.isoformat(), EYE_RULE, said, told, visit=True))
+    return found
 
 
 def _past(entry: ScanEntry, disposition: Disposition, indications: Sequence[Indication]) -> PastScan:

@@ -5,7 +5,6 @@ conditions_of(typed)                ScanConditions; what was left empty is unkno
 new_scan(typed, folder)             NewScan
 as_typed(entry)                     the same fields of a stored scan, to be changed
 first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
-checklist_of(typed)                 the visual checklist, from fields `eye-ITEM` and `note-ITEM`
 """
 
 from collections.abc import Mapping
@@ -15,10 +14,11 @@ from pathlib import Path
 from tapscan.errors import BadRequest
 from tapscan.records import ScanConditions
 from tapscan.register.database import Register
-from tapscan.register.entries import ANSWERS, CHECKLIST, Answer, Finding, NewScan, ScanEntry
+from tapscan.register.entries import NewScan, ScanEntry
 from tapscan.register.scans import list_scans
 from tapscan.sensors import HEAVIEST_G, Sensor, SensorKind, read_kind
 from tapscan.workflow.defaults import read_defaults
+from tapscan.workflow.eye_list import checklist_of
 from tapscan.workflow.own_layouts import name_of
 from tapscan.workflow.typed import celsius, day, number, state, words
 
@@ -131,20 +131,3 @@ def first_typed(register: Register, plate: str) -> dict[str, str]:
         told["layout"] = scans[-1].layout or ""
         told["order"] = told["order"] or ",".join(scans[-1].reading.get("order", ()))
     return {**told, "layout": name_of(register.folder, told["layout"])}
-
-
-def checklist_of(typed: Mapping[str, str]) -> tuple[Finding, ...]:
-    """An item without an answer was not looked at."""
-    found = []
-    for item in CHECKLIST:
-        answer = typed.get(f"eye-{item}", "")
-        if answer:
-            found.append(Finding(item, _answer(answer), words(typed.get(f"note-{item}"))))
-    return tuple(found)
-
-
-def _answer(text: str) -> Answer:
-    for known in ANSWERS:
-        if known == text:
-            return known
-    raise BadRequest(f"{text!r} is no answer; one of {', '.join(ANSWERS)}")

@@ -38,7 +38,7 @@ from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.photos import kind_of_photo
 from tapscan.workflow.standing import as_it_stands
-from tapscan.workflow.still_open import open_findings
+from tapscan.workflow.still_open import EYE_RULE, open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
@@ -146,7 +146,8 @@ def known_of(register: Register, visit: Visit) -> Known:
         register, visit.plate, (visit.date, number), last[1] if last else None, last[0] if last else None
     )
     ours = {i.rule for _, s in scans for i in s.indications if i.interpretation == "relevant"}
-    opened = tuple(o for o in opened if o.date < visit.date.isoformat() or o.rule not in ours)
+    opened = tuple(o for o in opened if o.date < visit.date.isoformat() or o.rule not in ours | {EYE_RULE})
+    opened = tuple(o for o in opened if not (o.visit and o.rule == EYE_RULE))  # those are in `seen_before`
     past = [v for v in list_visits(register, visit.plate) if v.date < visit.date]
     earlier = tuple((v.date, look) for v in past for look in v.suspects)
     explained = tuple((v.date, look) for v in past for look in v.explained)
@@ -172,12 +173,17 @@ def _for_advice(k: Known) -> VisitKnown:
     every = [i for _, s in k.scans for i in s.indications]
     signs = frozenset(s for look in k.visit.looks for s in look.signs)
     said = [i.rule for i in k.relevant] + [o.rule for o in k.opened]
-    rules = [rule for rule in said if rule not in NOTES]
+    rules = [rule for rule in said if rule not in NOTES and rule != EYE_RULE]
     rules += [BUZZ] if BUZZ in signs or note_buzz.NAME in said or _buzzed(k, every) else []
     eyes = [look for look in k.visit.round if look.region != KEYS]
     return VisitKnown(
         state=k.state,
-        eye=bool(k.visit.suspects or k.seen_before or any(suspects(e.checklist) for e, _ in k.scans)),
+        eye=bool(
+            k.visit.suspects
+            or k.seen_before
+            or EYE_RULE in said
+            or any(suspects(e.checklist) and not any(o.explains for o in e.outcomes) for e, _ in k.scans)
+        ),
         rules=tuple(dict.fromkeys(rules)),
         earlier=bool(k.seen_before or any(o.rule not in NOTES or o.rule == note_buzz.NAME for o in k.opened)),
         heard=any(strike.usable for _, s in k.scans for strike in s.scan.strikes),

@@ -22,7 +22,7 @@ from tapscan.report.pdf import write_pdf
 from tapscan.report.shop import Shop
 from tapscan.workflow.audio_clips import decays_of, sounds_of
 from tapscan.workflow.import_scan import stored_screening
-from tapscan.workflow.standing import as_it_stands, notices
+from tapscan.workflow.standing import as_it_stands, later, notices
 from tapscan.workflow.stored_audio import Tape, tape_of_files, tape_of_register
 from tapscan.workflow.trend_for_report import course_of
 
@@ -62,7 +62,8 @@ def write_report(
     screening = screening if number else as_it_stands(register, entry, screening)
     target = path or page_name(entry.name, wish)
     told_of = about(find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop())
-    told_of = replace(told_of, since=notices(register, entry, screening))
+    since, newer = notices(register, entry, screening), tuple(n.told for n in later(register, entry))
+    told_of = replace(told_of, since=since, later=newer)
     beside = (
         Beside(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)
     )

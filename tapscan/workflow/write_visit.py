@@ -10,7 +10,7 @@ from pathlib import Path
 from tapscan.places import IN_PIANO, KEYS, REGIONS
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import Plate, ScanEntry, in_words
+from tapscan.register.entries import Plate, ScanEntry, in_words, noted
 from tapscan.register.plates import find_plate
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import find_visit
@@ -142,6 +142,7 @@ def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
     listed_ = [
         Found("Seen by eye", f"{_upper(text)}.", True) for e, _ in k.scans for text in in_words(e.seen)
     ]  # of a scan's own list
+    listed_ += [Found("Noted by eye", f"{_upper(text)}.", False) for e, _ in k.scans for text in noted(e.checklist)]
     every = [*examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
     return tuple(sorted(every, key=lambda f: not f.weighs))
 

@@ -49,12 +49,12 @@ def test_the_inspectors_day(site, browser_page, tmp_path):
     assert page.locator(".taps tbody tr").count() == 2
     page.click("#store")
     page.wait_for_selector("text=What to do next", timeout=240_000)
-    page.click("text=What the eye saw")
+    page.click("text=Enter what you saw")
     page.check("input[name=eye-rust-line][value=seen]")
     page.fill("#f-note-rust-line", "bass corner")
     page.click("text=Keep it")
     page.wait_for_selector("text=bass corner")
-    page.click("text=What the eye saw")
+    page.click("text=Enter what you saw")
     page.set_input_files("[data-photos] input", photo)
     page.wait_for_selector(".photos img")
     assert page.locator(".photos img").evaluate("async e => (await e.decode(), e.naturalWidth)") == 1
@@ -81,7 +81,7 @@ def test_the_shops_day(site, browser_page):
     page.click("text=Compare with the baseline")
     assert page.inner_text("h1") == "B12, before and now"
     page.goto(f"{site.address}/scan?name={later}")
-    page.click("text=Note what was found")
+    page.click("text=Enter the tester's result")
     page.check("input[name=kind][value=clean]")
     page.fill("#f-found", "all struts looked at")
     page.fill("#f-method", "penetrant")
@@ -133,6 +133,7 @@ def test_the_shops_evening(site, browser_page, tmp_path):
 
 def test_the_sentences_are_those_of_the_terminal(site, browser_page):
     from tapscan.workflow.import_scan import stored_screening
+    from tapscan.workflow.report import steps
     from tapscan.workflow.standing import as_it_stands
     from tests.cli.commands import run
 
@@ -143,7 +144,8 @@ def test_the_sentences_are_those_of_the_terminal(site, browser_page):
     shown = " ".join(browser_page.inner_text("main").split())
     told = " ".join(run("scan", "show", name, "--register", site.register.folder).out.split())
     relevant = [i.sentence for i in screening.indications if i.interpretation == "relevant"]
-    sentences = [screening.headline, *screening.next_steps, *(relevant or [screening.summary])]
+    asked = [line for title, lines in steps(screening.next_steps) for line in (title, *lines)]
+    sentences = [screening.headline, *asked, *(relevant or [screening.summary])]
     assert len(sentences) > 2
     for sentence in sentences:
         assert sentence in shown

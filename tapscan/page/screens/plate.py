@@ -28,6 +28,7 @@ def plate(request: Request) -> Response:
     found = find_plate(register, asked(request, "name"), exact=True)
     scans = list_scans(register, found.name, void=True)
     marked = sum(s.baseline and not s.crossed_out for s in scans)
+    opened = open_findings(register, found.name)
     return show(
         request,
         "plate.html",
@@ -36,8 +37,10 @@ def plate(request: Request) -> Response:
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
-        advice=advice(marked) if marked else "No baseline yet: later scans have nothing to be compared with.",
-        open_findings=open_findings(register, found.name),
+        advice=advice(marked, still_open=bool(opened))
+        if marked
+        else "No baseline yet: later scans have nothing to be compared with.",
+        open_findings=opened,
         EXAMINED=EXAMINED,
         visits=list_visits(register, found.name)[::-1],
         drafts=drafts_of(register, found.name),

@@ -11,23 +11,24 @@ from tapscan.errors import BadRequest
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
+from tapscan.workflow.eye_list import asked_of, checklist_of, places_of
+from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import (
-    CHECKLIST,
     CLEAN,
     PART,
+    SEEN,
     Outcome,
     ScanEntry,
     add_outcome,
     edit_scan,
     find_scan,
-    full_checklist,
 )
 from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day, words
-from tapscan.workflow.typed_scan import as_typed, checklist_of, conditions_of
+from tapscan.workflow.typed_scan import as_typed, conditions_of
 
-KINDS = {"flaw": "", "part": PART, "clean": CLEAN}
+KINDS = {"flaw": "", "part": PART, "clean": CLEAN, "seen": SEEN}
 
 
 def facts(request: Request) -> Response:
@@ -58,16 +59,18 @@ def change_facts(request: Request) -> Response:
 
 
 def eye(request: Request) -> Response:
-    """Every item of the checklist."""
+    """Every item that can be looked at in the plate's state."""
     register = register_of(request)
     entry = find_scan(register, asked(request, "name"))
+    places = places_of(stored_screening(register, entry))
     return show(
         request,
         "eye.html",
         e=entry,
         mark=mark_of(entry.checklist),
         plate=find_plate(register, entry.plate, exact=True),
-        items=[(CHECKLIST[f.item], f) for f in full_checklist(entry.checklist)],
+        places=places,
+        items=asked_of(entry, places),
     )
 
 
@@ -80,7 +83,7 @@ def change_eye(request: Request) -> Response:
         return replace(e, checklist=checklist_of(form.typed()))
 
     entry = edit_scan(register_of(request), form.text("name"), change)
-    return go(to("/scan", name=entry.name, said="What was seen is noted."))
+    return go(to("/scan", name=entry.name, said="What you saw is noted."))
 
 
 def outcome(request: Request) -> Response:
@@ -94,7 +97,9 @@ def add(request: Request) -> Response:
     form, register = Form(request), register_of(request)
     kind = form.text("kind")
     if kind not in KINDS:
-        raise BadRequest("say what came out: a flaw, nothing, or a part that was the cause")
+        raise BadRequest(
+            "say what came out: a flaw, nothing, a part that was the cause, or what it was that the eye saw"
+        )
     found = form.text("found")
     if not found:
         raise BadRequest("say what was found, or what was looked at")
