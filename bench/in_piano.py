@@ -124,6 +124,7 @@ def counts_of(units: Sequence[tuple[Unit, str]], work: Path) -> tuple[Counts, di
 
 def held_again(tables: Mapping[str, Table], units: Sequence[tuple[Unit, str]], work: Path, cores: int) -> str:
     """One line: the answers of kept scans beside those of the same sound taken apart by this version."""
+    (work / "again").mkdir(exist_ok=True)
     study.make(units, partial(made, tables), partial(path_of, work=work / "again"), math.inf, cores)
     kept, now = answers_of(units, work), answers_of(units, work / "again")
     both = [u for u in now if u in kept]
