@@ -128,8 +128,8 @@ def _distinct(pairs: np.ndarray) -> np.ndarray:
     return np.column_stack(np.divmod(np.unique(low * base + high), base))
 
 
-def _size_at(points: np.ndarray, fixed: np.ndarray, near: np.ndarray, web_m: float) -> np.ndarray:
-    distance, index = cKDTree(fixed).query(points, k=8)
+def _size_at(points: np.ndarray, fixed: cKDTree, near: np.ndarray, web_m: float) -> np.ndarray:
+    distance, index = fixed.query(points, k=8)
     return np.asarray(np.minimum(web_m, (near[index] + GROWTH * distance).min(axis=1)))
 
 
@@ -142,7 +142,7 @@ def _seed(metal: shapely.Geometry, fixed: np.ndarray, near: np.ndarray, size: Si
     x[1::2] += fine / 2
     lattice = np.column_stack([x.ravel(), y.ravel()])
     lattice = lattice[shapely.contains_xy(metal, lattice[:, 0], lattice[:, 1])]
-    wanted = _size_at(lattice, fixed, near, size.web_m)
+    wanted = _size_at(lattice, cKDTree(fixed), near, size.web_m)
     lattice = lattice[rng.random(len(lattice)) < (fine / wanted) ** 2]
     return _clear(lattice, fixed, near, size)
 
@@ -172,14 +172,14 @@ def _settle(
     size: Sizes,
     rounds: int,
 ) -> np.ndarray:
-    free, count = _seed(metal, fixed, near, size), len(fixed)
+    free, count, tree = _seed(metal, fixed, near, size), len(fixed), cKDTree(fixed)
     for turn in range(rounds):
         points = np.concatenate([fixed, free])
         tri = _inside(metal, points, Delaunay(points).simplices)
         edges = _distinct(tri[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2))
         bar = points[edges[:, 1]] - points[edges[:, 0]]
         length = np.hypot(bar[:, 0], bar[:, 1])
-        wanted = _size_at(points[edges].mean(axis=1), fixed, near, size.web_m)
+        wanted = _size_at(points[edges].mean(axis=1), tree, near, size.web_m)
         wanted *= 1.15 * np.sqrt((length**2).sum() / (wanted**2).sum())
         force = np.maximum(wanted - length, 0.0) / length
         push = np.zeros_like(points)

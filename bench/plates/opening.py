@@ -65,8 +65,8 @@ def crumbs_of(points: np.ndarray, tri: np.ndarray, lines: list[np.ndarray]) -> n
     loose = np.zeros(len(tri), dtype=bool)
     for sides in lines:
         opened, _ = split(tri.T, len(points), sides)
-        edges = np.sort(opened.T[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1)
-        _, side = np.unique(edges, axis=0, return_inverse=True)
+        low, high = np.sort(opened.T[:, [0, 1, 1, 2, 2, 0]].reshape(-1, 2), axis=1).T.astype(np.int64)
+        _, side = np.unique(low * (1 + int(high.max())) + high, return_inverse=True)
         rows = np.repeat(np.arange(len(tri)), 3)
         share = sparse.coo_matrix((np.ones(len(rows)), (rows, side.ravel()))).tocsr()
         _, piece = connected_components(share @ share.T)

@@ -130,9 +130,9 @@ class _Run:
         self.kick = (self.dt * linear)[:, None] * self.mouth.T
         self.rest = max(0.0, -self.crack.gap_m)
 
-    def contact(self, state: np.ndarray) -> np.ndarray:
-        """(taps, n) kick over one step by the touching faces."""
-        squeeze = np.maximum(-(state.imag @ self.opening_of) - self.crack.gap_m, 0.0) - self.rest
+    def contact(self, moved: np.ndarray) -> np.ndarray:
+        """(taps, n) kick over one step by the touching faces; ``moved`` : the imaginary part of the state."""
+        squeeze = np.maximum(-(moved @ self.opening_of) - self.crack.gap_m, 0.0) - self.rest
         return np.asarray(squeeze @ self.kick)
 
     def stays_linear(self, state: np.ndarray) -> bool:
@@ -204,14 +204,15 @@ def _step_until_linear(
     for sample in range(first, sound.shape[1]):
         for part in range(sub):
             step = (sample - first) * sub + part
-            kick = run.contact(state)
+            kick = run.contact(state.imag)
             if part == 0:
                 sound[:, sample] = ((state + 0.5 * kick) @ hear).real
             if step < last:
                 t = np.minimum(step * run.dt, contact)
                 push = impulse * np.pi / (2.0 * contact) * np.sin(np.pi * t / contact) * run.dt
                 kick = kick + push[:, None] * shapes
-            state = (state + kick) * run.turn
+            state.real += kick
+            state *= run.turn
         if sample % CHECK_STEPS == 0 and step > last and run.stays_linear(state):
             return state, sample + 1
     return state, sound.shape[1]

@@ -6,16 +6,21 @@ from pathlib import Path
 import pytest
 
 from tests.cli.commands import run
+from tests.shared import once
 
 SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
 BEFORE, CUT = sorted((SIMULATED / "strut-before").glob("*.flac")), sorted((SIMULATED / "strut-half-cut").glob("*.flac"))
 HOW = ("--order", "soft,hard", "--state", "stripped", "--sensor", "contact", "--bare")
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def life(tmp_path_factory) -> Path:
     """B12: one baseline scan, and a later one with a strut half cut."""
-    folder = tmp_path_factory.mktemp("life") / "register"
+    return once(tmp_path_factory, "life", _lived) / "register"
+
+
+def _lived(made: Path) -> None:
+    folder = made / "register"
     at = ("--register", folder)
     assert run("plate", "add", "B12", "--mass-kg", "104", *at).status == 0
     for files, date, more in (
@@ -25,7 +30,6 @@ def life(tmp_path_factory) -> Path:
         done = run("scan", "import", "B12", *files, *HOW, "--date", date, *more, "--yes", *at)
         assert (done.status, done.err) == (0, "")
         assert f"Stored as B12/{date}: 10 recordings in {folder}" in done.out
-    return folder
 
 
 @pytest.fixture

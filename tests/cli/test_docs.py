@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from tapscan.cli.reference import reference
+from tests.cli.commands import run
 from tests.every import each
 
 ROOT = Path(__file__).parents[2]
@@ -24,26 +25,30 @@ def test_command_reference_is_what_the_commands_say() -> None:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="the steps are written for a POSIX shell")
-@pytest.mark.slow
-def test_getting_started_runs_step_by_step(tmp_path: Path) -> None:
+def test_getting_started_runs_step_by_step(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Plain commands here, line by line; the first and the last step, which asks for more of the shell, in a shell with processes of their own."""
     shutil.copytree(ROOT / "reference_recordings" / "real", tmp_path / "recordings")
-    (tmp_path / "bin").mkdir()
-    command = tmp_path / "bin" / "tapscan"
-    command.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m tapscan "$@"\n')
-    command.chmod(0o755)
-    steps = shell_steps((DOCS / "getting-started.md").read_text(encoding="utf-8"))
-    assert len(steps) >= 5
-    for step in steps:
-        run = subprocess.run(
-            ["sh", "-e", "-c", f'PATH="{tmp_path}/bin:$PATH"; {step}'],
-            cwd=tmp_path,
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        assert run.returncode == 0, f"{step}\n{run.stdout}\n{run.stderr}"
+    monkeypatch.chdir(tmp_path)
+    first, *steps, last = shell_steps((DOCS / "getting-started.md").read_text(encoding="utf-8"))
+    assert len(steps) >= 3
+    in_a_shell(first, tmp_path)
+    for line in "".join(steps).splitlines():
+        assert line.startswith("tapscan ") and not set(line) & set("$|&;<>*'\"\\"), line
+        done = run(*line.split()[1:])
+        assert done.status == 0, f"{line}\n{done.out}\n{done.err}"
+    in_a_shell(last, tmp_path)
     assert (tmp_path / "bell.html").stat().st_size > 10_000
     assert (tmp_path / "bell.json").exists()
+
+
+def in_a_shell(step: str, folder: Path) -> None:
+    (folder / "bin").mkdir(exist_ok=True)
+    command = folder / "bin" / "tapscan"
+    command.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m tapscan "$@"\n')
+    command.chmod(0o755)
+    words = ["sh", "-e", "-c", f'PATH="{folder}/bin:$PATH"; {step}']
+    done = subprocess.run(words, cwd=folder, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, f"{step}\n{done.stdout}\n{done.stderr}"
 
 
 def test_readme_names_both_commands_for_both_systems() -> None:

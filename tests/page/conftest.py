@@ -4,6 +4,7 @@
 elsewhere they are skipped and say what is missing.
 """
 
+import shutil
 import socket
 import threading
 import time
@@ -17,9 +18,8 @@ import pytest
 import uvicorn
 
 from tapscan.page.server import HERE, configured, listening, make_app
-from tapscan.register.database import Register, make_register
-from tapscan.register.entries import Plate
-from tapscan.register.plates import add_plate
+from tapscan.register.database import Register, open_register
+from tests.register.conftest import template  # noqa: F401  a fixture
 
 KEY = "k" * 43
 
@@ -69,10 +69,8 @@ def run(register: Register) -> Iterator[Site]:
 
 
 @pytest.fixture
-def site(tmp_path: Path) -> Iterator[Site]:
-    register = make_register(tmp_path / "register")
-    add_plate(register, Plate("B12", pattern="parlour grand", mass_kg=104.5))
-    yield from run(register)
+def site(tmp_path: Path, template: Path) -> Iterator[Site]:  # noqa: F811
+    yield from run(open_register(Path(shutil.copytree(template, tmp_path / "register"))))
 
 
 @pytest.fixture

@@ -3,8 +3,6 @@
 import hashlib
 import shutil
 import sqlite3
-import subprocess
-import sys
 import textwrap
 from contextlib import closing
 from dataclasses import replace
@@ -22,6 +20,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.tables import metadata
 from tapscan.register.unfinished import undo, unfinished_scans
+from tests.cli.commands import run
 from tests.every import each
 from tests.register import built
 
@@ -120,14 +119,9 @@ def test_a_newer_register_is_refused_by_every_command(register, stored):
         ["compare", "B12"],
     )
     for words in commands:
-        done = subprocess.run(
-            [sys.executable, "-m", "tapscan", *words, "--register", str(register.folder)],
-            capture_output=True,
-            text=True,
-            check=False,
-        )
-        assert done.returncode == 1, words
-        (line,) = done.stderr.splitlines()
+        done = run(*words, "--register", register.folder)
+        assert done.status == 1, words
+        (line,) = done.err.splitlines()
         assert "made by a newer tapscan" in line
     assert content_of(register.folder) == before
 

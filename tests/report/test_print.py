@@ -1,10 +1,8 @@
 """Printed by a browser: three or four sheets of A4 and of Letter, one or two for a buyer. Simulated scans of the demo's kind, all sections filled."""
 
 import re
-import shutil
-import subprocess
 from dataclasses import replace
-from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -17,8 +15,6 @@ from tests.report.sheets import indication
 from tests.report.test_comparison_section import comparison
 from tests.report.test_plate_map import on_grand
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
-FLAGS = ("--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--no-pdf-header-footer")  # fmt: skip
 PAPERS = {"A4": (595, 842), "letter": (612, 792)}  # points
 
 
@@ -58,26 +54,23 @@ def changed():
     )
 
 
-def sheets(page: str, paper: str, folder: Path) -> tuple[int, tuple[int, int]]:
-    """How many, and their size in points."""
-    source, target = folder / "page.html", folder / "page.pdf"
-    source.write_text(page.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>"), encoding="utf-8")
-    words = [CHROMIUM, *FLAGS, f"--user-data-dir={folder / 'profile'}", f"--print-to-pdf={target}", source.as_uri()]
-    subprocess.run(words, check=True, capture_output=True, timeout=120)
-    pdf = target.read_bytes()
+def sheets(browser: Any, page: str, paper: str) -> tuple[int, tuple[int, int]]:
+    """How many, and their size in points; margins are the page's own."""
+    tab = browser.new_page()
+    tab.set_content(page.replace("</head>", f"<style>@page {{ size: {paper}; }}</style></head>"))
+    pdf = tab.pdf(prefer_css_page_size=True)
+    tab.close()
     box = re.search(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", pdf)
     assert box is not None
     return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)), (round(float(box[1])), round(float(box[2])))
 
 
-@pytest.mark.slow
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium to print with")
 @pytest.mark.parametrize("paper", PAPERS)
-def test_a_report_prints_on_three_or_four_sheets_and_a_summary_on_one_or_two(paper, tmp_path):
+def test_a_report_prints_on_three_or_four_sheets_and_a_summary_on_one_or_two(browser, paper):
     made = changed()
     beside = Beside()
-    report, size = sheets(render_page(made, ABOUT, beside), paper, tmp_path)
+    report, size = sheets(browser, render_page(made, ABOUT, beside), paper)
     assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
     assert 3 <= report <= 4
-    assert sheets(render_page(made, ABOUT, replace(beside, summary=True)), paper, tmp_path)[0] <= 2
-    assert sheets(render_page(made, ABOUT, replace(beside, full=True)), paper, tmp_path)[0] > report
+    assert sheets(browser, render_page(made, ABOUT, replace(beside, summary=True)), paper)[0] <= 2
+    assert sheets(browser, render_page(made, ABOUT, replace(beside, full=True)), paper)[0] > report

@@ -14,20 +14,18 @@ from tapscan.report.visit_words import words_in
 from tests.every import each
 from tests.report.sheets import HOSTILE
 from tests.report.test_page import NOT_VISIBLE, VOID, Reading
-from tests.report.test_print import CHROMIUM, PAPERS, sheets
+from tests.report.test_print import PAPERS, sheets
 from tests.report.visits import LONG, brimming, fullest, photo, photo_file
 
 
-@pytest.mark.slow
-@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium to print with")
 @pytest.mark.parametrize("paper", PAPERS)
-def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_the_next(paper, tmp_path):
+def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_the_next(browser, paper, tmp_path):
     sheet = fullest(photos=(photo(tmp_path),))
-    count, size = sheets(render_visit(sheet, appendix=False), paper, tmp_path)
+    count, size = sheets(browser, render_visit(sheet, appendix=False), paper)
     assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
     assert count == 1
-    assert sheets(render_visit(brimming(), appendix=False), paper, tmp_path)[0] == 1
-    assert sheets(render_visit(sheet), paper, tmp_path)[0] > 2
+    assert sheets(browser, render_visit(brimming(), appendix=False), paper)[0] == 1
+    assert sheets(browser, render_visit(sheet), paper)[0] > 2
 
 
 @pytest.mark.slow
