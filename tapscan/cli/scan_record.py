@@ -107,7 +107,7 @@ def record(
         begin = _BeginNotes(opened, plate, kept, wanted, facts, said)
     else:
         begin = _Begin(opened, plate, kept, layout, order, facts, said, bar)
-    unfinished = _unfinished(opened, plate, keys.played, stopped.resume, stopped.anew)
+    unfinished = _unfinished(opened, plate, keys.played, wanted, stopped)
     with recorder_work(jobs) as workers:
         whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
         _afterwards(opened, whole, used, held, ahead)
@@ -180,22 +180,36 @@ def _only_keys(**of_taps: object) -> None:
         raise BadRequest(f"keys are played, and nothing is tapped: leave {' and '.join(given)} out")
 
 
-def _unfinished(opened: "Register", plate: str, played: bool, resume: bool, anew: bool) -> "Unfinished | None":
+def _same_keys(unfinished: "Unfinished", wanted: tuple[str, ...]) -> "Unfinished":
+    """Raises BadRequest where others are named than when it was begun: they would be passed over."""
+    from tapscan.workflow.taken import keys_of
+
+    if wanted and keys_of(unfinished) != tuple(dict.fromkeys(wanted)):
+        begun = ", ".join(keys_of(unfinished)) or "any key"
+        raise BadRequest(
+            f"the recording that was stopped is of {begun}: leave --keys out to go on with it, or begin another with --anew"
+        )
+    return unfinished
+
+
+def _unfinished(
+    opened: "Register", plate: str, played: bool, wanted: tuple[str, ...], how: Stopped
+) -> "Unfinished | None":
     """The one to go on with; None: begin. Raises BadRequest where a person must choose."""
     from tapscan.workflow.scan import unfinished_scans
     from tapscan.workflow.taken import is_played, what_of
 
     every = [u for u in unfinished_scans(opened, plate) if u.kept]
     stopped = [u for u in every if is_played(u) is played]
-    if resume:
+    if how.resume:
         if stopped:
-            return stopped[-1]
+            return _same_keys(stopped[-1], wanted)
         if every:
             raise BadRequest(f"{plate}: what was stopped goes on with: {how_to_resume(every[-1])}")
         raise BadRequest(
             f"{plate}: no scan was stopped half way, so there is nothing to go on with; leave --resume out"
         )
-    if stopped and not anew:
+    if stopped and not how.anew:
         count = len(stopped[-1].kept)
         raise BadRequest(
             f"{plate}: a scan begun {stopped[-1].begun_utc[:16].replace('T', ' ')} holds {count} {what_of(stopped[-1], count)}; give --resume to go on with it, "

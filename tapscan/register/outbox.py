@@ -122,12 +122,21 @@ class Outbox:
 
     def left(self, number: int) -> int:
         """Strikes of that recording that were not sent yet."""
-        left = 0
+        return self._left(number)[0]
+
+    def _left(self, number: int) -> tuple[int, str]:
+        left, what = 0, "tap"
         for path in self.waiting():
             with suppress(FileNotFoundError):
                 told = json.loads(path.read_text(encoding="utf-8"))
-                left += (told["what"], told["unfinished"]) == ("take", number)
-        return left
+                if (told["what"], told["unfinished"]) == ("take", number):
+                    left += 1
+                    what = "note" if told["strike"]["force"] is None else "tap"
+        return left, what
+
+    def left_words(self, number: int) -> str:
+        """How many, taps or notes."""
+        return counted(*self._left(number))
 
     def send(self, number: int | None = None) -> None:
         """Raises NotReached, and other trouble: the first of all, or of that recording alone."""
@@ -203,7 +212,7 @@ class Waiting:
         try:
             self.outbox.send(number)
         except NotReached as problem:
-            left = counted(self.outbox.left(number), "tap")
+            left = self.outbox.left_words(number)
             raise NotReached(f"{problem} (not sent yet of this recording: {left}, kept on this computer)") from None
         self.trouble = None
 

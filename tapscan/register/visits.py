@@ -7,6 +7,7 @@ list_visits(register, plate)                    Visit after Visit, oldest first
 visit_on(register, plate, date)                 the one of that day, or None
 add_look_outcome(register, visit, region, outcome)    what an examination found of what was noted there; never taken away
 add_look_photo(register, plate, date, region, file)   a photo that lies in the folder, to a region and to the plate
+remove_look_photo(register, visit, region, sha256)     from the region; it stays with the plate
 """
 
 import datetime as dt
@@ -64,9 +65,9 @@ def find_visit(register: Register, name: str) -> Visit:
         if not every:
             raise UnknownName(f"no visit of {name!r} is noted yet; `tapscan visit note` notes one")
         return every[-1]
-    plate_name, date, _ = split_scan_name(name)
+    plate_name, date, number = split_scan_name(name)
     plate = find_plate(register, plate_name)
-    if (found := visit_on(register, plate.name, date)) is not None:
+    if number == 1 and (found := visit_on(register, plate.name, date)) is not None:
         return found
     days = ", ".join(v.name for v in list_visits(register, plate.name)[-8:])
     raise UnknownName(f"there is no visit {name!r}; " + (f"there is {days}" if days else f"{plate.name} has none yet"))

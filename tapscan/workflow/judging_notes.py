@@ -12,6 +12,7 @@ from tapscan.recording.files import flac_bytes
 from tapscan.recording.trigger import Clip
 from tapscan.records import PlayedNote
 from tapscan.settings import Settings
+from tapscan.signal.notes.between_partials import HELD_TOO_SHORT
 from tapscan.signal.notes.hear_notes import hear_pieces
 from tapscan.signal.notes.strings import key_number
 from tapscan.signal.strikes.detect import clipped
@@ -63,7 +64,7 @@ def judge_note(clip: Clip, wanted: str | None, pitch: float | None, settings: Se
 
 def _why_refused(note: PlayedNote, wanted: str | None, contact: bool) -> str | None:
     """The first that holds, in the order in which a person would mend them."""
-    if note.buzz_reason is not None and "short" not in note.buzz_reason:
+    if note.buzz_reason not in (None, HELD_TOO_SHORT):
         return "hurried"
     if note.key is None:
         return "not told" if note.clear is not None else "no key"
@@ -73,4 +74,4 @@ def _why_refused(note: PlayedNote, wanted: str | None, contact: bool) -> str | N
         return None
     if note.buzz_reason is not None:
         return "short"
-    return "long" if contact and note.listened_s is None else None
+    return "long" if contact and (note.held_s is None or note.listened_s is None) else None

@@ -7,7 +7,7 @@
 
 It stands where a Recorder stands for taps, and a Session runs either. An accepted note is on the disk and in the register before its event is returned; how it goes on and
 ends stands in workflow/taken.py. Which key it was is told by its sound alone: one that sounds like another key twice in a row is kept as it is, and the reading
-tells what it hears. Nothing is ever moved to fit.
+tells what it hears; so is one that is held too short or too long for what follows, also where any key will do. Nothing is ever moved to fit.
 """
 
 from collections.abc import Sequence
@@ -92,9 +92,9 @@ class NoteRecorder:
         self._again = (wanted, heard, judged.refused) if judged.refused else None
         if judged.refused is None:
             return self._accept(judged, wanted or heard or "", "")
-        if wanted and same and judged.refused in AS_HEARD:
+        if (name := wanted or heard) and same and judged.refused in AS_HEARD:
             self._again = None
-            return self._accept(judged, wanted, " It was heard so again and is kept as it is; the reading tells what it hears.")  # fmt: skip
+            return self._accept(judged, name, " It was heard so again and is kept as it is; the reading tells what it hears.")  # fmt: skip
         wish = f" Play {wanted}." if judged.refused == "another key" else ""
         return [Event("refused", judged.words + wish, judged.refused)]
 
@@ -141,7 +141,7 @@ class NoteRecorder:
         if isinstance(self.guide, AnyKeys):
             return [Event("moved", "Any key will do: there is none to skip, to go back to or to begin anew.")]
         if action == "repeat":
-            return self._repeat()
+            return self._repeat(self.guide)
         self.guide.skip() if action == "skip" else self.guide.back()
         here = self.guide.station
         return [Event("moved", f"Now: {here}, {self.where}.") if here else Event("complete", "No key is left.")]
@@ -154,11 +154,9 @@ class NoteRecorder:
         self.guide.undo()
         return f"Taken back: {station if isinstance(station, str) else station[0]}."
 
-    def _repeat(self) -> list[Event]:
-        if isinstance(self.guide, AnyKeys):
-            return []
-        gone = self.guide.repeat()
+    def _repeat(self, guide: KeyGuide) -> list[Event]:
+        gone = guide.repeat()
         for key in [self._keys[i] for i in gone]:
             self._strikes.undo(self.id, key)
         self._keys = [key for i, key in enumerate(self._keys) if i not in gone]
-        return [Event("undone", f"{self.guide.station}: play it anew.")]
+        return [Event("undone", f"{guide.station}: play it anew.")]

@@ -96,6 +96,10 @@ def test_what_the_eye_saw_since_stops_it(site, monkeypatch):
 def test_what_is_complete_is_read_without_an_input(site, monkeypatch):
     """Stopped while it was read: no microphone is wanted any more."""
     number = stopped_after_c4(site, ("C4",))
+    others = run(
+        "scan", "record", "B12", "--played", "--resume", "--keys", "D4", "--register", str(site.register.folder)
+    )
+    assert others.status == 1 and "is of C4" in others.err
     monkeypatch.setattr(mic, "Microphone", None)
     told = run("scan", "record", "B12", "--played", "--resume", "--register", str(site.register.folder))
     assert told.status == 0 and "Stored as B12/2026-03-14" in told.out, told.err

@@ -8,15 +8,20 @@ import signal
 import subprocess
 import sys
 import time
+from dataclasses import asdict
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
 
+from bench.simulate.played import Played, Wrong, piano, take
+from bench.simulate.string_scales import SCALES
 from tapscan.errors import BadRequest
 from tapscan.register.database import Register, open_register
+from tapscan.register.entries import KeptFile, TakenStrike
 from tapscan.register.files import path_of, sha256_of
+from tapscan.register.outbox import Outbox
 from tapscan.register.scans import find_scan
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 from tapscan.register.upkeep import check_register
@@ -139,6 +144,32 @@ def test_keys_of_the_computer(register):
     assert kept(register, recorder) == [] and recorder.guide.station == "D4"
     recorder.paused = True
     assert fed(recorder, played((D4,), None)) == []
+
+
+def twice(held_s: float, wrong: Wrong) -> np.ndarray:
+    """C4 alone and again, by pickup."""
+    rng = np.random.default_rng(3)
+    notes = [Played(C4, at, held_s) for at in (1.2, 4.6)]
+    return take(rng, piano(rng, SCALES["grand 155"], wrong), notes, RATE, "contact", -58.0)
+
+
+@each(("held_s", "leaking", "reason"), [(0.12, None, "short"), (0.4, C4, "long")])
+def test_a_note_without_a_damper_in_its_time_is_refused_and_kept_when_it_comes_so_again(
+    register, held_s, leaking, reason
+):
+    """Also where no key was named: a damper that leaks must not be beyond recording."""
+    for keys in (("C4", "E4"), ()):
+        recorder = begun(register, keys)
+        events = fed(recorder, twice(held_s, Wrong(leaking=leaking)))
+        assert whats(events) == [("refused", reason), ("accepted", None)] and kept(register, recorder) == ["C4"]
+
+
+def test_what_waits_for_a_server_is_called_what_it_is(register):
+    outbox = Outbox(register)
+    for n, (number, force) in enumerate(((1, None), (1, None), (2, "hard"))):
+        strike = TakenStrike("C4", force, KeptFile("", 0, ""), -20.0, None, key=str(n))
+        outbox.add("take", number, {"key": str(n), "strike": asdict(strike)})
+    assert [outbox.left_words(number) for number in (1, 2)] == ["2 notes", "1 tap"]
 
 
 def test_resume_goes_on_with_the_key_where_it_was(register):

@@ -55,6 +55,8 @@ def test_a_name_that_is_not_there_lists_those_there_are(register):
     keep_visit(register, VISIT)
     with pytest.raises(UnknownName, match="there is B12/2026-11-27"):
         find_visit(register, "B12/2026-11-28")
+    with pytest.raises(UnknownName):
+        find_visit(register, "B12/2026-11-27-2")  # a scan is called so; a visit is one a day
 
 
 @each(

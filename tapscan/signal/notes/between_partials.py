@@ -19,6 +19,8 @@ LOW_HZ, HIGH_HZ, SLICE_HZ = 1200.0, 8000.0, 400.0
 QUARTER, QUARTER_OF_NOISE = 25.0, 0.2877  # percentile; what it is of the mean for noise, -ln(0.75)
 SHAPE = 9.0  # of the Kaiser window: side lobes under -65 dB
 
+HELD_TOO_SHORT, NOT_QUIET = "held too short", "nothing quiet before it"  # why it is not told
+
 
 def buzz_of(
     samples: FloatArray, rate: int, onset_s: float, until_s: float, end_s: float, quiet_before_s: float
@@ -27,14 +29,14 @@ def buzz_of(
     first = round((onset_s + FROM_S) * rate)
     count = round(min(TO_S - FROM_S, until_s - onset_s - FROM_S - QUIET_S) * rate)
     if count < LEAST_S * rate:
-        return "held too short"
+        return HELD_TOO_SHORT
     start = round((onset_s - QUIET_S) * rate) - count
     if start < 0 or quiet_before_s < count / rate + QUIET_S:
         start = max(0, round((onset_s - QUIET_S) * rate) - round(0.5 * count))
     before = samples[start : round((onset_s - QUIET_S) * rate)]
     note = samples[first : first + count]
     if len(note) < count or len(before) < 0.3 * count:
-        return "nothing quiet before it"
+        return NOT_QUIET
     floors, noise = _floors(note, rate), _floors(before, rate)
     after = samples[round((until_s + GONE_S) * rate) : round(min(end_s - QUIET_S, until_s + GONE_S + TO_S) * rate)]
     if len(after) > AFTER_S * rate:  # what goes on after the damper came from elsewhere
