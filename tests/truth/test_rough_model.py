@@ -87,10 +87,11 @@ def test_a_plate_altered_in_its_own_basis_is_the_plate_made_anew(middle, height)
     made = altered(model, thick, float(np.log(height)))
     assert made.frequency_hz[3:33] == pytest.approx(anew.frequency_hz[:30], rel=0.01)
     assert np.abs(np.log(model.frequency_hz[:30] / anew.frequency_hz[:30])).max() > 0.05
-    if height != 1.0:
-        return  # cuts lie elsewhere
-    across = np.sqrt(np.mean(made.bending[:, :, 3:13] ** 2, axis=(1, 2)))
-    off = np.log(across / np.sqrt(np.mean(anew.bending[:, :, :10] ** 2, axis=(1, 2))))
-    thicker = (model.region == 0).any(axis=1)
-    assert thicker.any() and abs(np.mean(off[thicker])) < 0.1
-    assert np.median(np.abs(off)) < 0.05  # at the bar's own edge the moment leaps, and shapes of another plate tell it poorly
+
+
+def test_of_a_plate_thicker_all_over_frequencies_and_bending_go_with_the_thickness():
+    """Of unit modal mass: moment over root of stiffness as t^3 t^-1.5 t^-0.5."""
+    model = rough_model(bridge())
+    made = altered(model, np.full(len(model.stiffness), np.log(1.2)), 0.0)
+    assert made.frequency_hz[3:] == pytest.approx(1.2 * model.frequency_hz, rel=1e-3)
+    assert np.abs(made.bending[:, :, 3:13]) == pytest.approx(1.2 * np.abs(model.bending[:, :, :10]), rel=0.02, abs=3.0)
