@@ -130,6 +130,14 @@ def test_a_weight_is_placed_by_what_it_slows(clamp):
 
 
 MIRRORED = replace(LAYOUT, stations=tuple(replace(s, x=1 - s.x) for s in LAYOUT.stations))
+TWO_PAIRS = {3: 14, 14: 3, 1: 17, 17: 1}  # exchanged in the drawing
+MIXED_UP = replace(
+    LAYOUT,
+    stations=tuple(
+        replace(s, x=LAYOUT.stations[TWO_PAIRS.get(k, k)].x, y=LAYOUT.stations[TWO_PAIRS.get(k, k)].y)
+        for k, s in enumerate(LAYOUT.stations)
+    ),
+)
 OTHER_KIND = replace(LAYOUT, outline=read_layout("upright-three-quarter-long").outline)
 
 
@@ -142,6 +150,7 @@ OTHER_KIND = replace(LAYOUT, outline=read_layout("upright-three-quarter-long").o
         ({"layout": replace(LAYOUT, outline=None)}, "outline"),
         ({"layout": OTHER_KIND}, "does not fit"),
         ({"layout": MIRRORED}, "does not fit"),
+        ({"layout": MIXED_UP}, "does not fit"),
     ],
 )
 def test_what_cannot_be_told_is_said(how, word):
@@ -180,6 +189,30 @@ def test_shares_follow_the_cosine_and_add_up():
     assert sum(b.share for b in found) == pytest.approx(1)
     even = beliefs(made[1], np.tile(made[1], (2, 1)), np.ones(40), ["a", "b"], SETTINGS)
     assert [b.share for b in even] == pytest.approx([0.5, 0.5])
+
+
+def odds_of(change, made, fit=1.0):
+    """Ln odds of the second part."""
+    share = {b.part: b.share for b in beliefs(change, made, np.full(len(change), fit), ["a", "b"], SETTINGS)}
+    return np.log(share["b"] / share["a"]), share
+
+
+def test_some_doubt_is_left_and_a_good_likeness_is_believed_more():
+    """Tones that no candidate would move shrink all cosines alike; the odds shrink by more."""
+    apart = np.kron(np.eye(2), np.ones(20))
+    assert odds_of(apart[1], apart)[1]["a"] == pytest.approx(SETTINGS.location.doubt / 2)
+    near = np.ones((2, 40)) + np.array([[0.3], [0.0]]) * np.kron([1, -1], np.ones(20))
+    clean = odds_of(near[1], near)[0]
+    seen = np.concatenate([near[1], np.ones(40)])  # half of what changed is not of these candidates' making
+    assert 0 < odds_of(seen, np.hstack([near, np.zeros((2, 40))]))[0] < 0.95 * np.sqrt(0.5) * clean
+    assert 0 < odds_of(near[1], near, fit=0.2)[0] < 0.95 * clean
+
+
+def test_many_candidates_in_a_part_are_no_evidence_for_it():
+    """Nine like ones share the belief that one has."""
+    made = np.ones((10, 40))
+    found = beliefs(made[0], made, np.ones(40), ["a"] * 9 + ["b"], SETTINGS)
+    assert [b.share for b in found] == pytest.approx([0.5, 0.5])
 
 
 def test_a_model_is_made_in_seconds_kept_by_its_outline_and_read_in_less_than_one(tmp_path):
