@@ -16,7 +16,7 @@ from tapscan.workflow.at_a_glance import lines
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.reading import reading_of
 from tapscan.workflow.standing import as_it_stands, later, notices
-from tapscan.workflow.still_open import EYE_RULE, open_findings
+from tapscan.workflow.still_open import EYE_RULE, open_findings, unexamined
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.write_report import Wish, write_report
 from tests.every import each
@@ -130,6 +130,16 @@ def test_the_list_of_plates_asks_for_an_examination(register):
     found(register, first, SEEN + "a scratch of a file")
     (line,) = lines(register)
     assert "look" not in line.kinds and not line.seen
+
+
+def test_a_silent_scan_does_not_take_an_unexamined_finding_off_the_list_of_plates(register):
+    flawed = put(register, checklist=()).name
+    silent(register, LATER, checklist=())
+    (line,) = lines(register)
+    assert "look" in line.kinds and unexamined(open_findings(register, "B12"))
+    found(register, flawed, CLEAN + "strut 2")
+    (line,) = lines(register)
+    assert "look" not in line.kinds and not unexamined(open_findings(register, "B12"))
 
 
 def test_an_older_scan_says_what_the_newest_found(register, tmp_path):
