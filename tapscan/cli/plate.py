@@ -120,9 +120,9 @@ def _advice(register: Any, name: str, marked: int) -> str:
             f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
         )
     from tapscan.workflow.baseline import advice
-    from tapscan.workflow.still_open import open_findings
+    from tapscan.workflow.still_open import open_findings, unexamined
 
-    return advice(marked, still_open=bool(open_findings(register, name)))
+    return advice(marked, still_open=unexamined(open_findings(register, name)))
 
 
 @app.command("edit")

@@ -65,7 +65,7 @@ def show(
     from tapscan.workflow.import_scan import stored_screening
     from tapscan.workflow.report import dumps
     from tapscan.workflow.scan import find_scan
-    from tapscan.workflow.standing import as_it_stands, later, notices, registered
+    from tapscan.workflow.standing import as_it_stands, notices, registered
     from tapscan.workflow.write_report import PLAIN, write_report
 
     opened = o.opened(register)
@@ -78,10 +78,15 @@ def show(
     if json != "-":
         for line in _facts(entry):
             typer.echo(line)
-        newer = [n.told for n in later(opened, entry)]
-        print_summary(found, report if written else None, notices(opened, entry, found), newer)
+        print_summary(found, report if written else None, notices(opened, entry, found), _later(opened, entry))
     if not written:
         raise typer.Exit(1)
+
+
+def _later(register: Any, e: "ScanEntry") -> list[str]:
+    from tapscan.workflow.standing import later
+
+    return [newer.told for newer in later(register, e)]
 
 
 def _facts(e: "ScanEntry") -> list[str]:
@@ -196,7 +201,7 @@ def rescreen(
     from tapscan.workflow.own_layouts import layout_at
     from tapscan.workflow.scan import find_scan
     from tapscan.workflow.settings import read_settings
-    from tapscan.workflow.standing import later, notices
+    from tapscan.workflow.standing import notices
 
     changes: dict[str, Any] = {}
     if layout:
@@ -217,8 +222,7 @@ def rescreen(
             "tapscan: nothing was changed; `tapscan register check` tells which recordings are damaged", err=True
         )
         raise typer.Exit(1)
-    newer = [n.told for n in later(opened, kept.entry)]
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), newer)
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), _later(opened, kept.entry))
     typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
 
 

@@ -36,9 +36,8 @@ class Glance:
     outcome: Outcome | None = None  # the newest on any scan of the plate
     unfinished: int = 0  # recordings begun and not ended
     played: bool = False  # the newest scan is of played notes
-    iron_on: dt.date | None = (
-        None  # the newest scan on whose list a line in the iron was seen, as long as nobody has said what it is
-    )
+    found_on: dt.date | None = None  # the newest scan in which something was found
+    iron_on: dt.date | None = None  # the newest on whose list is a line in the iron that nobody has explained
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -76,10 +75,13 @@ def glance(register: Register, *, retired: bool = False) -> list[Glance]:
         counts = {row.plate_id: row for row in connection.execute(_counts())}
         outcomes = _outcomes(connection)
         begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
+        found = {row.plate_id: row.day for row in connection.execute(_found())}
         seen = _seen(connection)
     every = [p for p in plates if retired or p.retired_on is None]
     made = [_line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)) for p in every]
-    return [replace(one, iron_on=seen.get(p.row)) for one, p in zip(made, every, strict=True)]
+    return [
+        replace(one, found_on=found.get(p.row), iron_on=seen.get(p.row)) for one, p in zip(made, every, strict=True)
+    ]
 
 
 def _line(plate: Row, count: Row | None, scan: Row | None, outcome: Outcome | None, begun: int) -> Glance:
@@ -122,6 +124,16 @@ def _outcomes(connection: Connection) -> dict[int, Outcome]:
     query = select(t.outcome, t.scan.c.plate_id).join(t.scan).where(t.scan.c.void_on.is_(None))
     rows = connection.execute(query.order_by(t.outcome.c.on, t.outcome.c.row))
     return {row.plate_id: record_of(Outcome, row._mapping) for row in rows}
+
+
+def _found() -> Select[Any]:
+    """By the screening of each scan that counts."""
+    made = t.screening.c
+    last = select(made.scan_id, func.max(made.number).label("number")).group_by(made.scan_id).subquery()
+    scans = t.scan.join(last, last.c.scan_id == t.scan.c.row)
+    scans = scans.join(t.screening, (made.scan_id == t.scan.c.row) & (made.number == last.c.number))
+    days = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(scans)
+    return days.where(t.scan.c.void_on.is_(None), made.disposition == "relevant indication").group_by(t.scan.c.plate_id)
 
 
 def _seen(connection: Connection) -> dict[int, dt.date]:

@@ -63,10 +63,9 @@ def _line(g: Glance, months: int | None, today: dt.date) -> Line:
 def _told(g: Glance, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
     """Most urgent first."""
     told: dict[Kind, str] = {}
-    found = g.date if g.disposition == "relevant indication" else None
-    if newest := max(filter(None, [found, g.iron_on]), default=None):
-        if g.outcome is None or g.outcome.on < newest:
-            told["look"] = "Have it examined, and note what was found."
+    newest = max(filter(None, [g.found_on, g.iron_on]), default=None)
+    if newest and (g.outcome is None or g.outcome.on < newest):
+        told["look"] = "Have it examined, and note what was found."
     if g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER):  # notes never say more than that
         told["repeat"] = "Repeat the test."
     if g.baselines == 0:

@@ -1,6 +1,7 @@
 """What is still open from a plate's earlier scans, read from the register.
 
 open_findings(register, plate, before, now, entry)   OpenFinding after OpenFinding, newest first
+unexamined(opened)                                   whether one of them waits for an examination, or one found a flaw
 """
 
 import datetime as dt
@@ -56,6 +57,11 @@ def open_findings(
     looked = [v for v in visits if before is None or v.date < before[0]]  # of the same day: workflow/eye.py
     seen = sorted((*_seen(entries, known), *_seen_on(looked)), key=lambda o: o.date, reverse=True)
     return with_visits(with_seen(still_open(past, here), seen), flaws)
+
+
+def unexamined(opened: Sequence[OpenFinding]) -> bool:
+    """As long as it does, no more scans of the plate are asked for."""
+    return any(o.rule == EXAMINED or not o.outcomes for o in opened)
 
 
 def _seen(entries: Sequence[ScanEntry], known: Sequence[ScanEntry]) -> list[OpenFinding]:

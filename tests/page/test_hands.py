@@ -121,7 +121,7 @@ def test_what_the_eye_saw_and_what_was_found_by_keyboard_alone(full, browser_pag
     page = browser_page
     page.goto(f"{full.address}/scan?name=B12/2026-03-14")
     page.keyboard.press("o")
-    page.wait_for_selector("text=What an examination found")
+    page.wait_for_selector("text=The tester")
     page.focus("input[name=kind]")
     page.keyboard.press("Space")
     for text in ("a void in strut 3", "replica", "B. Noor"):

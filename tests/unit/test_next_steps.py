@@ -122,6 +122,20 @@ def test_what_the_eye_saw_stops_the_work_where_the_plate_may_carry_strings(state
         assert state in step.states and not step.acts & NEVER_TAPPED and dangerous(step.text) == [], step
 
 
+LINE = ("a line or crack in the iron (S4)",)
+
+
+@each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
+def test_a_line_in_the_iron_holds_the_work_in_every_state(state, name, scan, found, opened, suspected):
+    plain = dispose(replace(scan, state=state), found, [], Settings(), opened)
+    seen = dispose(replace(scan, state=state), found, [], Settings(), opened, LINE, (), LINE)
+    assert next_steps.held(seen.steps) and next_steps.CRACK_TEST in seen.steps
+    assert seen.disposition == plain.disposition and LINE[0] in seen.summary
+    if found and suspected and name != "buzz ":
+        assert seen.headline == plain.headline and set(plain.steps) <= set(seen.steps), "what was heard stays as well"
+    safe(state, seen, True)
+
+
 @each("state", [None, *(s for s in STATES if s not in IN_PIANO)])
 def test_a_part_of_the_plate_holds_the_work_first_of_all(state):
     """Who stopped half-way has no answer; without a state nothing said that the work waits."""

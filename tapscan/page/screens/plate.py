@@ -17,7 +17,7 @@ from tapscan.workflow.draft import drafts_of
 from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import list_scans, unfinished_scans
-from tapscan.workflow.still_open import EXAMINED, open_findings
+from tapscan.workflow.still_open import EXAMINED, open_findings, unexamined
 from tapscan.workflow.taken import what_of
 from tapscan.workflow.visit import list_visits
 
@@ -37,7 +37,7 @@ def plate(request: Request) -> Response:
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
-        advice=advice(marked, still_open=bool(opened))
+        advice=advice(marked, still_open=unexamined(opened))
         if marked
         else "No baseline yet: later scans have nothing to be compared with.",
         open_findings=opened,

@@ -1,0 +1,91 @@
+"""What a person saw, as it is entered and shown; what an older scan says of a later one; whose step it is."""
+
+import datetime as dt
+import html
+from dataclasses import replace
+
+from tapscan.register.entries import IN_IRON, Finding
+from tapscan.register.scans import edit_scan, find_scan
+from tapscan.workflow.baseline import FIRST, TELLS
+from tapscan.workflow.eye_list import NAMED, asked_of, places_of
+from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.report import steps
+from tapscan.workflow.standing import later
+from tests.cli.commands import flat, run
+from tests.page.test_shop import main_of
+from tests.register.conftest import put
+from tests.register.test_mending import silent
+
+SAID = "2 cm, upper edge"
+
+
+def entered(site, client, name, **fields):
+    return site.post(client, "/scan/eye", name=name, **fields)
+
+
+def test_a_line_in_the_iron_is_entered_at_a_place_that_the_scan_named(site):
+    name = put(site.register, checklist=()).name
+    groups = places_of(stored_screening(site.register, find_scan(site.register, name)))
+    place = dict(groups)[NAMED][0]
+    with site.client() as client:
+        form = client.get(f"/scan/eye?name={name}").text
+        assert form.index("eye-iron-line") < form.index("eye-rust-line") and "eye-pitch-not-held" not in form
+        assert html.escape(place) in form.partition(NAMED)[2].partition("</optgroup>")[0]
+        told = {f"eye-{IN_IRON}": "seen", f"place-{IN_IRON}": place, f"note-{IN_IRON}": SAID}
+        assert entered(site, client, name, **told).status_code == 303
+        for address in (f"/scan?name={name}", "/plate?name=B12"):
+            shown = html.unescape(client.get(address).text)
+            assert shown.index(f"({place}: {SAID})") < shown.index(
+                "What to do next" if "scan?" in address else "<h2>Scans"
+            )
+    entry = find_scan(site.register, name)
+    assert entry.checklist == (Finding(IN_IRON, "seen", f"{place}: {SAID}"),)
+    assert (asked_of(entry, groups)[0].place, asked_of(entry, groups)[0].note) == (place, SAID), "as it was entered"
+
+
+def test_what_is_told_but_not_answered_is_asked_about(site):
+    name = put(site.register, checklist=()).name
+    with site.client() as client:
+        for told in ({f"note-{IN_IRON}": SAID, f"eye-{IN_IRON}": "not looked at"}, {"place-rust-line": "rim"}):
+            answer = entered(site, client, name, **told)
+            assert answer.status_code == 400 and "whether it was seen" in answer.text
+    assert find_scan(site.register, name).checklist == ()
+
+
+def test_an_older_scans_page_leads_to_the_later_one(site):
+    first = silent(site.register, "2026-03-14", checklist=()).name
+    last = put(site.register, date=dt.date(2026, 5, 1), checklist=()).name
+    (newer,) = later(site.register, find_scan(site.register, first))
+    with site.client() as client:
+        shown = html.unescape(client.get(f"/scan?name={first}").text)
+        assert shown.index(newer.told) < shown.index("<h1>") and f"name={last.replace('/', '%2F')}" in shown
+        assert newer.told not in html.unescape(client.get(f"/scan?name={last}").text)
+    told = flat(run("scan", "show", first, "--register", site.register.folder).out)
+    assert newer.told.replace(" ", "") in told.replace(" ", "")
+
+
+def test_more_scans_are_asked_for_only_while_nothing_is_open(site):
+    name = silent(site.register, "2026-03-14", baseline=True, checklist=()).name
+    with site.client() as client:
+        assert TELLS in client.get("/plate?name=B12").text
+        edit_scan(site.register, name, _seen)
+        shown = client.get("/plate?name=B12").text
+        assert TELLS not in shown and FIRST in shown
+    told = flat(run("plate", "show", "B12", "--register", site.register.folder).out)
+    assert TELLS not in told and FIRST in told
+
+
+def _seen(entry):
+    return replace(entry, checklist=(Finding(IN_IRON, "seen"),))
+
+
+def test_whose_step_it_is_reads_alike_everywhere(site):
+    name = put(site.register, checklist=(Finding(IN_IRON, "seen"),)).name
+    told = run("scan", "show", name, "--register", site.register.folder).out
+    with site.client() as client:
+        shown = html.unescape(main_of(client.get(f"/scan?name={name}").text))
+    titles = [title for title, _ in steps(("Workshop: a", "Buyer: b"))]
+    assert len(titles) == 2
+    for title in titles:
+        assert title in shown and title in told
+    assert "Buyer:" not in shown and "Buyer:" not in told
