@@ -90,10 +90,10 @@ def figures(own: SelfScatter | None) -> dict[str, Any]:
     return {"strikes": own.strikes, "places": own.places, "widened": own.widened_by > 1 or own.places_widened}
 
 
-def table(results: list[tuple[Unit, dict[str, Any]]]) -> str:
+def table(results: list[tuple[Unit, dict[str, Any]]], first: int) -> str:
     """A row a family."""
     lines = [
-        f"Stated intervals of frequency and decay; {study.head(f'castings from {FIRST} on')}; SIMULATED",
+        f"Stated intervals of frequency and decay; {study.head(f'castings from {first} on')}; SIMULATED",
         f"asked: {AIM[0]:.2f} to {AIM[1]:.2f}; in brackets 95 %, scans drawn again; z: middle (largest) over scans; widened: scans",
         f"{'':22} scans  intervals hold                    of decays                         z of strikes   z of places    widened",
     ]
@@ -136,7 +136,7 @@ def main() -> None:
     units = [Unit(f, n) for n in range(said.first, said.first + said.castings) for f in FAMILIES]
     path_of = partial(_path, said.work)
     study.make(units, told, path_of, time.time() + 60 * said.minutes, said.cores)
-    text = table([(u, r) for u in units if (r := study.read(path_of(u))) is not None])
+    text = table([(u, r) for u in units if (r := study.read(path_of(u))) is not None], said.first)
     print(text)
     if not said.dry:
         RESULT.write_text(text + "\n", encoding="utf-8")
