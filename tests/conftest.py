@@ -2,6 +2,7 @@
 
 import atexit
 import gc
+import itertools
 import os
 import shutil
 import sys
@@ -27,6 +28,9 @@ sys.dont_write_bytecode = False
 atexit.register(shutil.rmtree, os.environ["XDG_CONFIG_HOME"], ignore_errors=True)
 
 
+COUNT = itertools.count()
+
+
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
     """For `-n auto`: one more than there are cores, since the tests of recorder and page spend much of their time waiting."""
@@ -40,10 +44,17 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(20_000, 20, 20)
 
 
+@pytest.fixture(scope="session")
+def _users(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("users")
+
+
 @pytest.fixture(autouse=True)
-def _no_register_remembered(monkeypatch: pytest.MonkeyPatch, tmp_path_factory: pytest.TempPathFactory) -> None:
+def _no_register_remembered(monkeypatch: pytest.MonkeyPatch, _users: Path) -> None:
     """Each test is a user of its own; which register another test used last is not its affair."""
-    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path_factory.mktemp("own")))
+    own = _users / str(next(COUNT))
+    own.mkdir()
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(own))
 
 
 @pytest.fixture(autouse=True, scope="session")

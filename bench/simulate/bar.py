@@ -18,6 +18,8 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.signal import butter, sosfilt
 
+from tapscan.demo.taps import ring
+
 STEEL_PA, STEEL_KG_M3, POISSON, SHEAR_SHARE = 210e9, 7850.0, 0.29, 0.85
 PER_K = (-0.00016, -0.00011)  # 1/K, range of tapscan/settings/bar.py
 SHAPES = 8
@@ -139,5 +141,5 @@ def _tap(made: SetUp, n: int, rng: np.random.Generator, silenced_s: float) -> np
     size = 0.04 * 10 ** ((made.hand_db + rng.normal(0, 1.5)) / 20) * size
     time = np.arange(n) / rate
     poles = -made.decay_rate_per_s[keep] + 2j * np.pi * f[keep]
-    ring = sum(a * np.exp(p * time).imag for a, p in zip(size[keep], poles, strict=True))
-    return np.asarray(ring * np.minimum(1.0, np.exp(-(time - (TAP_S - silenced_s)) * 40)))
+    rung = ring(poles, -1j * size[keep], n, rate)
+    return np.asarray(rung * np.minimum(1.0, np.exp(-(time - (TAP_S - silenced_s)) * 40)))

@@ -6,14 +6,13 @@ from dataclasses import replace
 from functools import cache
 from itertools import combinations
 from math import dist, hypot
-from pathlib import Path
 
 import pytest
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
 
 from tapscan.demo import shop as demo
-from tapscan.layouts import known_layouts, read_layout
+from tapscan.layouts import known_layouts, layout_from_text, read_layout
 from tapscan.places import Layout, Member, Outline
 from tapscan.records import LikelyPlace, Whereabouts
 from tapscan.report.drawing.labels import STRUT_FONT, labels, placed, strut_numbers
@@ -53,19 +52,16 @@ def spots_of(layout: Layout, canvas: Canvas, every: int):
     return [(s.name, at, r, h) for s, at, r, h in zip(layout.stations, places, radii, heavy, strict=True)]
 
 
-def shipped(folder: Path) -> list[Layout]:
+@cache
+def shipped() -> list[Layout]:
     """The layouts, and the demo's own plates."""
-    own = []
-    for plate in demo.PLATES:
-        path = folder / f"{plate.pattern}.toml"
-        path.write_text(demo.layout_text(plate), encoding="utf-8")
-        own.append(read_layout(str(path)))
+    own = [layout_from_text(demo.layout_text(plate), plate.pattern) for plate in demo.PLATES]
     return [read_layout(name) for name in known_layouts()] + list({one.name: one for one in own}.values())
 
 
 @each(("width", "every"), [(SMALL, 0), (SMALL, 3), (LARGE, 0), (WIDTH, 0)])
-def test_no_name_lies_on_another_or_on_a_mark(width, every, tmp_path):
-    for layout in shipped(tmp_path):
+def test_no_name_lies_on_another_or_on_a_mark(width, every):
+    for layout in shipped():
         canvas = Canvas(layout, width)
         spots = spots_of(layout, canvas, every)
         told = ET.fromstring(f"<svg>{''.join(labels(canvas, spots))}</svg>")
@@ -81,9 +77,9 @@ def test_no_name_lies_on_another_or_on_a_mark(width, every, tmp_path):
 
 
 @each("width", [SMALL, LARGE])
-def test_a_name_stands_nearest_its_own_mark_or_a_line_leads_to_it(width, tmp_path):
+def test_a_name_stands_nearest_its_own_mark_or_a_line_leads_to_it(width):
     puzzling = []
-    for layout in shipped(tmp_path):
+    for layout in shipped():
         canvas = Canvas(layout, width)
         spots = spots_of(layout, canvas, 0)
         numbers = [(x - 4, y - 5, x + 4, y + 5) for _, (x, y) in strut_numbers(canvas, [at for _, at, _, _ in spots])]
@@ -102,10 +98,10 @@ def test_a_name_stands_nearest_its_own_mark_or_a_line_leads_to_it(width, tmp_pat
 
 
 @each("every", [0, 2, 3, 4])
-def test_no_line_runs_through_another_mark_or_another_name(every, tmp_path):
+def test_no_line_runs_through_another_mark_or_another_name(every):
     """Walked along in small steps, as the eye does."""
     lines, through = 0, []
-    for layout in shipped(tmp_path):
+    for layout in shipped():
         canvas = Canvas(layout, SMALL)
         spots = spots_of(layout, canvas, every)
         stands = placed(canvas, spots)
@@ -150,7 +146,7 @@ def test_struts_carry_their_numbers_away_from_the_marks():
 def test_a_strut_that_a_place_names_carries_that_number(tmp_path):
     """The places' words and the drawing count from the same side: a place said to be on strut 2 is nearest to the figure 2."""
     counted = 0
-    for layout in shipped(tmp_path):
+    for layout in shipped():
         canvas = Canvas(layout, SMALL)
         struts = {n: (canvas.at(a), canvas.at(b)) for n, a, b in layout.outline.struts}
         drawn = {f"strut {n}": at for n, at in strut_numbers(canvas, [])}

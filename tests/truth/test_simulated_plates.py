@@ -304,7 +304,7 @@ def test_a_row_of_pin_holes_torn_open_moves_modes_as_a_line_from_end_to_end_in_s
     smeared = replace(pattern, lines=[line])
 
     def drops(drawing, flaw):
-        mesh = triangulate(drawing)
+        mesh = triangulate(drawing, rounds=12)  # of 40; the quotients below move by 1 %
         sound, opened = (solve_case(drawing, mesh, f, 63).modes.frequency_hz[3:] for f in (SOUND, flaw))
         return 1.0 - opened / sound
 

@@ -22,6 +22,7 @@ from tapscan.signal.plate.room_limit import HOP_S, LateSlope, hidden_above, late
 from tapscan.signal.plate.station_analysis import analyse_station
 from tapscan.workflow.check import Request, check
 from tests.rule_scans import mode, scan
+from tests.sounds import rings
 
 RATE, SECONDS, LOSS = 32000, 1.0, 0.005
 T60_NEPER = 6.907755278982137  # 3 ln 10
@@ -35,10 +36,8 @@ def iron(seed: int, power: float = 0.0) -> np.ndarray:
     f = np.cumsum(rng.uniform(5, 25, 800))
     f = f[(f > 100) & (f < 0.45 * RATE)]
     decay = np.pi * f * LOSS * np.maximum(f / 500, 1) ** power
-    t = np.arange(round(SECONDS * RATE)) / RATE
     strength, phase = rng.standard_normal(len(f)) / (1 + (f / 3000) ** 2), rng.uniform(0, 2 * np.pi, len(f))
-    parts = zip(f, decay, strength, phase, strict=True)
-    return sum((a * np.exp(-d * t) * np.sin(2 * np.pi * x * t + p) for x, d, a, p in parts), start=np.zeros(len(t)))
+    return rings(f, decay, strength, phase, RATE, round(SECONDS * RATE))
 
 
 def in_room(samples: np.ndarray, t60_s: float, direct_db: float, seed: int) -> np.ndarray:

@@ -180,16 +180,26 @@ def overlaps(some: FloatArray, others: FloatArray) -> FloatArray:
     """(n, m) common area of (n, 4) and (m, 4) boxes; 0 where one is NaN."""
     low = np.maximum(some[:, None, :2], others[None, :, :2])
     high = np.minimum(some[:, None, 2:], others[None, :, 2:])
-    return np.asarray(np.nan_to_num(np.maximum(high - low, 0.0)).prod(axis=2))
+    sides = np.nan_to_num(np.maximum(high - low, 0.0))
+    return np.asarray(sides[..., 0] * sides[..., 1])
 
 
 def _crosses(lines: FloatArray, boxes: FloatArray) -> np.ndarray:
     """(n, m) whether a line from (x, y) to (x, y) runs through a box; a line or box of NaN crosses nothing."""
+    drawn = ~np.isnan(lines[:, 0])
+    crossed = np.zeros((len(lines), len(boxes)), dtype=bool)
+    if drawn.any():  # few names stand off
+        crossed[drawn] = _run_through(lines[drawn], boxes)
+    return crossed
+
+
+def _run_through(lines: FloatArray, boxes: FloatArray) -> np.ndarray:
     at, way = lines[:, None, :2], (lines[:, 2:] - lines[:, :2])[:, None, :]
     with np.errstate(divide="ignore", invalid="ignore"):
         first, last = (boxes[None, :, :2] - at) / way, (boxes[None, :, 2:] - at) / way
-    enters = np.minimum(first, last).max(axis=2)
-    leaves = np.maximum(first, last).min(axis=2)
+    early, late = np.minimum(first, last), np.maximum(first, last)
+    enters = np.maximum(early[..., 0], early[..., 1])
+    leaves = np.minimum(late[..., 0], late[..., 1])
     return np.asarray((enters < leaves) & (leaves > 0) & (enters < 1))
 
 
