@@ -1,6 +1,6 @@
 """Processor time of `tapscan check` by two revisions, side by side on the recordings of bench/timed_scans.py.
 
-    python -m bench.processor_time REVISION [--against HEAD] [--runs 5]
+    python -m bench.processor_time REVISION [--against HEAD] [--runs 5] [--kind NAME]     NAME alone, printed and not stored
     python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate
 
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
@@ -74,6 +74,7 @@ def main() -> None:
     ask.add_argument("revision")
     ask.add_argument("--against", default="HEAD")
     ask.add_argument("--runs", type=int, default=5)
+    ask.add_argument("--kind", choices=KINDS)
     ask.add_argument("--growth", action="store_true")
     said = ask.parse_args()
     with tempfile.TemporaryDirectory() as work:
@@ -84,7 +85,10 @@ def main() -> None:
             lines = [head, *growth(Path(work) / "tree", Path(work), said.runs)]
             (RESULTS / "processor_time_growth.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
         else:
-            lines = compared([commit_of(said.revision), commit_of(said.against)], Path(work), said.runs)
+            kinds = [said.kind] if said.kind else list(KINDS)
+            lines = compared([commit_of(said.revision), commit_of(said.against)], Path(work), said.runs, kinds)
+            if said.kind:
+                return
             table = RESULTS / "processor_time.txt"
             table.write_text(beside(table.read_text(encoding="utf-8"), lines), encoding="utf-8")
 
@@ -97,13 +101,13 @@ def beside(table: str, lines: Sequence[str]) -> str:
     return "\n".join([*(b for b in blocks if against.findall(b) not in new), *lines]) + "\n"
 
 
-def compared(commits: Sequence[str], work: Path, runs: int) -> list[str]:
+def compared(commits: Sequence[str], work: Path, runs: int, kinds: Sequence[str]) -> list[str]:
     """Lines of the table of ratios."""
     lines = [f"processor time of {commits[1][:7]} over {commits[0][:7]}, medians of {runs}; 60 strikes, SIMULATED"]
     trees = [work / c for c in ("a", "b")]
     for tree, commit in zip(trees, commits, strict=True):
         unpack(commit, tree)
-    for name in KINDS:
+    for name in kinds:
         recording = write(name, work)
         spent = [[seconds(t, recording, work) for t in trees] for _ in range(runs + 1)][1:]
         lines.append(f"  {name:32} {median(b for _, b in spent) / median(a for a, _ in spent):5.2f}")

@@ -19,6 +19,7 @@ import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -80,11 +81,15 @@ def of_tapscan(report: Path, truth: PlateModes) -> Scored:
 
 def of_harminv(taps: list[Tap], truth: PlateModes) -> tuple[float, Scored]:
     """Processor time of harminv over all strikes and bands, and its merged modes against the truth."""
-    settings, heard, before = Settings(), [], _children()
-    for number, tap in enumerate(taps):
-        samples = tap.samples[round((tap.onset_s + SKIP_S) * RATE) :]
-        for band in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz):
-            heard += [_heard(f"{number}", f, d) for f, d in by_harminv(samples, RATE, band)]
+    settings, before = Settings(), _children()
+    bands = plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz)
+
+    def one(number: int) -> list[HeardPole]:
+        samples = taps[number].samples[round((taps[number].onset_s + SKIP_S) * RATE) :]
+        return [_heard(f"{number}", f, d) for band in bands for f, d in by_harminv(samples, RATE, band)]
+
+    with ThreadPoolExecutor(os.cpu_count()) as pool:  # one for each core; their processor time is added up
+        heard = [h for some in pool.map(one, range(len(taps))) for h in some]
     used = _children() - before
     modes = merge(heard, len(taps), settings)
     return used, scored(tuple(_mode(m.frequency_hz, m.loss_factor) for m in modes), truth)

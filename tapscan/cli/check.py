@@ -48,13 +48,13 @@ def check(
     One file is one station (its name before the first "_"); one long file is split at its pauses with
     --layout or --per-station.
     """
-    kept = Kept()
-    taps = taps.filled(kept)
-    shop = kept.shop(shop) if report else None
-    kept.tell()
-    on = o.day(date, "--date") if date else None
-    told, pattern = read_state(state), beside.known()
     with shared_work(jobs, bytes_of(files)) as workers:
+        kept = Kept()
+        taps = taps.filled(kept)
+        shop = kept.shop(shop) if report else None
+        kept.tell()
+        on = o.day(date, "--date") if date else None
+        told, pattern = read_state(state), beside.known()
         from tapscan.workflow.check import check as screen
 
         request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")

@@ -102,14 +102,14 @@ def import_scan(
     """
     if not (answers.yes or answers.dry_run or sys.stdin.isatty()):
         raise BadRequest("add --yes to save without asking, or --dry-run to look only")
-    kept = Kept(register)
-    taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts)
-    kept.tell()
-    request = keys.of(_request(taps, mended, answers, settings))
-    conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
-    new = said.of(o.day(date, "--date", register), conditions)
-    request = replace(request, bar=bar.files(o.opened(register)))
     with shared_work(jobs, bytes_of(files)) as workers:
+        kept = Kept(register)
+        taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts)
+        kept.tell()
+        request = keys.of(_request(taps, mended, answers, settings))
+        conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
+        new = said.of(o.day(date, "--date", register), conditions)
+        request = replace(request, bar=bar.files(o.opened(register)))
         _run(plate, files, new, request, register, answers, workers)
 
 

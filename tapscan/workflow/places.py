@@ -9,11 +9,13 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 from tapscan.errors import UnreadableRecording
-from tapscan.records import Force, Segment
-from tapscan.signal.plate.station_analysis import PlaceTaps, StationResult, Wanted, analysed, place_taps
+from tapscan.records import Force, Segment, Strike
+from tapscan.signal.plate.station_analysis import PlaceTaps, StationResult, Wanted, analysed, best_of, place_taps
 from tapscan.workers import Workers
 from tapscan.workflow.cutting import cut
 from tapscan.workflow.listen import Heard
+
+MANY = 24  # strikes of one place that one process cuts out; of more, each takes so many at a time
 
 
 @dataclass(frozen=True)
@@ -63,7 +65,10 @@ def analyse_places(
             if station not in done:
                 place = _Place(station, tuple((heard[p.file], p) for p in mine), wanted)
                 spooled = any(h.source.spooled for h, _ in place.strikes)  # no other process can reach it
-                yield _cut_out(place, unreadable) if spooled else place
+                if len(mine) > MANY and not spooled:
+                    yield _cut_by_several(place, workers, unreadable)
+                else:
+                    yield _cut_out(place, unreadable) if spooled else place
 
     def told(count: int) -> None:
         workers.progress("listening", len(done) + count, len(by_place))
@@ -91,6 +96,23 @@ def _analysed(place: _Place | PlaceTaps) -> tuple[StationResult, list[str]]:
 
 def _cut_out(place: _Place, unreadable: list[str]) -> PlaceTaps:
     return place_taps(place.station, _segments(place, unreadable), place.wanted)
+
+
+def _cut_by_several(place: _Place, workers: Workers, unreadable: list[str]) -> PlaceTaps:
+    """Hours of one place: all strikes are measured by whoever is free, and the best cut out once more."""
+    parts = [place._replace(strikes=place.strikes[k : k + MANY]) for k in range(0, len(place.strikes), MANY)]
+    measured = workers.map(_measured, parts)
+    strikes = [s for some, _ in measured for s in some]
+    unreadable += [b for _, bad in measured for b in bad if b not in unreadable]
+    best = {s.id for s in best_of(strikes, round(place.wanted.settings.strikes.per_station))}
+    chosen = place._replace(strikes=tuple((h, p) for h, p in place.strikes if p.name in best))
+    return replace(_cut_out(chosen, unreadable), strikes=tuple(strikes))
+
+
+def _measured(place: _Place) -> tuple[list[Strike], list[str]]:
+    """Its strikes without their sound, and what has gone bad."""
+    unreadable: list[str] = []
+    return [segment.strike for segment in _segments(place, unreadable)], unreadable
 
 
 def _called(known: StationResult, heard: Sequence[Heard], mine: Sequence[Planned]) -> StationResult:

@@ -17,7 +17,7 @@ NEEDED = ("tapscan.workflow.places", "tapscan.signal.plate.plate_modes")
 
 
 def shared_work(jobs: int | None, sound_bytes: int, progress: Progress = quiet) -> Workers:
-    """Called before anything slow is imported, so that the others get ready meanwhile."""
+    """Called before anything else, so that the others get ready meanwhile."""
     workers = Workers(jobs, NEEDED, progress)
     if sound_bytes > (UNASKED_BYTES if jobs is None else WORTH_BYTES):
         workers.start()

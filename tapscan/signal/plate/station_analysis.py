@@ -1,6 +1,7 @@
 """One station: its segments in, its strikes, poles, tones and picture out.
 
 place_taps(station, segments, settings)        PlaceTaps: what is listened to, cut out and ready for any process
+best_of(strikes, most)                         which of a place's strikes it holds
 analysed(place)                                StationResult
 analyse_station(station, segments, settings)   both
 mark_cut_short(strike, results, settings)      the strike with its `cut short` fault where it applies
@@ -84,7 +85,7 @@ def place_taps(station: str, segments: Iterable[Segment], wanted: Wanted) -> Pla
         strikes.append(segment.strike)
         if not segment.strike.usable:
             continue
-        entry = (_merit(segment), -number, segment)
+        entry = (_merit(segment.strike), -number, segment)
         if len(best) < wanted.settings.strikes.per_station:
             heappush(best, entry)
         else:
@@ -100,12 +101,17 @@ def analysed(place: PlaceTaps) -> StationResult:
         return StationResult(place.station, place.strikes, (), ())
     sound = _sound_of(place.station, chosen, wanted.settings, HIGHEST_HZ if wanted.rough else None, wanted.contact)
     heard = hear(sound, sound.poles, wanted.settings)
-    drawn = (picture_of(max(chosen, key=_merit)),) if wanted.pictures else ()
+    drawn = (picture_of(max(chosen, key=lambda s: _merit(s.strike))),) if wanted.pictures else ()
     return StationResult(place.station, place.strikes, tuple(heard), drawn, sound)
 
 
-def _merit(segment: Segment) -> float:
-    s = segment.strike
+def best_of(strikes: Sequence[Strike], most: int) -> list[Strike]:
+    """Those that `place_taps` would choose from."""
+    usable = [s for s in strikes if s.usable]
+    return sorted(usable, key=_merit, reverse=True)[:most]  # of equals the earlier
+
+
+def _merit(s: Strike) -> float:
     return s.snr_db if s.snr_db is not None else 40.0 + 0.1 * s.level_db
 
 

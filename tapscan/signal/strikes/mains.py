@@ -24,6 +24,8 @@ def mains_hum(samples: FloatArray, sample_rate_hz: int) -> float | None:
     f = np.fft.rfftfreq(len(x), 1 / sample_rate_hz)
     total = power[f > 20].sum()
     width = max(2.0, 2.5 * sample_rate_hz / len(x))
+    low = f < 13 * max(MAINS_HZ)  # twelve lines
+    power, f = power[low], f[low]
     for mains in MAINS_HZ:
         order = np.round(f / mains)
         on_line = (np.abs(f - order * mains) < width) & (order >= 1) & (order <= 12)
