@@ -14,14 +14,14 @@ from __future__ import annotations
 
 import time
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from bench import study
 from bench.doc_pages import between
-from bench.in_piano_scans import GONE, LOOSE, SETTINGS, Unit, scan_in
+from bench.in_piano_scans import AGAIN, GONE, LOOSE, SETTINGS, Unit, scan_in
 from bench.plates.patterns import NAMES
 from bench.reach_file import share, write_part
 from bench.table_folder import read_tables
@@ -36,6 +36,7 @@ FLAWED_EVERY = 5  # castings that are also scanned with something wrong
 PLAIN = ("before", "job, same", "season 5 %, same")
 WIDEST = ("season 20 %, same",)
 LARGE = tuple(f"{when}, {kind}" for kind in ("severed", GONE, "corner 60 mm") for when in ("job", "season 5 %"))
+TWICE_PLAIN = (f"before{AGAIN}", f"job, same{AGAIN}")  # tapped once more at the same visit
 REST = (f"job, {LOOSE}", "job, rim 30 mm", "job, depth 50 %", "season 10 %, same")
 LIMITS_FROM = {
     *NAMES,
@@ -48,6 +49,7 @@ PICKUP = Sensor("contact", mass_g=3.0, place="hitch web, bass")
 BEFORE, SAME_DAY, LATER = "2026-03-02", "2026-03-02", "2026-09-14"
 AIMS = {"single, same": (0.0, 0.02), "job, same": (0.0, 0.01), "season 5 %, same": (0.0, 0.02)}
 AIMS |= {f"job, {kind}": (0.90, 1.0) for kind in (GONE, LOOSE, "severed", "corner 60 mm", "rim 30 mm", "depth 50 %")}  # fmt: skip
+AIMS |= {row.replace("job", "job twice", 1): aim for row, aim in AIMS.items() if row.startswith("job")}
 AIMS |= {f"season 5 %, {kind}": (0.85, 1.0) for kind in ("severed", GONE, "corner 60 mm")}
 Counts = dict[tuple[int, str], list[bool]]  # by places and row
 
@@ -56,7 +58,8 @@ def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, 
     """Castings in turn: those without a flaw first, then screws that differ most and what is large, then the rest, then four places."""
     every = [(p, n) for n in range(each) for p in patterns]
     some = [(p, n) for p, n in every if n % FLAWED_EVERY == 0]
-    turns = ((every, 8, PLAIN), (some, 8, (*WIDEST, *LARGE)), (some, 8, REST), (some, 4, PLAIN))
+    flawed_again = tuple(f"{role}{AGAIN}" for role in (*LARGE, *REST) if role.startswith("job"))
+    turns = ((every, 8, PLAIN), (some, 8, (*WIDEST, *LARGE)), (some, 8, REST), (some, 4, PLAIN), (every, 8, TWICE_PLAIN), (some, 8, flawed_again))  # fmt: skip
     return [(Unit(p, n, at, luck=luck), role) for castings, at, roles in turns for p, n in castings for role in roles]
 
 
@@ -73,12 +76,18 @@ def made(tables: Mapping[str, Table], unit: tuple[Unit, str]) -> Any:
     return None if scan is None else plain(scan)
 
 
-def compared(before: Scan, scan: Scan, role: str) -> Comparison:
-    """As a careful technician writes both down."""
+def compared(before: Scan, scan: Scan, role: str, again: tuple[Scan, Scan] | None = None) -> Comparison:
+    """As a careful technician writes all down. `again` : one more scan of the visit before, and of the one after."""
     date = SAME_DAY if role.startswith("job") else LATER
-    how = ScanConditions(state="strung", sensor=PICKUP, fittings=())
-    earlier, later = (ScanForComparison(n, d, how, s) for n, d, s in (("P/1", BEFORE, before), ("P/2", date, scan)))
-    return compare_scans(later, [earlier], SETTINGS)
+    earlier, later = _named("P/1", BEFORE, before), _named("P/3", date, scan)
+    if again is None:
+        return compare_scans(later, [earlier], SETTINGS)
+    baselines = [_named("P/0", BEFORE, again[0]), earlier]
+    return compare_scans(later, baselines, SETTINGS, again=[_named("P/2", date, again[1])])
+
+
+def _named(name: str, date: str, scan: Scan) -> ScanForComparison:
+    return ScanForComparison(name, date, ScanConditions(state="strung", sensor=PICKUP, fittings=()), scan)
 
 
 def alone(scan: Scan) -> bool:
@@ -90,20 +99,30 @@ def counts_of(units: Sequence[tuple[Unit, str]], work: Path) -> tuple[Counts, di
     """Of what is finished; and how many comparisons gave no figure, by places."""
     counts: Counts = defaultdict(list)
     without: dict[int, int] = defaultdict(int)
-    before: dict[tuple[str, int, int], Scan] = {}
+    found: dict[tuple[str, int, int], dict[str, Scan]] = defaultdict(dict)
     for it, role in units:
-        row = study.read(path_of((it, role), work))
-        if row is None:
-            continue
-        scan, key = record_of(Scan, row), (it.pattern, it.number, it.places)
-        if role == "before":
-            before[key] = scan
-            counts[it.places, "single, same"].append(alone(scan))
-        elif key in before:
-            found = compared(before[key], scan, role)
-            counts[it.places, role].append(bool(found.indications))
-            without[it.places] += found.statistic is None
+        if (row := study.read(path_of((it, role), work))) is not None:
+            found[it.pattern, it.number, it.places][role] = record_of(Scan, row)
+    for (_, _, places), scans in found.items():
+        for row, told in _rows(scans):
+            counts[places, row].append(told if isinstance(told, bool) else bool(told.indications))
+            without[places] += not isinstance(told, bool) and told.statistic is None
     return dict(counts), dict(without)
+
+
+def _rows(scans: Mapping[str, Scan]) -> Iterator[tuple[str, bool | Comparison]]:
+    """Of one casting."""
+    if (before := scans.get("before")) is None:
+        return
+    yield "single, same", alone(before)
+    for role, scan in scans.items():
+        if role.startswith("before") or role.endswith(AGAIN):
+            continue
+        yield role, compared(before, scan, role)
+        again = scans.get(f"before{AGAIN}"), scans.get(f"{role}{AGAIN}")
+        if again[0] and again[1]:
+            told = compared(before, scan, role, (again[0], again[1]))
+            yield role.replace("job", "job twice", 1), told
 
 
 def table_of(counts: Counts, without: Mapping[int, int], head: str, patterns: int) -> str:
@@ -118,7 +137,11 @@ def table_of(counts: Counts, without: Mapping[int, int], head: str, patterns: in
 def _order(row: str) -> tuple[int, int, str]:
     when, kind = row.split(", ", 1)
     percent = int(when.split()[1]) if when.startswith("season") else 0
-    return ("single", "job", "season").index(when.split()[0]), percent, "" if kind == "same" else kind
+    return (
+        ("single", "job", "job twice", "season").index(when.partition(" %")[0].rstrip(" 0123456789")),
+        percent,
+        "" if kind == "same" else kind,
+    )
 
 
 def _line(row: str, said: Sequence[bool]) -> str:
