@@ -48,10 +48,7 @@ MEANS: dict[Around, str] = {
     "one job": "screws, wood and tension then hardly differ.",
     "seasons": "plate screws then hold otherwise and wood is drier or damper, and that hides all but large changes.",
 }
-ONCE = (
-    "One scan before the job and one after it: half of all torn edges, and some struts cracked half through, go unnoticed so. "
-    "Two scans before and two after, of the same places, tell far more."
-)
+ONCE = "One scan before the job and one after it: many torn edges go unnoticed so. Two scans before and two after, of the same places, tell far more."
 TWICE = "Two scans before the job, {before}, and two after it, {after}: how far scans of one visit differ was measured on this piano and taken out."
 NOT_TOLD = (
     "No change says nothing of a crack that was there already in the earlier scan, nor of one that the strings press shut. "
