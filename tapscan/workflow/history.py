@@ -133,6 +133,8 @@ def _same_visit(
     """Scans of the later one's day, made in the same way after every one that it is held against: on one day a job has a before and an after."""
     earlier = {b.name for b in baselines}
     last = max((n for n, e in enumerate(entries) if e.name in earlier), default=-1)
+    if any(e.name == later.name for e in entries[: last + 1]):
+        return []
     return [
         e
         for e in entries[last + 1 :]
