@@ -16,14 +16,14 @@ from __future__ import annotations
 import math
 import time
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any
 
 from bench import study
 from bench.doc_pages import between
-from bench.in_piano_scans import GONE, LOOSE, SETTINGS, Unit, scan_in
+from bench.in_piano_scans import AGAIN, GONE, LOOSE, SETTINGS, Unit, scan_in
 from bench.plates.patterns import NAMES
 from bench.reach_file import share, write_part
 from bench.table_folder import read_tables
@@ -39,6 +39,7 @@ FLAWED_EVERY = 5  # castings that are also scanned with something wrong
 PLAIN = ("before", "job, same", "season 5 %, same")
 WIDEST = ("season 20 %, same",)
 LARGE = tuple(f"{when}, {kind}" for kind in ("severed", GONE, "corner 60 mm") for when in ("job", "season 5 %"))
+TWICE_PLAIN = (f"before{AGAIN}", f"job, same{AGAIN}")  # tapped once more at the same visit
 REST = (f"job, {LOOSE}", "job, rim 30 mm", "job, depth 50 %", "season 10 %, same")
 LIMITS_FROM = {
     *NAMES,
@@ -51,6 +52,7 @@ PICKUP = Sensor("contact", mass_g=3.0, place="hitch web, bass")
 BEFORE, SAME_DAY, LATER = "2026-03-02", "2026-03-02", "2026-09-14"
 AIMS = {"single, same": (0.0, 0.02), "job, same": (0.0, 0.01), "season 5 %, same": (0.0, 0.02)}
 AIMS |= {f"job, {kind}": (0.90, 1.0) for kind in (GONE, LOOSE, "severed", "corner 60 mm", "rim 30 mm", "depth 50 %")}  # fmt: skip
+AIMS |= {row.replace("job", "job twice", 1): aim for row, aim in AIMS.items() if row.startswith("job")}
 AIMS |= {f"season 5 %, {kind}": (0.85, 1.0) for kind in ("severed", GONE, "corner 60 mm")}
 Counts = dict[tuple[int, str], list[bool]]  # by places and row
 
@@ -59,11 +61,15 @@ def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, 
     """Castings in turn: those without a flaw first, then screws that differ most and what is large, then the rest, then four places."""
     every = [(p, n) for n in range(each) for p in patterns]
     some = [(p, n) for p, n in every if n % FLAWED_EVERY == 0]
+    flawed_again = tuple(f"{role}{AGAIN}" for role in (*LARGE, *REST) if role.startswith("job"))
+    most = MOST_PLACES
     turns = (
-        (every, MOST_PLACES, PLAIN),
-        (some, MOST_PLACES, (*WIDEST, *LARGE)),
-        (some, MOST_PLACES, REST),
+        (every, most, PLAIN),
+        (some, most, (*WIDEST, *LARGE)),
+        (some, most, REST),
         (some, 4, PLAIN),
+        (every, most, TWICE_PLAIN),
+        (some, most, flawed_again),
     )
     return [(Unit(p, n, at, luck=luck), role) for castings, at, roles in turns for p, n in castings for role in roles]
 
@@ -81,12 +87,18 @@ def made(tables: Mapping[str, Table], unit: tuple[Unit, str]) -> Any:
     return None if scan is None else plain(scan)
 
 
-def compared(before: Scan, scan: Scan, role: str) -> Comparison:
-    """As a careful technician writes both down."""
+def compared(before: Scan, scan: Scan, role: str, again: tuple[Scan, Scan] | None = None) -> Comparison:
+    """As a careful technician writes all down. `again` : one more scan of the visit before, and of the one after."""
     date = SAME_DAY if role.startswith("job") else LATER
-    how = ScanConditions(state="strung", sensor=PICKUP, fittings=())
-    earlier, later = (ScanForComparison(n, d, how, s) for n, d, s in (("P/1", BEFORE, before), ("P/2", date, scan)))
-    return compare_scans(later, [earlier], SETTINGS)
+    earlier, later = _named("P/1", BEFORE, before), _named("P/3", date, scan)
+    if again is None:
+        return compare_scans(later, [earlier], SETTINGS)
+    baselines = [_named("P/0", BEFORE, again[0]), earlier]
+    return compare_scans(later, baselines, SETTINGS, again=[_named("P/2", date, again[1])])
+
+
+def _named(name: str, date: str, scan: Scan) -> ScanForComparison:
+    return ScanForComparison(name, date, ScanConditions(state="strung", sensor=PICKUP, fittings=()), scan)
 
 
 def alone(scan: Scan) -> bool:
@@ -94,31 +106,42 @@ def alone(scan: Scan) -> bool:
     return any(i.interpretation == "relevant" for i in run_rules(scan, SETTINGS)[0])
 
 
-def answers_of(units: Sequence[tuple[Unit, str]], work: Path) -> dict[tuple[Unit, str], tuple[bool, bool]]:
-    """Of what is finished: whether something relevant is found, and whether there is a figure to tell by."""
-    before: dict[Unit, Scan] = {}
-    out = {}
+def answers_of(units: Sequence[tuple[Unit, str]], work: Path) -> dict[tuple[str, int, int, str], tuple[bool, bool]]:
+    """Of what is finished, by pattern, casting, places and row: whether something relevant is found, and whether there is a figure to tell by."""
+    found: dict[tuple[str, int, int], dict[str, Scan]] = defaultdict(dict)
     for it, role in units:
-        row = study.read(path_of((it, role), work))
-        if row is None:
-            continue
-        scan = record_of(Scan, row)
-        if role == "before":
-            before[it] = scan
-            out[it, role] = alone(scan), True
-        elif it in before:
-            found = compared(before[it], scan, role)
-            out[it, role] = bool(found.indications), found.statistic is not None
+        if (row := study.read(path_of((it, role), work))) is not None:
+            found[it.pattern, it.number, it.places][role] = record_of(Scan, row)
+    out = {}
+    for casting, scans in found.items():
+        for name, told in _rows(scans):
+            answer = (told, True) if isinstance(told, bool) else (bool(told.indications), told.statistic is not None)
+            out[*casting, name] = answer
     return out
+
+
+def _rows(scans: Mapping[str, Scan]) -> Iterator[tuple[str, bool | Comparison]]:
+    """Of one casting."""
+    if (before := scans.get("before")) is None:
+        return
+    yield "single, same", alone(before)
+    for role, scan in scans.items():
+        if role.startswith("before") or role.endswith(AGAIN):
+            continue
+        yield role, compared(before, scan, role)
+        again = scans.get(f"before{AGAIN}"), scans.get(f"{role}{AGAIN}")
+        if again[0] and again[1]:
+            told = compared(before, scan, role, (again[0], again[1]))
+            yield role.replace("job", "job twice", 1), told
 
 
 def counts_of(units: Sequence[tuple[Unit, str]], work: Path) -> tuple[Counts, dict[int, int]]:
     """By row; and how many comparisons gave no figure, by places."""
     counts: Counts = defaultdict(list)
     without: dict[int, int] = defaultdict(int)
-    for (it, role), (found, told) in answers_of(units, work).items():
-        counts[it.places, "single, same" if role == "before" else role].append(found)
-        without[it.places] += not told
+    for (_, _, places, row), (found, told) in answers_of(units, work).items():
+        counts[places, row].append(found)
+        without[places] += not told
     return dict(counts), dict(without)
 
 
@@ -129,11 +152,9 @@ def held_again(tables: Mapping[str, Table], units: Sequence[tuple[Unit, str]], w
     kept, now = answers_of(units, work), answers_of(units, work / "again")
     both = [u for u in now if u in kept]
     other = [
-        f"{u[0].pattern} {u[0].number}, {u[1]}: {'found' if now[u][0] else 'not found'} now"
-        for u in both
-        if now[u][0] != kept[u][0]
+        f"{u[0]} {u[1]}, {u[3]}: {'found' if now[u][0] else 'not found'} now" for u in both if now[u][0] != kept[u][0]
     ]
-    castings = len({u[0] for u in both})
+    castings = len({u[:3] for u in both})
     return f"Concluded and, of {castings} castings, taken apart anew at {study.commit()}: {len(both) - len(other)} of {len(both)} answers are the same{''.join(f'; {o}' for o in other)}"
 
 
@@ -149,7 +170,11 @@ def table_of(counts: Counts, without: Mapping[int, int], head: str, patterns: in
 def _order(row: str) -> tuple[int, int, str]:
     when, kind = row.split(", ", 1)
     percent = int(when.split()[1]) if when.startswith("season") else 0
-    return ("single", "job", "season").index(when.split()[0]), percent, "" if kind == "same" else kind
+    return (
+        ("single", "job", "job twice", "season").index(when.partition(" %")[0].rstrip(" 0123456789")),
+        percent,
+        "" if kind == "same" else kind,
+    )
 
 
 def _line(row: str, said: Sequence[bool]) -> str:

@@ -161,6 +161,11 @@ class Comparison:
     )
 
     @property
+    def twice(self) -> bool:
+        """Of a plate in its piano: two scans before a job and two after it."""
+        return self.around == "one job" and len(self.baselines) > 1
+
+    @property
     def largest_drops(self) -> tuple[ModePair, ...]:
         """The three judged pairs that fell furthest in their own scatter, largest first; not capped, as the statistic is."""
         judged = (p for p in self.pairs if p.judged)

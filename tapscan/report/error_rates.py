@@ -54,6 +54,7 @@ KINDS = {
     "severed strut": "with a strut cut through",
 }
 NO_IRON = "It was never counted on real iron."
+TWICE = "job twice"  # two scans before and two after
 PIANO_KINDS = {
     "screw gone": "with a plate screw gone",
     "screw at 30 %": "with a screw at a third of its hold",
@@ -139,7 +140,8 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
 
 
 def _two_in_piano(figures: Mapping[str, Any]) -> str:
-    return f"on simulated plates in the piano, {_around_one_job(figures)}; {_across_seasons(figures)}. {NO_PIANO}"
+    jobs = "; ".join(_around_one_job(figures, row == TWICE) for row in (TWICE, "job") if row in figures)
+    return f"on simulated plates in the piano, {jobs}; {_across_seasons(figures)}. {NO_PIANO}"
 
 
 def _on_bare_plates(figures: Mapping[str, Any]) -> str:
@@ -203,13 +205,19 @@ def _in_piano(lead: str, comparison: Comparison, used: Used) -> str:
         return NO_VERDICT
     if "piano" not in measured() or not _as_shipped("piano", used):
         return NOT_SURE
-    said = _around_one_job if comparison.around == "one job" else _across_seasons
-    return f"{lead} On simulated plates in the piano, {said(measured()['piano'])}. {_version('piano')}"
+    figures = measured()["piano"]
+    if comparison.twice and TWICE not in figures:
+        return NOT_SURE
+    said = _across_seasons(figures) if comparison.around == "seasons" else _around_one_job(figures, comparison.twice)
+    return f"{lead} On simulated plates in the piano, {said}. {_version('piano')}"
 
 
-def _around_one_job(figures: Mapping[str, Any]) -> str:
-    rows = figures["job"]
-    return f"before and after one job, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}"
+def _around_one_job(figures: Mapping[str, Any], twice: bool = False) -> str:
+    rows, scans = (
+        figures[TWICE if twice else "job"],
+        "two scans before one job and two after" if twice else "one scan before one job and one after",
+    )
+    return f"{scans}, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}"
 
 
 def _across_seasons(figures: Mapping[str, Any]) -> str:

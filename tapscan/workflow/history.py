@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from tapscan.errors import BadRequest
+from tapscan.places import IN_PIANO
 from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
@@ -115,13 +116,33 @@ def beside(
 ) -> Comparison:
     """The later scan beside the baseline; where that is one scan, or of one day, those of `entries` made since in the same way show how the plate repeats."""
     again: list[ScanForComparison] = []
-    if len({b.date for b in baselines}) == 1:
+    if later.conditions.state in IN_PIANO:
+        again = [for_comparison(register, e) for e in _same_visit(later, baselines, entries, settings)]
+    elif len({b.date for b in baselines}) == 1:
         since = [
             e for e in entries if e.date > baselines[0].date and not e.baseline and not e.crossed_out and not e.played
         ]
         again = [for_comparison(register, e) for e in since if e.name != later.name and _alike(e, later, settings)]
     earlier = [for_comparison(register, b) for b in baselines]
     return compare_scans(later, earlier, settings, models_folder(), again, one_job)
+
+
+def _same_visit(
+    later: ScanForComparison, baselines: Sequence[ScanEntry], entries: Sequence[ScanEntry], settings: Settings
+) -> list[ScanEntry]:
+    """Scans of the later one's day, made in the same way after every one that it is held against: on one day a job has a before and an after."""
+    earlier = {b.name for b in baselines}
+    last = max((n for n, e in enumerate(entries) if e.name in earlier), default=-1)
+    if any(e.name == later.name for e in entries[: last + 1]):
+        return []
+    return [
+        e
+        for e in entries[last + 1 :]
+        if e.date.isoformat() == later.date[:10]
+        and e.name != later.name
+        and not (e.baseline or e.crossed_out or e.played)
+        and _alike(e, later, settings)
+    ]
 
 
 def _alike(entry: ScanEntry, later: ScanForComparison, settings: Settings) -> bool:

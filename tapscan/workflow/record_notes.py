@@ -23,6 +23,7 @@ from tapscan.register.entries import KeptFile, NewScan, TakenStrike, Unfinished
 from tapscan.register.outbox import strikes_of
 from tapscan.register.unfinished import begin, name_of
 from tapscan.settings import Settings
+from tapscan.signal.notes.hear_notes import LEAST_FOR_PITCH
 from tapscan.signal.notes.strings import key_words
 from tapscan.workflow.catch_notes import NoteCatcher
 from tapscan.workflow.eye import may_be_tapped
@@ -31,7 +32,6 @@ from tapscan.workflow.judging_notes import JudgedNote, judge_note
 from tapscan.workflow.record import Action, Event
 from tapscan.workflow.taken import keys_guide, keys_of
 
-LEAST_FOR_PITCH = 4  # notes from which the pitch of the piano is told, as in hear_notes
 AS_HEARD = frozenset({"another key", "not told", "short", "long"})  # kept when it comes again: the player may be right
 NO_KEY_NAMED = "any key, one after the other; each once"
 
@@ -65,7 +65,7 @@ class NoteRecorder:
         self.paused = False
         self._strikes = strikes_of(register)
         self._keys = [s.key or "" for s in unfinished.kept]
-        self._cents: list[float] = []
+        self._cents: dict[str, float] = {}  # of the notes that count, by their key in the register
         self._again: tuple[str | None, str | None, str | None] | None = (
             None  # wanted, heard and reason of the last refusal
         )
@@ -86,7 +86,7 @@ class NoteRecorder:
         if self.guide.station is None:
             return []
         wanted = self.guide.station if self.wanted else None
-        judged = judge_note(clip, wanted, self._pitch, self.settings, contact=self.contact)
+        judged = judge_note(clip, wanted, self.pitch, self.settings, contact=self.contact)
         heard = judged.note.key if judged.note else None
         same = self._again == (wanted, heard, judged.refused)
         self._again = (wanted, heard, judged.refused) if judged.refused else None
@@ -99,8 +99,9 @@ class NoteRecorder:
         return [Event("refused", judged.words + wish, judged.refused)]
 
     @property
-    def _pitch(self) -> float | None:
-        return float(np.median(self._cents)) if len(self._cents) >= LEAST_FOR_PITCH else None
+    def pitch(self) -> float | None:
+        """Of the piano so far, in cents; None: too few notes."""
+        return float(np.median([*self._cents.values()])) if len(self._cents) >= LEAST_FOR_PITCH else None
 
     def _accept(self, judged: JudgedNote, station: str, remark: str) -> list[Event]:
         if judged.note is None:
@@ -111,7 +112,7 @@ class NoteRecorder:
         self._lost = 0
         self._keys.append(taken.key or "")
         if judged.note.cents is not None and not remark:
-            self._cents.append(judged.note.cents)
+            self._cents[self._keys[-1]] = judged.note.cents
         return [Event("accepted", f"{station}: kept.{remark}{self._waits}{self._moved(station)}"), *self._next()]
 
     @property
@@ -150,13 +151,17 @@ class NoteRecorder:
         if not self._keys:
             return "There is nothing to take back."
         station = self.guide.taken[-1]
-        self._strikes.undo(self.id, self._keys.pop())
+        self._take_back(self._keys.pop())
         self.guide.undo()
         return f"Taken back: {station if isinstance(station, str) else station[0]}."
+
+    def _take_back(self, key: str) -> None:
+        self._strikes.undo(self.id, key)
+        self._cents.pop(key, None)
 
     def _repeat(self, guide: KeyGuide) -> list[Event]:
         gone = guide.repeat()
         for key in [self._keys[i] for i in gone]:
-            self._strikes.undo(self.id, key)
+            self._take_back(key)
         self._keys = [key for i, key in enumerate(self._keys) if i not in gone]
         return [Event("undone", f"{guide.station}: play it anew.")]

@@ -72,6 +72,10 @@ def test_each_note_is_safe_before_the_next_is_asked_for_and_the_next_is_told_in_
     for note in unfinished.kept:
         assert sha256_of(path_of(register.folder, note.file.sha256)) == note.file.sha256
     assert check_register(register).wrong == ()
+    assert recorder.pitch is not None
+    for _ in KEYS[3:]:
+        recorder.key("undo")
+    assert recorder.pitch is None and kept(register, recorder) == list(NAMES[:3]), "what is taken back tells no pitch"
 
 
 def test_it_is_read_as_the_same_take_is_when_it_is_imported(whole):

@@ -11,6 +11,8 @@ from tapscan.screening import next_steps
 from tapscan.screening.compare.compare_scans import compare_scans, with_comparison
 from tapscan.screening.disposition import LOOK, NO_ANSWER_STANDS, SAME_AFTER_JOB, SAME_AFTER_SEASONS
 from tapscan.screening.piano import compare as piano
+from tapscan.screening.piano.compare import ONCE
+from tapscan.screening.piano.twice import changed_twice
 from tapscan.screening.rules import RULES, change_in_piano, change_since_baseline, run_rules
 from tapscan.sensors import Sensor
 from tests.compared import COUNT, SETTINGS, STRIPPED, crack, named, scan
@@ -56,6 +58,62 @@ def alone_of(scan_, found=(), not_run=()):
 
 def compared(later, earlier=None, **more):
     return compare_scans(later, [earlier or in_piano(MARCH)], SETTINGS, **more)
+
+
+def visit(day, change=0.0, seeds=(1, 2), names=("a", "b"), conditions=STRUNG, rough_db=0.0):
+    """Two scans of one visit; `rough_db`: how far each is hit otherwise."""
+    scans = [unlike(strung(change, seed), rough_db, 90 + seed) for seed in seeds]
+    return [replace(named(s, day, conditions), name=f"A1/{n}") for s, n in zip(scans, names, strict=True)]
+
+
+def both(before, after, **more):
+    return compare_scans(after[1], before, SETTINGS, again=after[:1], **more)
+
+
+BEFORE = visit(MARCH)
+AFTER = {fell: visit(MARCH, loose() * fell, (3, 4), ("c", "d")) for fell in (0, 0.2, 1)}
+
+
+def test_two_scans_before_a_job_and_two_after_it_count_together():
+    told = both(BEFORE, AFTER[1])
+    assert told.twice and told.baselines == ("A1/b", "A1/a") and told.statistic_limit == SETTINGS.piano.twice_limit
+    assert [i.rule for i in told.indications] == [change_in_piano.NAME]
+    assert any("A1/a and A1/b" in line and "A1/c and A1/d" in line for line in told.limitations)
+    same = both(BEFORE, AFTER[0])
+    assert same.statistic == pytest.approx(0.0, abs=0.7) and not same.indications and same.twice
+    little = both(BEFORE, AFTER[0.2])
+    assert same.statistic + 1 < little.statistic < told.statistic
+
+
+def test_how_far_scans_of_one_visit_differ_is_taken_out():
+    """Places hit otherwise every time: one scan each takes that for a change in part, two each do not."""
+    rough = visit(MARCH, rough_db=4.0), visit(MARCH, 0.0, (3, 4), ("c", "d"), rough_db=4.0)
+    once, exact = (compared(after[1], before[1]).statistic for before, after in (rough, (BEFORE, AFTER[0])))
+    assert once > exact + 3 and both(*rough).statistic < 1.0
+    one_scan = BEFORE[0].scan
+    assert changed_twice((one_scan, one_scan), (one_scan, one_scan), SETTINGS) == pytest.approx(0.0, abs=1e-9)
+
+
+FEW_PLACES = [replace(s, scan=replace(s.scan, strikes=s.scan.strikes[:4])) for s in (*BEFORE, *AFTER[0])]  # of ten
+
+
+@each(
+    ("before", "after", "one_job"),
+    [
+        (BEFORE[:1], AFTER[0], None),
+        (BEFORE, AFTER[0][1:] * 2, None),
+        (BEFORE, AFTER[0], False),
+        ([replace(BEFORE[0], date="2026-03-01"), BEFORE[1]], AFTER[0], None),
+        (BEFORE, [replace(AFTER[0][0], date=NEXT_DAY), AFTER[0][1]], None),
+        (BEFORE, [replace(AFTER[0][0], conditions=replace(STRUNG, fittings=("a clamp",))), AFTER[0][1]], None),
+        (BEFORE, [replace(AFTER[0][0], scan=strung(drop=range(12, COUNT))), AFTER[0][1]], None),
+        (FEW_PLACES[:2], FEW_PLACES[2:], None),
+    ],
+)
+def test_without_two_alike_of_either_visit_one_of_each_counts(before, after, one_job):
+    told = both(before, after, one_job=one_job)
+    assert not told.twice and len(told.baselines) == 1 and told.statistic_limit != SETTINGS.piano.twice_limit
+    assert (ONCE in told.limitations) is (one_job is None)
 
 
 @each(

@@ -43,6 +43,7 @@ from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
 from tapscan.screening.location.compared import of_evidence, placed
 from tapscan.screening.piano import compare as in_piano
+from tapscan.screening.piano.twice import others_of
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
 from tapscan.screening.tone_origins import of_plate
@@ -61,25 +62,29 @@ def compare_scans(
 
     one_job : of a plate in its piano: whether one job alone lies between the scans; None: by their dates
 
-    again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not.
+    again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not; in its piano one of the same visit is taken beside the later scan.
     """
     every = _checked(later, baselines)
     if in_piano.applies(later):
-        return _in_piano(later, every, settings, one_job)
+        return _in_piano(later, every, settings, again, one_job)
     return _out_of_piano(later, every, settings, models, again)
 
 
 def _in_piano(
-    later: ScanForComparison, every: Sequence[ScanForComparison], settings: Settings, one_job: bool | None
+    later: ScanForComparison,
+    every: Sequence[ScanForComparison],
+    settings: Settings,
+    again: Sequence[ScanForComparison],
+    one_job: bool | None,
 ) -> Comparison:
     earlier = in_piano.earlier_of(later, every)
+    others = others_of(later, earlier, every, again, settings)
     unlike, lossy = _unlike(later, [earlier], settings), not_comparable([later.scan, earlier.scan])
     chain = between(later, [earlier], settings)
     why = unlike.refused or unlike.frequency_refused or lossy or of_common(chain[0])
-    told = in_piano.compare_in_piano(later, earlier, why, settings, one_job)
-    return replace(
-        told, **chain_facts(chain, unlike.sentences, (*told.limitations, *in_piano.only_newest(every, earlier)))
-    )
+    told = in_piano.compare_in_piano(later, earlier, why, settings, one_job, others)
+    only_newest = () if len(told.baselines) > 1 else in_piano.only_newest(every, earlier)
+    return replace(told, **chain_facts(chain, unlike.sentences, (*told.limitations, *only_newest)))
 
 
 def _out_of_piano(

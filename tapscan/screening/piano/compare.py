@@ -4,13 +4,14 @@ applies(later)                                   whether a scan was made in the 
 earlier_of(later, baselines)                     the one it is compared with
 only_newest(baselines, earlier)                  the sentence that says so where there are more
 around_of(later, earlier, one_job, settings)     what lies between the two scans
-compare_in_piano(later, earlier, refused, settings, one_job)    Comparison
+compare_in_piano(later, earlier, refused, settings, one_job, others)    Comparison
 others_not_run(rules, comparison)                of the rules that did not run, all but the one that the comparison asked
 
-One earlier scan is taken, the newest in the same state: how often this errs was counted beside one. Damping, places and common warmth are not told there: wood and screws rule them.
+One earlier scan is taken, the newest in the same state: how often this errs was counted beside one. Around one job two scans before and two after are taken where there are (twice.py). Damping, places and common warmth are not told there: wood and screws rule them.
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -20,11 +21,13 @@ from tapscan.records import Comparison, Indication, ModePair, RuleNotRun, ScanFo
 from tapscan.records.comparison import Around
 from tapscan.screening.compare.carried import carry
 from tapscan.screening.piano.measure import Measured, measure
+from tapscan.screening.piano.twice import changed_twice
 from tapscan.screening.rules import IN_PIANO_REASON, RULE_LIMITS, change_since_baseline
 from tapscan.screening.rules import change_in_piano as rule
 from tapscan.settings import Settings, settings_sha256
-from tapscan.wording import counted
+from tapscan.wording import counted, listed
 
+Others = tuple[ScanForComparison, ScanForComparison]  # of the visit before, and of the one after
 ELSEWHERE = "many are strong at other places than before"
 CLEAR = 3.0  # standard deviations: a tone that moved by more is counted
 PICKUP = (
@@ -45,6 +48,8 @@ MEANS: dict[Around, str] = {
     "one job": "screws, wood and tension then hardly differ.",
     "seasons": "plate screws then hold otherwise and wood is drier or damper, and that hides all but large changes.",
 }
+ONCE = "One scan before the job and one after it: many torn edges go unnoticed so. Two scans before and two after, of the same places, tell far more."
+TWICE = "Two scans before the job, {before}, and two after it, {after}: how far scans of one visit differ was measured on this piano and taken out."
 NOT_TOLD = (
     "No change says nothing of a crack that was there already in the earlier scan, nor of one that the strings press shut. "
     "Small cracks, screw holes and the pin field are mostly beyond this test in the piano."
@@ -87,15 +92,16 @@ def compare_in_piano(
     refused: str | None,
     settings: Settings,
     one_job: bool | None = None,
+    others: Others | None = None,
 ) -> Comparison:
-    """`refused` : why nothing may be concluded."""
+    """`refused` : why nothing may be concluded. `others` : of the same two visits, before and after; they count around one job alone."""
     around = around_of(later, earlier, one_job, settings)
-    found = measure(earlier.scan, later.scan, around, settings)
+    found, others = _measured(later, earlier, others, around, settings)
     refused = refused or _no_pickup(later, earlier) or _too_little(found, settings)
     indications = () if refused else _found(found, earlier, around)
     return Comparison(
         later=later.name,
-        baselines=(earlier.name,),
+        baselines=(earlier.name, others[0].name) if others else (earlier.name,),
         pairs=() if refused else _pairs(found, bool(indications)),
         common=None,
         lost=(),
@@ -110,7 +116,7 @@ def compare_in_piano(
         indications=indications,
         carried=carry(later, (earlier,), _partners(found), settings),
         rules_not_run=(RuleNotRun(rule.NAME, refused),) if refused else (),
-        limitations=(_between(later, earlier, around, one_job), NOT_TOLD),
+        limitations=(_between(later, earlier, around, one_job), *_told_by(later, earlier, others, around), NOT_TOLD),
         summary=_summary(refused, indications, found, earlier, around),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=refused,
@@ -118,6 +124,34 @@ def compare_in_piano(
         common_reason=WOOD,
         around=around,
     )
+
+
+def _measured(
+    later: ScanForComparison,
+    earlier: ScanForComparison,
+    others: Others | None,
+    around: Around,
+    settings: Settings,
+) -> tuple[Measured, Others | None]:
+    """With the others' figure where it is known; else without them."""
+    found = measure(earlier.scan, later.scan, around, settings)
+    if others is None or around != "one job" or found.limit != settings.piano.job_limit_many:
+        return found, None
+    left = changed_twice((earlier.scan, others[0].scan), (later.scan, others[1].scan), settings)
+    if left is None:
+        return found, None
+    return replace(found, statistic=left, limit=settings.piano.twice_limit), others
+
+
+def _told_by(
+    later: ScanForComparison, earlier: ScanForComparison, others: Others | None, around: Around
+) -> tuple[str, ...]:
+    if around != "one job":
+        return ()
+    if others is None:
+        return (ONCE,)
+    before, after = sorted((earlier.name, others[0].name)), sorted((later.name, others[1].name))
+    return (TWICE.format(before=listed(before), after=listed(after)),)
 
 
 def others_not_run(rules: Sequence[RuleNotRun], comparison: Comparison) -> tuple[RuleNotRun, ...]:

@@ -1,6 +1,7 @@
 """A later scan of a plate in its piano measured against an earlier one.
 
     measure(earlier, later, around, settings)    Measured, in arrays
+    largest(score, settings)                     mean of the largest
 
 Screws, wood and tension move every tone from scan to scan, mostly by far more than a small crack does, and tones overlap from about 300 Hz on. Two things
 are therefore looked at together: how far the tones that fell most have fallen, over what screws do and the fits do not know, and how unlike the strengths over the places have become of
@@ -61,7 +62,7 @@ def measure(earlier: Scan, later: Scan, around: Around, settings: Settings) -> M
     sd = np.hypot(1e-6 * limits.job_ppm if job else _scatter(change[judged], fit[judged], settings), fit)
     score = -change / sd
     told = inside.sum() >= limits.modes and judged.sum() >= FEW and len(stations) >= limits.places
-    drops = _largest(score[judged], settings) if told else None
+    drops = largest(score[judged], settings) if told else None
     unlike = _unlike(pairing.shape_correlation[inside], f[inside]) if told else None
     both = None if drops is None or unlike is None else drops + limits.pattern_weight * unlike
     return Measured(
@@ -77,7 +78,8 @@ def _scatter(change: FloatArray, fit: FloatArray, settings: Settings) -> float:
     return max(1e-6 * settings.piano.season_ppm, own)
 
 
-def _largest(score: FloatArray, settings: Settings) -> float:
+def largest(score: FloatArray, settings: Settings) -> float:
+    """Mean of those that fell most."""
     cap = settings.piano.score_cap
     top = max(FEWEST_DROPS, round(TOP_SHARE * len(score)))
     return float(np.sort(np.clip(score, -cap, cap))[-top:].mean())

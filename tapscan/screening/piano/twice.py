@@ -1,0 +1,89 @@
+"""Two scans of one visit before a job and two after it: what a plate in its piano does by itself is measured on that piano and taken out.
+
+    changed_twice(earlier, later, settings)   figure of the change over how far two scans of one visit differ; None: too few tones or places
+    others_of(later, earlier, ...)            the other scan of either visit
+
+One figure tells how far scan B is from scan A: how far the tones that fell most have fallen, and how unlike the tones' strengths over the places are. Hits a few
+millimetres off, and tones that overlap and are told apart now so and now otherwise, make most of it. They do so between two scans of one visit as well: the mean of
+the two such figures is taken off the mean of the four figures from a scan before to a scan after. What is left is the job's doing, or a flaw's. Higher tones, which
+alone are too uncertain, count then, too. Ours; chosen on simulated pianos (bench/in_piano.py).
+"""
+
+from collections.abc import Sequence
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from tapscan.records import FloatArray, Scan, ScanForComparison
+from tapscan.screening.compare.condition_changes import changed_conditions
+from tapscan.screening.compare.repeatability import shared_stations
+from tapscan.screening.compressed import not_comparable
+from tapscan.screening.piano.measure import FEW, UNLIKE_HZ, UNLIKE_SLOPE, Measured, largest, measure
+from tapscan.settings import Settings
+
+LEAST_UNLIKE = 1e-3  # of 1 less the cosine of two patterns: less is how the places were hit
+Two = tuple[Scan, Scan]
+
+
+def changed_twice(earlier: Two, later: Two, settings: Settings) -> float | None:
+    """What is left of the change, around one job."""
+    between = [_far(a, b, settings) for a, b in product(earlier, later)]
+    within = [_far(*earlier, settings), _far(*later, settings)]
+    known = [x for x in (*between, *within) if x is not None]
+    if len(known) < len(between) + len(within):
+        return None
+    return float(np.mean(known[: len(between)]) - np.mean(known[len(between) :]))
+
+
+def others_of(
+    later: ScanForComparison,
+    earlier: ScanForComparison,
+    baselines: Sequence[ScanForComparison],
+    again: Sequence[ScanForComparison],
+    settings: Settings,
+) -> tuple[ScanForComparison, ScanForComparison] | None:
+    """One more scan of the earlier visit, of the baseline, and one of the later; None where there are none that are like these."""
+    before, after = _other(earlier, baselines), _other(later, again)
+    if before is None or after is None or not_comparable([before.scan, after.scan]):
+        return None
+    return (before, after) if all(_like(s, earlier, settings) for s in (before, after)) else None
+
+
+def _other(scan: ScanForComparison, others: Sequence[ScanForComparison]) -> ScanForComparison | None:
+    """The newest other one of its day and state."""
+    same = [o for o in others if o.name != scan.name and _visit(o) == _visit(scan)]
+    return max(same, key=lambda o: o.name, default=None)
+
+
+def _like(scan: ScanForComparison, earlier: ScanForComparison, settings: Settings) -> bool:
+    places = len(shared_stations([scan.scan, earlier.scan]))
+    unlike = changed_conditions(scan.conditions, [earlier.conditions], places, settings)
+    return unlike.refused is None and unlike.frequency_refused is None
+
+
+def _visit(scan: ScanForComparison) -> tuple[str, str | None]:
+    return scan.date[:10], scan.conditions.state
+
+
+def _far(a: Scan, b: Scan, settings: Settings) -> float | None:
+    """How far b is from a."""
+    m, limits = measure(a, b, "one job", settings), settings.piano
+    f = m.earlier.frequency_hz[m.pairing.pairs[:, 0]]
+    inside = (f > limits.lowest_hz) & (f < limits.twice_highest_hz)
+    alike = inside & (m.pairing.shape_correlation > limits.alike)
+    if m.statistic is None or alike.sum() < FEW:
+        return None
+    return largest(_drops(m, settings)[alike], settings) + limits.pattern_weight * _unlike(m, f, inside)
+
+
+def _drops(m: Measured, settings: Settings) -> FloatArray:
+    """In standard deviations. What fits do not know is not made larger: scans of one visit show it."""
+    i, j = m.pairing.pairs.T
+    sd = np.hypot(m.earlier.frequency_sd[i], m.later.frequency_sd[j])
+    return -m.change / np.hypot(1e-6 * settings.piano.job_ppm, sd)
+
+
+def _unlike(m: Measured, frequency_hz: FloatArray, inside: NDArray[np.bool_]) -> float:
+    each = np.log(np.maximum(1 - m.pairing.shape_correlation, 0.0) + LEAST_UNLIKE)
+    return float((each - UNLIKE_SLOPE * np.log(frequency_hz / UNLIKE_HZ))[inside].mean())

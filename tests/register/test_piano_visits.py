@@ -1,0 +1,47 @@
+"""Which scans of a register stand beside each other around one job in the piano, where before and after are of one day."""
+
+import datetime as dt
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from tapscan.register.files import keep_bytes
+from tapscan.register.scans import store_scan
+from tapscan.settings import Settings
+from tapscan.workflow.history import compare_stored
+from tests.compared import COUNT, STRIPPED, scan
+from tests.register import built
+
+DAY = dt.date(2026, 3, 2)
+STRUNG = replace(STRIPPED, state="strung")
+
+
+@pytest.fixture
+def four(register):
+    """Two before the job, two after it; the first two are the baseline."""
+    for n in range(4):
+        content = f"taps {n}".encode()
+        plate = scan(-0.012 * (np.arange(COUNT) % 2) * (n > 1), seed=n + 1, scatter=3e-4, state="strung")
+        result = replace(built.screening(("0" * 64,)), scan=plate, indications=())
+        new = built.new_scan(date=DAY, conditions=STRUNG, baseline=n < 2)
+        store_scan(register, "B12", new, built.made(result), [keep_bytes(register.folder, content, "S1_1.wav")], None)
+    return register
+
+
+def test_two_before_and_two_after_are_found_by_the_order_of_the_day(four):
+    told = compare_stored(four, "B12", Settings())
+    assert told.later == "B12/2026-03-02-4" and told.baselines == ("B12/2026-03-02-2", "B12/2026-03-02")
+    assert told.twice and told.indications
+    third = compare_stored(four, "B12", Settings(), "2026-03-02-3")
+    assert third.twice and third.statistic == pytest.approx(told.statistic, abs=0.5)
+
+
+def test_a_scan_before_the_job_is_never_taken_for_one_after_it(four):
+    """Named by hand: of the day's other scans only those made after all that it is held against can be of the same visit."""
+    alone = compare_stored(four, "B12", Settings(), against=["2026-03-02"])
+    assert not alone.twice and alone.baselines == ("B12/2026-03-02",)
+    second = compare_stored(four, "B12", Settings(), "2026-03-02-3", against=["2026-03-02", "2026-03-02-2"])
+    assert second.twice and second.indications
+    between = compare_stored(four, "B12", Settings(), "2026-03-02-2", against=["2026-03-02", "2026-03-02-3"])
+    assert not between.twice
