@@ -21,6 +21,7 @@ from typing import Any, Literal
 from tapscan import wording
 from tapscan.records import IN_PIANO as IN_PIANO_STATES
 from tapscan.records import Comparison, Screening, Whereabouts
+from tapscan.report.counts_in_words import alarms, share, total, up_to
 from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rates, Rule
 from tapscan.screening.rules import RULE_LIMITS, note_buzz, rule_named
@@ -146,7 +147,7 @@ def _two_in_piano(figures: Mapping[str, Any]) -> str:
 
 def _on_bare_plates(figures: Mapping[str, Any]) -> str:
     found = figures["string_on_bare"]
-    return f"not measured on strings. On {_share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
+    return f"not measured on strings. On {share(found)} simulated bare plates taken for strung it took plate tones for a string's. {NO_IRON}"
 
 
 @cache
@@ -167,8 +168,8 @@ def place_rates(found: Whereabouts, used: Used) -> str:
         return "How often this is right has not been counted."
     first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
     said = (
-        f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {_share(first)} "
-        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {_share(three)}; by chance it would be {chance:.0f} in 100. {NO_IRON}"
+        f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {share(first)} "
+        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {share(three)}; by chance it would be {chance:.0f} in 100. {NO_IRON}"
     )
     return said if _as_counted("location") else f"{said} {EARLIER}"
 
@@ -179,7 +180,7 @@ def single_scan_misses(used: Used) -> str:
     if not _as_shipped("single", used):
         return f"{said}."
     found = measured()["single"]["any_relevant"]["severed strut"]
-    return f"{said} (on simulated plates it was noticed in {_share(found)}). {_version('single')}"
+    return f"{said} (on simulated plates it was noticed in {share(found)}). {_version('single')}"
 
 
 def how_sure(screening: Screening) -> str:
@@ -217,20 +218,20 @@ def _around_one_job(figures: Mapping[str, Any], twice: bool = False) -> str:
         figures[TWICE if twice else "job"],
         "two scans before one job and two after" if twice else "one scan before one job and one after",
     )
-    return f"{scans}, at {figures['places_tapped']} places by pickup: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}"
+    return f"{scans}, at {figures['places_tapped']} places by pickup: {alarms(rows['same'])} without a flaw ({up_to(rows['same'])}); {_found(rows)}"
 
 
 def _across_seasons(figures: Mapping[str, Any]) -> str:
     rows, more = figures["season 5 %"], figures["season 20 %"]
     return (
-        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {_alarms(rows['same'])} without a flaw ({_up_to(rows['same'])}); {_found(rows)}; "
-        f"by 20 %: {_alarms(more['same'])} ({_up_to(more['same'])})"
+        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {alarms(rows['same'])} without a flaw ({up_to(rows['same'])}); {_found(rows)}; "
+        f"by 20 %: {alarms(more['same'])} ({up_to(more['same'])})"
     )
 
 
 def _found(rows: Mapping[str, Any]) -> str:
     """And what was not counted."""
-    told = ", ".join(f"{_share(rows[kind])} {words}" for kind, words in PIANO_KINDS.items() if kind in rows)
+    told = ", ".join(f"{share(rows[kind])} {words}" for kind, words in PIANO_KINDS.items() if kind in rows)
     left = wording.listed([words.removeprefix("with ") for kind, words in PIANO_KINDS.items() if kind not in rows])
     return f"found: {told}" + (f"; not counted: {left}" if left else "")
 
@@ -251,16 +252,16 @@ def _of_finding(name: str, used: Used, scans: int) -> str:
         return f"It is no proof. {NOT_SURE}"
     kinds = measured()["single"]["relevant"]
     aimed = [kinds[kind][name] for kind in rule.aims]
-    found = f" Of what it looks for it found {_share(_sum(aimed))}." if aimed else ""
-    return f"It is no proof. On simulated plates without a flaw this check gave {_alarms(kinds['sound'][name])}.{found} {_version('single')}"
+    found = f" Of what it looks for it found {share(total(aimed))}." if aimed else ""
+    return f"It is no proof. On simulated plates without a flaw this check gave {alarms(kinds['sound'][name])}.{found} {_version('single')}"
 
 
 def _missed(used: Used, scans: int) -> str:
     """Nothing was found: how often a crack is missed is asked, how often the check speaks for nothing is not."""
-    return f"A crack can pass unnoticed. {_beside(used, scans, alarms=False)}"
+    return f"A crack can pass unnoticed. {_beside(used, scans, with_alarms=False)}"
 
 
-def _beside(used: Used, scans: int, *, alarms: bool = True) -> str:
+def _beside(used: Used, scans: int, *, with_alarms: bool = True) -> str:
     """As counted with so many earlier scans; with fewer than three, beside one."""
     table: Table = "comparison" if scans >= ENOUGH_SCANS else "beside"
     if not _as_shipped(table, used):
@@ -269,13 +270,9 @@ def _beside(used: Used, scans: int, *, alarms: bool = True) -> str:
         plain, found, beside = measured()[table]["unchanged"], measured()[table]["cracked"], "three earlier scans"
     else:
         counted = measured()[table]["any_relevant"]
-        plain, found, beside = counted["sound"], _sum([counted[kind] for kind in CRACKS]), "one earlier scan"
-    told = f"there {'were' if plain['spoke'] > 1 else 'was'} {_alarms(plain)}, and " if alarms else ""
-    return f"On simulated plates, compared with {beside}, {told}{_share(found)} cracks were noticed. {_version(table)}"
-
-
-def _sum(rows: Sequence[Mapping[str, Any]]) -> dict[str, int]:
-    return {"spoke": sum(r["spoke"] for r in rows), "of": sum(r["of"] for r in rows)}
+        plain, found, beside = counted["sound"], total([counted[kind] for kind in CRACKS]), "one earlier scan"
+    told = f"there {'were' if plain['spoke'] > 1 else 'was'} {alarms(plain)}, and " if with_alarms else ""
+    return f"On simulated plates, compared with {beside}, {told}{share(found)} cracks were noticed. {_version(table)}"
 
 
 def _version(table: Table) -> str:
@@ -286,40 +283,40 @@ def _by_kind(rule: Rule, figures: Mapping[str, Any]) -> str:
     by_kind = {kind: found[rule.name] for kind, found in figures["relevant"].items()}
     rest = [by_kind[kind] for kind in KINDS if kind not in rule.aims]
     other = {"spoke": sum(r["spoke"] for r in rest), "of": sum(r["of"] for r in rest)}
-    found = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims]
-    found.append(f"{_share(other)} with {'another' if found else 'a'} flaw")
+    found = [f"{share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims]
+    found.append(f"{share(other)} with {'another' if found else 'a'} flaw")
     plain = by_kind["sound"]
-    told = f"on simulated plates with {figures['places_tapped']} places tapped: {_alarms(plain)} without a flaw ({_up_to(plain)}); found: {', '.join(found)}."
+    told = f"on simulated plates with {figures['places_tapped']} places tapped: {alarms(plain)} without a flaw ({up_to(plain)}); found: {', '.join(found)}."
     return " ".join(part for part in (told, _more_places(rule, figures), rule.beyond, NO_IRON) if part)
 
 
 def _more_places(rule: Rule, figures: Mapping[str, Any]) -> str:
     """What it finds where more places were tapped, for the flaws it looks for; empty where that was not tried."""
     by_kind = {kind: found[rule.name] for kind, found in figures.get("more_places", {}).items()}
-    aimed = [f"{_share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims if kind in by_kind]
+    aimed = [f"{share(by_kind[kind])} {KINDS[kind]}" for kind in rule.aims if kind in by_kind]
     if not aimed or "sound" not in by_kind:
         return ""
-    places, plain = figures["more_places_tapped"], _alarms(by_kind["sound"])
+    places, plain = figures["more_places_tapped"], alarms(by_kind["sound"])
     return f"With {places} places tapped: {plain} without a flaw; found: {' and '.join(aimed)}."
 
 
 def _beside_pattern(rule: Rule, figures: Mapping[str, Any]) -> str:
     plain, found = figures["unflawed"], figures["found"]
     told = "; ".join(
-        f"beside {count} on {_share(found['severed'][count])} with a severed strut and on {_share(found['rubbing'][count])} with a crack that rubs"
+        f"beside {count} on {share(found['severed'][count])} with a severed strut and on {share(found['rubbing'][count])} with a crack that rubs"
         for count in found["severed"]
     )
-    return f"on simulated castings tapped at {figures['places_tapped']} places it raised an indication on {_share(plain)} without a flaw ({_up_to(plain)}); {told}. {rule.beyond} {NO_IRON_PATTERN}"
+    return f"on simulated castings tapped at {figures['places_tapped']} places it raised an indication on {share(plain)} without a flaw ({up_to(plain)}); {told}. {rule.beyond} {NO_IRON_PATTERN}"
 
 
 def _buzz(figures: Mapping[str, Any]) -> str:
     with_rattle, without = figures["buzz"]["rattling"], figures["buzz"]["quiet"]
-    return f"on simulated plates it was heard on {_share(with_rattle)} with a rattling screw and on {_share(without)} without. {NO_IRON}"
+    return f"on simulated plates it was heard on {share(with_rattle)} with a rattling screw and on {share(without)} without. {NO_IRON}"
 
 
 def _notes(rule: Rule, figures: Mapping[str, Any]) -> str:
     plain, found = figures["unflawed"][rule.name], figures["found"][rule.name]
-    return f"on simulated notes heard by pickup it raised an indication on {_share(plain)} takes of a piano with nothing wrong ({_up_to(plain)}) and on {_share(found)} with what it looks for.{_by_microphone(rule, figures)} {NO_PIANO_RECORDED}"
+    return f"on simulated notes heard by pickup it raised an indication on {share(plain)} takes of a piano with nothing wrong ({up_to(plain)}) and on {share(found)} with what it looks for.{_by_microphone(rule, figures)} {NO_PIANO_RECORDED}"
 
 
 def _by_microphone(rule: Rule, figures: Mapping[str, Any]) -> str:
@@ -327,25 +324,13 @@ def _by_microphone(rule: Rule, figures: Mapping[str, Any]) -> str:
     if rule.name != note_buzz.NAME:
         return ""
     heard = figures["buzz_by_microphone"]
-    return f" By microphone: {_share(heard['unflawed'])} with nothing wrong, and {_share(heard['found'])} with a buzz."
+    return f" By microphone: {share(heard['unflawed'])} with nothing wrong, and {share(heard['found'])} with a buzz."
 
 
 def _compared(figures: Mapping[str, Any]) -> str:
     plain, cracked = figures["unchanged"], figures["cracked"]
     return (
-        f"on simulated plates, by contact pickup and with three baseline scans: {_alarms(plain)} on plates that had not changed "
-        f"({_up_to(plain)}), and {_share(cracked)} of the cracks tried were found, from a tenth of a strut's depth up; by microphone, above all with "
+        f"on simulated plates, by contact pickup and with three baseline scans: {alarms(plain)} on plates that had not changed "
+        f"({up_to(plain)}), and {share(cracked)} of the cracks tried were found, from a tenth of a strut's depth up; by microphone, above all with "
         f"one baseline scan, it sees less. {NO_IRON_COMPARED}"
     )
-
-
-def _alarms(found: Mapping[str, Any]) -> str:
-    return f"{wording.counted(found['spoke'], 'false alarm') if found['spoke'] else 'no false alarm'} in {found['of']}"
-
-
-def _share(found: Mapping[str, Any]) -> str:
-    return f"{found['spoke'] or 'none'} of {found['of']}"
-
-
-def _up_to(found: Mapping[str, Any]) -> str:
-    return f"95 % interval: up to {100 * found['high']:.1f} %"
