@@ -15,7 +15,7 @@ minus(text)                    true minus signs
 
 import re
 from collections.abc import Sequence
-from math import ceil, exp, floor, isfinite, log, log10
+from math import ceil, exp, floor, isfinite, log10
 
 from tapscan.estimate import Estimate
 
@@ -56,8 +56,6 @@ def quantity(value: float | str | None, unit: str) -> str:
     """A figure with its unit, three significant digits and no idle zeros; text as it stands."""
     if isinstance(value, str):
         return value
-    if unit == "to 1" and value is not None and value > 0:
-        return odds(log(value))
     text = number(value, 3)
     if "." in text:
         text = text.rstrip("0").rstrip(".")

@@ -64,7 +64,7 @@ def _print(c: "Comparison") -> None:
     if c.common is not None:
         out.print(bullet(c.common.sentence))
     elif c.common_reason:
-        out.print(bullet(f"How far all tones moved alike is not given: {c.common_reason}."))
+        out.print(bullet(f"No common change is given: {c.common_reason}."))
     for old in c.carried:
         out.print(bullet(f"{'also in the baseline' if old.status == 'unchanged' else 'new'}: {old.sentence}"))
     if c.unlike or c.limitations:
@@ -101,7 +101,7 @@ def _numbers(c: "Comparison") -> None:
             p.later_mode,
             f"{p.baseline_hz:.2f}",
             f"{p.later_hz:.2f}",
-            f"{p.change_ppm / 1e4:+.4f} ±{p.change_sd_ppm / 1e4:.4f}",
+            f"{p.change_ppm / 1e4:+.4f} ±{2 * p.change_sd_ppm / 1e4:.4f}",
             "unknown" if p.loss_ratio is None else f"{p.loss_ratio:.2f}",
             "changed" if p in changed else "",
         )

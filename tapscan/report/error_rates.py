@@ -114,14 +114,6 @@ def error_rates(name: str, used: Used) -> str:
     return said if _as_counted(table) else f"{said} {EARLIER}"
 
 
-def rates_here(name: str, screening: Screening) -> str:
-    """Of the rule `name` as this scan used it: a comparison errs by how many earlier scans there were."""
-    rule, scans = rule_named(name), _scans(screening)
-    if rule is not None and rule.rates == "compared" and 0 < scans < ENOUGH_SCANS:
-        return _beside(screening.limits_sha256, scans)
-    return error_rates(name, screening.limits_sha256)
-
-
 def _as_counted(table: Table) -> bool:
     now = {"limits_sha256": shipped_limits(table), "constants_sha256": constants_of(table)}
     return all(measured()[table].get(name) == value for name, value in now.items())

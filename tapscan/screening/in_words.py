@@ -11,7 +11,7 @@ from tapscan.wording import listed
 
 NAMED_PLACES = 3
 ABOUT_AS_NEAR = 1.6  # times the way to the nearest station: a place between stations is marked at each
-WORTH_NAMING = 0.1  # of the belief; a map marks the same ones
+WORTH_NAMING = 0.05  # of the belief
 SURE, EVEN = 0.5, 0.3
 
 

@@ -22,7 +22,7 @@ from tapscan.workflow.stored_audio import best_strike, tape_of_register
 
 @dataclass(frozen=True)
 class Compared:
-    """`stations` : those that can be heard in both, what a finding names first, then what changed."""
+    """`stations` : those that can be heard in both, what changed first."""
 
     plate: str
     comparison: Comparison
@@ -47,8 +47,7 @@ def comparison_of(
     before = load_screening(register, find_scan(register, found.baselines[-1]).current.id).scan
     both = [s for s in dict.fromkeys(t.station for t in now.strikes) if best_strike(now, s) and best_strike(before, s)]
     moved = {w.station: w.weight for w in found.where}
-    named = list(dict.fromkeys(s for i in found.indications for s in i.stations))
-    both.sort(key=lambda s: (named.index(s) if s in named else len(named), -moved.get(s, 0.0)))
+    both.sort(key=lambda s: -moved.get(s, 0.0))
     scans = tuple(e.name for e in list_scans(register, name) if not e.played)
     places = tuple((s, dict(now.places).get(s, "")) for s in both)
     return Compared(name, found, scans, places, both[0] if both else None, later.conditions.state in IN_PIANO)

@@ -10,7 +10,7 @@ from tapscan.records import LikelyPlace
 from tapscan.report import error_rates
 from tapscan.report.about import About
 from tapscan.report.beside import Beside
-from tapscan.report.error_rates import CRACKS, how_sure, measured, rates_here
+from tapscan.report.error_rates import CRACKS, how_sure, measured
 from tapscan.report.first_screen import DONE_BY, NOBODY, _first_look, steps
 from tapscan.report.page import render_page
 from tapscan.report.rule_words import rule_title
@@ -18,7 +18,6 @@ from tapscan.report.shop import Shop
 from tapscan.screening.next_steps import CRACK_TEST, EYES, QUALIFIED, STEPS
 from tapscan.screening.plain_words import not_decided
 from tapscan.screening.rules import change_since_baseline
-from tests.every import each
 from tests.report.sheets import indication, screening
 from tests.report.test_comparison_section import comparison
 from tests.report.test_error_rates import SHIPPED
@@ -116,12 +115,3 @@ def test_where_a_change_was_placed_the_part_stands_before_the_places_tapped_near
     )
     assert _first_look(placed, {**weighs, "title": "another"}) == "S5 (strut 2, middle)"
     assert _first_look(replace(comparison(), places=()), weighs) == "S5 (strut 2, middle)"
-
-
-@each(("scans", "wanted"), [(1, "one earlier scan"), (3, "three baseline scans")])
-def test_a_comparison_is_said_to_err_as_with_so_many_earlier_scans(scans, wanted):
-    """Beside one, the figures of three stood on the page and those of one on the report's first screen."""
-    made = comparison(baselines=tuple(f"B12/2026-03-0{i + 1}" for i in range(scans)))
-    told = rates_here("change-since-baseline", screening(comparison=made, limits_sha256=SHIPPED))
-    assert wanted in told
-    assert ("three" in told) is (scans == 3)

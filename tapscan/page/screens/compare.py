@@ -44,7 +44,6 @@ def _shown(request: Request, shown: Compared, against: list[str], job: str) -> R
         job=job,
         rows=rows,
         changed=changed,
-        compared=sum(bool(p.judged) for p in shown.comparison.pairs),
         open_findings=open_findings(register_of(request), shown.plate),
         EXAMINED=EXAMINED,
     )

@@ -91,7 +91,7 @@ def _where_strong(screening: Screening, c: Comparison) -> Markup | None:
 
 
 def _no_common(c: Comparison) -> str:
-    return f"How far all tones moved alike is not given: {c.common_reason}." if c.common_reason else c.reason or ""
+    return f"No common change is given: {c.common_reason}." if c.common_reason else c.reason or ""
 
 
 def _largest(c: Comparison) -> list[ModePair]:
@@ -150,13 +150,13 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
 def _row(p: ModePair) -> dict[str, str]:
     loss = wording.UNKNOWN if p.loss_ratio is None else f"{p.loss_ratio:.2f}"
     if p.loss_change.sd is not None:
-        loss = f"{p.loss_ratio:.2f} ± {p.loss_change.sd:.2f}"
+        loss = f"{p.loss_ratio:.2f} ± {2 * p.loss_change.sd:.2f}"
     said = [word for told, word in ((p.fell, "fell"), (bool(p.loss_rose), "dies away faster")) if told]
     return {
         "mode": p.later_mode,
         "before": f"{p.baseline_hz:.2f}",
         "now": f"{p.later_hz:.2f}",
-        "change": wording.minus(f"{p.change_ppm / 1e4:+.4f} ± {1e-4 * p.change_sd_ppm:.4f}"),
+        "change": wording.minus(f"{p.change_ppm / 1e4:+.4f} ± {2e-4 * p.change_sd_ppm:.4f}"),
         "loss": loss,
         "said": " and ".join(said) or "within the scatter",
     }

@@ -9,7 +9,7 @@ from typing import Any
 from tapscan import wording
 from tapscan.records import Condition, Indication, Mode, Screening
 from tapscan.report import words
-from tapscan.report.error_rates import rates_here
+from tapscan.report.error_rates import error_rates
 from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.report.section import Section, Sheet
 
@@ -36,7 +36,7 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
         "modes": [_mode_in_words(m) for m in modes[:MOST_NAMED]],
         "modes_left_out": max(0, len(indication.modes) - MOST_NAMED),
         "others": indication.other_explanations,
-        "reach": rates_here(indication.rule, screening),
+        "reach": error_rates(indication.rule, screening.limits_sha256),
     }
 
 

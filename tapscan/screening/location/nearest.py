@@ -7,13 +7,15 @@ from math import hypot
 
 from tapscan.places import Layout
 from tapscan.records import LikelyPlace, Whereabouts
-from tapscan.screening.in_words import ABOUT_AS_NEAR, NAMED_PLACES, WORTH_NAMING
+from tapscan.screening.in_words import ABOUT_AS_NEAR, NAMED_PLACES
+
+LEAST_SHARE = 0.1  # of the belief
 
 
 def nearest_stations(found: Whereabouts, layout: Layout) -> tuple[str, ...]:
     """Of the first places that hold some share."""
     wide = layout.outline.width_to_height if layout.outline else 1.0
-    likely = [p for p in found.places[:NAMED_PLACES] if p.share >= WORTH_NAMING]
+    likely = [p for p in found.places[:NAMED_PLACES] if p.share >= LEAST_SHARE]
     return tuple(dict.fromkeys(name for place in likely for name in _beside(place, layout, wide)))
 
 

@@ -102,8 +102,8 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     hz = evidence.measured.later.frequency_hz[evidence.measured.later_index[worst]]
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
-        f"Since {evidence.since}, {_how_many(found)}. (What all tones did alike, as warmth makes them do, was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
-        f"{fell:.3f} % (± {100 * found.sd[worst]:.3f} %; a semitone is 5.9 %). {_where(scan, evidence, 'drops')} {_meaning(evidence.mass, *_both_ways(found))}"
+        f"Since {evidence.since}, {_how_many(found)}. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
+        f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %; a semitone is 5.9 %). {_where(scan, evidence, 'drops')} {_meaning(evidence.mass, *_both_ways(found))}"
     )
     conditions = [
         _how_far(evidence, settings),
