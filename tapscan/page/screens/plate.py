@@ -17,7 +17,7 @@ from tapscan.workflow.draft import drafts_of
 from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import list_scans, unfinished_scans
-from tapscan.workflow.still_open import EXAMINED, open_findings
+from tapscan.workflow.still_open import open_findings, plainly
 from tapscan.workflow.taken import what_of
 from tapscan.workflow.visit import list_visits
 
@@ -40,8 +40,7 @@ def plate(request: Request) -> Response:
         advice=advice(marked, still_open=bool(opened))
         if marked
         else "No baseline yet: later scans have nothing to be compared with.",
-        open_findings=opened,
-        EXAMINED=EXAMINED,
+        open_findings=plainly(register, found.name, opened),
         visits=list_visits(register, found.name)[::-1],
         drafts=drafts_of(register, found.name),
         unfinished=[(u, what_of(u)) for u in unfinished_scans(register, found.name)],
