@@ -65,6 +65,13 @@ def first_and_sections(
     return First(Markup(render("short.html", names)), names["qualified"]), body
 
 
+def sections_of(
+    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+) -> list[tuple[str, str, Markup]]:
+    """Of those the sections alone."""
+    return first_and_sections(screening, about, beside, sections)[1]
+
+
 def style() -> str:
     """The style sheet of the page."""
     return (TEMPLATES / "sheet.css").read_text(encoding="utf-8")
