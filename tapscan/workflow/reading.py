@@ -45,6 +45,7 @@ class Reading:
     later: tuple[Later, ...]  # what newer scans say
     steps: list[tuple[str, list[str]]]  # whose they are, and what is to be done
     short: Markup  # where to look first, other causes, how sure, compared with, what limits it: HTML of the report
+    workshop: str  # empty where the shop has given no name
     qualified: str  # who a qualified person is, where one is named
     sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
 
@@ -64,7 +65,9 @@ def reading_of(register: Register, name: str, number: int | None = None) -> Read
     )  # then its sentences stand in the summary's place
     unsaid = tuple(n for n in since if relevant or n in entry.by_eye or n not in screening.summary)
     newer, what = later(register, entry), steps(screening.next_steps)
-    return Reading(plate, entry, screening, told, unsaid, newer, what, first.short, first.qualified, tuple(sections))
+    return Reading(
+        plate, entry, screening, told, unsaid, newer, what, first.short, shop.name, first.qualified, tuple(sections)
+    )
 
 
 def shop_of(register: Register) -> Shop:

@@ -36,6 +36,7 @@ def plate(request: Request) -> Response:
         scans=scans[::-1],
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
+        baseline_days=[str(s.date) for s in scans if s.baseline and not s.crossed_out],
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
         advice=advice(marked, still_open=bool(opened))
         if marked

@@ -15,6 +15,7 @@ from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.report.section import Section, Sheet
 
 MOST_NAMED = 6
+UNITS = {"standard deviations": "times the usual scatter"}  # in words that need no explanation
 OF_NOTES = "no place is known: the notes tell which keys, not where it sits"
 
 
@@ -42,15 +43,16 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
 
 
 def _evidence(c: Condition, modes: Sequence[Mode]) -> dict[str, str]:
+    unit = UNITS.get(c.unit, c.unit)
     weight = c.name == "odds of a weight" and isinstance(c.value, float) and c.value > 0
-    value = wording.weight_odds(log(c.value)) if weight else wording.quantity(c.value, c.unit)
+    value = wording.weight_odds(log(c.value)) if weight else wording.quantity(c.value, unit)
     if c.name == "time to -60 dB" and len(modes) == 1:
         value = f"{wording.within(modes[0].t60)} {c.unit}"
     return {
         "name": wording.minus(c.name),
         "meaning": meaning_of(c.name),
         "value": value,
-        "limit": "none set" if c.limit is None else wording.quantity(c.limit, c.unit),
+        "limit": "none set" if c.limit is None else wording.quantity(c.limit, unit),
         "side": _side(c),
         "source": c.source,
     }
