@@ -4,6 +4,8 @@ with_sd(estimate)              "311.678 ± 0.0083", two significant digits of th
 number(value, digits)          significant digits, no exponent for everyday sizes
 decibels(value)                one decimal
 odds(log)                      "3600 to 1"
+weight_odds(log)               the same, no larger than what counts bear out
+within(estimate)               as with_sd, two standard deviations: what readers are shown (PLUS_MINUS says so)
 counted(n, word)               "1 tap", "3 taps"
 spelled(n)                     "none", "one", ... in letters as far as there are words for it here
 listed(names, most)            "S1, S2 and S3", cut short in words after `most`
@@ -16,10 +18,13 @@ minus(text)                    true minus signs
 import re
 from collections.abc import Sequence
 from math import ceil, exp, floor, isfinite, log10
+from math import log as math_log
 
 from tapscan.estimate import Estimate
 
 UNKNOWN = "unknown"
+PLUS_MINUS = "\N{PLUS-MINUS SIGN}: 19 of 20 readings lie within (two standard deviations)."
+TOLD_ODDS = 10.0  # of a weight against a crack: weights are taken for cracks in 7 of 115, light ones in most (docs/comparison.md)
 WORDS = (
     "none",
     "one",
@@ -92,6 +97,19 @@ def odds(log: float) -> str:
     """From their natural logarithm: "3600 to 1", "1 to 20"; beyond a million they are not told apart."""
     times = number(min(exp(abs(log)), 1e6), 2)
     return f"{times} to 1" if log >= 0 else f"1 to {times}"
+
+
+def weight_odds(log: float) -> str:
+    """A model's odds of a million to one would read as a proof; beyond TOLD_ODDS they are not told apart."""
+    if abs(log) <= math_log(TOLD_ODDS):
+        return odds(log)
+    return f"more than {TOLD_ODDS:.0f} to 1" if log > 0 else f"less than 1 to {TOLD_ODDS:.0f}"
+
+
+def within(estimate: Estimate, places: int = 7) -> str:
+    """Value ± two standard deviations."""
+    spread = None if estimate.sd is None else 2 * estimate.sd
+    return with_sd(Estimate(estimate.value, spread), places)
 
 
 def decibels(value: float | None) -> str:

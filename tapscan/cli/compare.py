@@ -8,6 +8,8 @@ from tapscan.cli import options as o
 from tapscan.cli.writing import write_json
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from tapscan.records import Comparison
 
 DROPS = "Largest drops, in the plate's own scatter"
@@ -34,37 +36,42 @@ def compare(
 ) -> None:
     """Compare a plate's newest scan with its baseline: which modes fell, beyond what warmth and chance do."""
     from tapscan.cli.still_open import print_open
+    from tapscan.workflow.comparing import plainly_compared
     from tapscan.workflow.history import compare_stored
     from tapscan.workflow.report import dumps_comparison
     from tapscan.workflow.settings import read_settings
-    from tapscan.workflow.still_open import open_findings
+    from tapscan.workflow.still_open import open_findings, plainly
 
     opened = o.opened(register)
     found = compare_stored(opened, plate, read_settings(settings), scan, against or (), one_job)
     still = open_findings(opened, plate)
     written = json is None or write_json(dumps_comparison(found, still), json)
     if json != "-":
-        _print(found)
-        print_open(still)
+        _print(found, plainly_compared(opened, found))
+        print_open(plainly(opened, found.later.rpartition("/")[0], still))
     if not written:
         raise typer.Exit(1)
 
 
-def _print(c: "Comparison") -> None:
+def _print(c: "Comparison", plain: "Sequence[str]") -> None:
+    """Plain words first; where there are any, the figures follow under their own heading."""
     from tapscan.cli.bullets import bullet, console
+    from tapscan.workflow.report import common_told
 
     out = console()
     out.print(f"{c.later} beside {', '.join(c.baselines)}", style="bold underline", soft_wrap=True)
+    for told in plain:
+        out.print(told)
+    if plain:
+        out.print("\nIn figures", style="bold")
     out.print(c.summary)
     for indication in c.indications[1:] if c.indications and c.indications[0].sentence == c.summary else c.indications:
         out.print(bullet(indication.sentence))
     for indication in c.indications:
         for other in indication.other_explanations:
             out.print(bullet(f"it could also be: {other}", 3))
-    if c.common is not None:
-        out.print(bullet(c.common.sentence))
-    elif c.common_reason:
-        out.print(bullet(f"No common change is given: {c.common_reason}."))
+    if told := common_told(c):
+        out.print(bullet(told))
     for old in c.carried:
         out.print(bullet(f"{'also in the baseline' if old.status == 'unchanged' else 'new'}: {old.sentence}"))
     if c.unlike or c.limitations:
@@ -78,14 +85,14 @@ def _print(c: "Comparison") -> None:
 def _numbers(c: "Comparison") -> None:
     from tapscan.cli.bullets import console
     from tapscan.cli.tables import print_table
-    from tapscan.workflow.report import drops_in_words, odds
+    from tapscan.workflow.report import PLUS_MINUS, drops_in_words, odds, tones_told
 
     out = console()
     out.print("\nNumbers", style="bold")
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
     lost = sum(u.counts for u in c.lost)
     gained = sum(u.counts for u in c.gained)
-    out.print(f"{len(c.pairs)} modes compared, {len(changed)} changed, {lost} gone, {gained} new.")
+    out.print(f"Tones: {tones_told(c)}; {len(changed)} changed, {lost} gone, {gained} new.")
     if c.statistic is not None:
         if c.by_likelihood_ratio:
             out.print(f"Odds that some tones fell: {odds(c.statistic)}; limit {odds(c.statistic_limit or 0.0)}.")
@@ -109,3 +116,4 @@ def _numbers(c: "Comparison") -> None:
     ]
     if told:
         print_table(("mode", "before Hz", "now Hz", "change %, own", "loss, times", ""), told)
+        out.print(PLUS_MINUS)

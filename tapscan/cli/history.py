@@ -19,7 +19,7 @@ def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = 
     from tapscan.cli.still_open import print_open
     from tapscan.workflow.history import history_of
     from tapscan.workflow.settings import read_settings
-    from tapscan.workflow.still_open import open_findings
+    from tapscan.workflow.still_open import open_findings, plainly
 
     opened = o.opened(register)
     found = history_of(opened, plate, read_settings(settings))
@@ -27,7 +27,7 @@ def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = 
         typer.echo(f"{found.plate} has no scans yet: tapscan scan import")
         return
     _print_past(found)
-    print_open(open_findings(opened, plate))
+    print_open(plainly(opened, plate, open_findings(opened, plate)))
     _print_trend(found)
 
 

@@ -1,16 +1,16 @@
 """Findings of earlier scans that nobody has cleared, for `compare` and `history`.
 
-print_open(findings)   to standard output; nothing where none is open
+print_open(findings)   to standard output, figures last; nothing where none is open
 """
 
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from tapscan.workflow.still_open import OpenFinding
+    from tapscan.workflow.still_open import ToldFinding
 
 
-def print_open(findings: "Sequence[OpenFinding]") -> None:
+def print_open(findings: "Sequence[ToldFinding]") -> None:
     """Each with its scan and what was examined since."""
     from tapscan.cli.bullets import bullet, console
     from tapscan.workflow.still_open import EXAMINED
@@ -20,9 +20,9 @@ def print_open(findings: "Sequence[OpenFinding]") -> None:
     out = console()
     out.print("\nStill open", style="bold")
     for f in findings:
-        examined = "; ".join(f.outcomes) or "no examination is on record"
-        out.print(bullet(f"{f.scan}: {f.sentence}{'' if f.rule == EXAMINED else f' Examined since: {examined}.'}"))
-    if all(f.rule == EXAMINED for f in findings):
+        figures = f"In figures: {f.figures}" if f.figures else ""
+        out.print(bullet(" ".join(filter(None, [f"{f.finding.scan}: {f.plain}", f.examined, f.waits, figures]))))
+    if all(f.finding.rule == EXAMINED for f in findings):
         return
     out.print(
         bullet(

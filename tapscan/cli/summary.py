@@ -14,7 +14,7 @@ from tapscan.cli.bullets import bullet
 from tapscan.cli.bullets import console as terminal
 from tapscan.cli.tables import shown
 from tapscan.records import Mode, PlayedNotes, Screening
-from tapscan.wording import counted, with_sd
+from tapscan.wording import counted, within
 from tapscan.workflow.report import steps
 
 MOST_INDICATIONS = 4
@@ -106,7 +106,7 @@ def _notes(out: Console, played: PlayedNotes, screening: Screening) -> None:
     from tapscan.workflow.played import reported_tones
 
     for f in reported_tones(screening)[:MOST_MODES]:
-        told = f"tone {f.id}: {with_sd(f.frequency, places=2)} Hz after {counted(len(f.notes), 'note')}, loss factor {with_sd(f.loss, places=4)}"
+        told = f"tone {f.id}: {within(f.frequency, places=2)} Hz after {counted(len(f.notes), 'note')}, loss factor {within(f.loss, places=4)}"
         out.print(bullet(told))
 
 
@@ -122,8 +122,8 @@ def _modes(screening: Screening) -> Table:
 
 
 def _cells(m: Mode) -> tuple[str, ...]:
-    sd = f" ±{max(m.frequency_sd_hz, 0.01):.2f}" if m.frequency_sd_hz else ""  # finer than anybody acts on
-    ring = f"{m.t60.value:.2f} ±{max(m.t60.sd, 0.01):.2f} s" if m.t60.value and m.t60.sd else "unknown"
+    sd = f" ±{max(2 * m.frequency_sd_hz, 0.01):.2f}" if m.frequency_sd_hz else ""  # finer than anybody acts on
+    ring = f"{m.t60.value:.2f} ±{max(2 * m.t60.sd, 0.01):.2f} s" if m.t60.value and m.t60.sd else "unknown"
     stands = {True: "yes", False: "no", None: "unknown"}[m.prominent]
     loss = f"{m.loss_factor:.5f}" if m.loss_factor else "unknown"
     return m.id, f"{m.frequency_hz:.2f}{sd}", m.note or "", ring, loss, stands

@@ -18,7 +18,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 from tapscan import __version__
 from tapscan.page.terms import here
 from tapscan.wording import counted, listed
-from tapscan.workflow.report import IN_WORDS, legible
+from tapscan.workflow.report import IN_WORDS, PLUS_MINUS, legible
 
 TEMPLATES = Path(__file__).with_name("templates")
 
@@ -71,5 +71,5 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.filters["here"] = here  # sentences of the program, never what a person wrote
-    made.globals.update(to=to, counted=counted, listed=listed, states=IN_WORDS)
+    made.globals.update(to=to, counted=counted, listed=listed, states=IN_WORDS, plus_minus=PLUS_MINUS)
     return made

@@ -1,8 +1,9 @@
 """How often each rule is right and wrong, as far as the benches measured it, in words.
 
-    error_rates(rule, used)        a sentence; for other thresholds than those that ship, that nothing was measured
+    error_rates(rule, used, scans) a sentence; for other thresholds than those that ship, that nothing was measured; `scans`: how many earlier ones it was compared with
     how_sure(screening)            the same in a sentence or two for the first screen, also where nothing was found
     single_scan_misses(used)       what a single scan does not show
+    earlier_scans(screening)       how many earlier scans it was compared with; None: with none
     place_rates(found, used)       how often a place that is named is the right one
     shipped_limits(part)           hash of the shipped thresholds that the figures of one part of the file depend on
     constants_of(part)             the same of the numbers in the code; where they have changed since, the sentence says so
@@ -100,11 +101,13 @@ def measured() -> Mapping[str, Any]:
     return dict(json.loads(FILE.read_text(encoding="utf-8")))
 
 
-def error_rates(name: str, used: Used) -> str:
-    """Of the rule `name`."""
+def error_rates(name: str, used: Used, scans: int | None = None) -> str:
+    """Of the rule `name`. A change since earlier scans errs as was counted with so many of them: the figures are those of how_sure."""
     rule = rule_named(name)
     if rule is None or rule.rates is None:
         return NOT_MEASURED
+    if rule.rates == "compared" and scans is not None and scans < ENOUGH_SCANS:
+        return _first_small(_beside(used, scans)) if _as_shipped("beside", used) else OTHER_SETTINGS
     table = TABLES.get(rule.rates, "single")
     if table not in measured():
         return NOT_MEASURED
@@ -160,8 +163,8 @@ def place_rates(found: Whereabouts, used: Used) -> str:
         return "How often this is right has not been counted."
     first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
     said = (
-        f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {share(first)} "
-        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {share(three)}; by chance it would be {chance:.0f} in 100. {NO_IRON}"
+        f"Over all cracks tried, also those for which no part had a large share, on simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong: the part named first was the right one in {share(first)} "
+        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {share(three)}; by chance it would be {chance:.0f} in 100. The larger the share, the more often it was right. {NO_IRON}"
     )
     return said if _as_counted("location") else f"{said} {EARLIER}"
 
@@ -229,7 +232,16 @@ def _found(rows: Mapping[str, Any]) -> str:
 
 
 def _scans(screening: Screening) -> int:
-    return len(screening.comparison.baselines) if screening.comparison else 0
+    return earlier_scans(screening) or 0
+
+
+def earlier_scans(screening: Screening) -> int | None:
+    """Those that were left out (something buzzed in them) do not count."""
+    return len(screening.comparison.baselines) if screening.comparison else None
+
+
+def _first_small(text: str) -> str:
+    return f"{text[0].lower()}{text[1:]}"
 
 
 def _of_finding(name: str, used: Used, scans: int) -> str:

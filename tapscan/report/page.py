@@ -2,14 +2,14 @@
 
 render_page(screening, about, beside)   HTML as text: one file, no script, nothing fetched from anywhere
 write_page(screening, path, ...)        the same into a file, whole or not at all (OSError)
-sections_of(screening, ...)             single sections, for a page of one's own; style() is their style sheet
+first_and_sections(screening, ...)      what stands first, and single sections, for a page of one's own; style() is their style sheet
 
 `beside` (report/beside.py) holds what was made from recordings and earlier scans. The page is its first screen and the sections
 (report/sections/), in their order. All text from outside (names of files and stations, sentences) passes through the templates' escaping.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -26,6 +26,7 @@ from tapscan.report.sections import SECTIONS, indications
 from tapscan.report.sections.map import SECTION as MAP
 from tapscan.report.shop import Shop
 from tapscan.targets import write_text
+from tapscan.wording import PLUS_MINUS
 
 
 def write_page(screening: Screening, path: Path, about: About | None = None, beside: Beside = NOTHING) -> None:
@@ -48,11 +49,27 @@ def render_page(
     return render("page.html", {**names, "sections": [html for _, _, html in body]})
 
 
+@dataclass(frozen=True)
+class First:
+    """Of the first screen: its rows as HTML, and who a qualified person is."""
+
+    short: Markup
+    qualified: str
+
+
+def first_and_sections(
+    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+) -> tuple[First, list[tuple[str, str, Markup]]]:
+    """The first screen's rows, and id, title and HTML of the sections that have something to show, for a page of one's own."""
+    names, body = _parts(screening, about, beside, sections, sections)
+    return First(Markup(render("short.html", names)), names["qualified"]), body
+
+
 def sections_of(
     screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
 ) -> list[tuple[str, str, Markup]]:
-    """Id, title and HTML of those that have something to show, for a page of one's own."""
-    return _parts(screening, about, beside, sections, sections)[1]
+    """Of those the sections alone."""
+    return first_and_sections(screening, about, beside, sections)[1]
 
 
 def style() -> str:
@@ -90,6 +107,7 @@ def _always(sheet: Sheet) -> dict[str, Any]:
         "shop": beside.shop,
         "whom": beside.whom,
         "version": __version__,
+        "plus_minus": PLUS_MINUS,
     }
 
 

@@ -1,17 +1,20 @@
 """Places as a sentence names them.
 
 places_in_words(scan, stations)      the first few with what the layout says of them, and how many more lie beside them
-places_sentence(found, crack)        the likeliest parts of the plate with their shares
+worth_naming(found)                  the likeliest parts: named in the sentence and marked on the map
+places_sentence(found, crack)        the same as a sentence
+common_told(comparison)              what all tones did together, or why it is not told; empty where there is nothing to say
+tones_told(comparison, heard)        how many tones were compared
 """
 
 from collections.abc import Sequence
 
-from tapscan.records import LikelyPlace, Scan, Whereabouts
+from tapscan.records import Comparison, LikelyPlace, Scan, Whereabouts
 from tapscan.wording import listed
 
 NAMED_PLACES = 3
 ABOUT_AS_NEAR = 1.6  # times the way to the nearest station: a place between stations is marked at each
-WORTH_NAMING = 0.05  # of the belief
+WORTH_NAMING = 0.1  # of the belief: such a part is named, and the places beside it are marked
 SURE, EVEN = 0.5, 0.3
 
 
@@ -25,12 +28,11 @@ def places_in_words(scan: Scan, stations: Sequence[str], most: int = NAMED_PLACE
 
 
 def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str:
-    """`crack`: where a crack would lie, beside a weight. Shares are counts of a hundred such cracks: as a percentage one was read as "88 % cracked"."""
-    first, *others = found.places[:NAMED_PLACES]
-    named = [f"{_of_100(p)} at {_place(p)}" for p in others if p.share >= WORTH_NAMING]
-    then = f", {listed(named)}" if named else ""
+    """`crack`: where a crack would lie, beside a weight. Shares are left to the report's table: 88 of 100 was read as "88 % cracked", 88 cracks of 100, too."""
+    first, *others = worth_naming(found)
+    then = f", then at {listed([_place(p) for p in others])}" if others else ""
     if found.told_from == "weight":
-        said = f"If it is a weight, it lies most likely at the {first.where}: of 100 such weights some {_of_100(first)} would."
+        said = f"If it is a weight, it lies most likely at the {first.where}."
         return f"{said} {places_sentence(crack)}" if crack is not None and crack.places else said
     lead = (
         "it lies most likely at"
@@ -40,14 +42,34 @@ def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str
         else "it lies perhaps at"
     )
     return (
-        f"If it is a crack, {lead} {_place(first)}: of 100 cracks that sound like this some {_of_100(first)} would lie there{then}. "
-        "How likely a crack is at all, these figures do not say. Look there first; the cause may lie elsewhere."
+        f"If it is a crack, {lead} {_place(first)}{then}. "
+        "How likely a crack is at all, this test does not say. Look there first; the cause may lie elsewhere."
     )
+
+
+def worth_naming(found: Whereabouts, least: float = WORTH_NAMING) -> tuple[LikelyPlace, ...]:
+    """The first, and those of the next that hold some share: what a sentence names, the map marks, and nothing else."""
+    first, *others = found.places[:NAMED_PLACES]
+    return (first, *(p for p in others if p.share >= least))
 
 
 def _place(place: LikelyPlace) -> str:
     return f"{place.member}, {place.where}" if place.where else place.member
 
 
-def _of_100(place: LikelyPlace) -> str:
-    return f"{100 * place.share:.0f} \N{PLUS-MINUS SIGN} {100 * place.share_sd:.0f}"
+def common_told(c: Comparison) -> str:
+    """It is taken out of every tone's change in either case; only how much of it is warmth can be unknown."""
+    if c.common is not None:
+        return c.common.sentence
+    if not c.common_reason:
+        return ""
+    return f"What all tones did together was taken out of the changes; whether that was warmth cannot be told: {c.common_reason}."
+
+
+def tones_told(c: Comparison, heard: int | None = None) -> str:
+    """Only those that could be judged are called compared. `heard` : in the newer scan."""
+    judged = [p.judged for p in c.pairs]
+    of = f" of {heard} heard" if heard is not None else ""
+    if not judged or None in judged:
+        return f"{heard if heard is not None else len(c.pairs)} heard, {len(c.pairs)} of them also in the earlier scan"
+    return f"{sum(map(bool, judged))} compared with the earlier scan,{of or f' of {len(judged)} found in both'} (the others are too high, too low or too faint)"

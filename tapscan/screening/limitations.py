@@ -12,6 +12,7 @@ from tapscan.settings import Settings
 from tapscan.wording import listed
 
 FEW_STATIONS = 6
+MOST_NAMED = 4
 NO_TAP = "not a tap"  # what else such a sound is like teaches nobody to tap better
 
 
@@ -22,7 +23,9 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     counts = Counter(fault for s in scan.strikes for fault in ((NO_TAP,) if NO_TAP in s.faults else s.faults))
     total = len(scan.strikes)
     found += [
-        f"{n} of {total} taps: {fault(f).means}. {fault(f).remedy}" for f, n in counts.most_common() if f in FAULTS
+        f"{n} of {total} taps{_at(scan, f)}: {fault(f).means}. {fault(f).remedy}"
+        for f, n in counts.most_common()
+        if f in FAULTS
     ]
     stations = {s.station for s in scan.strikes}
     if scan.strikes and len(stations) < FEW_STATIONS:
@@ -43,6 +46,12 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
         "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
     )
     return (*found, *_rates(scan))
+
+
+def _at(scan: Scan, code: str) -> str:
+    """A few places are named: there it was tapped so."""
+    names = dict.fromkeys(s.station for s in scan.strikes if code in s.faults)
+    return f" (at {listed(list(names))})" if len(names) <= MOST_NAMED else ""
 
 
 def _part(scan: Scan) -> list[str]:

@@ -1,6 +1,9 @@
 """The first words of a result: one or two plain sentences without a figure, for somebody who knows nothing of sound.
 
 plain_of(indication)         the rule's own words for one finding
+told_plainly(indication, c)  the same as two or three sentences, `c`: what its scan was compared with
+what_waits(state, rules)     what must not be done while these rules' findings are open; empty where nothing
+compared_plainly(c, state)   the findings of a comparison so, and what waits
 not_decided(state)           who says whether the work goes on
 in_plain_words(screening)    headline, first sentence and meaning of the whole result
 since(comparison)            when the earlier scans were made, in words
@@ -9,13 +12,14 @@ Findings take theirs from the rule's file; what is said where nothing was found,
 """
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import replace
 
 from tapscan.places import State
 from tapscan.records import Comparison, Indication, Screening
 from tapscan.screening import disposition as d
 from tapscan.screening import played_notes
-from tapscan.screening.next_steps import COATED
+from tapscan.screening.next_steps import COATED, held, suspected
 from tapscan.screening.rule import Plain
 from tapscan.screening.rules import rule_named
 
@@ -109,6 +113,27 @@ def plain_of(indication: Indication) -> Plain:
     rule = rule_named(indication.rule)
     rows = rule.plain if rule else ()
     return next((plain for begins, plain in rows if indication.id.startswith(begins)), FINDING)
+
+
+def told_plainly(indication: Indication, comparison: Comparison | None) -> str:
+    """As the first words of its own scan."""
+    plain = plain_of(indication)
+    return f"{plain.first.format(since=since(comparison))} {plain.means}"
+
+
+def what_waits(state: State | None, rules: Iterable[str]) -> str:
+    """The first step of a suspected plate."""
+    of_plate = [name for name in rules if name not in d.NOTES]
+    steps = suspected(state, of_plate) if of_plate else ()
+    return steps[0].text if held(steps) else ""
+
+
+def compared_plainly(comparison: Comparison, state: State | None) -> tuple[str, ...]:
+    """Empty where it made no finding: then its summary is plain enough."""
+    found = [i for i in comparison.indications if i.interpretation == "relevant"]
+    told = dict.fromkeys(told_plainly(i, comparison) for i in found)
+    waits = what_waits(state, [i.rule for i in found])
+    return (*told, *([waits] if waits else []))
 
 
 def in_plain_words(screening: Screening) -> Plain:

@@ -26,7 +26,7 @@ Kind = Literal["look", "repeat", "baseline", "due"]
 KINDS: dict[Kind, str] = {
     "look": "something to look at",
     "repeat": "to be repeated",
-    "baseline": "too few baseline scans",
+    "baseline": "fewer than three baseline scans",
     "due": "due again",
 }
 

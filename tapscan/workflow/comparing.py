@@ -1,6 +1,7 @@
 """What the comparison's page asks for: the figures, the scans to choose from, and the sound of a place in each.
 
 comparison_of(register, plate, scan, against)   Compared
+plainly_compared(register, comparison)          its findings in plain words, and what waits
 sound_at(register, scan, station)               MP3 of the clearest tap there; None where there is none to be heard
 """
 
@@ -14,6 +15,8 @@ from tapscan.register.database import Register
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans
+from tapscan.screening.in_words import common_told, tones_told
+from tapscan.screening.plain_words import compared_plainly
 from tapscan.settings import Settings
 from tapscan.workflow.audio_clips import strike_clip
 from tapscan.workflow.history import compare_stored
@@ -22,7 +25,7 @@ from tapscan.workflow.stored_audio import best_strike, tape_of_register
 
 @dataclass(frozen=True)
 class Compared:
-    """`stations` : those that can be heard in both, what changed first."""
+    """`stations` : those that can be heard in both, those that the finding names first, then what changed most."""
 
     plate: str
     comparison: Comparison
@@ -30,6 +33,9 @@ class Compared:
     stations: tuple[tuple[str, str], ...]  # name, and where it is
     first: str | None  # the place to listen at first
     in_piano: bool  # then it counts whether one job alone lies between the scans
+    plain: tuple[str, ...]  # what was found, without a figure; empty where nothing was
+    common: str  # what all tones did together
+    tones: str  # how many were compared
 
 
 def comparison_of(
@@ -47,10 +53,18 @@ def comparison_of(
     before = load_screening(register, find_scan(register, found.baselines[-1]).current.id).scan
     both = [s for s in dict.fromkeys(t.station for t in now.strikes) if best_strike(now, s) and best_strike(before, s)]
     moved = {w.station: w.weight for w in found.where}
-    both.sort(key=lambda s: -moved.get(s, 0.0))
+    named = list(dict.fromkeys(s for i in found.indications for s in i.stations))
+    both.sort(key=lambda s: (named.index(s) if s in named else len(named), -moved.get(s, 0.0)))
     scans = tuple(e.name for e in list_scans(register, name) if not e.played)
     places = tuple((s, dict(now.places).get(s, "")) for s in both)
-    return Compared(name, found, scans, places, both[0] if both else None, later.conditions.state in IN_PIANO)
+    plain, common, tones = plainly_compared(register, found), common_told(found), tones_told(found)
+    in_piano = later.conditions.state in IN_PIANO
+    return Compared(name, found, scans, places, both[0] if both else None, in_piano, plain, common, tones)
+
+
+def plainly_compared(register: Register, found: Comparison) -> tuple[str, ...]:
+    """As they stand first on the scan's own page."""
+    return compared_plainly(found, find_scan(register, found.later).conditions.state)
 
 
 def sound_at(register: Register, scan: str, station: str) -> bytes | None:

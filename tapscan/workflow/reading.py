@@ -17,7 +17,7 @@ from tapscan.register.scans import find_scan
 from tapscan.report.about import About
 from tapscan.report.beside import Beside
 from tapscan.report.first_screen import steps
-from tapscan.report.page import sections_of, style
+from tapscan.report.page import first_and_sections, style
 from tapscan.report.sections import glossary, indications, map, notes, reach, tested
 from tapscan.report.shop import Shop, read_shop
 from tapscan.workflow.defaults import read_defaults
@@ -44,6 +44,9 @@ class Reading:
     notices: tuple[str, ...]  # what people saw, found or mended, where the first words do not say it
     later: tuple[Later, ...]  # what newer scans say
     steps: list[tuple[str, list[str]]]  # whose they are, and what is to be done
+    short: Markup  # where to look first, other causes, how sure, compared with, what limits it: HTML of the report
+    workshop: str  # empty where the shop has given no name
+    qualified: str  # who a qualified person is, where one is named
     sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
 
 
@@ -56,13 +59,15 @@ def reading_of(register: Register, name: str, number: int | None = None) -> Read
     plate = find_plate(register, entry.plate, exact=True)
     since = notices(register, entry, screening)
     told = replace(about(plate, entry, shop), since=since)
-    sections = sections_of(screening, told, Beside(shop), QUICK)
+    first, sections = first_and_sections(screening, told, Beside(shop), QUICK)
     relevant = any(
         i.interpretation == "relevant" for i in screening.indications
     )  # then its sentences stand in the summary's place
     unsaid = tuple(n for n in since if relevant or n in entry.by_eye or n not in screening.summary)
     newer, what = later(register, entry), steps(screening.next_steps)
-    return Reading(plate, entry, screening, told, unsaid, newer, what, tuple(sections))
+    return Reading(
+        plate, entry, screening, told, unsaid, newer, what, first.short, shop.name, first.qualified, tuple(sections)
+    )
 
 
 def shop_of(register: Register) -> Shop:

@@ -2,18 +2,19 @@
 
 open_findings(register, plate, before, now, entry)   OpenFinding after OpenFinding, newest first
 unexamined(opened)                                   whether one of them waits for an examination, or one found a flaw
+plainly(register, plate, opened)                     each in plain words, figures apart, with what waits meanwhile
 """
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
-from tapscan.places import REGIONS
+from tapscan.places import REGIONS, State
 from tapscan.records import Disposition, Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron
 from tapscan.register.results import load_indications, load_screening
-from tapscan.register.scans import list_scans
+from tapscan.register.scans import find_scan, list_scans
 from tapscan.register.visit_entries import Visit
 from tapscan.register.visits import list_visits
 from tapscan.screening.disposition import eye_told
@@ -26,8 +27,40 @@ from tapscan.screening.open_findings import (
     with_seen,
     with_visits,
 )
+from tapscan.screening.plain_words import told_plainly, what_waits
 
-__all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "open_findings"]
+__all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "ToldFinding", "open_findings", "plainly"]
+
+
+@dataclass(frozen=True)
+class ToldFinding:
+    """`figures` : empty where the plain words say all; `waits` : what must not be done meanwhile, empty where nothing."""
+
+    finding: OpenFinding
+    plain: str
+    figures: str
+    examined: str
+    waits: str
+
+
+def plainly(register: Register, plate: str, opened: Sequence[OpenFinding]) -> list[ToldFinding]:
+    """For lists: the sentences that stand first on the scan's own page. What waits goes by the plate's newest state."""
+    entries = list_scans(register, plate) if opened else []
+    state = entries[-1].conditions.state if entries else None
+    return [_told_plainly(register, o, state) for o in opened]
+
+
+def _told_plainly(register: Register, o: OpenFinding, state: State | None) -> ToldFinding:
+    if o.rule == EXAMINED:
+        return ToldFinding(o, o.sentence, "", "", what_waits(state, [o.rule]))
+    examined = f"Examined since: {'; '.join(o.outcomes) or 'no examination is on record'}."
+    if o.rule == EYE_RULE:
+        return ToldFinding(o, o.sentence, "", examined, what_waits(state, [o.rule]))
+    screening = load_screening(register, find_scan(register, o.scan).current.id)
+    found = next((i for i in screening.indications if i.sentence == o.sentence), None)
+    if found is None:
+        return ToldFinding(o, o.sentence, "", examined, what_waits(state, [o.rule]))
+    return ToldFinding(o, told_plainly(found, screening.comparison), o.sentence, examined, what_waits(state, [o.rule]))
 
 
 def open_findings(

@@ -10,7 +10,7 @@ from tapscan.page.opened import register_of
 from tapscan.page.shown import show, to, trouble
 from tapscan.workflow.comparing import Compared, comparison_of, sound_at
 from tapscan.workflow.plate import find_plate
-from tapscan.workflow.still_open import EXAMINED, open_findings
+from tapscan.workflow.still_open import open_findings, plainly
 
 MOST_ROWS = 8
 JOBS = {"one": True, "seasons": False}  # else by the dates of the scans
@@ -29,6 +29,7 @@ def compare(request: Request) -> Response:
 
 
 def _shown(request: Request, shown: Compared, against: list[str], job: str) -> Response:
+    register = register_of(request)
     changed = [p for p in shown.comparison.pairs if p.fell or p.loss_rose]
     rows = sorted(changed or shown.comparison.pairs, key=lambda p: -p.normalised_drop)[:MOST_ROWS]
     return show(
@@ -44,8 +45,10 @@ def _shown(request: Request, shown: Compared, against: list[str], job: str) -> R
         job=job,
         rows=rows,
         changed=changed,
-        open_findings=open_findings(register_of(request), shown.plate),
-        EXAMINED=EXAMINED,
+        open_findings=plainly(register, shown.plate, open_findings(register, shown.plate)),
+        plain=shown.plain,
+        common=shown.common,
+        tones=shown.tones,
     )
 
 

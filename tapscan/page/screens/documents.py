@@ -7,8 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 from urllib.parse import quote
 
+from markupsafe import escape
 from starlette.requests import Request
-from starlette.responses import FileResponse, Response
+from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.routing import Route
 
 from tapscan.errors import BadRequest, UnknownName
@@ -34,6 +35,7 @@ TITLES = {
     "full": "Every figure",
     "summary-pdf": "One page for a buyer, as PDF",
 }
+WAYS_STYLE = ".ways { padding: .8rem 1.2rem; margin: 0; max-width: none; } .ways a { margin-right: 1.2rem; } @media print { .ways { display: none; } }"
 OWN_POLICY = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; media-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
 
 
@@ -64,7 +66,7 @@ def begin_document(
     def do(progress: Progress) -> str:
         progress("Drawing it", 0, 0)
         write(folder / f"{number}{name.suffix}")
-        return to("/document", id=number, name=name)
+        return to("/document", id=number, name=name, back=back)
 
     return go(to("/progress", id=request.app.state.works.begin(title, do, key, back).id))
 
@@ -79,8 +81,21 @@ def document(request: Request) -> Response:
     pdf = path.suffix == ".pdf"
     name = quote(asked(request, "name") or path.name, safe="")
     saved = "attachment" if asked(request, "save") else "inline"
+    if not pdf and not asked(request, "save"):
+        return HTMLResponse(
+            _with_ways(path.read_text(encoding="utf-8"), request), headers={"content-security-policy": OWN_POLICY}
+        )
     headers = {"content-disposition": f"{saved}; filename*=UTF-8''{name}", "content-security-policy": OWN_POLICY}
     return FileResponse(path, media_type="application/pdf" if pdf else "text/html; charset=utf-8", headers=headers)
+
+
+def _with_ways(page: str, request: Request) -> str:
+    """A way back, and to a file of one's own; on the screen only, and not in what is saved."""
+    back = asked(request, "back")
+    back = back if back.startswith("/") and not back.startswith("//") else "/"
+    save = to("/document", id=asked(request, "id"), name=asked(request, "name"), save="yes")
+    ways = f'<p class="ways"><a href="{escape(back)}">Back</a> <a href="{escape(save)}">Save it as a file</a> <span>To print it: the browser\'s own Print, or the PDF.</span></p>'
+    return page.replace("</style>", f"{WAYS_STYLE}</style>", 1).replace("<body>", f"<body>{ways}", 1)
 
 
 def _folder(request: Request) -> Path:

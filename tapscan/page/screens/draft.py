@@ -24,6 +24,7 @@ from tapscan.workflow.draft import (
     remove_file,
     set_part,
 )
+from tapscan.workflow.history import baseline_of
 from tapscan.workflow.keep_draft import (
     beside_earlier,
     found_in,
@@ -79,6 +80,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         look=looked,
         earlier=earlier,
         unsaid=_unsaid(draft),
+        baseline_days=[str(e.date) for e in baseline_of(register_of(request), draft.plate)],
         heard=heard,
         notes=notes,
         played=is_played(draft),

@@ -17,7 +17,7 @@ from tapscan.workflow.draft import drafts_of
 from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import list_scans, unfinished_scans
-from tapscan.workflow.still_open import EXAMINED, open_findings, unexamined
+from tapscan.workflow.still_open import open_findings, plainly, unexamined
 from tapscan.workflow.taken import what_of
 from tapscan.workflow.visit import list_visits
 
@@ -36,12 +36,12 @@ def plate(request: Request) -> Response:
         scans=scans[::-1],
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
+        baseline_days=[str(s.date) for s in scans if s.baseline and not s.crossed_out],
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
         advice=advice(marked, still_open=unexamined(opened))
         if marked
         else "No baseline yet: later scans have nothing to be compared with.",
-        open_findings=opened,
-        EXAMINED=EXAMINED,
+        open_findings=plainly(register, found.name, opened),
         visits=list_visits(register, found.name)[::-1],
         drafts=drafts_of(register, found.name),
         unfinished=[(u, what_of(u)) for u in unfinished_scans(register, found.name)],

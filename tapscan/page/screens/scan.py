@@ -27,7 +27,7 @@ def scan(request: Request) -> Response:
         r=reading,
         s=screening,
         e=reading.entry,
-        found=relevant,
+        figures=[i.sentence for i in relevant] or [screening.summary],
         number=number,
         beside=_beside_baseline(register, reading.entry),
         used=sum(strike.usable for strike in screening.scan.strikes),

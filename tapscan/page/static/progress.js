@@ -4,6 +4,11 @@
 const box = /** @type {HTMLElement} */ (document.getElementById("work"));
 const words = /** @type {HTMLElement} */ (box.querySelector("[role=status]"));
 const bar = /** @type {HTMLProgressElement} */ (box.querySelector("progress"));
+const since = /** @type {HTMLElement} */ (document.getElementById("since"));
+const began = Date.now();
+setInterval(() => {
+  since.textContent = `It works: ${Math.round((Date.now() - began) / 1000)} seconds.`;
+}, 1000);
 const source = new EventSource(/** @type {string} */ (box.dataset.events));
 
 source.addEventListener("message", (message) => {

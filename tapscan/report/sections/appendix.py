@@ -32,11 +32,11 @@ def mode_row(m: Mode, notes: words.Notes) -> dict[str, Any]:
     cents = wording.UNKNOWN if m.cents is None else wording.minus(f"{m.cents:+.0f}")
     return {
         "id": m.id,
-        "frequency": wording.with_sd(m.frequency),
-        "decay": wording.with_sd(m.decay_rate),
-        "t60": wording.with_sd(m.t60),
-        "q": wording.with_sd(m.quality),
-        "loss": wording.with_sd(m.loss.times(1e3)),
+        "frequency": wording.within(m.frequency),
+        "decay": wording.within(m.decay_rate),
+        "t60": wording.within(m.t60),
+        "q": wording.within(m.quality),
+        "loss": wording.within(m.loss.times(1e3)),
         "note": f"{m.note} {cents}" if m.note else wording.UNKNOWN,
         "tone_to_noise": wording.decibels(m.tone_to_noise_db),
         "prominence": wording.decibels(m.prominence_ratio_db),

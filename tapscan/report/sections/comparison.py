@@ -17,6 +17,7 @@ from tapscan.report.drawing.plate_map import LETTERS, amplitude_map, belief_map
 from tapscan.report.error_rates import place_rates
 from tapscan.report.section import Section, Sheet
 from tapscan.report.words import drops_in_words
+from tapscan.screening.in_words import common_told, tones_told
 
 MOST_ROWS, MOST_BRIEF = 12, 6
 DROPS = "three largest drops, in the plate's own scatter"
@@ -44,13 +45,12 @@ def comparison_section(screening: Screening) -> dict[str, Any] | None:
         "tones": counted_tones(screening),
         "later": c.later,
         "baselines": wording.listed(c.baselines, 6),
-        "common": c.common.sentence if c.common else _no_common(c),
+        "common": common_told(c) or c.reason or "",
         "rows": [_row(p) for p in shown],
         "most": [
             _row(p) for p in (shown if len(shown) <= MOST_BRIEF else sorted(_most(shown), key=lambda p: p.baseline_hz))
         ],
         "any_changed": bool(changed),
-        "pairs": len(c.pairs),
         "lost": [_unpaired(u) for u in c.lost if u.counts],
         "gained": [_unpaired(u) for u in c.gained if u.counts],
         "unlike": c.unlike,
@@ -90,10 +90,6 @@ def _where_strong(screening: Screening, c: Comparison) -> Markup | None:
     return amplitude_map(layout, where, tapped, "where-changed", "the changed modes") if layout and where else None
 
 
-def _no_common(c: Comparison) -> str:
-    return f"No common change is given: {c.common_reason}." if c.common_reason else c.reason or ""
-
-
 def _largest(c: Comparison) -> list[ModePair]:
     return sorted(c.pairs, key=lambda p: -p.normalised_drop)[:6]
 
@@ -101,12 +97,7 @@ def _largest(c: Comparison) -> list[ModePair]:
 def counted_tones(screening: Screening) -> str:
     """In words a reader can add up."""
     told, c = len(screening.scan.modes), screening.comparison
-    if c is None:
-        return f"{told} heard"
-    judged = [p.judged for p in c.pairs]
-    if not judged or None in judged:
-        return f"{told} heard, {len(c.pairs)} of them also in the earlier scan"
-    return f"{sum(map(bool, judged))} compared with the earlier scan, of {told} heard (the others are too high, too low or too faint)"
+    return f"{told} heard" if c is None else tones_told(c, told)
 
 
 def _decibels(weight: float) -> float:
@@ -137,12 +128,9 @@ def _verdict(c: Comparison) -> list[tuple[str, str, str]]:
             )
         )
     if c.explanation is not None:
+        score, limit = c.explanation.score, c.explanation.limit
         rows.append(
-            (
-                "odds that a weight was left on, against a crack",
-                wording.odds(c.explanation.score),
-                wording.odds(c.explanation.limit),
-            )
+            ("odds that a weight was left on, against a crack", wording.weight_odds(score), wording.odds(limit))
         )
     return rows
 
@@ -167,7 +155,7 @@ def _place(letter: str, p: LikelyPlace) -> dict[str, str]:
         "letter": letter,
         "member": p.member,
         "where": p.where or "\N{EN DASH}",
-        "share": f"{100 * p.share:.0f} ± {100 * p.share_sd:.0f}",
+        "share": f"{100 * p.share:.0f} ± {200 * p.share_sd:.0f}",
     }
 
 

@@ -4,16 +4,18 @@ finding(indication, number, screening)   what indications.html names
 """
 
 from collections.abc import Sequence
+from math import log
 from typing import Any
 
 from tapscan import wording
 from tapscan.records import Condition, Indication, Mode, Screening
 from tapscan.report import words
-from tapscan.report.error_rates import error_rates
+from tapscan.report.error_rates import earlier_scans, error_rates
 from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.report.section import Section, Sheet
 
 MOST_NAMED = 6
+UNITS = {"standard deviations": "times the usual scatter"}  # in words that need no explanation
 OF_NOTES = "no place is known: the notes tell which keys, not where it sits"
 
 
@@ -36,19 +38,21 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
         "modes": [_mode_in_words(m) for m in modes[:MOST_NAMED]],
         "modes_left_out": max(0, len(indication.modes) - MOST_NAMED),
         "others": indication.other_explanations,
-        "reach": error_rates(indication.rule, screening.limits_sha256),
+        "reach": error_rates(indication.rule, screening.limits_sha256, earlier_scans(screening)),
     }
 
 
 def _evidence(c: Condition, modes: Sequence[Mode]) -> dict[str, str]:
-    value = wording.quantity(c.value, c.unit)
+    unit = UNITS.get(c.unit, c.unit)
+    weight = c.name == "odds of a weight" and isinstance(c.value, float) and c.value > 0
+    value = wording.weight_odds(log(c.value)) if weight else wording.quantity(c.value, unit)
     if c.name == "time to -60 dB" and len(modes) == 1:
-        value = f"{wording.with_sd(modes[0].t60)} {c.unit}"
+        value = f"{wording.within(modes[0].t60)} {c.unit}"
     return {
         "name": wording.minus(c.name),
         "meaning": meaning_of(c.name),
         "value": value,
-        "limit": "none set" if c.limit is None else wording.quantity(c.limit, c.unit),
+        "limit": "none set" if c.limit is None else wording.quantity(c.limit, unit),
         "side": _side(c),
         "source": c.source,
     }
@@ -66,8 +70,8 @@ def _mode_in_words(m: Mode) -> str:
     tone = f", near the note {m.note}" if m.note else ""
     ring = f"its decay is {wording.unknown(m.reason)}"
     if m.t60_s:
-        ring = f"fades by 60 dB in {wording.with_sd(m.t60, places=3)} s"
-    return f"{m.id}: {wording.with_sd(m.frequency, places=4)} Hz{tone}; {ring}"
+        ring = f"fades by 60 dB in {wording.within(m.t60, places=3)} s"
+    return f"{m.id}: {wording.within(m.frequency, places=4)} Hz{tone}; {ring}"
 
 
 def _build(sheet: Sheet) -> dict[str, Any] | None:

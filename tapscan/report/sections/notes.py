@@ -40,8 +40,8 @@ def _row(f: ForeignTone, played: PlayedNotes, found: set[str]) -> dict[str, str]
     keys = {n.id: n.key or wording.UNKNOWN for n in played.notes}
     return {
         "id": f.id,
-        "hz": wording.with_sd(f.frequency, places=1),
-        "loss": wording.with_sd(f.loss, places=4),
+        "hz": wording.within(f.frequency, places=1),
+        "loss": wording.within(f.loss, places=4),
         "notes": f"{wording.counted(len(f.notes), 'note')}, {len(f.near)} with a partial beside it",
         "keys": wording.listed([keys[n] for n in f.notes], MOST_KEYS),
         "what": _what(f, found),

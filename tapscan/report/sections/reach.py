@@ -7,7 +7,7 @@ from typing import Any
 
 from tapscan import wording
 from tapscan.records import Screening
-from tapscan.report.error_rates import error_rates
+from tapscan.report.error_rates import earlier_scans, error_rates
 from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Section, Sheet
 from tapscan.screening.rules import rules_of
@@ -18,9 +18,8 @@ def error_rates_section(screening: Screening) -> list[tuple[str, str, str]]:
     not_run = {r.rule for r in screening.rules_not_run}
     raised = [i.rule for i in screening.indications]
     names = dict.fromkeys([*(r.name for r in rules_of(screening.scan)), *raised, *not_run])
-    return [
-        (rule_title(n), _said(n, n in not_run, raised.count(n)), error_rates(n, screening.limits_sha256)) for n in names
-    ]
+    used, scans = screening.limits_sha256, earlier_scans(screening)
+    return [(rule_title(n), _said(n, n in not_run, raised.count(n)), error_rates(n, used, scans)) for n in names]
 
 
 def _said(name: str, not_run: bool, raised: int) -> str:

@@ -51,7 +51,7 @@ def tones_section(screening: Screening, decays: Sequence[ToneDecay]) -> TonesSec
 
 def _row(screening: Screening, mode: Mode, found: ToneDecay | None, number: int) -> dict[str, Any]:
     layout = screening.scan.map
-    what = f"mode {mode.id}, {wording.with_sd(mode.frequency, places=4)} Hz"
+    what = f"mode {mode.id}, {wording.within(mode.frequency, places=4)} Hz"
     drawing = None
     if found is not None:
         from tapscan.report.figures.tones import tone_decay
@@ -70,7 +70,7 @@ def _decay_words(mode: Mode, found: ToneDecay | None, drawn: bool) -> str:
         return ""
     if not drawn:
         return f"Its energy at {found.station} could not be followed: {found.reason or 'too little of it'}."
-    ring = f"time to \N{MINUS SIGN}60 dB {wording.with_sd(mode.t60, places=3)} s" if mode.t60_s else "decay unknown"
+    ring = f"time to \N{MINUS SIGN}60 dB {wording.within(mode.t60, places=3)} s" if mode.t60_s else "decay unknown"
     return (
         f"How its energy leaves the plate after tap {found.strike} at {found.station}: the full line is measured, with the noise and "
         f"the neighbouring tones taken away; the broken line is the decay given above for all taps together ({ring})."

@@ -7,16 +7,17 @@ from math import hypot
 
 from tapscan.places import Layout
 from tapscan.records import LikelyPlace, Whereabouts
-from tapscan.screening.in_words import ABOUT_AS_NEAR, NAMED_PLACES
+from tapscan.screening.in_words import ABOUT_AS_NEAR, WORTH_NAMING, worth_naming
 
-LEAST_SHARE = 0.1  # of the belief
+LEAST_SHARE = WORTH_NAMING  # named here too: the rates of the places were counted with it
 
 
 def nearest_stations(found: Whereabouts, layout: Layout) -> tuple[str, ...]:
-    """Of the first places that hold some share."""
+    """Of the places that the sentence names."""
     wide = layout.outline.width_to_height if layout.outline else 1.0
-    likely = [p for p in found.places[:NAMED_PLACES] if p.share >= LEAST_SHARE]
-    return tuple(dict.fromkeys(name for place in likely for name in _beside(place, layout, wide)))
+    return tuple(
+        dict.fromkeys(name for place in worth_naming(found, LEAST_SHARE) for name in _beside(place, layout, wide))
+    )
 
 
 def _beside(place: LikelyPlace, layout: Layout, wide: float) -> list[str]:

@@ -102,7 +102,7 @@ def _fallen(scan: Scan, evidence: Evidence, settings: Settings) -> list[Indicati
     hz = evidence.measured.later.frequency_hz[evidence.measured.later_index[worst]]
     weight = evidence.mass is not None and evidence.mass.likelier
     sentence = (
-        f"Since {evidence.since}, {_how_many(found)}. (Warmth lowers all tones alike; that was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
+        f"Since {evidence.since}, {_how_many(found)}. (What all tones did together, as they do when iron warms, was taken out first.) The one that stands out most, now at {hz:.1f} Hz, fell by "
         f"{fell:.3f} % (± {200 * found.sd[worst]:.3f} %; a semitone is 5.9 %). {_where(scan, evidence, 'drops')} {_meaning(evidence.mass, *_both_ways(found))}"
     )
     conditions = [
@@ -238,13 +238,23 @@ def _stations(scan: Scan, evidence: Evidence, which: From) -> tuple[str, ...]:
     return tuple(w.station for w in where if w.weight >= STRONG)[:NAMED_PLACES]
 
 
+def _marked(scan: Scan, evidence: Evidence, which: From) -> str:
+    """The tapped places that the map marks, by the names it shows; begins with a blank."""
+    names = _stations(scan, evidence, which) if scan.map is not None else ()
+    return (
+        f" Nearest to where a crack would lie, and marked on the map: {listed([scan.where(s) for s in names])}."
+        if names
+        else ""
+    )
+
+
 def _where(scan: Scan, evidence: Evidence, which: From) -> str:
     """The likeliest parts; else why they cannot be told, and where the tones ring strongest, for what that is worth."""
     found = {w.told_from: w for w in evidence.located}
     weight = evidence.mass is not None and evidence.mass.likelier and which == "drops"
     first = found.get("weight" if weight else which)
     if first is not None and first.places:
-        return places_sentence(first, found.get(which) if weight else None)
+        return f"{places_sentence(first, found.get(which) if weight else None)}{_marked(scan, evidence, which)}"
     where = evidence.where if which == "drops" else evidence.where_damped
     named = listed([scan.where(w.station) for w in where if w.weight >= STRONG][:NAMED_PLACES])
     why = f"Where it is cannot be told: {first.reason}." if first is not None and first.reason else ""
@@ -295,7 +305,7 @@ RULE = Rule(
         ),
         (
             "odds of a weight",
-            "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations",
+            "how much likelier something left on the plate is than a crack, were both tried as often as in the simulations; a light weight is often taken for a crack, so look for one all the same",
         ),
     ),
     plain=PLAIN,

@@ -75,7 +75,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     )
     others = f" {counted(len(found) - 1, 'further tone')} in the list of notes." if len(found) > 1 else ""
     sentence = (
-        f"After {len(first.notes)} of {len(heard)} notes a tone of {wording.with_sd(first.frequency, places=1)} Hz goes on when all should be silent: "
+        f"After {len(first.notes)} of {len(heard)} notes a tone of {wording.within(first.frequency, places=1)} Hz goes on when all should be silent: "
         f"a loose or freely ringing part, or a leaking damper.{leak}{others}"
     )
     conditions = (
