@@ -4,6 +4,7 @@ FIELDS                              names of the form's fields, in order
 conditions_of(typed)                ScanConditions; what was left empty is unknown
 new_scan(typed, folder)             NewScan
 as_typed(entry)                     the same fields of a stored scan, to be changed
+as_before(register, plate, typed)    of these what stands as at the plate's last scan, with words that say so
 first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
 """
 
@@ -115,6 +116,14 @@ def as_typed(entry: ScanEntry) -> dict[str, str]:
 
 def _figure(value: float | None) -> str | None:
     return None if value is None else f"{value:g}"
+
+
+def as_before(register: Register, plate: str, typed: Mapping[str, str]) -> dict[str, str]:
+    """By field."""
+    scans = [e for e in list_scans(register, plate) if not e.played]
+    last = as_typed(scans[-1]) if scans else {}
+    same = [key for key in AGAIN if last.get(key) and typed.get(key) == last[key]]
+    return {key: f"As on {scans[-1].date.isoformat()}: change it if it is otherwise." for key in same}
 
 
 def first_typed(register: Register, plate: str) -> dict[str, str]:

@@ -41,6 +41,7 @@ def test_the_inspectors_day(site, browser_page, tmp_path):
     page.fill("#f-name", "Upright in Mill Street")
     page.click("text=Add this plate")
     page.click("text=New scan from files")
+    page.fill("#f-date", "2026-03-14")
     page.select_option("#f-state", "strung")
     page.select_option("#f-sensor", "microphone")
     page.fill("#f-operator", "C. Adeyemi")

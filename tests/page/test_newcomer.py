@@ -85,6 +85,33 @@ def test_the_warning_on_the_state_goes_when_it_is_chosen(site, browser_page, tmp
     assert browser_page.is_visible(warning)
 
 
+def test_what_stands_as_at_the_last_scan_says_so(site):
+    last = put(site.register, baseline=True)
+    said = f"As on {last.date.isoformat()}"
+    with site.client(follow_redirects=True) as client:
+        forms = [client.get("/record/new?plate=B12").text, site.post(client, "/draft/new", plate="B12").text]
+    for shown in forms:
+        assert said in shown.partition('id="h-sensor"')[2].partition("</small>")[0]
+        assert said not in shown.partition('id="h-state"')[2].partition("</small>")[0], "it is asked for anew"
+
+
+def test_a_scan_of_older_files_is_not_stored_as_of_today_without_a_word(site, browser_page, tmp_path):
+    with site.client() as client:
+        address = dropped(site, client, tmp_path, state="stripped")
+    page, number = browser_page, address.partition("#")[0].rpartition("=")[2]
+    sent = []
+    page.goto(site.address + address)
+    page.evaluate(f"sessionStorage.setItem('day-{number}', '2026-03-02')")
+    page.reload()
+    page.route("**/draft", lambda route: (sent.append(route.request.post_data), route.fulfill(body="sent")))
+    page.click("#store")
+    assert "2026-03-02" in page.inner_text("#f-date ~ [role=alert]") and sent == []
+    page.click("#day-offer")
+    page.click("#store")
+    page.wait_for_selector("text=sent")
+    assert len(sent) == 1 and "2026-03-02" in sent[0]
+
+
 def test_a_plate_and_the_list_of_plates_say_the_same_of_one_baseline_scan(site):
     found = put(site.register, baseline=True).name
     add_outcome(site.register, found, Outcome("nothing", "penetrant", "A. Ulm", built.DAY))

@@ -37,7 +37,7 @@ from tapscan.workflow.keep_draft import (
     typed_of,
 )
 from tapscan.workflow.own_layouts import layout_names
-from tapscan.workflow.typed_scan import first_typed
+from tapscan.workflow.typed_scan import as_before, first_typed
 
 MOST_BYTES = 1_000_000_000  # of one recording
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
@@ -77,6 +77,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         status,
         draft=draft,
         t=typed_of(draft),
+        before=as_before(register_of(request), draft.plate, typed_of(draft)),
         look=looked,
         earlier=earlier,
         unsaid=_unsaid(draft),

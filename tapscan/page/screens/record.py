@@ -23,7 +23,7 @@ from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sheet import way_map
 from tapscan.workflow.taken import complete, give_up, is_played, missing_stations, what_of
 from tapscan.workflow.typed_recording import at_rest, begin_typed, finish_typed, input_of, session_of, undo_last
-from tapscan.workflow.typed_scan import first_typed
+from tapscan.workflow.typed_scan import as_before, first_typed
 
 INPUT_KEYS = ("device", "channel", "rate", "beeps")
 
@@ -56,6 +56,7 @@ def _form(
     names = {
         "plate": plate,
         "t": typed,
+        "before": as_before(register, plate, typed),
         "layouts": [(name, name) for name in layout_names(register.folder)],
         "bars": list_bars(register),
         "devices": devices,

@@ -30,11 +30,20 @@ function offerDay() {
   offer.id = "day-offer";
   offer.className = "button";
   offer.textContent = `The files are of ${told}: tapped that day`;
+  const ask = document.createElement("strong");
+  ask.setAttribute("role", "alert");
   offer.addEventListener("click", () => {
     day.value = told;
     offer.remove();
+    ask.remove();
   });
-  day.after(offer);
+  day.after(offer, ask);
+  form.addEventListener("submit", (e) => {
+    if (e.submitter?.id !== "store" || day.value || !offer.isConnected) return;
+    e.preventDefault();
+    ask.textContent = `Which day was it tapped? The files are of ${told}; it is not stored as of today without a word.`;
+    day.focus();
+  });
 }
 offerDay();
 

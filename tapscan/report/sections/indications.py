@@ -44,8 +44,10 @@ def finding(indication: Indication, number: int, screening: Screening) -> dict[s
 
 def _evidence(c: Condition, modes: Sequence[Mode]) -> dict[str, str]:
     unit = UNITS.get(c.unit, c.unit)
-    weight = c.name == "odds of a weight" and isinstance(c.value, float) and c.value > 0
-    value = wording.weight_odds(log(c.value)) if weight else wording.quantity(c.value, unit)
+    if c.name == "odds of a weight" and isinstance(c.value, float) and c.value > 0:
+        value = wording.weight_odds(log(c.value))
+    else:
+        value = wording.quantity(c.value, unit)
     if c.name == "time to -60 dB" and len(modes) == 1:
         value = f"{wording.within(modes[0].t60)} {c.unit}"
     return {
