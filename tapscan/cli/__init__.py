@@ -3,6 +3,7 @@
 main()   entry point; turns a TapscanError, and at last any other error, into one line on stderr and exit status 1
 """
 
+import gc
 import os
 import sys
 
@@ -11,6 +12,10 @@ TRACE = "TAPSCAN_TRACE"  # set to anything: an error of the program itself is sh
 
 def main() -> None:
     """Run the command line."""
+    gc.set_threshold(
+        20_000, 20, 20
+    )  # a command makes much and throws little away: looking for garbage took a tenth of its start
+
     from tapscan.cli.app import app
     from tapscan.errors import TapscanError
 

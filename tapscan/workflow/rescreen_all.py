@@ -27,6 +27,7 @@ from tapscan.settings import Settings, settings_sha256
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.where import place_of
 
+ANSWER_S = 10.0  # a scheduler has so long to answer
 TRIES = 3  # a worker may be killed on a scan; then another takes it
 MISSING = "--scheduler needs Dask: pip install 'tapscan[server]'"
 
@@ -164,6 +165,6 @@ def _client(scheduler: str | None, workers: int | None) -> Iterator[Any]:
 
 def _connected(client: Any, scheduler: str) -> Any:
     try:
-        return client(scheduler, timeout="10s")
+        return client(scheduler, timeout=ANSWER_S)
     except (OSError, ValueError) as problem:
         raise BadRequest(f"--scheduler {scheduler}: no Dask scheduler answers there ({problem})") from None

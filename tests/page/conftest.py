@@ -65,6 +65,8 @@ def run(register: Register) -> Iterator[Site]:
     assert server.started
     yield Site(register, port, app)
     server.should_exit = True
+    thread.join(1)
+    server.force_exit = True  # a connection that a test left open would be waited for
     thread.join(10)
 
 

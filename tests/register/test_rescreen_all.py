@@ -83,7 +83,8 @@ def test_without_dask_a_fault_costs_its_scan(where, monkeypatch):  # noqa: F811
     assert len(answers) == 2 and all("ZeroDivisionError" in (a.trouble or "") for a in answers)
 
 
-def test_a_scheduler_that_does_not_answer_is_one_line(where, other):  # noqa: F811
+def test_a_scheduler_that_does_not_answer_is_one_line(where, other, monkeypatch):  # noqa: F811
+    monkeypatch.setattr("tapscan.workflow.rescreen_all.ANSWER_S", 1.0)
     done = run("register", "rescreen", "--settings", other, "--scheduler", "tcp://127.0.0.1:1")
     assert done.status == 1 and "no Dask scheduler answers" in done.err
     assert screened(open_register(where)) == {"B12/2026-03-14": 1, "B12/2026-06-01": 1}
