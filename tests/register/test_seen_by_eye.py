@@ -72,7 +72,8 @@ def test_a_line_in_bare_iron_holds_finish_and_strings(register, tmp_path):
     assert all(TOLD in page for page in sheets(register, entry.name, tmp_path))
     whole = (tmp_path / "page.html").read_text(encoding="utf-8")
     assert whole.count(TOLD) == 1 and MAY_BE not in whole, "the sentence goes from the figures with what it speaks of"
-    assert any(TOLD in told for told in reading_of(register, entry.name).notices)
+    assert any(TOLD in told for told in reading_of(register, entry.name).about.since)
+    assert TOLD in reading_of(register, entry.name).short
     edit_scan(register, entry.name, lambda e: replace(e, checklist=()))
     assert standing(register, entry.name).headline == NOTHING
 
