@@ -1,6 +1,6 @@
 """How often something relevant is found on a single scan of a plate without a flaw, by pickup and by microphone.
 
-    python -m bench.unflawed WORK --tables FOLDER [--draws 75] [--pickup] [--minutes M] [--cores K]      writes bench/results/unflawed.txt
+    python -m bench.unflawed WORK --tables FOLDER [--draws 75] [--pickup] [--minutes M] [--cores K]      writes bench/results/unflawed.txt and docs/rules.md
 
 The plates without a flaw of bench/detection.py, 20 places, first scan, nothing held, spoilt as there: hum, room tones, rattles, a third at 44.1 or 48 kHz. FOLDER and WORK as there; what is finished is taken from WORK. --pickup: those by pickup are made
 first, and the others not. Each draw of the iron is laid on three patterns, so the interval is also given over draws. SIMULATED; no iron was measured.
@@ -18,10 +18,13 @@ from bench import study
 from bench.compare_scans import RATE_HZ
 from bench.detection_scans import Plate, luck_of
 from bench.detection_store import FIRST_SEED, SETTINGS, make, read, tables_of
+from bench.doc_pages import between
 from tapscan.demo.plates import Table
 from tapscan.screening.rules import run_rules
 
 RESULT = Path(__file__).parent / "results" / "unflawed.txt"
+PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
+MARKS = "<!-- unflawed -->", "<!-- end of unflawed -->"
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,7 @@ def main() -> None:
     make(wanted, said.work, time.time() + 60 * said.minutes, said.cores)
     text = table(told_of(plates, said.work), head)
     RESULT.write_text(text, encoding="utf-8")
+    PAGE.write_text(between(PAGE.read_text(encoding="utf-8"), MARKS, f"```text\n{text}```"), encoding="utf-8")
     print(text)
 
 
