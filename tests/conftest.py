@@ -13,7 +13,9 @@ from pathlib import Path
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, and for the commands the tests start
 os.environ["TAPSCAN_JOBS"] = "1"  # tests run side by side already; those of `--jobs` say how many
 os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="tapscan-tests-")
-os.environ["XDG_CACHE_HOME"] = os.environ["XDG_CONFIG_HOME"]
+# the processes of one run share what may be made again: plate models, lists of fonts
+if "PYTEST_XDIST_WORKER" not in os.environ:
+    os.environ["XDG_CACHE_HOME"] = os.environ["XDG_CONFIG_HOME"]
 os.environ["TAPSCAN_REGISTER"] = str(Path(os.environ["XDG_CONFIG_HOME"]) / "no-such-folder")
 # what the person who runs the tests keeps as defaults of his shop is not the tests' affair, nor are the tests' registers his
 

@@ -16,6 +16,7 @@ from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Built, Sheet
 from tapscan.report.sections.comparison import counted_tones
 from tapscan.report.shop import Shop
+from tapscan.screening.disposition import MAY_BE
 from tapscan.screening.next_steps import QUALIFIED
 from tapscan.screening.rules import change_since_baseline
 
@@ -143,7 +144,7 @@ def _figures(sheet: Sheet) -> str:
     """The summary without what stands above it already."""
     told = sheet.screening.summary
     for said in (how_sure(sheet.screening), *_seen(sheet)):
-        told = told.replace(said, "")
+        told = told.replace(f"{said} {MAY_BE}", "").replace(said, "")
     return " ".join(told.split())
 
 

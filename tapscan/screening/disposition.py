@@ -125,7 +125,7 @@ def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:
 
 def eye_told(eye: Sequence[str]) -> str:
     """Two sentences."""
-    return f"{SEEN_BY_EYE} {listed(eye)}. That may be a crack."
+    return f"{SEEN_BY_EYE} {listed(eye)}. {MAY_BE}"
 
 
 def _amiss(told: Sequence[str]) -> str:
@@ -325,7 +325,7 @@ def _doubtful(scan: Scan, indications: Sequence[Indication]) -> Why | None:
 
 LOSSLESS = "Record WAV or FLAC: set the phone's recorder to lossless, and tap all places again."
 PART = "Not all places of the layout were tapped."
-SEEN_BY_EYE = "Seen by eye:"
+SEEN_BY_EYE, MAY_BE = "Seen by eye:", "That may be a crack."
 NOTES = frozenset(rule.name for rule in NOTE_RULES)
 ALL_PLACES = (
     "Tap all places and record the plate again as the sheet says. As long as places are missing, there is no answer for the plate.",

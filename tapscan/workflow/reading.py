@@ -41,10 +41,9 @@ class Reading:
     entry: ScanEntry
     screening: Screening
     about: About
-    notices: tuple[str, ...]  # what people saw, found or mended, where the first words do not say it
     later: tuple[Later, ...]  # what newer scans say
     steps: list[tuple[str, list[str]]]  # whose they are, and what is to be done
-    short: Markup  # where to look first, other causes, how sure, compared with, what limits it: HTML of the report
+    short: Markup  # what people saw and found, where to look first, other causes, how sure, compared with, what limits it: HTML of the report
     workshop: str  # empty where the shop has given no name
     qualified: str  # who a qualified person is, where one is named
     sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
@@ -60,14 +59,8 @@ def reading_of(register: Register, name: str, number: int | None = None) -> Read
     since = notices(register, entry, screening)
     told = replace(about(plate, entry, shop), since=since)
     first, sections = first_and_sections(screening, told, Beside(shop), QUICK)
-    relevant = any(
-        i.interpretation == "relevant" for i in screening.indications
-    )  # then its sentences stand in the summary's place
-    unsaid = tuple(n for n in since if relevant or n in entry.by_eye or n not in screening.summary)
     newer, what = later(register, entry), steps(screening.next_steps)
-    return Reading(
-        plate, entry, screening, told, unsaid, newer, what, first.short, shop.name, first.qualified, tuple(sections)
-    )
+    return Reading(plate, entry, screening, told, newer, what, first.short, shop.name, first.qualified, tuple(sections))
 
 
 def shop_of(register: Register) -> Shop:

@@ -10,9 +10,11 @@ from tapscan.register.mending import void_scan
 from tapscan.register.scans import add_outcome, edit_scan, find_scan
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
-from tapscan.screening.disposition import EYE, NOTHING, OPEN
+from tapscan.screening.disposition import EYE, MAY_BE, NOTHING, OPEN
 from tapscan.screening.next_steps import CRACK_TEST
+from tapscan.settings import Settings
 from tapscan.workflow.at_a_glance import lines
+from tapscan.workflow.conclude import conclude
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.reading import reading_of
 from tapscan.workflow.standing import as_it_stands, later, notices
@@ -68,9 +70,18 @@ def test_a_line_in_bare_iron_holds_finish_and_strings(register, tmp_path):
     assert said.headline == EYE and said.disposition == "no relevant indication"
     assert said.next_steps[0].startswith("Workshop: Put no finish") and CRACK_TEST.line in said.next_steps
     assert all(TOLD in page for page in sheets(register, entry.name, tmp_path))
-    assert any(TOLD in told for told in reading_of(register, entry.name).notices)
+    whole = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert whole.count(TOLD) == 1 and MAY_BE not in whole, "the sentence goes from the figures with what it speaks of"
+    assert any(TOLD in told for told in reading_of(register, entry.name).about.since)
+    assert TOLD in reading_of(register, entry.name).short
     edit_scan(register, entry.name, lambda e: replace(e, checklist=()))
     assert standing(register, entry.name).headline == NOTHING
+
+
+def test_what_was_taken_from_the_list_is_no_longer_said(register):
+    entry = silent(register, FIRST, checklist=())
+    stored = conclude(stored_screening(register, entry), Settings(), (), (TOLD,), (TOLD,))
+    assert stored.headline == EYE and as_it_stands(register, entry, stored).headline == NOTHING
 
 
 def test_beside_a_finding_both_are_told(register, tmp_path):

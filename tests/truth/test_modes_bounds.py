@@ -67,7 +67,7 @@ CASES = [(snr, t60) for snr in (20, 40) for t60 in RUNS]
 def test_errors_stay_near_the_bound(snr_db, t60):
     ratios = np.sqrt(np.mean(runs(snr_db, t60)[:, :2] ** 2, axis=0))
     print(f"{snr_db} dB, T60 {t60} s: frequency {ratios[0]:.3f}, decay {ratios[1]:.3f} of the bound")
-    # 1.25: what is asked of a good estimator; scatter of the ratio itself 6.5 % (120 runs) to 7 % (100): a true ratio of 1.5 is missed once in thousands.
+    # 1.25: what is asked of a good estimator; scatter of the ratio itself 6.5 % (120 runs) to 7 % (100): a true ratio of 1.5 is missed once in 200.
     assert ratios.max() <= 1.25
     assert ratios.min() >= 0.75  # far under the bound would mean that the bound or the noise is wrong
 

@@ -41,7 +41,7 @@ function offerDay() {
   form.addEventListener("submit", (e) => {
     if (e.submitter?.id !== "store" || day.value || !offer.isConnected) return;
     e.preventDefault();
-    ask.textContent = `Which day was it tapped? The files are of ${told}; it is not stored as of today without a word.`;
+    ask.textContent = `Say the day it was tapped: the files are of ${told}, and an empty box means today.`;
     day.focus();
   });
 }
