@@ -1,6 +1,7 @@
 """Which scans later ones are compared with.
 
 advice(marked, still_open)                   what a plate with so many baseline scans lacks; empty where nothing
+compared_with(register, plate, shop)         what a new scan is compared with by itself, in words; empty where with nothing
 choose_baseline(register, plate, names, why) these scans and no others; refused where something speaks against one and nobody says why
 """
 
@@ -9,7 +10,9 @@ from collections.abc import Sequence
 from tapscan.errors import BadRequest
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
-from tapscan.register.scans import find_scan, set_baseline
+from tapscan.register.scans import find_scan, list_scans, set_baseline
+from tapscan.report.shop import Shop
+from tapscan.wording import listed
 from tapscan.workflow.standing import against_baseline
 
 ENOUGH = 3
@@ -26,6 +29,14 @@ def advice(marked: int, *, still_open: bool = False) -> str:
     if still_open:
         return f"{counted} {FIRST}".lstrip()
     return f"{counted} {TELLS}: out of the piano, lift the plate, set it down and scan it, {MORE[marked]}.".lstrip()
+
+
+def compared_with(register: Register, plate: str, shop: Shop) -> str:
+    """Days as the shop writes them."""
+    days = [shop.day(e.date) for e in list_scans(register, plate) if e.baseline]
+    if len(days) > ENOUGH:
+        return f"its {len(days)} baseline scans"
+    return f"the {'scan' if len(days) == 1 else 'scans'} of {listed(days)}" if days else ""
 
 
 def choose_baseline(register: Register, plate: str, names: Sequence[str], why: str | None) -> list[ScanEntry]:

@@ -4,6 +4,7 @@ import re
 from pathlib import Path
 
 from tapscan.page.screens import draft as screen
+from tapscan.page.screens.documents import OWN_POLICY
 from tapscan.register.entries import Outcome
 from tapscan.register.scans import add_outcome
 from tapscan.workflow.at_a_glance import lines
@@ -27,11 +28,12 @@ def test_what_cannot_be_compared_yet_invites_another_recording(site):
     with site.client() as client:
         for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={baseline}").text
         assert not COMPARE.search(for_the_plate) and not COMPARE.search(for_the_scan)
-        assert "Drop in a new recording to compare" in for_the_plate
+        by_itself = f"compared with the baseline by itself: with the scan of {built.DAY}"
+        assert by_itself in for_the_plate and for_the_plate.count('action="/draft/new"') == 1, "one button begins"
         later = put(site.register, b"two").name
         for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={later}").text
     assert COMPARE.search(for_the_plate) and COMPARE.search(for_the_scan)
-    assert "Drop in a new recording to compare" not in for_the_plate
+    assert by_itself in for_the_plate and for_the_plate.count('action="/draft/new"') == 1, "one button begins"
 
 
 def test_a_comparison_that_cannot_be_made_leads_back_to_its_plate(site):
@@ -133,3 +135,36 @@ def test_the_tick_says_what_it_does(site, address):
             (site.post(client, "/draft/new", plate="B12") if address == "draft" else client.get(address)).text
         )
     assert "This scan is the baseline" in shown and "becomes none" not in shown
+
+
+def test_a_report_leads_back_and_is_saved_without_the_pages_own_words(site):
+    name = put(site.register).name
+    with site.client() as client:
+        begun = site.post(client, "/document", name=name, kind="summary").headers["location"]
+        work = site.app.state.works.find(begun.rpartition("=")[2])
+        assert until(lambda: work.over, 60) and not work.problem
+        shown, saved = client.get(f"{work.leads_to}&back=/%5Celsewhere"), client.get(f"{work.leads_to}&save=1")
+    ways = shown.text.partition('class="ways"')[2].partition("</p>")[0]
+    assert f'href="/scan?name={name.replace("/", "%2F")}"' in ways and "save=" in ways and "elsewhere" not in ways
+    assert 'class="ways"' not in saved.text and saved.headers["content-disposition"].startswith("attachment")
+    assert shown.headers["content-security-policy"] == saved.headers["content-security-policy"] == OWN_POLICY
+
+
+def test_the_button_that_stores_says_with_what_it_compares_and_a_baseline_scan_with_nothing(
+    site, browser_page, tmp_path
+):
+    put(site.register, baseline=True)
+    with site.client() as client:
+        browser_page.goto(site.address + dropped(site, client, tmp_path, **ALL_SAID))
+    compares = f"compare it with the scan of {built.DAY}"
+    assert compares in browser_page.inner_text("#store")
+    browser_page.check("[name=baseline]")
+    assert compares not in browser_page.inner_text("#store")
+
+
+def test_what_people_found_stands_once_on_a_scans_page_in_the_rows_of_the_report(site):
+    name = put(site.register).name
+    add_outcome(site.register, name, Outcome("a scratch beside strut 3", "penetrant", "A. Ulm", built.DAY))
+    with site.client() as client:
+        shown = main_of(client.get(f"/scan?name={name}").text).partition("What to do next")[0]
+    assert shown.count("a scratch beside strut 3") == 1 and "Seen and found by people" in shown

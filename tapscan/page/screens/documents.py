@@ -66,7 +66,8 @@ def begin_document(
     def do(progress: Progress) -> str:
         progress("Drawing it", 0, 0)
         write(folder / f"{number}{name.suffix}")
-        return to("/document", id=number, name=name, back=back)
+        request.app.state.ways_back[number] = back
+        return to("/document", id=number, name=name)
 
     return go(to("/progress", id=request.app.state.works.begin(title, do, key, back).id))
 
@@ -81,18 +82,15 @@ def document(request: Request) -> Response:
     pdf = path.suffix == ".pdf"
     name = quote(asked(request, "name") or path.name, safe="")
     saved = "attachment" if asked(request, "save") else "inline"
-    if not pdf and not asked(request, "save"):
-        return HTMLResponse(
-            _with_ways(path.read_text(encoding="utf-8"), request), headers={"content-security-policy": OWN_POLICY}
-        )
     headers = {"content-disposition": f"{saved}; filename*=UTF-8''{name}", "content-security-policy": OWN_POLICY}
+    if not pdf and not asked(request, "save"):
+        return HTMLResponse(_with_ways(path.read_text(encoding="utf-8"), request), headers=headers)
     return FileResponse(path, media_type="application/pdf" if pdf else "text/html; charset=utf-8", headers=headers)
 
 
 def _with_ways(page: str, request: Request) -> str:
     """A way back, and to a file of one's own; on the screen only, and not in what is saved."""
-    back = asked(request, "back")
-    back = back if back.startswith("/") and not back.startswith("//") else "/"
+    back = request.app.state.ways_back[asked(request, "id")]
     save = to("/document", id=asked(request, "id"), name=asked(request, "name"), save="yes")
     ways = f'<p class="ways"><a href="{escape(back)}">Back</a> <a href="{escape(save)}">Save it as a file</a> <span>To print it: the browser\'s own Print, or the PDF.</span></p>'
     return page.replace("</style>", f"{WAYS_STYLE}</style>", 1).replace("<body>", f"<body>{ways}", 1)
@@ -103,6 +101,7 @@ def _folder(request: Request) -> Path:
     state = request.app.state
     if getattr(state, "documents", None) is None:
         state.documents = tempfile.TemporaryDirectory(prefix="tapscan-documents-")
+        state.ways_back = {}  # by number: an address from outside would lead anywhere
     return Path(state.documents.name)
 
 

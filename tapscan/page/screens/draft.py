@@ -13,6 +13,7 @@ from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
 from tapscan.workflow.bar import BAR_TURNS, WHERE
 from tapscan.workflow.bars import list_bars
+from tapscan.workflow.baseline import compared_with
 from tapscan.workflow.draft import (
     PLATE,
     Draft,
@@ -24,7 +25,6 @@ from tapscan.workflow.draft import (
     remove_file,
     set_part,
 )
-from tapscan.workflow.history import baseline_of
 from tapscan.workflow.keep_draft import (
     beside_earlier,
     found_in,
@@ -37,6 +37,7 @@ from tapscan.workflow.keep_draft import (
     typed_of,
 )
 from tapscan.workflow.own_layouts import layout_names
+from tapscan.workflow.reading import shop_of
 from tapscan.workflow.typed_scan import as_before, first_typed
 
 MOST_BYTES = 1_000_000_000  # of one recording
@@ -81,7 +82,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         look=looked,
         earlier=earlier,
         unsaid=_unsaid(draft),
-        baseline_days=[str(e.date) for e in baseline_of(register_of(request), draft.plate)],
+        compared_with=compared_with(register_of(request), draft.plate, shop_of(register_of(request))),
         heard=heard,
         notes=notes,
         played=is_played(draft),

@@ -12,10 +12,11 @@ from tapscan.errors import UnknownName
 from tapscan.page.forms import asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
-from tapscan.workflow.baseline import advice
+from tapscan.workflow.baseline import advice, compared_with
 from tapscan.workflow.draft import drafts_of
 from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
+from tapscan.workflow.reading import shop_of
 from tapscan.workflow.scan import list_scans, unfinished_scans
 from tapscan.workflow.still_open import open_findings, plainly, unexamined
 from tapscan.workflow.taken import what_of
@@ -36,7 +37,7 @@ def plate(request: Request) -> Response:
         scans=scans[::-1],
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
-        baseline_days=[str(s.date) for s in scans if s.baseline and not s.crossed_out],
+        compared_with=compared_with(register, found.name, shop_of(register)),
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
         advice=advice(marked, still_open=unexamined(opened))
         if marked
