@@ -71,6 +71,34 @@ def test_what_was_not_counted_is_named_as_such(kind, monkeypatch):
     assert said.partition("not counted: ")[2].startswith(reach.PIANO_KINDS[kind].removeprefix("with "))
 
 
+def test_two_scans_before_and_two_after_have_counts_of_their_own_or_none(monkeypatch):
+    """The rates of one scan each are never told for two of each."""
+    figures = json.loads(reach.FILE.read_text(encoding="utf-8"))["piano"]
+    before, after = (
+        [scan(c, seed=s, scatter=3e-4, state="strung") for s in seeds] for c, seeds in ((0.0, (1, 2)), (FELL, (3, 4)))
+    )
+    base = [replace(named(s, "2026-03-02", STRUNG), name=f"A1/{n}") for n, s in zip("ab", before, strict=True)]
+    third, later = (replace(named(s, "2026-03-02", STRUNG), name=f"A1/{n}") for n, s in zip("cd", after, strict=True))
+    told = compare_scans(later, base, Settings(), again=[third])
+    alone = replace(screening(), scan=later.scan, indications=(), limits_sha256=SHIPPED)
+    assert told.twice and told.indications
+    counted = {
+        **figures,
+        "job twice": {"same": {"spoke": 0, "of": 77, "high": 0.03}, "severed": {"spoke": 5, "of": 66, "high": 1.0}},
+    }
+    without = {k: v for k, v in figures.items() if k != "job twice"}
+    said = {}
+    for name, part in (("counted", counted), ("without", without)):
+        monkeypatch.setattr(reach, "measured", lambda part=part: {"piano": part})
+        said[name] = how_sure(with_comparison(alone, told, Settings()))
+    assert (
+        "5 of 66" in said["counted"]
+        and "77" in said["counted"]
+        and share(figures["job"]["severed"]) not in said["counted"]
+    )
+    assert reach.NOT_SURE in said["without"] and "simulated plates in the piano" not in said["without"]
+
+
 def test_the_section_names_what_the_figure_is_made_of_and_draws_no_bar_of_a_single_tone():
     there = comparison_section(compared("2026-03-03", change=FELL))
     out = compare_scans(named(scan(FELL, seed=2), "2026-03-03"), [named(scan(), "2026-03-02")], Settings())

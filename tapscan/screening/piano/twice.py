@@ -22,7 +22,7 @@ from tapscan.screening.compressed import not_comparable
 from tapscan.screening.piano.measure import FEW, UNLIKE_HZ, UNLIKE_SLOPE, Measured, largest, measure
 from tapscan.settings import Settings
 
-LEAST_UNLIKE = 1e-3  # of 1 less the cosine of two patterns: less is how the places were hit
+TWICE_UNLIKE = 3e-3  # of 1 less the cosine of two patterns: less is how the places were hit
 Two = tuple[Scan, Scan]
 
 
@@ -71,10 +71,11 @@ def _far(a: Scan, b: Scan, settings: Settings) -> float | None:
     m, limits = measure(a, b, "one job", settings), settings.piano
     f = m.earlier.frequency_hz[m.pairing.pairs[:, 0]]
     inside = (f > limits.lowest_hz) & (f < limits.twice_highest_hz)
-    alike = inside & (m.pairing.shape_correlation > limits.alike)
+    alike = (f > limits.lowest_hz) & (f < limits.twice_drops_hz) & (m.pairing.shape_correlation > limits.alike)
     if m.statistic is None or alike.sum() < FEW:
         return None
-    return largest(_drops(m, settings)[alike], settings) + limits.pattern_weight * _unlike(m, f, inside)
+    fell = np.minimum(_drops(m, settings)[alike], limits.twice_cap)
+    return largest(fell, settings) + limits.pattern_weight * _unlike(m, f, inside)
 
 
 def _drops(m: Measured, settings: Settings) -> FloatArray:
@@ -85,5 +86,5 @@ def _drops(m: Measured, settings: Settings) -> FloatArray:
 
 
 def _unlike(m: Measured, frequency_hz: FloatArray, inside: NDArray[np.bool_]) -> float:
-    each = np.log(np.maximum(1 - m.pairing.shape_correlation, 0.0) + LEAST_UNLIKE)
+    each = np.log(np.maximum(1 - m.pairing.shape_correlation, 0.0) + TWICE_UNLIKE)
     return float((each - UNLIKE_SLOPE * np.log(frequency_hz / UNLIKE_HZ))[inside].mean())
