@@ -81,11 +81,9 @@ def document(request: Request) -> Response:
     pdf = path.suffix == ".pdf"
     name = quote(asked(request, "name") or path.name, safe="")
     saved = "attachment" if asked(request, "save") else "inline"
-    if not pdf and not asked(request, "save"):
-        return HTMLResponse(
-            _with_ways(path.read_text(encoding="utf-8"), request), headers={"content-security-policy": OWN_POLICY}
-        )
     headers = {"content-disposition": f"{saved}; filename*=UTF-8''{name}", "content-security-policy": OWN_POLICY}
+    if not pdf and not asked(request, "save"):
+        return HTMLResponse(_with_ways(path.read_text(encoding="utf-8"), request), headers=headers)
     return FileResponse(path, media_type="application/pdf" if pdf else "text/html; charset=utf-8", headers=headers)
 
 
