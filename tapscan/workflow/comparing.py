@@ -52,14 +52,19 @@ def comparison_of(
     now = load_screening(register, later.current.id).scan
     before = load_screening(register, find_scan(register, found.baselines[-1]).current.id).scan
     both = [s for s in dict.fromkeys(t.station for t in now.strikes) if best_strike(now, s) and best_strike(before, s)]
-    moved = {w.station: w.weight for w in found.where}
-    named = list(dict.fromkeys(s for i in found.indications for s in i.stations))
-    both.sort(key=lambda s: (named.index(s) if s in named else len(named), -moved.get(s, 0.0)))
+    both = named_first(both, found)
     scans = tuple(e.name for e in list_scans(register, name) if not e.played)
     places = tuple((s, dict(now.places).get(s, "")) for s in both)
     plain, common, tones = plainly_compared(register, found), common_told(found), tones_told(found)
     in_piano = later.conditions.state in IN_PIANO
     return Compared(name, found, scans, places, both[0] if both else None, in_piano, plain, common, tones)
+
+
+def named_first(stations: Sequence[str], found: Comparison) -> list[str]:
+    """Those that the finding names, in its order; then by how much the changed tones move there."""
+    named = list(dict.fromkeys(s for i in found.indications for s in i.stations))
+    moved = {w.station: w.weight for w in found.where}
+    return sorted(stations, key=lambda s: (named.index(s) if s in named else len(named), -moved.get(s, 0.0)))
 
 
 def plainly_compared(register: Register, found: Comparison) -> tuple[str, ...]:

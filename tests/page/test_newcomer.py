@@ -27,11 +27,13 @@ def test_what_cannot_be_compared_yet_invites_another_recording(site):
     with site.client() as client:
         for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={baseline}").text
         assert not COMPARE.search(for_the_plate) and not COMPARE.search(for_the_scan)
-        assert "Drop in a new recording to compare" in for_the_plate
+        assert f"compared with the baseline, that of {built.DAY}" in for_the_plate
         later = put(site.register, b"two").name
         for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={later}").text
     assert COMPARE.search(for_the_plate) and COMPARE.search(for_the_scan)
-    assert "Drop in a new recording to compare" not in for_the_plate
+    assert (
+        f"compared with the baseline, that of {built.DAY}" in for_the_plate and "Drop in a new" not in for_the_plate
+    ), "one button begins"
 
 
 def test_a_comparison_that_cannot_be_made_leads_back_to_its_plate(site):

@@ -134,7 +134,7 @@ def test_parts_are_shaded_by_belief_and_lettered_as_in_the_table():
     shown = page_of(located())
     discs = [float(x) for x in re.findall(r'fill-opacity="([\d.]+)"', shown[shown.index('id="where-drops-title"') :])]
     assert len(discs) == 2 and discs[0] < discs[1]  # the faintest is drawn first, and one under two per cent not at all
-    assert "A. strut 2" in shown and "62 ± 8" in shown
+    assert "A. strut 2" in shown and "62 ± 16" in shown
     assert "<b>" not in shown
     assert 'id="where-changed-title"' not in shown  # the former map, no better than chance
 

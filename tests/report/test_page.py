@@ -119,9 +119,9 @@ def test_what_was_found_and_what_to_do_come_before_any_figure():
 
 def test_the_uncertainty_stands_beside_the_value():
     text = read(screening()).text
-    assert "140.000 ± 0.012" in text  # two significant digits of 0.0123 Hz
-    assert "5.000 ± 0.050" in text
-    assert "1.382 ± 0.014 s" in text  # T60 has the relative uncertainty of the decay rate: 1 %
+    assert "140.000 ± 0.025" in text  # two significant digits of twice 0.0123 Hz
+    assert "5.00 ± 0.10" in text
+    assert "1.382 ± 0.028 s" in text  # T60 has the relative uncertainty of the decay rate: 1 %, twice
 
 
 def test_unknown_is_a_word_with_its_reason():

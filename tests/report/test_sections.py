@@ -47,7 +47,7 @@ def test_a_named_tone_has_its_decay_with_the_measured_line_and_the_fitted_one():
     assert found is not None
     row = found.rows[0]
     assert "falls by 43.4 dB a second" in row["decay"]
-    assert "after tap T1 at S1" in row["decay_words"] and "1.382 ± 0.014 s" in row["decay_words"]
+    assert "after tap T1 at S1" in row["decay_words"] and "1.382 ± 0.028 s" in row["decay_words"]
 
 
 def test_a_decay_that_could_not_be_had_says_why():
@@ -145,4 +145,4 @@ def test_a_tones_figures_go_as_far_as_its_uncertainty():
     """Tried by a shop: "± under 0.01 Hz" stood there six times."""
     sharp = mode(1, "S1", frequency_hz=140.123456, frequency_sd_hz=0.0042)
     page = full_page(screening(scan=replace(screening().scan, modes=(sharp,))))
-    assert "140.1235 ± 0.0042 Hz" in page and "under 0.0" not in page
+    assert "140.1235 ± 0.0084 Hz" in page and "under 0.0" not in page

@@ -10,7 +10,8 @@ from tapscan.screening.in_words import WORTH_NAMING, common_told, places_sentenc
 from tapscan.screening.location.nearest import nearest_stations
 from tapscan.screening.rules.change_since_baseline import NAME
 from tests.every import each
-from tests.report.sheets import comparison, indication, screening
+from tests.report.sheets import indication, screening
+from tests.report.test_comparison_section import comparison
 
 FIRST = LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.88, 0.11)
 OTHER = replace(FIRST, member="strut 1", share=0.08, share_sd=0.08, x=0.1)
