@@ -97,7 +97,8 @@ def test_whether_the_plate_changed_since_spring(site, browser_page, takes):
     assert page.inner_text("h1") == second.current.headline
     page.click("text=Compare and listen")
     page.wait_for_selector("text=before and now")
-    assert SPRING in page.inner_text(".summary")
+    assert "%" not in page.inner_text(".summary") and SPRING in (page.text_content(".figures-of") or ""), "folded away"
+    assert SPRING in page.inner_text(".crumb")
     page.click("#turn")
     page.wait_for_selector("#which:has-text('before')")
     page.click("#turn")
