@@ -79,7 +79,7 @@ def _scatter(change: FloatArray, fit: FloatArray, settings: Settings) -> float:
 
 
 def largest(score: FloatArray, settings: Settings) -> float:
-    """Mean of those that fell most."""
+    """Mean of those that fell most. score : (k,)."""
     cap = settings.piano.score_cap
     top = max(FEWEST_DROPS, round(TOP_SHARE * len(score)))
     return float(np.sort(np.clip(score, -cap, cap))[-top:].mean())

@@ -67,7 +67,7 @@ def ring_down(
 ) -> RingDown:
     """Energy decay of the mode at `frequency_hz`.
 
-    decay_rate_per_s : the fit's, only to choose the band. others_hz : frequencies of the other modes.
+    decay_rate_per_s : the fit's, only to choose the band. others_hz : (m,) frequencies of the other modes.
     noise : mean square per sample of white noise as strong as is heard there.
     """
     half = _half_width(frequency_hz, decay_rate_per_s, others_hz)
@@ -135,7 +135,7 @@ def energy_left(
     decay_rate_per_s: float,
     others_hz: Sequence[float] | FloatArray,
 ) -> EnergyLeft:
-    """The curve behind `ring_down`, ended where noise or the end of the sound would bend it by about half a decibel.
+    """The curve behind `ring_down`, ended where noise or the end of the sound would bend it by about half a decibel. others_hz : (m,).
 
     noise : sound before the strike, whose mean power in the band is taken away.
     """
