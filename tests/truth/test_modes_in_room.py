@@ -13,6 +13,7 @@ import pytest
 from bench import accuracy_plates as simulated
 from bench.simulate.room import in_room
 from tapscan.demo.taps import add_noise, scale_to, scan, snr_noise_rms
+from tapscan.records import Mode
 from tapscan.settings import Settings
 from tapscan.settings.groups import Fit
 from tapscan.signal.fit.state_space import state_fit
@@ -95,11 +96,14 @@ def told_of(room_m: float | None, seconds: float = simulated.SECONDS, alike: boo
     return together([replace(s, strikes=k) for s, k in zip(sounds, cut, strict=True)], LOW)
 
 
+@cache
+def modes_in(room_m: float) -> tuple[list[Mode], Together]:
+    return modes_of_plate(heard(room_m)[0], LOW)
+
+
 @pytest.mark.parametrize(("room_m", "recall", "precision"), [(0.1, 0.95, 0.90), (0.4, 0.85, 0.85)])
 def test_modes_of_a_plate_in_a_room(room_m, recall, precision):
-    results, plate = heard(room_m)
-    modes, _ = modes_of_plate(results, LOW)
-    score = simulated.scored(tuple(modes), plate)
+    score = simulated.scored(tuple(modes_in(room_m)[0]), heard(room_m)[1])
     assert score.recall >= recall
     assert score.precision >= precision
     assert min(score.held) > 0.85, "of some 70 modes, whose errors hang together"
@@ -119,7 +123,7 @@ def test_the_rooms_own_decay(room_m):
     measured = [
         pra.experimental.measure_rt60(sosfilt(o, response)[start:], fs=simulated.RATE_HZ, decay_db=20) for o in octaves
     ]
-    told = told_of(room_m).room
+    told = modes_in(room_m)[1].room
     assert told is not None
     assert told.t60_s is not None
     assert told.t60_s == pytest.approx(float(np.median(measured)), rel=0.2)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from bench.notes import COUNTED_SCALES, PAGE, RESULTS, SETTING_SCALES, Unit, heard, made
+from bench.notes import COUNTED_SCALES, PAGE, RESULTS, Unit, heard, made
 from bench.simulate.played import Played, Wrong, piano, take
 from bench.simulate.round_the_piano import spoil
 from bench.simulate.string_scales import SCALES, strings
@@ -44,7 +44,7 @@ def test_usual_strings_are_youngs_and_railsbacks():
 
 
 SENSORS = ("contact", "microphone")
-HEARD = [(scale, SENSORS[k % 2]) for k, scale in enumerate(SETTING_SCALES)]
+HEARD = [("grand 185", "contact"), ("upright 108", "microphone")]  # all 88 keys; the shortest strings
 HEARD += [(scale, sensor) for scale in COUNTED_SCALES for sensor in SENSORS]
 
 
