@@ -74,9 +74,9 @@ MOST_QUESTIONS = 6
 
 CAUTIONS_TENSION = (
     "Nobody stands in the plane of the strings while the plate is looked at or tapped.",
-    "No blow near pins, agraffes or strings; only at the places named for a strung plate, and none at all once a line, a gap or a movement is seen.",
+    "No blow near pins, agraffes or strings; only at the places named for a strung plate, none at all once a line or gap is seen.",
     "Stop at any sign of movement: a sudden tick or bang, a line that grows, a pitch that falls.",
-    "String tension is changed by a qualified person only, and the pitch is not raised. No screw or bolt of the plate is turned or tried, not even by hand.",
+    "A qualified person alone changes tension or raises the pitch. No screw or bolt is turned or tried by hand.",
 )
 CAUTIONS_UNSTRUNG = (
     "No string goes on while anything found here is unexplained.",
