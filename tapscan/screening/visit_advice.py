@@ -60,7 +60,7 @@ def _ask(code: str, text: str) -> Step:
 
 
 Q_REPAIRS = _ask("ask-repairs", "Was the plate ever welded, brazed, pinned or replaced? By whom, when, and is there a bill or a photo?")  # fmt: skip
-Q_PITCH = _ask("ask-pitch", "Who tuned it last, and when? Did any section go flat again within days?")  # fmt: skip
+Q_PITCH = _ask("ask-pitch", "Who looked after its pitch last, and when? Did any section fall back within days?")  # fmt: skip
 Q_MOVED = _ask("ask-moved", "Was the piano ever dropped, tipped over, flooded or kept in the cold? When was it last moved?")  # fmt: skip
 Q_SCANS = _ask("ask-scans", "Is there an earlier report, scan or photo of the plate? A change since then tells more than any single look.")  # fmt: skip
 Q_OPEN = _ask("ask-open", "May a qualified person take off what hid the plate, when it is safe, so that the places not seen can be looked at?")  # fmt: skip
@@ -74,9 +74,9 @@ MOST_QUESTIONS = 6
 
 CAUTIONS_TENSION = (
     "Nobody stands in the plane of the strings while the plate is looked at or tapped.",
-    "No blow near pins, agraffes or strings; only at the places named for a strung plate, none at all once a line or gap is seen.",
+    "No blow near pins, agraffes or strings; only at the places named for a strung plate, and none at all once something is found.",
     "Stop at any sign of movement: a sudden tick or bang, a line that grows, a pitch that falls.",
-    "A qualified person alone changes tension or raises the pitch. No screw or bolt is turned or tried by hand.",
+    "String tension is changed by a qualified person only. No screw, bolt or pin is turned or tried by hand.",
 )
 CAUTIONS_UNSTRUNG = (
     "No string goes on while anything found here is unexplained.",
