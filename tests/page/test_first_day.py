@@ -40,6 +40,7 @@ def dropped(page: Any, take: Path) -> None:
     page.select_option("#f-sensor", "contact")
     page.set_input_files("#choose", take)
     page.wait_for_selector("#map", timeout=120_000)
+    page.wait_for_load_state()  # the map shows before the scripts can take a drag
 
 
 def at(page: Any, station: str, tap: str) -> Any:
