@@ -11,12 +11,9 @@ A companion is an estimate that no mode claims within five linewidths, or five t
 
 from __future__ import annotations
 
-import argparse
 import os
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
@@ -145,27 +142,13 @@ def table(results: Sequence[tuple[Unit, dict[str, Any]]], luck: str) -> str:
 
 def main() -> None:
     """Print and store."""
-    ask = argparse.ArgumentParser(prog="python -m bench.few_modes", description=__doc__.splitlines()[0])
-    ask.add_argument("work", type=Path)
+    ask = study.parser_of_made("bench.few_modes", __doc__.splitlines()[0])
     ask.add_argument("--structures", type=int, default=60, help="at each number of places")
     ask.add_argument("--luck", default="third")
-    ask.add_argument("--minutes", type=float, default=8.0)
-    ask.add_argument("--cores", type=int, default=os.cpu_count() or 1)
-    ask.add_argument("--dry", action="store_true", help="print only")
     said = ask.parse_args()
     os.nice(15)
-    said.work.mkdir(parents=True, exist_ok=True)
     units = [Unit(n, p, said.luck) for n in range(said.structures) for p in PLACES]
-    path_of = partial(_path, said.work)
-    study.make(units, told, path_of, time.time() + 60 * said.minutes, said.cores)
-    text = table([(u, r) for u in units if (r := study.read(path_of(u))) is not None], said.luck)
-    print(text)
-    if not said.dry:
-        RESULT.write_text(text + "\n", encoding="utf-8")
-
-
-def _path(work: Path, unit: Unit) -> Path:
-    return work / f"{unit.name}.json.gz"
+    study.told(table(study.made(said.work, units, told, said.minutes, said.cores), said.luck), RESULT, said.dry)
 
 
 if __name__ == "__main__":

@@ -216,14 +216,16 @@ def _away(case: Case, found: Whereabouts) -> float:
 def _today(case: Case, layout: Layout, model: RoughModel, part: str, kept: set[str]) -> int:
     """Rank of the part by the ranking of stations before: each station stands for the nearest part."""
     change = case.measured.loss if case.unit.flaw.startswith("rubbing") else case.measured.frequency
+    ranked = [w.station for w in places_of_change(case.measured, change) if w.station in kept]
+    order = nearest_parts(ranked, layout, model)
+    return order.index(part) if part in order else 99
+
+
+def nearest_parts(stations: Sequence[str], layout: Layout, model: RoughModel) -> list[str]:
+    """Each station stands for the part nearest to it; each part once."""
     at = {s.name: np.array([s.x, s.y]) * model.size_m for s in layout.stations}
     middles = np.array([(np.array(c.start_m) + c.end_m) / 2 for c in model.cuts])
-    order: list[str] = []
-    for w in places_of_change(case.measured, change):
-        if w.station in kept:
-            order.append(model.cuts[int(np.argmin(np.hypot(*(middles - at[w.station]).T)))].part)
-    order = list(dict.fromkeys(order))
-    return order.index(part) if part in order else 99
+    return list(dict.fromkeys(model.cuts[int(np.argmin(np.hypot(*(middles - at[s]).T)))].part for s in stations))
 
 
 def wrong_kinds(cases: Sequence[Case]) -> list[str]:

@@ -22,9 +22,21 @@ import numpy as np
 from bench import study
 from bench.compare_scans import PICKUP, RATE_HZ, draw_state
 from bench.detection_scans import BREATHING_REACH_M, SECONDS, Circumstances, _noisy, _strikes, scan_of_taps
-from bench.location import COUNTED, PLACES, ROWS, Case, Unit, _drawn, layout_for, path_of, table_of, with_places
+from bench.location import (
+    COUNTED,
+    PLACES,
+    ROWS,
+    Case,
+    Unit,
+    _drawn,
+    layout_for,
+    nearest_parts,
+    path_of,
+    table_of,
+    with_places,
+)
 from bench.location_drawn import true_part
-from bench.location_table import percent
+from bench.location_table import calibration, percent
 from bench.simulate.breathing import Breathing, breathing_taps
 from tapscan.demo.plates import draw_iron, plate_modes
 from tapscan.demo.taps import Damping, scale_to
@@ -40,6 +52,7 @@ from tapscan.settings import Settings
 LUCK = "location by force"
 CASTINGS = 3
 RESULT = Path(__file__).parent / "results" / "location_force.txt"
+HARDER = 1  # of the drawings, its number in ROWS
 
 
 @dataclass(frozen=True)
@@ -93,10 +106,7 @@ def found(unit: Unit, scan: Scan, number: int) -> Found:
 
 
 def _by_strength(stations: Sequence[str], layout: Layout, model: RoughModel, part: str) -> int | None:
-    """Each place stands for the nearest part."""
-    at = {s.name: np.array([s.x, s.y]) * model.size_m for s in layout.stations}
-    middles = np.array([(np.array(c.start_m) + c.end_m) / 2 for c in model.cuts])
-    order = list(dict.fromkeys(model.cuts[int(np.argmin(np.hypot(*(middles - at[s]).T)))].part for s in stations))
+    order = nearest_parts(stations, layout, model)
     return order.index(part) if part in order else None
 
 
@@ -114,13 +124,7 @@ def table(words: str, every: Sequence[Found]) -> list[str]:
         lines.append(
             f"    by chance {100 * np.mean([1 / f.parts for f in said]):.0f}, {100 * np.mean([3 / f.parts for f in said]):.0f} %"
         )
-    for low, high in ((0, 0.5), (0.5, 0.7), (0.7, 1.01)):
-        here = [f for f in said if low <= f.share < high]
-        if here:
-            lines.append(
-                f"    first part given {100 * low:.0f} to {min(100 * high, 100):.0f} %: there {percent(sum(f.by_map == 0 for f in here), len(here))}"
-            )
-    return lines
+    return [*lines, *calibration([(f.share, f.by_map == 0) for f in said], (0, 0.5, 0.7, 1))]
 
 
 def main() -> None:
@@ -140,8 +144,7 @@ def main() -> None:
         study.head(LUCK, "location"),
         f"{len(scans)} struts cut a quarter or half through whose faces touch, on {', '.join(COUNTED)}; one scan each",
     ]
-    for number in (1,):  # the harder drawing
-        lines += table(ROWS[number].words, [found(u, s, number) for u, s in scans])
+    lines += table(ROWS[HARDER].words, [found(u, s, HARDER) for u, s in scans])
     print("\n".join(lines))
     if given.write:
         RESULT.write_text("\n".join(lines) + "\n", encoding="utf-8")

@@ -19,7 +19,7 @@ import numpy as np
 from bench import study
 from bench.location import LIMITS, Case, _drawn, cases_of, drawn_layout, table_of, with_places
 from bench.location_drawn import true_part
-from bench.location_table import Drawing, percent
+from bench.location_table import Drawing, calibration, percent
 from tapscan.model.rough import RoughModel, rough_model
 from tapscan.places import Layout
 from tapscan.records import FloatArray
@@ -39,7 +39,6 @@ ROWS = (
     Drawing("12 places, 10 % wrong", 0.10, 0.0, 12),
     Drawing("12 places, 20 % wrong, places 15 mm off", 0.20, 0.015, 12),
 )
-BINS = ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01))
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,12 +129,7 @@ def lines_of(words: str, every: list[Tried], limits: Location) -> list[str]:
     out = [
         f"{words}: first {percent(int(right.sum()), len(every))}, three {percent(three, len(every))}, log score {score(every, limits):.2f}"
     ]
-    for low, high in BINS:
-        here = (first >= low) & (first < high)
-        out.append(
-            f"    first part given {100 * low:.0f} to {min(100 * high, 100):.0f} %: there {percent(int(right[here].sum()), int(here.sum()))}"
-        )
-    return out
+    return [*out, *calibration(list(zip(first.tolist(), right.tolist(), strict=True)))]
 
 
 def main() -> None:

@@ -3,6 +3,7 @@
 Drawing              how wrong the drawing is, and how many places are used
 Told                 what was said of one flaw
 table(rows)          lines, chance and the former ranking beside each rate
+calibration(firsts)  of parts given so much of the belief, how many were right
 reach(many, few)     figures for tapscan/report/reach.json
 """
 
@@ -10,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -18,6 +20,7 @@ from bench.reach_file import share
 
 MANY, FEW = 20, 12  # places
 LEAST_SHARE = 1e-3  # in the score
+EDGES = (0, 0.3, 0.5, 0.7, 0.9, 1)  # of the share that the first part is given
 KINDS = ("strut", "corner", "rim", "bolt", "pin")
 
 
@@ -95,14 +98,20 @@ def _weights(told_: Sequence[Told]) -> list[str]:
     ]
 
 
-def _calibration(told_: Sequence[Told]) -> list[str]:
+def calibration(firsts: Sequence[tuple[float, bool]], edges: Sequence[float] = EDGES) -> list[str]:
+    """`firsts` : the first part's share of the belief, and whether it was the right one."""
     lines = []
-    for low, high in ((0, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.9), (0.9, 1.01)):
-        here = [t for t in told_ if not t.reason and low <= t.share < high]
+    for low, high in pairwise(edges):
+        here = [right for share, right in firsts if low <= share < high or share == high == 1]
         if here:
             lines.append(
-                f"    first part given {100 * low:.0f} to {min(100 * high, 100):.0f} %: there {percent(sum(t.rank == 0 for t in here), len(here))}"
+                f"    first part given {100 * low:.0f} to {100 * high:.0f} %: there {percent(sum(here), len(here))}"
             )
+    return lines
+
+
+def _calibration(told_: Sequence[Told]) -> list[str]:
+    lines = calibration([(t.share, t.rank == 0) for t in told_ if not t.reason])
     score = -np.log([max(t.right, LEAST_SHARE) for t in told_ if not t.reason])
     return (
         [*lines, f"    log score, mean of -ln(share of the right part): {np.mean(score):.2f}"] if len(score) else lines

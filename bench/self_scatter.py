@@ -9,11 +9,8 @@ standard deviations; decays are asked of plates alone. z-scatter: odd strikes ag
 
 from __future__ import annotations
 
-import argparse
 import os
-import time
 from dataclasses import dataclass
-from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -123,27 +120,13 @@ def share_of(mine: list[dict[str, Any]], held: str, of: str) -> tuple[float, flo
 
 def main() -> None:
     """Print and store."""
-    ask = argparse.ArgumentParser(prog="python -m bench.self_scatter", description=__doc__.splitlines()[0])
-    ask.add_argument("work", type=Path)
+    ask = study.parser_of_made("bench.self_scatter", __doc__.splitlines()[0])
     ask.add_argument("--castings", type=int, default=12)
     ask.add_argument("--first", type=int, default=FIRST)
-    ask.add_argument("--minutes", type=float, default=8.0)
-    ask.add_argument("--cores", type=int, default=os.cpu_count() or 1)
-    ask.add_argument("--dry", action="store_true", help="print only")
     said = ask.parse_args()
     os.nice(15)
-    said.work.mkdir(parents=True, exist_ok=True)
     units = [Unit(f, n) for n in range(said.first, said.first + said.castings) for f in FAMILIES]
-    path_of = partial(_path, said.work)
-    study.make(units, told, path_of, time.time() + 60 * said.minutes, said.cores)
-    text = table([(u, r) for u in units if (r := study.read(path_of(u))) is not None], said.first)
-    print(text)
-    if not said.dry:
-        RESULT.write_text(text + "\n", encoding="utf-8")
-
-
-def _path(work: Path, unit: Unit) -> Path:
-    return work / f"{unit.name}.json.gz"
+    study.told(table(study.made(said.work, units, told, said.minutes, said.cores), said.first), RESULT, said.dry)
 
 
 if __name__ == "__main__":

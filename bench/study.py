@@ -117,6 +117,38 @@ def make(
     return sum(1 for _ in finished(missing, partial(_written, job, path_of), until, cores))
 
 
+def made(
+    work: Path, units: Sequence[Unit], job: Callable[[Unit], Any], minutes: float, cores: int
+) -> list[tuple[Unit, Any]]:
+    """Of the units that are finished, each with its result; kept in `work` by the unit's name, and made where it is not there."""
+    work.mkdir(parents=True, exist_ok=True)
+    path_of = partial(named_in, work)
+    make(units, job, path_of, time.time() + 60 * minutes, cores)
+    return [(u, found) for u in units if (found := read(path_of(u))) is not None]
+
+
+def named_in(work: Path, unit: Any) -> Path:
+    """By `unit.name`."""
+    return work / f"{unit.name}.json.gz"
+
+
+def parser_of_made(module: str, description: str | None) -> argparse.ArgumentParser:
+    """The options of a study that makes its own units, and writes its table unless it is run dry."""
+    parser = argparse.ArgumentParser(prog=f"python -m {module}", description=description)
+    parser.add_argument("work", type=Path)
+    parser.add_argument("--minutes", type=float, default=8.0)
+    parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
+    parser.add_argument("--dry", action="store_true", help="print only")
+    return parser
+
+
+def told(text: str, path: Path, dry: bool) -> None:
+    """Printed, and stored unless dry."""
+    print(text)
+    if not dry:
+        path.write_text(text + "\n", encoding="utf-8")
+
+
 def _written(job: Callable[[Unit], Any], path_of: Callable[[Unit], Path], unit: Unit) -> None:
     path = path_of(unit)
     half = path.with_suffix(f".{os.getpid()}.half")

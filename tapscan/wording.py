@@ -7,6 +7,7 @@ odds(log)                      "3600 to 1"
 weight_odds(log)               the same, no larger than what counts bear out
 within(estimate)               as with_sd, two standard deviations: what readers are shown (PLUS_MINUS says so)
 counted(n, word)               "1 tap", "3 taps"
+small(text)                    with a small first letter
 spelled(n)                     "none", "one", ... in letters as far as there are words for it here
 listed(names, most)            "S1, S2 and S3", cut short in words after `most`
 listed_or(names)               "a screw; a hook; or a pad"
@@ -110,6 +111,11 @@ def within(estimate: Estimate, places: int = 7) -> str:
     """Value ± two standard deviations."""
     spread = None if estimate.sd is None else 2 * estimate.sd
     return with_sd(Estimate(estimate.value, spread), places)
+
+
+def small(text: str) -> str:
+    """With a small first letter."""
+    return text[:1].lower() + text[1:]
 
 
 def decibels(value: float | None) -> str:

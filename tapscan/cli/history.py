@@ -64,10 +64,12 @@ def _among(found: "BesidePattern") -> str:
 
 def _by_people(e: "ScanEntry") -> list[str]:
     """What they saw, found and mended."""
+    from tapscan.wording import small
+
     return [
         *([e.crossed_out] if e.crossed_out else []),
         *(f"moved here on {m.on} from {m.before}: {m.why}" for m in e.moves),
-        *(told[0].lower() + told[1:].rstrip(".") for told in e.by_eye),
+        *(small(told.rstrip(".")) for told in e.by_eye),
         *(f"an examination found: {o.told}" for o in e.outcomes),
     ]
 

@@ -178,4 +178,4 @@ class SelfScatter:
         wider = f", so every \u00b1 was widened by {self.widened_by:.1f}" if self.widened_by > 1 else ""
         places = f"; places differ by {self.places:.1f} times" if self.places is not None else ""
         by_places = " and each \u00b1 covers how its places differ" if self.places_widened else ""
-        return f"Odd taps and even ones differ by {self.strikes:.1f} times what the noise explains (1 is right){wider}{places}{by_places}."
+        return f"Taps of this scan differ from each other by {self.strikes:.1f} times what the noise explains (1 is right){wider}{places}{by_places}."

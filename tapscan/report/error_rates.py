@@ -107,7 +107,7 @@ def error_rates(name: str, used: Used, scans: int | None = None) -> str:
     if rule is None or rule.rates is None:
         return NOT_MEASURED
     if rule.rates == "compared" and scans is not None and scans < ENOUGH_SCANS:
-        return _first_small(_beside(used, scans)) if _as_shipped("beside", used) else OTHER_SETTINGS
+        return wording.small(_beside(used, scans)) if _as_shipped("beside", used) else OTHER_SETTINGS
     table = TABLES.get(rule.rates, "single")
     if table not in measured():
         return NOT_MEASURED
@@ -163,8 +163,9 @@ def place_rates(found: Whereabouts, used: Used) -> str:
         return "How often this is right has not been counted."
     first, three, chance = figures["first"], figures["three"], 100 * figures["chance_first"]
     said = (
-        f"Over all cracks tried, also those for which no part had a large share, on simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong: the part named first was the right one in {share(first)} "
-        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {share(three)}; by chance it would be {chance:.0f} in 100. The larger the share, the more often it was right. {NO_IRON}"
+        f"On simulated plates tapped at {figures['places']} places, whose drawing was a fifth wrong, the part named first was the right one in {share(first)} "
+        f"({100 * first['low']:.0f} to {100 * first['high']:.0f} %), one of the first three in {share(three)}; by chance it would be {chance:.0f} in 100. "
+        f"That counts all cracks tried; the larger a part's share, the more often it was right. {NO_IRON}"
     )
     return said if _as_counted("location") else f"{said} {EARLIER}"
 
@@ -185,14 +186,14 @@ def how_sure(screening: Screening) -> str:
     if found and compared and found in compared.indications and compared.around:
         return _in_piano("It is no proof.", compared, screening.limits_sha256)
     if found:
-        return _of_finding(found.rule, screening.limits_sha256, _scans(screening))
+        return _of_finding(found.rule, screening.limits_sha256, earlier_scans(screening) or 0)
     if screening.disposition == "inconclusive" and compared and compared.around:
         return _in_piano("A crack can pass unnoticed.", compared, screening.limits_sha256)
     if screening.disposition == "inconclusive":
         return IN_PIANO if screening.scan.state in IN_PIANO_STATES and screening.scan.modes else NO_VERDICT
     if screening.comparison is None or screening.comparison.rules_not_run:
         return single_scan_misses(screening.limits_sha256)
-    return _missed(screening.limits_sha256, _scans(screening))
+    return _missed(screening.limits_sha256, earlier_scans(screening) or 0)
 
 
 def _in_piano(lead: str, comparison: Comparison, used: Used) -> str:
@@ -209,10 +210,8 @@ def _in_piano(lead: str, comparison: Comparison, used: Used) -> str:
 
 
 def _around_one_job(figures: Mapping[str, Any], twice: bool = False) -> str:
-    rows, scans = (
-        figures[TWICE if twice else "job"],
-        "two scans before one job and two after" if twice else "one scan before one job and one after",
-    )
+    rows, count = figures[TWICE if twice else "job"], "two" if twice else "one"
+    scans = f"{count} scan{'s' if twice else ''} before one job and {count} after"
     return f"{scans}, at {figures['places_tapped']} places by pickup: {alarms(rows['same'])} without a flaw ({up_to(rows['same'])}); {_found(rows)}"
 
 
@@ -231,17 +230,9 @@ def _found(rows: Mapping[str, Any]) -> str:
     return f"found: {told}" + (f"; not counted: {left}" if left else "")
 
 
-def _scans(screening: Screening) -> int:
-    return earlier_scans(screening) or 0
-
-
 def earlier_scans(screening: Screening) -> int | None:
     """Those that were left out (something buzzed in them) do not count."""
     return len(screening.comparison.baselines) if screening.comparison else None
-
-
-def _first_small(text: str) -> str:
-    return f"{text[0].lower()}{text[1:]}"
 
 
 def _of_finding(name: str, used: Used, scans: int) -> str:

@@ -10,6 +10,7 @@ from functools import cache
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.rules import RULES, rule_named
+from tapscan.wording import small
 
 
 def rule_title(name: str) -> str:
@@ -23,11 +24,7 @@ def not_run_by_reason(rules: Sequence[RuleNotRun]) -> list[tuple[str, str]]:
     titles: dict[str, list[str]] = {}
     for rule in rules:
         titles.setdefault(rule.reason, []).append(rule_title(rule.rule))
-    return [("; ".join([first, *map(_lower, rest)]), reason) for reason, (first, *rest) in titles.items()]
-
-
-def _lower(title: str) -> str:
-    return title[:1].lower() + title[1:]
+    return [("; ".join([first, *map(small, rest)]), reason) for reason, (first, *rest) in titles.items()]
 
 
 def meaning_of(condition: str) -> str:

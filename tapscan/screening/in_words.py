@@ -47,10 +47,10 @@ def places_sentence(found: Whereabouts, crack: Whereabouts | None = None) -> str
     )
 
 
-def worth_naming(found: Whereabouts, least: float = WORTH_NAMING) -> tuple[LikelyPlace, ...]:
+def worth_naming(found: Whereabouts) -> tuple[LikelyPlace, ...]:
     """The first, and those of the next that hold some share: what a sentence names, the map marks, and nothing else."""
     first, *others = found.places[:NAMED_PLACES]
-    return (first, *(p for p in others if p.share >= least))
+    return (first, *(p for p in others if p.share >= WORTH_NAMING))
 
 
 def _place(place: LikelyPlace) -> str:
@@ -68,8 +68,8 @@ def common_told(c: Comparison) -> str:
 
 def tones_told(c: Comparison, heard: int | None = None) -> str:
     """Only those that could be judged are called compared. `heard` : in the newer scan."""
-    judged = [p.judged for p in c.pairs]
-    of = f" of {heard} heard" if heard is not None else ""
+    both, judged = len(c.pairs), [p.judged for p in c.pairs]
     if not judged or None in judged:
-        return f"{heard if heard is not None else len(c.pairs)} heard, {len(c.pairs)} of them also in the earlier scan"
-    return f"{sum(map(bool, judged))} compared with the earlier scan,{of or f' of {len(judged)} found in both'} (the others are too high, too low or too faint)"
+        return f"{both if heard is None else heard} heard, {both} of them also in the earlier scan"
+    of = f"{both} found in both" if heard is None else f"{heard} heard"
+    return f"{sum(map(bool, judged))} compared with the earlier scan, of {of} (the others are too high, too low or too faint)"

@@ -1,7 +1,7 @@
 """Which scans later ones are compared with.
 
 advice(marked, still_open)                   what a plate with so many baseline scans lacks; empty where nothing
-compared_with(register, plate, shop)         what a new scan is compared with by itself, in words; empty where with nothing
+baseline_told(register, plate, shop)         what a new scan is compared with by itself, in words; empty where with nothing
 choose_baseline(register, plate, names, why) these scans and no others; refused where something speaks against one and nobody says why
 """
 
@@ -31,7 +31,7 @@ def advice(marked: int, *, still_open: bool = False) -> str:
     return f"{counted} {TELLS}: out of the piano, lift the plate, set it down and scan it, {MORE[marked]}.".lstrip()
 
 
-def compared_with(register: Register, plate: str, shop: Shop) -> str:
+def baseline_told(register: Register, plate: str, shop: Shop) -> str:
     """Days as the shop writes them."""
     days = [shop.day(e.date) for e in list_scans(register, plate) if e.baseline]
     if len(days) > ENOUGH:

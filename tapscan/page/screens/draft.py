@@ -13,7 +13,7 @@ from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
 from tapscan.workflow.bar import BAR_TURNS, WHERE
 from tapscan.workflow.bars import list_bars
-from tapscan.workflow.baseline import compared_with
+from tapscan.workflow.baseline import baseline_told
 from tapscan.workflow.draft import (
     PLATE,
     Draft,
@@ -82,7 +82,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         look=looked,
         earlier=earlier,
         unsaid=_unsaid(draft),
-        compared_with=compared_with(register_of(request), draft.plate, shop_of(register_of(request))),
+        compared_with=baseline_told(register_of(request), draft.plate, shop_of(register_of(request))),
         heard=heard,
         notes=notes,
         played=is_played(draft),

@@ -12,7 +12,7 @@ from tapscan.errors import UnknownName
 from tapscan.page.forms import asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
-from tapscan.workflow.baseline import advice, compared_with
+from tapscan.workflow.baseline import advice, baseline_told
 from tapscan.workflow.draft import drafts_of
 from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
@@ -37,7 +37,7 @@ def plate(request: Request) -> Response:
         scans=scans[::-1],
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
-        compared_with=compared_with(register, found.name, shop_of(register)),
+        compared_with=baseline_told(register, found.name, shop_of(register)),
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
         advice=advice(marked, still_open=unexamined(opened))
         if marked

@@ -57,6 +57,6 @@ def unsteady(later: ScanForComparison, baselines: Sequence[ScanForComparison]) -
         return None
     least = min(s.scan.self_scatter.widened_by for s in every if s.scan.self_scatter is not None)
     return (
-        f"the taps of one scan differ from each other by {least:.1f} times what noise explains, before as now: this is no plate that rings freely, "
-        "or its modes move with the force of the tap, and then scans differ for that alone"
+        f"in every scan the taps differ from each other by at least {least:.1f} times what noise explains: the plate does not ring freely, or its tones move with the force of the tap. "
+        "Such scans differ without any change of the plate"
     )

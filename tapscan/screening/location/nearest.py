@@ -7,17 +7,13 @@ from math import hypot
 
 from tapscan.places import Layout
 from tapscan.records import LikelyPlace, Whereabouts
-from tapscan.screening.in_words import ABOUT_AS_NEAR, WORTH_NAMING, worth_naming
-
-LEAST_SHARE = WORTH_NAMING  # named here too: the rates of the places were counted with it
+from tapscan.screening.in_words import ABOUT_AS_NEAR, worth_naming
 
 
 def nearest_stations(found: Whereabouts, layout: Layout) -> tuple[str, ...]:
     """Of the places that the sentence names."""
     wide = layout.outline.width_to_height if layout.outline else 1.0
-    return tuple(
-        dict.fromkeys(name for place in worth_naming(found, LEAST_SHARE) for name in _beside(place, layout, wide))
-    )
+    return tuple(dict.fromkeys(name for place in worth_naming(found) for name in _beside(place, layout, wide)))
 
 
 def _beside(place: LikelyPlace, layout: Layout, wide: float) -> list[str]:
