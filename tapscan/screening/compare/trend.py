@@ -130,18 +130,15 @@ def judge_course(days: FloatArray, values: FloatArray, sd: FloatArray) -> tuple[
     weight = 1 / sd**2
     flat = _left(np.ones((len(days), 1)), values, weight)
     line = _left(np.stack([np.ones_like(days), days], axis=1), values, weight)
-    steps = [
-        _left(np.stack([np.ones_like(days), 1.0 * (np.arange(len(days)) >= k)], axis=1), values, weight)
-        for k in range(1, len(days))
-    ]
-    place = int(np.argmin([s[0] for s in steps])) + 1
-    step = steps[place - 1]
+    steps, sizes = _two_levels(values, weight)
+    place = int(np.argmin(steps)) + 1
+    step = float(steps[place - 1]), float(sizes[place - 1])
     searched = 2 * np.log(len(steps))  # the step's place was chosen among these
     if flat[0] - min(line[0], step[0] + searched) < MANY_MODES + np.log(len(days)):
         return "steady", None, None
     if line[0] <= step[0] + searched:
         return "drift", None, float(line[1][1] * (days[-1] - days[0]))
-    return "step", place, float(step[1][1])
+    return "step", place, step[1]
 
 
 def _left(columns: FloatArray, values: FloatArray, weight: FloatArray) -> tuple[float, FloatArray]:
@@ -149,3 +146,12 @@ def _left(columns: FloatArray, values: FloatArray, weight: FloatArray) -> tuple[
     root = np.sqrt(weight)
     fit = np.linalg.lstsq(columns * root[:, None], values * root, rcond=None)[0]
     return float(np.sum(weight * (values - columns @ fit) ** 2)), np.asarray(fit)
+
+
+def _two_levels(values: FloatArray, weight: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """(n - 1,) weighted sum of squares left by one level before each value but the first and another from there on, and the second less the first."""
+    apart = values - np.average(values, weights=weight)
+    told, pull = np.cumsum([weight, weight * apart], axis=1)
+    before, after = pull[:-1] / told[:-1], (pull[-1] - pull[:-1]) / (told[-1] - told[:-1])
+    taken = before * pull[:-1] + after * (pull[-1] - pull[:-1])
+    return np.sum(weight * apart**2) - taken, after - before
