@@ -8,7 +8,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, case, func, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, case, exists, func, select
 
 from tapscan.records import Disposition
 from tapscan.register import tables as t
@@ -78,9 +78,13 @@ def glance(register: Register, *, retired: bool = False) -> list[Glance]:
         found = {row.plate_id: row.day for row in connection.execute(_found())}
         seen = _seen(connection)
     every = [p for p in plates if retired or p.retired_on is None]
-    made = [_line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)) for p in every]
     return [
-        replace(one, found_on=found.get(p.row), iron_on=seen.get(p.row)) for one, p in zip(made, every, strict=True)
+        replace(
+            _line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)),
+            found_on=found.get(p.row),
+            iron_on=seen.get(p.row),
+        )
+        for p in every
     ]
 
 
@@ -108,15 +112,19 @@ def _newest() -> Select[Any]:
     own = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, t.scan.c.reading)
     columns = (*own, back.label("back"))
     scans = select(*columns).where(t.scan.c.void_on.is_(None)).subquery()
-    last = select(t.screening.c.scan_id, func.max(t.screening.c.number).label("number"))
-    last_made = last.group_by(t.screening.c.scan_id).subquery()
     made = t.screening.c
     return (
         select(scans, made.disposition, made.headline)
-        .join(last_made, last_made.c.scan_id == scans.c.row)
-        .join(t.screening, (made.scan_id == scans.c.row) & (made.number == last_made.c.number))
-        .where(scans.c.back == 1)
+        .join(t.screening, made.scan_id == scans.c.row)
+        .where(scans.c.back == 1, _counts_now())
     )
+
+
+def _counts_now() -> ColumnElement[bool]:
+    """Of a screening: none of the same scan was made after it."""
+    newer = t.screening.alias()
+    after = (newer.c.scan_id == t.screening.c.scan_id) & (newer.c.number > t.screening.c.number)
+    return ~exists().where(after)
 
 
 def _outcomes(connection: Connection) -> dict[int, Outcome]:
@@ -127,13 +135,10 @@ def _outcomes(connection: Connection) -> dict[int, Outcome]:
 
 
 def _found() -> Select[Any]:
-    """By the screening of each scan that counts."""
-    made = t.screening.c
-    last = select(made.scan_id, func.max(made.number).label("number")).group_by(made.scan_id).subquery()
-    scans = t.scan.join(last, last.c.scan_id == t.scan.c.row)
-    scans = scans.join(t.screening, (made.scan_id == t.scan.c.row) & (made.number == last.c.number))
-    days = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(scans)
-    return days.where(t.scan.c.void_on.is_(None), made.disposition == "relevant indication").group_by(t.scan.c.plate_id)
+    """The day of each plate's newest scan in which something was found."""
+    days = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).join(t.screening)
+    found = t.screening.c.disposition == "relevant indication"
+    return days.where(found, t.scan.c.void_on.is_(None), _counts_now()).group_by(t.scan.c.plate_id)
 
 
 def _seen(connection: Connection) -> dict[int, dt.date]:
