@@ -1,14 +1,16 @@
 """Every plate in a line, held against what the plates' own pages would say."""
 
 import datetime as dt
+from dataclasses import replace
 
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.glance import glance
 from tapscan.register.mending import void_scan
 from tapscan.register.plates import add_plate, retire_plate
-from tapscan.register.scans import add_outcome, list_scans
+from tapscan.register.scans import add_outcome, add_screening, list_scans
 from tapscan.workflow.at_a_glance import lines, months_later
 from tests.every import each
+from tests.register import built
 from tests.register.conftest import put
 
 
@@ -46,6 +48,21 @@ def test_a_finding_is_next_until_somebody_examined_it_on_or_after_that_day(regis
         if outcome:
             add_outcome(register, scan.name, outcome)
         assert ("look" in lines(register)[0].kinds) is open_
+
+
+def test_only_the_reading_that_counts_says_what_was_found(register):
+    """An earlier one had found something; the newest scan says so no more, nor does an older scan of the plate."""
+    for content in (b"one", b"two"):
+        scan = put(register, content)
+        silent = replace(built.screening(()), disposition="no relevant indication", headline="Nothing", indications=())
+        add_screening(register, scan.name, built.made(silent))
+    (line,) = glance(register)
+    assert (line.headline, line.disposition, line.found_on) == ("Nothing", "no relevant indication", None)
+    put(register, b"three")
+    last = put(register, b"four")
+    add_screening(register, last.name, built.made(silent))
+    (line,) = glance(register)
+    assert (line.headline, line.found_on) == ("Nothing", last.date), "an older scan's finding stands"
 
 
 DAYS = (
