@@ -40,7 +40,7 @@ ANSWERS = {
     "nothing": "seen, nothing noticed",
     "note": "seen, see note",
     "hidden": "could not be seen",
-    None: "not looked at",
+    None: "not looked at, no reason written down",
 }
 KEY_ANSWERS = {
     "nothing": "played, nothing noticed",
@@ -98,7 +98,7 @@ def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, st
     piano = ", ".join(filter(None, [v.maker, v.piano_number and f"number {v.piano_number}"]))
     rows = [
         ("Piano", piano or NOT_WRITTEN),
-        ("Plate", f"{plate.name}, {STATES[k.state] if k.state else 'state not told'}"),
+        ("Plate", f"called {plate.name} here, {STATES[k.state] if k.state else 'state not told'}"),
     ]
     rows += [("Where", v.place or NOT_WRITTEN), ("Date", shop.day(v.date)), ("Looked at by", v.by_whom or NOT_WRITTEN)]
     rows += [("Workshop", shop.name)] if shop.name else []
@@ -217,11 +217,11 @@ def _checked(s: Screening) -> str:
         return "something was found"
     rules = rules_of(s.scan)
     made = len(rules) - len(s.rules_not_run)
-    return (
-        f"{counted(made, 'check')} of {len(rules)} could be made and found nothing"
-        if made
-        else "no check could be made"
-    )
+    if not made:
+        return "no check could be made"
+    missing = len(rules) - made
+    found = f"the {'other ' if missing else ''}{counted(made, 'check')} found nothing"
+    return f"{missing} of {len(rules)} checks could not be made (why: appendix); {found}" if missing else found
 
 
 def _no_taps(k: Known) -> tuple[tuple[str, str], ...]:
