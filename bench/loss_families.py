@@ -191,6 +191,9 @@ def report(told: Sequence[Told], head: str) -> str:
         lines.append(
             f"  {family.name:34s} {rate(sum(both), len(both))}   rings on {sum(t.lasting for t in part)}, dull {sum(t.dull for t in part)}{aim}"
         )
+    for place, most in AIMS.items():
+        every = [t.lasting or t.dull for t in sound if t.unit.family.place == place]
+        lines.append(f"  {f'{place}, all scatters':34s} {rate(sum(every), len(every))}   aim at most {most} %")
     lines += ["", "Sound fine-flake iron: the whole plate called hard (relevant); told as fine or hard (nonrelevant)"]
     for family in FINE:
         part = [t for t in sound if t.unit.family == family]
