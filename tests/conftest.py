@@ -24,6 +24,7 @@ from threadpoolctl import threadpool_limits
 
 from tapscan.workers import cores
 from tests.browser import browser  # noqa: F401  a fixture of all
+from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test begins compiles all modules again
 sys.dont_write_bytecode = False
@@ -37,6 +38,16 @@ COUNT = itertools.count()
 def pytest_xdist_auto_num_workers() -> int:
     """For `-n auto`: one more than there are cores, since the tests of recorder and page spend much of their time waiting."""
     return cores() + 1
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Iterator[None]:
+    """Importing makes next to no garbage, and each search for it goes through all that was imported."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.enable()
 
 
 def pytest_collection_finish() -> None:

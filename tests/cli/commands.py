@@ -1,13 +1,21 @@
-"""The command line run inside the test process: exit status, standard output, standard error."""
+"""The command line run inside the test process: exit status, standard output, standard error.
+
+The tree of commands is built once for all runs of a process; the program builds it once as well.
+"""
 
 import io
 import sys
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from functools import cache
 from unittest.mock import patch
 
+import typer.main
+
 from tapscan.cli import main
+
+TREE = cache(typer.main.get_command)
 
 
 @dataclass(frozen=True)
@@ -24,7 +32,13 @@ def run(*words: object, answer: str | None = None) -> Done:
     typed.isatty = lambda: answer is not None  # type: ignore[method-assign]
     argv: Sequence[str] = ["tapscan", *map(str, words)]
     status = 0
-    with patch.object(sys, "argv", argv), patch.object(sys, "stdin", typed), redirect_stdout(out), redirect_stderr(err):
+    with (
+        patch.object(sys, "argv", argv),
+        patch.object(sys, "stdin", typed),
+        patch.object(typer.main, "get_command", TREE),
+        redirect_stdout(out),
+        redirect_stderr(err),
+    ):
         try:
             main()
         except SystemExit as end:

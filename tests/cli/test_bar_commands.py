@@ -10,6 +10,7 @@ from tests.register.recording_child import LAYOUT
 from tests.register.test_bar import bar_file, plate_file
 
 MORE = ("--order", "soft,hard", "--state", "stripped", "--sensor", "microphone", "--yes", "--partial")
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 @pytest.fixture

@@ -15,6 +15,7 @@ SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
 FILES = sorted((SIMULATED / "strut-before").glob("*.flac"))
 PLATE = demo.PLATES[0]
 DAYS = ("14.3.2025", "15.3.2025", "16.3.2025", "20.10.2025")
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 def options(commands: Sequence[Sequence[object]]) -> int:

@@ -20,6 +20,7 @@ from tests.cli.commands import run
 SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
 FILES = sorted((SIMULATED / "sound-parlour-grand").glob("*.flac"))[:4]
 EVERY = every_threshold(Settings())
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 def test_every_threshold_is_listed_with_value_unit_reason_and_source():

@@ -19,6 +19,7 @@ SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
 GRAND, OTHER = (sorted((SIMULATED / name).glob("*.flac")) for name in ("strut-before", "sound-parlour-grand"))
 HOW = ("--order", "soft,hard", "--state", "stripped", "--sensor", "contact", "--bare", "--yes")
 SWAPPED = {"S2": "S9", "S9": "S2"}
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 @pytest.fixture(scope="module")

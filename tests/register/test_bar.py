@@ -43,6 +43,7 @@ STEEL = Bar(0.45, 0.035, 0.011, -0.00014, (1500.0,) * (2 * SHAPES))
 USUAL = Chain()
 PLATE = ((412.0, 0.2, 0.10), (655.0, 0.2, 0.1), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
 COLD, WARM = ScanConditions(state="stripped", air_c=18.0), ScanConditions(state="stripped", air_c=19.0, iron_c=18.0)
+pytestmark = pytest.mark.usefixtures("measured_once")
 
 
 def bar_file(folder: Path, name: str, chain: Chain = USUAL, seed: int = 1) -> str:

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import sys
+from importlib.util import find_spec
 
 import pytest
 
@@ -13,7 +14,9 @@ from tests.cli.a_plates_life import life, where  # noqa: F401  fixtures
 from tests.cli.commands import run
 from tests.register.workers_killed import answers_though_killed, other_settings, screened
 
-distributed = pytest.importorskip("distributed")
+pytestmark = pytest.mark.skipif(
+    find_spec("distributed") is None, reason="not installed: dask (pip install tapscan[server])"
+)
 
 
 @pytest.fixture
@@ -48,6 +51,8 @@ def test_a_worker_killed_on_a_scan_loses_nothing_and_doubles_nothing(where):  # 
 
 
 def test_a_fault_of_tapscan_costs_the_plates_scans_and_is_told_for_each(where, monkeypatch):  # noqa: F811
+    import distributed  # here, since every process collects this file
+
     def broken(*_args):
         raise ZeroDivisionError("made up")
 

@@ -20,13 +20,17 @@ def screened(register: Register) -> dict[str, int]:
 
 
 def answers_though_killed(register: Register) -> list[Rescreened]:
-    """With other settings."""
+    """With other settings. The workers branch off from a process that has Dask loaded: four are begun, and loading takes longest."""
+    import dask
     import distributed
 
     changed, answers = other_settings(), []
-    with distributed.LocalCluster(
-        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs="CRITICAL"
-    ) as cluster:
+    with (
+        dask.config.set({"distributed.worker.multiprocessing-method": "forkserver"}),
+        distributed.LocalCluster(
+            n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs="CRITICAL"
+        ) as cluster,
+    ):
         with distributed.Client(cluster) as client:
             pids = client.run(os.getpid)
         for one in rescreen_all(register, waiting(register, changed), changed, cluster.scheduler_address, None):

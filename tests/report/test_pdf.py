@@ -11,12 +11,17 @@ from tapscan.report.page import render_page
 from tapscan.report.pdf import write_pdf
 from tests.report.sheets import indication, screening
 
-try:
-    from weasyprint import HTML
-except (ImportError, OSError):  # not installed, or without Pango
-    if os.environ.get("CI"):
-        raise
-    pytest.skip("WeasyPrint or Pango is not there", allow_module_level=True)
+
+@pytest.fixture(autouse=True)
+def html():
+    """WeasyPrint's class; imported here, since that takes a second and every process collects this file."""
+    try:
+        from weasyprint import HTML
+    except (ImportError, OSError):  # not installed, or without Pango
+        if os.environ.get("CI"):
+            raise
+        pytest.skip("WeasyPrint or Pango is not there")
+    return HTML
 
 
 @pytest.mark.parametrize(("paper", "width_mm"), [("A4", 210.0), ("letter", 215.9)])
@@ -38,10 +43,10 @@ def boxes(box):
         yield from boxes(child)
 
 
-def test_three_indications_fill_a_few_pages_and_no_column_is_squeezed_to_a_letter():
+def test_three_indications_fill_a_few_pages_and_no_column_is_squeezed_to_a_letter(html):
     """WeasyPrint once set the facts of an indication one letter to a line, over 34 pages."""
     sheet = screening(indications=tuple(indication(id=f"D{k}") for k in range(3)))
-    pages = HTML(string=render_page(sheet)).render().pages
+    pages = html(string=render_page(sheet)).render().pages
     assert 3 <= len(pages) <= 12
     answers = [b for page in pages for b in boxes(page._page_box) if b.element_tag == "dd"]
     assert len(answers) > 10

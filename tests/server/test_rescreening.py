@@ -1,5 +1,7 @@
 """An archive on a server screened anew: a Dask worker that is killed costs its scan a second try, and nothing more."""
 
+from importlib.util import find_spec
+
 import pytest
 
 from tapscan.register.database import open_register
@@ -8,7 +10,9 @@ from tests.cli.a_plates_life import life, where  # noqa: F401  fixtures
 from tests.register.workers_killed import answers_though_killed, screened
 from tests.server.postgres import SECRET
 
-pytest.importorskip("distributed")
+pytestmark = pytest.mark.skipif(
+    find_spec("distributed") is None, reason="not installed: dask (pip install tapscan[server])"
+)
 
 
 def test_workers_killed_on_a_scan_lose_nothing_and_double_nothing(where, address, tmp_path, monkeypatch):  # noqa: F811

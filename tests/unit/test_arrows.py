@@ -76,9 +76,14 @@ EDGES = {
 
 
 @cache
+def nodes_of(path: Path) -> list[ast.AST]:
+    return list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+
+
+@cache
 def imports(path: Path, *, top: bool = False) -> set[str]:
     """Dotted names a module imports; `top`: only those that run when it is imported."""
-    nodes = list(ast.walk(ast.parse(path.read_text(encoding="utf-8"))))
+    nodes = nodes_of(path)
     held = [
         f
         for f in nodes
