@@ -13,6 +13,7 @@ Everything is synthesised; nothing was recorded. Samples are (n,) float64. Rando
 from __future__ import annotations
 
 import io
+from functools import lru_cache
 
 import numpy as np
 
@@ -30,11 +31,17 @@ def coloured_noise(
     slope_db_per_octave: float,
 ) -> np.ndarray:
     """(count,) noise of rms 1 whose power falls by ``slope_db_per_octave`` (3 pink, 6 brown) above 20 Hz."""
+    weight = _weight(count, sample_rate_hz, slope_db_per_octave)
+    noise = np.fft.irfft(np.fft.rfft(rng.standard_normal(count)) * weight, count)
+    return np.asarray(noise / np.sqrt(np.mean(noise**2)))
+
+
+@lru_cache(2)  # in a take a short one is wanted for every note, and a long one once
+def _weight(count: int, sample_rate_hz: float, slope_db_per_octave: float) -> np.ndarray:
     frequency = np.fft.rfftfreq(count, 1.0 / sample_rate_hz)
     weight = np.maximum(frequency, 20.0) ** (-slope_db_per_octave / 20.0 / np.log10(2.0))
     weight[0] = 0.0
-    noise = np.fft.irfft(np.fft.rfft(rng.standard_normal(count)) * weight, count)
-    return np.asarray(noise / np.sqrt(np.mean(noise**2)))
+    return np.asarray(weight)
 
 
 def _smooth_walk(rng: np.random.Generator, count: int, sample_rate_hz: float, per_s: float) -> np.ndarray:

@@ -13,6 +13,7 @@ partial, a board of 2000 kg/s, a plate that radiates 30 dB less (guesses); plate
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from scipy.fft import next_fast_len
@@ -43,12 +44,18 @@ class Modes:
     def at_key(self, key: int) -> np.ndarray:
         return np.asarray(np.sqrt(2.0) * np.sin(np.pi * self.turns * key / KEYS + self.phase))
 
-    def mobility(self, key: int, frequency_hz: np.ndarray) -> np.ndarray:
-        w = 2 * np.pi * frequency_hz[:, None]
-        own = 2 * np.pi * self.frequency_hz
-        return np.asarray(
-            (1j * w / (own**2 * (1 + 1j * self.loss) - w**2)) @ (self.at_sensor * self.at_key(key)) / self.mass_kg
-        )
+    def mobility(self, key: int, size: int, rate: int) -> np.ndarray:
+        """At the frequencies below MODAL_HZ of a transform of so many samples."""
+        return np.asarray(_per_mode(self, size, rate) @ (self.at_sensor * self.at_key(key)) / self.mass_kg)
+
+
+@lru_cache(4)
+def _per_mode(modes: Modes, size: int, rate: int) -> np.ndarray:
+    """(frequencies, modes) the same for every key."""
+    frequency = np.fft.rfftfreq(size, 1 / rate)
+    w = 2 * np.pi * frequency[frequency < MODAL_HZ][:, None]
+    own = 2 * np.pi * modes.frequency_hz
+    return np.asarray(1j * w / (own**2 * (1 + 1j * modes.loss) - w**2))
 
 
 @dataclass(frozen=True)
@@ -159,8 +166,8 @@ def _note(rng: np.random.Generator, made: Piano, note: Played, rate: int, sensor
     heard = np.zeros(len(frequency), complex)
     knock = np.fft.rfft(_knock(note, rate, count), size)
     smooth = _smooth(rng, frequency)
-    iron = made.plate.mobility(note.key, frequency[low])
-    board = made.board.mobility(note.key, frequency[low]) + smooth[low] / BOARD_KG_S
+    iron = made.plate.mobility(note.key, size, rate)
+    board = made.board.mobility(note.key, size, rate) + smooth[low] / BOARD_KG_S
     strings_ = np.fft.rfft(force, size)
     if sensor == "contact":
         heard[low] = strings_[low] * (iron + BOARD_IN_IRON * board) + knock[low] * (iron + BOARD_IN_IRON * board)

@@ -13,6 +13,8 @@ from tapscan.workflow import import_scan as keep
 from tests.cli.commands import run
 from tests.register import built
 
+pytestmark = pytest.mark.usefixtures("measured_once")
+
 
 def stored(where: Path) -> list[str]:
     return [e.name for e in list_scans(open_register(where))]

@@ -108,6 +108,8 @@ def _beside(earlier: Scan, later: Scan, settings: Settings) -> tuple[ModeTable, 
 
 
 def _densest(apart: FloatArray, weight: FloatArray, shifts: FloatArray, band: float) -> float:
+    reached = (apart > shifts[0] - 2 * band) & (apart < shifts[-1] + 2 * band)  # by any shift: most are not, by far
+    apart, weight = apart[reached], weight[reached]
     votes = [float(weight[np.abs(apart - shift) < band].sum()) for shift in shifts]
     return float(shifts[int(np.argmax(votes))])
 
