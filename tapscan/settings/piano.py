@@ -42,6 +42,19 @@ class Piano:
     twice_limit: float = threshold(
         3.7, "1", "around one job, two scans before and two after, at more than `places` places", SIMULATED
     )
+    twice_low_hz: float = threshold(
+        200.0,
+        "Hz",
+        "across seasons, two scans at each visit: tones up to here, which lie apart, tell by their strengths",
+        SIMULATED,
+    )
+    twice_high_hz: float = threshold(
+        900.0, "Hz", "the same: and tones from here on, which screws hardly hold", SIMULATED
+    )
+    twice_high_weight: float = threshold(0.5, "1", "the same: weight of these beside the lowest", SIMULATED)
+    season_twice_limit: float = threshold(
+        1.3, "1", "across seasons, two scans at each visit, at more than `places` places", SIMULATED
+    )
     season_limit_many: float = threshold(
         12.5, "1", "across seasons, more than `places` places; chosen at eight", SIMULATED
     )

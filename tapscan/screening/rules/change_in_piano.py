@@ -23,6 +23,10 @@ OTHERS = (
     "the pickup sat elsewhere, or other places were struck",
     "wood that is much drier or damper than then",
 )
+BOTH, UNLIKENESS = (
+    "drops and unlikeness together",
+    "unlikeness of the lowest and highest tones",
+)  # what a figure is made of
 PLAIN = (
     (
         "",
@@ -40,9 +44,9 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     return RuleNotRun(NAME, NO_EARLIER if scan.state in IN_PIANO else NOT_THERE)
 
 
-def finding(sentence: str, modes: tuple[str, ...], statistic: float, limit: float) -> Indication:
-    """Where a comparison in the piano passes its limit; where on the plate is not told."""
-    told = Condition("drops and unlikeness together", statistic, limit, "1", SIMULATED)
+def finding(sentence: str, modes: tuple[str, ...], what: str, statistic: float, limit: float) -> Indication:
+    """Where a comparison in the piano passes its limit; where on the plate is not told. `what` the figure is made of: BOTH or UNLIKENESS."""
+    told = Condition(what, statistic, limit, "1", SIMULATED)
     return Indication("P1", NAME, "relevant", "new", (), modes, sentence, (told,), OTHERS)
 
 
@@ -55,8 +59,12 @@ RULE = Rule(
     rates="in the piano",
     meanings=(
         (
-            "drops and unlikeness together",
+            BOTH,
             "how far the tones that fell most have fallen, and how unlike the tones' strengths over the places have become, beside what an unchanged plate in its piano does",
+        ),
+        (
+            UNLIKENESS,
+            "how unlike the strengths of the lowest and the highest tones over the places have become from one visit to the other, over how unlike they are between two scans of one visit",
         ),
     ),
     plain=PLAIN,
