@@ -44,15 +44,12 @@ WIDEST = ("season 20 %, same",)
 LARGE = tuple(f"{when}, {kind}" for kind in ("severed", GONE, "corner 60 mm") for when in ("job", "season 5 %"))
 TWICE_PLAIN = (f"before{AGAIN}", f"job, same{AGAIN}")  # tapped once more at the same visit
 SEASON_PLAIN = ("before", f"before{AGAIN}", "season 5 %, same", f"season 5 %, same{AGAIN}")
-SEASON_FLAWED = tuple(
-    f"{when}, {kind}{again}"
-    for when, kinds in (
-        ("season 5 %", ("corner 60 mm", GONE, "severed")),
-        ("season 20 %", ("same",)),
-        ("season 10 %", ("same",)),
+SEASON_FLAWED, SEASON_WIDE = (
+    tuple(f"{role}{again}" for role in roles for again in ("", AGAIN))
+    for roles in (
+        [f"season 5 %, {kind}" for kind in ("corner 60 mm", GONE, "severed")],
+        [f"season {percent} %, same" for percent in (20, 10)],
     )
-    for kind in kinds
-    for again in ("", AGAIN)
 )
 REST = (f"job, {LOOSE}", "job, rim 30 mm", "job, depth 50 %", "season 10 %, same")
 LIMITS_FROM = {
@@ -92,12 +89,14 @@ def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, 
 
 
 def season_units(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, str]]:
-    """Two scans at either visit, casting by casting."""
+    """Two scans at either visit, casting by casting; last where screws differ by more."""
+    turns = ((SEASON_PLAIN, SEASON_FLAWED), ((), SEASON_WIDE))
     return [
         (Unit(p, n, MOST_PLACES, luck=luck), role)
+        for plain_roles, flawed in turns
         for n in range(each)
         for p in patterns
-        for role in (SEASON_PLAIN if n % FLAWED_EVERY else (*SEASON_PLAIN, *SEASON_FLAWED))
+        for role in (plain_roles if n % FLAWED_EVERY else (*plain_roles, *flawed))
     ]
 
 

@@ -204,7 +204,7 @@ def _found(found: Measured, earlier: ScanForComparison, around: Around) -> tuple
         f"Since {_since(earlier)} the plate in the piano has changed by more than {_usual(around)}: {_how(found, fell)}"
     )
     sentence = f"{told}. A loose plate screw does that, and so does a strut or a corner that has parted."
-    what = rule.UNLIKENESS if found.drops is None else rule.BOTH
+    what = rule.BEYOND_SCREWS if found.drops is None else rule.BOTH
     return (rule.finding(sentence, names, what, found.statistic, found.limit),)
 
 

@@ -8,12 +8,13 @@ millimetres off, and tones that overlap and are told apart now so and now otherw
 the two such figures is taken off the mean of the four figures from a scan of the one visit to a scan of the other. What is left is the doing of what lies between, or a flaw's. Higher tones, which
 alone are too uncertain, count then, too.
 
-Across seasons screws that all differ move tones up and down by more than a crack does, so drops tell nothing. They change strengths most where tones overlap in the middle of the band, less
-where the lowest tones lie apart, and less where the highest hardly reach the screws; iron that has parted and a screw that is gone change them there, too. So only the strengths of the
-lowest and the highest tones count. Ours; chosen on simulated pianos (bench/in_piano.py).
+Across seasons screws that all differ move tones up and down by as much as a crack does, and change strengths most in the middle of the band, where tones overlap; less where the lowest
+tones lie apart, and less where the highest hardly reach the screws. Iron that has parted changes the lowest and the highest, too. So two figures are formed, and the larger counts: how unlike the strengths of the lowest
+and of the highest tones have become, less what the middle shows of this piano's own screws; and the mean of the four figures that one scan of either visit would have, beside their limit: it
+tells a screw that is gone. Ours; chosen on simulated pianos (bench/in_piano.py).
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from itertools import product
 
 import numpy as np
@@ -28,13 +29,25 @@ from tapscan.screening.piano.measure import FEW, UNLIKE_HZ, UNLIKE_SLOPE, Measur
 from tapscan.settings import Settings
 
 TWICE_UNLIKE = 3e-3  # of 1 less the cosine of two patterns: less is how the places were hit
-FEW_IN_BAND = 4  # tones below, or above, those that screws change most: fewer tell too little
+FEW_IN_BAND = 4  # fewer tones tell too little of their part of the band
 Two = tuple[Scan, Scan]
+Far = Callable[[Scan, Scan, Settings], float | None]  # how far the second is from the first
 
 
 def changed_twice(earlier: Two, later: Two, around: Around, settings: Settings) -> float | None:
     """What is left of the change."""
-    far = _far_around_one_job if around == "one job" else _far_across_seasons
+    if around == "one job":
+        return _left(earlier, later, _far_around_one_job, settings)
+    limits, left = settings.piano, _left(earlier, later, _far_across_seasons, settings)
+    each = [measure(a, b, around, settings).statistic for a, b in product(earlier, later)]
+    known = [x for x in each if x is not None]
+    if left is None or len(known) < len(each):
+        return None
+    return max(left, limits.season_twice_limit * float(np.mean(known)) / limits.season_limit_many)
+
+
+def _left(earlier: Two, later: Two, far: Far, settings: Settings) -> float | None:
+    """How far scans of either visit are apart, over how far those of one visit are."""
     between = [far(a, b, settings) for a, b in product(earlier, later)]
     within = [far(*earlier, settings), far(*later, settings)]
     known = [x for x in (*between, *within) if x is not None]
@@ -86,14 +99,16 @@ def _far_around_one_job(a: Scan, b: Scan, settings: Settings) -> float | None:
 
 
 def _far_across_seasons(a: Scan, b: Scan, settings: Settings) -> float | None:
-    """The same. By strengths alone, of tones below and above those that screws change most."""
+    """The same, by strengths alone; those in the middle of the band count against it."""
     m, limits = measure(a, b, "seasons", settings), settings.piano
     f = _earlier_hz(m)
     low = (f > limits.lowest_hz) & (f < limits.twice_low_hz)
+    middle = (f > limits.twice_middle_hz) & (f < limits.twice_high_hz)
     high = (f > limits.twice_high_hz) & (f < limits.twice_highest_hz)
-    if m.statistic is None or min(low.sum(), high.sum()) < FEW_IN_BAND:
+    if m.statistic is None or min(low.sum(), middle.sum(), high.sum()) < FEW_IN_BAND:
         return None
-    return _unlike(m, low) + limits.twice_high_weight * _unlike(m, high)
+    weighed = limits.twice_high_weight * _unlike(m, high) - limits.twice_middle_weight * _unlike(m, middle)
+    return _unlike(m, low) + weighed
 
 
 def _earlier_hz(m: Measured) -> FloatArray:

@@ -23,9 +23,9 @@ OTHERS = (
     "the pickup sat elsewhere, or other places were struck",
     "wood that is much drier or damper than then",
 )
-BOTH, UNLIKENESS = (
+BOTH, BEYOND_SCREWS = (
     "drops and unlikeness together",
-    "unlikeness of the lowest and highest tones",
+    "change beyond that of screws",
 )  # what a figure is made of
 PLAIN = (
     (
@@ -45,7 +45,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
 
 
 def finding(sentence: str, modes: tuple[str, ...], what: str, statistic: float, limit: float) -> Indication:
-    """Where a comparison in the piano passes its limit; where on the plate is not told. `what` the figure is made of: BOTH or UNLIKENESS."""
+    """Where a comparison in the piano passes its limit; where on the plate is not told. `what` the figure is made of: BOTH or BEYOND_SCREWS."""
     told = Condition(what, statistic, limit, "1", SIMULATED)
     return Indication("P1", NAME, "relevant", "new", (), modes, sentence, (told,), OTHERS)
 
@@ -63,8 +63,8 @@ RULE = Rule(
             "how far the tones that fell most have fallen, and how unlike the tones' strengths over the places have become, beside what an unchanged plate in its piano does",
         ),
         (
-            UNLIKENESS,
-            "how unlike the strengths of the lowest and the highest tones over the places have become from one visit to the other, over how unlike they are between two scans of one visit",
+            BEYOND_SCREWS,
+            "by two scans at either visit, what is left over what scans of one visit differ by: of how unlike the strengths of the lowest and the highest tones have become, less the middle ones, which screws change most; or of drops and unlikeness together, whichever is more",
         ),
     ),
     plain=PLAIN,
