@@ -89,15 +89,21 @@ def units_of(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, 
 
 
 def season_units(patterns: Sequence[str], each: int, luck: str) -> list[tuple[Unit, str]]:
-    """Two scans at either visit, casting by casting; last where screws differ by more."""
-    turns = ((SEASON_PLAIN, SEASON_FLAWED), ((), SEASON_WIDE))
-    return [
+    """Two scans at either visit, casting by casting: those also scanned with something wrong first, last where screws differ by more."""
+    every = range(each)
+    turns = (
+        (every[::FLAWED_EVERY], (*SEASON_PLAIN, *SEASON_FLAWED)),
+        (every, SEASON_PLAIN),
+        (every[::FLAWED_EVERY], SEASON_WIDE),
+    )
+    units = [
         (Unit(p, n, MOST_PLACES, luck=luck), role)
-        for plain_roles, flawed in turns
-        for n in range(each)
+        for numbers, roles in turns
+        for n in numbers
         for p in patterns
-        for role in (plain_roles if n % FLAWED_EVERY else (*plain_roles, *flawed))
+        for role in roles
     ]
+    return list(dict.fromkeys(units))
 
 
 def path_of(unit: tuple[Unit, str], work: Path) -> Path:
