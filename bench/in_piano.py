@@ -55,6 +55,14 @@ REST = (f"job, {LOOSE}", "job, rim 30 mm", "job, depth 50 %", "season 10 %, same
 LIMITS_FROM = {
     *NAMES,
     *(f"{name}-{seed}" for name in NAMES for seed in (91, 92, 401)),
+    *(
+        "concert-grand-406",
+        "parlour-grand-408",
+        "small-grand-406",
+        "small-grand-407",
+        "upright-full-407",
+        "upright-three-quarter-407",
+    ),
 }  # limits were chosen on these, or raised after a look at them
 RESULTS = Path(__file__).parent / "results"
 PAGE = Path(__file__).parents[1] / "docs" / "comparison.md"

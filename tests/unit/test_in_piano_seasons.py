@@ -81,7 +81,7 @@ def test_the_middle_lowers_the_figure():
 
 
 def test_the_mean_of_the_four_figures_counts_beside_their_own_limit():
-    """Tones that fell far and are strong where they were, but for the middle: what is left of the strengths says nothing."""
+    """Tones that fell far and are strong where they were, but for the middle: what is left of the highest tones says nothing."""
     after = visit(SEPTEMBER, "cd", FALLEN, parted=(MIDDLE,))
     told = both(BEFORE, after)
     each_ = [compare_scans(b, [a], SETTINGS).statistic for a in BEFORE for b in after]

@@ -8,13 +8,14 @@ millimetres off, and tones that overlap and are told apart now so and now otherw
 the two such figures is taken off the mean of the four figures from a scan of the one visit to a scan of the other. What is left is the doing of what lies between, or a flaw's. Higher tones, which
 alone are too uncertain, count then, too.
 
-Across seasons screws that all differ move tones up and down by as much as a crack does, and change strengths most in the middle of the band, where tones overlap; less where the lowest
-tones lie apart, and less where the highest hardly reach the screws. Iron that has parted changes the lowest and the highest, too. So two figures are formed, and the larger counts: how unlike the strengths of the lowest
-and of the highest tones have become, less what the middle shows of this piano's own screws; and the mean of the four figures that one scan of either visit would have, beside their limit: it
-tells a screw that is gone. Ours; chosen on simulated pianos (bench/in_piano.py).
+Across seasons screws that all differ move tones up and down by as much as a crack does, and change strengths most in the middle of the band, where tones overlap; least of the highest
+tones, which hardly reach the screws, and little of the lowest, which lie apart. So two figures are formed, and the larger counts, each beside its limit: how unlike the strengths of the highest tones have become,
+which tells iron that has parted; and the mean of the four figures that one scan of either visit would have, with how unlike the lowest have become, which tells a screw that is gone, too.
+Ours; chosen on simulated pianos (bench/in_piano.py).
 """
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from itertools import product
 
 import numpy as np
@@ -30,7 +31,9 @@ from tapscan.settings import Settings
 
 TWICE_UNLIKE = 3e-3  # of 1 less the cosine of two patterns: less is how the places were hit
 FEW_IN_BAND = 4  # fewer tones tell too little of their part of the band
+LOW, HIGH = ("lowest_hz", "twice_low_hz"), ("twice_high_hz", "twice_highest_hz")  # settings of the piano
 Two = tuple[Scan, Scan]
+Band = tuple[str, str]
 Far = Callable[[Scan, Scan, Settings], float | None]  # how far the second is from the first
 
 
@@ -38,12 +41,13 @@ def changed_twice(earlier: Two, later: Two, around: Around, settings: Settings) 
     """What is left of the change."""
     if around == "one job":
         return _left(earlier, later, _far_around_one_job, settings)
-    limits, left = settings.piano, _left(earlier, later, _far_across_seasons, settings)
+    limits = settings.piano
+    low, high = (_left(earlier, later, partial(_unlike_between, band), settings) for band in (LOW, HIGH))
     each = [measure(a, b, around, settings).statistic for a, b in product(earlier, later)]
     known = [x for x in each if x is not None]
-    if left is None or len(known) < len(each):
+    if low is None or high is None or len(known) < len(each):
         return None
-    return max(left, limits.season_twice_limit * float(np.mean(known)) / limits.season_limit_many)
+    return max(float(np.mean(known)) + low, limits.season_twice_limit * high / limits.season_twice_high_limit)
 
 
 def _left(earlier: Two, later: Two, far: Far, settings: Settings) -> float | None:
@@ -98,17 +102,12 @@ def _far_around_one_job(a: Scan, b: Scan, settings: Settings) -> float | None:
     return largest(fell, settings) + limits.pattern_weight * _unlike(m, inside)
 
 
-def _far_across_seasons(a: Scan, b: Scan, settings: Settings) -> float | None:
-    """The same, by strengths alone; those in the middle of the band count against it."""
-    m, limits = measure(a, b, "seasons", settings), settings.piano
-    f = _earlier_hz(m)
-    low = (f > limits.lowest_hz) & (f < limits.twice_low_hz)
-    middle = (f > limits.twice_middle_hz) & (f < limits.twice_high_hz)
-    high = (f > limits.twice_high_hz) & (f < limits.twice_highest_hz)
-    if m.statistic is None or min(low.sum(), middle.sum(), high.sum()) < FEW_IN_BAND:
-        return None
-    weighed = limits.twice_high_weight * _unlike(m, high) - limits.twice_middle_weight * _unlike(m, middle)
-    return _unlike(m, low) + weighed
+def _unlike_between(band: Band, a: Scan, b: Scan, settings: Settings) -> float | None:
+    """How unlike the strengths of the band's tones are, across seasons."""
+    m = measure(a, b, "seasons", settings)
+    f, (low, high) = _earlier_hz(m), (getattr(settings.piano, name) for name in band)
+    inside = (f > low) & (f < high)
+    return None if m.statistic is None or inside.sum() < FEW_IN_BAND else _unlike(m, inside)
 
 
 def _earlier_hz(m: Measured) -> FloatArray:

@@ -64,7 +64,7 @@ RULE = Rule(
         ),
         (
             BEYOND_SCREWS,
-            "by two scans at either visit, what is left over what scans of one visit differ by: of how unlike the strengths of the lowest and the highest tones have become, less the middle ones, which screws change most; or of drops and unlikeness together, whichever is more",
+            "by two scans at either visit: drops and unlikeness together, with how unlike the strengths of the lowest tones have become over what scans of one visit differ by; or how unlike those of the highest tones have become, whichever is more beside its limit",
         ),
     ),
     plain=PLAIN,
