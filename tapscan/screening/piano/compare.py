@@ -50,7 +50,7 @@ MEANS: dict[Around, str] = {
 }
 ONCE: dict[Around, str] = {
     "one job": "One scan before the job and one after it: many torn edges go unnoticed so. Two scans before and two after, of the same places, tell far more.",
-    "seasons": "One scan of the visit then and one of this visit: many torn corners go unnoticed so. Two scans at every visit, of the same places, tell far more.",
+    "seasons": "One scan of the visit then and one of this visit: more torn corners and missing screws go unnoticed so. Scan the same places twice at every visit.",
 }
 TWICE: dict[Around, str] = {
     "one job": "Two scans before the job, {before}, and two after it, {after}: how far scans of one visit differ was measured on this piano and taken out.",
