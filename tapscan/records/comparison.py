@@ -162,8 +162,8 @@ class Comparison:
 
     @property
     def twice(self) -> bool:
-        """Of a plate in its piano: two scans before a job and two after it."""
-        return self.around == "one job" and len(self.baselines) > 1
+        """Of a plate in its piano: two scans of the earlier visit and two of the later one."""
+        return self.around is not None and len(self.baselines) > 1
 
     @property
     def largest_drops(self) -> tuple[ModePair, ...]:

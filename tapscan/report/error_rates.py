@@ -56,7 +56,8 @@ KINDS = {
     "severed strut": "with a strut cut through",
 }
 NO_IRON = "It was never counted on real iron."
-TWICE = "job twice"  # two scans before and two after
+JOB_ROWS, SEASON_ROWS = ("job", "job twice"), ("season 5 %", "season 5 % twice")  # of one scan at either visit, of two
+WIDER_ROWS = "season 20 %", "season 20 % twice"
 PIANO_KINDS = {
     "screw gone": "with a plate screw gone",
     "screw at 30 %": "with a screw at a third of its hold",
@@ -136,8 +137,9 @@ def _said(rule: Rule, figures: Mapping[str, Any]) -> str:
 
 
 def _two_in_piano(figures: Mapping[str, Any]) -> str:
-    jobs = "; ".join(_around_one_job(figures, row == TWICE) for row in (TWICE, "job") if row in figures)
-    return f"on simulated plates in the piano, {jobs}; {_across_seasons(figures)}. {NO_PIANO}"
+    jobs = [_around_one_job(figures, twice) for twice in (True, False) if JOB_ROWS[twice] in figures]
+    seasons = [_across_seasons(figures, twice) for twice in (True, False) if SEASON_ROWS[twice] in figures]
+    return f"on simulated plates in the piano, {'; '.join((*jobs, *seasons))}. {NO_PIANO}"
 
 
 def _on_bare_plates(figures: Mapping[str, Any]) -> str:
@@ -203,23 +205,25 @@ def _in_piano(lead: str, comparison: Comparison, used: Used) -> str:
     if "piano" not in measured() or not _as_shipped("piano", used):
         return NOT_SURE
     figures = measured()["piano"]
-    if comparison.twice and TWICE not in figures:
+    seasons = comparison.around == "seasons"
+    if (SEASON_ROWS if seasons else JOB_ROWS)[comparison.twice] not in figures:
         return NOT_SURE
-    said = _across_seasons(figures) if comparison.around == "seasons" else _around_one_job(figures, comparison.twice)
+    said = (_across_seasons if seasons else _around_one_job)(figures, comparison.twice)
     return f"{lead} On simulated plates in the piano, {said}. {_version('piano')}"
 
 
 def _around_one_job(figures: Mapping[str, Any], twice: bool = False) -> str:
-    rows, count = figures[TWICE if twice else "job"], "two" if twice else "one"
+    rows, count = figures[JOB_ROWS[twice]], "two" if twice else "one"
     scans = f"{count} scan{'s' if twice else ''} before one job and {count} after"
     return f"{scans}, at {figures['places_tapped']} places by pickup: {alarms(rows['same'])} without a flaw ({up_to(rows['same'])}); {_found(rows)}"
 
 
-def _across_seasons(figures: Mapping[str, Any]) -> str:
-    rows, more = figures["season 5 %"], figures["season 20 %"]
+def _across_seasons(figures: Mapping[str, Any], twice: bool = False) -> str:
+    rows, more = figures[SEASON_ROWS[twice]], figures.get(WIDER_ROWS[twice], {}).get("same")
+    scans = "two scans at either visit, " if twice else ""
     return (
-        f"across seasons, at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {alarms(rows['same'])} without a flaw ({up_to(rows['same'])}); {_found(rows)}; "
-        f"by 20 %: {alarms(more['same'])} ({up_to(more['same'])})"
+        f"across seasons, {scans}at {figures['places_tapped']} places by pickup, plate screws then holding otherwise by 5 %: {alarms(rows['same'])} without a flaw ({up_to(rows['same'])}); {_found(rows)}; "
+        + (f"by 20 %: {alarms(more)} ({up_to(more)})" if more else "by more: not counted")
     )
 
 

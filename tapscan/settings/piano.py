@@ -8,7 +8,7 @@ from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 @stage("piano", counted_in=("piano",))
 @dataclass(frozen=True)
 class Piano:
-    """When a plate in its piano counts as changed. Chosen on two simulated patterns and eight varied ones, and raised once after a look at some castings of three others; bench/in_piano.py counts on none of these. The limits for two scans before and two after were chosen on the five unvaried patterns and, after a first limit had called 3 of 107 unflawed ones, on four varied ones (seed 401). Screws differed by 1.5 % around one job and by 5 to 20 % across seasons."""
+    """When a plate in its piano counts as changed. Chosen on two simulated patterns and eight varied ones, and raised once after a look at some castings of three others; bench/in_piano.py counts on none of these. The limits for two scans before and two after were chosen on the five unvaried patterns and, after a first limit had called 3 of 107 unflawed ones, on four varied ones (seed 401). Those for two scans at either visit across seasons were chosen on the five unvaried and six varied ones (seeds 91 and 401) and, after first ones had found 30 of 36 plates with a screw gone, on six more (seeds 406 to 408). Screws differed by 1.5 % around one job and by 5 to 20 % across seasons."""
 
     job_days: float = threshold(
         1.0, "days", "scans this close are before and after one job; the wood has hardly moved", JUDGEMENT
@@ -41,6 +41,16 @@ class Piano:
     )
     twice_limit: float = threshold(
         3.7, "1", "around one job, two scans before and two after, at more than `places` places", SIMULATED
+    )
+    twice_low_hz: float = threshold(
+        230.0, "Hz", "across seasons, two scans at either visit: tones up to here lie apart", SIMULATED
+    )
+    twice_high_hz: float = threshold(900.0, "Hz", "the same: from here on tones hardly reach the screws", SIMULATED)
+    season_twice_high_limit: float = threshold(
+        1.25, "1", "the same: how unlike strengths of these may have become", SIMULATED
+    )
+    season_twice_limit: float = threshold(
+        12.3, "1", "across seasons, two scans at either visit, at more than `places` places", SIMULATED
     )
     season_limit_many: float = threshold(
         12.5, "1", "across seasons, more than `places` places; chosen at eight", SIMULATED

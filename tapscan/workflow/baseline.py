@@ -18,7 +18,7 @@ from tapscan.workflow.standing import against_baseline
 ENOUGH = 3
 TELLS = "One baseline scan shows large changes, three show small ones"
 FIRST = "First comes what is still open; more baseline scans can wait until it is settled."
-MORE = {1: "twice more", 2: "once more"}
+MORE = {1: "twice more; in its piano, scan the same places once more at the same visit", 2: "once more"}
 
 
 def advice(marked: int, *, still_open: bool = False) -> str:

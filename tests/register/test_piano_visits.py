@@ -17,16 +17,21 @@ DAY = dt.date(2026, 3, 2)
 STRUNG = replace(STRIPPED, state="strung")
 
 
-@pytest.fixture
-def four(register):
-    """Two before the job, two after it; the first two are the baseline."""
-    for n in range(4):
+def stored(register, days):
+    """One scan a day told; the first two are the baseline, what comes after them has changed."""
+    for n, day in enumerate(days):
         content = f"taps {n}".encode()
         plate = scan(-0.012 * (np.arange(COUNT) % 2) * (n > 1), seed=n + 1, scatter=3e-4, state="strung")
         result = replace(built.screening(("0" * 64,)), scan=plate, indications=())
-        new = built.new_scan(date=DAY, conditions=STRUNG, baseline=n < 2)
+        new = built.new_scan(date=day, conditions=STRUNG, baseline=n < 2)
         store_scan(register, "B12", new, built.made(result), [keep_bytes(register.folder, content, "S1_1.wav")], None)
     return register
+
+
+@pytest.fixture
+def four(register):
+    """Two before the job, two after it."""
+    return stored(register, [DAY] * 4)
 
 
 def test_two_before_and_two_after_are_found_by_the_order_of_the_day(four):
@@ -45,3 +50,18 @@ def test_a_scan_before_the_job_is_never_taken_for_one_after_it(four):
     assert second.twice and second.indications
     between = compare_stored(four, "B12", Settings(), "2026-03-02-2", against=["2026-03-02", "2026-03-02-3"])
     assert not between.twice
+
+
+@pytest.mark.parametrize(
+    ("days", "twice"),
+    [((0, 0, 196, 196), True), ((0, 0, 196), False), ((0, 90, 196, 196), False), ((0, 0, 190, 196), False)],
+)
+def test_across_seasons_two_scans_of_either_visit_count_together(register, days, twice):
+    """Of other days they are no visit."""
+    told = compare_stored(stored(register, [DAY + dt.timedelta(n) for n in days]), "B12", Settings())
+    assert told.around == "seasons" and told.twice is twice
+    assert told.statistic_limit == (
+        Settings().piano.season_twice_limit if twice else Settings().piano.season_limit_many
+    )
+    kept = "B12/2026-03-02-2" if days[1] == 0 else "B12/2026-05-31"
+    assert told.baselines == ((kept, "B12/2026-03-02") if twice else (kept,))

@@ -7,7 +7,7 @@ around_of(later, earlier, one_job, settings)     what lies between the two scans
 compare_in_piano(later, earlier, refused, settings, one_job, others)    Comparison
 others_not_run(rules, comparison)                of the rules that did not run, all but the one that the comparison asked
 
-One earlier scan is taken, the newest in the same state: how often this errs was counted beside one. Around one job two scans before and two after are taken where there are (twice.py). Damping, places and common warmth are not told there: wood and screws rule them.
+One earlier scan is taken, the newest in the same state: how often this errs was counted beside one. Two scans of the earlier visit and two of the later one are taken where there are (twice.py). Damping, places and common warmth are not told there: wood and screws rule them.
 """
 
 from collections.abc import Sequence
@@ -48,8 +48,14 @@ MEANS: dict[Around, str] = {
     "one job": "screws, wood and tension then hardly differ.",
     "seasons": "plate screws then hold otherwise and wood is drier or damper, and that hides all but large changes.",
 }
-ONCE = "One scan before the job and one after it: many torn edges go unnoticed so. Two scans before and two after, of the same places, tell far more."
-TWICE = "Two scans before the job, {before}, and two after it, {after}: how far scans of one visit differ was measured on this piano and taken out."
+ONCE: dict[Around, str] = {
+    "one job": "One scan before the job and one after it: many torn edges go unnoticed so. Two scans before and two after, of the same places, tell far more.",
+    "seasons": "One scan of the visit then and one of this visit: more torn corners and missing screws go unnoticed so. Scan the same places twice at every visit.",
+}
+TWICE: dict[Around, str] = {
+    "one job": "Two scans before the job, {before}, and two after it, {after}: how far scans of one visit differ was measured on this piano and taken out.",
+    "seasons": "Two scans of the visit then, {before}, and two of this visit, {after}: how far scans of one visit differ was measured on this piano and taken out.",
+}
 NOT_TOLD = (
     "No change says nothing of a crack that was there already in the earlier scan, nor of one that the strings press shut. "
     "Small cracks, screw holes and the pin field are mostly beyond this test in the piano."
@@ -94,7 +100,7 @@ def compare_in_piano(
     one_job: bool | None = None,
     others: Others | None = None,
 ) -> Comparison:
-    """`refused` : why nothing may be concluded. `others` : of the same two visits, before and after; they count around one job alone."""
+    """`refused` : why nothing may be concluded. `others` : one more scan of the earlier visit, and of the later one."""
     around = around_of(later, earlier, one_job, settings)
     found, others = _measured(later, earlier, others, around, settings)
     refused = refused or _no_pickup(later, earlier) or _too_little(found, settings)
@@ -134,24 +140,25 @@ def _measured(
     settings: Settings,
 ) -> tuple[Measured, Others | None]:
     """With the others' figure where it is known; else without them."""
-    found = measure(earlier.scan, later.scan, around, settings)
-    if others is None or around != "one job" or found.limit != settings.piano.job_limit_many:
+    found, limits = measure(earlier.scan, later.scan, around, settings), settings.piano
+    many = limits.job_limit_many if around == "one job" else limits.season_limit_many
+    if others is None or found.limit != many:
         return found, None
-    left = changed_twice((earlier.scan, others[0].scan), (later.scan, others[1].scan), settings)
+    left = changed_twice((earlier.scan, others[0].scan), (later.scan, others[1].scan), around, settings)
     if left is None:
         return found, None
-    return replace(found, statistic=left, limit=settings.piano.twice_limit), others
+    if around == "one job":
+        return replace(found, statistic=left, limit=limits.twice_limit), others
+    return replace(found, statistic=left, limit=limits.season_twice_limit, drops=None), others
 
 
 def _told_by(
     later: ScanForComparison, earlier: ScanForComparison, others: Others | None, around: Around
 ) -> tuple[str, ...]:
-    if around != "one job":
-        return ()
     if others is None:
-        return (ONCE,)
+        return (ONCE[around],)
     before, after = sorted((earlier.name, others[0].name)), sorted((later.name, others[1].name))
-    return (TWICE.format(before=listed(before), after=listed(after)),)
+    return (TWICE[around].format(before=listed(before), after=listed(after)),)
 
 
 def others_not_run(rules: Sequence[RuleNotRun], comparison: Comparison) -> tuple[RuleNotRun, ...]:
@@ -197,7 +204,8 @@ def _found(found: Measured, earlier: ScanForComparison, around: Around) -> tuple
         f"Since {_since(earlier)} the plate in the piano has changed by more than {_usual(around)}: {_how(found, fell)}"
     )
     sentence = f"{told}. A loose plate screw does that, and so does a strut or a corner that has parted."
-    return (rule.finding(sentence, names, found.statistic, found.limit),)
+    what = rule.BEYOND_SCREWS if found.drops is None else rule.BOTH
+    return (rule.finding(sentence, names, what, found.statistic, found.limit),)
 
 
 def _fell(found: Measured) -> np.ndarray:

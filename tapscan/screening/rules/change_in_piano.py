@@ -23,6 +23,10 @@ OTHERS = (
     "the pickup sat elsewhere, or other places were struck",
     "wood that is much drier or damper than then",
 )
+BOTH, BEYOND_SCREWS = (
+    "drops and unlikeness together",
+    "change beyond that of screws",
+)  # what a figure is made of
 PLAIN = (
     (
         "",
@@ -40,9 +44,9 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     return RuleNotRun(NAME, NO_EARLIER if scan.state in IN_PIANO else NOT_THERE)
 
 
-def finding(sentence: str, modes: tuple[str, ...], statistic: float, limit: float) -> Indication:
-    """Where a comparison in the piano passes its limit; where on the plate is not told."""
-    told = Condition("drops and unlikeness together", statistic, limit, "1", SIMULATED)
+def finding(sentence: str, modes: tuple[str, ...], what: str, statistic: float, limit: float) -> Indication:
+    """Where a comparison in the piano passes its limit; where on the plate is not told. `what` the figure is made of: BOTH or BEYOND_SCREWS."""
+    told = Condition(what, statistic, limit, "1", SIMULATED)
     return Indication("P1", NAME, "relevant", "new", (), modes, sentence, (told,), OTHERS)
 
 
@@ -55,8 +59,12 @@ RULE = Rule(
     rates="in the piano",
     meanings=(
         (
-            "drops and unlikeness together",
+            BOTH,
             "how far the tones that fell most have fallen, and how unlike the tones' strengths over the places have become, beside what an unchanged plate in its piano does",
+        ),
+        (
+            BEYOND_SCREWS,
+            "by two scans at either visit: drops and unlikeness together, with how unlike the strengths of the lowest tones have become over what scans of one visit differ by; or how unlike those of the highest tones have become, whichever is more beside its limit",
         ),
     ),
     plain=PLAIN,
