@@ -167,6 +167,28 @@ def test_others_end_with_this_one_however_it_ends(end: int, tmp_path_factory: py
     assert not [pid for pid in others if alive(pid)]
 
 
+MASKED = """
+import signal
+from tapscan.workers import Workers
+def masked(_):
+    return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+if __name__ == "__main__":
+    with Workers(3) as workers:
+        workers.start()
+        sent = [workers.submit(masked, 0) for _ in range(6)]
+        print(all(one.result() for one in sent), masked(0))
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="Windows has no such mask")
+def test_others_do_not_hear_ctrl_c_not_even_while_they_begin(tmp_path: Path) -> None:
+    """In a process of its own, since what the standard library starts beside the first other process lets interrupts through."""
+    script = tmp_path / "masked.py"
+    script.write_text(MASKED)
+    said = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, timeout=120, check=True).stdout
+    assert said.split() == ["True", "False"]
+
+
 def alive(pid: int) -> bool:
     """One that has ended and waits to be counted by its parent has ended."""
     try:
