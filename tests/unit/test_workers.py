@@ -35,6 +35,17 @@ def refused(x: int) -> int:
     raise ValueError(f"no {x}")
 
 
+class StrangeError(Exception):
+    """Nobody else can read it."""
+
+    def __reduce__(self) -> str:
+        return "nowhere"
+
+
+def strange(x: int) -> int:
+    raise StrangeError(f"no {x}")
+
+
 def dies_elsewhere(x: int) -> int:
     if multiprocessing.parent_process() is not None:
         os._exit(3)
@@ -88,6 +99,15 @@ def test_what_a_job_raises_is_raised_here(jobs: int) -> None:
         until_awake(workers)
         with pytest.raises(ValueError, match="no"):
             workers.map(refused, range(4))
+
+
+def test_an_error_that_no_other_process_can_read_is_told_in_words() -> None:
+    with Workers(2) as workers:
+        workers.start()
+        sent = workers.submit(strange, 4)
+        assert sent is not None
+        with pytest.raises(RuntimeError, match="StrangeError: no 4"):
+            sent.result()
 
 
 @each("way", [Workers.map, Workers.begun])

@@ -20,9 +20,9 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import blas, cho_factor, cho_solve, lapack
 
 from tapscan.records import ComplexArray, FloatArray
+from tapscan.signal.fit.lapack import blas, inverse, lapack
 
 BACKGROUND_TERMS = 3
 STEPS = 12
@@ -215,9 +215,9 @@ def _hermitian_inverse(upper: ComplexArray) -> ComplexArray:
     both = scale[:, None] * scale
     scaled, one = upper * both, np.eye(len(upper), dtype=complex, order="F")
     for ridge in RIDGES:
-        _, inverse, wrong = lapack.zposv(scaled + ridge * one if ridge else scaled, one)
+        _, found, wrong = lapack.zposv(scaled + ridge * one if ridge else scaled, one)
         if not wrong:
-            return np.asarray(inverse * both)
+            return np.asarray(found * both)
     raise np.linalg.LinAlgError(f"zposv {wrong}: that column of the model is a sum of the others")
 
 
@@ -260,10 +260,8 @@ def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:
     none = np.full(normal.shape, np.inf)
     if not (np.isfinite(normal).all() and np.diag(normal).min(initial=np.inf) > 0):
         return none
-    try:
-        return np.asarray(cho_solve(cho_factor(normal * np.outer(scale, scale)), np.eye(len(normal))))
-    except np.linalg.LinAlgError:
-        return none
+    found = inverse(normal * np.outer(scale, scale))
+    return none if found is None else found
 
 
 def _local_residual(theta: FloatArray, residual: ComplexArray, bins_hz: FloatArray) -> FloatArray:

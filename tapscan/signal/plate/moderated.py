@@ -12,7 +12,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import digamma, polygamma
 
 from tapscan.records import FloatArray
 
@@ -44,6 +43,8 @@ def moderated(ratio: FloatArray, free: FloatArray, enough: np.ndarray) -> Modera
 
 def _prior(ratio: FloatArray, free: FloatArray) -> tuple[float, float]:
     """Degrees of freedom and ratio that stand for how the true ratios are spread, by the moments of their logarithms."""
+    from scipy.special import digamma, polygamma
+
     logs = np.log(np.maximum(ratio, TINY)) - digamma(free / 2) + np.log(free / 2)
     spread = float(np.var(logs, ddof=1) - np.mean(polygamma(1, free / 2)))
     middle = float(np.mean(logs))
@@ -55,6 +56,8 @@ def _prior(ratio: FloatArray, free: FloatArray) -> tuple[float, float]:
 
 def _inverse_trigamma(value: float) -> float:
     """Newton on 1/trigamma, which is nearly straight; Smyth 2004, appendix."""
+    from scipy.special import polygamma
+
     x = 0.5 + 1 / value
     for _ in range(STEPS):
         now = float(polygamma(1, x))

@@ -26,7 +26,7 @@ from queue import Empty, SimpleQueue
 from types import TracebackType
 from typing import Any, TypeVar
 
-from tapscan.other_process import IN_PIPE, Gone, Other, Sent, interrupts_wait
+from tapscan.workers.other_process import IN_PIPE, Gone, Other, Sent, interrupts_wait
 
 __all__ = ["ALONE", "MOST", "Gone", "Progress", "Sent", "Workers", "cores", "quiet"]
 

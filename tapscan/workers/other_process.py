@@ -167,7 +167,10 @@ def _answer(work: bytes) -> bytes:
         job, item = pickle.loads(work)
         return pickle.dumps((True, job(item)), pickle.HIGHEST_PROTOCOL)
     except Exception as problem:
-        return pickle.dumps((False, problem))
+        try:
+            return pickle.dumps((False, problem))
+        except Exception:  # an error of a class that no other process knows
+            return pickle.dumps((False, RuntimeError(f"{type(problem).__name__}: {problem}")))
 
 
 def _end_with_parent() -> None:
