@@ -36,6 +36,14 @@ def app():
     signal.raise_signal(signal.SIGINT)
     time.sleep(60)
 """
+LOST = """
+def app():
+    try:
+        signal.raise_signal(signal.SIGINT)
+    except BaseException:  # as some library may do
+        pass
+    time.sleep(60)
+"""
 END = """
 sys.modules["tapscan.cli.app"] = stands_in = ModuleType("tapscan.cli.app")
 stands_in.app = app
@@ -45,7 +53,7 @@ main()
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a signal of its own ends a process there")
-@pytest.mark.parametrize("app", [PLAIN, DROPPED, TURNED], ids=["plain", "dropped", "turned"])
+@pytest.mark.parametrize("app", [PLAIN, DROPPED, TURNED, LOST], ids=["plain", "dropped", "turned", "lost"])
 def test_ctrl_c_is_not_lost(app: str, tmp_path: Path) -> None:
     script = tmp_path / "stopped.py"
     script.write_text(BEGIN + app + END)

@@ -7,18 +7,16 @@ down_from(n)   the last up to n samples; real: of real samples, which know fewer
 from bisect import bisect_left, bisect_right
 from functools import lru_cache
 
-PRIMES, REAL_PRIMES = (2, 3, 5, 7, 11), (2, 3, 5)
-
 
 def up_from(n: int) -> int:
     """Of complex samples."""
-    fast = _fast(_power_over(n), PRIMES)
+    fast = _fast(_power_over(n))
     return fast[bisect_left(fast, n)]
 
 
 def down_from(n: int, *, real: bool = False) -> int:
     """At least 1."""
-    fast = _fast(_power_over(n), REAL_PRIMES if real else PRIMES)
+    fast = _fast(_power_over(n), (2, 3, 5)) if real else _fast(_power_over(n))
     return fast[bisect_right(fast, n) - 1]
 
 
@@ -28,7 +26,7 @@ def _power_over(n: int) -> int:
 
 
 @lru_cache(maxsize=64)
-def _fast(most: int, primes: tuple[int, ...]) -> tuple[int, ...]:
+def _fast(most: int, primes: tuple[int, ...] = (2, 3, 5, 7, 11)) -> tuple[int, ...]:
     """All products of these primes up to `most`."""
     found = [1]
     for prime in primes:

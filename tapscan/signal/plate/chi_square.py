@@ -5,10 +5,6 @@ beyond(value, free)   the share of it above a value: the incomplete gamma functi
 
 import math
 
-SMALLEST = 1e-300
-SETTLED = 1e-15
-MOST_TERMS = 10_000
-
 
 def beyond(value: float, free: float) -> float:
     """Free : degrees of freedom, more than 0. By a series below the middle and a continued fraction above; from memory."""
@@ -19,27 +15,27 @@ def beyond(value: float, free: float) -> float:
     return 1 - scale * _series(a, x) if x < a + 1 else scale * _fraction(a, x)
 
 
-def _series(a: float, x: float) -> float:
+def _series(a: float, x: float, settled: float = 1e-15) -> float:
     """P(a, x) over the scale."""
     term = total = 1 / a
-    for n in range(1, MOST_TERMS):
+    for n in range(1, 10_000):
         term *= x / (a + n)
         total += term
-        if term < SETTLED * total:
+        if term < settled * total:
             break
     return total
 
 
-def _fraction(a: float, x: float) -> float:
+def _fraction(a: float, x: float, settled: float = 1e-15, smallest: float = 1e-300) -> float:
     """Q(a, x) over the scale, by Lentz's method."""
     b = x + 1 - a
-    c, d = 1 / SMALLEST, 1 / b
+    c, d = 1 / smallest, 1 / b
     total = d
-    for n in range(1, MOST_TERMS):
+    for n in range(1, 10_000):
         part, b = -n * (n - a), b + 2
-        d = 1 / (part * d + b or SMALLEST)
-        c = b + part / c or SMALLEST
+        d = 1 / (part * d + b or smallest)
+        c = b + part / c or smallest
         total *= c * d
-        if abs(c * d - 1) < SETTLED:
+        if abs(c * d - 1) < settled:
             break
     return total

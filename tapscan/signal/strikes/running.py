@@ -12,8 +12,6 @@ import numpy as np
 
 from tapscan.records import FloatArray
 
-LONG = 30_000  # values, from which on scipy's is worth its import
-
 
 def mean_around(x: FloatArray, many: int) -> FloatArray:
     """(n,) as a running sum, so that a long one costs no more than a short one."""
@@ -37,9 +35,9 @@ def median_after(x: FloatArray, many: int) -> FloatArray:
     return np.partition(windows, many // 2, axis=1)[:, many // 2]
 
 
-def low_around(x: FloatArray, percent: float, many: int) -> FloatArray:
-    """(n,) the value that so many percent of those around it stand below."""
-    if len(x) > LONG:
+def low_around(x: FloatArray, percent: float, many: int, long: int = 30_000) -> FloatArray:
+    """(n,) the value that so many percent of those around it stand below. long : from so many values on scipy's is worth its import."""
+    if len(x) > long:
         from scipy.ndimage import percentile_filter
 
         return np.asarray(percentile_filter(x, percent, size=many, mode="reflect"))
