@@ -22,6 +22,7 @@ import os
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
+from importlib import import_module
 from queue import Empty, SimpleQueue
 from types import TracebackType
 from typing import Any, TypeVar
@@ -56,6 +57,8 @@ class Workers:
     preload  : modules that the others import while they wait for work.
     progress : told (stage, done, total) as work gets done.
     low      : the others give way to whatever else wants the processor.
+
+    .meanwhile : modules that this process needs later; it imports them once the others have work.
     """
 
     def __init__(
@@ -63,6 +66,7 @@ class Workers:
     ) -> None:
         self.others = (min(cores(), MOST) if jobs is None else max(1, jobs)) - 1
         self.progress = progress
+        self.meanwhile: list[str] = []
         self._preload, self._low = tuple(preload), low
         self._processes: list[Other] = []
         self._sent: SimpleQueue[Sent[Any] | None] = SimpleQueue()
@@ -130,7 +134,9 @@ class Workers:
                     out[one[0]] = sent
                 else:
                     again.append(one)
-            if (one := _next(again, waiting)) or (one := _not_begun(out)):
+            if out and self.meanwhile:
+                import_module(self.meanwhile.pop())
+            elif (one := _next(again, waiting)) or (one := _not_begun(out)):
                 answers[one[0]] = job(one[1])
             elif out:
                 heard.get()  # of one of these, or of one that was taken in before

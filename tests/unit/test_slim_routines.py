@@ -11,7 +11,7 @@ import scipy.special
 
 from tapscan.signal.fit.fast_length import down_from, up_from
 from tapscan.signal.fit.lapack import inverse, strongest
-from tapscan.signal.plate.chi_square import beyond
+from tapscan.signal.plate.special import beyond, digamma, student, tetragamma, trigamma
 from tapscan.signal.strikes.running import largest_on_end, low_around, mean_around, median_after
 
 LENGTHS = (1, 2, 5, 30, 200, 4000)
@@ -71,6 +71,18 @@ def test_chi_square() -> None:
     value = free * rng.uniform(0, 2.5, 3000)
     found = [beyond(float(v), float(f)) for v, f in zip(value, free, strict=True)]
     np.testing.assert_allclose(found, scipy.special.chdtrc(free, value), rtol=1e-9, atol=1e-14)
+
+
+def test_students_t() -> None:
+    free = np.concatenate([np.geomspace(0.3, 1e6, 400), [0.5, 1.0, 2.0, 19.0, 1000.0, 1000.1]])
+    np.testing.assert_allclose(student(free), scipy.special.stdtrit(free, 0.975), rtol=2e-12)
+
+
+def test_derivatives_of_ln_gamma() -> None:
+    x = np.geomspace(0.05, 1e6, 400)
+    np.testing.assert_allclose(digamma(x), scipy.special.digamma(x), rtol=1e-13, atol=1e-14)
+    np.testing.assert_allclose(trigamma(x), scipy.special.polygamma(1, x), rtol=1e-13)
+    np.testing.assert_allclose(tetragamma(x), scipy.special.polygamma(2, x), rtol=1e-13)
 
 
 def test_reading_of_a_scan_imports_nothing_that_takes_long() -> None:

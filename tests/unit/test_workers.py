@@ -69,6 +69,17 @@ def test_answers_come_in_the_order_of_the_items(jobs: int) -> None:
     assert told == sorted(told) and told[-1] == 40
 
 
+def test_what_is_needed_later_is_imported_while_others_work() -> None:
+    for jobs in (1, 2):
+        with Workers(jobs) as workers:
+            workers.start()
+            workers.meanwhile = ["cmd"]
+            sys.modules.pop("cmd", None)
+            until_awake(workers)
+            assert [answer for answer, _ in workers.map(slow_square, range(4))] == [0, 1, 4, 9]
+            assert ("cmd" in sys.modules) is (jobs > 1)
+
+
 @each("jobs", [1, 2])
 def test_others_begin_before_the_answers_are_asked_for(jobs: int) -> None:
     with Workers(jobs) as workers:

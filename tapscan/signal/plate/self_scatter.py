@@ -21,9 +21,9 @@ from tapscan.records import ComplexArray, FloatArray, Pole, SelfScatter
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.subbands import Band
-from tapscan.signal.plate.chi_square import beyond
 from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, WeighedBand, gathered, weighed
 from tapscan.signal.plate.moderated import moderated
+from tapscan.signal.plate.special import beyond, student
 
 LEVEL = 0.01
 LEAST_MODES = 3
@@ -230,10 +230,8 @@ def _sandwich(by_place: _Own, sd: FloatArray) -> FloatArray:
     enough = many >= LEAST_PLACES
     if enough.sum() < LEAST_MODES:
         enough = np.ones(len(many), dtype=bool)
-    from scipy.special import stdtrit  # with moderated's a third of a second, which most scans need not pay
-
     held = moderated(ratio, free, enough)
-    scatter = sd * np.sqrt(held.ratio) * stdtrit(held.free, 0.975) / NORMAL_95
+    scatter = sd * np.sqrt(held.ratio) * student(held.free) / NORMAL_95
     return np.asarray(np.hypot(scatter, np.where(many >= LEAST_TREND, _off_middle(by_place), 0.0)))
 
 
