@@ -1,6 +1,6 @@
 """A strong mode is one mode although the places put it some hundred parts per million apart.
 
-    united(joint, shared, part_at, workers)   the shared modes, companions made one with the mode they came from
+    united(joint, shared, part_at)     the shared modes, companions made one with the mode they came from
 
 A mass that roves with the hammer, or a support that yields, moves each mode at each place by its own amount. A fit that has one frequency for all
 places then needs two or three poles, close together, where there is one mode. Such a group is held against one pole a place, of that place's own frequency and
@@ -18,9 +18,9 @@ import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.mode_arrays import ModeArrays
-from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, PoleFit, fit_poles, smooth_terms
+from tapscan.signal.fit.one_pole import OnePole, fit_one_pole
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, smooth_terms
 from tapscan.signal.plate.columns import Columns, WeighedBand, by_shift
-from tapscan.workers import ALONE, Workers
 
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
 WIDTHS = 6.0  # linewidths either side that are looked at
@@ -52,23 +52,17 @@ class _Group(NamedTuple):
     corrected: _Sound
 
 
-def united(
-    joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand], workers: Workers = ALONE
-) -> list[Pole]:
+def united(joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand]) -> list[Pole]:
     """Poles in order of frequency, amplitudes (S,) of all strikes at sample 0. part_of : the band's spectra around a frequency."""
-    modes, groups = ModeArrays.of(poles), _groups(poles)
-    around: list[_Group] = []
-    for group in groups:
-        if len(group) > 1:
-            chosen = [poles[i] for i in group]
-            others = modes.where(~np.isin(np.arange(len(poles)), group))
-            around.append(_around(chosen, others, part_of(chosen[0].frequency_hz), joint))
-    found = workers.map(_alone, [sound for group in around for sound in group])
-    made = (_as_one(g, found[2 * k : 2 * k + 2]) for k, g in enumerate(around))
+    modes = ModeArrays.of(poles)
     out: list[Pole] = []
-    for group in groups:
-        one = next(made) if len(group) > 1 else None
-        out += [one] if one is not None else [poles[i] for i in group]
+    for group in _groups(poles):
+        chosen = [poles[i] for i in group]
+        one = None
+        if len(group) > 1:
+            others = modes.where(~np.isin(np.arange(len(poles)), group))
+            one = _as_one(_around(chosen, others, part_of(chosen[0].frequency_hz), joint))
+        out += [one] if one is not None else chosen
     return out
 
 
@@ -103,9 +97,9 @@ def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: Col
     return _Group(sound, sound._replace(values=values - heard * part.scale, drift=np.zeros_like(drift)))
 
 
-def _as_one(group: _Group, found: Sequence[_Told | None]) -> Pole | None:
-    """One pole, or None where the places do not hold one each. found : what the places tell of either sound."""
-    sound, ways = group.corrected, [told for told in found if told is not None]
+def _as_one(group: _Group) -> Pole | None:
+    """One pole, or None where the places do not hold one each."""
+    sound, ways = group.corrected, [told for told in map(_alone, group) if told is not None]
     if not ways:
         return None
     f, d, amplitudes, left = min(ways, key=lambda told: told.left)
@@ -147,36 +141,46 @@ class _Told(NamedTuple):
 
 
 def _alone(sound: _Sound) -> _Told | None:
-    """None where it holds too few bins."""
+    """None where it holds too few bins. A place is asked from each of the group's poles on; the best is what it tells."""
     if len(sound.bins) < LEAST_BINS:
         return None
-    places = int(sound.owner.max()) + 1
-    f, d, left = np.empty(places), np.empty(places), 0.0
-    amplitudes = np.empty(len(sound.owner), dtype=complex)
-    for place in range(places):
-        mine = sound.owner == place
-        fit = _at_place(sound, sound.values[:, mine])
-        f[place], d[place] = fit.frequency_hz[0] / (1 + sound.drift[place]), fit.decay_rate_per_s[0]
-        amplitudes[mine] = fit.amplitudes[0] / sound.scale[mine]
-        left += float(np.sum(np.abs(fit.residual) ** 2))
-    return _Told(f, d, amplitudes, left)
-
-
-def _at_place(sound: _Sound, values: ComplexArray) -> PoleFit:
-    """The best of one pole begun at each of the group's; a place that does not show the mode tells no frequency of its own."""
     lead = max(sound.poles, key=lambda p: p.snr_db)
-    fits = [_one_pole(sound, values, p, STEPS) for p in sound.poles]
-    near = [x for x in fits if abs(x.frequency_hz[0] / lead.frequency_hz - 1) < GATES * REACH]
-    return (
-        min(near, key=lambda x: float(np.sum(np.abs(x.residual) ** 2))) if near else _one_pole(sound, values, lead, 0)
-    )
+    places = int(sound.owner.max()) + 1
+    fits = _one_pole(sound, sound.poles, STEPS)
+    near = np.abs(fits.frequency_hz / lead.frequency_hz - 1) < GATES * REACH
+    best = np.where(near, fits.left, np.inf).argmin(axis=0)
+    lost = ~near.any(axis=0)  # a place that does not show the mode tells no frequency of its own
+    held = _one_pole(sound, [lead], 0) if lost.any() else fits
+
+    def told(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return np.where(lost.reshape(-1, *[1] * (x.ndim - 2)), y[0], x[best, np.arange(places)])
+
+    f, d, amplitudes, left = (told(x, y) for x, y in zip(fits, held, strict=True))
+    number = np.arange(len(sound.owner)) - np.searchsorted(sound.owner, sound.owner)  # of each strike at its place
+    own = amplitudes[sound.owner, number] / sound.scale
+    return _Told(f / (1 + sound.drift), d, own, float(left.sum()))
 
 
-def _one_pole(sound: _Sound, values: ComplexArray, start: Pole, steps: int) -> PoleFit:
-    f, d = np.array([start.frequency_hz]), np.array([start.decay_rate_per_s])
-    return fit_poles(
-        sound.bins, values, f, d, length=sound.length, rate_hz=sound.rate, noise=float(sound.length), steps=steps
+def _one_pole(sound: _Sound, starts: Sequence[Pole], steps: int) -> OnePole:
+    """(starts, places, ...) of each place from each of these poles on."""
+    strikes = np.bincount(sound.owner)
+    places, many = len(strikes), len(starts)
+    values = np.zeros((places, len(sound.bins), strikes.max()), dtype=complex)
+    for place in range(places):
+        values[place, :, : strikes[place]] = sound.values[:, sound.owner == place]
+    fit = fit_one_pole(
+        sound.bins,
+        np.tile(values, (many, 1, 1)),
+        np.repeat([p.frequency_hz for p in starts], places),
+        np.repeat([p.decay_rate_per_s for p in starts], places),
+        length=sound.length,
+        rate_hz=sound.rate,
+        noise=float(sound.length),
+        strikes=np.tile(strikes, many),
+        steps=steps,
     )
+    f, d, left = (x.reshape(many, places) for x in (fit.frequency_hz, fit.decay_rate_per_s, fit.left))
+    return OnePole(f, d, fit.amplitudes.reshape(many, places, -1), left)
 
 
 def _rest(sound: _Sound) -> float:

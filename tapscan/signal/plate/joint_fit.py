@@ -155,7 +155,7 @@ def _of_free_modes(
             still = float(np.abs(drift - joint.drift).max()) < STILL
             joint = replace(joint, drift=drift)
     unexplained = _unexplained(fitted, ModeArrays.of(poles))
-    poles = united(joint, poles, lambda hz: _part_of(fitted, hz), workers)
+    poles = united(joint, poles, lambda hz: _part_of(fitted, hz))
     own = held(joint, poles, fitted)
     kept = without_satellites([p for p in own.poles if p.frequency_hz >= settings.fit.lowest_hz])
     parts = [_part_of(fitted, p.frequency_hz) for p in kept]
