@@ -44,7 +44,8 @@ def test_many_sets_at_once_are_told_as_one_by_one() -> None:
 
 
 def test_a_set_of_background_alone_has_an_answer() -> None:
-    smooth = np.zeros((1, len(BINS_HZ), 3), dtype=complex) + np.linspace(-1, 1, len(BINS_HZ))[:, None]
+    smooth = np.zeros((1, len(BINS_HZ), 3), dtype=complex)
+    smooth += np.linspace(-1, 1, len(BINS_HZ))[:, None]
     found = fit_one_pole(
         BINS_HZ,
         smooth,
