@@ -16,11 +16,14 @@ def main() -> None:
         20_000, 20, 20
     )  # a command makes much and throws little away: looking for garbage took a tenth of its start
 
-    from tapscan.cli.app import app
+    from tapscan.cli.stopping import begins_with_stop, stoppable
     from tapscan.errors import TapscanError
 
     try:
-        app()
+        with stoppable():
+            from tapscan.cli.app import app
+
+            app()
     except TapscanError as problem:
         print(f"tapscan: {problem}", file=sys.stderr)
         sys.exit(1)
@@ -28,9 +31,10 @@ def main() -> None:
         sys.stderr.close()
         sys.exit(1)
     except KeyboardInterrupt:
-        print("tapscan: stopped; nothing was written", file=sys.stderr)
-        sys.exit(1)
+        _stopped()
     except Exception as problem:
+        if begins_with_stop(problem):
+            _stopped()
         if os.environ.get(TRACE):
             raise
         told = f"{type(problem).__name__}: {problem}".splitlines()[0]
@@ -40,3 +44,8 @@ def main() -> None:
             file=sys.stderr,
         )
         sys.exit(1)
+
+
+def _stopped() -> None:
+    print("tapscan: stopped; nothing was written", file=sys.stderr)
+    sys.exit(1)

@@ -49,6 +49,7 @@ def check(
     --layout or --per-station.
     """
     with shared_work(jobs, bytes_of(files)) as workers:
+        workers.meanwhile = ["tapscan.cli.summary"]
         kept = Kept()
         taps = taps.filled(kept)
         shop = kept.shop(shop) if report else None

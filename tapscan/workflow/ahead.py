@@ -14,16 +14,13 @@ from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 from tapscan.records import Force
 from tapscan.signal.plate.station_analysis import StationResult, Wanted
-from tapscan.workers import ALONE, Gone, Workers
+from tapscan.workers import ALONE, Gone, Sent, Workers
 from tapscan.workflow.listen import Heard, Listened, listen_all
 from tapscan.workflow.places import Planned, Spot, analyse_places, spot_of
-
-if TYPE_CHECKING:
-    from concurrent.futures import Future
 
 
 class _Take(NamedTuple):
@@ -46,7 +43,7 @@ class PlacesAhead:
 
     def __init__(self, wanted: Wanted, workers: Workers) -> None:
         self.wanted, self.workers = wanted, workers
-        self._begun: dict[str, Future[_Found | None]] = {}
+        self._begun: dict[str, Sent[_Found | None]] = {}
         self.used = 0  # places whose result was taken
 
     def place(self, station: str, strikes: Sequence[tuple[Path, Force | None]]) -> None:
@@ -70,12 +67,10 @@ class PlacesAhead:
         return found.result
 
     def _found(self, station: str) -> _Found | None:
-        from concurrent.futures import CancelledError
-
         sent = self._begun.get(station)
         try:
             return sent.result() if sent else None
-        except (Gone, CancelledError):  # its process is gone: the screening does the work itself
+        except Gone:  # its process is gone: the screening does the work itself
             return None
 
 

@@ -26,6 +26,7 @@ from tests.every import each
 ROOT = Path(__file__).parents[2]
 ORDER = ("soft", "hard", "hard")
 RATE_HZ, PLACES = 16_000, 8
+MOMENTS_S = np.random.default_rng(8).uniform(0.0, 2.0, 4).round(3).tolist()
 MAIN = (  # a shell turns Ctrl-C off for what runs in its background
     "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); from tapscan.cli import main; main()"
 )
@@ -121,9 +122,11 @@ def long_file(tmp_path: Path, one_file: list[str]) -> Iterator[Path]:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a terminal's Ctrl-C is sent otherwise there")
-@each("whole_group", [True, False])
-def test_ctrl_c_ends_all(whole_group: bool, long_file: Path, tmp_path_factory: pytest.TempPathFactory) -> None:
-    """As from a terminal, which tells every process of the group, and as from a program that tells this one only."""
+@each(("whole_group", "wait_s"), [(True, 1.0), (False, 1.0), *((True, wait_s) for wait_s in MOMENTS_S)])
+def test_ctrl_c_ends_all(
+    whole_group: bool, wait_s: float, long_file: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """As from a terminal, which tells every process of the group, and as from a program that tells this one only; while others begin, import and work."""
     folder = tmp_path_factory.mktemp("here")
     words = ["tapscan", "check", str(long_file), "--per-station", "3", "--jobs", "3", "--json", "x.json"]
     command = [sys.executable, "-c", f"import sys; sys.argv = {words!r}; {MAIN}"]
@@ -133,7 +136,7 @@ def test_ctrl_c_ends_all(whole_group: bool, long_file: Path, tmp_path_factory: p
     until = time.monotonic() + 30
     while members(begun.pid) < 4 and begun.poll() is None and time.monotonic() < until:
         time.sleep(0.02)
-    time.sleep(1.0)
+    time.sleep(wait_s)
     assert begun.poll() is None, begun.communicate()
     (os.killpg if whole_group else os.kill)(begun.pid, signal.SIGINT)
     out, err = begun.communicate(timeout=30)

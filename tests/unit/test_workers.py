@@ -35,6 +35,17 @@ def refused(x: int) -> int:
     raise ValueError(f"no {x}")
 
 
+class StrangeError(Exception):
+    """Nobody else can read it."""
+
+    def __reduce__(self) -> str:
+        return "nowhere"
+
+
+def strange(x: int) -> int:
+    raise StrangeError(f"no {x}")
+
+
 def dies_elsewhere(x: int) -> int:
     if multiprocessing.parent_process() is not None:
         os._exit(3)
@@ -56,6 +67,17 @@ def test_answers_come_in_the_order_of_the_items(jobs: int) -> None:
     assert [answer for answer, _ in found] == [x * x for x in range(40)]
     assert (len({process for _, process in found}) > 1) is (jobs > 1)
     assert told == sorted(told) and told[-1] == 40
+
+
+def test_what_is_needed_later_is_imported_while_others_work() -> None:
+    for jobs in (1, 2):
+        with Workers(jobs) as workers:
+            workers.start()
+            workers.meanwhile = ["cmd"]
+            sys.modules.pop("cmd", None)
+            until_awake(workers)
+            assert [answer for answer, _ in workers.map(slow_square, range(4))] == [0, 1, 4, 9]
+            assert ("cmd" in sys.modules) is (jobs > 1)
 
 
 @each("jobs", [1, 2])
@@ -88,6 +110,15 @@ def test_what_a_job_raises_is_raised_here(jobs: int) -> None:
         until_awake(workers)
         with pytest.raises(ValueError, match="no"):
             workers.map(refused, range(4))
+
+
+def test_an_error_that_no_other_process_can_read_is_told_in_words() -> None:
+    with Workers(2) as workers:
+        workers.start()
+        sent = workers.submit(strange, 4)
+        assert sent is not None
+        with pytest.raises(RuntimeError, match="StrangeError: no 4"):
+            sent.result()
 
 
 @each("way", [Workers.map, Workers.begun])
@@ -165,6 +196,28 @@ def test_others_end_with_this_one_however_it_ends(end: int, tmp_path_factory: py
     while any(map(alive, others)) and time.monotonic() < until:
         time.sleep(0.05)
     assert not [pid for pid in others if alive(pid)]
+
+
+MASKED = """
+import signal
+from tapscan.workers import Workers
+def masked(_):
+    return signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, [])
+if __name__ == "__main__":
+    with Workers(3) as workers:
+        workers.start()
+        sent = [workers.submit(masked, 0) for _ in range(6)]
+        print(all(one.result() for one in sent), masked(0))
+"""
+
+
+@pytest.mark.skipif(not hasattr(signal, "pthread_sigmask"), reason="Windows has no such mask")
+def test_others_do_not_hear_ctrl_c_not_even_while_they_begin(tmp_path: Path) -> None:
+    """In a process of its own, since what the standard library starts beside the first other process lets interrupts through."""
+    script = tmp_path / "masked.py"
+    script.write_text(MASKED)
+    said = subprocess.run([sys.executable, str(script)], capture_output=True, text=True, timeout=120, check=True).stdout
+    assert said.split() == ["True", "False"]
 
 
 def alive(pid: int) -> bool:

@@ -11,10 +11,11 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.fft import fft, ifft
 from numpy.typing import NDArray
-from scipy.fft import fft, ifft, next_fast_len
 
 from tapscan.records import ComplexArray, FloatArray, Pole
+from tapscan.signal.fit.fast_length import up_from
 from tapscan.signal.fit.polefit import PoleFit, fit_poles, mode_values
 from tapscan.signal.fit.spurious import LEAST_STATIONS, MIXTURE, echoes, explained
 from tapscan.signal.fit.subbands import Band, Spectra
@@ -255,12 +256,12 @@ def _second_look(task: _Task, fit: PoleFit) -> Start | None:
     """The fitted modes and one more where a damped mode explains most of the residual; None if none would."""
     best, place = task.clear, None
     many = len(task.bins)
-    size, strikes = next_fast_len(2 * many), fit.residual.shape[1]
+    size, strikes = up_from(2 * many), fit.residual.shape[1]
     seen = fft(np.ascontiguousarray(fit.residual.T), size, axis=1)
     for decay in _likely_decays(task, fit):
         kernel = _line(task, float(decay))
         energy = float(np.vdot(kernel, kernel).real)
-        match = ifft(seen * fft(kernel, size).conj(), axis=1, overwrite_x=True)
+        match = ifft(seen * fft(kernel, size).conj(), axis=1)
         match = np.asarray(
             np.concatenate([match[:, size - many // 2 :], match[:, : many - many // 2]], axis=1) / energy
         )

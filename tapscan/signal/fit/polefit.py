@@ -20,9 +20,9 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import blas, cho_factor, cho_solve, lapack
 
 from tapscan.records import ComplexArray, FloatArray
+from tapscan.signal.fit.lapack import blas, inverse, lapack
 
 BACKGROUND_TERMS = 3
 STEPS = 12
@@ -94,8 +94,9 @@ def mode_spectra(
 
     log z = (-decay_rate + 2 pi i frequency) / rate: by Hz it is 2 pi i / rate times that, by 1/s -1 / rate times.
     """
-    model, slope = _model(_turns(bins_hz, rate_hz), frequency_hz, decay_rate_per_s, length, rate_hz)
-    return model.T, slope.T
+    both = np.empty((2, len(frequency_hz), len(bins_hz)), dtype=complex)
+    _fill(both[0], both[1], _turns(bins_hz, rate_hz), frequency_hz, decay_rate_per_s, length, rate_hz)
+    return both[0].T, both[1].T
 
 
 def _turns(bins_hz: FloatArray, rate_hz: float) -> ComplexArray:
@@ -103,15 +104,21 @@ def _turns(bins_hz: FloatArray, rate_hz: float) -> ComplexArray:
     return np.asarray(np.exp(-2j * np.pi / rate_hz * bins_hz))
 
 
-def _model(
-    turns: ComplexArray, frequency_hz: FloatArray, decay_rate_per_s: FloatArray, length: int, rate_hz: float
-) -> tuple[ComplexArray, ComplexArray]:
-    """(M, K) both."""
+def _fill(
+    model: ComplexArray,
+    slope: ComplexArray,
+    turns: ComplexArray,
+    frequency_hz: FloatArray,
+    decay_rate_per_s: FloatArray,
+    length: int,
+    rate_hz: float,
+) -> None:
+    """(M, K) both, in the room given."""
     inverse, gone = _geometric(turns, frequency_hz, decay_rate_per_s, length, rate_hz)
-    model = inverse * (0.5 * (1 - gone))
-    slope = model - (0.5 * (1 - gone) + 0.5 * length * gone)  # model (inverse - 1) - inverse length gone / 2
+    heard = 0.5 * (1 - gone)
+    np.multiply(inverse, heard, out=model)
+    np.subtract(model, heard + 0.5 * length * gone, out=slope)  # model (inverse - 1) - inverse length gone / 2
     np.multiply(slope, inverse, out=slope)
-    return model, slope
 
 
 def mode_values(
@@ -152,8 +159,7 @@ def fit_poles(
     """
     m = len(frequency_hz)
     theta = np.concatenate([frequency_hz, decay_rate_per_s])
-    background = np.ascontiguousarray(smooth_terms(bins_hz, background_terms).T)
-    task = _Task.of(bins_hz, spectra, background, length, rate_hz)
+    task = _Task.of(bins_hz, spectra, _background(len(bins_hz), background_terms), length, rate_hz)
     state = _project(theta, task)
     damping, settled = 1e-3, False
     for _ in range(steps):
@@ -177,26 +183,35 @@ def fit_poles(
 
 def smooth_terms(bins_hz: FloatArray, terms: int) -> ComplexArray:
     """(K, terms) low polynomials in frequency: what the tails of far modes look like."""
-    x = np.linspace(-1, 1, len(bins_hz)) if len(bins_hz) > 1 else np.zeros(1)
-    return np.polynomial.legendre.legvander(x, max(terms, 1) - 1)[:, :terms].astype(complex)
+    return _background(len(bins_hz), terms).T.copy()
+
+
+@lru_cache(maxsize=64)
+def _background(many: int, terms: int) -> ComplexArray:
+    """(terms, K), that nobody may change: many windows are as wide as each other."""
+    x = np.linspace(-1, 1, many) if many > 1 else np.zeros(1)
+    rows = np.ascontiguousarray(np.polynomial.legendre.legvander(x, max(terms, 1) - 1)[:, :terms].astype(complex).T)
+    rows.flags.writeable = False
+    return rows
 
 
 def _project(theta: FloatArray, task: _Task) -> _State:
     m, terms = len(theta) // 2, len(task.background)
     rows = np.empty((2 * m + terms, len(task.bins_hz)), dtype=complex)
-    model, slope = _model(task.turns, theta[:m], theta[m:], task.length, task.rate_hz)
-    rows[:m], rows[m : m + terms], rows[m + terms :] = model, task.background, slope
+    _fill(rows[:m], rows[m + terms :], task.turns, theta[:m], theta[m:], task.length, task.rate_hz)
+    rows[m : m + terms] = task.background
     upper, heard = blas.zherk(1.0, rows.T, trans=2), (rows @ task.conjugate).conj()  # conj(rows) times rows and spectra
     many = m + terms
-    mixed = upper[:many, many:].conj().T
+    across = upper[:many, many:]
+    mixed = across.conj().T
     inverse = _hermitian_inverse(upper[:many, :many])
     coefficients = inverse @ heard[:many]
     cost = max(task.energy - float(np.vdot(coefficients, heard[:many]).real), ROUNDING * task.energy)
-    c = coefficients[:m]
+    c, turned = coefficients[:m], coefficients[:m].conj()
     own = upper[many:, many:]
     own = np.where(_upper(m), own, own.conj().T)
-    normal = (own - mixed @ inverse @ mixed.conj().T) * (c.conj() @ c.T)
-    pull = np.sum(c.conj() * (heard[many:] - mixed @ coefficients), axis=1)
+    normal = (own - mixed @ inverse @ mixed.conj().T) * (turned @ c.T)
+    pull = np.sum(turned * (heard[many:] - mixed @ coefficients), axis=1)
     return _State(rows[:many], coefficients, inverse, normal, pull, cost)
 
 
@@ -206,6 +221,14 @@ def _upper(n: int) -> NDArray[np.bool_]:
     return np.tri(n, dtype=bool).T
 
 
+@lru_cache(maxsize=64)
+def _one(n: int) -> ComplexArray:
+    """(n, n) ones on the diagonal, that nobody may change."""
+    one = np.eye(n, dtype=complex, order="F")
+    one.flags.writeable = False
+    return one
+
+
 def _hermitian_inverse(upper: ComplexArray) -> ComplexArray:
     """Of a positive matrix, of which the upper half is given.
 
@@ -213,11 +236,11 @@ def _hermitian_inverse(upper: ComplexArray) -> ComplexArray:
     """
     scale = 1 / np.sqrt(upper.diagonal().real + 1e-300)
     both = scale[:, None] * scale
-    scaled, one = upper * both, np.eye(len(upper), dtype=complex, order="F")
+    scaled, one = upper * both, _one(len(upper))
     for ridge in RIDGES:
-        _, inverse, wrong = lapack.zposv(scaled + ridge * one if ridge else scaled, one)
+        _, found, wrong = lapack.zposv(scaled + ridge * one if ridge else scaled, one)
         if not wrong:
-            return np.asarray(inverse * both)
+            return np.asarray(found * both)
     raise np.linalg.LinAlgError(f"zposv {wrong}: that column of the model is a sum of the others")
 
 
@@ -260,10 +283,8 @@ def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:
     none = np.full(normal.shape, np.inf)
     if not (np.isfinite(normal).all() and np.diag(normal).min(initial=np.inf) > 0):
         return none
-    try:
-        return np.asarray(cho_solve(cho_factor(normal * np.outer(scale, scale)), np.eye(len(normal))))
-    except np.linalg.LinAlgError:
-        return none
+    found = inverse(normal * np.outer(scale, scale))
+    return none if found is None else found
 
 
 def _local_residual(theta: FloatArray, residual: ComplexArray, bins_hz: FloatArray) -> FloatArray:

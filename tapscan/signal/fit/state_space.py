@@ -24,8 +24,6 @@ from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
-from scipy.linalg import eig, inv
-from scipy.ndimage import uniform_filter1d
 
 from tapscan.records import ComplexArray, FloatArray
 
@@ -75,6 +73,9 @@ def patterns_over_noise(singular_values: FloatArray, strikes: int, samples: int)
 
 
 def _fitted(vectors: ComplexArray, state: ComplexArray, rate_hz: float, fastest_per_s: float) -> StateFit | None:
+    from scipy.linalg import eig, inv  # where a room is heard; the others need not pay for the import
+    from scipy.ndimage import uniform_filter1d
+
     smooth = partial(uniform_filter1d, size=max(3, int(SMOOTH_S * rate_hz)))
     step, driven = _least_squares(state, smooth)
     z, mixed = eig(step)
@@ -110,6 +111,8 @@ def _by_instrument(
     for _ in range(LAST_ROUNDS):
         weight = 1 / (smooth(_energy(after - step @ before)) + len(z) * LAST_FLOOR)
         step = _regression(before, after, earlier, weight)
+    from scipy.linalg import eig, inv
+
     z, mixed = eig(step)
     apart = inv(mixed)
     rest = _energy_each(apart @ (after - step @ before), weight) / max(1, after.shape[1] - len(z))

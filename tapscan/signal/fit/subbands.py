@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
-from scipy.fft import ifft, next_fast_len, prev_fast_len, rfft
+from numpy.fft import ifft, rfft
 
 from tapscan.records import ComplexArray, FloatArray
+from tapscan.signal.fit.fast_length import down_from, up_from
 
 STOP_DB = 60.0
 NARROWEST_HZ, WIDEST_HZ, RELATIVE_WIDTH = 40.0, 240.0, 0.15
@@ -63,7 +64,7 @@ class Spectra:
 
     def __init__(self, strikes: FloatArray, sample_rate_hz: int) -> None:
         self.rate = sample_rate_hz
-        self.length = int(prev_fast_len(strikes.shape[1], real=True))
+        self.length = down_from(strikes.shape[1], real=True)
         self.strikes = strikes[:, : self.length]
         self._bands: dict[Band, tuple[ComplexArray, float, float]] = {}
 
@@ -101,7 +102,7 @@ class Spectra:
     def _moved(self, band: Band) -> tuple[ComplexArray, float, float]:
         spectrum, size = self.full, self.length
         step = self.rate / size
-        half = next_fast_len(max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step))))
+        half = up_from(max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step))))
         centre = round(0.5 * (band.low_hz + band.high_hz) / step)
         index = np.arange(centre - half, centre + half)
         inside = (index > 0) & (index < spectrum.shape[1])

@@ -10,9 +10,9 @@ Marchenko-Pastur law with a reserve), and within 60 dB of the largest.
 """
 
 import numpy as np
-from scipy.linalg import eigh, lapack, svd
 
 from tapscan.records import ComplexArray
+from tapscan.signal.fit.lapack import lapack, strongest
 
 RESERVE = 2.0
 RANGE = 1e-6
@@ -53,9 +53,7 @@ class Covariance:
         edge = RESERVE * noise_power * columns * (1 + np.sqrt(window / columns)) ** 2
         if _under(self._sum, edge):
             return np.empty(0, dtype=complex)
-        least = max(0, window - self.most)
-        values, vectors = eigh(self._sum, subset_by_index=[least, window - 1], check_finite=False)
-        values, vectors = values[::-1], vectors[:, ::-1]
+        values, vectors = strongest(self._sum, min(window, self.most))
         order = int(np.sum(values > max(edge, RANGE * values[0])))
         order = min(order, self.most, window - 2)
         return _rotation(vectors[:, :order]) if order else np.empty(0, dtype=complex)
@@ -85,7 +83,7 @@ def _covariance(series: ComplexArray, window: int) -> ComplexArray:
 def _rotation(subspace: ComplexArray) -> ComplexArray:
     """Eigenvalues of the total-least-squares rotation from the upper to the lower rows."""
     order = subspace.shape[1]
-    _, _, v = svd(np.hstack([subspace[:-1], subspace[1:]]), full_matrices=True)
+    _, _, v = np.linalg.svd(np.hstack([subspace[:-1], subspace[1:]]), full_matrices=True)
     v = v.conj().T
     v12, v22 = v[:order, order:], v[order:, order:]
     return np.linalg.eigvals(-np.linalg.lstsq(v22.T, v12.T, rcond=None)[0].T)

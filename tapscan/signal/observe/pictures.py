@@ -4,10 +4,10 @@ picture_of(segment)   StationPicture of one strike
 """
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
 
 from tapscan.records import FloatArray, Segment, StationPicture
 from tapscan.signal.fit.noise import HANN_POWER, SHORTEST, white_density
+from tapscan.signal.strikes.running import mean_around
 
 TOP_HZ = 6000.0
 ENVELOPE_S = 0.01
@@ -21,7 +21,7 @@ def picture_of(segment: Segment) -> StationPicture:
     noise_db = None
     if segment.noise.size > SHORTEST:
         n = segment.noise - segment.noise.mean()
-        smooth = uniform_filter1d(white_density(n), 9, mode="nearest")
+        smooth = mean_around(white_density(n), 9)
         expected = HANN_POWER * len(x) * np.interp(f, np.fft.rfftfreq(len(n), 1 / rate), smooth)
         noise_db = 10 * np.log10(expected / top + 1e-12)
     hop = max(1, round(ENVELOPE_S * rate))

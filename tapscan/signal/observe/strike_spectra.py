@@ -12,10 +12,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.fft import irfft, rfft
 from numpy.typing import NDArray
-from scipy.fft import irfft, prev_fast_len, rfft
 
 from tapscan.records import ComplexArray, FloatArray
+from tapscan.signal.fit.fast_length import down_from
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.ringing import ringing
 from tapscan.signal.plate.columns import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound
@@ -34,10 +35,10 @@ class Columns:
     def __init__(self, sounds: Sequence[StationSound], shared: Sequence[SharedMode]) -> None:
         self.sounds = list(sounds)
         self.rate = sounds[0].sample_rate_hz
-        self.length = prev_fast_len(min(s.ring.shape[1] for s in sounds))
+        self.length = down_from(min(s.ring.shape[1] for s in sounds))
         self.lengths = [self.length]  # and halves of it
         while self.lengths[-1] > SHORTEST_S * self.rate:
-            self.lengths.append(prev_fast_len(self.lengths[-1] // 2))
+            self.lengths.append(down_from(self.lengths[-1] // 2))
         self._full: dict[int, ComplexArray] = {}
         self.frequency_hz = np.array([m.frequency_hz for m in shared])
         self.decay_rate_per_s = np.array([m.decay_rate_per_s for m in shared])
@@ -91,7 +92,7 @@ class Columns:
 
     def in_time(self, seconds: float) -> Iterator["InTime"]:
         """The first `seconds` of the strikes, station by station."""
-        n, first = prev_fast_len(min(self.length, round(seconds * self.rate))), 0
+        n, first = down_from(min(self.length, round(seconds * self.rate))), 0
         for sound in self.sounds:
             last = first + len(sound.strikes)
             modes = ModeArrays(self.frequency_hz, self.decay_rate_per_s, self.amplitudes[:, first:last].copy())

@@ -11,13 +11,15 @@ are not taken for one: no single pole follows both, at most places, once they st
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from typing import NamedTuple
 
 import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.mode_arrays import ModeArrays
-from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, PoleFit, fit_poles, smooth_terms
+from tapscan.signal.fit.one_pole import OnePole, fit_one_pole
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, smooth_terms
 from tapscan.signal.plate.columns import Columns, WeighedBand, by_shift
 
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
@@ -30,17 +32,24 @@ SAME_DECAY, MORE_ALLOWED = (
 GATES = 4.0  # reaches: a place's own pole that went farther has lost its way
 
 
-@dataclass(frozen=True, eq=False)
-class _Group:
-    """Poles so close together, and the sound around them without all others. Arrays (K,), (K, S)."""
+class _Sound(NamedTuple):
+    """Poles so close together, and the sound around them without all others, of which each place is asked by itself."""
 
     poles: list[Pole]
-    bins: FloatArray
-    values: ComplexArray  # with the places' common shift taken out, as the group was fitted
-    raw: ComplexArray  # as recorded: a shift is taken out to first order only
-    part: WeighedBand
-    owner: np.ndarray
-    drift: FloatArray  # (places,) the places' common shift
+    bins: FloatArray  # (K,)
+    values: ComplexArray  # (K, S)
+    scale: FloatArray  # (S,) what the spectra were multiplied by
+    length: int
+    rate: int
+    owner: np.ndarray  # (S,)
+    drift: FloatArray  # (places,) shift that the sound holds
+
+
+class _Group(NamedTuple):
+    """The same twice: as recorded, since a shift is taken out to first order only, and as the group was fitted."""
+
+    raw: _Sound
+    corrected: _Sound
 
 
 def united(joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand]) -> list[Pole]:
@@ -82,27 +91,28 @@ def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: Col
     _, raw = rung.bins(float(bins[0] - 0.1 * rung.rate / rung.length), float(bins[-1] + 0.1 * rung.rate / rung.length))
     moved = by_shift(bins, others, kept)[1] * joint.drift if len(others) else 0.0
     drift = np.array([joint.drift[joint.owner == k][0] for k in range(len(joint.sounds))])
-    return _Group(
-        poles, bins, values - heard * part.scale, (raw - heard - moved) * part.scale, part, joint.owner, drift
+    sound = _Sound(
+        poles, bins, (raw - heard - moved) * part.scale, part.scale, kept.length, kept.rate, joint.owner, drift
     )
+    return _Group(sound, sound._replace(values=values - heard * part.scale, drift=np.zeros_like(drift)))
 
 
 def _as_one(group: _Group) -> Pole | None:
     """One pole, or None where the places do not hold one each."""
-    if len(group.bins) < LEAST_BINS:
+    sound, ways = group.corrected, [told for told in map(_alone, group) if told is not None]
+    if not ways:
         return None
-    corrected = replace(group, raw=group.values, drift=np.zeros_like(group.drift))
-    f, d, amplitudes, left = min((_alone(g) for g in (group, corrected)), key=lambda told: told[3])
-    energy = np.bincount(group.owner, np.abs(amplitudes * group.part.scale) ** 2)
+    f, d, amplitudes, left = min(ways, key=lambda told: told.left)
+    energy = np.bincount(sound.owner, np.abs(amplitudes * sound.scale) ** 2)
     weight = energy / energy.sum()
     middle, apart = _over_places(f, weight)
     decay, decay_apart = _over_places(d, weight)
-    more = 2 * len(group.poles) * (1 + len(group.owner)) - 2 * (len(f) + len(group.owner))  # unknowns over one a place
+    more = 2 * len(sound.poles) * (1 + len(sound.owner)) - 2 * (len(f) + len(sound.owner))  # unknowns over one a place
     allowed = more * (MORE_ALLOWED if decay_apart[0] < SAME_DECAY * decay else 1.0)
-    rest = _rest(group)
-    if left - rest > allowed * max(float(group.part.spectra.length), rest / group.values.size):
+    rest = _rest(sound)
+    if left - rest > allowed * max(float(sound.length), rest / sound.values.size):
         return None
-    lead = max(group.poles, key=lambda p: p.snr_db)
+    lead = max(sound.poles, key=lambda p: p.snr_db)
     return replace(
         lead,
         frequency_hz=middle,
@@ -121,43 +131,62 @@ def _over_places(values: FloatArray, weight: FloatArray) -> tuple[float, tuple[f
     return middle, (apart, apart / max(1.0, many - 1) ** 0.5)
 
 
-def _alone(group: _Group) -> tuple[FloatArray, FloatArray, ComplexArray, float]:
-    """Each place's own frequency and decay rate (K,), amplitudes (S,) and the residual's energy over all."""
-    places = int(group.owner.max()) + 1
-    f, d, left = np.empty(places), np.empty(places), 0.0
-    amplitudes = np.empty(len(group.owner), dtype=complex)
+class _Told(NamedTuple):
+    """Each place's own frequency and decay rate (places,), amplitudes (S,) and the residual's energy over all."""
+
+    frequency_hz: FloatArray
+    decay_rate_per_s: FloatArray
+    amplitudes: ComplexArray
+    left: float
+
+
+def _alone(sound: _Sound) -> _Told | None:
+    """None where it holds too few bins. A place is asked from each of the group's poles on; the best is what it tells."""
+    if len(sound.bins) < LEAST_BINS:
+        return None
+    lead = max(sound.poles, key=lambda p: p.snr_db)
+    places = int(sound.owner.max()) + 1
+    fits = _one_pole(sound, sound.poles, STEPS)
+    near = np.abs(fits.frequency_hz / lead.frequency_hz - 1) < GATES * REACH
+    best = np.where(near, fits.left, np.inf).argmin(axis=0)
+    lost = ~near.any(axis=0)  # a place that does not show the mode tells no frequency of its own
+    held = _one_pole(sound, [lead], 0) if lost.any() else fits
+
+    def told(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return np.where(lost.reshape(-1, *[1] * (x.ndim - 2)), y[0], x[best, np.arange(places)])
+
+    f, d, amplitudes, left = (told(x, y) for x, y in zip(fits, held, strict=True))
+    number = np.arange(len(sound.owner)) - np.searchsorted(sound.owner, sound.owner)  # of each strike at its place
+    own = amplitudes[sound.owner, number] / sound.scale
+    return _Told(f / (1 + sound.drift), d, own, float(left.sum()))
+
+
+def _one_pole(sound: _Sound, starts: Sequence[Pole], steps: int) -> OnePole:
+    """(starts, places, ...) of each place from each of these poles on."""
+    strikes = np.bincount(sound.owner)
+    places, many = len(strikes), len(starts)
+    values = np.zeros((places, len(sound.bins), strikes.max()), dtype=complex)
     for place in range(places):
-        mine = group.owner == place
-        fit = _at_place(group, group.raw[:, mine])
-        f[place], d[place] = fit.frequency_hz[0] / (1 + group.drift[place]), fit.decay_rate_per_s[0]
-        amplitudes[mine] = fit.amplitudes[0] / group.part.scale[mine]
-        left += float(np.sum(np.abs(fit.residual) ** 2))
-    return f, d, amplitudes, left
-
-
-def _at_place(group: _Group, values: ComplexArray) -> PoleFit:
-    """The best of one pole begun at each of the group's; a place that does not show the mode tells no frequency of its own."""
-    lead = max(group.poles, key=lambda p: p.snr_db)
-    fits = [_one_pole(group, values, p, STEPS) for p in group.poles]
-    near = [x for x in fits if abs(x.frequency_hz[0] / lead.frequency_hz - 1) < GATES * REACH]
-    return (
-        min(near, key=lambda x: float(np.sum(np.abs(x.residual) ** 2))) if near else _one_pole(group, values, lead, 0)
+        values[place, :, : strikes[place]] = sound.values[:, sound.owner == place]
+    fit = fit_one_pole(
+        sound.bins,
+        np.tile(values, (many, 1, 1)),
+        np.repeat([p.frequency_hz for p in starts], places),
+        np.repeat([p.decay_rate_per_s for p in starts], places),
+        length=sound.length,
+        rate_hz=sound.rate,
+        noise=float(sound.length),
+        strikes=np.tile(strikes, many),
+        steps=steps,
     )
+    f, d, left = (x.reshape(many, places) for x in (fit.frequency_hz, fit.decay_rate_per_s, fit.left))
+    return OnePole(f, d, fit.amplitudes.reshape(many, places, -1), left)
 
 
-def _one_pole(group: _Group, values: ComplexArray, start: Pole, steps: int) -> PoleFit:
-    kept = group.part.spectra
-    f, d = np.array([start.frequency_hz]), np.array([start.decay_rate_per_s])
-    return fit_poles(
-        group.bins, values, f, d, length=kept.length, rate_hz=kept.rate, noise=float(kept.length), steps=steps
-    )
-
-
-def _rest(group: _Group) -> float:
+def _rest(sound: _Sound) -> float:
     """What the group itself leaves, a smooth background for each strike taken away."""
-    kept = group.part.spectra
-    heard = ModeArrays.of(group.poles).spectra(group.bins, kept.length, kept.rate) * group.part.scale
-    smooth, _ = np.linalg.qr(smooth_terms(group.bins, BACKGROUND_TERMS))
-    rest = group.values - heard
+    heard = ModeArrays.of(sound.poles).spectra(sound.bins, sound.length, sound.rate) * sound.scale
+    smooth, _ = np.linalg.qr(smooth_terms(sound.bins, BACKGROUND_TERMS))
+    rest = sound.values - heard
     rest = rest - smooth @ (smooth.conj().T @ rest)
     return float(np.sum(np.abs(rest) ** 2))

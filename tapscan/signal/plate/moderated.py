@@ -12,9 +12,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import digamma, polygamma
 
 from tapscan.records import FloatArray
+from tapscan.signal.plate.special import digamma, tetragamma, trigamma
 
 TINY = 1e-6  # of a ratio: zero has no logarithm
 MOST_FREE = 1e5  # as good as endless
@@ -45,20 +45,20 @@ def moderated(ratio: FloatArray, free: FloatArray, enough: np.ndarray) -> Modera
 def _prior(ratio: FloatArray, free: FloatArray) -> tuple[float, float]:
     """Degrees of freedom and ratio that stand for how the true ratios are spread, by the moments of their logarithms."""
     logs = np.log(np.maximum(ratio, TINY)) - digamma(free / 2) + np.log(free / 2)
-    spread = float(np.var(logs, ddof=1) - np.mean(polygamma(1, free / 2)))
+    spread = float(np.var(logs, ddof=1) - np.mean(trigamma(free / 2)))
     middle = float(np.mean(logs))
-    if spread <= float(polygamma(1, MOST_FREE / 2)):
+    if spread <= float(trigamma(np.array(MOST_FREE / 2))):
         return MOST_FREE, float(np.exp(middle))
     half = _inverse_trigamma(spread)
-    return 2 * half, float(np.exp(middle + digamma(half) - np.log(half)))
+    return 2 * half, float(np.exp(middle + float(digamma(np.array(half))) - np.log(half)))
 
 
 def _inverse_trigamma(value: float) -> float:
     """Newton on 1/trigamma, which is nearly straight; Smyth 2004, appendix."""
     x = 0.5 + 1 / value
     for _ in range(STEPS):
-        now = float(polygamma(1, x))
-        step = now * (1 - now / value) / float(polygamma(2, x))
+        now = float(trigamma(np.array(x)))
+        step = now * (1 - now / value) / float(tetragamma(np.array(x)))
         x += step
         if -step < LEAST_STEP * x:
             break

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
-from scipy.fft import ifft
+from numpy.fft import ifft
 
 from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
 from tapscan.signal.fit.bandfit import LEAST_Q

@@ -16,7 +16,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy.special import chdtri, stdtrit
 
 from tapscan.records import ComplexArray, FloatArray, Pole, SelfScatter
 from tapscan.signal.fit.mode_arrays import ModeArrays
@@ -24,6 +23,7 @@ from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_te
 from tapscan.signal.fit.subbands import Band
 from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, WeighedBand, gathered, weighed
 from tapscan.signal.plate.moderated import moderated
+from tapscan.signal.plate.special import beyond, student
 
 LEVEL = 0.01
 LEAST_MODES = 3
@@ -200,7 +200,7 @@ def _of_strikes(own: _Own, sd: FloatArray, strikes: int) -> tuple[float, int, fl
     both = spread > LEAST_TOLD
     z = np.clip(by_half.adds[both, 0] / (sd[both] * spread[both]), -MOST_Z, MOST_Z)
     rms = float(np.sqrt(np.mean(z**2))) if len(z) else 1.0
-    beyond_chance = np.sum(z**2) > chdtri(max(len(z), 1), LEVEL)
+    beyond_chance = beyond(float(np.sum(z**2)), max(len(z), 1)) < LEVEL
     middle = float(np.median(np.abs(z))) / HALF_WITHIN if len(z) >= MANY_MODES else rms
     factor = min(rms, middle)
     return rms, len(z), factor if beyond_chance and factor > FLOOR else 1.0
@@ -212,7 +212,7 @@ def _of_places(by_place: _Own, sd: FloatArray) -> tuple[float, bool]:
     z = by_place.adds / (np.sqrt(np.maximum(by_place.share, LEAST_TOLD)) * sd[:, None])
     q = float(np.sum(np.where(told, np.clip(z, -MOST_Z, MOST_Z) ** 2, 0)))
     free = float(np.sum(told.sum(axis=1) - 1))
-    return float(np.sqrt(q / free)), bool(q <= chdtri(free, LEVEL))
+    return float(np.sqrt(q / free)), beyond(q, free) >= LEVEL
 
 
 def _by(own: _Own, group: np.ndarray) -> _Own:
@@ -231,7 +231,7 @@ def _sandwich(by_place: _Own, sd: FloatArray) -> FloatArray:
     if enough.sum() < LEAST_MODES:
         enough = np.ones(len(many), dtype=bool)
     held = moderated(ratio, free, enough)
-    scatter = sd * np.sqrt(held.ratio) * stdtrit(held.free, 0.975) / NORMAL_95
+    scatter = sd * np.sqrt(held.ratio) * student(held.free) / NORMAL_95
     return np.asarray(np.hypot(scatter, np.where(many >= LEAST_TREND, _off_middle(by_place), 0.0)))
 
 

@@ -18,11 +18,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter1d, median_filter, percentile_filter, uniform_filter1d
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.strikes.hop_power import HopPower
+from tapscan.signal.strikes.running import largest_on_end, low_around, mean_around, median_after
 
 HOP_S = 0.001
 SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
@@ -131,11 +131,7 @@ class NoiseFloor:
         n = max(1, len(power) // coarse)
         means = power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
         window = round(FLOOR_S / (coarse * hop_s))
-        self.means = (
-            percentile_filter(means, 10, size=window, mode="reflect")
-            if n > window
-            else np.full(n, np.percentile(means, 10))
-        )
+        self.means = low_around(means, 10, window) if n > window else np.full(n, np.percentile(means, 10))
         self.middles = (np.arange(n) + 0.5) * coarse
 
     def between(self, first: int, stop: int) -> FloatArray:
@@ -191,17 +187,12 @@ def _stands_out(edge: FloatArray, floor: FloatArray, gap: int, settings: Setting
 
 def _most_before(edge: FloatArray, hops: int) -> FloatArray:
     """Largest of the hops before each, the two nearest left out: modes that beat come back so far."""
-    return _most_of(np.concatenate([np.zeros(hops + 1), edge]), hops)[: len(edge)]
-
-
-def _most_of(x: FloatArray, many: int) -> FloatArray:
-    """(n - many + 1,) largest of so many on end."""
-    return np.asarray(maximum_filter1d(x, many)[many // 2 :][: len(x) - many + 1])
+    return largest_on_end(np.concatenate([np.zeros(hops + 1), edge]), hops)[: len(edge)]
 
 
 def _mostly_after(edge: FloatArray) -> FloatArray:
     """Median of each hop and the next few: a click of one sample is no strike."""
-    return np.asarray(median_filter(edge, LASTING_HOPS, mode="constant", origin=-(LASTING_HOPS // 2)))
+    return median_after(edge, LASTING_HOPS)
 
 
 def _past_precursor(edge: FloatArray, hop: int, over: NDArray[np.bool_], gap: int) -> int:
@@ -225,7 +216,7 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: NoiseFl
     power, hop_s = envelope.power[channel], envelope.hop_s
     longest = onset + round(settings.strikes.longest_s / hop_s)
     stop = min(end, longest)
-    smooth = uniform_filter1d(power[onset:stop], max(1, round(0.03 / hop_s)), mode="nearest")
+    smooth = mean_around(power[onset:stop], max(1, round(0.03 / hop_s)))
     above = np.flatnonzero(smooth > OVER_FLOOR * quiet.between(onset, stop))  # the last place over the floor ends it
     stop = onset + (int(above[-1]) + 1 if above.size else len(smooth))
     edge = envelope.edge_power[channel]
@@ -243,10 +234,10 @@ def _span(envelope: Envelope, channel: int, onset: int, end: int, quiet: NoiseFl
 
 def _grows_again(edge: FloatArray, hop_s: float) -> int:
     """Hop at which something else than the ring begins: free modes may beat, yet each beat is weaker than those before."""
-    smooth = uniform_filter1d(edge, round(SMOOTH_S / hop_s), mode="nearest")
+    smooth = mean_around(edge, round(SMOOTH_S / hop_s))
     back, near = round(BEAT_S / hop_s), round(2 * SMOOTH_S / hop_s)
     padded = np.concatenate([np.full(back, smooth[0]), smooth])
-    before = _most_of(padded, back - near)[: len(smooth)]
+    before = largest_on_end(padded, back - near)[: len(smooth)]
     limit = np.where(np.arange(len(smooth)) * hop_s < SWELL_S, SWELL, GROWTH)
     growing = np.flatnonzero(smooth > limit * before)
     growing = growing[growing > near]
@@ -256,7 +247,7 @@ def _grows_again(edge: FloatArray, hop_s: float) -> int:
 def _attackless(edge: FloatArray, onset: int, hop_s: float) -> bool:
     """Louder later than in what should be the attack; less is allowed where the recording begins inside the sound."""
     attack = round(ATTACK_S / hop_s)
-    ring = uniform_filter1d(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s), mode="nearest")
+    ring = mean_around(edge[onset : onset + round(BEAT_S / hop_s)], round(0.005 / hop_s))
     within = onset * hop_s <= AT_START_S and not _quiet_before(edge, onset)
     return bool(ring[attack:].max(initial=0.0) > (RISEN_AT_START if within else RISEN) * ring[:attack].max())
 

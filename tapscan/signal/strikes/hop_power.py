@@ -15,9 +15,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg.blas import ztbsv
 
 from tapscan.records import ComplexArray, FloatArray
+from tapscan.signal.fit.lapack import blas
 
 RUMBLE_HZ = 40.0
 KNOCK_HZ = 6000.0  # a blow of half a millisecond has little above; the noise of a fast converter has
@@ -55,7 +55,7 @@ class HopPower:
         np.matmul(x, self._gathering, out=room.new)
         poles[0], poles[1:].real, poles[1:].imag = carried.poles, room.new[:, :2], room.new[:, 2:]
         for i, band in enumerate(room.bands):
-            poles[:, i] = ztbsv(1, band, poles[:, i], lower=1, diag=1, overwrite_x=1)
+            poles[:, i] = blas.ztbsv(1, band, poles[:, i], lower=1, diag=1, overwrite_x=1)
         told[:, q : q + 2], told[:, q + 2 : q + 4] = poles[:-1].real, poles[:-1].imag
         carried.poles, carried.last = poles[-1].copy(), float(x[-1, -1])
         np.matmul(told, self._responses, out=room.out)

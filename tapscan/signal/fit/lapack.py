@@ -1,0 +1,59 @@
+"""BLAS and LAPACK as scipy carries them, and two things made of them.
+
+blas, lapack             scipy.linalg.blas and scipy.linalg.lapack
+strongest(matrix, many)  largest eigenvalues of a Hermitian matrix, and their vectors
+inverse(matrix)          of a symmetric positive one; None where it is none
+
+The rest of scipy.linalg, which takes longer to import than a tap takes to read, is left out where scipy keeps these routines in the
+files where it has kept them so far; else all of it is imported. The figures are the same.
+"""
+
+import sys
+from importlib import import_module
+from importlib.machinery import PathFinder
+from importlib.util import module_from_spec
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import scipy
+
+from tapscan.records import ComplexArray, FloatArray
+
+
+def _routines(short: str, public: str) -> Any:
+    """One compiled module of scipy.linalg, as a later import of scipy.linalg finds it again."""
+    name = f"scipy.linalg.{short}"
+    if name in sys.modules:
+        return sys.modules[name]
+    spec = PathFinder.find_spec(name, [str(Path(scipy.__file__).parent / "linalg")])
+    if spec is None or spec.loader is None:
+        return import_module(f"scipy.linalg.{public}")
+    sys.modules[name] = module = module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+blas, lapack = _routines("_fblas", "blas"), _routines("_flapack", "lapack")
+
+
+def strongest(matrix: ComplexArray, many: int) -> tuple[FloatArray, ComplexArray]:
+    """(many,) in falling order, and (n, many)."""
+    n = len(matrix)
+    space = (int(np.real(x)) for x in lapack.zheevr_lwork(n, lower=1)[:3])
+    sizes = dict(zip(("lwork", "lrwork", "liwork"), space, strict=True))
+    values, vectors, found, _, wrong = lapack.zheevr(matrix, range="I", il=n - many + 1, iu=n, lower=1, **sizes)
+    if wrong:
+        raise np.linalg.LinAlgError(f"zheevr {wrong}")
+    return values[:found][::-1], vectors[:, :found][:, ::-1]
+
+
+def inverse(matrix: FloatArray) -> FloatArray | None:
+    """(n, n) by Cholesky's factors."""
+    if not len(matrix):
+        return matrix
+    factor, wrong = lapack.dpotrf(matrix, lower=False, clean=False)
+    if wrong:
+        return None
+    solved, wrong = lapack.dpotrs(factor, np.eye(len(matrix)), lower=False)
+    return None if wrong else np.asarray(solved)

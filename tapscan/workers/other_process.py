@@ -1,0 +1,195 @@
+"""Another process that does jobs for this one.
+
+    Sent                          a job on its way, and what came of it
+    Other(preload, lower)         the process, begun; in `interrupts_wait()`, so that it never hears Ctrl-C
+        .serve(jobs)              take jobs from a queue as they come, until None comes
+        .ask(job, item)           one job
+    Gone                          it ended before it had answered
+
+Each has a pipe of its own, whose other end is nowhere else, so that each notices when the other has gone. This side of it is served by threads. They share
+no lock with the rest of the program: Ctrl-C may come between any two steps of it, and a lock that it left behind would hold up the end.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import signal
+import sys
+import threading
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager, suppress
+from importlib import import_module
+from queue import SimpleQueue
+from typing import TYPE_CHECKING, Any, Generic, TypeVar, cast
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+
+Item = TypeVar("Item")
+Answer = TypeVar("Answer")
+IN_PIPE = 2  # items a process: the one it works on, and the next, so that it never waits for this one
+LOWER_PRIORITY = 10  # of 19, as `nice` counts
+
+
+class Gone(Exception):
+    """Another process ended before it had answered."""
+
+
+class Sent(Generic[Answer]):
+    """A job handed to another process. Every step is one call into C, so that Ctrl-C in between leaves no lock behind (a Future of the standard library may)."""
+
+    def __init__(self, job: Callable[[Any], Answer], item: Any, told: SimpleQueue[None]) -> None:
+        self.job, self.item = job, item
+        self._told = told  # hears that it is done
+        self._waits = [None]  # for the one who takes it
+        self._answered = threading.Lock()
+        self._answered.acquire()  # until it is done
+        self._answer: tuple[bool, Any] | None = None
+
+    def take(self) -> bool:
+        """Whether nobody had begun it: then it is the caller's."""
+        try:
+            self._waits.pop()
+        except IndexError:
+            return False
+        return True
+
+    def done(self) -> bool:
+        """Whether there is an answer, or a reason for none."""
+        return self._answer is not None
+
+    def result(self) -> Answer:
+        """Waits. What the job raised is raised; Gone where its process ended."""
+        with self._answered:
+            assert self._answer is not None
+        good, answer = self._answer
+        if good:
+            return cast(Answer, answer)
+        raise answer
+
+    def do(self, ask: Callable[[Callable[[Any], Answer], Any], Answer]) -> None:
+        """Once, in a thread."""
+        try:
+            self._answer = True, ask(self.job, self.item)
+        except BaseException as problem:
+            self._answer = False, problem
+        self._answered.release()
+        self._told.put(None)
+
+
+class Other:
+    """preload : modules that it imports while it waits for work. low : it gives way to whatever else wants the processor."""
+
+    def __init__(self, preload: Sequence[str], *, low: bool) -> None:
+        import multiprocessing
+
+        context, lower = multiprocessing.get_context("spawn"), LOWER_PRIORITY if low else 0
+        self.pipe, theirs = context.Pipe()
+        self.process = context.Process(target=_serve, args=(theirs, preload, lower), daemon=True)
+        self.process.start()
+        theirs.close()
+        self._sending, self._receiving = threading.Lock(), threading.Lock()
+        self.awake, self.threads = False, list[threading.Thread]()
+
+    def serve(self, jobs: SimpleQueue[Sent[Any] | None]) -> None:
+        """Begin to take jobs; None is the end."""
+        for _ in range(IN_PIPE):
+            self.threads.append(threading.Thread(target=self._serve, args=(jobs,), daemon=True))
+            self.threads[-1].start()
+
+    def _serve(self, jobs: SimpleQueue[Sent[Any] | None]) -> None:
+        """In a thread."""
+        with suppress(Gone):
+            self.ask(_nothing, None)
+        self.awake = True
+        while (sent := jobs.get()) is not None:
+            if sent.take():
+                sent.do(self.ask)
+
+    def ask(self, job: Callable[[Item], Answer], item: Item) -> Answer:
+        """What the job raises there is raised here; Gone where the process ends before it has answered."""
+        work = pickle.dumps((job, item), pickle.HIGHEST_PROTOCOL)
+        try:
+            with self._sending:
+                self.pipe.send_bytes(work)
+                self._receiving.acquire()  # once all that was sent before is answered
+            try:
+                answered = self.pipe.recv_bytes()
+            finally:
+                self._receiving.release()
+        except (EOFError, OSError) as problem:
+            raise Gone(str(problem) or "it ended") from None
+        done, answer = pickle.loads(answered)
+        if done:
+            return cast(Answer, answer)
+        raise answer
+
+
+def _nothing(_: None) -> None:
+    """So that the processes begin, and say so."""
+
+
+@contextmanager
+def interrupts_wait() -> Iterator[None]:
+    """Processes begun in here never see Ctrl-C, not even while they begin; this one sees it afterwards. Windows: see `_ready`."""
+    if not hasattr(signal, "pthread_sigmask"):
+        yield
+        return
+    from multiprocessing import resource_tracker
+
+    resource_tracker.ensure_running()  # it lets interrupts through once it runs: not in the midst of the others
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)
+
+
+def _serve(pipe: Connection, preload: Sequence[str], lower: int) -> None:
+    """All that another process does: work as it comes, until nobody is left who could ask."""
+    with suppress(ValueError):
+        signal.signal(signal.SIGINT, signal.SIG_IGN)
+    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
+        os.environ[name] = "1"  # before numpy: small matrices, and one process a core
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    _give_way(lower)
+    for name in preload:
+        import_module(name)
+    with suppress(EOFError, OSError):
+        while True:
+            pipe.send_bytes(_answer(pipe.recv_bytes()))
+
+
+def _answer(work: bytes) -> bytes:
+    """With what the job raises, or the work itself where it cannot be read here."""
+    try:
+        job, item = pickle.loads(work)
+        return pickle.dumps((True, job(item)), pickle.HIGHEST_PROTOCOL)
+    except Exception as problem:
+        try:
+            return pickle.dumps((False, problem))
+        except Exception:  # an error of a class that no other process knows
+            return pickle.dumps((False, RuntimeError(f"{type(problem).__name__}: {problem}")))
+
+
+def _end_with_parent() -> None:
+    """At once, in the middle of whatever is being worked on."""
+    import multiprocessing
+
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
+
+
+def _give_way(lower: int) -> None:
+    if not lower:
+        return
+    if sys.platform == "win32":
+        import ctypes
+
+        kernel, below_normal = ctypes.windll.kernel32, 0x4000
+        kernel.SetPriorityClass(kernel.GetCurrentProcess(), below_normal)
+    else:
+        os.nice(lower)
