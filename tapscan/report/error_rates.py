@@ -76,7 +76,7 @@ NOT_MEASURED = (
 )
 EARLIER = "These figures were counted with an earlier version of the program, whose limits or own numbers were others."
 AGAIN: dict[Table, str] = {
-    "single": " Counted again at 20 places, this version told fewer of the flaws and called fewer plates without one."
+    "single": " Counted again at 20 places, this version found fewer of the flaws and gave fewer false alarms."
 }
 ENOUGH_SCANS = 3
 CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)

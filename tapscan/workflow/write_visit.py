@@ -98,7 +98,7 @@ def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, st
     piano = ", ".join(filter(None, [v.maker, v.piano_number and f"number {v.piano_number}"]))
     rows = [
         ("Piano", piano or NOT_WRITTEN),
-        ("Plate", f"called {plate.name} here, {STATES[k.state] if k.state else 'state not told'}"),
+        ("Plate's name", f"{plate.name}, {STATES[k.state] if k.state else 'state not told'}"),
     ]
     rows += [("Where", v.place or NOT_WRITTEN), ("Date", shop.day(v.date)), ("Looked at by", v.by_whom or NOT_WRITTEN)]
     rows += [("Workshop", shop.name)] if shop.name else []

@@ -64,7 +64,7 @@ RULE = Rule(
         ),
         (
             BEYOND_SCREWS,
-            "by two scans at either visit: drops and unlikeness together, with how unlike the strengths of the lowest tones have become over what scans of one visit differ by; or how unlike those of the highest tones have become, whichever is more beside its limit",
+            "two scans at either visit: the larger of two figures, each beside its own limit: one is drops and unlikeness together, and how unlike the lowest tones have become on top; the other is how unlike the highest tones have become. Of lowest and highest tones, what two scans of one visit differ by is taken off",
         ),
     ),
     plain=PLAIN,

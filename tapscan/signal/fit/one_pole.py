@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.fit.polefit import BACKGROUND_TERMS, RIDGES, ROUNDING, SETTLED, STEPS, smooth_terms
+from tapscan.signal.fit.polefit import BACKGROUND_TERMS, RIDGES, ROUNDING, SETTLED, STEPS, bounded, smooth_terms
 
 
 class OnePole(NamedTuple):
@@ -77,11 +77,12 @@ def fit_one_pole(
             break
         pull, normal = state.pull[goes_on], by**2 * state.normal[goes_on]
         step = by * np.array([pull.imag, pull.real]) / (normal * (1 + damping[goes_on]) + 1e-30)
-        trial = theta[:, goes_on] + _bounded(step, theta[:, goes_on])
+        here = theta[:, goes_on]
+        trial = here + bounded(step.ravel(), here.ravel(), here.shape[1]).reshape(2, -1)
         found = _project(trial, task.of(goes_on))
         better = found.cost <= state.cost[goes_on]
         variance = np.maximum(noise, found.cost / (strikes[goes_on] * len(bins_hz)))
-        moved = np.abs(trial - theta[:, goes_on]) * np.sqrt(np.maximum(normal, 0) * 2 / variance)
+        moved = np.abs(trial - here) * np.sqrt(np.maximum(normal, 0) * 2 / variance)
         now = np.flatnonzero(goes_on)
         damping[now] = np.where(better, damping[now] / 10, np.minimum(damping[now] * 20, 1e6))
         _take(theta, state, now[better], trial, found, better)
@@ -139,11 +140,3 @@ def _project(theta: FloatArray, task: _Task) -> _State:
     turned = np.matmul(slope.conj()[:, None, :], task.spectra)[:, 0] - along[:, None] * amplitudes
     pull = np.sum(amplitudes.conj() * turned, axis=1)
     return _State(model, amplitudes, bent * _size(amplitudes), pull, cost)
-
-
-def _bounded(step: FloatArray, theta: FloatArray) -> FloatArray:
-    """As in polefit: (2, B)."""
-    width = np.maximum(theta[1] / np.pi, 0.05)
-    f = np.minimum(np.maximum(step[0], -2 * width), 2 * width)
-    d = np.minimum(np.maximum(step[1], -0.7 * theta[1]), 2.0 * theta[1])
-    return np.array([f, d])

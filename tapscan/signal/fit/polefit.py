@@ -166,7 +166,7 @@ def fit_poles(
         normal, gradient = _normal_equations(state, rate_hz)
         scale, damped = normal.diagonal(), normal.copy()
         damped.flat[:: 2 * m + 1] = scale + damping * scale + 1e-30
-        trial = theta + _bounded(np.asarray(-np.linalg.solve(damped, gradient), dtype=np.float64), theta, m)
+        trial = theta + bounded(np.asarray(-np.linalg.solve(damped, gradient), dtype=np.float64), theta, m)
         next_state = _project(trial, task)
         if next_state.cost > state.cost:
             damping = min(damping * 20, 1e6)
@@ -257,8 +257,8 @@ def _normal_equations(state: _State, rate_hz: float) -> tuple[FloatArray, FloatA
     return normal, -np.concatenate([by_hz * state.pull.imag, by_rate * state.pull.real])
 
 
-def _bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
-    """Keep decays positive and no frequency jumping past a few linewidths in one step."""
+def bounded(step: FloatArray, theta: FloatArray, m: int) -> FloatArray:
+    """(2m,) step and theta, all frequencies, then all decay rates: decays stay positive, and no frequency jumps past a few linewidths in one step."""
     width = np.maximum(theta[m:] / np.pi, 0.05)
     f = np.minimum(np.maximum(step[:m], -2 * width), 2 * width)
     d = np.minimum(np.maximum(step[m:], -0.7 * theta[m:]), 2.0 * theta[m:])
