@@ -109,7 +109,7 @@ def test_a_backup_is_a_register_itself(register, stored, tmp_path):
 
 def test_a_backup_while_scans_come_in_is_consistent(register, stored, tmp_path):
     stored(b"first")
-    stop, failed = threading.Event(), []
+    stop, failed, stored_one = threading.Event(), [], threading.Event()
 
     def keep_storing() -> None:
         number = 0
@@ -119,11 +119,17 @@ def test_a_backup_while_scans_come_in_is_consistent(register, stored, tmp_path):
             except Exception as problem:
                 failed.append(problem)
             number += 1
+            stored_one.set()
+
+    def copied(number: int) -> Path:
+        stored_one.clear()
+        assert stored_one.wait(60), "scans come in"  # a busy machine may let the writer wait longer than a copy takes
+        return back_up(register, tmp_path / f"copy{number}").folder
 
     writer = threading.Thread(target=keep_storing)
     writer.start()
     try:
-        copies = [back_up(register, tmp_path / f"copy{i}").folder for i in range(4)]
+        copies = [copied(i) for i in range(4)]
     finally:
         stop.set()
         writer.join()
