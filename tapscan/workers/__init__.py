@@ -9,6 +9,7 @@
         .end()                  what leaving the `with` block does
     ALONE                       this process only
     cores()                     how many processors this process may use
+    counted(jobs)               how many processes work at once where so many were asked for
 
 A job is a function of a module and its item can be pickled: processes are spawned, not forked, on every system. What a job gives depends on its
 item alone, so it does not matter who does it: a process that dies loses nothing, its work is done again here. Other processes end with
@@ -27,9 +28,10 @@ from queue import Empty, SimpleQueue
 from types import TracebackType
 from typing import Any, TypeVar
 
-from tapscan.workers.other_process import IN_PIPE, Gone, Other, Sent, interrupts_wait
+from tapscan.workers.early import taken
+from tapscan.workers.other_process import IN_PIPE, NONE_BEGAN, Gone, Other, Sent, interrupts_wait
 
-__all__ = ["ALONE", "MOST", "Gone", "Progress", "Sent", "Workers", "cores", "quiet"]
+__all__ = ["ALONE", "MOST", "Gone", "Progress", "Sent", "Workers", "cores", "counted", "quiet"]
 
 Item = TypeVar("Item")
 Answer = TypeVar("Answer")
@@ -46,6 +48,11 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
+def counted(jobs: int | None) -> int:
+    """None: as many as there are cores, and no more than MOST."""
+    return min(cores(), MOST) if jobs is None else max(1, jobs)
+
+
 def quiet(stage: str, done: int, total: int) -> None:
     """Progress that nobody watches."""
 
@@ -53,7 +60,7 @@ def quiet(stage: str, done: int, total: int) -> None:
 class Workers:
     """See the module. Use it in a `with` block.
 
-    jobs     : processes that work at once, this one counted; None: as many as there are cores, and no more than MOST.
+    jobs     : processes that work at once, this one counted; None: see counted().
     preload  : modules that the others import while they wait for work.
     progress : told (stage, done, total) as work gets done.
     low      : the others give way to whatever else wants the processor.
@@ -64,7 +71,7 @@ class Workers:
     def __init__(
         self, jobs: int | None = 1, preload: Sequence[str] = (), progress: Progress = quiet, *, low: bool = False
     ) -> None:
-        self.others = (min(cores(), MOST) if jobs is None else max(1, jobs)) - 1
+        self.others = counted(jobs) - 1
         self.progress = progress
         self.meanwhile: list[str] = []
         self._preload, self._low = tuple(preload), low
@@ -80,11 +87,11 @@ class Workers:
         self.end()
 
     def start(self) -> bool:
-        """Begin the others. Whether there are any to share with."""
+        """Begin the others, or take over those that began early. Whether there are any to share with."""
         if self.others and not self._processes:
             try:
                 self._begin()
-            except (OSError, ImportError, NotImplementedError) as problem:  # a system without semaphores, or full
+            except NONE_BEGAN as problem:
                 self._lost(problem)
             except BaseException:
                 self.end()
@@ -179,7 +186,8 @@ class Workers:
     def _begin(self) -> None:
         with interrupts_wait():
             for _ in range(self.others):
-                other = Other(self._preload, low=self._low)
+                early = None if self._low else taken(self._preload)
+                other = early or Other(self._preload, low=self._low)
                 self._processes.append(other)
                 other.serve(self._sent)
 

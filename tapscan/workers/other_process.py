@@ -5,6 +5,7 @@
         .serve(jobs)              take jobs from a queue as they come, until None comes
         .ask(job, item)           one job
     Gone                          it ended before it had answered
+    NONE_BEGAN                    errors of a system that begins no other process
 
 Each has a pipe of its own, whose other end is nowhere else, so that each notices when the other has gone. This side of it is served by threads. They share
 no lock with the rest of the program: Ctrl-C may come between any two steps of it, and a lock that it left behind would hold up the end.
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 Item = TypeVar("Item")
 Answer = TypeVar("Answer")
 IN_PIPE = 2  # items a process: the one it works on, and the next, so that it never waits for this one
+NONE_BEGAN = (OSError, ImportError, NotImplementedError)  # without semaphores, or full
 LOWER_PRIORITY = 10  # of 19, as `nice` counts
 
 
