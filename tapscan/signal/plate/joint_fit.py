@@ -111,20 +111,20 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
         return free
     if unexplained < ROOM_SHARE and limit_of([s.late for s in sounds]) is None:
         return replace(free, room_reason=DRY)
-    told = _in_room(joint, bands, settings)
+    told = _in_room(joint, bands, settings, workers)
     if isinstance(told, str):
         return replace(free, room_reason=told)
     return Together(_of_room(told, joint, settings, clear), room_ring(told, unexplained), None, None, IN_ROOM)
 
 
-def _in_room(joint: Columns, bands: Sequence[Band], settings: Settings) -> list[RoomBand] | str:
+def _in_room(joint: Columns, bands: Sequence[Band], settings: Settings, workers: Workers) -> list[RoomBand] | str:
     """The bands as a room drives their modes; or why that cannot be told."""
     if joint.rungs[0].duration_s < LEAST_S:
         return f"the rings are shorter than {LEAST_S:.0f} s"
     try:
         if not _struck_apart(joint, Band(settings.fit.lowest_hz, TOLD_BELOW_HZ)):
             return "the places were struck too much alike, or hardly louder than the noise"
-        return _by_pattern(joint, bands) or "nothing rings"
+        return _by_pattern(joint, bands, workers) or "nothing rings"
     except np.linalg.LinAlgError as problem:
         return f"the sums have no solution ({problem})"
 
@@ -155,8 +155,8 @@ def _of_free_modes(
             still = float(np.abs(drift - joint.drift).max()) < STILL
             joint = replace(joint, drift=drift)
     unexplained = _unexplained(fitted, ModeArrays.of(poles))
-    poles = united(joint, poles, lambda hz: _part_of(fitted, hz))
-    own = held(joint, poles, fitted)
+    poles = united(joint, poles, lambda hz: _part_of(fitted, hz), workers)
+    own = held(joint, poles, fitted, workers)
     kept = without_satellites([p for p in own.poles if p.frequency_hz >= settings.fit.lowest_hz])
     parts = [_part_of(fitted, p.frequency_hz) for p in kept]
     shared = tuple(_shared(p, joint, t.spectra, t.scale) for p, t in zip(kept, parts, strict=True))
@@ -202,19 +202,34 @@ def _struck_apart(joint: Columns, band: Band) -> bool:
     return patterned(values * joint.scale(band, bins, values, rung) / np.sqrt(rung.length))
 
 
-def _by_pattern(joint: Columns, bands: Sequence[Band]) -> list[RoomBand]:
+def _by_pattern(joint: Columns, bands: Sequence[Band], workers: Workers) -> list[RoomBand]:
     """Each band's modes told by their patterns over the strikes, from a record no longer than that needs."""
     rung = next((r for r in reversed(joint.rungs) if r.duration_s >= LEAST_S), joint.rungs[0])
-    found = []
+    return [one for one in workers.map(_room_band, _room_work(joint, bands, rung)) if one is not None]
+
+
+def _room_work(joint: Columns, bands: Sequence[Band], rung: KeptSpectra) -> Iterator[_RoomWork]:
+    bare = KeptSpectra(rung.full[:, :0], rung.length, rung.rate)
     for band in narrowed(bands, len(joint.owner)):
         reach = max(MARGIN * band.width_hz, LEAST_MARGIN_HZ)
         bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
-        if len(bins) < LEAST_SERIES:
-            continue
-        scale = joint.scale(band, bins, values, rung)
-        one = room_band(band, bins, values * scale, scale, rung)
-        found += [one] if one else []
-    return found
+        if len(bins) >= LEAST_SERIES:
+            scale = joint.scale(band, bins, values, rung)
+            yield _RoomWork(band, bins, values * scale, scale, bare)
+
+
+class _RoomWork(NamedTuple):
+    """One band's part, as room_band takes it; bands do not wait for each other."""
+
+    band: Band
+    bins: FloatArray
+    values: ComplexArray
+    scale: FloatArray
+    spectra: KeptSpectra
+
+
+def _room_band(work: _RoomWork) -> RoomBand | None:
+    return room_band(*work)
 
 
 def _of_room(bands: Sequence[RoomBand], joint: Columns, settings: Settings, clear: float) -> tuple[SharedMode, ...]:
