@@ -14,7 +14,7 @@ JOBS, JOBS_VARIABLE = "--jobs", "TAPSCAN_JOBS"
 
 
 def begun_early(words: Sequence[str]) -> AbstractContextManager[None]:
-    """words : as typed, without the program's name."""
+    """`words` : as typed, without the program's name."""
     named = any(tuple(words[: len(command)]) == command for command in COMMANDS)
     if not named or "--help" in words:
         return nullcontext()
