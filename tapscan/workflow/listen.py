@@ -26,6 +26,7 @@ from tapscan.signal.strikes.detect import (
     clipped,
     find_strikes,
     hop_samples,
+    imported,
 )
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
@@ -92,6 +93,8 @@ def listen_all(
             if source.sha256 in known:
                 found[number].add(known[source.sha256], source)
                 continue
+            if workers.others:
+                workers.meanwhile += imported(source.frames // hop_samples(source.sample_rate_hz))
             for one in _work(source, settings):
                 if source.spooled:  # no other process can reach it
                     found[number].add(_done(one), source)
