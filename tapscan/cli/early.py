@@ -6,8 +6,9 @@ begun_early(words)   context manager around a command; what it guesses wrongly c
 import os
 from collections.abc import Sequence
 from contextlib import AbstractContextManager, nullcontext
+from pathlib import Path
 
-from tapscan.workflow.sharing import bytes_of, early_work
+from tapscan.workflow.sharing import early_work
 
 COMMANDS = (("check",), ("scan", "import"))  # those that name their recordings
 JOBS, JOBS_VARIABLE = "--jobs", "TAPSCAN_JOBS"
@@ -21,7 +22,7 @@ def begun_early(words: Sequence[str]) -> AbstractContextManager[None]:
     told = _jobs(words)
     if told and not told.isdecimal():  # it will be refused
         return nullcontext()
-    return early_work(int(told) if told else None, bytes_of(words))
+    return early_work(int(told) if told else None, [word for word in words if Path(word).is_file()])
 
 
 def _jobs(words: Sequence[str]) -> str:

@@ -1,26 +1,29 @@
 """Work of one command, or of one button of the page, shared between processes.
 
-early_work(jobs, sound_bytes)    context manager: the others begin before anything is imported, for the shared_work that follows
+early_work(jobs, recordings)     context manager: the others begin and listen before this process has imported anything, for the shared_work that follows
 shared_work(jobs, sound_bytes)   Workers; the others begin at once where the recordings hold work for seconds
 recorder_work(jobs)              Workers that listen while somebody taps
 bytes_of(recordings)             how much sound that is
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from contextlib import AbstractContextManager, suppress
 from pathlib import Path
 
 from tapscan.workers import Progress, Workers, counted, quiet
 from tapscan.workers.early import begun_early
+from tapscan.workers.other_process import Ahead
 
 WORTH_BYTES = 2_000_000  # of sound; less is listened to sooner than another process is ready
 UNASKED_BYTES = 20_000_000  # where nobody said how many: less gains some tenths of a second, and costs more where other work wants the cores
+AHEAD = ("tapscan.workflow.listen", "listen_ahead")
 NEEDED = ("tapscan.workflow.places", "tapscan.signal.plate.plate_modes")
 
 
-def early_work(jobs: int | None, sound_bytes: int) -> AbstractContextManager[None]:
+def early_work(jobs: int | None, recordings: Sequence[str]) -> AbstractContextManager[None]:
     """Of a command alone: a server knows its work only once it runs."""
-    return begun_early(counted(jobs) - 1 if _worth(jobs, sound_bytes) else 0, NEEDED)
+    others = counted(jobs) - 1 if _worth(jobs, bytes_of(recordings)) else 0
+    return begun_early(NEEDED, [Ahead(*AHEAD, (tuple(recordings), k, others)) for k in range(others)])
 
 
 def _worth(jobs: int | None, sound_bytes: int) -> bool:
