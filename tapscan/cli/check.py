@@ -49,7 +49,6 @@ def check(
     --layout or --per-station.
     """
     with shared_work(jobs, bytes_of(files)) as workers:
-        workers.meanwhile = ["tapscan.cli.summary"]
         kept = Kept()
         taps = taps.filled(kept)
         shop = kept.shop(shop) if report else None
@@ -60,6 +59,7 @@ def check(
 
         request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")
         with progress_of(workers):
+            workers.later("tapscan.cli.summary")
             result = screen(files, request, workers)
     if pattern and result.screening:
         result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))

@@ -5,6 +5,7 @@
         .map(job, items)        the job's answers in the items' order; this process takes its share
         .each(job, items)       the same one by one
         .begun(job, items)      the same, begun by the others at once: this process does something else before it asks for the answers
+        .later(module)          this process needs it later, and imports it once the others have work
         .submit(job, item)      a job for another process alone; None where there is none
         .end()                  what leaving the `with` block does
     ALONE                       this process only
@@ -64,8 +65,6 @@ class Workers:
     preload  : modules that the others import while they wait for work.
     progress : told (stage, done, total) as work gets done.
     low      : the others give way to whatever else wants the processor.
-
-    .meanwhile : modules that this process needs later; it imports them once the others have work.
     """
 
     def __init__(
@@ -73,7 +72,7 @@ class Workers:
     ) -> None:
         self.others = counted(jobs) - 1
         self.progress = progress
-        self.meanwhile: list[str] = []
+        self._later: list[str] = []
         self._preload, self._low = tuple(preload), low
         self._processes: list[Other] = []
         self._sent: SimpleQueue[Sent[Any] | None] = SimpleQueue()
@@ -97,6 +96,11 @@ class Workers:
                 self.end()
                 raise
         return bool(self._processes)
+
+    def later(self, module: str) -> None:
+        """Nothing where there are no others."""
+        if self.others:
+            self._later.append(module)
 
     def map(
         self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
@@ -141,8 +145,8 @@ class Workers:
                     out[one[0]] = sent
                 else:
                     again.append(one)
-            if out and self.meanwhile:
-                import_module(self.meanwhile.pop())
+            if out and self._later:
+                import_module(self._later.pop(0))
             elif (one := _next(again, waiting)) or (one := _not_begun(out)):
                 answers[one[0]] = job(one[1])
             elif out:

@@ -97,8 +97,8 @@ def listen_all(
             if source.sha256 in known:
                 found[number].add(known[source.sha256], source)
                 continue
-            if workers.others:
-                workers.meanwhile += imported(source.frames // hop_samples(source.sample_rate_hz))
+            for module in imported(source.frames // hop_samples(source.sample_rate_hz)):
+                workers.later(module)
             for one in _work(source, settings):
                 if source.spooled:  # no other process can reach it
                     found[number].add(_done(one), source)

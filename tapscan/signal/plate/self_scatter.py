@@ -165,8 +165,8 @@ def _by_strike(work: _BandWork) -> tuple[ComplexArray, FloatArray]:
     taken, _ = np.linalg.qr(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]))
     slope = slope - taken @ (taken.conj().T @ slope)
     mine = np.isin(near.frequency_hz, modes.frequency_hz[work.inside])
-    step, share = (x[mine] for x in _influence(slope, rest, near.amplitudes * work.scale))
-    return step, share
+    step, share = _influence(slope, rest, near.amplitudes * work.scale)
+    return step[mine], share[mine]
 
 
 def _influence(slope: ComplexArray, rest: ComplexArray, size: ComplexArray) -> tuple[ComplexArray, FloatArray]:
