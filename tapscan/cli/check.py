@@ -59,8 +59,7 @@ def check(
 
         request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")
         with progress_of(workers):
-            workers.later("tapscan.cli.summary")
-            result = screen(files, request, workers)
+            result = screen(files, request, workers, shown=["tapscan.cli.summary"])
     if pattern and result.screening:
         result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
     _show(result, json, report, _wish(shop, full, piano, on) if report else None, strict)

@@ -69,15 +69,16 @@ def check(
     workers: Workers = ALONE,
     agree: Agree | None = None,
     ahead: PlacesAhead | None = None,
+    shown: Sequence[str] = (),
 ) -> CheckResult:
     """Screen the recordings at `paths` on their own.
 
     workers : share the work, and hear of its progress; the figures are the same whatever their count.
     agree : sees where the taps went and what is missing before they are listened to; False stops there.
     ahead : places that were listened to while the next was tapped.
+    shown : modules that show the result.
     """
     unreadable: list[str] = []
-    workers.later(RULES)
     with ExitStack() as stack:
         stack.enter_context(threadpool_limits(1))  # small matrices: more threads only wait for each other
         heard, repeated = _listen_all(paths, request, unreadable, workers, stack, ahead)
@@ -87,6 +88,8 @@ def check(
         plan, notes = taps.plan, [*taps.notes, *taps.amiss]
         if agree is not None and not agree(_shown(_tapped(heard), plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
+        for module in (RULES, *shown):  # while places are listened to, since that gives the others enough to do
+            workers.later(module)
         before = ahead.result if ahead else nothing_before
         results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
         from tapscan.workflow.screened import scan_heard, screened
