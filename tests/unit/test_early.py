@@ -68,7 +68,7 @@ def test_nobody_begins_early_where_nothing_is_listened_to(words, long_take, monk
         pass
 
 
-def test_a_process_begun_early_is_taken_over_and_stops_going_ahead():
+def test_a_process_begun_early_is_taken_over_and_answers_although_it_goes_ahead():
     with begun_early(PRELOAD, [Ahead(HERE, "endless", None)]), Workers(2, PRELOAD) as workers:
         first = workers_begun_early()
         assert workers.start()
