@@ -16,11 +16,12 @@ def main() -> None:
         20_000, 20, 20
     )  # a command makes much and throws little away: looking for garbage took a tenth of its start
 
+    from tapscan.cli.early import begun_early
     from tapscan.cli.stopping import begins_with_stop, stoppable
     from tapscan.errors import TapscanError
 
     try:
-        with stoppable():
+        with stoppable(), begun_early(sys.argv[1:]):
             from tapscan.cli.app import app
 
             app()

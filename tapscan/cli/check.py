@@ -49,7 +49,6 @@ def check(
     --layout or --per-station.
     """
     with shared_work(jobs, bytes_of(files)) as workers:
-        workers.meanwhile = ["tapscan.cli.summary"]
         kept = Kept()
         taps = taps.filled(kept)
         shop = kept.shop(shop) if report else None
@@ -60,7 +59,7 @@ def check(
 
         request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")
         with progress_of(workers):
-            result = screen(files, request, workers)
+            result = screen(files, request, workers, shown=["tapscan.cli.summary"])
     if pattern and result.screening:
         result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
     _show(result, json, report, _wish(shop, full, piano, on) if report else None, strict)

@@ -5,10 +5,12 @@
         .map(job, items)        the job's answers in the items' order; this process takes its share
         .each(job, items)       the same one by one
         .begun(job, items)      the same, begun by the others at once: this process does something else before it asks for the answers
+        .later(module)          this process needs it later, and imports it once the others have work
         .submit(job, item)      a job for another process alone; None where there is none
         .end()                  what leaving the `with` block does
     ALONE                       this process only
     cores()                     how many processors this process may use
+    counted(jobs)               how many processes work at once where so many were asked for
 
 A job is a function of a module and its item can be pickled: processes are spawned, not forked, on every system. What a job gives depends on its
 item alone, so it does not matter who does it: a process that dies loses nothing, its work is done again here. Other processes end with
@@ -27,9 +29,10 @@ from queue import Empty, SimpleQueue
 from types import TracebackType
 from typing import Any, TypeVar
 
-from tapscan.workers.other_process import IN_PIPE, Gone, Other, Sent, interrupts_wait
+from tapscan.workers.early import taken
+from tapscan.workers.other_process import IN_PIPE, NONE_BEGAN, Gone, Other, Sent, interrupts_wait
 
-__all__ = ["ALONE", "MOST", "Gone", "Progress", "Sent", "Workers", "cores", "quiet"]
+__all__ = ["ALONE", "MOST", "Gone", "Progress", "Sent", "Workers", "cores", "counted", "quiet"]
 
 Item = TypeVar("Item")
 Answer = TypeVar("Answer")
@@ -46,6 +49,11 @@ def cores() -> int:
     return os.cpu_count() or 1
 
 
+def counted(jobs: int | None) -> int:
+    """None: as many as there are cores, and no more than MOST."""
+    return min(cores(), MOST) if jobs is None else max(1, jobs)
+
+
 def quiet(stage: str, done: int, total: int) -> None:
     """Progress that nobody watches."""
 
@@ -53,20 +61,18 @@ def quiet(stage: str, done: int, total: int) -> None:
 class Workers:
     """See the module. Use it in a `with` block.
 
-    jobs     : processes that work at once, this one counted; None: as many as there are cores, and no more than MOST.
+    jobs     : processes that work at once, this one counted; None: see counted().
     preload  : modules that the others import while they wait for work.
     progress : told (stage, done, total) as work gets done.
     low      : the others give way to whatever else wants the processor.
-
-    .meanwhile : modules that this process needs later; it imports them once the others have work.
     """
 
     def __init__(
         self, jobs: int | None = 1, preload: Sequence[str] = (), progress: Progress = quiet, *, low: bool = False
     ) -> None:
-        self.others = (min(cores(), MOST) if jobs is None else max(1, jobs)) - 1
+        self.others = counted(jobs) - 1
         self.progress = progress
-        self.meanwhile: list[str] = []
+        self._later: list[str] = []
         self._preload, self._low = tuple(preload), low
         self._processes: list[Other] = []
         self._sent: SimpleQueue[Sent[Any] | None] = SimpleQueue()
@@ -80,16 +86,21 @@ class Workers:
         self.end()
 
     def start(self) -> bool:
-        """Begin the others. Whether there are any to share with."""
+        """Begin the others, or take over those that began early. Whether there are any to share with."""
         if self.others and not self._processes:
             try:
                 self._begin()
-            except (OSError, ImportError, NotImplementedError) as problem:  # a system without semaphores, or full
+            except NONE_BEGAN as problem:
                 self._lost(problem)
             except BaseException:
                 self.end()
                 raise
         return bool(self._processes)
+
+    def later(self, module: str) -> None:
+        """Nothing where there are no others."""
+        if self.others:
+            self._later.append(module)
 
     def map(
         self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
@@ -134,8 +145,8 @@ class Workers:
                     out[one[0]] = sent
                 else:
                     again.append(one)
-            if out and self.meanwhile:
-                import_module(self.meanwhile.pop())
+            if out and self._later:
+                import_module(self._later.pop(0))
             elif (one := _next(again, waiting)) or (one := _not_begun(out)):
                 answers[one[0]] = job(one[1])
             elif out:
@@ -179,7 +190,8 @@ class Workers:
     def _begin(self) -> None:
         with interrupts_wait():
             for _ in range(self.others):
-                other = Other(self._preload, low=self._low)
+                early = None if self._low else taken(self._preload)
+                other = early or Other(self._preload, low=self._low)
                 self._processes.append(other)
                 other.serve(self._sent)
 

@@ -1,10 +1,11 @@
 """Another process that does jobs for this one.
 
     Sent                          a job on its way, and what came of it
-    Other(preload, lower)         the process, begun; in `interrupts_wait()`, so that it never hears Ctrl-C
+    Other(preload, low, ahead)    the process, begun; in `interrupts_wait()`, so that it never hears Ctrl-C
         .serve(jobs)              take jobs from a queue as they come, until None comes
         .ask(job, item)           one job
     Gone                          it ended before it had answered
+    NONE_BEGAN                    errors of a system that begins no other process
 
 Each has a pipe of its own, whose other end is nowhere else, so that each notices when the other has gone. This side of it is served by threads. They share
 no lock with the rest of the program: Ctrl-C may come between any two steps of it, and a lock that it left behind would hold up the end.
@@ -21,7 +22,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from queue import SimpleQueue
-from typing import TYPE_CHECKING, Any, Generic, TypeVar, cast
+from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar, cast
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 Item = TypeVar("Item")
 Answer = TypeVar("Answer")
 IN_PIPE = 2  # items a process: the one it works on, and the next, so that it never waits for this one
+NONE_BEGAN = (OSError, ImportError, NotImplementedError)  # without semaphores, or full
 LOWER_PRIORITY = 10  # of 19, as `nice` counts
 
 
@@ -78,15 +80,23 @@ class Sent(Generic[Answer]):
         self._told.put(None)
 
 
+class Ahead(NamedTuple):
+    """What a process does until it is asked for something: steps of a generator, named since this process has not imported it."""
+
+    module: str
+    name: str
+    item: Any
+
+
 class Other:
     """preload : modules that it imports while it waits for work. low : it gives way to whatever else wants the processor."""
 
-    def __init__(self, preload: Sequence[str], *, low: bool) -> None:
+    def __init__(self, preload: Sequence[str], *, low: bool = False, ahead: Ahead | None = None) -> None:
         import multiprocessing
 
         context, lower = multiprocessing.get_context("spawn"), LOWER_PRIORITY if low else 0
         self.pipe, theirs = context.Pipe()
-        self.process = context.Process(target=_serve, args=(theirs, preload, lower), daemon=True)
+        self.process = context.Process(target=_serve, args=(theirs, preload, lower, ahead), daemon=True)
         self.process.start()
         theirs.close()
         self._sending, self._receiving = threading.Lock(), threading.Lock()
@@ -146,7 +156,10 @@ def interrupts_wait() -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-def _serve(pipe: Connection, preload: Sequence[str], lower: int) -> None:
+NOTHING = pickle.dumps((_nothing, None), pickle.HIGHEST_PROTOCOL)
+
+
+def _serve(pipe: Connection, preload: Sequence[str], lower: int, ahead: Ahead | None) -> None:
     """All that another process does: work as it comes, until nobody is left who could ask."""
     with suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -157,8 +170,20 @@ def _serve(pipe: Connection, preload: Sequence[str], lower: int) -> None:
     for name in preload:
         import_module(name)
     with suppress(EOFError, OSError):
+        if ahead:
+            _work_ahead(pipe, ahead)
         while True:
             pipe.send_bytes(_answer(pipe.recv_bytes()))
+
+
+def _work_ahead(pipe: Connection, ahead: Ahead) -> None:
+    """That it has begun is told in between."""
+    for _ in getattr(import_module(ahead.module), ahead.name)(ahead.item):
+        while pipe.poll():
+            work = pipe.recv_bytes()
+            pipe.send_bytes(_answer(work))
+            if work != NOTHING:
+                return
 
 
 def _answer(work: bytes) -> bytes:

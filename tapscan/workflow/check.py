@@ -14,25 +14,18 @@ from threadpoolctl import threadpool_limits
 from tapscan.errors import BadRequest, UnreadableRecording
 from tapscan.layouts import Layout, known_layouts, read_layout
 from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, split, station_of_file, wanted
-from tapscan.layouts.take import Take, groups_of, mismatch, places_of
+from tapscan.layouts.take import Take, groups_of, mismatch
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
-from tapscan.records import Force, Scan, Screening, State
-from tapscan.screening.chain.chain_change import with_drift
-from tapscan.screening.compressed import limitation_first
-from tapscan.screening.disposition import silent_recordings
-from tapscan.screening.limitations import limitations
-from tapscan.screening.notes import with_notes
-from tapscan.screening.rules import RULE_LIMITS, run_rules
-from tapscan.screening.scan import scan_of
-from tapscan.settings import Settings, limits_by_part, settings_sha256
-from tapscan.signal.plate.station_analysis import StationResult, Wanted, mark_cut_short
+from tapscan.records import Force, Screening, State
+from tapscan.settings import Settings
+from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
-from tapscan.workflow.bar import BarFiles, read_bar
-from tapscan.workflow.conclude import conclude
+from tapscan.workflow.bar import BarFiles
 from tapscan.workflow.listen import Heard, listen_all
 from tapscan.workflow.places import Planned, analyse_places, nothing_before
 
+RULES = "tapscan.workflow.screened"
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
 
 
@@ -76,12 +69,14 @@ def check(
     workers: Workers = ALONE,
     agree: Agree | None = None,
     ahead: PlacesAhead | None = None,
+    shown: Sequence[str] = (),
 ) -> CheckResult:
     """Screen the recordings at `paths` on their own.
 
     workers : share the work, and hear of its progress; the figures are the same whatever their count.
     agree : sees where the taps went and what is missing before they are listened to; False stops there.
     ahead : places that were listened to while the next was tapped.
+    shown : modules that show the result.
     """
     unreadable: list[str] = []
     with ExitStack() as stack:
@@ -93,11 +88,14 @@ def check(
         plan, notes = taps.plan, [*taps.notes, *taps.amiss]
         if agree is not None and not agree(_shown(_tapped(heard), plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
+        for module in (RULES, *shown):  # while places are listened to, since that gives the others enough to do
+            workers.later(module)
         before = ahead.result if ahead else nothing_before
         results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
-        scan = _scan(heard, results, request, workers, taps.amiss)
-        scan = _with_bar(scan, request, workers, unreadable)
-    screening = _conclude(scan, results, request, [*notes, *repeated])
+        from tapscan.workflow.screened import scan_heard, screened
+
+        scan = scan_heard(heard, results, request, workers, taps.amiss, unreadable)
+    screening = screened(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
 
@@ -257,67 +255,3 @@ def _wanted(request: Request, plan: Sequence[Planned]) -> Wanted:
     """One place alone is listened to from the lowest tone up."""
     several = len({p.station for p in plan}) > 1
     return Wanted(request.settings, request.pictures, several, request.contact)
-
-
-def _part_of(results: Sequence[StationResult], request: Request) -> int | None:
-    """Places that the layout has, where a person said that these are part of them."""
-    return places_of(request.layout, request.state) if request.partial and request.layout and results else None
-
-
-def _scan(
-    heard: Sequence[Heard],
-    results: Sequence[StationResult],
-    request: Request,
-    workers: Workers,
-    amiss: tuple[str, ...] = (),
-) -> Scan:
-    """Everything the rules may read."""
-    settings = request.settings
-    strikes = sorted((s for r in results for s in r.strikes), key=lambda s: int(s.id[1:]))
-    scan = scan_of(
-        results,
-        settings,
-        workers,
-        recordings=tuple(h.recording for h in heard),
-        strikes=tuple(mark_cut_short(s, results, settings) for s in strikes),
-        state=request.state,
-        parts_held=request.parts_held,
-        layout=request.layout.name if request.layout else None,
-        places=tuple((s.name, s.where) for s in request.layout.stations) if request.layout else (),
-        map=request.layout,
-        part_of=_part_of(results, request),
-        taps_amiss=amiss,
-    )
-    return replace(scan, modes=with_notes(scan.modes))
-
-
-def _with_bar(scan: Scan, request: Request, workers: Workers, unreadable: list[str]) -> Scan:
-    if request.bar is None:
-        return scan
-    heard = read_bar(request.bar, request.settings, request.contact, workers, unreadable)
-    return replace(scan, bar=with_drift(heard, request.settings), bar_reason=None)
-
-
-def _conclude(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:
-    silent = silent_recordings(scan) if scan.strikes else ()
-    weak = limitation_first(scan, (*silent, *limitations(scan, request.settings)))
-    told = judged(scan, request.settings, weak, notes)
-    return conclude(replace(told, pictures=tuple(p for r in results for p in r.pictures)), request.settings)
-
-
-def judged(scan: Scan, settings: Settings, weak: Sequence[str], remarks: Sequence[str]) -> Screening:
-    """What the rules say, not concluded yet; `weak` : what limits it."""
-    indications, not_run = run_rules(scan, settings)
-    return Screening(
-        scan=scan,
-        disposition="inconclusive",
-        headline="",
-        summary="",
-        next_steps=(),
-        indications=tuple(indications),
-        rules_not_run=tuple(not_run),
-        limitations=tuple(weak),
-        settings_sha256=settings_sha256(settings, RULE_LIMITS),
-        limits_sha256=limits_by_part(settings, RULE_LIMITS),
-        assignment=tuple(remarks),
-    )

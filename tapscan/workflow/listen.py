@@ -2,15 +2,18 @@
 
     listen_all(paths, settings, ...)   of each a Heard (facts, spans and an open source), or why it cannot be read
     listen(path, settings)             the same of one
+    listen_ahead(guess)                steps of another process that has nothing to do yet
 
 Memory: the envelope of a recording, a few bytes a millisecond. The strikes are read again one by one (cutting.py).
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 from types import MappingProxyType
+from typing import Any
 
 import numpy as np
 
@@ -26,6 +29,7 @@ from tapscan.signal.strikes.detect import (
     clipped,
     find_strikes,
     hop_samples,
+    imported,
 )
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
@@ -35,6 +39,7 @@ from tapscan.workflow.sharing import bytes_of
 BLOCK_HOPS = 500  # half a second: what the filters work on stays in the processor's cache
 READ_BLOCKS = 4  # a call of libsndfile costs as much as the reading of a block
 PIECE_HOPS, WARM_HOPS = 30_000, 500  # half a minute; after half a second no filter knows any more where it began
+AHEAD_SUFFIXES, MOST_AHEAD = (".wav", ".flac", ".aif", ".aiff"), 24  # pieces of a recording
 HASHED_BYTES = 50_000_000  # more are hashed beside the other work
 LEAD_S = 0.010
 NOISE_S, LEAST_NOISE_S = 0.30, 0.05
@@ -92,6 +97,8 @@ def listen_all(
             if source.sha256 in known:
                 found[number].add(known[source.sha256], source)
                 continue
+            for module in imported(source.frames // hop_samples(source.sample_rate_hz)):
+                workers.later(module)
             for one in _work(source, settings):
                 if source.spooled:  # no other process can reach it
                     found[number].add(_done(one), source)
@@ -148,7 +155,35 @@ def _done(piece: _Piece | Path) -> _Answer:
         return problem
 
 
+_ahead: dict[tuple[Any, ...], Envelope] = {}
+
+
+def listen_ahead(guess: tuple[Sequence[str], int, int]) -> Iterator[None]:
+    """Paths that may be recordings, the number of this process, and how many there are: each takes pieces of its own. What cannot be read is told by who needs it."""
+    paths, mine, others = guess
+    for path in paths:
+        if (
+            Path(path).suffix.lower() not in AHEAD_SUFFIXES
+        ):  # to decode the others takes long, and no other process may keep them
+            continue
+        with suppress(UnreadableRecording), open_sound(path, "") as source:
+            pieces = (p for p in _work(source, Settings()) if isinstance(p, _Piece))
+            for piece in islice(pieces, mine, MOST_AHEAD, others):
+                _ahead[_key(piece)] = _measured(piece)
+                yield
+
+
+def _key(piece: _Piece) -> tuple[Any, ...]:
+    """A file that has been written anew since is another one."""
+    now = piece.source.path.stat()
+    return piece.source.path, now.st_size, now.st_mtime_ns, piece.start, piece.stop
+
+
 def _envelope_of(piece: _Piece) -> Envelope:
+    return (_ahead.pop(_key(piece), None) if _ahead else None) or _measured(piece)
+
+
+def _measured(piece: _Piece) -> Envelope:
     source = piece.source
     block = BLOCK_HOPS * hop_samples(source.sample_rate_hz)  # whole hops: nothing is left for the next
     warm = WARM_HOPS if piece.start else 0

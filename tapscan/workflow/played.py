@@ -27,8 +27,9 @@ from tapscan.signal.strikes.detect import clipped
 from tapscan.wording import listed
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
-from tapscan.workflow.check import Agree, CheckResult, Request, check, judged
+from tapscan.workflow.check import Agree, CheckResult, Request, check
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.screened import judged
 
 __all__ = ["read_keys", "reported_tones", "screened"]
 Sound = tuple[str, FloatArray, int]  # id, samples, rate

@@ -122,7 +122,7 @@ def long_file(tmp_path: Path, one_file: list[str]) -> Iterator[Path]:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="a terminal's Ctrl-C is sent otherwise there")
-@each(("whole_group", "wait_s"), [(True, 1.0), (False, 1.0), *((True, wait_s) for wait_s in MOMENTS_S)])
+@each(("whole_group", "wait_s"), [(True, 0.0), (True, 1.0), (False, 1.0), *((True, wait_s) for wait_s in MOMENTS_S)])
 def test_ctrl_c_ends_all(
     whole_group: bool, wait_s: float, long_file: Path, tmp_path_factory: pytest.TempPathFactory
 ) -> None:

@@ -73,7 +73,7 @@ def test_what_is_needed_later_is_imported_while_others_work() -> None:
     for jobs in (1, 2):
         with Workers(jobs) as workers:
             workers.start()
-            workers.meanwhile = ["cmd"]
+            workers.later("cmd")
             sys.modules.pop("cmd", None)
             until_awake(workers)
             assert [answer for answer, _ in workers.map(slow_square, range(4))] == [0, 1, 4, 9]

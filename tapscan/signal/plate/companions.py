@@ -1,6 +1,6 @@
 """A strong mode is one mode although the places put it some hundred parts per million apart.
 
-    united(joint, shared, part_at)     the shared modes, companions made one with the mode they came from
+    united(joint, shared, part_at, workers)     the shared modes, companions made one with the mode they came from
 
 A mass that roves with the hammer, or a support that yields, moves each mode at each place by its own amount. A fit that has one frequency for all
 places then needs two or three poles, close together, where there is one mode. Such a group is held against one pole a place, of that place's own frequency and
@@ -10,7 +10,7 @@ are not taken for one: no single pole follows both, at most places, once they st
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -21,6 +21,7 @@ from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.one_pole import OnePole, fit_one_pole
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, smooth_terms
 from tapscan.signal.plate.columns import Columns, WeighedBand, by_shift
+from tapscan.workers import ALONE, Workers
 
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
 WIDTHS = 6.0  # linewidths either side that are looked at
@@ -52,17 +53,24 @@ class _Group(NamedTuple):
     corrected: _Sound
 
 
-def united(joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand]) -> list[Pole]:
+def united(
+    joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand], workers: Workers = ALONE
+) -> list[Pole]:
     """Poles in order of frequency, amplitudes (S,) of all strikes at sample 0. part_of : the band's spectra around a frequency."""
-    modes = ModeArrays.of(poles)
+    modes, groups = ModeArrays.of(poles), _groups(poles)
+
+    def work() -> Iterator[_Group]:
+        for group in groups:
+            if len(group) > 1:
+                others = modes.where(~np.isin(np.arange(len(poles)), group))
+                chosen = [poles[i] for i in group]
+                yield _around(chosen, others, part_of(chosen[0].frequency_hz), joint)
+
+    ones = iter(workers.map(_as_one, work()))
     out: list[Pole] = []
-    for group in _groups(poles):
-        chosen = [poles[i] for i in group]
-        one = None
-        if len(group) > 1:
-            others = modes.where(~np.isin(np.arange(len(poles)), group))
-            one = _as_one(_around(chosen, others, part_of(chosen[0].frequency_hz), joint))
-        out += [one] if one is not None else chosen
+    for group in groups:
+        one = next(ones) if len(group) > 1 else None
+        out += [one] if one is not None else [poles[i] for i in group]
     return out
 
 

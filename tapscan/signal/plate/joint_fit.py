@@ -106,33 +106,41 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
     bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
     clear = (10 ** (settings.fit.mode_snr_db / 10) + columns + 4 * np.sqrt(columns)) / columns
-    free, unexplained = _of_free_modes(joint, bands, settings, clear, workers)
-    if len(sounds) < LEAST_STATIONS:
-        return free
-    if unexplained < ROOM_SHARE and limit_of([s.late for s in sounds]) is None:
-        return replace(free, room_reason=DRY)
-    told = _in_room(joint, bands, settings)
+    fit = _fitted(joint, bands, settings, clear, workers)
+    unexplained = _unexplained(fit)
+    told = _in_room(joint, bands, settings, unexplained, workers)
     if isinstance(told, str):
-        return replace(free, room_reason=told)
+        return replace(_of_free_modes(fit, settings, workers), room_reason=told)
     return Together(_of_room(told, joint, settings, clear), room_ring(told, unexplained), None, None, IN_ROOM)
 
 
-def _in_room(joint: Columns, bands: Sequence[Band], settings: Settings) -> list[RoomBand] | str:
+def _in_room(
+    joint: Columns, bands: Sequence[Band], settings: Settings, unexplained: float, workers: Workers
+) -> list[RoomBand] | str:
     """The bands as a room drives their modes; or why that cannot be told."""
+    if len(joint.sounds) < LEAST_STATIONS:
+        return FEW
+    if unexplained < ROOM_SHARE and limit_of([s.late for s in joint.sounds]) is None:
+        return DRY
     if joint.rungs[0].duration_s < LEAST_S:
         return f"the rings are shorter than {LEAST_S:.0f} s"
     try:
         if not _struck_apart(joint, Band(settings.fit.lowest_hz, TOLD_BELOW_HZ)):
             return "the places were struck too much alike, or hardly louder than the noise"
-        return _by_pattern(joint, bands) or "nothing rings"
+        return _by_pattern(joint, bands, workers) or "nothing rings"
     except np.linalg.LinAlgError as problem:
         return f"the sums have no solution ({problem})"
 
 
-def _of_free_modes(
-    joint: Columns, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers
-) -> tuple[Together, float]:
-    """Modes that nothing drives after the blow, and the share of the sound that they leave unexplained."""
+class _Fitted(NamedTuple):
+    """Poles that nothing drives after the blow, and the bands' spectra they were fitted to."""
+
+    joint: Columns
+    poles: list[Pole]
+    parts: dict[Band, WeighedBand]
+
+
+def _fitted(joint: Columns, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers) -> _Fitted:
     bands = [
         Band(LOWEST_HZ, settings.fit.lowest_hz),
         *bands,
@@ -143,24 +151,31 @@ def _of_free_modes(
     for number, looks in enumerate(LOOKS, 1):
         if still and not looks:
             continue
-        fitted: dict[Band, WeighedBand] = {}
-        work = _band_work(joint, bands, modes, _Round(starts, clear, len(joint.sounds), looks), fitted)
+        parts: dict[Band, WeighedBand] = {}
+        work = _band_work(joint, bands, modes, _Round(starts, clear, len(joint.sounds), looks), parts)
         poles = without_doubles(workers.map(_band_poles, work)[::-1])
         if not poles:
-            return Together(), 0.0
+            break
         modes = ModeArrays.of(poles)
         starts = Start(modes.frequency_hz, modes.decay_rate_per_s)
         if number < len(LOOKS):
-            drift = better_drift(joint, ((b, fitted[b]) for b in bands), modes)
+            drift = better_drift(joint, ((b, parts[b]) for b in bands), modes)
             still = float(np.abs(drift - joint.drift).max()) < STILL
             joint = replace(joint, drift=drift)
-    unexplained = _unexplained(fitted, ModeArrays.of(poles))
-    poles = united(joint, poles, lambda hz: _part_of(fitted, hz))
-    own = held(joint, poles, fitted)
+    return _Fitted(joint, poles, parts)
+
+
+def _of_free_modes(fit: _Fitted, settings: Settings, workers: Workers) -> Together:
+    """Companions made one, standard deviations as the strikes agree."""
+    joint, _, fitted = fit
+    if not fit.poles:
+        return Together()
+    poles = united(joint, fit.poles, lambda hz: _part_of(fitted, hz), workers)
+    own = held(joint, poles, fitted, workers)
     kept = without_satellites([p for p in own.poles if p.frequency_hz >= settings.fit.lowest_hz])
     parts = [_part_of(fitted, p.frequency_hz) for p in kept]
     shared = tuple(_shared(p, joint, t.spectra, t.scale) for p, t in zip(kept, parts, strict=True))
-    return Together(shared, scatter=own.told, scatter_reason=own.reason), unexplained
+    return Together(shared, scatter=own.told, scatter_reason=own.reason)
 
 
 def _part_of(fitted: dict[Band, WeighedBand], frequency_hz: float) -> WeighedBand:
@@ -176,10 +191,10 @@ def _near(band: Band, modes: ModeArrays | None, starts: Start) -> ModeArrays | F
     return starts.decay_rate_per_s[(starts.frequency_hz > low) & (starts.frequency_hz < high)]
 
 
-def _unexplained(fitted: dict[Band, WeighedBand], modes: ModeArrays) -> float:
+def _unexplained(fit: _Fitted) -> float:
     """Share of the energy over the noise, below TOLD_BELOW_HZ, that neither the modes nor a smooth background hold; middle of the bands."""
-    shares = []
-    for band, part in fitted.items():
+    modes, shares = ModeArrays.of(fit.poles), []
+    for band, part in fit.parts.items() if fit.poles else ():
         kept = part.spectra
         bins, values = kept.bins(band.low_hz, band.high_hz)
         if band.low_hz >= TOLD_BELOW_HZ or len(bins) < LEAST_SERIES:
@@ -202,19 +217,34 @@ def _struck_apart(joint: Columns, band: Band) -> bool:
     return patterned(values * joint.scale(band, bins, values, rung) / np.sqrt(rung.length))
 
 
-def _by_pattern(joint: Columns, bands: Sequence[Band]) -> list[RoomBand]:
+def _by_pattern(joint: Columns, bands: Sequence[Band], workers: Workers) -> list[RoomBand]:
     """Each band's modes told by their patterns over the strikes, from a record no longer than that needs."""
     rung = next((r for r in reversed(joint.rungs) if r.duration_s >= LEAST_S), joint.rungs[0])
-    found = []
+    return [one for one in workers.map(_room_band, _room_work(joint, bands, rung)) if one is not None]
+
+
+def _room_work(joint: Columns, bands: Sequence[Band], rung: KeptSpectra) -> Iterator[_RoomWork]:
+    bare = KeptSpectra(rung.full[:, :0], rung.length, rung.rate)
     for band in narrowed(bands, len(joint.owner)):
         reach = max(MARGIN * band.width_hz, LEAST_MARGIN_HZ)
         bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
-        if len(bins) < LEAST_SERIES:
-            continue
-        scale = joint.scale(band, bins, values, rung)
-        one = room_band(band, bins, values * scale, scale, rung)
-        found += [one] if one else []
-    return found
+        if len(bins) >= LEAST_SERIES:
+            scale = joint.scale(band, bins, values, rung)
+            yield _RoomWork(band, bins, values * scale, scale, bare)
+
+
+class _RoomWork(NamedTuple):
+    """One band's part, as room_band takes it; bands do not wait for each other."""
+
+    band: Band
+    bins: FloatArray
+    values: ComplexArray
+    scale: FloatArray
+    spectra: KeptSpectra
+
+
+def _room_band(work: _RoomWork) -> RoomBand | None:
+    return room_band(*work)
 
 
 def _of_room(bands: Sequence[RoomBand], joint: Columns, settings: Settings, clear: float) -> tuple[SharedMode, ...]:

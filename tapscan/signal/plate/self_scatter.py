@@ -1,7 +1,7 @@
 """A scan held against itself: whether strikes and places agree as closely as the standard deviations say.
 
-    held(joint, poles, parts)      Held: what was seen, and the poles with honest standard deviations
-    held_alone(sound, bands)       the same of one place, which has strikes alone to tell by
+    held(joint, poles, parts, workers)      Held: what was seen, and the poles with honest standard deviations
+    held_alone(sound, bands)                the same of one place, which has strikes alone to tell by
 
 A pole's standard deviation follows from the noise alone. Hands, supports and a plate that warms move each mode from strike to strike and from place to place by
 more. One linear step from the finished fit tells each strike's own frequency and decay rate of each mode. Odd strikes against even ones give a z for each mode; its root mean
@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -24,6 +25,7 @@ from tapscan.signal.fit.subbands import Band
 from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, WeighedBand, gathered, weighed
 from tapscan.signal.plate.moderated import moderated
 from tapscan.signal.plate.special import beyond, student
+from tapscan.workers import ALONE, Workers
 
 LEVEL = 0.01
 LEAST_MODES = 3
@@ -60,12 +62,12 @@ class _Own:
     share: FloatArray
 
 
-def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand]) -> Held:
+def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand], workers: Workers = ALONE) -> Held:
     """Poles in order of frequency, amplitudes (S,) at sample 0. parts : the bands' spectra that they were fitted to."""
     owner = joint.owner
     if np.bincount(owner).max() < 2:
         return Held(list(poles), None, "each place was tapped once")
-    f, d, share, asked = _own(poles, parts)
+    f, d, share, asked = _own(poles, parts, workers)
     asked &= np.isfinite(f).all(axis=1) & np.isfinite(d).all(axis=1)
     asked &= np.array([p.decay_rate_per_s > LEAST_FALL / joint.rungs[0].duration_s for p in poles])  # no hum
     asked &= np.array([0 < p.frequency_sd_hz < np.inf and 0 < p.decay_rate_sd_per_s < np.inf for p in poles])
@@ -112,31 +114,59 @@ def held_alone(sound: StationSound, bands: Sequence[Band]) -> Held:
     return Held(poles, seen.told, seen.reason)
 
 
+class _BandWork(NamedTuple):
+    """One band, and all modes; bands do not wait for each other."""
+
+    bins: FloatArray  # (K,)
+    values: ComplexArray  # (K, S), in one piece
+    scale: FloatArray  # (S,)
+    length: int
+    rate: int
+    modes: ModeArrays
+    near: np.ndarray  # (M,) which reach into the band
+    inside: np.ndarray  # (M,) which lie in it
+
+
 def _own(
-    poles: Sequence[Pole], parts: dict[Band, WeighedBand]
+    poles: Sequence[Pole], parts: dict[Band, WeighedBand], workers: Workers
 ) -> tuple[FloatArray, FloatArray, FloatArray, np.ndarray]:
     """(M, S) what each strike adds to the frequencies in Hz and the decay rates in 1/s, its shares; (M,) which were told."""
     modes = ModeArrays.of(poles)
     f, d, share = (np.zeros(modes.amplitudes.shape) for _ in range(3))
     told = np.zeros(len(modes), dtype=bool)
-    for band, part in parts.items():
-        inside = modes.between(band.low_hz, band.high_hz)
-        kept = part.spectra
-        bins, values = kept.bins(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz)
-        near = modes.where(modes.between(band.low_hz - band.margin_hz, band.high_hz + band.margin_hz))
-        if not inside.any() or len(bins) < 2 * len(near) + BACKGROUND_TERMS + 2:
-            continue
-        heard = modes.spectra(bins, kept.length, kept.rate) + modes.images(bins, kept.length, kept.rate)
-        rest = values - heard * part.scale
-        model, slope = mode_spectra(bins, near.frequency_hz, near.decay_rate_per_s, kept.length, kept.rate)
-        taken, _ = np.linalg.qr(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]))
-        slope = slope - taken @ (taken.conj().T @ slope)
-        mine = np.isin(near.frequency_hz, modes.frequency_hz[inside])
-        step, part_share = (x[mine] for x in _influence(slope, rest, near.amplitudes * part.scale))
-        f[inside], d[inside] = step.imag * kept.rate / (2 * np.pi), -step.real * kept.rate
-        share[inside] = part_share
-        told |= inside
+    work = _band_work(modes, parts)
+    for one, (step, part_share) in zip(work, workers.map(_by_strike, work), strict=True):
+        f[one.inside], d[one.inside] = step.imag * one.rate / (2 * np.pi), -step.real * one.rate
+        share[one.inside] = part_share
+        told |= one.inside
     return f, d, share, told
+
+
+def _band_work(modes: ModeArrays, parts: dict[Band, WeighedBand]) -> list[_BandWork]:
+    """Bands with more bins than unknowns."""
+    work = []
+    for band, part in parts.items():
+        low_hz, high_hz, kept = band.low_hz - band.margin_hz, band.high_hz + band.margin_hz, part.spectra
+        inside, near = modes.between(band.low_hz, band.high_hz), modes.between(low_hz, high_hz)
+        bins, values = kept.bins(low_hz, high_hz)
+        if inside.any() and len(bins) >= 2 * near.sum() + BACKGROUND_TERMS + 2:
+            cut = np.asfortranarray(values)
+            work.append(_BandWork(bins, cut, part.scale, kept.length, kept.rate, modes, near, inside))
+    return work
+
+
+def _by_strike(work: _BandWork) -> tuple[ComplexArray, FloatArray]:
+    """Of the modes inside."""
+    bins, modes, length, rate = work.bins, work.modes, work.length, work.rate
+    heard = modes.spectra(bins, length, rate) + modes.images(bins, length, rate)
+    rest = work.values - heard * work.scale
+    near = modes.where(work.near)
+    model, slope = mode_spectra(bins, near.frequency_hz, near.decay_rate_per_s, length, rate)
+    taken, _ = np.linalg.qr(np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)]))
+    slope = slope - taken @ (taken.conj().T @ slope)
+    mine = np.isin(near.frequency_hz, modes.frequency_hz[work.inside])
+    step, share = _influence(slope, rest, near.amplitudes * work.scale)
+    return step[mine], share[mine]
 
 
 def _influence(slope: ComplexArray, rest: ComplexArray, size: ComplexArray) -> tuple[ComplexArray, FloatArray]:

@@ -3,6 +3,7 @@
     EnvelopeMeter        fed with blocks, keeps power per millisecond and channel
     Envelope.put         one piece of a recording after the other
     find_strikes(...)    spans (onset, end) of one channel, with the faults seen in the envelope
+    imported(hops)       modules that it imports for so long a recording
     onset_sample(...)    the onset within a short stretch of samples, to a fraction of a millisecond
     clipped(...)         whether a stretch holds flattened peaks
 
@@ -22,7 +23,7 @@ from numpy.typing import NDArray
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.strikes.hop_power import HopPower
-from tapscan.signal.strikes.running import largest_on_end, low_around, mean_around, median_after
+from tapscan.signal.strikes.running import LONG, OF_SCIPY, largest_on_end, low_around, mean_around, median_after
 
 HOP_S = 0.001
 SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
@@ -37,7 +38,7 @@ OVER_BEATS = (
 BEFORE_HOPS = 15  # what "just before" means, ms
 TINY = 1e-20
 PRECURSOR = 10**-1.8
-FLOOR_S = 10.0
+FLOOR_S, COARSE_S = 10.0, 0.02
 OVER_FLOOR = 1.6
 PIECE_HOPS = 200_000
 ROUND_TOP = 10.0  # a round top of three samples or more falls by nine steps at most, half its length on
@@ -127,7 +128,7 @@ class NoiseFloor:
     """Slowly moving floor: the low tenth of the power over some seconds. Hours of it are not held, but made where they are asked for."""
 
     def __init__(self, power: FloatArray, hop_s: float) -> None:
-        self.coarse = coarse = max(1, round(0.02 / hop_s))
+        self.coarse = coarse = max(1, round(COARSE_S / hop_s))
         n = max(1, len(power) // coarse)
         means = power[: n * coarse].reshape(n, -1).mean(axis=1) if len(power) >= coarse else power.mean(keepdims=True)
         window = round(FLOOR_S / (coarse * hop_s))
@@ -136,7 +137,16 @@ class NoiseFloor:
 
     def between(self, first: int, stop: int) -> FloatArray:
         """(stop - first,) of these hops: lines between means that each stand in the middle of theirs, level before the first and after the last."""
-        return np.interp(np.arange(first, stop, dtype=float), self.middles, self.means) + TINY
+        return self.at(np.arange(first, stop))
+
+    def at(self, hops: NDArray[np.intp]) -> FloatArray:
+        """The same of any hops."""
+        return np.interp(hops.astype(float), self.middles, self.means) + TINY
+
+
+def imported(hops: int) -> list[str]:
+    """While others listen there is time for it."""
+    return [OF_SCIPY] if hops * HOP_S / COARSE_S > LONG else []
 
 
 def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[Span]:
@@ -173,7 +183,8 @@ def _loud(
     gate = 10 ** (settings.strikes.gate_db / 10)
     for start in range(0, len(edge), PIECE_HOPS):
         piece = edge[start : start + PIECE_HOPS]
-        loud = np.flatnonzero((piece > least) & (piece > gate * floor.between(start, start + len(piece))))
+        loud = np.flatnonzero(piece > least)
+        loud = loud[piece[loud] > gate * floor.at(start + loud)]
         yield from (start + hops for hops in np.split(loud, np.flatnonzero(np.diff(loud) > around) + 1) if hops.size)
 
 

@@ -35,8 +35,11 @@ def median_after(x: FloatArray, many: int) -> FloatArray:
     return np.partition(windows, many // 2, axis=1)[:, many // 2]
 
 
-def low_around(x: FloatArray, percent: float, many: int, long: int = 30_000) -> FloatArray:
-    """(n,) the value that so many percent of those around it stand below. long : from so many values on scipy's is worth its import."""
+LONG, OF_SCIPY = 30_000, "scipy.ndimage"  # from so many values on its import is worth while
+
+
+def low_around(x: FloatArray, percent: float, many: int, long: int = LONG) -> FloatArray:
+    """(n,) the value that so many percent of those around it stand below. long : more are left to scipy."""
     if len(x) > long:
         from scipy.ndimage import percentile_filter
 

@@ -1,0 +1,125 @@
+"""Processes that begin before the command line is read: taken over, gone ahead of, or ended without a trace."""
+
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+import soundfile
+
+from tapscan.cli import early
+from tapscan.settings import Settings
+from tapscan.workers import Workers
+from tapscan.workers.early import _waiting, begun_early
+from tapscan.workers.other_process import Ahead
+from tapscan.workflow import listen
+from tests.every import each
+from tests.sounds import taps_at
+
+RATE_HZ = 16_000
+HERE = "tests.unit.test_early"
+PRELOAD = ("cmd",)
+
+
+def endless(_: None) -> Iterator[None]:
+    while True:
+        time.sleep(0.01)
+        yield
+
+
+def process(_: int) -> int:
+    return os.getpid()
+
+
+@pytest.fixture
+def long_take(tmp_path: Path) -> str:
+    """More than two pieces, and worth another process."""
+    sound = taps_at(np.arange(1.0, 80.0, 2.0).tolist(), 82, RATE_HZ)
+    soundfile.write(tmp_path / "take.wav", sound, RATE_HZ, subtype="PCM_24")
+    return str(tmp_path / "take.wav")
+
+
+@each(
+    ("words", "variable", "jobs"),
+    [
+        (["check", "RECORDING", "--jobs", "2"], "", 2),
+        (["check", "--jobs=3", "RECORDING"], "1", 3),
+        (["check", "RECORDING"], "2", 2),
+        (["check", "RECORDING"], "", None),
+        (["scan", "import", "A", "RECORDING", "--jobs", "1", "--jobs", "4"], "", 4),
+    ],
+)
+def test_what_is_typed_tells_how_many(words, variable, jobs, long_take, monkeypatch):
+    told = []
+    monkeypatch.setattr(early, "early_work", lambda *said: told.append(said))
+    monkeypatch.setenv("TAPSCAN_JOBS", variable)
+    early.begun_early([long_take if w == "RECORDING" else w for w in words])
+    assert told == [(jobs, [long_take])]
+
+
+@each("words", [["check", "RECORDING", "--help"], ["check", "RECORDING", "--jobs", "all"], ["plate", "RECORDING"], []])
+def test_nobody_begins_early_where_nothing_is_listened_to(words, long_take, monkeypatch):
+    monkeypatch.setattr(early, "early_work", lambda *_: pytest.fail("begun"))
+    with early.begun_early([long_take if w == "RECORDING" else w for w in words]):
+        pass
+
+
+def test_a_process_begun_early_is_taken_over_and_answers_although_it_goes_ahead():
+    with begun_early(PRELOAD, [Ahead(HERE, "endless", None)]), Workers(2, PRELOAD) as workers:
+        first = workers_begun_early()
+        assert workers.start()
+        sent = workers.submit(process, 0)
+        assert sent is not None and [sent.result()] == first
+        assert workers_begun_early() == []
+
+
+@each(("preload", "low"), [(("code",), False), (PRELOAD, True)])
+def test_one_that_imports_something_else_is_not_taken(preload, low):
+    with begun_early(PRELOAD, [Ahead(HERE, "endless", None)]):
+        first, processes = workers_begun_early(), [other.process for _, other in _waiting]
+        with Workers(2, preload, low=low) as workers:
+            workers.start()
+            sent = workers.submit(process, 0)
+            assert sent is not None and sent.result() not in first
+        assert workers_begun_early() == first
+    assert not any(p.is_alive() for p in processes)
+
+
+def workers_begun_early() -> list[int | None]:
+    return [other.process.pid for _, other in _waiting]
+
+
+def test_listening_ahead_gives_what_listening_gives(long_take):
+    before = listen.listen(long_take, Settings())
+    assert len(list(listen.listen_ahead(([long_take, __file__], 1, 2)))) == 1
+    assert len(listen._ahead) == 1
+    assert listen.listen(long_take, Settings()).spans == before.spans
+    assert not listen._ahead  # it was used
+
+
+def test_a_recording_written_anew_is_listened_to_anew(long_take):
+    list(listen.listen_ahead(([long_take], 0, 1)))
+    sound, rate = soundfile.read(long_take)
+    soundfile.write(long_take, np.roll(sound, rate // 2), rate, subtype="PCM_24")
+    anew = listen.listen(long_take, Settings())
+    listen._ahead.clear()
+    assert anew.spans == listen.listen(long_take, Settings()).spans
+    assert anew.spans[0].onset_s == pytest.approx(1.5, abs=0.01)
+
+
+@each("words", [["--bogus"], ["--layout", "nowhere"], ["--per-station", "3", "--order", "soft"]])
+def test_an_error_is_told_as_without_them(words, long_take):
+    """And nobody is left."""
+    told = [run_alone([long_take, *words, "--jobs", jobs]) for jobs in ("1", "3")]
+    assert told[0] == told[1]
+    assert told[0][0] != 0
+
+
+def run_alone(words: list[str]) -> tuple[int, str, str]:
+    command = [sys.executable, "-W", "error", "-m", "tapscan", "check", *words]
+    done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=120)
+    return done.returncode, done.stdout, done.stderr
