@@ -22,7 +22,9 @@ def main() -> None:
     try:
         with stoppable():
             from tapscan.cli.app import app
+            from tapscan.workers.memory import keep_freed
 
+            keep_freed()
             app()
     except TapscanError as problem:
         print(f"tapscan: {problem}", file=sys.stderr)
