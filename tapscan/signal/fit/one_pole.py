@@ -14,7 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.fit.polefit import BACKGROUND_TERMS, RIDGES, ROUNDING, SETTLED, STEPS, UNDAMPED, bounded, smooth_terms
+from tapscan.signal.fit.polefit import (
+    BACKGROUND_TERMS,
+    RIDGES,
+    ROUNDING,
+    SETTLED,
+    STEPS,
+    UNDAMPED,
+    bounded,
+    smooth_terms,
+)
 
 
 class OnePole(NamedTuple):
