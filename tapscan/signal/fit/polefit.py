@@ -137,7 +137,7 @@ def _geometric(
     log_z = (-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz
     turn = np.exp(log_z)[:, None] * turns
     np.subtract(1, turn, out=turn)
-    return np.divide(1, turn, out=turn), np.exp(length * log_z)[:, None]  # bins are whole multiples of rate / length
+    return np.reciprocal(turn, out=turn), np.exp(length * log_z)[:, None]  # bins are whole multiples of rate / length
 
 
 def fit_poles(
