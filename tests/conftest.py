@@ -23,11 +23,13 @@ import pytest
 from threadpoolctl import threadpool_limits
 
 from tapscan.workers import cores
+from tapscan.workers.memory import keep_freed
 from tests.browser import browser  # noqa: F401  a fixture of all
 from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test begins compiles all modules again
 sys.dont_write_bytecode = False
+keep_freed()
 atexit.register(shutil.rmtree, os.environ["XDG_CONFIG_HOME"], ignore_errors=True)
 
 

@@ -23,7 +23,9 @@ def main() -> None:
     try:
         with stoppable(), begun_early(sys.argv[1:]):
             from tapscan.cli.app import app
+            from tapscan.workers.memory import keep_freed
 
+            keep_freed()
             app()
     except TapscanError as problem:
         print(f"tapscan: {problem}", file=sys.stderr)

@@ -24,6 +24,8 @@ from importlib import import_module
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar, cast
 
+from tapscan.workers.memory import keep_freed
+
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
@@ -167,6 +169,7 @@ def _serve(pipe: Connection, preload: Sequence[str], lower: int, ahead: Ahead | 
         os.environ[name] = "1"  # before numpy: small matrices, and one process a core
     threading.Thread(target=_end_with_parent, daemon=True).start()
     _give_way(lower)
+    keep_freed()
     for name in preload:
         import_module(name)
     with suppress(EOFError, OSError):

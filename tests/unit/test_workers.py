@@ -2,6 +2,7 @@
 
 import multiprocessing
 import os
+import platform
 import signal
 import subprocess
 import sys
@@ -228,3 +229,30 @@ def alive(pid: int) -> bool:
         return False
     status = Path(f"/proc/{pid}/stat")
     return not status.exists() or status.read_text().rpartition(")")[2].split()[0] != "Z"
+
+
+FREED = """
+import resource
+import sys
+import numpy as np
+from tapscan.workers.memory import keep_freed
+if sys.argv[1] == "kept":
+    keep_freed()
+for _ in range(30):
+    if _ == 5:
+        before = resource.getrusage(resource.RUSAGE_SELF).ru_minflt
+    parts = [np.ones(300_000) for _ in range(4)]
+    del parts
+print(resource.getrusage(resource.RUSAGE_SELF).ru_minflt - before)
+"""
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="only GNU's C library is told")
+def test_memory_that_was_freed_is_used_again(tmp_path: Path) -> None:
+    script = tmp_path / "freed.py"
+    script.write_text(FREED)
+    left, kept = (
+        int(subprocess.run([sys.executable, str(script), how], capture_output=True, text=True, check=True).stdout)
+        for how in ("left", "kept")
+    )
+    assert kept < 500 < left

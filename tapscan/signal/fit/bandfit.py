@@ -106,12 +106,11 @@ def fit_window(
     fit = _pruned(task, start, last_steps=steps) if len(start) else None
     fit = fit or _nothing(values, task.floor)
     for _ in range(looks):
-        before = len(fit.frequency_hz)
-        fit = _widened(task, fit)
-        if not len(fit.frequency_hz):
+        wider, done = _widened(task, fit)
+        if not len(wider.frequency_hz):
             return None
-        fit = _united(task, fit)
-        if len(fit.frequency_hz) == before:
+        before, fit = fit, _united(task, wider)
+        if len(fit.frequency_hz) == len(before.frequency_hz) or (done and fit is wider):
             break
     return fit
 
@@ -131,15 +130,15 @@ def _nothing(values: ComplexArray, floor: float) -> PoleFit:
     return PoleFit(none, none, np.empty(shape, dtype=complex), none, values, noise, np.empty((0, 0)), none)
 
 
-def _widened(task: _Task, fit: PoleFit) -> PoleFit:
-    """Add modes that the residual still shows, as long as each holds its own."""
+def _widened(task: _Task, fit: PoleFit) -> tuple[PoleFit, bool]:
+    """Add modes that the residual still shows, as long as each holds its own; and whether it shows no more of them."""
     for _ in range(FURTHER):
         more = _second_look(task, fit)
         wider = _pruned(task, more, len(fit.frequency_hz) + 1) if more is not None else None
         if wider is None:
-            break
+            return fit, True
         fit = wider
-    return fit
+    return fit, False
 
 
 def _united(task: _Task, fit: PoleFit) -> PoleFit:
@@ -256,7 +255,10 @@ def _second_look(task: _Task, fit: PoleFit) -> Start | None:
     """The fitted modes and one more where a damped mode explains most of the residual; None if none would."""
     best, place = task.clear, None
     many = len(task.bins)
-    size, strikes = up_from(2 * many), fit.residual.shape[1]
+    size, strikes = (
+        up_from(2 * many - many // 2),
+        fit.residual.shape[1],
+    )  # what runs round stays out of what is looked at
     seen = fft(np.ascontiguousarray(fit.residual.T), size, axis=1)
     for decay in _likely_decays(task, fit):
         kernel = _line(task, float(decay))

@@ -8,15 +8,20 @@ ModeArrays.of(poles)                       from Pole records
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.polefit import mode_values
+
+ROUNDING = 1e-16
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,6 +58,27 @@ class ModeArrays:
         )
 
     def images(self, bins: FloatArray, length: int, rate_hz: float) -> ComplexArray | float:
-        """(K, S); 0 where there is no mode."""
+        """(K, S); 0 where there is no mode. So far from the bins they are smooth: from a few points they are known everywhere."""
         mirrored = ModeArrays(-self.frequency_hz, self.decay_rate_per_s, self.amplitudes.conj())
-        return mirrored.spectra(bins, length, rate_hz)
+        few = _points(bins, float(self.frequency_hz.min())) if len(self) else len(bins)
+        if few >= len(bins):
+            return mirrored.spectra(bins, length, rate_hz)
+        points, between = _interpolation(few, len(bins))
+        middle, half = 0.5 * (bins[-1] + bins[0]), 0.5 * (bins[-1] - bins[0])
+        return np.asarray(between @ mirrored.spectra(middle + half * points, length, rate_hz))
+
+
+def _points(bins: FloatArray, lowest_hz: float) -> int:
+    """How many Chebyshev points tell the images but for rounding: the error falls by the sum of the half axes of the ellipse that reaches to the nearest pole."""
+    if len(bins) < 2:
+        return len(bins)
+    away = (bins[-1] + bins[0] + 2 * lowest_hz) / (bins[-1] - bins[0])  # of the middle, in half widths
+    return math.ceil(math.log(ROUNDING) / -math.log(away + math.sqrt(away**2 - 1))) + 1 if away > 1 else len(bins)
+
+
+@lru_cache(maxsize=64)
+def _interpolation(few: int, many: int) -> tuple[FloatArray, ComplexArray]:
+    """Chebyshev points (few,) within -1 to 1, and what makes of values there those at `many` even steps (many, few)."""
+    points = chebyshev.chebpts1(few)
+    weights = chebyshev.chebvander(points, few - 1) * (np.where(np.arange(few), 2, 1) / few)
+    return points, (chebyshev.chebvander(np.linspace(-1, 1, many), few - 1) @ weights.T).astype(complex)

@@ -9,6 +9,7 @@ NoiseDensity(noises, rate)   the same between two frequencies, from the stretche
 import math
 from collections.abc import Sequence
 from functools import lru_cache
+from statistics import median
 from typing import Any
 
 import numpy as np
@@ -82,7 +83,7 @@ class NoiseDensity:
             first = min(max(1, int(low_hz // step)), len(sums) - 2)
             last = min(max(math.ceil(high_hz / step), first), len(sums) - 2)
             parts.append((float(sums[last + 1]) - float(sums[first])) / (last + 1 - first))
-        return float(_middle(np.array(parts))) if parts else 0.0
+        return median(parts) if parts else 0.0
 
     def _at_each(self, low_hz: Any, high_hz: Any) -> Any:
         parts = []

@@ -14,7 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray
-from tapscan.signal.fit.polefit import BACKGROUND_TERMS, RIDGES, ROUNDING, SETTLED, STEPS, bounded, smooth_terms
+from tapscan.signal.fit.polefit import (
+    BACKGROUND_TERMS,
+    RIDGES,
+    ROUNDING,
+    SETTLED,
+    STEPS,
+    UNDAMPED,
+    bounded,
+    smooth_terms,
+)
 
 
 class OnePole(NamedTuple):
@@ -84,9 +93,10 @@ def fit_one_pole(
         variance = np.maximum(noise, found.cost / (strikes[goes_on] * len(bins_hz)))
         moved = np.abs(trial - here) * np.sqrt(np.maximum(normal, 0) * 2 / variance)
         now = np.flatnonzero(goes_on)
+        settled = (moved.max(axis=0) < SETTLED) & (better | (damping[now] < UNDAMPED))
         damping[now] = np.where(better, damping[now] / 10, np.minimum(damping[now] * 20, 1e6))
         _take(theta, state, now[better], trial, found, better)
-        goes_on[now] = np.where(better, moved.max(axis=0) >= SETTLED, damping[now] < 1e6)
+        goes_on[now] = ~settled & (damping[now] < 1e6)
     residual = task.spectra - state.model[:, :, None] * state.amplitudes[:, None, :]
     return OnePole(theta[0], theta[1], state.amplitudes, _energy(residual))
 

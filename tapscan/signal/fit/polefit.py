@@ -26,7 +26,7 @@ from tapscan.signal.fit.lapack import blas, inverse, lapack
 
 BACKGROUND_TERMS = 3
 STEPS = 12
-SETTLED = 1e-3  # of a standard error
+SETTLED, UNDAMPED = 1e-3, 1.0  # of a standard error; a step damped no more is as long as it may become, but for a half
 LOCAL_WIDTHS, LOCAL_BINS = 5.0, 8.0
 ROUNDING = 1e-15  # of the energy: a smaller residual is not told from 0
 RIDGES = (0.0, 1e-13, 1e-11, 1e-9)  # of a column's own energy
@@ -168,15 +168,14 @@ def fit_poles(
         damped.flat[:: 2 * m + 1] = scale + damping * scale + 1e-30
         trial = theta + bounded(np.asarray(-np.linalg.solve(damped, gradient), dtype=np.float64), theta, m)
         next_state = _project(trial, task)
-        if next_state.cost > state.cost:
-            damping = min(damping * 20, 1e6)
-            if damping >= 1e6:
-                break
-            continue
         variance = max(noise, state.cost / spectra.size)
-        moved = np.max(np.abs(trial - theta) * np.sqrt(np.maximum(scale, 0) * 2 / variance))
-        theta, state, damping, settled = trial, next_state, damping / 10, bool(moved < SETTLED)
-        if settled:
+        settled = bool(np.max(np.abs(trial - theta) * np.sqrt(np.maximum(scale, 0) * 2 / variance)) < SETTLED)
+        if next_state.cost <= state.cost:
+            theta, state, damping = trial, next_state, damping / 10
+        else:
+            settled = settled and damping < UNDAMPED  # where so small a step does not help, rounding decides
+            damping = min(damping * 20, 1e6)
+        if settled or damping >= 1e6:
             break
     return _finish(theta, state, task, noise, settled)
 

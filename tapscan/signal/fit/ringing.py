@@ -21,18 +21,21 @@ def ringing(
     stop: int,
 ) -> FloatArray:
     """Samples start..stop of sum Re c exp((-d + 2 pi i f) n / rate); amplitudes c (S, M) at sample 0."""
-    log_z = (-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz
-    real, imaginary = _within_a_block(log_z.tobytes())
-    out = np.empty((len(amplitudes), stop - start))
-    for first in range(0, stop - start, BLOCK):
-        c = amplitudes * np.exp(log_z * (start + first))
-        many = min(BLOCK, stop - start - first)
-        out[:, first : first + many] = c.real @ real[:, :many] - c.imag @ imaginary[:, :many]
-    return out
+    log_z = ((-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz).tobytes()
+    at_blocks = np.multiply(amplitudes[:, None, :], _blocks(log_z, start, stop), order="C")
+    strikes, blocks, modes = at_blocks.shape
+    parts = at_blocks.view(float).reshape(strikes * blocks, 2 * modes)  # real and imaginary parts in turn
+    return np.asarray((parts @ _within_a_block(log_z)).reshape(strikes, blocks * BLOCK)[:, : stop - start])
+
+
+@lru_cache(maxsize=2)
+def _blocks(log_z: bytes, start: int, stop: int) -> ComplexArray:
+    """(blocks, M) modes of amplitude 1 where the blocks begin; kept, since all places are often asked for the same modes."""
+    return np.exp(np.arange(start, stop, BLOCK)[:, None] * np.frombuffer(log_z, dtype=complex))
 
 
 @lru_cache(maxsize=1)
-def _within_a_block(log_z: bytes) -> tuple[FloatArray, FloatArray]:
-    """(M, BLOCK) of modes of amplitude 1; kept, since all places are often asked for the same modes."""
+def _within_a_block(log_z: bytes) -> FloatArray:
+    """(2 M, BLOCK) what the real and the imaginary part of a mode at a block's beginning make of the block; kept."""
     within = np.exp(np.frombuffer(log_z, dtype=complex)[:, None] * np.arange(BLOCK))
-    return within.real.copy(), within.imag.copy()
+    return np.stack([within.real, -within.imag], axis=1).reshape(2 * within.shape[0], BLOCK)

@@ -83,7 +83,8 @@ def _covariance(series: ComplexArray, window: int) -> ComplexArray:
 def _rotation(subspace: ComplexArray) -> ComplexArray:
     """Eigenvalues of the total-least-squares rotation from the upper to the lower rows."""
     order = subspace.shape[1]
-    _, _, v = np.linalg.svd(np.hstack([subspace[:-1], subspace[1:]]), full_matrices=True)
+    both = np.hstack([subspace[:-1], subspace[1:]])
+    _, _, v = np.linalg.svd(both, full_matrices=both.shape[1] > both.shape[0])  # of the right vectors all are asked for
     v = v.conj().T
     v12, v22 = v[:order, order:], v[order:, order:]
     return np.linalg.eigvals(-np.linalg.lstsq(v22.T, v12.T, rcond=None)[0].T)

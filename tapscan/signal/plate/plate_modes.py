@@ -170,11 +170,11 @@ def _below(shared: Sequence[SharedMode], results: Sequence[StationResult], setti
     for result in results:
         if result.sound is None:
             continue
-        mine = {m.at[result.station]: i for i, m in enumerate(shared) if _told(m, result.station, settings)}
+        mine = [i for i, m in enumerate(shared) if _told(m, result.station, settings)]
         high = [h.pole for h in result.heard if h.pole.frequency_hz >= HIGHEST_HZ]
-        for h in hear(result.sound, [*mine, *high], settings):
-            if h.pole in mine:
-                found[mine[h.pole]].append(h)
+        heard = hear(result.sound, [*(shared[i].at[result.station] for i in mine), *high], settings)
+        for i, h in zip(mine, heard, strict=False):  # what is left is `high`, which sounds beside them
+            found[i].append(h)
     return [Joined(_pole(m), sorted(h, key=lambda h: -h.pole.snr_db)) for m, h in zip(shared, found, strict=True) if h]
 
 

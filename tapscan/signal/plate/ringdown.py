@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.plate.decay import t60_s
@@ -25,6 +26,7 @@ FROM_DB, TO_DB = -5.0, -25.0
 CLEAR_OF_NOISE_DB = 10.0  # the evaluated range must stay this far above what noise leaves
 HALF_WIDTHS = 4.0  # of the mode; a narrower band would show its own decay
 LEAST_POINTS = 12
+FEW_BINS, BLOCK = 100, 256  # bins; samples
 NOISE_SHARE = 3.0  # 4 x 3/4: noise power in the envelope of a raised-cosine band, of white noise, times half / rate
 UNSURE = 0.08  # standard error of a drawn energy, of itself: a third of a decibel
 DEEPEST_DB = -35.0  # further down the band's own side lobes show
@@ -57,9 +59,23 @@ class Ring:
         self.samples, self.size, self.rate = samples, len(samples), sample_rate_hz
 
     @cached_property
-    def spectrum(self) -> ComplexArray:
-        """Where a mode asks for it: many have a neighbour too near."""
+    def _spectrum(self) -> ComplexArray:
         return np.fft.rfft(self.samples.astype(float))
+
+    def bins(self, first: int, last: int) -> ComplexArray:
+        """(last - first + 1,) of the Fourier transform. Few are summed one by one: a strike seldom has a length that transforms take fast."""
+        if last - first > FEW_BINS:
+            return self._spectrum[first : last + 1]
+        number = np.arange(first, last + 1)[:, None]
+        blocks = np.zeros((-(-self.size // BLOCK), BLOCK))
+        blocks.ravel()[: self.size] = self.samples
+        within, at_blocks = self._turns(number * np.arange(BLOCK)), self._turns(number * BLOCK * np.arange(len(blocks)))
+        real, imaginary = (part @ blocks.T for part in (within.real, within.imag))
+        return np.asarray(np.sum((real + 1j * imaginary) * at_blocks, axis=1))
+
+    def _turns(self, steps: NDArray[np.int_]) -> ComplexArray:
+        """What the samples of a bin are multiplied by, bin times sample."""
+        return np.asarray(np.exp(-2j * np.pi / self.size * (steps % self.size)))
 
 
 def ring_down(
@@ -84,14 +100,14 @@ def ring_down(
 
 def _band_power(ring: Ring, frequency_hz: float, half_hz: float) -> tuple[FloatArray, float]:
     """Squared envelope through a raised-cosine band of +-half_hz, at four samples a 1/half_hz, and its rate."""
-    spectrum, step = ring.spectrum, ring.rate / ring.size
+    step = ring.rate / ring.size
     centre, reach = round(frequency_hz / step), max(4, round(half_hz / step))
-    first, last = max(1, centre - reach), min(len(spectrum) - 1, centre + reach)
+    first, last = max(1, centre - reach), min(ring.size // 2, centre + reach)
     offset = np.arange(first, last + 1) - centre
     window = 0.5 * (1 + np.cos(np.pi * offset / reach))
     count = 4 * reach
     band = np.zeros(count, dtype=complex)
-    band[offset % count] = spectrum[first : last + 1] * window
+    band[offset % count] = ring.bins(first, last) * window
     return np.abs(np.fft.ifft(band) * (2 * count / ring.size)) ** 2, count * step
 
 

@@ -76,7 +76,7 @@ def _student(free: float, many: float = 1000.0, steps: int = 60) -> float:
         outside = _outside(t, free)
         step = math.log(outside / 0.05) * outside / (2 * t * _density(t, free))  # of ln t
         t *= math.exp(step)
-        if abs(step) < 1e-15:
+        if abs(step) < 1e-9:  # the next would be less than its square
             break
     return t
 

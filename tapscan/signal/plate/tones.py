@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from math import log10
 from statistics import median
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -216,33 +216,33 @@ def _strike_tones(
         10 * np.log10(np.maximum(tone_power, 1e-300) / np.maximum(noise(low, high), 1e-300)),
         tone_power >= total * 10 ** (settings.tones.share_db / 10),
     )
-    return [_one_tone(i, float(f[i]), seen, settings) for i in range(len(f))]
+    each = zip(f.tolist(), *(x.tolist() for x in seen), strict=True)
+    return [_one_tone(hz, _Seen(*one), settings.tones.snr_db) for hz, *one in each]
 
 
-@dataclass(frozen=True, eq=False)
-class _Seen:
-    """(M,) each: what the judgement of a strike's tones rests on."""
+class _Seen(NamedTuple):
+    """(M,) each, or of one: what the judgement of a strike's tones rests on."""
 
-    ratio_db: FloatArray
-    prominence_db: FloatArray
-    strongest_of_tone: FloatArray  # no stronger mode within the width of one tone
-    strongest_of_band: FloatArray
-    snr_db: FloatArray
-    loud: FloatArray
+    ratio_db: Any
+    prominence_db: Any
+    strongest_of_tone: Any  # no stronger mode within the width of one tone
+    strongest_of_band: Any
+    snr_db: Any
+    loud: Any
 
 
-def _one_tone(i: int, f: float, seen: _Seen, settings: Settings) -> Tone:
+def _one_tone(f: float, seen: _Seen, snr_db: float) -> Tone:
     limit, other_limit = tone_to_noise_limit_db(f), prominence_limit_db(f)
     if limit is None or other_limit is None:
         return Tone(None, None, None, "outside 89.1 to 11220 Hz no limit of prominence is set")
-    ratio, prominence = float(seen.ratio_db[i]), float(seen.prominence_db[i])
-    if not seen.strongest_of_tone[i]:
+    ratio, prominence = seen.ratio_db, seen.prominence_db
+    if not seen.strongest_of_tone:
         return Tone(ratio, prominence, False, "part of a stronger tone beside it")
-    if seen.snr_db[i] < settings.tones.snr_db:
-        return Tone(None, None, None, f"stands only {seen.snr_db[i]:.0f} dB clear of the noise")
-    if ratio < limit and not (seen.strongest_of_band[i] and prominence >= other_limit):
+    if seen.snr_db < snr_db:
+        return Tone(None, None, None, f"stands only {seen.snr_db:.0f} dB clear of the noise")
+    if ratio < limit and not (seen.strongest_of_band and prominence >= other_limit):
         return Tone(ratio, prominence, False)
-    if not seen.loud[i]:
+    if not seen.loud:
         return Tone(ratio, prominence, False, "too faint beside the rest of the strike to be its pitch")
     return Tone(ratio, prominence, True)
 
@@ -252,8 +252,6 @@ def _median_tone(tones: Sequence[Tone]) -> Tone:
     if not judged:
         return tones[0]
     yes = sum(bool(t.prominent) for t in judged)
-    middle = [
-        float(median([v for t in judged if (v := pick(t)) is not None]))
-        for pick in (lambda t: t.tone_to_noise_db, lambda t: t.prominence_ratio_db)
-    ]
-    return Tone(middle[0], middle[1], 2 * yes > len(judged), None if yes else judged[0].reason)
+    ratio = median([t.tone_to_noise_db for t in judged if t.tone_to_noise_db is not None])
+    prominence = median([t.prominence_ratio_db for t in judged if t.prominence_ratio_db is not None])
+    return Tone(ratio, prominence, 2 * yes > len(judged), None if yes else judged[0].reason)
