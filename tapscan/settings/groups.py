@@ -298,24 +298,6 @@ class Compare:
     score_cap: float = threshold(
         10.0, "standard deviations", "no single mode counts for more: a wrong pair is wild but alone", SIMULATED
     )
-    supports_below_hz: float = threshold(
-        600.0,
-        "Hz",
-        "the middle change of the tones below tells how far supports moved this plate between the two scans; above they move little",
-        "Rayleigh's principle: springs act by the inverse square of the frequency; where, judgement",
-    )
-    supports_most_ppm: float = threshold(
-        20_000.0,
-        "ppm",
-        "at 100 Hz; where the low tones moved further, no more than this is laid to the supports, so that a severed strut is not",
-        "simulated: the largest hundredth of unchanged plates on the setting families, most of them on rails, moved by 15,000 and more",
-    )
-    third_tone_times: float = threshold(
-        2.0,
-        "1",
-        "no tone counts for more than so many times the third largest drop: a close pair told badly makes two tones stand out, a crack more",
-        SIMULATED,
-    )
     drop_limit_three: float = threshold(
         6.8, "standard deviations", "mean of the three largest drops, three baseline scans or more", SIMULATED
     )

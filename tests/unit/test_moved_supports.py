@@ -9,12 +9,12 @@ from tests.compared import BASE, COUNT, SETTINGS, crack, drawn, named, scan
 from tests.every import each
 
 FREQUENCY_HZ, _ = drawn()
-LOW = FREQUENCY_HZ < SETTINGS.compare.supports_below_hz
+LOW = SETTINGS.supports.below_hz > FREQUENCY_HZ
 EVERY = np.ones(COUNT, dtype=bool)
 SPRINGS = (100.0 / FREQUENCY_HZ) ** SPRING_POWER
 SOFTER = -6e-3 * SPRINGS * np.random.default_rng(3).uniform(0.3, 2.0, COUNT)
 SD = 2e-5 * np.ones(COUNT)
-CAP = 1e-6 * SETTINGS.compare.supports_most_ppm
+CAP = 1e-6 * SETTINGS.supports.most_ppm
 
 
 def beside(change, baseline=BASE):

@@ -35,7 +35,7 @@ def _moved_sd(
     value: FloatArray, sd: FloatArray, frequency_hz: FloatArray, judged: Flags, settings: Settings
 ) -> FloatArray:
     """(k,) 0 where the low tones moved no further than `sd` gives."""
-    low = judged & (frequency_hz < settings.compare.supports_below_hz)
+    low = judged & (frequency_hz < settings.supports.below_hz)
     if low.sum() < FEW:
         return np.zeros(len(value))
     times = TO_SD * float(np.median(np.abs(value[low]) / sd[low]))
@@ -43,7 +43,7 @@ def _moved_sd(
         return np.zeros(len(value))
     spring = (REFERENCE_HZ / frequency_hz) ** SPRING_POWER
     seen = TO_SD * float(np.median(np.abs(value[low]) / spring[low])) * np.sqrt(1 - times**-2)
-    return np.asarray(min(seen, 1e-6 * settings.compare.supports_most_ppm) * spring)
+    return np.asarray(min(seen, 1e-6 * settings.supports.most_ppm) * spring)
 
 
 def held_to_third(score: FloatArray, judged: Flags, settings: Settings) -> FloatArray:
@@ -51,4 +51,4 @@ def held_to_third(score: FloatArray, judged: Flags, settings: Settings) -> Float
     known = np.sort(score[judged])
     if len(known) < THIRD:
         return score
-    return np.minimum(score, settings.compare.third_tone_times * max(known[-THIRD], 0.0))
+    return np.minimum(score, settings.supports.third_tone_times * max(known[-THIRD], 0.0))
