@@ -24,7 +24,7 @@ THIRD = 3
 def beyond_supports(
     value: FloatArray, sd: FloatArray, frequency_hz: FloatArray, judged: Flags, settings: Settings
 ) -> FloatArray:
-    """Standard deviations, positive downwards.
+    """(k,) in standard deviations, positive downwards.
 
     value : (k,) changes of ln frequency, what all tones share taken out. sd : (k,) without what supports did. frequency_hz, judged : (k,).
     """
@@ -47,7 +47,10 @@ def _moved_sd(
 
 
 def held_to_third(score: FloatArray, judged: Flags, settings: Settings) -> FloatArray:
-    """A close pair told badly, or one point of support, makes two tones stand out; a crack more."""
+    """A close pair told badly, or one point of support, makes two tones stand out; a crack more.
+
+    score : (k,) in standard deviations. judged : (k,). Returns (k,).
+    """
     known = np.sort(score[judged])
     if len(known) < THIRD:
         return score
