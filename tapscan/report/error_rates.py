@@ -33,8 +33,8 @@ FILE = Path(__file__).with_name("reach.json")
 Table = Literal["single", "comparison", "beside", "location", "pattern", "piano", "notes"]
 DEPENDS: dict[Table, tuple[Part, ...]] = {
     "single": ("single",),
-    "comparison": ("comparison",),
-    "beside": ("single", "comparison"),
+    "comparison": ("comparison", "bare"),
+    "beside": ("single", "comparison", "bare"),
     "location": ("location",),
     "pattern": ("pattern",),
     "piano": ("piano", "comparison"),

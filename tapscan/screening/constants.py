@@ -4,7 +4,7 @@ constants(part)          sorted (name, value) of every number, or tuple of numbe
 constants_sha256(part)   the first 16 hex digits of their hash; thresholds in the settings have a hash of their own
 
 `signal` counts for every part; of `screening` the comparison's modules for the comparison and the others for both, but for those whose numbers only choose
-words. `location` counts the rough model, what is made of it, and the signs that it rests on, `pattern` the modules of a plate beside its pattern, and `piano` those of two scans in the piano, `notes` those of played notes; these count for
+words. `location` counts the rough model, what is made of it, and the signs that it rests on, `pattern` the modules of a plate beside its pattern, `piano` those of two scans in the piano, `notes` those of played notes, and `bare` what a comparison out of the piano allows for supports; these count for
 nothing else. Names without their module, so that a module may move. Code and unnamed numbers are not seen.
 """
 
@@ -38,12 +38,14 @@ COMPARISON = "tapscan.screening.compare."
 LOCATION = ("tapscan.screening.location.", "tapscan.model.", "tapscan.signal.plate.signs")
 PIANO = ("tapscan.screening.piano.", "tapscan.screening.rules.change_in_piano")
 PATTERN = ("tapscan.screening.pattern.", "tapscan.screening.rules.unlike_its_pattern")  # counted on lists of modes
+BARE = ("tapscan.screening.compare.moved_supports",)
 NOTES = ("tapscan.signal.notes.", "tapscan.screening.rules.note_buzz", "tapscan.screening.rules.ringing_on")
 APART: dict[str, tuple[str, ...]] = {
     "location": LOCATION,
     "pattern": PATTERN,
     "piano": PIANO,
     "notes": NOTES,
+    "bare": BARE,
 }  # parts by themselves
 DIGITS = 16
 GIVEN = re.compile(r"^((?:[A-Z][A-Z0-9_]*, )*[A-Z][A-Z0-9_]*)(?:: [^=\n]+)? = ", re.MULTILINE)

@@ -10,6 +10,7 @@ from tapscan.settings.identity import Identity
 from tapscan.settings.location import Location
 from tapscan.settings.piano import Piano
 from tapscan.settings.played import Notes
+from tapscan.settings.supports import Supports
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
 
 L = TypeVar("L")
@@ -31,6 +32,7 @@ class Settings:
     identity: Identity = field(default_factory=Identity)
     repeatability: groups.Repeatability = field(default_factory=groups.Repeatability)
     compare: groups.Compare = field(default_factory=groups.Compare)
+    supports: Supports = field(default_factory=Supports)
     thermal: groups.Thermal = field(default_factory=groups.Thermal)
     location: Location = field(default_factory=Location)
     bar: Bar = field(default_factory=Bar)

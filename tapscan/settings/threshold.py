@@ -10,9 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, fields
 from typing import Any, Literal, TypeVar
 
-Part = Literal["single", "comparison", "location", "pattern", "piano", "notes"]
-# of the rates: single scans, beside earlier ones, where on the plate a change is, beside other plates, in the piano, played notes
-PARTS: tuple[Part, ...] = ("single", "comparison", "location", "pattern", "piano", "notes")
+Part = Literal["single", "comparison", "bare", "location", "pattern", "piano", "notes"]
+# of the rates: single scans, beside earlier ones, beside earlier ones out of the piano, where on the plate a change is, beside other plates, in the piano, played notes
+PARTS: tuple[Part, ...] = ("single", "comparison", "bare", "location", "pattern", "piano", "notes")
 C = TypeVar("C", bound=type)
 
 JUDGEMENT = "engineering judgement"

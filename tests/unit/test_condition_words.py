@@ -7,6 +7,7 @@ from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import changed_conditions
 from tapscan.sensors import Sensor
 from tapscan.settings.groups import Repeatability
+from tapscan.settings.supports import Supports
 from tests.compared import COUNT, SETTINGS, named, scan
 
 
@@ -31,7 +32,8 @@ def test_a_tight_day_is_not_taken_for_what_the_plate_repeats_to():
         base = [named(scan(scatter=2e-6, seed=100 * seed + k), f"2026-01-0{k + 1}") for k in range(3)]
         later = named(scan(softer(seed), scatter=2e-6, seed=100 * seed + 9), "2026-09-01")
         for level in called:
-            settings = SETTINGS.but(Repeatability, least_level=level, supports_left_three=0.0)  # which guards, too
+            guarded = SETTINGS.but(Repeatability, least_level=level, supports_left_three=0.0)  # which guards, too
+            settings = guarded.but(Supports, most_ppm=0.0)  # and this
             called[level] += "C1" in [i.id for i in compare_scans(later, base, settings).indications]
     assert called[1.0] == 0
     assert called[0.0] >= 3

@@ -6,7 +6,7 @@
 
 What all modes share is taken out first (screening/compare/thermal_shift.py says it as a temperature). What is left, over the scatter
 expected of it (screening/compare/repeatability.py), is the normalised drop. An open crack only lowers modes and lowers few of them much, so
-the statistic is the mean of the three largest drops, or by microphone, where no mode stands out far, the odds over all modes
+the statistic is the mean of the three largest drops, what supports did between these scans allowed for (screening/compare/moved_supports.py), or by microphone, where no mode stands out far, the odds over all modes
 (screening/compare/likelihood_ratio.py); for a closed crack that rubs it is the mean of the five largest rises of
 the loss factor, the plate's median taken out. No mode counts for more than a cap in either: one wild pair must not make a
 call, and a flaw moves several modes. Which single modes are named is decided by false-discovery control over all modes
@@ -16,7 +16,8 @@ Judged: paired modes from 100 to 1500 Hz that the baseline heard again and that 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +25,7 @@ from numpy.typing import NDArray
 from tapscan.records import FloatArray, Scan
 from tapscan.screening.compare.condition_changes import ConditionChanges
 from tapscan.screening.compare.likelihood_ratio import fall_likelihood_ratio, fallen_chance
+from tapscan.screening.compare.moved_supports import beyond_supports, held_to_third
 from tapscan.screening.compare.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.compare.repeatability import (
     Baseline,
@@ -45,6 +47,7 @@ TOP_DROPS = 3
 TOP_RISES = 5
 RATHER = 0.5
 OWN_SCATTER = 2  # baseline scans that show what the room does to this plate's modes
+HeldBack = Literal["supports", "few tones"]
 FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
 
 
@@ -65,6 +68,7 @@ class Change:
     by_likelihood_ratio: bool = (
         False  # the statistic is a log likelihood ratio over all modes; else a mean of the largest scores
     )
+    held_back: HeldBack | None = None  # why the statistic is under a limit that the scores alone would pass
 
 
 @dataclass(frozen=True, eq=False)
@@ -131,8 +135,23 @@ def measure(
     wide = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings)) if contact else sd
     limit = _limit(by_likelihood_ratio, contact, seen, (apart - shift) / sd, judged, settings)
     drops = _change(apart - shift, wide, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
+    drops = _decided(drops, baseline.table.frequency_hz[i], settings) if contact else drops
     losses = _loss(later, baseline, table, pairing, judged, contact, settings)
     return Measured(baseline, table, pairing, shift, shift_sd, drops, losses, small, seen)
+
+
+def _decided(drops: Change, frequency_hz: FloatArray, settings: Settings) -> Change:
+    """By pickup: with what supports did between these scans allowed for, and by more than two tones."""
+    if drops.statistic is None:
+        return drops
+    beyond = beyond_supports(drops.value, drops.sd, frequency_hz, drops.judged, settings)
+    held = held_to_third(beyond, drops.judged, settings)
+    alone, statistic = (_largest(s[drops.judged], TOP_DROPS, settings) for s in (beyond, held))
+    if statistic > drops.limit or drops.statistic <= drops.limit:
+        return replace(drops, statistic=statistic)
+    why: HeldBack = "supports" if alone <= drops.limit else "few tones"
+    none = np.zeros(len(drops.value))
+    return replace(drops, statistic=statistic, named=none > 0, weight=none, held_back=why)
 
 
 def _limit(by_ratio: bool, contact: bool, seen: int, rises: FloatArray, judged: Flags, settings: Settings) -> float:

@@ -11,6 +11,11 @@ from tapscan.wording import counted
 
 ONE_SCAN = "One earlier scan does not show how far this plate moves by being set down anew"
 ONE_DAY = "The earlier scans are all of one day, so they do not show what another day and another hand bring"
+HELD_BACK = {
+    "supports": " Most low tones moved as well, as they do when a plate lies softer or touches its supports elsewhere.",
+    "few tones": " Two of them at most stand out far, and a crack moves more.",
+    None: "",
+}
 NEARLY = "this plate was seen to move by being set down anew, and no further than supports may do beyond that"
 
 
@@ -21,11 +26,12 @@ def undecided(measured: Measured, since: str) -> str | None:
         return None
     if found.statistic is not None and found.statistic > found.limit:
         return None
+    held = HELD_BACK[found.held_back]
     tones = counted(max(int(small.named.sum()), 1), "tone")
     if measured.seen > 1:
-        return f"Since {since}, {tones} fell by more than {NEARLY}. This is neither a finding nor good news."
+        return f"Since {since}, {tones} fell by more than {NEARLY}.{held} This is neither a finding nor good news."
     why = ONE_SCAN if measured.baseline.scans == 1 else ONE_DAY
     return (
         f"Since {since}, {tones} fell by more than a careful hand on soft pads makes of an unchanged plate, but no further than other supports may. {why}, so this is "
-        f"neither a finding nor good news."
+        f"neither a finding nor good news.{held}"
     )

@@ -1,0 +1,77 @@
+"""Supports that moved between two scans, and two tones alone, leave a drop open; a large crack is a finding all the same."""
+
+import numpy as np
+import pytest
+
+from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.screening.compare.moved_supports import FEW, SPRING_POWER, beyond_supports, held_to_third
+from tests.compared import BASE, COUNT, SETTINGS, crack, drawn, named, scan
+from tests.every import each
+
+FREQUENCY_HZ, _ = drawn()
+LOW = SETTINGS.supports.below_hz > FREQUENCY_HZ
+EVERY = np.ones(COUNT, dtype=bool)
+SPRINGS = (100.0 / FREQUENCY_HZ) ** SPRING_POWER
+SOFTER = -6e-3 * SPRINGS * np.random.default_rng(3).uniform(0.3, 2.0, COUNT)
+SD = 2e-5 * np.ones(COUNT)
+CAP = 1e-6 * SETTINGS.supports.most_ppm
+
+
+def beside(change, baseline=BASE):
+    return compare_scans(named(scan(change, seed=60), "2026-05-03"), baseline, SETTINGS)
+
+
+@each("sign", [1, -1])
+def test_a_plate_that_lies_otherwise_is_left_open(sign):
+    """Springs act by the inverse square of the frequency; the sign of most does not matter, a few that fall among risen ones least of all."""
+    change = sign * SOFTER
+    change[np.nonzero(LOW)[0][::4]] *= sign
+    found = beside(change)
+    assert found.indications == () and found.good_news is None
+    assert "Most low tones moved as well" in found.undecided
+
+
+def test_two_tones_alone_are_left_open_and_three_are_a_finding():
+    two, three = np.zeros(COUNT), np.zeros(COUNT)
+    two[[31, 44]], three[[31, 44, 50]] = -3e-3, -3e-3
+    alone, several = beside(two), beside(three)
+    assert alone.indications == () and "Two of them at most stand out far" in alone.undecided
+    assert alone.statistic <= alone.statistic_limit
+    assert all(not p.fell for p in alone.pairs), "what is no finding names no tone"
+    assert [i.id for i in several.indications] == ["C1"] and several.undecided is None
+
+
+@each("baseline", [BASE[:1], BASE])
+def test_a_crack_that_moves_most_tones_is_a_finding(baseline):
+    """A severed strut moves low tones further than supports do, and high ones as well."""
+    change = -0.02 * np.random.default_rng(4).uniform(0, 1, COUNT) * (np.arange(COUNT) % 3 > 0)
+    assert "C1" in [i.id for i in beside(change, baseline).indications]
+    assert "C1" in [i.id for i in beside(crack(2e-2), baseline).indications]
+
+
+def test_nothing_is_laid_to_supports_that_the_scatter_explains():
+    value = SD * np.random.default_rng(5).uniform(-0.6, 0.6, COUNT)
+    value[31] = -1e-3
+    assert beyond_supports(value, SD, FREQUENCY_HZ, EVERY, SETTINGS) == pytest.approx(-value / SD)
+
+
+def test_what_is_laid_to_supports_is_what_the_middle_low_tone_shows_and_never_more_than_they_do():
+    def added(value):
+        return np.sqrt((value / beyond_supports(value, SD, FREQUENCY_HZ, EVERY, SETTINGS)) ** 2 - SD**2)
+
+    assert added(-6e-3 * SPRINGS) == pytest.approx(1.4826 * 6e-3 * SPRINGS, rel=0.02)
+    assert added(-0.2 * SPRINGS) == pytest.approx(CAP * SPRINGS, rel=1e-3)
+
+
+def test_too_few_low_tones_say_nothing_of_supports():
+    few = EVERY.copy()
+    few[np.nonzero(LOW)[0][FEW - 1 :]] = False
+    assert beyond_supports(SOFTER, SD, FREQUENCY_HZ, few, SETTINGS) == pytest.approx(-SOFTER / SD)
+
+
+def test_no_tone_counts_for_more_than_twice_the_third():
+    score = np.array([40.0, 9.0, 3.0, 1.0, -5.0])
+    judged = np.ones(5, dtype=bool)
+    assert held_to_third(score, judged, SETTINGS).tolist() == [6.0, 6.0, 3.0, 1.0, -5.0]
+    assert held_to_third(-score, judged, SETTINGS).max() <= 0.0
+    assert held_to_third(score, judged & (score > 5), SETTINGS).tolist() == score.tolist()
