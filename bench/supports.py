@@ -5,7 +5,7 @@
 WORK keeps what each casting told, a file each, and is taken up where it was left; another version needs another WORK. After N minutes the table is made of what is finished.
 FOLDER holds the tables of ``python -m bench.plates cache FOLDER --places 4 --sizes study --stations 60 --seed 32`` of the three patterns that set no limit; each is laid on foam, blocks, trestles and
 battens, and on pads as well for what such a plate shows of a flaw (bench/simulate/supports.py). ``--setting`` : the families on which limits were chosen, with tables of the two setting patterns (--places 2 --seed 31).
-N castings of each pattern and family (8), each with three earlier scans, five unchanged later ones, one with each flaw, and three of one day by a careful hand with what another day brings.
+N castings of each pattern and family (8), each with three earlier scans, ten unchanged later ones, one with each flaw, and three of one day by a careful hand with what another day brings.
 Other ``--luck``, other castings. Mode lists with modelled errors; simulated, no iron was measured. Castings are the unit of every interval. The table goes to bench/results/supports.txt (supports_setting.txt) and, without
 --setting, to docs/comparison.md, and the counts of three earlier scans to tapscan/report/reach.json.
 """

@@ -22,7 +22,7 @@ from tapscan.records import Scan
 from tapscan.settings import Settings
 
 SETTINGS = Settings()
-EARLIER, LATER = 3, 5
+EARLIER, LATER = 3, 10  # ten, so that a single call is no more than a tenth of a casting's pairs
 KINDS = (
     "severed", "rim 30 mm", "corner 30 mm", "depth 50 %", "depth 25 %", "depth 10 %", "width 50 %", "width 25 %", "inner corner 30 mm", "pin 30 mm", "bolt 60 mm", "bolt 30 mm",
 )  # fmt: skip
