@@ -1,4 +1,4 @@
-"""Thresholds of a comparison out of the piano by which what supports did, and two tones alone, leave a drop open (screening/compare/moved_supports.py)."""
+"""Thresholds of a comparison out of the piano by which what supports did, and a few tones alone, leave a change open (screening/compare/moved_supports.py)."""
 
 from dataclasses import dataclass
 
@@ -22,9 +22,15 @@ class Supports:
         "at 100 Hz; where the low tones moved further, no more than this is laid to the supports, so that a severed strut is not",
         "simulated: of unchanged pairs on the setting families one in a hundred moved by 15,000 and more, most of them on rails",
     )
-    third_tone_times: float = threshold(
+    most_loss: float = threshold(
+        0.3,
+        "1",
+        "of ln loss factor at 100 Hz; where the low tones' losses changed by more, no more than this is laid to the supports, so that a closed crack that rubs is not",
+        "simulated: of unchanged pairs on the setting families one in a hundred changed by 0.29 and more",
+    )
+    last_tone_times: float = threshold(
         2.0,
         "1",
-        "no tone counts for more than so many times the third largest drop: a close pair told badly makes two tones stand out, a crack more",
+        "no tone counts for more than so many times the third largest drop, or the fifth largest rise of the loss: a close pair told badly makes two tones stand out, a crack more",
         SIMULATED,
     )

@@ -8,9 +8,10 @@ import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.records import Indication
+from tapscan.screening.compare.change import largest_mean
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import changed_conditions
-from tapscan.screening.compare.measure import false_discoveries, largest_mean
+from tapscan.screening.compare.measure import false_discoveries
 from tapscan.screening.compare.repeatability import join, scatter_level
 from tapscan.screening.compare.shared_shift import densest
 from tapscan.screening.compare.thermal_shift import common_shift

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from tapscan.screening.compare.change import Change
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.good_news import good_news
-from tapscan.screening.compare.measure import Change
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOTHING
 from tests.compared import BASE, SETTINGS, crack, named, scan

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.moved_supports import FEW, SPRING_POWER, beyond_supports, held_to_third
+from tapscan.screening.compare.moved_supports import FEW, SPRING_POWER, beyond_supports, held_to_last
 from tests.compared import BASE, COUNT, SETTINGS, crack, drawn, named, scan
 from tests.every import each
 
@@ -52,12 +52,12 @@ def test_a_crack_that_moves_most_tones_is_a_finding(baseline):
 def test_nothing_is_laid_to_supports_that_the_scatter_explains():
     value = SD * np.random.default_rng(5).uniform(-0.6, 0.6, COUNT)
     value[31] = -1e-3
-    assert beyond_supports(value, SD, FREQUENCY_HZ, EVERY, SETTINGS) == pytest.approx(-value / SD)
+    assert beyond_supports(value, SD, FREQUENCY_HZ, EVERY, CAP, SETTINGS) == pytest.approx(value / SD)
 
 
 def test_what_is_laid_to_supports_is_what_the_middle_low_tone_shows_and_never_more_than_they_do():
     def added(value):
-        return np.sqrt((value / beyond_supports(value, SD, FREQUENCY_HZ, EVERY, SETTINGS)) ** 2 - SD**2)
+        return np.sqrt((value / beyond_supports(value, SD, FREQUENCY_HZ, EVERY, CAP, SETTINGS)) ** 2 - SD**2)
 
     assert added(-6e-3 * SPRINGS) == pytest.approx(1.4826 * 6e-3 * SPRINGS, rel=0.02)
     assert added(-0.2 * SPRINGS) == pytest.approx(CAP * SPRINGS, rel=1e-3)
@@ -66,12 +66,31 @@ def test_what_is_laid_to_supports_is_what_the_middle_low_tone_shows_and_never_mo
 def test_too_few_low_tones_say_nothing_of_supports():
     few = EVERY.copy()
     few[np.nonzero(LOW)[0][FEW - 1 :]] = False
-    assert beyond_supports(SOFTER, SD, FREQUENCY_HZ, few, SETTINGS) == pytest.approx(-SOFTER / SD)
+    assert beyond_supports(SOFTER, SD, FREQUENCY_HZ, few, CAP, SETTINGS) == pytest.approx(SOFTER / SD)
 
 
 def test_no_tone_counts_for_more_than_twice_the_third():
     score = np.array([40.0, 9.0, 3.0, 1.0, -5.0])
     judged = np.ones(5, dtype=bool)
-    assert held_to_third(score, judged, SETTINGS).tolist() == [6.0, 6.0, 3.0, 1.0, -5.0]
-    assert held_to_third(-score, judged, SETTINGS).max() <= 0.0
-    assert held_to_third(score, judged & (score > 5), SETTINGS).tolist() == score.tolist()
+    assert held_to_last(score, judged, 3, SETTINGS).tolist() == [6.0, 6.0, 3.0, 1.0, -5.0]
+    assert held_to_last(score, judged, 2, SETTINGS).tolist() == [18.0, 9.0, 3.0, 1.0, -5.0]
+    assert held_to_last(-score, judged, 3, SETTINGS).max() <= 0.0
+    assert held_to_last(score, judged & (score > 5), 3, SETTINGS).tolist() == score.tolist()
+
+
+def damped(rise, baseline=BASE):
+    return compare_scans(named(scan(loss=np.exp(rise), seed=60), "2026-05-03"), baseline, SETTINGS)
+
+
+def test_low_tones_that_die_away_sooner_as_supports_make_them_are_left_open():
+    found = damped(0.6 * SPRINGS * np.random.default_rng(6).uniform(0.5, 1.5, COUNT))
+    assert found.indications == () and found.good_news is None
+    assert "most low tones changed so" in found.undecided
+
+
+def test_a_few_tones_damped_alone_are_left_open_and_many_are_a_finding():
+    few, many = np.zeros(COUNT), np.zeros(COUNT)
+    few[[20, 31, 44]], many[10:50:4] = 1.2, 1.2
+    alone, several = damped(few), damped(many)
+    assert alone.indications == () and "only a few stand out far" in alone.undecided
+    assert [i.id for i in several.indications] == ["C2"] and several.undecided is None

@@ -29,11 +29,12 @@ from tapscan.screening.chain.words import of_common
 from tapscan.screening.compare.added_mass import explain
 from tapscan.screening.compare.carried import carry
 from tapscan.screening.compare.chain_facts import chain_facts, without_lists
+from tapscan.screening.compare.change import Change
 from tapscan.screening.compare.common_change import common_change
 from tapscan.screening.compare.condition_changes import ConditionChanges, changed_conditions
 from tapscan.screening.compare.good_news import good_news
 from tapscan.screening.compare.limits_told import BLIND, limitations_told
-from tapscan.screening.compare.measure import Change, Measured, measure
+from tapscan.screening.compare.measure import Measured, measure
 from tapscan.screening.compare.rattles import buzzed, left_out, quiet_ones, unsteady
 from tapscan.screening.compare.repeatability import shared_stations
 from tapscan.screening.compare.undecided import undecided
@@ -140,9 +141,9 @@ def _limits(evidence: rule.Evidence, settings: Settings) -> tuple[str, ...]:
 
 def _without_a_finding(evidence: rule.Evidence) -> tuple[str | None, str | None]:
     """What is left open, or else the good news."""
-    measured = evidence.measured
-    left = undecided(measured, evidence.since) if evidence.frequency_refused is None else None
-    return left, None if left else good_news(measured.frequency, evidence.since, measured.seen)
+    measured, since = evidence.measured, evidence.since
+    left = undecided(measured, since, evidence.frequency_refused, evidence.loss_refused)
+    return left, None if left else good_news(measured.frequency, since, measured.seen)
 
 
 def _statistics(measured: Measured, unlike: ConditionChanges, settings: Settings) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 good_news(change, since, scans)    a sentence or two; None where nothing was judged, or where it made a finding
 """
 
-from tapscan.screening.compare.measure import Change
+from tapscan.screening.compare.change import Change
 from tapscan.wording import counted
 
 ONE_SCAN = " One earlier scan does not show how much this plate varies by itself, so a small change cannot be told."

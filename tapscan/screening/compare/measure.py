@@ -8,7 +8,7 @@ What all modes share is taken out first (screening/compare/thermal_shift.py says
 expected of it (screening/compare/repeatability.py), is the normalised drop. An open crack only lowers modes and lowers few of them much, so
 the statistic is the mean of the three largest drops, what supports did between these scans allowed for (screening/compare/moved_supports.py), or by microphone, where no mode stands out far, the odds over all modes
 (screening/compare/likelihood_ratio.py); for a closed crack that rubs it is the mean of the five largest rises of
-the loss factor, the plate's median taken out. No mode counts for more than a cap in either: one wild pair must not make a
+the loss factor, the plate's median taken out, supports allowed for as well. No mode counts for more than a cap in either: one wild pair must not make a
 call, and a flaw moves several modes. Which single modes are named is decided by false-discovery control over all modes
 judged (Benjamini and Hochberg 1995), with a heavy-tailed null (Student's t), or by the odds of each; and only while the statistic passes its limit.
 
@@ -16,16 +16,16 @@ Judged: paired modes from 100 to 1500 Hz that the baseline heard again and that 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Scan
+from tapscan.screening.compare.change import TOP_DROPS, TOP_RISES, Change, largest_capped
 from tapscan.screening.compare.condition_changes import ConditionChanges
 from tapscan.screening.compare.likelihood_ratio import fall_likelihood_ratio, fallen_chance
-from tapscan.screening.compare.moved_supports import beyond_supports, held_to_third
+from tapscan.screening.compare.moved_supports import supports_allowed
 from tapscan.screening.compare.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.compare.repeatability import (
     Baseline,
@@ -43,32 +43,9 @@ from tapscan.screening.compare.shared_shift import Flags, shared_shift
 from tapscan.settings import Settings
 from tapscan.settings.threshold import threshold_of
 
-TOP_DROPS = 3
-TOP_RISES = 5
 RATHER = 0.5
 OWN_SCATTER = 2  # baseline scans that show what the room does to this plate's modes
-HeldBack = Literal["supports", "few tones"]
 FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
-
-
-@dataclass(frozen=True, eq=False)
-class Change:
-    """One quantity of each pair; (k,) each, nan where unknown."""
-
-    value: FloatArray  # ln(later / baseline), what the modes share taken out
-    sd: FloatArray
-    score: FloatArray  # positive in the direction of a flaw, in standard deviations
-    judged: Flags
-    named: Flags  # stands out after control of the false-discovery rate; by_likelihood_ratio: fallen rather than not
-    weight: (
-        FloatArray  # size of the change of those named; by_likelihood_ratio: of all, times the chance that they fell
-    )
-    statistic: float | None
-    limit: float
-    by_likelihood_ratio: bool = (
-        False  # the statistic is a log likelihood ratio over all modes; else a mean of the largest scores
-    )
-    held_back: HeldBack | None = None  # why the statistic is under a limit that the scores alone would pass
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,23 +112,9 @@ def measure(
     wide = np.hypot(sd, _unseen(baseline.table.frequency_hz[i], seen, settings)) if contact else sd
     limit = _limit(by_likelihood_ratio, contact, seen, (apart - shift) / sd, judged, settings)
     drops = _change(apart - shift, wide, -1.0, judged, TOP_DROPS, limit, settings, by_likelihood_ratio)
-    drops = _decided(drops, baseline.table.frequency_hz[i], settings) if contact else drops
-    losses = _loss(later, baseline, table, pairing, judged, contact, settings)
-    return Measured(baseline, table, pairing, shift, shift_sd, drops, losses, small, seen)
-
-
-def _decided(drops: Change, frequency_hz: FloatArray, settings: Settings) -> Change:
-    """By pickup: with what supports did between these scans allowed for, and by more than two tones."""
-    if drops.statistic is None:
-        return drops
-    beyond = beyond_supports(drops.value, drops.sd, frequency_hz, drops.judged, settings)
-    held = held_to_third(beyond, drops.judged, settings)
-    alone, statistic = (_largest(s[drops.judged], TOP_DROPS, settings) for s in (beyond, held))
-    if statistic > drops.limit or drops.statistic <= drops.limit:
-        return replace(drops, statistic=statistic)
-    why: HeldBack = "supports" if alone <= drops.limit else "few tones"
-    none = np.zeros(len(drops.value))
-    return replace(drops, statistic=statistic, named=none > 0, weight=none, held_back=why)
+    changes = drops, _loss(later, baseline, table, pairing, judged, contact, settings)
+    changes = supports_allowed(*changes, baseline.table.frequency_hz[i], settings) if contact else changes
+    return Measured(baseline, table, pairing, shift, shift_sd, *changes, small, seen)
 
 
 def _limit(by_ratio: bool, contact: bool, seen: int, rises: FloatArray, judged: Flags, settings: Settings) -> float:
@@ -252,7 +215,9 @@ def _change(
     statistic = None
     if enough:
         statistic = (
-            fall_likelihood_ratio(score[usable]) if by_likelihood_ratio else _largest(score[usable], top, settings)
+            fall_likelihood_ratio(score[usable])
+            if by_likelihood_ratio
+            else largest_capped(score[usable], top, settings)
         )
     chance = np.zeros(len(value))
     if statistic is not None and statistic > limit:
@@ -265,16 +230,12 @@ def _discovered(score: FloatArray, settings: Settings) -> Flags:
     return false_discoveries(_tail(score, settings.compare.freedom), settings.compare.false_share)
 
 
-def _largest(score: FloatArray, top: int, settings: Settings) -> float:
-    return largest_mean(np.minimum(score, settings.compare.score_cap), top)
-
-
 def _overdispersion_in_room(rises: FloatArray, judged: Flags, settings: Settings) -> float:
     """Factor on the limit for drops, at least 1. A crack raises no mode; a microphone moved in a room raises as many as it lowers."""
     usable = rises[judged & np.isfinite(rises)]
     if len(usable) < TOP_DROPS:
         return 1.0
-    return max(1.0, _largest(usable, TOP_DROPS, settings) / settings.compare.rises_free)
+    return max(1.0, largest_capped(usable, TOP_DROPS, settings) / settings.compare.rises_free)
 
 
 def _loss(
@@ -315,14 +276,6 @@ def limit_name(kind: str, scans: int) -> str:
 def limit_of(kind: str, scans: int, settings: Settings) -> float:
     """Its value."""
     return threshold_of(settings.compare, limit_name(kind, scans)).value
-
-
-def largest_mean(values: FloatArray, count: int) -> float:
-    """Mean of the `count` largest values.
-
-    values : (k,) any unit.
-    """
-    return float(np.mean(np.sort(values)[-count:]))
 
 
 def _tail(score: FloatArray, freedom: float) -> FloatArray:

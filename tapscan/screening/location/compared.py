@@ -10,7 +10,7 @@ from pathlib import Path
 
 from tapscan.records import Comparison, ScanForComparison, Whereabouts
 from tapscan.records.places import From
-from tapscan.screening.compare.measure import Change
+from tapscan.screening.compare.change import Change
 from tapscan.screening.location.whereabouts import whereabouts
 from tapscan.screening.rules.change_since_baseline import Evidence
 from tapscan.settings import Settings

@@ -15,7 +15,8 @@ import numpy as np
 
 from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode, Whereabouts
 from tapscan.records.places import From
-from tapscan.screening.compare.measure import Change, Measured, limit_name
+from tapscan.screening.compare.change import Change
+from tapscan.screening.compare.measure import Measured, limit_name
 from tapscan.screening.compare.unpaired_modes import one_sided
 from tapscan.screening.in_words import NAMED_PLACES, places_sentence
 from tapscan.screening.location.nearest import nearest_stations
