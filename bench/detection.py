@@ -10,8 +10,6 @@ Limits were chosen on castings with seeds under 4400, those of the comparison an
 nor were their cracks at these places.
 Sound and flawed plates are spoilt alike (bench/detection_scans.py). First single scans, those of sound and chilled plates and of breathing cracks at more places as well; then where something buzzed a second one with the part held,
 as the report asks; then beside one and three earlier ones (bench/detection_pairs.py). Decay rules are also tried on mode lists with modelled errors (bench/compare_scans.py), many more of them.
-
-``--usual`` : single scans at the usual places alone, a fifth of the whole; the table goes to bench/results/detection_usual.txt and docs/rules.md, and the rates in the report stay as they are.
 """
 
 from __future__ import annotations
@@ -39,9 +37,9 @@ from bench.detection_store import (
     read,
     tables_of,
 )
-from bench.detection_tables import Found, Regions, report, shapes_of, usual
+from bench.detection_tables import Found, Regions, report, shapes_of
 from bench.reach_file import write_part
-from bench.rules_page import BESIDE, SINGLE, USUAL, renew
+from bench.rules_page import BESIDE, SINGLE, renew
 from bench.study import add_rates
 
 
@@ -83,7 +81,6 @@ def main() -> None:
     parser.add_argument("--minutes", type=float, default=115.0)
     parser.add_argument("--seeds", type=int, default=SEEDS)
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
-    parser.add_argument("--usual", action="store_true", help="single scans at the usual places alone")
     add_rates(parser)
     given = parser.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
@@ -91,9 +88,6 @@ def main() -> None:
     plates = list(first_visits(tables, given.seeds, given.rates))
     more = denser(plates, dense)
     until = time.time() + 60 * given.minutes
-    if given.usual:
-        _usual(plates, given.work, until, given.cores)
-        return
     every = [*plates, *more, *earlier_visits(plates)]
     make(every, given.work, until, given.cores)
     rows = read(every, given.work)
@@ -114,22 +108,6 @@ def main() -> None:
     if given.seeds == SEEDS and _all_there([*every, *again], rows):
         write_part("beside", detection_beside.counts_of(beside))
         BESIDE.write_text(text, encoding="utf-8")
-    renew()
-
-
-def _usual(plates: Sequence[Plate], work: Path, until: float, cores: int) -> None:
-    """One table of single scans, written once all of them are there."""
-    make(plates, work, until, cores)
-    rows = read(plates, work)
-    again = held_again(plates, rows)
-    make(again, work, until, cores)
-    rows |= read(again, work)
-    ended = followed(plates, rows)
-    first, after = ([judged(p, told[p.name]) for p in plates if p.name in told] for told in (rows, ended))
-    text = usual(first, after)
-    print(text)
-    if _all_there([*plates, *again], rows):
-        USUAL.write_text(text, encoding="utf-8")
     renew()
 
 

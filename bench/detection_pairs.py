@@ -11,7 +11,7 @@ stripped, the sensor as it was, no fittings: what a careful rebuilder would writ
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -62,7 +62,8 @@ def pairs(plates: Sequence[Plate], rows: Mapping[str, Row], earlier: int) -> lis
 
 def _told(later: Row, earlier: Sequence[Row], setting: Setting) -> Told:
     scans = [with_origins(row.scan, SETTINGS) for row in (*earlier, later)]
-    *base, two = (named(s, n, setting, run_rules(s, SETTINGS)[0]) for n, s in enumerate(scans, 1))
+    # without the map: where on the plate is bench/location.py's affair, and these maps have no edge to make a model of
+    *base, two = (named(replace(s, map=None), n, setting, run_rules(s, SETTINGS)[0]) for n, s in enumerate(scans, 1))
     found = compare_scans(two, base, SETTINGS)
     indications = (*found.indications, *found.carried)
     outcome = dispose(two.scan, indications, (), SETTINGS)

@@ -3,7 +3,6 @@
 Found                                all that is counted through the sound
 shapes_of(tables)                    which chilled regions are ends of the plate, and which are not
 report(tables, found, more_places)   all tables
-usual(first, ended)                  those of the usual places alone
 head(part)                           what figures were made with
 """
 
@@ -183,20 +182,6 @@ def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
             *["", f"The same at {more_places} places by shape", *by_shape(found.more_ended, found.regions)],
             *["", "Asides, the single scans", *asides(found.first)],
             *["", "Mode lists with modelled errors, the same patterns, other castings", *modelled(tables)],
-            "",
-        ]
-    )
-
-
-def usual(first: Sequence[Judged], ended: Sequence[Judged]) -> str:
-    """Single scans at the usual places, as they come and with the part held where something buzzed."""
-    return "\n".join(
-        [
-            *head("single"),
-            *["", "Single scans through the sound, three patterns, castings that set no limit", *table(first)],
-            rattling(first),
-            *["", "The same by pattern, something relevant", *by_pattern(first)],
-            *["", "Single scans, with the part held and tapped again where something buzzed", *table(ended)],
             "",
         ]
     )

@@ -16,17 +16,15 @@ from tapscan.report.error_rates import FILE
 
 HERE = Path(__file__).parent
 SINGLE, BESIDE = HERE / "results" / "detection.txt", HERE / "results" / "detection_beside.txt"
-USUAL = HERE / "results" / "detection_usual.txt"
 PAGE = HERE.parent / "docs" / "rules.md"
 MARKS = "<!-- figures -->", "<!-- end of figures -->"
 BESIDE_MARKS = "<!-- beside -->", "<!-- end of beside -->"
-USUAL_MARKS = "<!-- usual places -->", "<!-- end of usual places -->"
 SHORT = "<!-- in short -->", "<!-- end of in short -->"
 
 
 def page(text: str) -> str:
     """The page with what the bench wrote in it: all figures, and the counts in short."""
-    for marks, path in ((MARKS, SINGLE), (BESIDE_MARKS, BESIDE), (USUAL_MARKS, USUAL)):
+    for marks, path in ((MARKS, SINGLE), (BESIDE_MARKS, BESIDE)):
         text = between(text, marks, f"```text\n{path.read_text(encoding='utf-8')}```")
     known = json.loads(FILE.read_text(encoding="utf-8"))
     return between(text, SHORT, "\n".join(in_short(known["single"], known["beside"])))

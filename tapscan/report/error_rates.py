@@ -75,9 +75,6 @@ NOT_MEASURED = (
     "with a flaw, is not known."
 )
 EARLIER = "These figures were counted with an earlier version of the program, whose limits or own numbers were others."
-AGAIN: dict[Table, str] = {
-    "single": " Counted again at 20 places, this version found fewer of the flaws and gave fewer false alarms."
-}
 ENOUGH_SCANS = 3
 CRACKS = tuple(kind for kind in KINDS if "crack" in kind or "severed" in kind)
 OLDER = "Counted with an earlier version of this program, and never on real iron."
@@ -118,7 +115,7 @@ def error_rates(name: str, used: Used, scans: int | None = None) -> str:
     if not _as_shipped(table, used):
         return OTHER_SETTINGS
     said = _said(rule, measured()[table])
-    return said if _as_counted(table) else f"{said} {EARLIER}{AGAIN.get(table, '')}"
+    return said if _as_counted(table) else f"{said} {EARLIER}"
 
 
 def _as_counted(table: Table) -> bool:

@@ -76,7 +76,8 @@ def test_how_sure_is_what_was_counted_with_so_many_earlier_scans(scans, part):
     found = indication(rule="change-since-baseline", id="C1")
     told = how_sure(screening(indications=(found,), comparison=made, limits_sha256=SHIPPED))
     plain = measured()["beside"]["any_relevant"]["sound"] if part == "beside" else measured()["comparison"]["unchanged"]
-    assert f"there was {plain['spoke']} false alarm in {plain['of']}" in told and "no proof" in told
+    alarms = "was 1 false alarm" if plain["spoke"] == 1 else f"were {plain['spoke']} false alarms"
+    assert f"there {alarms} in {plain['of']}" in told and "no proof" in told
     below = error_rates.error_rates("change-since-baseline", SHIPPED, scans)
     counts = [re.findall(r"\d+ (?:in|of) \d+", text) for text in (told, below)]
     assert counts[0] == counts[1], "further down the same report told another pair"

@@ -18,7 +18,7 @@ SILENT = replace(screening(), scan=scan(seed=51), indications=(), limits_sha256=
 
 def figure() -> str:
     found = json.loads(reach.FILE.read_text(encoding="utf-8"))["single"]["any_relevant"]["severed strut"]
-    return f"{found['spoke']} of {found['of']}"
+    return f"{found['spoke'] or 'none'} of {found['of']}"
 
 
 def test_it_stands_on_the_first_screen_with_the_figure_of_the_file(monkeypatch):

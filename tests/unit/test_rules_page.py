@@ -3,7 +3,7 @@
 import pytest
 
 from bench.pod import interval
-from bench.rules_page import BESIDE, PAGE, SINGLE, USUAL, page
+from bench.rules_page import BESIDE, PAGE, SINGLE, page
 from tapscan.report import error_rates
 from tapscan.report.error_rates import _as_counted, constants_of, measured, shipped_limits
 from tapscan.screening import regions
@@ -28,16 +28,6 @@ def test_what_the_report_says_was_counted_with_what_ships_or_says_that_it_was_no
     text = {"single": SINGLE, "beside": BESIDE}.get(part)
     assert text is None or f"limits {table['limits_sha256']}" in text.read_text(encoding="utf-8")
     assert part == "beside" or _as_counted(part) is counted
-
-
-def test_what_was_counted_again_is_less_as_the_report_says():
-    """Of each kind of plate, as they come, by both versions."""
-    text = USUAL.read_text(encoding="utf-8").partition("The same by pattern")[0]
-    assert f"limits {shipped_limits('single')}" in text
-    for kind, found in measured()["single"]["any_relevant"].items():
-        row = next(line for line in text.splitlines() if line.startswith(f"  {kind} "))
-        again, _, of = row.split(" relevant ")[1].split()[:3]
-        assert int(of) == found["of"] and int(again) < found["spoke"], row
 
 
 def test_figures_counted_with_other_numbers_in_the_code_say_so(monkeypatch):
