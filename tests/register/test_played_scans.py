@@ -13,16 +13,16 @@ from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, store_scan
 from tapscan.report.beside import Beside
-from tapscan.report.error_rates import how_sure, measured, shipped_limits
+from tapscan.report.error_rates import how_sure, measured
 from tapscan.report.page import render_page
 from tapscan.report.sections.reach import error_rates_section
 from tapscan.screening.disposition import NO_ANSWER_OPEN, NOTHING, OPEN
 from tapscan.screening.next_steps import STOP, STOP_UNKNOWN, STOP_UNSTRUNG, stopped
 from tapscan.screening.open_findings import PastScan, still_open
 from tapscan.screening.played_notes import NO_ANSWER, SILENT
-from tapscan.screening.rules import NOTE_RULES, note_buzz, ringing_on
+from tapscan.screening.rules import NOTE_RULES, RULE_LIMITS, note_buzz, ringing_on
 from tapscan.screening.visit_advice import VisitKnown, advise
-from tapscan.settings import PARTS, Settings
+from tapscan.settings import Settings, limits_by_part
 from tapscan.workflow import identity
 from tapscan.workflow.at_a_glance import lines
 from tapscan.workflow.comparing import comparison_of
@@ -40,7 +40,7 @@ from tests.register import built
 from tests.register.conftest import put
 
 NOT_RUN = (RuleNotRun(ringing_on.NAME, "heard by microphone"), RuleNotRun(note_buzz.NAME, "a buzz could be listened for in 3 notes only"))  # fmt: skip
-SHIPPED = tuple((part, shipped_limits(part)) for part in PARTS)
+SHIPPED = limits_by_part(Settings(), RULE_LIMITS)
 
 
 def note(number: int) -> PlayedNote:
