@@ -7,9 +7,8 @@ import sys
 
 TRIM_THRESHOLD, MMAP_THRESHOLD = -1, -3  # of GNU's <malloc.h>
 KEPT_BYTES = 64 << 20
-OWN_PAGES_BYTES = (
-    32 << 20
-)  # larger arrays go back to the system at once; the most that GNU's library comes to by itself
+# larger arrays go back to the system at once; the most that GNU's library comes to by itself
+OWN_PAGES_BYTES = 32 << 20
 
 
 def keep_freed() -> None:

@@ -17,8 +17,8 @@ DROPS_HELD = {
     None: "",
 }
 LOSSES_HELD = {
-    "supports": "most low tones changed so, as they do when a plate lies otherwise",
-    "few tones": "only a few stand out far, and a crack that rubs damps more of them",
+    "supports": "Most low tones now ring for another time than before, as they do when a plate rests otherwise on its supports.",
+    "few tones": "Only a few of them stand out far, and a crack that rubs damps more.",
 }
 NEARLY = "this plate was seen to move by being set down anew, and no further than supports may do beyond that"
 
@@ -55,4 +55,6 @@ def _damping(measured: Measured, since: str) -> str | None:
     why = measured.loss.held_back
     if why is None:
         return None
-    return f"Since {since}, tones die away sooner than before, but {LOSSES_HELD[why]}. This is neither a finding nor good news."
+    return (
+        f"Since {since}, tones die away sooner than before. {LOSSES_HELD[why]} This is neither a finding nor good news."
+    )

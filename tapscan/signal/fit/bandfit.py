@@ -255,10 +255,8 @@ def _second_look(task: _Task, fit: PoleFit) -> Start | None:
     """The fitted modes and one more where a damped mode explains most of the residual; None if none would."""
     best, place = task.clear, None
     many = len(task.bins)
-    size, strikes = (
-        up_from(2 * many - many // 2),
-        fit.residual.shape[1],
-    )  # what runs round stays out of what is looked at
+    size = up_from(2 * many - many // 2)  # what runs round stays out of what is looked at
+    strikes = fit.residual.shape[1]
     seen = fft(np.ascontiguousarray(fit.residual.T), size, axis=1)
     for decay in _likely_decays(task, fit):
         kernel = _line(task, float(decay))
