@@ -96,3 +96,23 @@ def test_reading_of_a_scan_imports_nothing_that_takes_long() -> None:
         "assert scipy.linalg.blas.zherk is blas.zherk and scipy.linalg.lapack.zposv is lapack.zposv\n"
     )
     subprocess.run([sys.executable, "-c", script], check=True, timeout=120)
+
+
+def test_neither_the_page_nor_a_stored_scan_imports_what_takes_long() -> None:
+    """What one question in a hundred needs is imported when it is asked."""
+    heavy = (
+        "scipy.linalg",
+        "scipy.fft",
+        "scipy.special",
+        "scipy.ndimage",
+        "scipy.signal",
+        "scipy.stats",
+        "scipy.cluster",
+    )
+    heavy += "scipy.spatial", "matplotlib", "alembic", "librosa", "shapely", "jsonschema"
+    script = (
+        "import sys, tapscan.page.server, tapscan.workflow.import_scan, tapscan.workflow.record, tapscan.workflow.plate\n"
+        f"print(*[m for m in {heavy} if m in sys.modules])\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], check=True, timeout=120, capture_output=True, text=True)
+    assert done.stdout.strip() == ""

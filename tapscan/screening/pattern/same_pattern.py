@@ -11,8 +11,6 @@ on the simulated castings on which the rule's limits were set.
 from collections.abc import Sequence
 
 import numpy as np
-from scipy.cluster.hierarchy import fcluster, linkage
-from scipy.spatial.distance import squareform
 
 from tapscan.records import FloatArray, Reference
 from tapscan.screening.pattern.beside import beside, own_modes, shape_change
@@ -90,6 +88,9 @@ def _two_groups(name: str, some: Sequence[Reference]) -> str:
     if len(lot) < 4:
         return ""
     change = _changes(lot)
+    from scipy.cluster.hierarchy import fcluster, linkage
+    from scipy.spatial.distance import squareform
+
     group = fcluster(linkage(squareform(change), "average"), 2, "maxclust")
     parts = [np.nonzero(group == g)[0] for g in (1, 2)]
     if min(map(len, parts)) < 2:

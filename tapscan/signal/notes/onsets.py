@@ -11,7 +11,6 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
@@ -55,6 +54,8 @@ class NoteLevels:
 
 def note_onsets(levels: NoteLevels, settings: Settings) -> list[float]:
     """In order."""
+    from scipy.ndimage import maximum_filter1d
+
     s = settings.notes
     before, after = round(BEFORE_S / levels.hop_s), round(AFTER_S / levels.hop_s)
     bands = levels.bands
