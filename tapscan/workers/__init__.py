@@ -12,7 +12,7 @@
     cores()                     how many processors this process may use
     counted(jobs)               how many processes work at once where so many were asked for
 
-A job is a function of a module and its item can be pickled: processes are spawned, not forked, on every system. What a job gives depends on its
+A job is a function of a module and its item can be pickled: processes are spawned on every system (early.py has the one exception). What a job gives depends on its
 item alone, so it does not matter who does it: a process that dies loses nothing, its work is done again here. Other processes end with
 this one however it ends; an interrupt from the keyboard is left to this process (other_process.py). (A pool of the standard library may wait for ever for an
 answer that was half written when its process was ended, since all share one pipe; here each has its own.)
@@ -29,7 +29,7 @@ from queue import Empty, SimpleQueue
 from types import TracebackType
 from typing import Any, TypeVar
 
-from tapscan.workers.early import taken
+from tapscan.workers.early import taken, waiting
 from tapscan.workers.other_process import IN_PIPE, NONE_BEGAN, Gone, Other, Sent, interrupts_wait
 
 __all__ = ["ALONE", "MOST", "Gone", "Progress", "Sent", "Workers", "cores", "counted", "quiet"]
@@ -188,7 +188,7 @@ class Workers:
         return lost
 
     def _begin(self) -> None:
-        with interrupts_wait():
+        with interrupts_wait(spawned=self._low or waiting(self._preload) < self.others):
             for _ in range(self.others):
                 early = None if self._low else taken(self._preload)
                 other = early or Other(self._preload, low=self._low)

@@ -4,6 +4,7 @@
     Other(preload, low, ahead)    the process, begun; in `interrupts_wait()`, so that it never hears Ctrl-C
         .serve(jobs)              take jobs from a queue as they come, until None comes
         .ask(job, item)           one job
+    on_one_thread()               as OpenBLAS and its like are told before numpy is imported
     Gone                          it ended before it had answered
     NONE_BEGAN                    errors of a system that begins no other process
 
@@ -34,6 +35,7 @@ Answer = TypeVar("Answer")
 IN_PIPE = 2  # items a process: the one it works on, and the next, so that it never waits for this one
 NONE_BEGAN = (OSError, ImportError, NotImplementedError)  # without semaphores, or full
 LOWER_PRIORITY = 10  # of 19, as `nice` counts
+THREADS = "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"
 
 
 class Gone(Exception):
@@ -91,14 +93,22 @@ class Ahead(NamedTuple):
 
 
 class Other:
-    """preload : modules that it imports while it waits for work. low : it gives way to whatever else wants the processor."""
+    """One process.
 
-    def __init__(self, preload: Sequence[str], *, low: bool = False, ahead: Ahead | None = None) -> None:
+    preload : modules that it imports while it waits for work. low : it gives way to whatever else wants the processor.
+    forked : it is a copy of this process, which must have a single thread.
+    """
+
+    def __init__(
+        self, preload: Sequence[str], *, low: bool = False, ahead: Ahead | None = None, forked: bool = False
+    ) -> None:
         import multiprocessing
 
-        context, lower = multiprocessing.get_context("spawn"), LOWER_PRIORITY if low else 0
+        context: Any = multiprocessing.get_context("fork" if forked else "spawn")
+        lower = LOWER_PRIORITY if low else 0
         self.pipe, theirs = context.Pipe()
-        self.process = context.Process(target=_serve, args=(theirs, preload, lower, ahead), daemon=True)
+        ours = self.pipe if forked else None
+        self.process = context.Process(target=_serve, args=(theirs, ours, preload, lower, ahead), daemon=True)
         self.process.start()
         theirs.close()
         self._sending, self._receiving = threading.Lock(), threading.Lock()
@@ -143,14 +153,15 @@ def _nothing(_: None) -> None:
 
 
 @contextmanager
-def interrupts_wait() -> Iterator[None]:
+def interrupts_wait(*, spawned: bool = True) -> Iterator[None]:
     """Processes begun in here never see Ctrl-C, not even while they begin; this one sees it afterwards. Windows: see `_ready`."""
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
-    from multiprocessing import resource_tracker
+    if spawned:
+        from multiprocessing import resource_tracker
 
-    resource_tracker.ensure_running()  # it lets interrupts through once it runs: not in the midst of the others
+        resource_tracker.ensure_running()  # it lets interrupts through once it runs: not in the midst of the others
     before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         yield
@@ -161,12 +172,19 @@ def interrupts_wait() -> Iterator[None]:
 NOTHING = pickle.dumps((_nothing, None), pickle.HIGHEST_PROTOCOL)
 
 
-def _serve(pipe: Connection, preload: Sequence[str], lower: int, ahead: Ahead | None) -> None:
-    """All that another process does: work as it comes, until nobody is left who could ask."""
+def on_one_thread() -> None:
+    """Before numpy is imported: small matrices, and one process a core."""
+    for name in THREADS:
+        os.environ[name] = "1"
+
+
+def _serve(pipe: Connection, ours: Connection | None, preload: Sequence[str], lower: int, ahead: Ahead | None) -> None:
+    """All that another process does: work as it comes, until nobody is left who could ask. `ours` : the end of the pipe that a copy holds, too."""
     with suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
-    for name in ("OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS", "OMP_NUM_THREADS"):
-        os.environ[name] = "1"  # before numpy: small matrices, and one process a core
+    if ours is not None:
+        ours.close()
+    on_one_thread()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     _give_way(lower)
     keep_freed()

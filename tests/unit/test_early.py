@@ -123,3 +123,46 @@ def run_alone(words: list[str]) -> tuple[int, str, str]:
     command = [sys.executable, "-W", "error", "-m", "tapscan", "check", *words]
     done = subprocess.run(command, check=False, capture_output=True, text=True, timeout=120)
     return done.returncode, done.stdout, done.stderr
+
+
+BEGIN = """
+import sys, threading, time
+from tapscan.workers.early import _waiting, begun_early
+from tapscan.workers.other_process import Ahead
+
+def begin():
+    return begun_early(("cmd",), [Ahead("tests.unit.test_early", "endless", None)] * 2)
+"""
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="spawned on other systems")
+def test_a_process_of_one_thread_is_copied_and_one_of_several_is_not():
+    script = """
+for _ in range(2):
+    with begin():
+        print(*[type(other.process).__name__ for _, other in _waiting])
+    threading.Thread(target=time.sleep, args=(60,), daemon=True).start()
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", BEGIN + script], capture_output=True, text=True, timeout=120, check=True
+    )
+    assert done.stdout.splitlines() == ["ForkProcess ForkProcess", "SpawnProcess SpawnProcess"]
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="spawned on other systems")
+def test_copies_end_with_the_process_that_was_killed():
+    script = """
+with begin():
+    print(*[other.process.pid for _, other in _waiting], flush=True)
+    time.sleep(60)
+"""
+    begun = subprocess.Popen([sys.executable, "-c", BEGIN + script], stdout=subprocess.PIPE, text=True)
+    assert begun.stdout is not None
+    copies = [Path("/proc", pid) for pid in begun.stdout.readline().split()]
+    assert [one.is_dir() for one in copies] == [True, True]
+    begun.kill()
+    begun.communicate(timeout=30)
+    until = time.monotonic() + 20
+    while any(one.is_dir() for one in copies) and time.monotonic() < until:
+        time.sleep(0.05)
+    assert not any(one.is_dir() for one in copies)
