@@ -4,9 +4,11 @@ modes_of_plate(results, settings)   the list of Mode: below 2.5 kHz from all sta
 measured_scan(results, settings, ...)   a Scan of strikes, modes and what is told beside them; where tones come from is not told yet
 """
 
+from __future__ import annotations
+
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -35,7 +37,8 @@ def modes_of_plate(
 ) -> tuple[list[Mode], Together]:
     """Modes of the plate, in order of frequency, and what the stations told together."""
     heard, told = _heard_together(results, settings, workers)
-    return _modes(heard, told, hidden_by_room(heard, told), settings), told
+    views = _Views(told.modes, heard, settings, workers)
+    return _modes(heard, told, hidden_by_room(heard, told), views, settings), told
 
 
 def _heard_together(
@@ -72,9 +75,10 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
     heard, told = _heard_together(results, settings, workers)
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
+    views = _Views(shared, heard, settings, workers)
     beside = BesideModes(took_part, shared, settings, workers)
     limit = hidden_by_room(heard, told)
-    modes = _modes(heard, told, limit, settings)
+    modes = _modes(heard, told, limit, views, settings)
     observed = beside.fields(modes) | (steady_at_places(sounds, modes) if modes and not shared else {})
     strikes = tuple(s for r in results for s in r.strikes)
     room = {
@@ -88,13 +92,14 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
     return Scan(**{"recordings": (), "strikes": strikes, "modes": tuple(modes), **room, **observed, **facts})
 
 
-def _modes(results: Sequence[StationResult], told: Together, limit: RoomLimit | None, settings: Settings) -> list[Mode]:
-    shared = told.modes
+def _modes(
+    results: Sequence[StationResult], told: Together, limit: RoomLimit | None, views: _Views, settings: Settings
+) -> list[Mode]:
     apart = [Joined(pole_of(c), c) for c in clusters_of([h for r in results for h in r.heard], len(results))]
     sounds = [r.sound for r in results if r.sound is not None]
-    if shared:
+    if told.modes:
         above = [j for j in apart if j.pole.frequency_hz >= HIGHEST_HZ]
-        apart = [*_below(shared, results, settings), *above]
+        apart = [*views.below(), *above]
     if limit is not None:
         apart = [j for j in apart if j.pole.frequency_hz < limit.hidden_above_hz]
     if told.room is None:  # else what is left of a mode's energy dies away as the room does
@@ -164,18 +169,43 @@ def _by_energy(joined: Sequence[Joined], sounds: Sequence[StationSound]) -> list
     return out
 
 
-def _below(shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings) -> list[Joined]:
-    """Each shared mode with what every station hears of it."""
-    found: list[list[HeardPole]] = [[] for _ in shared]
-    for result in results:
-        if result.sound is None:
-            continue
-        mine = [i for i, m in enumerate(shared) if _told(m, result.station, settings)]
-        high = [h.pole for h in result.heard if h.pole.frequency_hz >= HIGHEST_HZ]
-        heard = hear(result.sound, [*(shared[i].at[result.station] for i in mine), *high], settings)
-        for i, h in zip(mine, heard, strict=False):  # what is left is `high`, which sounds beside them
-            found[i].append(h)
-    return [Joined(_pole(m), sorted(h, key=lambda h: -h.pole.snr_db)) for m, h in zip(shared, found, strict=True) if h]
+class _View(NamedTuple):
+    """What one station is to tell: the poles it hears, of which those of shared modes come first."""
+
+    sound: StationSound
+    poles: Sequence[Pole]
+    settings: Settings
+
+
+def _heard_there(view: _View) -> list[HeardPole]:
+    return hear(*view)
+
+
+class _Views:
+    """What every station hears of each shared mode; others begin with it at once."""
+
+    def __init__(
+        self, shared: Sequence[SharedMode], results: Sequence[StationResult], settings: Settings, workers: Workers
+    ) -> None:
+        self.shared, self._numbers = shared, list[list[int]]()
+        views = []
+        for result in results if shared else ():
+            if result.sound is None:
+                continue
+            mine = [i for i, m in enumerate(shared) if _told(m, result.station, settings)]
+            high = [h.pole for h in result.heard if h.pole.frequency_hz >= HIGHEST_HZ]
+            self._numbers.append(mine)
+            views.append(_View(result.sound, [*(shared[i].at[result.station] for i in mine), *high], settings))
+        self._heard = workers.begun(_heard_there, views)
+
+    def below(self) -> list[Joined]:
+        """Each shared mode that any station hears. Once."""
+        found: list[list[HeardPole]] = [[] for _ in self.shared]
+        for mine, heard in zip(self._numbers, self._heard, strict=True):
+            for i, h in zip(mine, heard, strict=False):  # what is left is `high`, which sounds beside them
+                found[i].append(h)
+        both = zip(self.shared, found, strict=True)
+        return [Joined(_pole(m), sorted(h, key=lambda h: -h.pole.snr_db)) for m, h in both if h]
 
 
 def _told(mode: SharedMode, station: str, settings: Settings) -> bool:
