@@ -29,7 +29,6 @@ from tapscan.signal.strikes.detect import (
     clipped,
     find_strikes,
     hop_samples,
-    imported,
 )
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
@@ -97,8 +96,6 @@ def listen_all(
             if source.sha256 in known:
                 found[number].add(known[source.sha256], source)
                 continue
-            for module in imported(source.frames // hop_samples(source.sample_rate_hz)):
-                workers.later(module)
             for one in _work(source, settings):
                 if source.spooled:  # no other process can reach it
                     found[number].add(_done(one), source)
