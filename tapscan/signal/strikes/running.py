@@ -40,7 +40,6 @@ def median_after(x: FloatArray, many: int) -> FloatArray:
 
 
 LONG = 30_000  # from so many values on the import of all of scipy.ndimage is worth while
-REFLECT = 2  # as scipy's own filter counts the ways to go on after the end; none is needed here
 
 
 def low_around(x: FloatArray, percent: float, many: int) -> FloatArray:
@@ -78,7 +77,7 @@ def _of_scipy() -> Callable[[FloatArray, int, int], FloatArray] | None:
 
     def ranked(values: FloatArray, rank: int, many: int) -> FloatArray:
         found = np.empty(len(values))
-        module.rank_filter(values, rank, many, found, REFLECT, 0.0, 0)
+        module.rank_filter(values, rank, many, found, 2, 0.0, 0)  # 2: mirrored at the ends, which are cut off
         return found
 
     tried = np.cos(np.arange(40.0) ** 2)
