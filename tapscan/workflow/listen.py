@@ -142,11 +142,9 @@ def _pieces(source: SoundSource, settings: Settings) -> Iterator[_Piece]:
         yield _Piece(source, start, min(source.frames, start + step), settings)
 
 
-def _done(piece: _Piece | Path) -> _Answer:
-    """All that is to be told where the piece is the whole recording, else its envelope; or a file's SHA-256."""
+def _done(piece: _Piece) -> _Answer:
+    """All that is to be told where the piece is the whole recording, else its envelope."""
     try:
-        if isinstance(piece, Path):
-            return sha256_of(piece)
         source = piece.source
         envelope = _envelope_of(piece)
         whole = piece.stop - piece.start == source.frames
@@ -161,27 +159,34 @@ class _Hashing(threading.Thread):
     def __init__(self, found: "_Found", source: SoundSource) -> None:
         super().__init__(daemon=True)  # Ctrl-C waits for nobody
         self.found, self.source = found, source
-        self.answer: _Answer | None = None
-        self.start()
+        self.answer: str | Exception = ""
 
     def run(self) -> None:
-        """In the thread."""
-        self.answer = _done(self.source.path)
+        """In a thread, or at once where there is no other process."""
+        try:
+            self.answer = sha256_of(self.source.path)
+        except Exception as problem:
+            self.answer = problem
 
     def take(self) -> None:
-        """Wait for it. What went wrong there goes wrong here."""
-        self.join()
-        self.found.add(self.answer or _done(self.source.path), self.source)
+        """Wait for it. What went wrong is raised here, and not in a thread of which nobody hears."""
+        if self.ident:
+            self.join()
+        if isinstance(self.answer, Exception) and not isinstance(self.answer, UnreadableRecording):
+            raise self.answer
+        self.found.add(self.answer, self.source)
 
 
 def _hashing(found: "_Found", source: SoundSource, workers: Workers) -> list[_Hashing]:
-    """Where the SHA-256 is not known yet: begun, or with no other process found at once."""
+    """Where the SHA-256 is not known yet."""
     if source.sha256:
         return []
+    one = _Hashing(found, source)
     if workers.others:
-        return [_Hashing(found, source)]
-    found.add(_done(source.path), source)
-    return []
+        one.start()
+    else:
+        one.run()
+    return [one]
 
 
 _ahead: dict[tuple[Any, ...], Envelope] = {}

@@ -2,7 +2,6 @@
 
 import os
 import struct
-from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
@@ -14,8 +13,7 @@ from hypothesis import strategies as st
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.files import open_sound
 from tapscan.settings import Settings
-from tapscan.workers import Workers
-from tapscan.workflow.listen import Heard, listen, listen_all
+from tapscan.workflow.listen import listen
 from tests.every import each
 from tests.sounds import aiff_bytes, encoded, taps_at, wav_bytes, written
 
@@ -74,28 +72,6 @@ def test_sixteen_bits_are_libsndfiles_figures_to_the_last_digit(tmp_path):
     path = written(tmp_path / "tap.wav", wav_bytes(sound(48_000), 48_000, 16))
     with open_sound(path) as source:
         assert np.array_equal(source.read(0, source.frames), soundfile.read(path, dtype="float64", always_2d=True)[0])
-
-
-def test_what_is_hashed_beside_the_other_work_has_the_hash_of_its_bytes(tmp_path, monkeypatch):
-    path = written(tmp_path / "tap.wav", wav_bytes(sound(48_000), 48_000, 16))
-    monkeypatch.setattr("tapscan.workflow.listen.HASHED_BYTES", 0)
-    for jobs in (1, 2):
-        (heard,) = listen_all([str(path)], Settings(), Workers(jobs))
-        assert isinstance(heard, Heard)
-        assert heard.source.sha256 == heard.recording.sha256 == sha256(path.read_bytes()).hexdigest()
-
-
-def test_a_file_that_goes_away_while_it_is_hashed_beside_the_other_work_is_told_as_such(tmp_path, monkeypatch):
-    path = written(tmp_path / "tap.wav", wav_bytes(sound(48_000), 48_000, 16))
-
-    def gone(path):
-        raise UnreadableRecording(f"{path}: is not there")
-
-    monkeypatch.setattr("tapscan.workflow.listen.HASHED_BYTES", 0)
-    monkeypatch.setattr("tapscan.workflow.listen.sha256_of", gone)
-    for jobs in (1, 2):
-        (found,) = listen_all([str(path)], Settings(), Workers(jobs))
-        assert isinstance(found, UnreadableRecording) and "is not there" in str(found)
 
 
 def test_a_folder_and_a_file_that_the_system_will_not_even_look_for_are_told_as_such(tmp_path):
