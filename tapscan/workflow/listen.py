@@ -7,6 +7,7 @@
 Memory: the envelope of a recording, a few bytes a millisecond. The strikes are read again one by one (cutting.py).
 """
 
+import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, suppress
 from dataclasses import dataclass, replace
@@ -29,7 +30,6 @@ from tapscan.signal.strikes.detect import (
     clipped,
     find_strikes,
     hop_samples,
-    imported,
 )
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
@@ -87,8 +87,9 @@ def listen_all(
     sources: list[SoundSource | UnreadableRecording] = []
     found = [_Found() for _ in paths]
     owners: list[tuple[_Found, SoundSource]] = []
+    hashing: list[_Hashing] = []
 
-    def work() -> Iterator[_Piece | Path]:
+    def work() -> Iterator[_Piece]:
         for number, path in enumerate(paths):
             workers.progress("reading", number, len(paths))
             sources.append(source := _opened(path, stack, hashed=bool(known)))
@@ -97,9 +98,8 @@ def listen_all(
             if source.sha256 in known:
                 found[number].add(known[source.sha256], source)
                 continue
-            for module in imported(source.frames // hop_samples(source.sample_rate_hz)):
-                workers.later(module)
-            for one in _work(source, settings):
+            hashing.extend(_hashing(found[number], source, workers))
+            for one in _pieces(source, settings):
                 if source.spooled:  # no other process can reach it
                     found[number].add(_done(one), source)
                 else:
@@ -109,6 +109,8 @@ def listen_all(
     for place, answer in enumerate(workers.each(_done, work())):
         mine, source = owners[place]
         mine.add(answer, source)
+    for one in hashing:
+        one.take()
     workers.progress("reading", len(paths), len(paths))
     return [_heard(p, s, f, settings) for p, s, f in zip(paths, sources, found, strict=True)]
 
@@ -133,26 +135,58 @@ class _Piece:
     settings: Settings
 
 
-def _work(source: SoundSource, settings: Settings) -> Iterator[_Piece | Path]:
-    """The whole file where it is still to be hashed, and its pieces: alike for any count of workers, so that the figures are."""
-    if not source.sha256:
-        yield source.path
+def _pieces(source: SoundSource, settings: Settings) -> Iterator[_Piece]:
+    """Alike for any count of workers, so that the figures are."""
     step = PIECE_HOPS * hop_samples(source.sample_rate_hz)
     for start in range(0, source.frames, step):
         yield _Piece(source, start, min(source.frames, start + step), settings)
 
 
-def _done(piece: _Piece | Path) -> _Answer:
-    """All that is to be told where the piece is the whole recording, else its envelope; or a file's SHA-256."""
+def _done(piece: _Piece) -> _Answer:
+    """All that is to be told where the piece is the whole recording, else its envelope."""
     try:
-        if isinstance(piece, Path):
-            return sha256_of(piece)
         source = piece.source
         envelope = _envelope_of(piece)
         whole = piece.stop - piece.start == source.frames
         return _told(source, envelope, piece.settings) if whole else envelope
     except UnreadableRecording as problem:
         return problem
+
+
+class _Hashing(threading.Thread):
+    """Beside all other work: whichever process took it would leave the others without work for as long as it takes, or with more than their share."""
+
+    def __init__(self, found: "_Found", source: SoundSource) -> None:
+        super().__init__(daemon=True)  # Ctrl-C waits for nobody
+        self.found, self.source = found, source
+        self.answer: str | Exception = ""
+
+    def run(self) -> None:
+        """In a thread, or at once where there is no other process."""
+        try:
+            self.answer = sha256_of(self.source.path)
+        except Exception as problem:
+            self.answer = problem
+
+    def take(self) -> None:
+        """Wait for it. What went wrong is raised here, and not in a thread of which nobody hears."""
+        if self.ident:
+            self.join()
+        if isinstance(self.answer, Exception) and not isinstance(self.answer, UnreadableRecording):
+            raise self.answer
+        self.found.add(self.answer, self.source)
+
+
+def _hashing(found: "_Found", source: SoundSource, workers: Workers) -> list[_Hashing]:
+    """Where the SHA-256 is not known yet."""
+    if source.sha256:
+        return []
+    one = _Hashing(found, source)
+    if workers.others:
+        one.start()
+    else:
+        one.run()
+    return [one]
 
 
 _ahead: dict[tuple[Any, ...], Envelope] = {}
@@ -167,8 +201,7 @@ def listen_ahead(guess: tuple[Sequence[str], int, int]) -> Iterator[None]:
         ):  # to decode the others takes long, and no other process may keep them
             continue
         with suppress(UnreadableRecording), open_sound(path, "") as source:
-            pieces = (p for p in _work(source, Settings()) if isinstance(p, _Piece))
-            for piece in islice(pieces, mine, MOST_AHEAD, others):
+            for piece in islice(_pieces(source, Settings()), mine, MOST_AHEAD, others):
                 _ahead[_key(piece)] = _measured(piece)
                 yield
 

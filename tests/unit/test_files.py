@@ -2,7 +2,6 @@
 
 import os
 import struct
-from hashlib import sha256
 from pathlib import Path
 
 import numpy as np
@@ -73,13 +72,6 @@ def test_sixteen_bits_are_libsndfiles_figures_to_the_last_digit(tmp_path):
     path = written(tmp_path / "tap.wav", wav_bytes(sound(48_000), 48_000, 16))
     with open_sound(path) as source:
         assert np.array_equal(source.read(0, source.frames), soundfile.read(path, dtype="float64", always_2d=True)[0])
-
-
-def test_what_is_hashed_beside_the_other_work_has_the_hash_of_its_bytes(tmp_path, monkeypatch):
-    path = written(tmp_path / "tap.wav", wav_bytes(sound(48_000), 48_000, 16))
-    monkeypatch.setattr("tapscan.workflow.listen.HASHED_BYTES", 0)
-    heard = listen(str(path), Settings())
-    assert heard.source.sha256 == heard.recording.sha256 == sha256(path.read_bytes()).hexdigest()
 
 
 def test_a_folder_and_a_file_that_the_system_will_not_even_look_for_are_told_as_such(tmp_path):

@@ -12,7 +12,8 @@ import scipy.special
 from tapscan.signal.fit.fast_length import down_from, up_from
 from tapscan.signal.fit.lapack import inverse, strongest
 from tapscan.signal.plate.special import beyond, digamma, student, tetragamma, trigamma
-from tapscan.signal.strikes.running import largest_on_end, low_around, mean_around, median_after
+from tapscan.signal.strikes import running
+from tapscan.signal.strikes.running import by_turns, largest_on_end, low_around, mean_around, median_after
 
 LENGTHS = (1, 2, 5, 30, 200, 4000)
 MANY = (1, 2, 3, 5, 9, 24, 30)
@@ -35,11 +36,35 @@ def test_running_filters() -> None:
                 assert np.array_equal(largest_on_end(x, many), largest), (n, many)
 
 
-def test_a_low_rank_is_the_same_of_a_short_signal_and_of_a_long_one() -> None:
-    x = noise(4000)
-    short = low_around(x, 10, 500)
-    assert np.array_equal(short, low_around(x, 10, 500, long=100))
-    assert np.array_equal(short, scipy.ndimage.percentile_filter(x, 10, size=500, mode="reflect"))
+def test_a_low_rank_is_the_same_whichever_part_of_scipy_there_is(monkeypatch) -> None:
+    found = [low_around(noise(n), 10, many) for n in (4000, 501) for many in (500, 41)]
+    asked = [
+        scipy.ndimage.percentile_filter(noise(n), 10, size=many, mode="reflect")
+        for n in (4000, 501)
+        for many in (500, 41)
+    ]
+    assert running._of_scipy() is not None
+    monkeypatch.setattr(running, "_of_scipy", lambda: None)
+    own = [low_around(noise(n), 10, many) for n in (4000, 501) for many in (500, 41)]
+    monkeypatch.setattr(running, "LONG", 100)
+    public = [low_around(noise(n), 10, many) for n in (4000, 501) for many in (500, 41)]
+    for others in (found, own, public):
+        assert all(np.array_equal(a, b) for a, b in zip(asked, others, strict=True))
+
+
+def test_a_rank_that_scipy_gives_otherwise_than_it_did_is_not_taken(monkeypatch) -> None:
+    class Changed:
+        def __init__(self, does) -> None:
+            self.rank_filter = does
+
+    def shifted(values, rank, many, found, *_) -> None:
+        found[many // 2 - 1 :][: len(values) - many + 1] = by_turns(values, rank, many)
+
+    def fewer(values, rank) -> None: ...
+
+    for module in (Changed(shifted), Changed(fewer), object(), None):
+        monkeypatch.setattr(running, "compiled", lambda *_, module=module: module)
+        assert running._of_scipy.__wrapped__() is None
 
 
 def test_lengths_that_transforms_take_fast() -> None:

@@ -8,33 +8,15 @@ The rest of scipy.linalg, which takes longer to import than a tap takes to read,
 files where it has kept them so far; else all of it is imported. The figures are the same.
 """
 
-import sys
 from importlib import import_module
-from importlib.machinery import PathFinder
-from importlib.util import module_from_spec
-from pathlib import Path
-from typing import Any
 
 import numpy as np
-import scipy
 
 from tapscan.records import ComplexArray, FloatArray
+from tapscan.signal.fit.compiled import compiled
 
-
-def _routines(short: str, public: str) -> Any:
-    """One compiled module of scipy.linalg, as a later import of scipy.linalg finds it again."""
-    name = f"scipy.linalg.{short}"
-    if name in sys.modules:
-        return sys.modules[name]
-    spec = PathFinder.find_spec(name, [str(Path(scipy.__file__).parent / "linalg")])
-    if spec is None or spec.loader is None:
-        return import_module(f"scipy.linalg.{public}")
-    sys.modules[name] = module = module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-blas, lapack = _routines("_fblas", "blas"), _routines("_flapack", "lapack")
+blas = compiled("linalg", "_fblas") or import_module("scipy.linalg.blas")
+lapack = compiled("linalg", "_flapack") or import_module("scipy.linalg.lapack")
 
 
 def strongest(matrix: ComplexArray, many: int) -> tuple[FloatArray, ComplexArray]:

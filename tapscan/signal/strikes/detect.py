@@ -3,7 +3,6 @@
     EnvelopeMeter        fed with blocks, keeps power per millisecond and channel
     Envelope.put         one piece of a recording after the other
     find_strikes(...)    spans (onset, end) of one channel, with the faults seen in the envelope
-    imported(hops)       modules that it imports for so long a recording
     onset_sample(...)    the onset within a short stretch of samples, to a fraction of a millisecond
     clipped(...)         whether a stretch holds flattened peaks
 
@@ -23,7 +22,7 @@ from numpy.typing import NDArray
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.strikes.hop_power import HopPower
-from tapscan.signal.strikes.running import LONG, OF_SCIPY, largest_on_end, low_around, mean_around, median_after
+from tapscan.signal.strikes.running import largest_on_end, low_around, mean_around, median_after
 
 HOP_S = 0.001
 SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
@@ -142,11 +141,6 @@ class NoiseFloor:
     def at(self, hops: NDArray[np.intp]) -> FloatArray:
         """The same of any hops."""
         return np.interp(hops.astype(float), self.middles, self.means) + TINY
-
-
-def imported(hops: int) -> list[str]:
-    """While others listen there is time for it."""
-    return [OF_SCIPY] if hops * HOP_S / COARSE_S > LONG else []
 
 
 def find_strikes(envelope: Envelope, channel: int, settings: Settings) -> list[Span]:

@@ -1,18 +1,20 @@
 """Power of the sound above rumble, and of the change of what lies under the knock's end, hop by hop: what taps are found by.
 
     HopPower(hop, rate, channels)
-        .of(x, zero)   the next (channels, hops x hop) samples, and what counts as silence; (channels, 2, hops) mean squares
+        .of(x, zero)   the next (channels, hops x hop) samples, and what they stand at in silence; (channels, 2, hops) mean squares
 
 Both filters are second-order Butterworth (bilinear transform with the cut in its place; Oppenheim and Schafer, Discrete-Time Signal
-Processing; from memory), each written as k x[n] + Re c r[n] with one complex pole, r[n] = p r[n-1] + x[n]. A stretch of sound then needs one
-product of matrices: its samples and what poles and last sample carry over, times the response to each. From stretch to stretch the poles
-go on by themselves, a banded triangular system that BLAS solves. Some times faster than sample by sample, and scipy.signal, which a test holds
-it against, takes a third of a second to import.
+Processing; from memory), each written as k x[n] + Re c r[n] with one complex pole, r[n] = p r[n-1] + x[n]. A stretch of sound then is one
+product of matrices: its samples, and what poles and last sample carry over, times the response to each; its first half does not hear its second. A
+row is some stretches on end: what all of them carry over is gathered in one product, and from row to row the poles go on by themselves, a banded
+triangular system that BLAS solves. Some times faster than sample by sample, and scipy.signal, which a test holds it against, takes a third of a
+second to import.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -27,41 +29,51 @@ class HopPower:
     """State of both filters over several channels."""
 
     def __init__(self, hop: int, sample_rate_hz: int, channels: int) -> None:
-        self.hop = hop
-        self.stretch = _stretch(hop)
-        high = _Pole.butterworth(RUMBLE_HZ / sample_rate_hz, np.array([1.0, -2.0, 1.0]))
-        low = _Pole.butterworth(min(KNOCK_HZ / sample_rate_hz, 0.4), np.array([1.0, 2.0, 1.0]))
-        self._poles = np.array([high.p, low.p])
-        self._responses = np.hstack([high.responses(self.stretch, 0)[:, 1:], np.diff(low.responses(self.stretch, 1))])
-        back = self._poles[:, None] ** np.arange(self.stretch - 1, -1, -1)
-        self._gathering = np.concatenate([back.real, back.imag]).T.copy()
-        self._channels = [_Carried(np.zeros(2, dtype=complex)) for _ in range(channels)]
-        self._room = _Room(0, self.stretch, self._poles)
+        self._filters = _filters(hop, sample_rate_hz)
+        self._channels: list[_Carried | None] = [None] * channels
+        self._room = _Room(0, self._filters)
 
     def of(self, x: FloatArray, zero: FloatArray) -> FloatArray:
-        """Of sound above rumble, and of the change of its low part. zero : (channels, 1) a constant offset."""
-        many = x.shape[1] // self.stretch
-        if len(self._room.told) != many:
-            self._room = _Room(many, self.stretch, self._poles)
-        channels = zip(self._channels, x, zero[:, 0].tolist(), strict=True)
-        return np.stack([self._one(c, one.reshape(many, -1), offset) for c, one, offset in channels])
+        """Of sound above rumble, and of the change of its low part. zero : (channels, 1) a constant offset, at which the sound stood before it began."""
+        hops = x.shape[1] // self._filters.hop
+        if len(self._room.means) != hops:
+            self._room = _Room(hops, self._filters)
+        found = np.empty((len(x), 2, hops))
+        for i, (one, offset) in enumerate(zip(x, zero[:, 0].tolist(), strict=True)):
+            carried = self._channels[i] or _Carried(offset / (1 - self._filters.poles), offset)
+            found[i], self._channels[i] = self._one(carried, one)
+        return found
 
-    def _one(self, carried: _Carried, sound: FloatArray, offset: float) -> FloatArray:
-        """(2, hops) of one channel's (n, stretch) samples."""
-        room, q = self._room, self.stretch
-        told, poles = room.told, room.poles
-        x = np.subtract(sound, offset, out=told[:, :q])
-        told[0, -1], told[1:, -1] = carried.last, x[:-1, -1]
-        np.matmul(x, self._gathering, out=room.new)
-        poles[0], poles[1:].real, poles[1:].imag = carried.poles, room.new[:, :2], room.new[:, 2:]
+    def _one(self, carried: _Carried, x: FloatArray) -> tuple[FloatArray, _Carried]:
+        """(2, hops) of one channel's samples, and what they leave to the next."""
+        filters, room = self._filters, self._room
+        after = self._carry(carried, x.reshape(-1, filters.row))
+        sound, half = x.reshape(-1, filters.stretch), filters.stretch // 2
+        np.matmul(sound[:, :half], filters.early, out=room.out[:, : 2 * half])
+        np.matmul(sound, filters.late, out=room.out[:, 2 * half :])
+        _add_product(room.carry.reshape(len(sound), -1), filters.ringing, room.out)
+        np.multiply(room.out, room.out, out=room.out)
+        np.matmul(room.out.reshape(len(room.means), -1), filters.mean, out=room.means)
+        return room.means.T, after
+
+    def _carry(self, before: _Carried, rows: FloatArray) -> _Carried:
+        """Fill in what each stretch finds carried over."""
+        filters, room = self._filters, self._room
+        np.matmul(rows, filters.gathering, out=room.carry)
+        room.poles[0], room.numbers[1:] = before.poles, room.carry[:, :4]
         for i, band in enumerate(room.bands):
-            poles[:, i] = blas.ztbsv(1, band, poles[:, i], lower=1, diag=1, overwrite_x=1)
-        told[:, q : q + 2], told[:, q + 2 : q + 4] = poles[:-1].real, poles[:-1].imag
-        carried.poles, carried.last = poles[-1].copy(), float(x[-1, -1])
-        np.matmul(told, self._responses, out=room.out)
-        parts = room.out.reshape(len(x), 2, q)
-        sums, each = np.einsum("nfi,nfi->fn", parts, parts), self.hop // q
-        return np.asarray(sum(sums[:, i::each] for i in range(each)) / self.hop)
+            blas.ztbsv(1, band, room.poles.reshape(-1), incx=2, offx=i, lower=1, diag=1, overwrite_x=1)
+        room.first[:, :4] = room.numbers[:-1]
+        room.first[0, 4], room.first[1:, 4] = before.last, room.carry[:-1, 4]
+        after = _Carried(room.poles[-1].copy(), float(room.carry[-1, 4]))
+        room.carry[:, :5] = 0.0
+        _add_product(room.first, filters.onward, room.carry)
+        return after
+
+
+def _add_product(a: FloatArray, b: FloatArray, to: FloatArray) -> None:
+    """To `to`, in its place; each in one piece, row by row."""
+    blas.dgemm(1.0, b.T, a.T, 1.0, to.T, overwrite_c=1)
 
 
 @dataclass
@@ -69,21 +81,73 @@ class _Carried:
     """What one block leaves to the next."""
 
     poles: ComplexArray  # (2,)
-    last: float = 0.0  # sample
+    last: float  # sample
+
+
+@dataclass(frozen=True, eq=False)
+class _Filters:
+    """What depends on the rate alone. Five numbers are carried over: Re, Im of the high filter's pole, Re, Im of the low one's, the last sample."""
+
+    hop: int
+    stretch: int
+    row: int
+    poles: ComplexArray  # (2,)
+    gathering: FloatArray  # (row, stretches x 5): what the row's samples leave; its end's in the first five places
+    onward: FloatArray  # (5, stretches x 5): what was carried to the row reaches each of its stretches
+    early: FloatArray  # (half a stretch, 2 x half a stretch): both filters' answers to samples, in the first half
+    late: FloatArray  # (stretch, 2 x the other half)
+    ringing: FloatArray  # (5, 2 x stretch): to what is carried over, in both halves
+    mean: FloatArray  # (2 x hop, 2)
+
+
+@lru_cache(maxsize=4)
+def _filters(hop: int, sample_rate_hz: int) -> _Filters:
+    stretch = _divisor(hop, 1, 16)  # longer ones cost more products, shorter ones more to carry over
+    row, half = _divisor(hop, stretch, 48), stretch // 2
+    high = _Pole.butterworth(RUMBLE_HZ / sample_rate_hz, np.array([1.0, -2.0, 1.0]))
+    low = _Pole.butterworth(min(KNOCK_HZ / sample_rate_hz, 0.4), np.array([1.0, 2.0, 1.0]))
+    answers = high.responses(stretch, 0)[:, 1:], np.diff(low.responses(stretch, 1))
+    early, late = (np.hstack([a[:, part] for a in answers]) for part in (slice(half), slice(half, None)))
+    which = np.repeat([0, 1, 0, 1], [half, half, stretch - half, stretch - half])
+    mean = np.tile(np.eye(2)[which] / hop, (hop // stretch, 1))
+    poles = np.array([high.p, low.p])
+    gathering, onward = _gathered(poles, stretch, row)
+    ringing = np.hstack([early, late])[stretch:]
+    return _Filters(
+        hop, stretch, row, poles, gathering, onward, early[:half].copy(), late[:stretch].copy(), ringing, mean
+    )
+
+
+def _divisor(of: int, by: int, near: int) -> int:
+    """The divisor of `of`, itself a multiple of `by`, that is nearest to `near` on a logarithmic scale."""
+    return min((n for n in range(by, of + 1, by) if of % n == 0), key=lambda n: abs(np.log(n / near)))
+
+
+def _gathered(poles: ComplexArray, stretch: int, row: int) -> tuple[FloatArray, FloatArray]:
+    """What a row's samples leave at each of its stretches, and what is carried to the row leaves there."""
+    many = row // stretch
+    gathering, onward = np.zeros((row, many, 5)), np.zeros((5, many, 5))
+    onward[4, 0, 4] = 1.0
+    for i in range(many):
+        heard = i * stretch or row  # in the first place stands what the whole row leaves
+        back = poles ** np.arange(heard - 1, -1, -1)[:, None]
+        gathering[:heard, i, :4] = back.view(float)
+        gathering[heard - 1, i, 4] = 1.0
+        for k, turn in enumerate(poles ** (i * stretch)):
+            onward[2 * k : 2 * k + 2, i, 2 * k : 2 * k + 2] = [[turn.real, turn.imag], [-turn.imag, turn.real]]
+    return gathering.reshape(row, -1), onward.reshape(5, -1)
 
 
 class _Room:
-    """To work in, for blocks of n stretches: taken once, since memory that is new costs as much as the work. Five are carried over: two poles, complex, and a sample."""
+    """To work in, for blocks of so many hops: taken once, since memory that is new costs as much as the work."""
 
-    def __init__(self, n: int, stretch: int, poles: ComplexArray) -> None:
-        self.told, self.out = np.empty((n, stretch + 5)), np.empty((n, 2 * stretch))
-        self.new, self.poles = np.empty((n, 4)), np.empty((n + 1, 2), dtype=complex, order="F")
-        self.bands = [np.asfortranarray(np.full((2, n + 1), -(p**stretch))) for p in poles]
-
-
-def _stretch(hop: int) -> int:
-    """The divisor of a hop nearest to 24 samples: more cost more products, fewer more steps between stretches."""
-    return min((n for n in range(1, hop + 1) if hop % n == 0), key=lambda n: abs(np.log(n / 24)))
+    def __init__(self, hops: int, filters: _Filters) -> None:
+        rows, many = hops * filters.hop // filters.row, filters.row // filters.stretch
+        self.out, self.means = np.empty((rows * many, 2 * filters.stretch)), np.empty((hops, 2))
+        self.carry, self.first = np.empty((rows, many * 5)), np.empty((rows, 5))
+        self.poles = np.empty((rows + 1, 2), dtype=complex)
+        self.numbers = self.poles.view(float)
+        self.bands = [np.asfortranarray(np.full((2, rows + 1), -(p**filters.row))) for p in filters.poles]
 
 
 class _Pole:
@@ -109,6 +173,6 @@ class _Pole:
         for i in range(n):
             out[i, 1 + i :] = ringing[: n - i].real
             out[i, 1 + i] += self.k
-        out[n + place], out[n + 2 + place] = ringing.real, -ringing.imag
+        out[n + 2 * place], out[n + 2 * place + 1] = ringing.real, -ringing.imag
         out[-1, 0] = self.k
         return out

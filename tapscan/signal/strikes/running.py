@@ -4,13 +4,17 @@ mean_around(x, many)            mean of so many values around each, the ends hel
 largest_on_end(x, many)         largest of each so many on end
 median_after(x, many)           median of each value and those that follow, zeros after the end
 low_around(x, percent, many)    rank of so many values around each, the ends mirrored
+by_turns(x, rank, many)         rank of each so many values on end
 """
 
 from bisect import bisect_left, insort
+from collections.abc import Callable
+from functools import cache
 
 import numpy as np
 
 from tapscan.records import FloatArray
+from tapscan.signal.fit.compiled import compiled
 
 
 def mean_around(x: FloatArray, many: int) -> FloatArray:
@@ -35,21 +39,50 @@ def median_after(x: FloatArray, many: int) -> FloatArray:
     return np.partition(windows, many // 2, axis=1)[:, many // 2]
 
 
-LONG, OF_SCIPY = 30_000, "scipy.ndimage"  # from so many values on its import is worth while
+LONG = 30_000  # from so many values on the import of all of scipy.ndimage is worth while
 
 
-def low_around(x: FloatArray, percent: float, many: int, long: int = LONG) -> FloatArray:
-    """(n,) the value that so many percent of those around it stand below. long : more are left to scipy."""
-    if len(x) > long:
+def low_around(x: FloatArray, percent: float, many: int) -> FloatArray:
+    """(n,) the value that so many percent of those around it stand below."""
+    before, rank = many // 2, int(many * percent / 100)
+    values = np.concatenate([x[:before][::-1], x, x[::-1][: many - 1 - before]])
+    own = _of_scipy()
+    if own is not None:
+        return own(values, rank, many)[before:][: len(x)]
+    if len(x) > LONG:
         from scipy.ndimage import percentile_filter
 
         return np.asarray(percentile_filter(x, percent, size=many, mode="reflect"))
-    before = many // 2
-    values = np.concatenate([x[:before][::-1], x, x[::-1][: many - 1 - before]]).tolist()
-    rank, inside = int(many * percent / 100), sorted(values[:many])
+    return by_turns(values, rank, many)
+
+
+def by_turns(values: FloatArray, rank: int, many: int) -> FloatArray:
+    """(n - many + 1,) value of this rank among each so many on end."""
+    told = values.tolist()
+    inside = sorted(told[:many])
     found = [inside[rank]]
-    for old, new in zip(values, values[many:], strict=False):
+    for old, new in zip(told, told[many:], strict=False):
         del inside[bisect_left(inside, old)]
         insort(inside, new)
         found.append(inside[rank])
     return np.array(found)
+
+
+@cache
+def _of_scipy() -> Callable[[FloatArray, int, int], FloatArray] | None:
+    """(n,) with the value of this rank among so many around each: the file that scipy.ndimage keeps it in, where that answers as it has so far."""
+    module = compiled("ndimage", "_rank_filter_1d")
+    if module is None:
+        return None
+
+    def ranked(values: FloatArray, rank: int, many: int) -> FloatArray:
+        found = np.empty(len(values))
+        module.rank_filter(values, rank, many, found, 2, 0.0, 0)  # 2: mirrored at the ends, which are cut off
+        return found
+
+    tried = np.cos(np.arange(40.0) ** 2)
+    try:
+        answers = ranked(tried, 1, 10)
+    except (AttributeError, TypeError):  # of a scipy that asks otherwise
+        return None
+    return ranked if np.array_equal(answers[5:36], by_turns(tried, 1, 10)) else None
