@@ -30,6 +30,7 @@ from tapscan.workers import cores
 from tapscan.workers.memory import keep_freed
 from tests.browser import browser  # noqa: F401  a fixture of all
 from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
+from tests.registers import made_alike  # noqa: F401  a fixture of all
 
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test begins compiles all modules again
 sys.dont_write_bytecode = False
