@@ -15,8 +15,7 @@ os.environ["TAPSCAN_JOBS"] = "1"  # tests run side by side already; those of `--
 IN_MEMORY, ROOM_BYTES = "/dev/shm", 4 << 30
 if "TMPDIR" not in os.environ and os.access(IN_MEMORY, os.W_OK) and shutil.disk_usage(IN_MEMORY).free > ROOM_BYTES:
     os.environ["TMPDIR"] = IN_MEMORY  # the tests kill processes, not the power: nothing need reach a disk
-    tempfile.tempdir = None
-os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="tapscan-tests-")
+os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="tapscan-tests-", dir=os.environ.get("TMPDIR"))
 # the processes of one run share what may be made again: plate models, lists of fonts
 if "PYTEST_XDIST_WORKER" not in os.environ:
     os.environ["XDG_CACHE_HOME"] = os.environ["XDG_CONFIG_HOME"]
@@ -32,6 +31,7 @@ from tests.browser import browser  # noqa: F401  a fixture of all
 from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
 from tests.registers import made_alike  # noqa: F401  a fixture of all
 
+tempfile.tempdir = None  # it was asked for before this file was read
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test begins compiles all modules again
 sys.dont_write_bytecode = False
 keep_freed()
