@@ -64,6 +64,12 @@ def pytest_collection_finish() -> None:
     gc.set_threshold(20_000, 20, 20)
 
 
+def pytest_unconfigure() -> None:
+    """Pytest looks for what only the last garbage would tell; what one of several processes finds then, nobody is told."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        gc.freeze()
+
+
 @pytest.fixture(scope="session")
 def _users(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("users")
