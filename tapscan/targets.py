@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 HANDLES = ("/dev/", "/proc/")  # what lies there is an open handle or a device, also where it leads to a plain file
+IN_MEMORY = "/dev/shm/"  # but here are plain files, kept in memory
 
 
 def write_text(path: Path, text: str) -> None:
@@ -34,7 +35,7 @@ def write_bytes(path: Path, data: bytes) -> None:
 def whole_file(path: Path) -> Iterator[BinaryIO]:
     """An open file to write to. Raises OSError; after any error a plain file is as it was."""
     there = _status(path)
-    if (there and not stat.S_ISREG(there.st_mode)) or str(path.absolute()).startswith(HANDLES):
+    if (there and not stat.S_ISREG(there.st_mode)) or _is_handle(os.path.normpath(path.absolute())):
         with os.fdopen(os.open(path, os.O_WRONLY | os.O_APPEND), "wb") as file:
             yield file
         return
@@ -42,6 +43,10 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
     with _beside(Path(os.path.realpath(path)), there) as file:
         yield file
+
+
+def _is_handle(path: str) -> bool:
+    return path.startswith(HANDLES) and not path.startswith(IN_MEMORY)
 
 
 def _status(path: Path) -> os.stat_result | None:

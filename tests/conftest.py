@@ -12,7 +12,10 @@ from pathlib import Path
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, and for the commands the tests start
 os.environ["TAPSCAN_JOBS"] = "1"  # tests run side by side already; those of `--jobs` say how many
-os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="tapscan-tests-")
+# in memory where it has 4 GiB free: the tests kill processes, not the power, so nothing need reach a disk
+if "TMPDIR" not in os.environ and os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 4 << 30:
+    os.environ["TMPDIR"] = "/dev/shm"
+os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="tapscan-tests-", dir=os.environ.get("TMPDIR"))
 # the processes of one run share what may be made again: plate models, lists of fonts
 if "PYTEST_XDIST_WORKER" not in os.environ:
     os.environ["XDG_CACHE_HOME"] = os.environ["XDG_CONFIG_HOME"]
@@ -26,7 +29,9 @@ from tapscan.workers import cores
 from tapscan.workers.memory import keep_freed
 from tests.browser import browser  # noqa: F401  a fixture of all
 from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
+from tests.registers import made_alike  # noqa: F401  a fixture of all
 
+tempfile.tempdir = None  # it was asked for before this file was read
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every process that a test begins compiles all modules again
 sys.dont_write_bytecode = False
 keep_freed()
@@ -57,6 +62,12 @@ def pytest_collection_finish() -> None:
     gc.collect()
     gc.freeze()
     gc.set_threshold(20_000, 20, 20)
+
+
+def pytest_unconfigure() -> None:
+    """Pytest looks for what only the last garbage would tell; what one of several processes finds then, nobody is told."""
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        gc.freeze()
 
 
 @pytest.fixture(scope="session")

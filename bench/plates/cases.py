@@ -3,12 +3,13 @@
 ``Flaw``             what is wrong, in words and numbers
 ``edge_crack_compliance``  rotation per moment of an edge crack in a bar
 ``Case``, ``solve_case``   modes of the pattern with one flaw
+``opened_case``      the same before its modes are solved
 ``shipped_flaws``, ``many_flaws``   the flaws in the package's tables, and at every crack line of a pattern
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -105,6 +106,9 @@ class Case:
     hinge_stiffness_n: np.ndarray
 
 
+NO_MODES = Modes(np.empty(0), np.empty((0, 0)))
+
+
 def edge_crack_compliance(depth_share: float, thickness_m: float) -> float:
     """C E I of an edge crack in m: relative rotation is C times the moment.
 
@@ -164,23 +168,29 @@ def _reach_m(flaw: Flaw, line_m: float) -> float:
 
 def solve_case(pattern: Pattern, mesh: PlateMesh, flaw: Flaw, count: int) -> Case:
     """Modes of a pattern with a flaw; ``count`` includes the rigid motions of all loose parts."""
+    opened = opened_case(pattern, mesh, flaw)
+    return replace(opened, modes=solve_modes(opened.system, count))
+
+
+def opened_case(pattern: Pattern, mesh: PlateMesh, flaw: Flaw) -> Case:
+    """A pattern opened at a flaw and assembled, no mode solved."""
     field = field_of(pattern, mesh, chill_of(pattern, flaw) if flaw.kind == "chill" else None)
     sides = cut_sides(mesh, flaw)
     empty = np.empty((2, 0), dtype=int)
     if not sides.size:
         system = assemble(make_mesh(mesh.points_m, mesh.triangles), field)
-        return Case(flaw, system, solve_modes(system, count), empty, np.empty(0))
+        return Case(flaw, system, NO_MODES, empty, np.empty(0))
     n_points = mesh.points_m.shape[1]
     triangles, origin = split(mesh.triangles, n_points, sides)
     opened = make_mesh(mesh.points_m[:, origin], triangles)
     if flaw.kind != "depth":
         system = assemble(opened, field)
-        return Case(flaw, system, solve_modes(system, count), empty, np.empty(0))
+        return Case(flaw, system, NO_MODES, empty, np.empty(0))
     hinges = find_hinges(opened, origin, sides)
     stiffness = _part_depth(opened, hinges, field, mesh, flaw.size)
     copies = np.nonzero(np.arange(len(origin)) >= n_points)[0]
     system = assemble(opened, field, np.stack([origin[copies], copies]), hinges, stiffness)
-    return Case(flaw, system, solve_modes(system, count), hinges, stiffness)
+    return Case(flaw, system, NO_MODES, hinges, stiffness)
 
 
 def find_hinges(opened: MeshTri, origin: np.ndarray, sides: np.ndarray) -> np.ndarray:

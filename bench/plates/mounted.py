@@ -21,7 +21,7 @@ from scipy import linalg, sparse
 from scipy.sparse import linalg as splinalg
 from shapely.geometry import LineString, Point
 
-from bench.plates.cases import SOUND, Case, Flaw, solve_case
+from bench.plates.cases import SOUND, Case, Flaw, opened_case
 from bench.plates.lanczos import lowest_modes
 from bench.plates.layout import inward_at, on_edge
 from bench.plates.mesh import PlateMesh
@@ -133,7 +133,7 @@ def mounted_arrays(
     stiff = _xy([f for f in fixings if f.description in STIFF])
     rows = []
     for flaw in flaws:
-        case = solve_case(pattern, mesh, flaw, 8)  # opened and assembled; its modes are solved anew
+        case = opened_case(pattern, mesh, flaw)
         case = replace(case, modes=_with_give(case, count, stiff))
         at = point_rows(replace(case.system, tie=None), _xy(fixings)) @ case.modes.vectors
         rows.append(case_arrays(pattern, mesh, case) | {"fixing_shape": at.T.astype(np.float32)})
@@ -148,7 +148,7 @@ def mounted_arrays(
 
 def held_direct(pattern: Pattern, mesh: PlateMesh, flaw: Flaw, stiffness_n_m: np.ndarray, count: int) -> np.ndarray:
     """(count,) Hz of the plate on springs to the ground at every fixing, on the whole mesh."""
-    system = solve_case(pattern, mesh, flaw, 8).system
+    system = opened_case(pattern, mesh, flaw).system
     rows = point_rows(system, _xy(fixings_of(pattern)))
     held = replace(system, stiffness=(system.stiffness + rows.T @ sparse.diags(stiffness_n_m) @ rows).tocsc())
     sigma = -((2 * np.pi * SHIFT_HZ) ** 2)

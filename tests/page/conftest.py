@@ -22,6 +22,7 @@ from tapscan.register.database import Register, open_register
 from tests.register.conftest import template  # noqa: F401  a fixture
 
 KEY = "k" * 43
+NO_TLS = False  # the page is reached by http: a client need not read all authorities' certificates before it begins
 
 
 @dataclass
@@ -42,10 +43,8 @@ class Site:
 
     def client(self, **more: Any) -> httpx.Client:
         """A browser's worth of headers: cookie and Origin."""
-        headers = {"origin": self.address}
-        return httpx.Client(
-            base_url=self.address, cookies={"tapscan": self.door.cookie}, headers=headers, timeout=60, **more
-        )
+        given = {"cookies": {"tapscan": self.door.cookie}, "headers": {"origin": self.address}, "verify": NO_TLS}
+        return httpx.Client(base_url=self.address, timeout=60, **given, **more)
 
     def post(self, client: httpx.Client, address: str, **fields: Any) -> httpx.Response:
         return client.post(address, data={"token": self.door.token, **fields})

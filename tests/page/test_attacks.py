@@ -16,6 +16,7 @@ from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate, find_plate, list_plates
 from tests.every import each
 from tests.page.asking import host, raw, request, status
+from tests.page.conftest import NO_TLS
 
 REFUSED = range(400, 500)
 EVIL = "http://evil.example"
@@ -54,7 +55,7 @@ def put(address: str, content: bytes, **headers: str) -> Attack:
 
 
 def without_cookie(site: Any) -> int:
-    return httpx.get(site.address).status_code
+    return httpx.get(site.address, verify=NO_TLS).status_code
 
 
 def cookie(value: str) -> Attack:
@@ -108,8 +109,8 @@ ATTACKS: dict[str, Attack] = {
     "nobody's cookie": without_cookie,
     "a guessed cookie": cookie("0" * 64),
     "a cookie of odd letters": cookie('"\\303\\244"'),
-    "a guessed key": lambda s: httpx.get(f"{s.address}/?key=guess").status_code,
-    "a key of odd letters": lambda s: httpx.get(f"{s.address}/?key=%ff%00%c3%a4").status_code,
+    "a guessed key": lambda s: httpx.get(f"{s.address}/?key=guess", verify=NO_TLS).status_code,
+    "a key of odd letters": lambda s: httpx.get(f"{s.address}/?key=%ff%00%c3%a4", verify=NO_TLS).status_code,
     "a post from another site": with_headers("POST", "/plate/new", origin=EVIL),
     "a post from nowhere": with_headers("POST", "/plate/new", origin=""),
     "a post from a sandbox": with_headers("POST", "/plate/new", origin="null"),

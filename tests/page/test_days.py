@@ -17,6 +17,7 @@ import pytest
 from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate, find_plate
 from tapscan.register.scans import find_scan, list_scans
+from tests.page.conftest import NO_TLS
 from tests.register.conftest import put
 
 REAL = Path(__file__).parents[2] / "reference_recordings" / "real"
@@ -166,7 +167,10 @@ def killed(site: Any) -> Iterator[Any]:
         address = re.search(r"http://\S+", server.stdout.readline())[0]
         base = address.split("/?")[0]
         client = httpx.Client(
-            base_url=base, headers={"origin": base}, transport=httpx.HTTPTransport(retries=30), timeout=60
+            base_url=base,
+            headers={"origin": base},
+            transport=httpx.HTTPTransport(verify=NO_TLS, retries=30),
+            timeout=60,
         )
         assert client.get(address).status_code == 303
         return server, client

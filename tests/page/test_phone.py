@@ -12,6 +12,7 @@ from tapscan.page import invitations
 from tapscan.page.server import HERE, serve_phones
 from tapscan.register.plates import find_plate
 from tapscan.workflow.draft import find_draft
+from tests.page.conftest import NO_TLS
 
 PNG = b"\x89PNG\r\n\x1a\n" + bytes(64)
 WAV = Path(__file__).parents[2] / "reference_recordings" / "real"
@@ -35,6 +36,7 @@ def phone(address: str) -> httpx.Client:
         base_url=address.split("/p/", maxsplit=1)[0],
         headers={"origin": address.split("/p/", maxsplit=1)[0]},
         timeout=30,
+        verify=NO_TLS,
     )
 
 

@@ -64,7 +64,7 @@ def recordings():
 def until(what, seconds: float = 5.0) -> bool:
     limit = time.monotonic() + seconds
     while not what() and time.monotonic() < limit:
-        time.sleep(0.01)
+        time.sleep(0.03)
     return bool(what())
 
 

@@ -2,6 +2,8 @@
  *
  * Loaded with LD_PRELOAD by test_interrupted.py; a child process arms it. Modes: 0 count only; 1 kill -9 before the
  * n-th write; 2 kill -9 with half of the n-th write done; 3 from the n-th write on the disk is full.
+ * Watched, a process of mode 1 or 2 is not killed: it waits while another copies the folder, as a kill would leave it,
+ * and goes on to the next write but `step`.
  */
 #define _GNU_SOURCE
 #include <dlfcn.h>
@@ -9,17 +11,25 @@
 #include <fcntl.h>
 #include <signal.h>
 #include <stdarg.h>
+#include <stdlib.h>
 #include <sys/stat.h>
 #include <sys/types.h>
 #include <unistd.h>
 
-static long counted, stop_at;
-static int armed, mode;
+static long counted, stop_at, step;
+static int armed, mode, ask, go_on;
 
-void interrupt_arm(long at, int how) { counted = 0; stop_at = at; mode = how; armed = 1; }
+void interrupt_arm(long at, int how) { counted = 0; stop_at = at; mode = how; step = 0; armed = 1; }
+void interrupt_watch(long every, int ask_fd, int go_fd) { step = every; ask = ask_fd; go_on = go_fd; }
 long interrupt_count(void) { armed = 0; return counted; }
 
-static void die(void) { kill(getpid(), SIGKILL); for (;;) pause(); }
+static void die(void) {
+    if (!step) { kill(getpid(), SIGKILL); for (;;) pause(); }
+    char told = 0;
+    armed = 0;
+    if (write(ask, &told, 1) != 1 || read(go_on, &told, 1) != 1) abort();
+    stop_at += step; armed = 1;
+}
 
 /* 1: go on; 0: the disk is full; -1: write half, then die */
 static int next(int writes) {
@@ -35,12 +45,12 @@ static int next(int writes) {
 
 ssize_t write(int fd, const void *b, size_t n) {
     REAL(write); int go = fd > 2 ? next(1) : 1;
-    if (go < 0) { real(fd, b, n / 2); die(); }
+    if (go < 0) { ssize_t half = real(fd, b, n / 2); die(); return half + real(fd, (const char *)b + half, n - half); }
     return go ? real(fd, b, n) : -1;
 }
 ssize_t pwrite64(int fd, const void *b, size_t n, off64_t o) {
     REAL(pwrite64); int go = next(1);
-    if (go < 0) { real(fd, b, n / 2, o); die(); }
+    if (go < 0) { ssize_t half = real(fd, b, n / 2, o); die(); return half + real(fd, (const char *)b + half, n - half, o + half); }
     return go ? real(fd, b, n, o) : -1;
 }
 ssize_t pwrite(int fd, const void *b, size_t n, off_t o) { return pwrite64(fd, b, n, o); }

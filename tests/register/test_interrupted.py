@@ -160,6 +160,5 @@ def test_a_recording_killed_at_every_write_keeps_every_strike_it_showed(register
                     assert sha256_of(opened.folder / "files" / sha256[:2] / sha256) == sha256
                 assert check_register(opened).wrong == ()
             kept_so_far.append(len(kept))
-            shown = []
     assert kept_so_far[0] == 0 and kept_so_far[-1] == 2 and len(kept_so_far) > 20
     assert kept_so_far == sorted(kept_so_far)

@@ -14,12 +14,13 @@ from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
 from tapscan.errors import RegisterProblem
-from tapscan.register import database, migrating, sqlite_side
+from tapscan.register import database, migrating, setting, sqlite_side
 from tapscan.register.database import REVISION, make_register, open_register, revision_of
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.tables import metadata
 from tapscan.register.unfinished import undo, unfinished_scans
+from tests import registers
 from tests.cli.commands import run
 from tests.every import each
 from tests.register import built
@@ -40,6 +41,21 @@ def test_the_steps_lead_to_the_tables(register):
     script = ScriptDirectory.from_config(migrating._config())
     assert script.get_heads() == [REVISION]
     assert revision_of(register.folder) == REVISION
+
+
+def test_the_tests_own_registers_are_as_the_migrations_make_them(tmp_path, monkeypatch):
+    """Those after the first of a process come from its SQL (tests/registers.py)."""
+    make_register(tmp_path / "first")
+    true_step = registers.BY_MIGRATIONS
+    monkeypatch.setattr(registers, "BY_MIGRATIONS", lambda *_: pytest.fail("made by the migrations"))
+    alike = make_register(tmp_path / "alike")
+    monkeypatch.setattr(database, "take_step", true_step)
+    true = make_register(tmp_path / "true")
+    with alike.reading() as one, true.reading() as other:
+        assert registers.schema(one) == registers.schema(other) and len(registers.schema(one)) > 10
+        assert registers.rows(one) == registers.rows(other)
+        told = [setting.read(connection, setting.IDENTITY) for connection in (one, other)]
+    assert None not in told and len(set(told)) == 2 and {len(x) for x in told} == {32}
 
 
 def test_a_register_of_revision_0001_still_opens(tmp_path):

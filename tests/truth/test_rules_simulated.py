@@ -31,17 +31,17 @@ def closed_form(moved: dict[int, float], extra=None) -> Scan:
     """Eight stations, a soft and a hard tap each; modes in `moved` differ by so many ppm when hit hard."""
     rng = np.random.default_rng(11)
     time = np.arange(round(SECONDS * RATE)) / RATE
+    fading = np.exp(-DECAY[:, None] * time)
+    swing = {}
+    for word in ("soft", "hard"):
+        f = FREQUENCY * [1 + 1e-6 * moved.get(k, 0.0) * (word == "hard") for k in range(len(FREQUENCY))]
+        swing[word] = np.cos(2 * np.pi * f[:, None] * time)
     results = []
     for number in range(8):
         shape = rng.standard_normal(len(FREQUENCY))
         segments = []
         for word, force in (("soft", 0.03), ("hard", 0.3)):
-            f = FREQUENCY * [1 + 1e-6 * moved.get(k, 0.0) * (word == "hard") for k in range(len(FREQUENCY))]
-            x = (
-                force
-                * 0.05
-                * (shape[:, None] * np.exp(-DECAY[:, None] * time) * np.cos(2 * np.pi * f[:, None] * time)).sum(0)
-            )
+            x = force * 0.05 * (shape[:, None] * fading * swing[word]).sum(0)
             x = x + (extra(rng, time, force) if extra else 0.0) + 1e-5 * rng.standard_normal(len(time))
             noise = 1e-5 * rng.standard_normal(2000) + (extra(rng, np.arange(2000) / RATE, 0.0) if extra else 0.0)
             level = float(10 * np.log10(np.mean(x[: RATE // 2] ** 2)))

@@ -28,8 +28,18 @@ def test_a_still_plate_agrees_with_itself_and_keeps_its_figures():
     assert (own.widened_by, own.places_widened) == (1.0, False)
 
 
-def test_intervals_hold_while_a_plate_warms():
-    one = of_plate(Unit("plate warming", 11))
+@pytest.fixture(scope="module")
+def warming():
+    """What bench/self_scatter.py tells of a plate that warms, and the scan that it measured."""
+    measured, scans = simulated.measured_scan_of, []
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(simulated, "measured_scan_of", lambda *given: scans.append(measured(*given)) or scans[-1])
+        told = of_plate(Unit("plate warming", 11))
+    return told, scans[0]
+
+
+def test_intervals_hold_while_a_plate_warms(warming):
+    one, _ = warming
     assert one["widened"] and one["places"] > 1.2
     assert one["held"] / one["of"] >= 0.9  # .5 where places are not asked
     assert (
@@ -137,10 +147,9 @@ def test_the_middle_of_the_shared_shift_is_known_no_better_than_modes_agree():
     assert told == pytest.approx(np.full(100, 100 * true), rel=0.15)
 
 
-def test_comparisons_go_on_with_what_noise_makes():
+def test_comparisons_go_on_with_what_noise_makes(warming):
     """Their limits were chosen with it. The warming plate's modes are stated wider, and what a comparison takes is what it was."""
-    plates = [simulated.plate_of(11, 19.5 + k / 19, 0.003 * k / 19) for k in range(20)]
-    modes = simulated.measured_scan_of(plates, 11, 50.0, "pickup 1").modes
+    modes = warming[1].modes
     wide = [m for m in modes if m.widened[0] > 1]
     assert len(wide) > 0.5 * len(modes)
     assert all(m.noise_sd_hz * m.widened[0] == pytest.approx(m.frequency_sd_hz) for m in wide)

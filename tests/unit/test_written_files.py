@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import pytest
 
@@ -146,3 +147,11 @@ def test_an_open_handle_is_written_to():
     )
     done = subprocess.run([sys.executable, "-c", told], capture_output=True, text=True, check=False)
     assert (done.stdout, done.stderr) == ("taps", "")
+
+
+@pytest.mark.skipif(not os.access("/dev/shm", os.W_OK), reason="needs a folder in memory")
+def test_a_new_file_in_the_folder_in_memory_is_made():
+    """Under /dev, but neither a device nor an open handle."""
+    with TemporaryDirectory(dir="/dev/shm") as folder:
+        write_text(Path(folder) / "x.json", "taps")
+        assert [(p.name, p.read_text()) for p in Path(folder).iterdir()] == [("x.json", "taps")]
