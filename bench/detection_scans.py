@@ -16,10 +16,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 from threadpoolctl import threadpool_limits
 
-from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state
+from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state, room_response
 from bench.simulate.breathing import Breathing, Strike, breathing_taps
 from bench.simulate.nuisance import rattle
-from bench.simulate.room import Room, impulse_response, in_room
+from bench.simulate.room import in_room
 from tapscan.demo.plates import PlateModes, State, Table, draw_iron, plate_modes
 from tapscan.demo.taps import Damping, Tap, draw_force, make_tap, scale_to, snr_noise_rms
 from tapscan.records import Scan, Segment
@@ -37,6 +37,8 @@ SENSORS = ((PICKUP, 0.55), (QUIET, 0.2), (NEAR, 0.25))
 RATTLES, HUMS, TONES, UNEVEN = 0.15, 0.2, 0.1, 0.5  # shares of the plates
 BREATHING_REACH_M = 1e-6
 USUAL_PLACES = 20
+HUM_PARTIALS = (1, 2, 3, 4, 6)
+TAP_APART_S = 3.37
 
 
 @dataclass(frozen=True)
@@ -120,9 +122,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
             for t, s in zip(taps, strikes, strict=True)
         ]
     if around.setting.room_m is not None:
-        x, y = np.random.default_rng(around.room_seed).uniform([1.8, 1.4], [2.8, 2.4])
-        room = Room(0.6, source_m=(x, y, 1.1), microphone_m=(x, y, 1.1 + around.setting.room_m))
-        response = impulse_response(room, float(plate.rate_hz))
+        response = room_response(around.setting.room_m, around.room_seed, plate.rate_hz)
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     return scale_to(_noisy(taps, around, rng), 0.5), around
 
@@ -172,19 +172,22 @@ def _rattle(modes: PlateModes, tap: Tap, strike: Strike, around: Circumstances, 
 
 def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator) -> list[Tap]:
     """White noise at the setting's ratio, as much per hertz at every rate; hum and a room's tone that go on through all taps."""
-    rms = snr_noise_rms(taps, around.setting.snr_db)
-    count, rate = len(taps[0].samples), taps[0].sample_rate_hz
     strong = snr_noise_rms(taps, 0.0)
+    rms = strong * 10.0 ** (-around.setting.snr_db / 20.0)
+    count, rate = len(taps[0].samples), taps[0].sample_rate_hz
+    hum = strong * 10 ** (around.hum_db / 20)
+    partials = [(k * around.mains_hz, hum / k * np.exp(1j * k)) for k in HUM_PARTIALS if around.mains_hz]
+    if around.tone_hz:
+        partials.append((around.tone_hz, 10 * rms * np.sqrt(2)))
+    turn = 2j * np.pi * np.array([f for f, _ in partials])
+    waves = np.exp(np.outer(turn, np.arange(count) / rate))
     out = []
     for i, tap in enumerate(taps):
-        time = np.arange(count) / rate + i * 3.37
-        more = rms * np.sqrt(rate / RATE_HZ) * rng.standard_normal(count)
-        if around.mains_hz:
-            hum = sum(np.cos(2 * np.pi * k * around.mains_hz * time + k) / k for k in (1, 2, 3, 4, 6))
-            more = more + strong * 10 ** (around.hum_db / 20) * hum
-        if around.tone_hz:
-            more = more + 10 * rms * np.sqrt(2) * np.cos(2 * np.pi * around.tone_hz * time)
-        out.append(replace(tap, samples=tap.samples + more))
+        samples = tap.samples + rms * np.sqrt(rate / RATE_HZ) * rng.standard_normal(count)
+        if partials:
+            level = np.array([a for _, a in partials]) * np.exp(turn * i * TAP_APART_S)
+            samples += level.real @ waves.real - level.imag @ waves.imag
+        out.append(replace(tap, samples=samples))
     return out
 
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -118,17 +119,38 @@ def ring(
     ``bend`` : (n,), 1 and more reduces the envelope as a / (1 + bend (1 - exp(-decay t))), the closed form of a decay
     rate that grows with amplitude.
     """
-    step = pole / sample_rate_hz
-    n_blocks = -(-count // BLOCK)
-    inner = np.exp(np.outer(step, np.arange(BLOCK)))
-    outer = start * np.exp(np.outer(np.arange(n_blocks) * BLOCK, step))
+    turns = _turns((pole / sample_rate_hz).tobytes(), -(-count // BLOCK))
+    outer = start * turns.outer
     if bend is None or not bend.any():
-        return np.asarray((outer.real @ inner.real - outer.imag @ inner.imag).ravel()[:count])
-    edges = np.exp(np.outer(np.arange(n_blocks + 1) * BLOCK, step.real))
-    less = 1.0 / (1.0 + bend * (1.0 - edges))
-    slope = inner * (np.arange(BLOCK) / BLOCK)
-    total = (outer * less[:-1]) @ inner + (outer * np.diff(less, axis=0)) @ slope
-    return np.asarray(total.real.ravel()[:count])
+        return np.asarray((outer.real @ turns.real - outer.imag @ turns.imaginary).ravel()[:count])
+    less = 1.0 / (1.0 + bend * (1.0 - turns.edges))
+    straight, bent = outer * less[:-1], outer * np.diff(less, axis=0)
+    return np.asarray(
+        (
+            straight.real @ turns.real
+            - straight.imag @ turns.imaginary
+            + (bent.real @ turns.real - bent.imag @ turns.imaginary) * (np.arange(BLOCK) / BLOCK)
+        ).ravel()[:count]
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Turns:
+    """Of n modes: `real`, `imaginary` (n, BLOCK) within a block, `outer` (blocks, n) complex at its start, `edges` (blocks + 1, n) how far they have decayed there."""
+
+    real: np.ndarray
+    imaginary: np.ndarray
+    outer: np.ndarray
+    edges: np.ndarray
+
+
+@lru_cache(maxsize=4)  # all taps of a scan ring in the same modes
+def _turns(steps: bytes, blocks: int) -> _Turns:
+    step = np.frombuffer(steps, dtype=complex)
+    inner = np.exp(np.outer(step, np.arange(BLOCK)))
+    outer = np.exp(np.outer(np.arange(blocks) * BLOCK, step))
+    edges = np.exp(np.outer(np.arange(blocks + 1) * BLOCK, step.real))
+    return _Turns(inner.real.copy(), inner.imag.copy(), outer, edges)
 
 
 def respond(
