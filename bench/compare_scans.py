@@ -16,9 +16,9 @@ from functools import cache
 from statistics import NormalDist
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from bench.simulate.room import Room, impulse_response, in_room
+from bench.study import threads
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, PlateModes, State, Support
 from tapscan.demo.taps import (
     Tap,
@@ -129,7 +129,7 @@ def sound_scan(
     noise = snr_noise_rms(taps, setting.snr_db) * np.sqrt(setting.rate_hz / RATE_HZ)  # as much per hertz at every rate
     taps = scale_to(add_noise(taps, noise, rng), 0.5)
     low = settings.but(Fit, highest_hz=TOP_HZ)
-    with threadpool_limits(1):
+    with threads().limit(limits=1):
         segments = {name: [_segment(t) for t in taps if t.station == name] for name in stations}
         results = [analyse_station(name, segments[name], low, rough=True) for name in stations]
         modes, told = modes_of_plate(results, low)

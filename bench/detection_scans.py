@@ -14,12 +14,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state, room_response
 from bench.simulate.breathing import Breathing, Strike, breathing_taps
 from bench.simulate.nuisance import rattle
 from bench.simulate.room import in_room
+from bench.study import threads
 from tapscan.demo.plates import PlateModes, State, Table, draw_iron, plate_modes
 from tapscan.demo.taps import Damping, Tap, draw_force, make_tap, scale_to, snr_noise_rms
 from tapscan.records import Scan, Segment
@@ -193,7 +193,7 @@ def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator)
 
 def results_of(taps: Sequence[Tap], settings: Settings) -> list[StationResult]:
     """What each station gave."""
-    with threadpool_limits(1):
+    with threads().limit(limits=1):
         return [
             analyse_station(
                 name, [_segment(t, f"T{i}") for i, t in enumerate(taps, 1) if t.station == name], settings, rough=True
@@ -218,5 +218,5 @@ def scan_of_taps(taps: Sequence[Tap], settings: Settings) -> Scan:
     """The scan as the rules see it."""
     low = settings.but(Fit, highest_hz=TOP_HZ)
     results = results_of(taps, low)
-    with threadpool_limits(1):
+    with threads().limit(limits=1):
         return scan_of(results, low, state="stripped")

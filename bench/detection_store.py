@@ -144,8 +144,9 @@ def _same_tables(plates: Sequence[Plate], work: Path) -> None:
 
 
 def _made(plate: Plate) -> dict[str, Any]:
-    taps, around = taps_of(plate)
-    return {"rattles": around.rattle_place >= 0, "scan": plain(scan_of_taps(taps, SETTINGS))}
+    with study.threads().limit(limits=1):
+        taps, around = taps_of(plate)
+        return {"rattles": around.rattle_place >= 0, "scan": plain(scan_of_taps(taps, SETTINGS))}
 
 
 def read(plates: Sequence[Plate], work: Path) -> dict[str, Row]:
