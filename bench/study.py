@@ -113,7 +113,8 @@ def _begin(units: list[Any], job: Callable[[Any], Any], until: float) -> None:
 def _work(number: int) -> tuple[bool, Any]:
     if time.time() > _here["until"]:
         return False, None
-    return True, _here["job"](_here["units"][number])
+    with threads().limit(limits=1):
+        return True, _here["job"](_here["units"][number])
 
 
 def make(
