@@ -37,8 +37,6 @@ SENSORS = ((PICKUP, 0.55), (QUIET, 0.2), (NEAR, 0.25))
 RATTLES, HUMS, TONES, UNEVEN = 0.15, 0.2, 0.1, 0.5  # shares of the plates
 BREATHING_REACH_M = 1e-6
 USUAL_PLACES = 20
-HUM_PARTIALS = (1, 2, 3, 4, 6)
-TAP_APART_S = 3.37
 
 
 @dataclass(frozen=True)
@@ -175,19 +173,16 @@ def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator)
     strong = snr_noise_rms(taps, 0.0)
     rms = strong * 10.0 ** (-around.setting.snr_db / 20.0)
     count, rate = len(taps[0].samples), taps[0].sample_rate_hz
-    hum = strong * 10 ** (around.hum_db / 20)
-    partials = [(k * around.mains_hz, hum / k * np.exp(1j * k)) for k in HUM_PARTIALS if around.mains_hz]
-    if around.tone_hz:
-        partials.append((around.tone_hz, 10 * rms * np.sqrt(2)))
-    turn = 2j * np.pi * np.array([f for f, _ in partials])
-    waves = np.exp(np.outer(turn, np.arange(count) / rate))
     out = []
     for i, tap in enumerate(taps):
-        samples = tap.samples + rms * np.sqrt(rate / RATE_HZ) * rng.standard_normal(count)
-        if partials:
-            level = np.array([a for _, a in partials]) * np.exp(turn * i * TAP_APART_S)
-            samples += level.real @ waves.real - level.imag @ waves.imag
-        out.append(replace(tap, samples=samples))
+        time = np.arange(count) / rate + i * 3.37
+        more = rms * np.sqrt(rate / RATE_HZ) * rng.standard_normal(count)
+        if around.mains_hz:
+            hum = sum(np.cos(2 * np.pi * k * around.mains_hz * time + k) / k for k in (1, 2, 3, 4, 6))
+            more = more + strong * 10 ** (around.hum_db / 20) * hum
+        if around.tone_hz:
+            more = more + 10 * rms * np.sqrt(2) * np.cos(2 * np.pi * around.tone_hz * time)
+        out.append(replace(tap, samples=tap.samples + more))
     return out
 
 

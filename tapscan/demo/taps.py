@@ -122,24 +122,18 @@ def ring(
     turns = _turns((pole / sample_rate_hz).tobytes(), -(-count // BLOCK))
     outer = start * turns.outer
     if bend is None or not bend.any():
-        return np.asarray((outer.real @ turns.real - outer.imag @ turns.imaginary).ravel()[:count])
+        return np.asarray((outer.real @ turns.inner.real - outer.imag @ turns.inner.imag).ravel()[:count])
     less = 1.0 / (1.0 + bend * (1.0 - turns.edges))
-    straight, bent = outer * less[:-1], outer * np.diff(less, axis=0)
-    return np.asarray(
-        (
-            straight.real @ turns.real
-            - straight.imag @ turns.imaginary
-            + (bent.real @ turns.real - bent.imag @ turns.imaginary) * (np.arange(BLOCK) / BLOCK)
-        ).ravel()[:count]
-    )
+    total = (outer * less[:-1]) @ turns.inner + (outer * np.diff(less, axis=0)) @ turns.slope
+    return np.asarray(total.real.ravel()[:count])
 
 
 @dataclass(frozen=True, eq=False)
 class _Turns:
-    """Of n modes: `real`, `imaginary` (n, BLOCK) within a block, `outer` (blocks, n) complex at its start, `edges` (blocks + 1, n) how far they have decayed there."""
+    """Of n modes: ``inner`` (n, BLOCK) within a block, ``slope`` the same from 0 to its end, ``outer`` (blocks, n) where blocks begin, ``edges`` (blocks + 1, n) how far they have decayed there."""
 
-    real: np.ndarray
-    imaginary: np.ndarray
+    inner: np.ndarray
+    slope: np.ndarray
     outer: np.ndarray
     edges: np.ndarray
 
@@ -150,7 +144,7 @@ def _turns(steps: bytes, blocks: int) -> _Turns:
     inner = np.exp(np.outer(step, np.arange(BLOCK)))
     outer = np.exp(np.outer(np.arange(blocks) * BLOCK, step))
     edges = np.exp(np.outer(np.arange(blocks + 1) * BLOCK, step.real))
-    return _Turns(inner.real.copy(), inner.imag.copy(), outer, edges)
+    return _Turns(inner, inner * (np.arange(BLOCK) / BLOCK), outer, edges)
 
 
 def respond(
