@@ -12,7 +12,7 @@ are guesses; see docs/simulated-plates.md.
 ``Breathing``       gap, contact stiffness, lever
 ``restoring_ratio``  the contact stiffness at which pressed faces restore the sound plate
 ``closed_modes``    the linear modes with the faces pressed together
-``breathing_taps``  taps on such a plate, many at once; some seconds for a whole scan
+``breathing_taps``  taps on such a plate, many at once; a second or two for a whole scan
 """
 
 from __future__ import annotations
