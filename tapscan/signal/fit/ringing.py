@@ -21,6 +21,8 @@ def ringing(
     stop: int,
 ) -> FloatArray:
     """Samples start..stop of sum Re c exp((-d + 2 pi i f) n / rate); amplitudes c (S, M) at sample 0."""
+    if not len(frequency_hz):
+        return np.zeros((len(amplitudes), stop - start))
     log_z = ((-decay_rate_per_s + 2j * np.pi * frequency_hz) / rate_hz).tobytes()
     at_blocks = np.multiply(amplitudes[:, None, :], _blocks(log_z, start, stop), order="C")
     strikes, blocks, modes = at_blocks.shape
