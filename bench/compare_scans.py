@@ -16,9 +16,9 @@ from functools import cache
 from statistics import NormalDist
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
 from bench.simulate.room import Room, impulse_response, in_room
+from bench.study import threads
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, PlateModes, State, Support
 from tapscan.demo.taps import (
     Tap,
@@ -94,7 +94,7 @@ def stations_of(plate: PlateModes, count: int = STATIONS) -> list[str]:
 
 
 @cache
-def _room(distance_m: float, seed: int, rate_hz: int) -> np.ndarray:
+def room_response(distance_m: float, seed: int, rate_hz: int) -> np.ndarray:
     """A place in the room, drawn by ``seed``, with the microphone ``distance_m`` above it."""
     x, y = np.random.default_rng(seed).uniform([1.8, 1.4], [2.8, 2.4])
     room = Room(0.6, source_m=(x, y, 1.1), microphone_m=(x, y, 1.1 + distance_m))
@@ -124,12 +124,12 @@ def sound_scan(
         peak=None,
     )
     if setting.room_m is not None:
-        response = _room(setting.room_m, 0 if setting.room_m < 0.2 else int(rng.integers(8)), setting.rate_hz)
+        response = room_response(setting.room_m, 0 if setting.room_m < 0.2 else int(rng.integers(8)), setting.rate_hz)
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     noise = snr_noise_rms(taps, setting.snr_db) * np.sqrt(setting.rate_hz / RATE_HZ)  # as much per hertz at every rate
     taps = scale_to(add_noise(taps, noise, rng), 0.5)
     low = settings.but(Fit, highest_hz=TOP_HZ)
-    with threadpool_limits(1):
+    with threads().limit(limits=1):
         segments = {name: [_segment(t) for t in taps if t.station == name] for name in stations}
         results = [analyse_station(name, segments[name], low, rough=True) for name in stations]
         modes, told = modes_of_plate(results, low)

@@ -22,42 +22,27 @@ from pathlib import Path
 from typing import Any
 
 from bench import detection_beside
-from bench.detection_counts import Judged, counted, counted_kinds, followed, judged, relevant_by_rule
+from bench.detection_counts import Judged, counted, counted_kinds, followed, held_again, judged_of, relevant_by_rule
 from bench.detection_pairs import pairs
 from bench.detection_scans import USUAL_PLACES, Plate
-from bench.detection_store import (
-    EARLIER,
-    SEEDS,
-    Row,
-    denser,
-    earlier_visits,
-    first_visits,
-    held_again,
-    make,
-    read,
-    tables_of,
-)
+from bench.detection_store import SEEDS, denser, earlier_visits, first_visits, make, path_of, tables_of
 from bench.detection_tables import Found, Regions, report, shapes_of
 from bench.reach_file import write_part
 from bench.rules_page import BESIDE, SINGLE, renew
 from bench.study import add_rates
 
 
-def found_of(
-    plates: Sequence[Plate], more: Sequence[Plate], rows: Mapping[str, Row], ended: Mapping[str, Row], regions: Regions
-) -> Found:
-    """From the finished scans, and from those that count where a part was held."""
+def found_of(plates: Sequence[Plate], more: Sequence[Plate], told: Mapping[str, Judged], regions: Regions) -> Found:
+    """From what is said of the finished scans, and of those that count where a part was held."""
+    ended = followed([*plates, *more], told)
 
-    def judged_of(some: Sequence[Plate], told: Mapping[str, Row]) -> list[Judged]:
-        return [judged(p, told[p.name]) for p in some if p.name in told]
+    def first(some: Sequence[Plate]) -> list[Judged]:
+        return [told[p.name] for p in some if p.name in told]
 
-    return Found(
-        regions,
-        judged_of(plates, rows),
-        judged_of(plates, ended),
-        judged_of(more, rows),
-        judged_of(more, ended),
-    )
+    def last(some: Sequence[Plate]) -> list[Judged]:
+        return [told[ended[p.name].name] for p in some if p.name in ended]
+
+    return Found(regions, first(plates), last(plates), first(more), last(more))
 
 
 def counts_of(found: Found, more_places: int) -> dict[str, Any]:
@@ -90,29 +75,29 @@ def main() -> None:
     until = time.time() + 60 * given.minutes
     every = [*plates, *more, *earlier_visits(plates)]
     make(every, given.work, until, given.cores)
-    rows = read(every, given.work)
-    again = held_again([*plates, *more], rows)
+    told = judged_of([*plates, *more], given.work, given.cores)
+    again = held_again([*plates, *more], told)
     make(again, given.work, until, given.cores)
-    rows |= read(again, given.work)
-    ended = followed([*plates, *more], rows)
-    found = found_of(plates, more, rows, ended, shapes_of(tables))
+    told |= judged_of(again, given.work, given.cores)
+    found = found_of(plates, more, told, shapes_of(tables))
     more_places = max(len(t.station_names) for t in dense.values())
-    text = report(tables, found, more_places)
+    text = report(tables, found, more_places, given.cores)
     print(text)
-    if given.seeds == SEEDS and _all_there([*plates, *more, *again], rows):
+    if given.seeds == SEEDS and _all_there([*plates, *more, *again], given.work):
         write_part("single", counts_of(found, more_places))
         SINGLE.write_text(text, encoding="utf-8")
-    beside = {n: pairs(plates, ended, n) for n in (1, EARLIER)}
-    text = detection_beside.report(tables, beside)
+    ended = followed(plates, told)
+    beside = pairs([ended[p.name] for p in plates if p.name in ended], given.work, given.cores)
+    text = detection_beside.report(tables, beside, given.cores)
     print(text, end="")
-    if given.seeds == SEEDS and _all_there([*every, *again], rows):
+    if given.seeds == SEEDS and _all_there([*every, *again], given.work):
         write_part("beside", detection_beside.counts_of(beside))
         BESIDE.write_text(text, encoding="utf-8")
     renew()
 
 
-def _all_there(plates: Sequence[Plate], rows: Mapping[str, Row]) -> bool:
-    missing = sum(p.name not in rows for p in plates)
+def _all_there(plates: Sequence[Plate], work: Path) -> bool:
+    missing = sum(not path_of(p, work).exists() for p in plates)
     if missing:
         print(f"{missing} of {len(plates)} scans are missing: what stands in bench/results and docs stays")
     return not missing

@@ -1,6 +1,6 @@
 """The tables of bench/detection.py beside one and three earlier scans of the same casting, as text.
 
-report(tables, beside)     all tables; what is told of each pair comes from bench/detection_pairs.py
+report(tables, beside, cores)   all tables; what is told of each pair comes from bench/detection_pairs.py
 counts_of(beside)          what goes into tapscan/report/reach.json
 """
 
@@ -18,7 +18,7 @@ from tapscan.demo.plates import Table
 Beside = Mapping[int, Sequence[Told]]  # by the number of earlier scans
 
 
-def report(tables: Mapping[str, Table], beside: Beside) -> str:
+def report(tables: Mapping[str, Table], beside: Beside, cores: int) -> str:
     """All tables as text."""
     told = [
         line
@@ -30,7 +30,11 @@ def report(tables: Mapping[str, Table], beside: Beside) -> str:
             *head("beside"),
             *["", "Beside earlier scans of the same casting; in the later scan the part held where something buzzed"],
             *told,
-            *["", "Mode lists beside three earlier scans, the same patterns: the comparison", *modelled_chill(tables)],
+            *[
+                "",
+                "Mode lists beside three earlier scans, the same patterns: the comparison",
+                *modelled_chill(tables, cores),
+            ],
             "",
         ]
     )

@@ -1,22 +1,28 @@
 """What the rules say of finished scans, counted by kind of plate; for bench/detection.py.
 
-judged(row)                    Judged: what each rule said of one scan
-followed(plates, rows)         the scans that count where a part is held after a buzz
+judged(plate, row)             Judged: what each rule said of one scan
+judged_of(plates, work, cores) of all that are finished
+held_again(plates, told)       those heard to buzz, as the report asks: the part held, tapped again
+followed(plates, told)         the scans that count where a part is held after a buzz
 counted(rows), counted_kinds(rows), relevant_by_rule(rows)   for tapscan/report/reach.json
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
 from typing import Any
 
+from bench import study
 from bench.detection_pairs import Told
 from bench.detection_scans import Plate
-from bench.detection_store import SETTINGS, Row, held_again
+from bench.detection_store import SETTINGS, Row, read
 from bench.reach_file import share
 from tapscan.records import Scan
 from tapscan.screening.rules import RULES, local_ringing, run_rules
+from tapscan.screening.rules.buzz import buzzing
 from tapscan.screening.strings import string_series
 from tapscan.screening.tone_origins import with_origins
 
@@ -33,6 +39,7 @@ class Judged:
     other: frozenset[str]  # and those that raised something else
     rings_alone: bool  # the rule that is off by default, switched on
     string: bool  # taken for strung, it showed a string
+    buzzes: bool = False  # a part is to be held, and the plate to be tapped again
 
 
 def judged(plate: Plate, row: Row) -> Judged:
@@ -41,17 +48,34 @@ def judged(plate: Plate, row: Row) -> Judged:
     relevant, other = said(scan)
     alone = bool(local_ringing.run(scan, SETTINGS.but(local_ringing.LocalRingingLimits, on=1.0)))
     strings = bool(string_series(scan.modes, SETTINGS))
-    return Judged(row.kind, row.pattern, plate.label, row.rattles, relevant, other, alone, strings)
+    buzzes = bool(buzzing(row.scan, SETTINGS))
+    return Judged(row.kind, row.pattern, plate.label, row.rattles, relevant, other, alone, strings, buzzes)
 
 
-def followed(plates: Sequence[Plate], rows: Mapping[str, Row]) -> dict[str, Row]:
-    """The rows; where something was heard to buzz what was found with the part held, under the first scan's name, or nothing while that scan is not finished."""
-    out = dict(rows)
-    for held in held_again(plates, rows):
+def judged_of(plates: Sequence[Plate], work: Path, cores: int) -> dict[str, Judged]:
+    """By the plate's name. A scan is far larger than what is said of it: it is read by who judges it."""
+    found = study.finished(plates, partial(_judged_in, work=work), float("inf"), cores)
+    return {plate.name: told for plate, told in found if told is not None}
+
+
+def _judged_in(plate: Plate, work: Path) -> Judged | None:
+    rows = read([plate], work)
+    return judged(plate, rows[plate.name]) if rows else None
+
+
+def held_again(plates: Iterable[Plate], told: Mapping[str, Judged]) -> list[Plate]:
+    """Of the plates on whose scans something was heard to buzz."""
+    return [replace(p, held=True) for p in plates if p.name in told and told[p.name].buzzes]
+
+
+def followed(plates: Iterable[Plate], told: Mapping[str, Judged]) -> dict[str, Plate]:
+    """The scan that counts, by the first one's name: where something was heard to buzz the one with the part held, or none while that is not finished."""
+    out = {p.name: p for p in plates if p.name in told}
+    for held in held_again(list(out.values()), told):
         first = replace(held, held=False).name
         del out[first]
-        if held.name in rows:
-            out[first] = rows[held.name]
+        if held.name in told:
+            out[first] = held
     return out
 
 

@@ -14,12 +14,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from threadpoolctl import threadpool_limits
 
-from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state
+from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state, room_response
 from bench.simulate.breathing import Breathing, Strike, breathing_taps
 from bench.simulate.nuisance import rattle
-from bench.simulate.room import Room, impulse_response, in_room
+from bench.simulate.room import in_room
+from bench.study import threads
 from tapscan.demo.plates import PlateModes, State, Table, draw_iron, plate_modes
 from tapscan.demo.taps import Damping, Tap, draw_force, make_tap, scale_to, snr_noise_rms
 from tapscan.records import Scan, Segment
@@ -120,9 +120,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
             for t, s in zip(taps, strikes, strict=True)
         ]
     if around.setting.room_m is not None:
-        x, y = np.random.default_rng(around.room_seed).uniform([1.8, 1.4], [2.8, 2.4])
-        room = Room(0.6, source_m=(x, y, 1.1), microphone_m=(x, y, 1.1 + around.setting.room_m))
-        response = impulse_response(room, float(plate.rate_hz))
+        response = room_response(around.setting.room_m, around.room_seed, plate.rate_hz)
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     return scale_to(_noisy(taps, around, rng), 0.5), around
 
@@ -172,9 +170,9 @@ def _rattle(modes: PlateModes, tap: Tap, strike: Strike, around: Circumstances, 
 
 def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator) -> list[Tap]:
     """White noise at the setting's ratio, as much per hertz at every rate; hum and a room's tone that go on through all taps."""
-    rms = snr_noise_rms(taps, around.setting.snr_db)
-    count, rate = len(taps[0].samples), taps[0].sample_rate_hz
     strong = snr_noise_rms(taps, 0.0)
+    rms = strong * 10.0 ** (-around.setting.snr_db / 20.0)
+    count, rate = len(taps[0].samples), taps[0].sample_rate_hz
     out = []
     for i, tap in enumerate(taps):
         time = np.arange(count) / rate + i * 3.37
@@ -190,7 +188,7 @@ def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator)
 
 def results_of(taps: Sequence[Tap], settings: Settings) -> list[StationResult]:
     """What each station gave."""
-    with threadpool_limits(1):
+    with threads().limit(limits=1):
         return [
             analyse_station(
                 name, [_segment(t, f"T{i}") for i, t in enumerate(taps, 1) if t.station == name], settings, rough=True
@@ -215,5 +213,5 @@ def scan_of_taps(taps: Sequence[Tap], settings: Settings) -> Scan:
     """The scan as the rules see it."""
     low = settings.but(Fit, highest_hz=TOP_HZ)
     results = results_of(taps, low)
-    with threadpool_limits(1):
+    with threads().limit(limits=1):
         return scan_of(results, low, state="stripped")

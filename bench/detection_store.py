@@ -4,7 +4,6 @@ tables_of(folder)             the tables at the usual places, and at all of thei
 first_visits(tables, seeds)   sound and flawed plates in turn, each flawed one at a place of its own
 earlier_visits(plates)        the same castings before they were flawed, three times, other pads, warmth, hits and nuisances
 denser(plates, tables)        sound, chilled and breathing ones of them once more, at all places
-held_again(plates, rows)      those heard to buzz, as the report asks: the part held, tapped again
 make(plates, work, until, cores)    scans that are missing, a file each; what is there stays
 read(plates, work)            their finished scans by the plate's name
 """
@@ -27,7 +26,6 @@ from tapscan.demo.plates import Table
 from tapscan.places import Layout, Outline, Station
 from tapscan.records import Scan
 from tapscan.register.codec import plain, record_of
-from tapscan.screening.rules.buzz import buzzing
 from tapscan.settings import Settings
 
 SETTING = ("small-grand", "upright-three-quarter")  # patterns that set limits: not tried
@@ -95,18 +93,14 @@ def earlier_visits(plates: Iterable[Plate]) -> list[Plate]:
 
 def before(plate: Plate) -> list[Plate]:
     """The casting of this plate when it had no flaw, at each of its visits."""
-    return [replace(plate, label="sound", breathing=False, rubbing=False, visit=n) for n in range(1, EARLIER + 1)]
+    was = replace(plate, label="sound", breathing=False, rubbing=False, held=False)
+    return [replace(was, visit=n) for n in range(1, EARLIER + 1)]
 
 
 def denser(plates: Iterable[Plate], tables: Mapping[str, Table]) -> list[Plate]:
     """With these tables' places. Severed struts, of which a single scan tells nothing, and closed cracks that rub, for which no number is asked, are left out."""
     kept = [p for p in plates if p.label == "sound" or p.label.startswith("chilled") or p.breathing]
     return [replace(p, table=tables[p.table.name]) for p in kept]
-
-
-def held_again(plates: Iterable[Plate], rows: Mapping[str, Row]) -> list[Plate]:
-    """Of the plates on whose scans something was heard to buzz."""
-    return [replace(p, held=True) for p in plates if p.name in rows and buzzing(rows[p.name].scan, SETTINGS)]
 
 
 def kind_of(plate: Plate) -> str:

@@ -2,7 +2,7 @@
 
 Found                                all that is counted through the sound
 shapes_of(tables)                    which chilled regions are ends of the plate, and which are not
-report(tables, found, more_places)   all tables
+report(tables, found, more_places, cores)   all tables
 head(part)                           what figures were made with
 """
 
@@ -30,6 +30,12 @@ PLACES, DRAWN_SEED = 14, 2  # of the tables
 ALIKE = 0.6
 MODEL_PLATES = 100  # a pattern and kind
 MODEL_SEED = 40000
+MODELLED = (  # kind, and how its labels begin
+    ("sound", "sound"),
+    ("closed crack that rubs, half a strut deep", "depth 50 %"),
+    ("chilled end", "chilled region"),
+    ("chilled patch", "chilled patch"),
+)
 
 
 Regions = Mapping[tuple[str, str], str]  # pattern and label: a row of SHAPES
@@ -131,26 +137,22 @@ def by_shape(rows: Sequence[Judged], regions: Regions) -> list[str]:
     return lines
 
 
-def modelled(tables: dict[str, Table]) -> list[str]:
+def modelled(tables: dict[str, Table], cores: int) -> list[str]:
     """Decay rules on mode lists with modelled errors."""
-    lines = []
-    for scatter in (0.10, 0.17, 0.20):
-        for kind, start in (
-            ("sound", "sound"),
-            ("closed crack that rubs, half a strut deep", "depth 50 %"),
-            ("chilled end", "chilled region"),
-            ("chilled patch", "chilled patch"),
-        ):
-            told = [_model(t, start, scatter, n) for t in tables.values() for n in range(MODEL_PLATES)]
-            for rule in ("long-decay", "dead-place"):
-                hits = sum(rule in r for r in told)
-                lines.append(
-                    f"  {kind:44s} losses scatter {100 * scatter:.0f} %  {rule:12s} {interval(hits, len(told))}"
-                )
+    kinds = [(scatter, kind, start) for scatter in (0.10, 0.17, 0.20) for kind, start in MODELLED]
+    units = [(t, start, s, n) for s, _, start in kinds for t in tables.values() for n in range(MODEL_PLATES)]
+    told = [rules for _, rules in study.finished(units, _model, float("inf"), cores)]
+    many, lines = len(tables) * MODEL_PLATES, []
+    for row, (scatter, kind, _) in enumerate(kinds):
+        for rule in ("long-decay", "dead-place"):
+            hits = sum(rule in r for r in told[row * many : (row + 1) * many])
+            lines.append(f"  {kind:44s} losses scatter {100 * scatter:.0f} %  {rule:12s} {interval(hits, many)}")
     return lines
 
 
-def _model(pattern: Table, start: str, scatter: float, number: int) -> frozenset[str]:
+def _model(unit: tuple[Table, str, float, int]) -> frozenset[str]:
+    """Rules that find something relevant."""
+    pattern, start, scatter, number = unit
     rng = np.random.default_rng([MODEL_SEED + number, 9])
     iron = draw_iron(pattern, np.random.default_rng([77, MODEL_SEED + number]), loss_scatter=scatter)
     labels = [x for x in pattern.labels if x.startswith(start)]
@@ -162,7 +164,7 @@ def _model(pattern: Table, start: str, scatter: float, number: int) -> frozenset
     return said(with_origins(replace(scan, map=layout_of(pattern)), SETTINGS))[0]
 
 
-def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
+def report(tables: dict[str, Table], found: Found, more_places: int, cores: int) -> str:
     """All tables as text; `tables` with the usual places."""
     return "\n".join(
         [
@@ -181,7 +183,7 @@ def report(tables: dict[str, Table], found: Found, more_places: int) -> str:
             *["", f"At {more_places} places, with the part held where something buzzed", *table(found.more_ended)],
             *["", f"The same at {more_places} places by shape", *by_shape(found.more_ended, found.regions)],
             *["", "Asides, the single scans", *asides(found.first)],
-            *["", "Mode lists with modelled errors, the same patterns, other castings", *modelled(tables)],
+            *["", "Mode lists with modelled errors, the same patterns, other castings", *modelled(tables, cores)],
             "",
         ]
     )

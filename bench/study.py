@@ -26,12 +26,13 @@ import platform
 import subprocess
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
 from scipy.stats import binomtest, bootstrap
+from threadpoolctl import ThreadpoolController
 
 import tapscan
 from tapscan.report.error_rates import Table, shipped_limits
@@ -46,6 +47,12 @@ HIGH_RATES = (
 )  # and their shares; a recorder's usual ones, and one that few use
 RATES = ("drawn", "old")
 _here: dict[str, Any] = {}  # of a worker: its units and the job
+
+
+@cache
+def threads() -> ThreadpoolController:
+    """`threads().limit(limits=1)` for small matrices: more threads only wait for each other. To look for the libraries takes a twentieth of a scan's time."""
+    return ThreadpoolController()
 
 
 def seed_of(study: str, unit: str) -> int:
@@ -106,7 +113,8 @@ def _begin(units: list[Any], job: Callable[[Any], Any], until: float) -> None:
 def _work(number: int) -> tuple[bool, Any]:
     if time.time() > _here["until"]:
         return False, None
-    return True, _here["job"](_here["units"][number])
+    with threads().limit(limits=1):
+        return True, _here["job"](_here["units"][number])
 
 
 def make(

@@ -14,13 +14,14 @@ import math
 import types
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
-from typing import Any, Literal, Union, get_args, get_origin
+from typing import Any, Literal, Union, get_origin
 
 import numpy as np
 from cattrs import Converter
 from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
 
 SCHEMA = 1
+SIMPLE = (str, int, float, bool)  # come back as they are
 
 
 def plain(value: Any) -> Any:
@@ -63,7 +64,10 @@ def _as_it_is(value: Any, _kind: Any) -> Any:
 
 def _first_of_union(value: Any, kind: Any) -> Any:
     """As the first type that it may have: float | str | None leaves a text as it is."""
-    return None if value is None else revived(next(k for k in get_args(kind) if k is not type(None)), value)
+    if value is None:
+        return None
+    first = next(k for k in kind.__args__ if k is not type(None))
+    return value if type(value) is first and first in SIMPLE else revived(first, value)
 
 
 def _is_union(kind: Any) -> bool:

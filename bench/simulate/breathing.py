@@ -12,7 +12,7 @@ are guesses; see docs/simulated-plates.md.
 ``Breathing``       gap, contact stiffness, lever
 ``restoring_ratio``  the contact stiffness at which pressed faces restore the sound plate
 ``closed_modes``    the linear modes with the faces pressed together
-``breathing_taps``  taps on such a plate, many at once; some seconds for a whole scan
+``breathing_taps``  taps on such a plate, many at once; a second or two for a whole scan
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from functools import cache
 
 import numpy as np
 
+from bench.simulate.contact_steps import Motion
 from tapscan.demo.plates import PlateModes, Table
 from tapscan.demo.taps import (
     Force,
@@ -35,7 +36,7 @@ from tapscan.demo.taps import (
 )
 
 STEP_RATE_HZ = 96000.0
-CHECK_STEPS = 512
+CHECK_SAMPLES = 512  # a multiple of those of a block
 
 
 @dataclass(frozen=True)
@@ -112,31 +113,18 @@ def closed_modes(modes: PlateModes, crack: Breathing) -> PlateModes:
     )
 
 
-@dataclass(eq=False)
-class _Run:
-    """State of all taps: ``state`` (taps, n) complex = velocity + decay q + i omega q of each mode."""
-
-    modes: PlateModes
-    crack: Breathing
-    rate_hz: float
-
-    def __post_init__(self) -> None:
-        self.dt = 1.0 / self.rate_hz
-        self.turn = np.exp(poles(self.modes) * self.dt)
-        self.omega = 2.0 * np.pi * self.modes.frequency_hz
-        self.mouth = self.crack.lever_m * self.modes.hinge
-        self.opening_of = self.mouth / self.omega[:, None]
-        linear = self.crack.contact_stiffness(self.modes) / self.crack.lever_m**2
-        self.kick = (self.dt * linear)[:, None] * self.mouth.T
-        self.rest = max(0.0, -self.crack.gap_m)
-
-    def contact(self, moved: np.ndarray) -> np.ndarray:
-        """(taps, n) kick over one step by the touching faces; ``moved`` : the imaginary part of the state."""
-        squeeze = np.maximum(-(moved @ self.opening_of) - self.crack.gap_m, 0.0) - self.rest
-        return np.asarray(squeeze @ self.kick)
-
-    def stays_linear(self, state: np.ndarray) -> bool:
-        return bool((np.abs(state) @ np.abs(self.opening_of)).max() < abs(self.crack.gap_m))
+def _motion(modes: PlateModes, crack: Breathing, sensor: str, rate_hz: float, sub: int) -> Motion:
+    """At so many steps a second."""
+    omega, mouth = 2.0 * np.pi * modes.frequency_hz, crack.lever_m * modes.hinge
+    linear = crack.contact_stiffness(modes) / crack.lever_m**2
+    return Motion(
+        turn=np.exp(poles(modes) / rate_hz),
+        opening_of=mouth / omega[:, None],
+        kick=(linear / rate_hz)[:, None] * mouth.T,
+        hear=sensor_gain(modes, sensor) * (1.0 + 1j * modes.decay_rate_per_s / omega),
+        gap_m=crack.gap_m,
+        sub=sub,
+    )
 
 
 def breathing_taps(
@@ -153,13 +141,13 @@ def breathing_taps(
     ``modes`` : of a case of kind depth. All strikes share ``onset_s``, moved to the nearest sample.
     """
     sub = int(np.ceil(STEP_RATE_HZ / sample_rate_hz))
-    run = _Run(modes, crack, sub * sample_rate_hz)
-    gain = sensor_gain(modes, sensor)
+    run = _motion(modes, crack, sensor, sub * sample_rate_hz, sub)
     first = round(onset_s * sample_rate_hz)
     count = round(duration_s * sample_rate_hz)
     at_rest = modes if crack.gap_m > 0 else closed_modes(modes, crack)
     sound = np.zeros((len(strikes), count))
-    state, at = _step_until_linear(run, strikes, gain, sound, first, sub)
+    state, at = _pushed(run, modes, strikes, sound, first, sub * sample_rate_hz)
+    state, at = _until_linear(run, state, sound, at)
     if at < count:
         mix = np.eye(state.shape[1]) if crack.gap_m > 0 else _closed_basis(modes, crack)[1]
         _finish(modes, at_rest, mix, state, sensor, sound, at, sample_rate_hz)
@@ -186,36 +174,34 @@ def _tap(at_rest: PlateModes, strike: Strike, sensor: str, rate_hz: float, onset
     return replace(linear, samples=samples)
 
 
-def _step_until_linear(
-    run: _Run,
-    strikes: Sequence[Strike],
-    gain: np.ndarray,
-    sound: np.ndarray,
-    first: int,
-    sub: int,
+def _pushed(
+    run: Motion, modes: PlateModes, strikes: Sequence[Strike], sound: np.ndarray, first: int, step_rate_hz: float
 ) -> tuple[np.ndarray, int]:
-    """Fill ``sound`` by stepping; returns the state and the sample from which all taps are linear."""
-    shapes = np.stack([station_shape(run.modes, s.station, s.offset_m) for s in strikes])
-    impulse = np.array([s.force.impulse_ns for s in strikes])
-    contact = np.array([s.force.contact_s for s in strikes])
-    hear = gain * (1.0 + 1j * run.modes.decay_rate_per_s / run.omega)
+    """Fill ``sound`` while the hammer pushes; returns the state and the sample it is of, where a block of steps may begin."""
+    shapes = np.stack([station_shape(modes, s.station, s.offset_m) for s in strikes])
+    impulse, contact = (np.array([getattr(s.force, x) for s in strikes]) for x in ("impulse_ns", "contact_s"))
     state = np.zeros(shapes.shape, dtype=complex)
-    last = contact.max() * run.rate_hz + 1
-    for sample in range(first, sound.shape[1]):
-        for part in range(sub):
-            step = (sample - first) * sub + part
-            kick = run.contact(state.imag)
-            if part == 0:
-                sound[:, sample] = ((state + 0.5 * kick) @ hear).real
-            if step < last:
-                t = np.minimum(step * run.dt, contact)
-                push = impulse * np.pi / (2.0 * contact) * np.sin(np.pi * t / contact) * run.dt
-                kick = kick + push[:, None] * shapes
-            state.real += kick
-            state *= run.turn
-        if sample % CHECK_STEPS == 0 and step > last and run.stays_linear(state):
-            return state, sample + 1
-    return state, sound.shape[1]
+    last, step, sample = contact.max() * step_rate_hz + 1, 0, first
+    while sample < sound.shape[1] and (step < last or (sample - 1) % run.block.samples):
+        sound[:, sample] = run.sound(state)
+        for step in range((sample - first) * run.sub, (sample - first + 1) * run.sub):
+            t = np.minimum(step / step_rate_hz, contact)
+            push = impulse * np.pi / (2.0 * contact) * np.sin(np.pi * t / contact) / step_rate_hz
+            run.step(state, push[:, None] * shapes)
+        sample += 1
+    return state, sample
+
+
+def _until_linear(run: Motion, state: np.ndarray, sound: np.ndarray, at: int) -> tuple[np.ndarray, int]:
+    """Fill ``sound`` from sample ``at`` on; returns the state and the sample from which all taps are linear."""
+    while at < sound.shape[1]:
+        if (at - 1) % CHECK_SAMPLES == 0 and run.stays_linear(state):
+            break
+        heard, state = run.block.after(state)
+        part = sound[:, at : at + run.block.samples]
+        part[:] = heard[:, : part.shape[1]]
+        at += run.block.samples
+    return state, at
 
 
 def _finish(

@@ -163,10 +163,17 @@ def rattle(
     kick = tap.force.impulse_ns * station_shape(modes, tap.station, offset_m)
     moved = ring(pole, -1j * kick * screw / omega, count - first, rate)
     press = stiffness_n_m * np.maximum(moved - gap_m, 0.0) * (1.0 + 0.3 * rng.standard_normal(count - first))
-    answer = ring(pole, screw * sensor_gain(modes, sensor), count - first, rate)
     size = 1 << int(np.ceil(np.log2(2 * (count - first))))
-    added = np.fft.irfft(np.fft.rfft(press, size) * np.fft.rfft(answer, size), size)[: count - first] / rate
+    answer = _answer(pole.tobytes(), (screw * sensor_gain(modes, sensor)).tobytes(), count - first, rate, size)
+    added = np.fft.irfft(np.fft.rfft(press, size) * answer, size)[: count - first] / rate
     if press.any():
         hiss = press * rng.standard_normal(len(press))
         added = added + CLATTER * hiss * np.sqrt(np.mean(added**2) / np.mean(hiss**2))
     return np.asarray(np.concatenate([np.zeros(first), -added]))
+
+
+@lru_cache(maxsize=2)  # one screw and one sensor in all taps of a scan
+def _answer(pole: bytes, start: bytes, count: int, rate_hz: float, size: int) -> np.ndarray:
+    """Spectrum of what the sensor hears of one blow at the screw."""
+    rung = ring(np.frombuffer(pole, dtype=complex), np.frombuffer(start, dtype=complex), count, rate_hz)
+    return np.fft.rfft(rung, size)

@@ -10,7 +10,9 @@ that hides a plate's own decay. Method: Allen and Berkley, J. Acoust. Soc. Am. 6
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -52,9 +54,9 @@ def impulse_response(room: Room, sample_rate_hz: float) -> np.ndarray:
     A box decays more slowly than Eyring's formula says; the absorption is raised until the decay from -5 to -25 dB,
     above 100 Hz, is the wanted one within some per cent.
     """
-    eyring_s = room.t60_s
+    eyring_s, paths = room.t60_s, list(_paths(room, sample_rate_hz))
     for _ in range(4):
-        response = _with_walls(room, room.reflection(eyring_s), sample_rate_hz)
+        response = _with_walls(paths, room.reflection(eyring_s), int(room.t60_s * OVERSAMPLING * sample_rate_hz))
         eyring_s *= room.t60_s / decay_time_s(response[1:], sample_rate_hz)
     response[0] += 1.0
     return response
@@ -70,8 +72,18 @@ def decay_time_s(response: np.ndarray, sample_rate_hz: float) -> float:
     return float(-60.0 / np.polyfit(np.arange(start, end) / sample_rate_hz, level[start:end], 1)[0])
 
 
-def _with_walls(room: Room, wall: float, sample_rate_hz: float) -> np.ndarray:
-    """(n,) reflections only."""
+@dataclass(frozen=True, eq=False)
+class _Paths:
+    """Of the images in one plane: walls met, the direct path's and their own length in m, and when they arrive in fine samples."""
+
+    met: np.ndarray
+    direct_m: float
+    length_m: np.ndarray
+    index: np.ndarray
+
+
+def _paths(room: Room, sample_rate_hz: float) -> Iterator[_Paths]:
+    """All that reflections hang on but the walls' absorption."""
     reach = room.t60_s * SOUND_SPEED_M_S
     axes = [
         _images(size, source, int(np.ceil(reach / (2 * size))) + 1)
@@ -79,8 +91,6 @@ def _with_walls(room: Room, wall: float, sample_rate_hz: float) -> np.ndarray:
     ]
     squares = [(place - mic) ** 2 for (place, _), mic in zip(axes, room.microphone_m, strict=True)]
     direct = float(np.sqrt(sum((a - b) ** 2 for a, b in zip(room.source_m, room.microphone_m, strict=True))))
-    rate = OVERSAMPLING * sample_rate_hz
-    fine = np.zeros(int(room.t60_s * rate) + OVERSAMPLING * 64)
     plane = np.add.outer(squares[1], squares[2]).ravel()
     hits_plane = np.add.outer(axes[1][1], axes[2][1]).ravel()
     rng = np.random.default_rng(room.seed)
@@ -88,9 +98,16 @@ def _with_walls(room: Room, wall: float, sample_rate_hz: float) -> np.ndarray:
         met = hits + hits_plane
         distance = np.sqrt(square + plane) + 0.05 * rng.standard_normal(len(plane)) * (met > 1)
         near = (distance < reach) & (distance > direct) & (met > 0)
-        gain = wall ** met[near] * direct / distance[near]
-        index = np.round((distance[near] - direct) / SOUND_SPEED_M_S * rate).astype(int)
-        fine += np.bincount(index, gain, minlength=len(fine))[: len(fine)]
+        late = (distance[near] - direct) / SOUND_SPEED_M_S
+        yield _Paths(met[near], direct, distance[near], np.round(late * OVERSAMPLING * sample_rate_hz).astype(int))
+
+
+def _with_walls(paths: list[_Paths], wall: float, fine_samples: int) -> np.ndarray:
+    """(n,) reflections only."""
+    fine = np.zeros(fine_samples + OVERSAMPLING * 64)
+    for p in paths:
+        gain = wall**p.met * p.direct_m / p.length_m
+        fine += np.bincount(p.index, gain, minlength=len(fine))[: len(fine)]
     return _decimate(fine)
 
 
@@ -105,4 +122,10 @@ def _decimate(fine: np.ndarray) -> np.ndarray:
 def in_room(samples: np.ndarray, response: np.ndarray) -> np.ndarray:
     """(n,) samples convolved with a response, same length."""
     size = 1 << int(np.ceil(np.log2(len(samples) + len(response))))
-    return np.asarray(np.fft.irfft(np.fft.rfft(samples, size) * np.fft.rfft(response, size), size)[: len(samples)])
+    heard = _spectrum(response.tobytes(), size)
+    return np.asarray(np.fft.irfft(np.fft.rfft(samples, size) * heard, size)[: len(samples)])
+
+
+@lru_cache(maxsize=2)  # all taps of a scan are heard in one room
+def _spectrum(response: bytes, size: int) -> np.ndarray:
+    return np.fft.rfft(np.frombuffer(response), size)

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 
@@ -118,17 +119,32 @@ def ring(
     ``bend`` : (n,), 1 and more reduces the envelope as a / (1 + bend (1 - exp(-decay t))), the closed form of a decay
     rate that grows with amplitude.
     """
-    step = pole / sample_rate_hz
-    n_blocks = -(-count // BLOCK)
-    inner = np.exp(np.outer(step, np.arange(BLOCK)))
-    outer = start * np.exp(np.outer(np.arange(n_blocks) * BLOCK, step))
+    turns = _turns((pole / sample_rate_hz).tobytes(), -(-count // BLOCK))
+    outer = start * turns.outer
     if bend is None or not bend.any():
-        return np.asarray((outer.real @ inner.real - outer.imag @ inner.imag).ravel()[:count])
-    edges = np.exp(np.outer(np.arange(n_blocks + 1) * BLOCK, step.real))
-    less = 1.0 / (1.0 + bend * (1.0 - edges))
-    slope = inner * (np.arange(BLOCK) / BLOCK)
-    total = (outer * less[:-1]) @ inner + (outer * np.diff(less, axis=0)) @ slope
+        return np.asarray((outer.real @ turns.inner.real - outer.imag @ turns.inner.imag).ravel()[:count])
+    less = 1.0 / (1.0 + bend * (1.0 - turns.edges))
+    total = (outer * less[:-1]) @ turns.inner + (outer * np.diff(less, axis=0)) @ turns.slope
     return np.asarray(total.real.ravel()[:count])
+
+
+@dataclass(frozen=True, eq=False)
+class _Turns:
+    """Of n modes: ``inner`` (n, BLOCK) within a block, ``slope`` the same from 0 to its end, ``outer`` (blocks, n) where blocks begin, ``edges`` (blocks + 1, n) how far they have decayed there."""
+
+    inner: np.ndarray
+    slope: np.ndarray
+    outer: np.ndarray
+    edges: np.ndarray
+
+
+@lru_cache(maxsize=4)  # all taps of a scan ring in the same modes
+def _turns(steps: bytes, blocks: int) -> _Turns:
+    step = np.frombuffer(steps, dtype=complex)
+    inner = np.exp(np.outer(step, np.arange(BLOCK)))
+    outer = np.exp(np.outer(np.arange(blocks) * BLOCK, step))
+    edges = np.exp(np.outer(np.arange(blocks + 1) * BLOCK, step.real))
+    return _Turns(inner, inner * (np.arange(BLOCK) / BLOCK), outer, edges)
 
 
 def respond(

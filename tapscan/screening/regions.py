@@ -44,4 +44,4 @@ def _neighbours(positions: FloatArray) -> list[Flags]:
     angles = 2 * np.pi * np.arange(DIRECTIONS) / DIRECTIONS
     along = positions @ np.array([np.cos(angles), np.sin(angles)])
     orders = [*np.argsort(apart, axis=1, kind="stable"), *np.argsort(-along, axis=0, kind="stable").T]
-    return [np.isin(np.arange(count), order[:size]) for order in orders for size in sizes]
+    return [rank < size for rank in map(np.argsort, orders) for size in sizes]

@@ -45,11 +45,9 @@ def alike(scan: Scan, settings: Settings) -> list[tuple[Mode, float]]:
     stations = {s.station for s in scan.strikes if s.usable}
     if len(stations) < settings.origins.alike_stations:
         return []
-    spread = [
-        (m, float(np.std([s.amplitude_db for s in m.amplitudes])))
-        for m in scan.modes
-        if len(m.amplitudes) == len(stations)
-    ]
+    everywhere = [m for m in scan.modes if len(m.amplitudes) == len(stations)]
+    level = np.array([[s.amplitude_db for s in m.amplitudes] for m in everywhere]).reshape(-1, len(stations))
+    spread = zip(everywhere, level.std(axis=1).tolist(), strict=True)
     return [(m, sd) for m, sd in spread if sd < settings.origins.alike_spread_db]
 
 

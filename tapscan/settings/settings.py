@@ -45,8 +45,10 @@ class Settings:
 
     def of(self, limits: type[L]) -> L:
         """The thresholds of one stage."""
-        every = [*(getattr(self, name) for name in STAGES), *self.rules]
-        return next((one for one in every if type(one) is limits), limits())
+        if name := FIELD_OF.get(limits):
+            found: L = getattr(self, name)
+            return found
+        return next((one for one in self.rules if type(one) is limits), None) or limits()
 
     def but(self, limits: type[L], **changed: float) -> "Settings":
         """The same with some thresholds of one stage changed. Raises TypeError for a name it does not have."""
@@ -59,6 +61,7 @@ class Settings:
 
 
 STAGES = tuple(f.name for f in fields(Settings) if f.name != "rules")
+FIELD_OF: dict[Any, str] = {f.default_factory: f.name for f in fields(Settings) if f.name in STAGES}
 
 
 def every_threshold(settings: Settings, rules: Sequence[type]) -> tuple[Threshold, ...]:

@@ -7,8 +7,8 @@ from importlib import resources
 import numpy as np
 import pytest
 
-from bench.detection_counts import Judged, followed
-from bench.detection_pairs import Told, pair_table
+from bench.detection_counts import Judged, followed, held_again, judged, judged_of
+from bench.detection_pairs import Told, pair_table, pairs
 from bench.detection_scans import Plate, luck_of, taps_of
 from bench.detection_store import (
     SEEDS,
@@ -17,10 +17,10 @@ from bench.detection_store import (
     denser,
     earlier_visits,
     first_visits,
-    held_again,
     kind_of,
     layout_of,
     make,
+    read,
     tables_of,
 )
 from bench.detection_tables import by_shape
@@ -52,17 +52,31 @@ def test_earlier_visits_serve_all_plates_of_one_casting():
 
 
 def test_a_plate_that_rattles_is_tapped_again_with_the_part_held_and_that_scan_counts_where_a_buzz_was_heard():
-    plate = Plate(TABLES["parlour-grand"], "sound", 9)
+    plate, other = (Plate(TABLES["parlour-grand"], "sound", seed) for seed in (9, 10))
     buzz = scan([], late_sounds=tuple(late(i) for i in range(12)), late_sounds_reason=None)
-    quiet = scan([], parts_held=True)
-    rows = {plate.name: Row("sound", "parlour-grand", buzz, rattles=True)}
-    assert followed([plate], rows) == {}, "not finished: not counted"
-    (again,) = held_again([plate, Plate(TABLES["parlour-grand"], "sound", 10)], rows)
+    told = {plate.name: judged(plate, Row("sound", "parlour-grand", buzz, rattles=True))}
+    assert told[plate.name].buzzes
+    assert followed([plate], told) == {}, "not finished: not counted"
+    (again,) = held_again([plate, other], told)
     assert again.held and again.name.endswith("held")
-    rows[again.name] = Row("sound", "parlour-grand", quiet, rattles=True)
-    assert followed([plate], rows)[plate.name].scan is quiet
-    unheard = {**rows, plate.name: Row("sound", "parlour-grand", scan([]), rattles=True)}
-    assert followed([plate], unheard)[plate.name].scan is unheard[plate.name].scan
+    told[again.name] = judged(again, Row("sound", "parlour-grand", scan([], parts_held=True), rattles=True))
+    assert [p.name for p in followed([plate, other], told).values()] == [again.name]
+    unheard = {**told, plate.name: judged(plate, Row("sound", "parlour-grand", scan([]), rattles=True))}
+    assert followed([plate], unheard) == {plate.name: plate}
+
+
+def test_scans_are_read_and_judged_by_whoever_has_time_and_one_that_is_missing_is_not_counted(tmp_path):
+    table = with_places(TABLES["parlour-grand"], 3)
+    sound = Plate(table, "sound", 9)
+    severed = replace(sound, label="severed, strut 7 at 0.57")
+    wanted = [sound, severed, *before(sound)[:2]]
+    make(wanted, tmp_path, float("inf"), 1)
+    rows = read(wanted, tmp_path)
+    told = judged_of([*wanted, *before(sound)[2:]], tmp_path, 1)
+    assert told == {p.name: judged(p, rows[p.name]) for p in wanted}
+    beside = pairs([sound, severed], tmp_path, 1)
+    assert [t.kind for t in beside[1]] == ["sound", "severed strut"]
+    assert beside[3] == [], "of three earlier scans one is missing"
 
 
 def test_held_parts_do_not_rattle_and_nothing_else_changes():

@@ -210,7 +210,7 @@ def _thinned(start: Start, bins: int) -> Start:
 
 def _pruned(task: _Task, start: Start, least: int = 1, last_steps: int = FINAL_STEPS) -> PoleFit | None:
     """Fit, drop what could be noise, fit again; only the last fit is carried to its end. None where fewer than `least` are left."""
-    steps = ROUGH_STEPS
+    steps, fit = ROUGH_STEPS, None
     while len(start) >= least:
         fit = fit_poles(
             task.bins,
@@ -221,6 +221,7 @@ def _pruned(task: _Task, start: Start, least: int = 1, last_steps: int = FINAL_S
             rate_hz=task.spectra.rate,
             noise=task.floor,
             steps=steps,
+            before=fit,
         )
         worth = _worth(task, fit)
         if worth.min() >= task.clear:

@@ -45,6 +45,7 @@ class PoleFit:
     fisher: FloatArray  # (2M, 2M) Re J^H J of all frequencies, then all decay rates
     local: FloatArray  # (M,) the noise energy a bin around each mode
     settled: bool = False  # nothing moved any more
+    state: _State | None = None  # for a fit that goes on from here
 
     @cached_property
     def covariance(self) -> FloatArray:
@@ -151,16 +152,18 @@ def fit_poles(
     noise: float,
     steps: int = STEPS,
     background_terms: int = BACKGROUND_TERMS,
+    before: PoleFit | None = None,
 ) -> PoleFit:
     """Refine M start values by Levenberg-Marquardt steps on the projected residual.
 
     bins_hz : (K,). spectra : (K, S), a column a strike. frequency_hz, decay_rate_per_s : (M,) start values.
     steps : at most; fewer when nothing moves by a thousandth of its standard error. noise : E|W|^2 per bin before the strike, or the residual's if larger.
+    before : a fit of the same spectra; where it ended at these very start values its last step is not made again.
     """
     m = len(frequency_hz)
     theta = np.concatenate([frequency_hz, decay_rate_per_s])
     task = _Task.of(bins_hz, spectra, _background(len(bins_hz), background_terms), length, rate_hz)
-    state = _project(theta, task)
+    state = _known(before, theta) or _project(theta, task)
     damping, settled = 1e-3, False
     for _ in range(steps):
         normal, gradient = _normal_equations(state, rate_hz)
@@ -178,6 +181,13 @@ def fit_poles(
         if settled or damping >= 1e6:
             break
     return _finish(theta, state, task, noise, settled)
+
+
+def _known(before: PoleFit | None, theta: FloatArray) -> _State | None:
+    """What an earlier fit knows of these values, in this order."""
+    if before is None or not np.array_equal(np.concatenate([before.frequency_hz, before.decay_rate_per_s]), theta):
+        return None
+    return before.state
 
 
 def smooth_terms(bins_hz: FloatArray, terms: int) -> ComplexArray:
@@ -274,7 +284,7 @@ def _finish(theta: FloatArray, state: _State, task: _Task, noise: float, settled
     lever = np.diag(state.inverse).real[:m]
     c = state.coefficients[:m]
     clear = np.sum(np.abs(c) ** 2, axis=1) / lever / local
-    return PoleFit(theta[:m], theta[m:], c, clear, residual, overall, fisher, local, settled)
+    return PoleFit(theta[:m], theta[m:], c, clear, residual, overall, fisher, local, settled, state)
 
 
 def _inverse(normal: FloatArray, scale: FloatArray) -> FloatArray:

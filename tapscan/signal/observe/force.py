@@ -121,7 +121,7 @@ def _answered(work: _Work) -> list[_Fits]:
 
 
 def _bare(fit: PoleFit) -> PoleFit:
-    return replace(fit, residual=fit.residual[:0])
+    return replace(fit, residual=fit.residual[:0], state=None)
 
 
 def force_step_db(sounds: Sequence[StationSound]) -> float | None:

@@ -68,9 +68,10 @@ def late_slopes(strikes: Sequence[FloatArray], noises: Sequence[FloatArray], sam
         return []
     hop = round(HOP_S * sample_rate_hz)
     at_hz = np.fft.rfftfreq(frame, 1 / sample_rate_hz)
-    power = np.sum([_power(s[:length], frame, hop) for s in strikes], axis=0)
+    at_hz = at_hz[at_hz < HIGHEST_HZ]
+    power = np.sum([_power(s[:length], frame, hop, len(at_hz)) for s in strikes], axis=0)
     quiet = [n for n in noises if len(n) >= 2 * frame] or [s[length - length // 10 - frame : length] for s in strikes]
-    noise: FloatArray = np.mean([_power(n, frame, hop).mean(axis=1) for n in quiet], axis=0) * len(strikes)
+    noise: FloatArray = np.mean([_power(n, frame, hop, len(at_hz)).mean(axis=1) for n in quiet], axis=0) * len(strikes)
     found = []
     low = LOWEST_HZ
     while (high := low * BAND) <= min(HIGHEST_HZ, 0.45 * sample_rate_hz):
@@ -81,10 +82,10 @@ def late_slopes(strikes: Sequence[FloatArray], noises: Sequence[FloatArray], sam
     return found
 
 
-def _power(samples: FloatArray, frame: int, hop: int) -> FloatArray:
-    """(frequencies, frames) of whole frames only, in any one unit."""
+def _power(samples: FloatArray, frame: int, hop: int, frequencies: int) -> FloatArray:
+    """(frequencies, frames) of whole frames only, in any one unit; the lowest so many."""
     frames = np.lib.stride_tricks.sliding_window_view(samples, frame)[::hop] * hann(frame)
-    spectra = np.fft.rfft(frames, axis=1)
+    spectra = np.fft.rfft(frames, axis=1)[:, :frequencies]
     return np.asarray((spectra.real**2 + spectra.imag**2).T)
 
 
