@@ -96,8 +96,9 @@ def rate_of(study: str, unit: str, usual_hz: int, rates: str) -> int:
 def finished(
     units: Sequence[Unit], job: Callable[[Unit], Result], until: float, cores: int
 ) -> Iterator[tuple[Unit, Result]]:
-    """In the units' order. Those not begun when the time (time.time) is over are left out; an error in a job ends the study."""
-    if not units:
+    """In the units' order. Those not begun when the time (time.time) is over are left out; an error in a job ends the study. One core, or one unit: in this process."""
+    if min(cores, len(units)) <= 1:
+        yield from ((unit, result) for unit in units for done, result in [_done(unit, job, until)] if done)
         return
     context = multiprocessing.get_context("spawn")
     with context.Pool(min(cores, len(units)), _begin, (list(units), job, until)) as pool:
@@ -111,10 +112,14 @@ def _begin(units: list[Any], job: Callable[[Any], Any], until: float) -> None:
 
 
 def _work(number: int) -> tuple[bool, Any]:
-    if time.time() > _here["until"]:
+    return _done(_here["units"][number], _here["job"], _here["until"])
+
+
+def _done(unit: Any, job: Callable[[Any], Any], until: float) -> tuple[bool, Any]:
+    if time.time() > until:
         return False, None
     with threads().limit(limits=1):
-        return True, _here["job"](_here["units"][number])
+        return True, job(unit)
 
 
 def make(
