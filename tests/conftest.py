@@ -14,7 +14,9 @@ os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before numpy, and for the 
 os.environ["TAPSCAN_JOBS"] = "1"  # tests run side by side already; those of `--jobs` say how many
 # in memory where it has 4 GiB free: the tests kill processes, not the power, so nothing need reach a disk
 if "TMPDIR" not in os.environ and os.access("/dev/shm", os.W_OK) and shutil.disk_usage("/dev/shm").free > 4 << 30:
-    os.environ["TMPDIR"] = "/dev/shm"
+    os.environ["PYTEST_DEBUG_TEMPROOT"] = "/dev/shm"
+    os.environ["TMPDIR"] = tempfile.mkdtemp(prefix="tapscan-tests-", dir="/dev/shm")
+    atexit.register(shutil.rmtree, os.environ["TMPDIR"], ignore_errors=True)
 os.environ["XDG_CONFIG_HOME"] = tempfile.mkdtemp(prefix="tapscan-tests-", dir=os.environ.get("TMPDIR"))
 # the processes of one run share what may be made again: plate models, lists of fonts
 if "PYTEST_XDIST_WORKER" not in os.environ:
