@@ -66,7 +66,7 @@ def test_a_plate_that_rattles_is_tapped_again_with_the_part_held_and_that_scan_c
 
 
 def test_scans_are_read_and_judged_by_whoever_has_time_and_one_that_is_missing_is_not_counted(tmp_path):
-    table = with_places(TABLES["parlour-grand"], 3)
+    table = with_places(TABLES["parlour-grand"], 8)
     sound = Plate(table, "sound", 9)
     severed = replace(sound, label="severed, strut 7 at 0.57")
     wanted = [sound, severed, *before(sound)[:2]]
