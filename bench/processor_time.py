@@ -6,7 +6,7 @@
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
 bench/results/processor_time.txt, beside those against other earlier versions. User and system time of the whole process, so that other work on the machine counts little. A run before them
 that does not count leaves compiled Python behind, as pip does when it installs.
-Growth goes into bench/results/processor_time_growth.txt: seconds, and the power p they grow with: of three sizes,
+Growth goes into bench/results/processor_time_growth.txt: seconds, the least of several, and the power p they grow with: of three sizes,
 each twice the one before, the second step costs 2^p times the first, whatever the start costs.
 """
 
@@ -18,11 +18,12 @@ import re
 import resource
 import tempfile
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 from statistics import median
 
 from bench.same_numbers import commit_of, unpack
-from bench.timed_process import measured
+from bench.timed_process import in_turn, measured
 from bench.timed_scans import KINDS, ORDER, Kind, write
 
 RESULTS = Path(__file__).parent / "results"
@@ -47,7 +48,7 @@ def _order(taps: int) -> tuple[str, ...]:
 
 
 def growth(tree: Path, folder: Path, runs: int) -> list[str]:
-    """Lines of three tables: each varies one number, the others are 20 places, 3 taps at each, 16 kHz."""
+    """Lines of three tables: each varies one number, the others are 20 places, 3 taps at each, 16 kHz. Sizes are asked in turn, so that a machine whose speed drifts is fair to all."""
     rows = {
         "places": [(n, Kind(RATE_HZ), n, ORDER) for n in PLACES],
         "taps a place": [(n, Kind(RATE_HZ), 20, _order(n)) for n in TAPS],
@@ -55,10 +56,10 @@ def growth(tree: Path, folder: Path, runs: int) -> list[str]:
     }
     lines = []
     for name, asked_for in rows.items():
-        spent = []
-        for number, kind, places, order in asked_for:
-            path = write(f"{name} {number}", folder, kind, places, order)
-            spent.append(min(seconds(tree, path, folder, order) for _ in range(runs + 1)))
+        paths = [write(f"{name} {row[0]}", folder, *row[1:]) for row in asked_for]
+        each = [partial(seconds, tree, path, folder, row[-1]) for path, row in zip(paths, asked_for, strict=True)]
+        spent = [min(found) for found in zip(*in_turn(each, runs + 1), strict=True)]
+        for path in paths:
             path.unlink()
         power = math.log2((spent[-1] - spent[-2]) / (spent[-2] - spent[-3]))
         told = "  ".join(f"{row[0]}: {s:.2f} s" for row, s in zip(asked_for, spent, strict=True))
