@@ -77,6 +77,16 @@ def _users(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp_path_factory.mktemp("users")
 
 
+@pytest.fixture(autouse=True, scope="module")
+def _no_register_of_another_module_remembered(_users: Path) -> Iterator[None]:
+    """What a module's own fixtures made is gone once it is done: a register that is remembered and gone is taken for lost."""
+    own = _users / str(next(COUNT))
+    own.mkdir()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("XDG_CONFIG_HOME", str(own))
+        yield
+
+
 @pytest.fixture(autouse=True)
 def _no_register_remembered(monkeypatch: pytest.MonkeyPatch, _users: Path) -> None:
     """Each test is a user of its own; which register another test used last is not its affair."""
