@@ -4,13 +4,14 @@ import subprocess
 import sys
 
 import numpy as np
+import pytest
 import scipy.fft
 import scipy.linalg
 import scipy.ndimage
 import scipy.special
 
 from tapscan.signal.fit.fast_length import down_from, up_from
-from tapscan.signal.fit.lapack import inverse, strongest
+from tapscan.signal.fit.lapack import inverse, inverse_of_any, strongest
 from tapscan.signal.plate.special import beyond, digamma, student, tetragamma, trigamma
 from tapscan.signal.strikes import running
 from tapscan.signal.strikes.running import by_turns, largest_on_end, low_around, mean_around, median_after
@@ -31,6 +32,8 @@ def test_running_filters() -> None:
         for many in MANY:
             mean = scipy.ndimage.uniform_filter1d(x, many, mode="nearest")
             assert np.array_equal(mean_around(x, many), mean), (n, many)
+            mirrored = scipy.ndimage.uniform_filter1d(x, many)
+            assert np.array_equal(mean_around(x, many, mirrored=True), mirrored), (n, many)
             if many <= n:
                 largest = scipy.ndimage.maximum_filter1d(x, many)[many // 2 :][: n - many + 1]
                 assert np.array_equal(largest_on_end(x, many), largest), (n, many)
@@ -85,6 +88,9 @@ def test_eigenvectors_and_inverses() -> None:
         same = scipy.linalg.cho_solve(scipy.linalg.cho_factor(matrix.real), np.eye(n))
         own = inverse(matrix.real)
         assert own is not None and np.array_equal(own, same)
+        np.testing.assert_allclose(inverse_of_any(x[:, :n]), scipy.linalg.inv(x[:, :n]), rtol=1e-10)
+    with pytest.raises(np.linalg.LinAlgError):
+        inverse_of_any(np.zeros((2, 2), complex))
     assert inverse(np.diag([1.0, -1.0])) is None
     none = inverse(np.empty((0, 0)))
     assert none is not None and none.shape == (0, 0)

@@ -3,6 +3,7 @@
 blas, lapack             scipy.linalg.blas and scipy.linalg.lapack
 strongest(matrix, many)  largest eigenvalues of a Hermitian matrix, and their vectors
 inverse(matrix)          of a symmetric positive one; None where it is none
+inverse_of_any(matrix)   of any complex one
 
 The rest of scipy.linalg, which takes longer to import than a tap takes to read, is left out where scipy keeps these routines in the
 files where it has kept them so far; else all of it is imported. The figures are the same.
@@ -39,3 +40,14 @@ def inverse(matrix: FloatArray) -> FloatArray | None:
         return None
     solved, wrong = lapack.dpotrs(factor, np.eye(len(matrix)), lower=False)
     return None if wrong else np.asarray(solved)
+
+
+def inverse_of_any(matrix: ComplexArray) -> ComplexArray:
+    """(n, n) by triangular factors. Raises LinAlgError where it has none."""
+    factors, rows, wrong = lapack.zgetrf(matrix)
+    if not wrong:
+        space = int(np.real(lapack.zgetri_lwork(len(matrix))[0]))
+        found, wrong = lapack.zgetri(factors, rows, lwork=space)
+    if wrong:
+        raise np.linalg.LinAlgError("a matrix has no inverse")
+    return np.asarray(found)

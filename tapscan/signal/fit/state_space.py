@@ -26,6 +26,8 @@ from functools import partial
 import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray
+from tapscan.signal.fit.lapack import inverse_of_any
+from tapscan.signal.strikes.running import mean_around
 
 RESERVE = 2.0  # in amplitude, over what white noise alone can reach
 MOST_IN_BAND = 40
@@ -73,16 +75,13 @@ def patterns_over_noise(singular_values: FloatArray, strikes: int, samples: int)
 
 
 def _fitted(vectors: ComplexArray, state: ComplexArray, rate_hz: float, fastest_per_s: float) -> StateFit | None:
-    from scipy.linalg import eig, inv  # where a room is heard; the others need not pay for the import
-    from scipy.ndimage import uniform_filter1d
-
-    smooth = partial(uniform_filter1d, size=max(3, int(SMOOTH_S * rate_hz)))
+    smooth = partial(mean_around, many=max(3, int(SMOOTH_S * rate_hz)), mirrored=True)
     step, driven = _least_squares(state, smooth)
-    z, mixed = eig(step)
+    z, mixed = np.linalg.eig(step)
     rings = -np.log(np.abs(z)) * rate_hz < fastest_per_s
     if not rings.any():
         return None
-    patterns, apart = vectors @ mixed[:, rings], inv(mixed)[rings]
+    patterns, apart = vectors @ mixed[:, rings], inverse_of_any(mixed)[rings]
     noise = np.linalg.norm(apart, axis=1)  # of each course
     poles, sd, mixed, courses = _by_instrument(apart @ state / noise[:, None], z[rings], smooth)
     patterns = patterns * noise @ mixed
@@ -111,10 +110,8 @@ def _by_instrument(
     for _ in range(LAST_ROUNDS):
         weight = 1 / (smooth(_energy(after - step @ before)) + len(z) * LAST_FLOOR)
         step = _regression(before, after, earlier, weight)
-    from scipy.linalg import eig, inv
-
-    z, mixed = eig(step)
-    apart = inv(mixed)
+    z, mixed = np.linalg.eig(step)
+    apart = inverse_of_any(mixed)
     rest = _energy_each(apart @ (after - step @ before), weight) / max(1, after.shape[1] - len(z))
     return (
         z,

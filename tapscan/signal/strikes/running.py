@@ -1,6 +1,6 @@
 """Filters that run along a signal: the same figures as scipy.ndimage's, which takes longer to import than most recordings take to search.
 
-mean_around(x, many)            mean of so many values around each, the ends held on
+mean_around(x, many)            mean of so many values around each, the ends held on or mirrored
 largest_on_end(x, many)         largest of each so many on end
 median_after(x, many)           median of each value and those that follow, zeros after the end
 low_around(x, percent, many)    rank of so many values around each, the ends mirrored
@@ -17,10 +17,10 @@ from tapscan.records import FloatArray
 from tapscan.signal.fit.compiled import compiled
 
 
-def mean_around(x: FloatArray, many: int) -> FloatArray:
-    """(n,) as a running sum, so that a long one costs no more than a short one."""
+def mean_around(x: FloatArray, many: int, *, mirrored: bool = False) -> FloatArray:
+    """(n,) as a running sum, so that a long one costs no more than a short one. mirrored : at the ends, the last value twice; else it is held on."""
     before = many // 2
-    held = np.concatenate([np.full(before, x[0]), x, np.full(many - 1 - before, x[-1])])
+    held = np.pad(x, (before, many - 1 - before), mode="symmetric" if mirrored else "edge")
     first = np.add.accumulate(held[:many])[-1]
     return np.asarray(np.add.accumulate(np.concatenate([[first], held[many:] - held[: len(x) - 1]])) / many)
 
