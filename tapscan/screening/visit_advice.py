@@ -74,7 +74,7 @@ MOST_QUESTIONS = 6
 
 CAUTIONS_TENSION = (
     "Nobody stands in the plane of the strings while the plate is looked at or tapped.",
-    "No blow near pins, agraffes or strings; only at the places named for a strung plate, and none at all once something is found.",
+    "No blow near pins, agraffes or strings; only at places named for a strung plate, and none once what may be a crack was noticed.",
     "Stop at any sign of movement: a sudden tick or bang, a line that grows, a pitch that falls.",
     "String tension is changed by a qualified person only. No screw, bolt or pin is turned or tried by hand.",
 )
