@@ -15,16 +15,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tapscan.onset import BEFORE_HOPS, HOP_S, OVER_FLOOR, OVER_RING
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 
-HOP_S = 0.001
 LOOK_AHEAD = 4  # hops: a click of one sample is no strike
-BEFORE = 15  # hops that "just before" means, the nearest left out
 COARSE = 20  # hops a value of the floor's memory
 FLOOR_VALUES = 500  # 10 s
 LEARN_VALUES = 15  # 0.3 s of sound before anything is taken for a strike
-OVER_RING, OVER_FLOOR = 2.5, 1.6
 SMOOTH = 30  # hops
 QUIET = 60  # hops under the floor's edge that end a ring
 TINY = 1e-20
@@ -57,7 +55,7 @@ class Trigger:
         self._rest = np.empty(0, dtype=np.float32)
         self._last = 0.0
         self._hops: deque[FloatArray] = deque(maxlen=self._lead + self._longest + 2 * COARSE)
-        self._edge: deque[float] = deque(maxlen=self._gap + BEFORE + LOOK_AHEAD + 2)
+        self._edge: deque[float] = deque(maxlen=self._gap + BEFORE_HOPS + LOOK_AHEAD + 2)
         self._power: deque[float] = deque(maxlen=100)
         self._floors: deque[tuple[float, float]] = deque(maxlen=FLOOR_VALUES)
         self._sums = [0.0, 0.0, 0]
@@ -176,14 +174,14 @@ class Trigger:
 
     def _rises(self) -> bool:
         """Whether the hop LOOK_AHEAD ago stands out of the floor, of what came just before it and of what rang."""
-        if len(self._edge) < BEFORE + LOOK_AHEAD + 2 or not np.isfinite(self._edge_floor):
+        if len(self._edge) < BEFORE_HOPS + LOOK_AHEAD + 2 or not np.isfinite(self._edge_floor):
             return False
         edge = list(self._edge)
         place = len(edge) - 1 - LOOK_AHEAD
         told = min(edge[place], sorted(edge[place : place + 5])[2])
         if told <= self._gate * self._edge_floor:
             return False
-        before = edge[max(0, place - 1 - BEFORE) : place - 1]
+        before = edge[max(0, place - 1 - BEFORE_HOPS) : place - 1]
         if told <= self._rise * (sum(before) / len(before) + TINY):
             return False
         return told > OVER_RING * max(edge[max(0, place - self._gap) : place - 1])

@@ -27,7 +27,7 @@ from tapscan.settings import Settings
 from tapscan.signal.fit.bandfit import FINAL_STEPS, ROUGH_STEPS, Start, fit_window, listens, owned
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, smooth_terms
-from tapscan.signal.fit.spurious import without_satellites
+from tapscan.signal.fit.spurious import LEAST_STATIONS, without_satellites
 from tapscan.signal.fit.subbands import Band, Spectra, plan_bands
 from tapscan.signal.fit.subspace import Covariance
 from tapscan.signal.plate.columns import (
@@ -47,7 +47,6 @@ from tapscan.signal.plate.companions import united
 from tapscan.signal.plate.room_fit import (
     LEAST_MARGIN_HZ,
     LEAST_S,
-    LEAST_STATIONS,
     MARGIN,
     ROOM_SHARE,
     TOLD_BELOW_HZ,
