@@ -2,6 +2,7 @@
 
 import os
 import struct
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -302,7 +303,9 @@ def test_random_bytes(tmp_path, ending, seed):
     refusal(written(tmp_path / f"tap.{ending}", content))
 
 
-HEADS = {ending: file_of(ending, sound(16000, 0.4), 16000) for ending in ENDINGS}
+@cache
+def whole(ending):
+    return file_of(ending, sound(16000, 0.4), 16000)
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -313,7 +316,7 @@ HEADS = {ending: file_of(ending, sound(16000, 0.4), 16000) for ending in ENDINGS
 )
 @example(ending="m4a", places=[(0.916015625, 0)], front=False)  # the name of its codec is gone
 def test_damaged_files_are_read_or_refused_and_nothing_else(tmp_path, capfd, ending, places, front):
-    content = bytearray(HEADS[ending])
+    content = bytearray(whole(ending))
     reach = min(len(content), 100) if front else len(content)
     for place, value in places:
         content[int(place * reach)] = value

@@ -26,7 +26,7 @@ def test_each_unit_is_worked_out_once_and_written_whole(tmp_path):
     path_of, until = partial(place, tmp_path), time.time() + 60
     assert study.make([1, 2, 2], squared, path_of, until, 2) == 2
     first = study.read(path_of(2))
-    assert study.make([1, 2, 3], squared, path_of, until, 2) == 1
+    assert study.make([1, 2, 3], squared, path_of, until, 1) == 1
     assert study.read(path_of(2)) == first and study.read(path_of(3))["is"] == 9
     assert sorted(p.name for p in tmp_path.iterdir()) == ["1.json.gz", "2.json.gz", "3.json.gz"]
     assert study.read(path_of(4)) is None
