@@ -31,6 +31,7 @@ from tapscan.workers import cores
 from tapscan.workers.memory import keep_freed
 from tests.browser import browser  # noqa: F401  a fixture of all
 from tests.compiled import imported_in_parts, modules_compiled
+from tests.drawn_once import drawn_once  # noqa: F401  a fixture of those that ask for it
 from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
 from tests.registers import made_alike  # noqa: F401  a fixture of all
 

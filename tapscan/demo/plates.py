@@ -258,7 +258,7 @@ def plate_modes(table: Table, label: str, iron: Iron, state: State | None = None
     eigen = _free_eigenvalues(table, case, iron, state)
     omega2, mix, spring_loss = _put_on(table, case, eigen, state)
     lost = (mix**2).T @ (eigen * _material_loss(table, case, iron, state))
-    lost = lost + np.einsum("ij,ik,kj->j", mix, spring_loss, mix)
+    lost = lost + np.sum(mix * (spring_loss @ mix), axis=0)
     frequency = np.sqrt(omega2) / (2.0 * np.pi)
     loss = lost / omega2 + radiation_loss_factor(frequency)
     coupling = a["microphone"][case]
@@ -299,6 +299,9 @@ def _put_on(table: Table, case: int, eigen: np.ndarray, state: State) -> tuple[n
 
 def _eigen(stiffness: np.ndarray, mass: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Generalised symmetric eigenproblem by Cholesky, mass-normalised, without importing scipy."""
+    if np.array_equal(mass, np.eye(len(mass))):  # nothing was put on: the same figures, sooner
+        values, vectors = np.linalg.eigh(stiffness)
+        return values, vectors
     lower = np.linalg.cholesky(mass)
     half = np.linalg.solve(lower, stiffness)
     values, vectors = np.linalg.eigh(np.linalg.solve(lower, half.T))

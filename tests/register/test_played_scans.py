@@ -5,6 +5,8 @@ import datetime as dt
 import hashlib
 from dataclasses import replace
 
+import pytest
+
 from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Indication, PlayedNote, PlayedNotes, Recording, RuleNotRun, Scan, Screening
 from tapscan.register.entries import PART, Outcome, Plate
@@ -38,6 +40,8 @@ from tapscan.workflow.typed_scan import first_typed
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
+
+pytestmark = pytest.mark.usefixtures("drawn_once")
 
 NOT_RUN = (RuleNotRun(ringing_on.NAME, "heard by microphone"), RuleNotRun(note_buzz.NAME, "a buzz could be listened for in 3 notes only"))  # fmt: skip
 SHIPPED = limits_by_part(Settings(), RULE_LIMITS)

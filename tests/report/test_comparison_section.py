@@ -3,6 +3,8 @@
 import re
 from dataclasses import replace
 
+import pytest
+
 from tapscan.layouts import read_layout
 from tapscan.records import (
     CommonShift,
@@ -20,6 +22,8 @@ from tapscan.screening.rules import RULE_LIMITS
 from tapscan.settings import Settings, limits_by_part
 from tests.every import each
 from tests.report.sheets import HOSTILE, full_page, screening
+
+pytestmark = pytest.mark.usefixtures("drawn_once")
 
 
 def pair(number: int, change_ppm: float, *, fell: bool = False, loss: float | None = 1.02) -> ModePair:

@@ -12,6 +12,8 @@ from tapscan.report.page import render_page
 from tapscan.report.time_frequency import time_frequency_of
 from tests.register import built
 
+pytestmark = pytest.mark.usefixtures("drawn_once")
+
 RATE = 44100
 
 

@@ -13,6 +13,8 @@ from tapscan.report.sections import SECTIONS
 from tests.report.sheets import HOSTILE, empty, full_page, screening
 from tests.report.test_comparison_section import comparison
 
+pytestmark = pytest.mark.usefixtures("drawn_once")
+
 MODULE = """
 from tapscan.report.section import Section
 

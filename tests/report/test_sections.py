@@ -20,6 +20,8 @@ from tapscan.screening.rules import RULES
 from tests.report.sheets import full_page, indication, mode, screening
 from tests.report.test_comparison_section import comparison, pair
 
+pytestmark = pytest.mark.usefixtures("drawn_once")
+
 T = np.linspace(0.05, 1.0, 40)
 
 

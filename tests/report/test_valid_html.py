@@ -23,6 +23,8 @@ from tests.register import built
 from tests.report.sheets import HOSTILE, full_page
 from tests.report.visits import fullest
 
+pytestmark = pytest.mark.usefixtures("drawn_once")
+
 H = "{http://www.w3.org/1999/xhtml}"
 COURSE = Course(
     (HOSTILE, HOSTILE),

@@ -215,15 +215,20 @@ def test_wav_header_cut_short(tmp_path, length):
     refusal(written(tmp_path / "tap.wav", wav_bytes(sound(), 16000)[:length]))
 
 
+@cache
+def five_seconds(ending: str) -> bytes:
+    return file_of(ending, sound(16000, 5.0), 16000)
+
+
 @each("ending", ["wav", "aiff", "flac", "ogg", "mp3", "m4a", "aac"])
 @each("share", [0.3, 0.6, 0.9])
 def test_data_cut_short(tmp_path, ending, share):
-    content = file_of(ending, sound(16000, 5.0), 16000)
+    content = five_seconds(ending)
     refusal(written(tmp_path / f"tap.{ending}", content[: round(share * len(content))]))
 
 
 def test_ogg_cut_between_two_pages(tmp_path):
-    content = encoded(sound(16000, 5.0), 16000, "ogg")
+    content = five_seconds("ogg")
     path = written(tmp_path / "tap.ogg", content[: content.rfind(b"OggS")])
     assert "page that ends" in refusal(path)
 
