@@ -11,7 +11,7 @@ from tapscan.report.error_rates import _as_counted, constants_of, measured, ship
 from tapscan.screening import regions
 from tapscan.screening.compare import added_mass, likelihood_ratio
 from tapscan.screening.constants import constants_sha256
-from tapscan.screening.rules import RULE_LIMITS, RULES
+from tapscan.screening.rules import NOTE_RULES, RULE_LIMITS, RULES
 from tapscan.settings import PARTS, Settings, limits_by_part
 from tapscan.signal.plate import room_limit
 from tests.every import each
@@ -20,7 +20,21 @@ TEXT = PAGE.read_text(encoding="utf-8")
 
 
 def test_the_page_shows_what_the_bench_wrote():
-    assert page(TEXT) == TEXT, "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
+    assert page(TEXT) == TEXT, "stale: python -m bench.rules_page"
+
+
+def test_every_rule_is_on_the_page():
+    """A row from its record, and by hand what it needs."""
+    every = (*RULES, *NOTE_RULES)
+    assert len(every) == 13
+    rows = re.findall(r"^\| (.+) \(`([\w-]+)`\) \| .+\. \|", TEXT, re.M)
+    assert rows == [(rule.title, rule.name) for rule in every]
+    needs = [
+        t
+        for line in re.findall(r"^- \*\*.*?: ", TEXT.split("What each needs")[1].split("##")[0], re.M)
+        for t in re.findall(r"\*\*(.+?)\*\*", line)
+    ]
+    assert needs == [rule.title for rule in every]
 
 
 @each("part", ["single", "comparison", "beside"])
