@@ -37,6 +37,18 @@ def test_nothing_is_begun_when_the_time_is_over(tmp_path):
     assert not list(tmp_path.iterdir())
 
 
+def test_a_table_names_the_version_that_made_the_first_unit(tmp_path, monkeypatch):
+    """Not the one that prints it; where units are there and none was noted, none is made up."""
+    new, old = tmp_path / "new", tmp_path / "old"
+    new.mkdir()
+    first = study.kept_head(new, "seeds")
+    monkeypatch.setattr(study, "commit", lambda: "another")
+    assert study.kept_head(new, "seeds") == first and "another" not in first
+    old.mkdir()
+    study.make([1], squared, partial(place, old), time.time() + 60, 1)
+    assert study.kept_head(old, "seeds") == "a version that nobody noted"
+
+
 def test_an_error_of_a_job_is_not_swallowed(tmp_path):
     with pytest.raises(ValueError, match="unit 5"):
         study.make([5], fails, partial(place, tmp_path), time.time() + 60, 1)
