@@ -1,7 +1,9 @@
 """A rule is one file and one line in the registry: a made-up one shows up in JSON, page, docs, thresholds and "not run" by that alone."""
 
+import ast
 import sys
 from dataclasses import replace
+from pathlib import Path
 from types import ModuleType
 
 from bench.rules_page import every_rule
@@ -12,6 +14,7 @@ from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.screening import rules as registry
 from tapscan.screening.next_steps import tests as examinations
 from tapscan.settings import Settings, every_threshold, read_settings
+from tests.every import each
 from tests.report.sheets import screening
 from tests.rule_scans import mode, scan
 
@@ -97,3 +100,13 @@ def test_a_made_up_rule_is_not_run_where_it_lacks_its_input_or_its_state():
     _, piano = registry.run_rules(scan([mode("M1", 300.0)], state="strung"), Settings(), (rule,))
     assert [n.reason for n in none] == ["no mode was found"]
     assert [n.reason for n in piano] == [registry.IN_PIANO_REASON]
+
+
+FILES = sorted(p for folder in ("rules", "piano") for p in (Path(registry.__file__).parents[1] / folder).glob("*.py"))
+
+
+@each("path", FILES, ids=lambda p: p.name)
+def test_unit_and_source_of_a_figure_come_from_its_threshold(path):
+    calls = [n for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
+    made = [ast.unparse(c.func) for c in calls if ast.unparse(c.func).split(".")[-1] == "Condition"]
+    assert made == [], "tapscan.screening.rule has condition, by_standard and measured"

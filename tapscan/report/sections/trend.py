@@ -13,14 +13,13 @@ from tapscan.report.beside import Course
 from tapscan.report.section import Section, Sheet
 from tapscan.report.shop import Shop
 
-FEWEST = 4  # scans: three cannot tell a drift from a step
-
 
 def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | None:
     """Drawing, rows of a table (tone, then its change in each scan) and the words beside them."""
     if course is None or len(course.dates) < 2:
         return None
     from tapscan.report.figures.changes import trend
+    from tapscan.screening.compare.trend import FEWEST
 
     shop = shop or Shop()
     return {
@@ -33,6 +32,7 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
         "followed": course.followed,
         "scans": len(course.dates),
         "few": len(course.dates) < FEWEST,
+        "fewest": wording.spelled(FEWEST),
         "left_out": wording.listed(course.left_out, words.MOST_LISTED),
     }
 
