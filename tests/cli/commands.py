@@ -4,6 +4,8 @@ The tree of commands is built once for all runs of a process; the program builds
 """
 
 import io
+import re
+import shlex
 import sys
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
@@ -13,6 +15,7 @@ from unittest.mock import patch
 
 import typer.main
 
+from tapscan import __version__
 from tapscan.cli import main
 
 TREE = cache(typer.main.get_command)
@@ -51,3 +54,13 @@ def run(*words: object, answer: str | None = None) -> Done:
 def flat(text: str) -> str:
     """Without the folds of the terminal."""
     return " ".join(text.split())
+
+
+def screens(*commands: Sequence[object]) -> str:
+    """What is typed and what is answered, command after command, for a snapshot; without the time of day and the version."""
+    told = []
+    for words in commands:
+        done = run(*words)
+        told.append(f"$ tapscan {shlex.join(map(str, words))}\n{done.out}{done.err}")
+    now = r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ"
+    return re.sub(now, "TIME", "\n".join(told)).replace(f"tapscan {__version__}", "tapscan VERSION")
