@@ -37,7 +37,9 @@ def same_as_before(
         assert part in parts(whole), f"no part {part!r} in {path.name}; write it with {REWRITE}=1"
     kept = parts(whole)[part] if part else whole
     diff = "\n".join(unified_diff(kept.splitlines(), shown.splitlines(), "kept", "now", lineterm=""))
-    assert kept == shown, f"the words of {screen}{f', {part},' * bool(part)} changed; if that is meant, {REWRITE}=1\n{diff}"
+    assert kept == shown, (
+        f"the words of {screen}{f', {part},' * bool(part)} changed; if that is meant, {REWRITE}=1\n{diff}"
+    )
 
 
 def parts(whole: str) -> dict[str, str]:
