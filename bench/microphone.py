@@ -38,7 +38,7 @@ from tapscan.records import Scan, Segment, Strike
 from tapscan.screening.rules import run_rules
 from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
-from tapscan.signal.plate.columns import HIGHEST_HZ
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ
 from tapscan.signal.plate.station_analysis import analyse_station
 
 RESULTS = Path(__file__).parent / "results" / "microphone.txt"

@@ -14,8 +14,8 @@ from tapscan.register.export import export_csv
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, store_scan
-from tapscan.report.beside import Beside
 from tapscan.report.error_rates import how_sure, measured
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
 from tapscan.report.sections.reach import error_rates_section
 from tapscan.screening.disposition import NO_ANSWER_OPEN, NOTHING, OPEN
@@ -142,7 +142,7 @@ def test_rates_and_reach_are_those_of_notes():
     assert [r[0] for r in rows] == [r.title for r in NOTE_RULES]
 
 
-@each("beside", [Beside(), Beside(full=True), Beside(summary=True)])
+@each("beside", [Extras(), Extras(full=True), Extras(summary=True)])
 @each("rule", ["", ringing_on.NAME])
 def test_no_page_speaks_of_taps_that_nobody_made(beside, rule):
     page = render_page(conclude(heard(rule), Settings()), None, beside)
