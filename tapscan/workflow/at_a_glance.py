@@ -14,8 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from tapscan.places import CHECKLIST
 from tapscan.register.database import Register
-from tapscan.register.entries import CHECKLIST, IN_IRON
+from tapscan.register.entries import IN_IRON
 from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
 from tapscan.screening.played_notes import NO_ANSWER
