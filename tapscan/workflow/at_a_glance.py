@@ -39,7 +39,6 @@ class Line:
     glance: Glance
     next: str
     kinds: frozenset[Kind]
-    due_on: dt.date | None  # None: no scan yet, or the shop has no interval
 
     @property
     def seen(self) -> str:
@@ -58,7 +57,7 @@ def lines(register: Register, *, retired: bool = False) -> list[Line]:
 def _line(g: Glance, months: int | None, today: dt.date) -> Line:
     due = months_later(g.date, months) if g.date and months else None
     told = _told(g, due, today)
-    return Line(g, next(iter(told.values()), _later(due)), frozenset(told), due)
+    return Line(g, next(iter(told.values()), _later(due)), frozenset(told))
 
 
 def _told(g: Glance, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
