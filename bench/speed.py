@@ -28,8 +28,9 @@ import soundfile
 import tapscan
 from bench.accuracy_plates import Scored, scored
 from bench.references import by_harminv
+from bench.simulate.take import one_recording
 from tapscan.demo.plates import PlateModes, draw_iron, load_table, plate_modes
-from tapscan.demo.taps import Tap, one_recording, scan, sensor_names
+from tapscan.demo.taps import Tap, scan, sensor_names
 from tapscan.records import FloatArray, Mode, Pole, Tone
 from tapscan.settings import Settings
 from tapscan.signal.fit.subbands import plan_bands

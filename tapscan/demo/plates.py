@@ -154,7 +154,6 @@ class Contact:
 
 
 PADS = tuple(Support(i) for i in range(4))
-SLINGS = (Support(4, 6e3, loss_factor=0.05), Support(5, 6e3, loss_factor=0.05))
 
 
 @dataclass(frozen=True)
