@@ -23,16 +23,11 @@ from tapscan.workflow.visit import known_of
 from tapscan.workflow.write_report import Wish, write_report
 from tests.every import each
 from tests.register.conftest import put
-from tests.register.test_mending import silent
+from tests.register.test_mending import silent, standing
 
 LINE = (Finding(IN_IRON, "seen", "S4: 2 cm"),)
 TOLD = "a line or crack in the iron (S4: 2 cm)"
 FIRST, LATER, LAST = "2026-03-14", "2026-04-01", "2026-05-01"
-
-
-def standing(register, name):
-    entry = find_scan(register, name)
-    return as_it_stands(register, entry, stored_screening(register, entry))
 
 
 def found(register, name, words):
