@@ -12,8 +12,8 @@ import numpy as np
 
 from tapscan.records import Mode, Scan, SteadyTone
 from tapscan.settings import Settings
+from tapscan.signal.strikes.mains import MAINS_HZ
 
-MAINS_HZ = (50, 60)
 MOST_MULTIPLE = 24
 
 
@@ -54,7 +54,7 @@ def alike(scan: Scan, settings: Settings) -> list[tuple[Mode, float]]:
 def mains(frequency_hz: float, settings: Settings) -> tuple[int, int] | None:
     """(50 or 60, which multiple), None where it is neither."""
     best: tuple[float, int, int] | None = None
-    for base in MAINS_HZ:
+    for base in map(int, MAINS_HZ):
         multiple = round(frequency_hz / base)
         away = abs(frequency_hz - multiple * base) / base
         if 1 <= multiple <= MOST_MULTIPLE and away < settings.origins.mains_reach * multiple:

@@ -4,16 +4,22 @@ The tree of commands is built once for all runs of a process; the program builds
 """
 
 import io
+import os
+import re
+import shlex
 import sys
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from functools import cache
+from pathlib import Path
 from unittest.mock import patch
 
 import typer.main
 
+from tapscan import __version__
 from tapscan.cli import main
+from tests.snapshots import without_figures
 
 TREE = cache(typer.main.get_command)
 
@@ -51,3 +57,22 @@ def run(*words: object, answer: str | None = None) -> Done:
 def flat(text: str) -> str:
     """Without the folds of the terminal."""
     return " ".join(text.split())
+
+
+def screens(*commands: Sequence[object], measured: bool = False) -> str:
+    """What is typed and what is answered, command after command, for a snapshot: no line folded, no time of day, version or folder of a file.
+
+    `measured`: from real sound, so without figures and without the rows of modes.
+    """
+    told = []
+    for words in commands:
+        with patch.dict(os.environ, COLUMNS="2000"):
+            done = run(*words)
+        typed = shlex.join(w.name if isinstance(w, Path) else str(w) for w in words)
+        told.append(f"$ tapscan {typed}\n{done.out}{done.err}")
+    whole = "\n".join(told).replace(f"tapscan {__version__}", "tapscan VERSION")
+    whole = re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", "TIME", re.sub(r"settings [0-9a-f]{12}", "settings HASH", whole))
+    if not measured:
+        return whole
+    rows = [re.sub(r"(?<=\S) {2,}", "  ", row) for row in whole.splitlines() if not re.match(r"M\d+ ", row)]
+    return without_figures("\n".join(rows))

@@ -5,9 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from tests.cli.commands import flat, run
+from tests.cli.commands import run, screens
 from tests.register.recording_child import LAYOUT
 from tests.register.test_bar import bar_file, plate_file
+from tests.snapshots import same_as_before
 
 MORE = ("--order", "soft,hard", "--state", "stripped", "--sensor", "microphone", "--yes", "--partial")
 pytestmark = pytest.mark.usefixtures("measured_once")
@@ -27,24 +28,24 @@ def imported(folder: Path, *words: object):
 
 
 def test_a_bars_day(folder):
-    assert "No reference bar yet" in run("bar", "list").out
+    told = screens(("bar", "list"))
     first, last = bar_file(folder, "a.wav"), bar_file(folder, "b.wav", seed=2)
     done = imported(
         folder, "--date", "2026-03-14", "--bar", first, "--bar-last", last, "--iron-c", "18", "--iron-end-c", "18,4"
     )
     assert done.status == 0, done.err
-    assert "reference bar" in run("bar", "list").out
-    shown = flat(run("scan", "show", "B12/2026-03-14").out)
+    shown = screens(("scan", "show", "B12/2026-03-14")).partition("\n\n")[0]
     assert "struck before and after" in shown
-    assert "18.4 °C at the other end" in shown
-    told = json.loads(run("scan", "show", "B12/2026-03-14", "--json", "-").out)
-    assert (told["bar"]["drift"]["seen"], told["bar"]["drift_reason"]) == ([], None)
-    assert run("bar", "note", "reference bar", "--notes", "450 x 35 x 11").status == 0
+    same_as_before("scan-show", shown, part="with a reference bar")
+    scan = json.loads(run("scan", "show", "B12/2026-03-14", "--json", "-").out)
+    assert (scan["bar"]["drift"]["seen"], scan["bar"]["drift_reason"]) == ([], None)
+    size = "450 x 35 x 11"
+    note = ("bar", "note", "reference bar", "--notes", size)
+    told += screens(("bar", "list"), note, ("bar", "show", "reference bar"), ("bar", "show", "other"), measured=True)
     bar = run("bar", "show", "reference bar").out
-    assert "450 x 35 x 11" in bar
-    assert bar.count("3 of 3") == 2
-    missing = run("bar", "show", "other")
-    assert (missing.status, "there is reference bar" in missing.err) == (1, True)
+    assert size in bar and bar.count("3 of 3") == 2
+    assert run("bar", "show", "other").status == 1
+    same_as_before("bar", told)
 
 
 def test_a_bar_that_cannot_be_read_stores_nothing(folder):

@@ -17,9 +17,13 @@ from tapscan.screening.disposition import CONFIRMED
 from tapscan.workflow import last_register
 from tapscan.workflow.standing import VOID
 from tapscan.workflow.write_report import Wish, page_name
-from tests.cli.commands import flat, run
+from tests.cli.commands import flat, run, screens
 from tests.register.conftest import put
 from tests.register.test_mending import silent, with_comparison
+from tests.snapshots import same_as_before
+
+CRACK = "crack in strut 2, 60 mm"
+EXAMINED = ("--found", CRACK, "--method", "magnetic particles", "--by", "A. Person", "--on", "2026-06-03")
 
 
 @pytest.fixture
@@ -46,17 +50,20 @@ def test_void_and_its_undo(where):
     register = open_register(where)
     first = silent(register, "2026-03-14", baseline=True)
     with_comparison(register, "2026-06-01", [first.name])
-    assert "needs a reason" in run("scan", "void", first.name).err
-    done = run("scan", "void", first.name, "--reason", "wrong plate on the stand", "--on", "2026-06-02")
-    assert done.status == 0 and "B12/2026-06-01" in done.out, "what was compared with it is named"
-    for words in (("scan", "list"), ("scan", "show", first.name), ("history", "B12"), ("plate", "show", "B12")):
-        assert "crossed out on 2026-06-02: wrong plate on the stand" in flat(run(*words).out), words
+    why = "wrong plate on the stand"
+    told = screens(
+        ("scan", "void", first.name),
+        ("scan", "void", first.name, "--reason", why, "--on", "2026-06-02"),
+        *(("scan", "list"), ("scan", "show", first.name), ("history", "B12"), ("plate", "show", "B12")),
+        *(("compare", "B12", "--against", first.name), ("plate", "baseline", "B12")),
+    )
+    same_as_before("scan-crossed-out", told)
+    assert find_scan(register, first.name).crossed_out
     told = json.loads(run("scan", "show", first.name, "--json", "-").out)
-    assert (told["headline"], told["register"]["void_why"]) == (VOID, "wrong plate on the stand")
-    assert all(VOID in page and "wrong plate on the stand" in page for page in reports(first.name))
-    assert "crossed out" in run("compare", "B12", "--against", first.name).err
+    assert (told["headline"], told["register"]["void_why"]) == (VOID, why)
+    assert all(VOID in page and why in page for page in reports(first.name))
+    assert run("compare", "B12", "--against", first.name).status == 1
     assert run("compare", "B12").status == 1, "it was the only baseline"
-    assert "No baseline yet" in run("plate", "baseline", "B12").out
     assert run("scan", "void", first.name, "--undo", "--reason", "x").status == 1
     assert run("scan", "void", first.name, "--undo").status == 0
     assert find_scan(register, first.name) == first
@@ -67,15 +74,16 @@ def test_move(where):
     register = open_register(where)
     first = silent(register, "2026-03-14", baseline=True)
     later = with_comparison(register, "2026-06-01", [first.name])
-    assert "needs a reason" in run("scan", "move", first.name, "B13").err
-    done = run("scan", "move", first.name, "B13", "--reason", "this was B13", "--on", "2026-06-02")
-    assert done.status == 0 and later.name in done.out and "B13/2026-03-14" in done.out
-    assert "Moved here on 2026-06-02 from B12/2026-03-14: this was B13" in flat(
-        run("scan", "show", "B13/2026-03-14").out
+    assert run("scan", "move", first.name, "B13").status == 1, "without a reason"
+    told = screens(
+        ("scan", "move", first.name, "B13"),
+        ("scan", "move", first.name, "B13", "--reason", "this was B13", "--on", "2026-06-02"),
+        *(("scan", "show", "B13/2026-03-14"), ("history", "B13"), ("scan", "show", later.name)),
+        ("scan", "move", later.name, "B99", "--reason", "x"),
     )
-    assert "moved here on 2026-06-02 from B12/2026-03-14" in flat(run("history", "B13").out)
-    assert all("The comparison does not count" in page for page in reports(later.name))
-    assert "there is no plate" in run("scan", "move", later.name, "B99", "--reason", "x").err
+    same_as_before("scan-moved", told)
+    assert [e.name for e in list_scans(register)] == [later.name, "B13/2026-03-14"]
+    assert all("comparison does not count" in page for page in reports(later.name))
 
 
 def test_what_a_person_found_is_on_every_first_screen(where):
@@ -87,25 +95,15 @@ def test_what_a_person_found_is_on_every_first_screen(where):
     seen = "a line of rust (bass corner)"
     assert all(seen in page for page in reports(first.name)), "the buyer reads it too"
     assert seen in flat(run("history", "B12").out)
-    words = (
-        "--found",
-        "crack in strut 2, 60 mm",
-        "--method",
-        "magnetic particles",
-        "--by",
-        "A. Person",
-        "--on",
-        "2026-06-03",
-    )
-    assert run("scan", "outcome", first.name, *words).status == 0
+    assert run("scan", "outcome", first.name, *EXAMINED).status == 0
     for name in (first.name, later.name):
         shown = flat(run("scan", "show", name).out)
-        assert CONFIRMED in shown and "crack in strut 2, 60 mm" in shown, name
-        assert all(CONFIRMED in page and "crack in strut 2, 60 mm" in page for page in reports(name)), name
-        said = "An examination found: crack in strut 2, 60 mm"
+        assert CONFIRMED in shown and CRACK in shown, name
+        assert all(CONFIRMED in page and CRACK in page for page in reports(name)), name
+        said = f"An examination found: {CRACK}"
         assert shown.count(said) == 1 and reports(name)[1].count(said) == 1, "told once"
-    assert "an examination found: crack in strut 2, 60 mm" in flat(run("history", "B12").out)
-    assert "crack in strut 2, 60 mm" in flat(run("history", "B12").out.split("Still open")[1])
+    assert CRACK in flat(run("history", "B12").out.split("Still open")[1])
+    same_as_before("scan-examined", screens(("history", "B12"), ("scan", "show", first.name)))
 
 
 def test_an_examination_that_found_nothing_is_no_flaw(where):
@@ -119,14 +117,15 @@ def test_an_examination_that_found_nothing_is_no_flaw(where):
 def test_a_baseline_with_a_finding_needs_a_reason(where):
     register = open_register(where)
     flawed, quiet = put(register), silent(register, "2026-04-01")
-    done = run("plate", "baseline", "B12", flawed.name)
-    assert done.status == 1 and "One tone stands out" in done.err and "--although" in done.err
+    assert run("plate", "baseline", "B12", flawed.name).status == 1
     assert not find_scan(register, flawed.name).baseline
+    same_as_before("plate-baseline", screens(("plate", "baseline", "B12", flawed.name)), part="although")
     assert run("plate", "baseline", "B12", quiet.name, "--although", "x").status == 0
     assert find_scan(register, quiet.name).baseline_although is None, "nothing spoke against it"
-    assert run("plate", "baseline", "B12", flawed.name, "--although", "it rang so when new").status == 0
-    assert find_scan(register, flawed.name).baseline_although == "it rang so when new"
-    assert "it rang so when new" in flat(run("scan", "show", flawed.name).out)
+    why = "it rang so when new"
+    assert run("plate", "baseline", "B12", flawed.name, "--although", why).status == 0
+    assert find_scan(register, flawed.name).baseline_although == why
+    assert why in flat(run("scan", "show", flawed.name).out)
 
 
 def test_no_steps_are_spoken_of_where_none_are_shown(where):
@@ -197,8 +196,7 @@ def test_a_register_that_was_moved_is_asked_about_and_not_begun_anew(where, tmp_
         done = run(*words)
         assert done.status == 1, words
         (line,) = done.err.splitlines()
-        assert "it was here when it was used last" in line and dt.date.today().isoformat() in line
-        assert "--register" in line and "register restore" in line and "--new" in line
+        same_as_before("register-gone", line, {str(where): "FOLDER", dt.date.today().isoformat(): "TODAY"})
     assert not where.exists(), "nothing was begun in its place"
     assert run("plate", "list", "--register", tmp_path / "elsewhere").status == 0
     assert last_register.last_register().where == str(tmp_path / "elsewhere")
@@ -259,12 +257,11 @@ def test_a_scan_of_the_history_that_was_crossed_out_alone_leaves_no_trend(where)
 def test_a_scan_whose_examination_found_a_flaw_is_not_crossed_out_and_may_be_moved(where):
     """A confirmed flaw never vanishes."""
     entry = silent(open_register(where), "2026-03-14")
-    said = ("--found", "crack in strut 2, 60 mm", "--method", "magnetic particles", "--by", "A. Person")
-    assert run("scan", "outcome", entry.name, *said).status == 0
+    assert run("scan", "outcome", entry.name, *EXAMINED).status == 0
     done = run("scan", "void", entry.name, "--reason", "wrong plate")
     assert (done.status, done.out) == (1, "")
-    assert "crack in strut 2" in done.err and "scan move" in done.err
+    assert CRACK in done.err and "scan move" in done.err
     assert not find_scan(open_register(where), entry.name).crossed_out
     assert run("scan", "move", entry.name, "B13", "--reason", "this was B13").status == 0
     (moved,) = list_scans(open_register(where), "B13")
-    assert [o.found for o in moved.outcomes] == ["crack in strut 2, 60 mm"]
+    assert [o.found for o in moved.outcomes] == [CRACK]

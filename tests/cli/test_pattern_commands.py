@@ -12,8 +12,9 @@ from tapscan.screening.pattern.among_sisters import beside_pattern
 from tapscan.screening.pattern.references import reference_of
 from tapscan.settings import Settings
 from tapscan.workflow import pattern as p
-from tests.cli.commands import flat, run
+from tests.cli.commands import flat, run, screens
 from tests.register.castings_in_register import put_casting
+from tests.snapshots import same_as_before, without_figures
 from tests.unit.castings import casting, severed
 
 TAPS = sorted(Path("reference_recordings/simulated/sound-parlour-grand").glob("*.flac"))
@@ -87,5 +88,6 @@ def test_history_tells_where_the_plate_lay_among_the_others(folder):
     found = beside_pattern("small grand", plate, base, p.references_of(register, "small grand"), Settings())
     put_casting(register, "G0", base, among=found)
     assert found.unlike.value is not None
-    said = flat(run("history", "G0", "--register", folder).out)
-    assert "among 4 plates of pattern small grand" in said and f"{found.unlike.value:.2f} times" in said
+    (line,) = [line for line in screens(("history", "G0", "--register", folder)).splitlines() if "small grand" in line]
+    assert "among 4 plates" in line and f"{found.unlike.value:.2f} times" in line
+    same_as_before("history", without_figures(line), part="beside its pattern")

@@ -60,4 +60,5 @@ def test_letters_are_of_one_size():
         widths = {len(r) for r in rows.split()}
         assert len(rows.split()) == 5 and len(widths) == 1, sign
     assert len(large("S12")) == 5
-    assert fitting("a name that is far too long for it", 20) == ["a name that is far t"]
+    name = "a name that is far too long for it"
+    assert fitting(name, 20) == [name[:20]]

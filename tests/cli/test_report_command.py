@@ -32,7 +32,8 @@ def stored(plate: str, **changes: object) -> str:
 
 def test_the_page_tells_what_the_shop_wrote_down(where):
     name = stored("B12", notes="the hook hummed")
-    done = run("scan", "outcome", name, "--found", "crack in strut 2", "--method", "dye penetrant", "--by", "A. Person")
+    found, method, by = "crack in strut 2", "dye penetrant", "A. Person"
+    done = run("scan", "outcome", name, "--found", found, "--method", method, "--by", by)
     assert done.status == 0
     done = run("report", name, "--full")
     assert (done.status, done.err) == (0, "")
@@ -45,7 +46,7 @@ def test_the_page_tells_what_the_shop_wrote_down(where):
     ):
         assert told in page
     assert all(what in page for what in CHECKLIST.values())
-    assert "crack in strut 2 (dye penetrant, by A. Person)" in page
+    assert f"{found} ({method}, by {by})" in page
     assert "not written down" in page  # the serial number
 
 

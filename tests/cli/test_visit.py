@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 import soundfile
 
+from tapscan.layouts import read_layout
 from tapscan.places import REGIONS, SIGNS
 from tapscan.register.database import open_register
 from tapscan.register.scans import list_scans
@@ -13,12 +14,16 @@ from tapscan.register.visits import find_visit
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.visit_unknown import unknown_of
-from tests.cli.commands import flat, run
+from tests.cli.commands import flat, run, screens
 from tests.onsite.take import PLACES, RATE_HZ, take
 from tests.report.test_page import Reading
 from tests.report.visits import photo_file
+from tests.snapshots import same_as_before
 
 DAY = ("--on", "2026-11-27")
+SUSPECT = ("--found", "corners:rust-line,cracked-finish:40 mm")
+UPRIGHT = read_layout("upright-short")
+BARRED = [s for s in UPRIGHT.stations if s not in UPRIGHT.allowed("strung")]
 
 
 @pytest.fixture
@@ -52,26 +57,22 @@ def document(folder: Path) -> tuple[str, str]:
 def what_the_document_says(folder, known, used):
     page, appendix = document(folder)
     # what is known
-    assert (
-        "Hollis & Wren, number 48 213" in page
-        and "14 Quince Road" in page
-        and "R. Almond" in page
-        and "For Ms Perry" in page
-    )
-    assert f"2 of 12 regions seen, {used} taps at 4 places heard, keys played by hand." in page
-    assert "Nose bolts and their bosses. New nuts (1 photo)." in page
+    heard = f"{used} taps at 4 places heard"
+    assert heard in page
+    unmeasured = page.partition(" What was looked at, tapped")[0].replace(heard, "SOME taps at 4 places heard")
+    told = f"{unmeasured}\n\nAppendix\n{appendix.partition(' The taps: scan')[0]}"
+    same_as_before("visit-document", told.replace(". ", ".\n"), part="a whole visit")
+    assert all(word in page for word in ("Hollis & Wren", "48 213", "14 Quince Road", "R. Almond", "For Ms Perry"))
     # what is not known, each from what was not seen, not struck, not run
     codes = {u.code for u in unknown_of(known)}
     assert codes == {"hidden", "not-looked", "barred", "microphone", "checks", "in-piano", "change"}
-    assert "stands against the wall" in appendix and "pin field, treble, between the pins" in appendix
+    assert "stands against the wall" in appendix and all(p.where in appendix for p in BARRED)
     # what the buyer should do, and nothing that endangers
     assert page.index("plane of the strings") < page.index("What was found")
-    assert "have a qualified person examine it" in page and "in writing before you agree on a price" in page
-    assert "Is there an earlier report" in page
-    assert "Struts, faces and flanks, photo 1" in appendix and "Nose bolts and their bosses, photo 1" in appendix
+    assert "have a qualified person examine it" in page
     assert not re.search(r"\.jpg|docs/|from memory", page + appendix), "the shop's file names are not the buyer's"
-    assert appendix.count("known for simulated bare plates only") == 1, "one reason, told once"
-    assert "upright-short: a plan of 8 places" in appendix
+    assert appendix.count("simulated bare plates only") == 1, "one reason, told once"
+    assert f"{UPRIGHT.name}: a plan of {len(UPRIGHT.stations)} places" in appendix
     html = (folder / "v.html").read_text(encoding="utf-8")
     assert html.count("data:image/jpeg") == 2 and "PERRY" not in html
 
@@ -103,30 +104,35 @@ def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
         *DAY,
         "--state",
         "strung",
-        "--found",
-        "corners:rust-line,cracked-finish:40 mm",
+        *SUSPECT,
         "--clear",
         "all",
     )
-    assert "may be a crack: stop here" in told
+    assert "stop here" in told
     known = visited(folder)
     assert known.advice.code == "eye" and {"no-taps", "no-photo"} <= {u.code for u in unknown_of(known)}
     page, _ = document(folder)
     assert page.index("Stop. Leave the piano as it is") < page.index("Call a qualified person")
-    assert "Corners of the openings. A line of rust; a crack in the finish (40 mm)" in page
+    assert {sign for look in known.visit.suspects for sign in look.signs} == {"rust-line", "cracked-finish"}
     shown = done("visit", "show", "U7")
     assert known.advice.headline in shown and "Stop. Leave the piano" in shown
+    told = screens(
+        ("visit", "note", "U7", *DAY, "--state", "strung", *SUSPECT, "--clear", "all"), ("visit", "show", "U7")
+    )
+    same_as_before("visit", told, part="a line seen by eye")
+    same_as_before("visit-document", page.replace(". ", ".\n"), part="a line seen by eye")
     assert shown.index("plane of the strings") < shown.index(known.advice.headline), "cautions first here too"
     # another day without it does not clear it; an examination that names what it was does, and both are told
     done("visit", "note", "U7", "--on", "2026-11-28", "--state", "strung", "--clear", "all")
     later = visited(folder)
     assert later.visit.date.day == 28 and later.advice.code == "eye" and later.seen_before[0][1].region == "corners"
+    lacquer = "a crack in the lacquer only"
     found = ("visit", "outcome", "U7/2026-11-27", "--region", "corners", "--method", "finish taken off", "--by", "B. Ash", "--on", "2026-11-28")  # fmt: skip
     assert "stays open" in done(*found, "--found", "the corner", "--clean") and visited(folder).stop
-    assert "explained" in done(*found, "--found", "a crack in the lacquer only", "--explained")
+    assert "explained" in done(*found, "--found", lacquer, "--explained")
     assert not visited(folder).stop
     page, _ = document(folder)
-    assert "a crack in the lacquer only (finish taken off, by B. Ash" in page
+    assert f"{lacquer} (finish taken off, by B. Ash" in page
     assert run("visit", "outcome", "U7", "--region", "corners", "--found", "x", "--method", "y", "--by", "z", "--clean", "--explained").status == 1  # fmt: skip
 
 

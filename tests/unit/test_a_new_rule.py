@@ -1,4 +1,4 @@
-"""A rule is one file and one line in the registry: a made-up one shows up in JSON, page, thresholds and "not run" by that alone."""
+"""A rule is one file and one line in the registry: a made-up one shows up in JSON, page, docs, thresholds and "not run" by that alone."""
 
 import ast
 import sys
@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
 
+from bench.rules_page import every_rule
 from tapscan.report.as_json import to_json
 from tapscan.report.error_rates import NOT_MEASURED, error_rates
 from tapscan.report.page import render_page
@@ -75,6 +76,9 @@ def test_one_file_and_one_line_are_all_a_rule_needs(monkeypatch, tmp_path):
     assert rule_title(rule.name) == "Too many modes"
     assert meaning_of("modes there are") == "how many were counted"
     assert error_rates(rule.name, ()) == NOT_MEASURED
+    assert (
+        f"| Too many modes (`{rule.name}`) | A rule made up for the tests. | frequencies | yes | no |" in every_rule()
+    )
     assert [step.code for step in examinations([rule.name])] == ["hard-test"]
 
     shown = replace(screening(), scan=many, indications=(mine,))

@@ -9,7 +9,7 @@ from markupsafe import Markup
 
 from tapscan import wording
 from tapscan.report import words
-from tapscan.report.beside import Course
+from tapscan.report.extras import Course
 from tapscan.report.section import Section, Sheet
 from tapscan.report.shop import Shop
 

@@ -16,7 +16,7 @@ import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 
-LEAST_STATIONS = 8
+LEAST_STATIONS = 8  # fewer have too few patterns to tell modes by
 STATIONS_A_NEIGHBOUR = 4  # how many stations there must be for each neighbour that is asked
 MIXTURE = 0.85  # share of the pattern's energy; of a chance pattern four neighbours hold about four in twenty
 STRONGER = 2.0  # in energy

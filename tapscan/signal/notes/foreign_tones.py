@@ -22,7 +22,6 @@ SURE = 0.5  # relative error of a decay rate beyond which it tells nothing
 DECAYS_ALIKE = 1.6  # ratio
 LIKE_IT = 1.5  # a string loses less and less up its partials; a plate mode that chances to lie there loses more
 STRING_CENTS, STRING_TONES, STRING_PARTIALS = 12.0, 2, 8
-MOST_OWN_HZ = 0.5  # a plucked string's own pitch is no better known
 
 
 def foreign_tones(notes: Sequence[PlayedNote], pitch_cents: float | None, settings: Settings) -> list[ForeignTone]:

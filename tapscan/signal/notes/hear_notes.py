@@ -22,8 +22,8 @@ from tapscan.signal.notes.ringing_on import tones_after
 from tapscan.signal.notes.strings import KEYS, key_name, partials, usual_stiffness, usual_tuning
 from tapscan.signal.notes.which_key import Heard, key_scores
 
-GRID = tuple(float(c) for c in np.arange(-48, 49, 6))
-NEAR_STEPS = (-18.0, -12.0, -6.0, 0.0, 6.0, 12.0, 18.0)
+STEP_CENTS = 6.0  # pitches tried are so far apart
+GRID = tuple(STEP_CENTS * k for k in range(-8, 9))
 PITCH_CLEAR = 8.0  # dB ahead of the next key: such notes set the pitch of the piano
 PITCH_KEYS = (20, 66)  # between these an octave is stretched alike in all pianos
 LEAST_FOR_PITCH = 4
@@ -97,7 +97,8 @@ def _told(one: _Heard, rate: int, pitch: float | None, settings: Settings) -> _H
     """Keys near the pitch of the piano, without echoes."""
     keys, levels = one.keys, one.levels
     if pitch is not None:
-        steps = tuple(float(np.clip(pitch + step, -60, 60)) for step in NEAR_STEPS)
+        many = round(settings.notes.pitch_cents / STEP_CENTS)
+        steps = tuple(float(np.clip(pitch + k * STEP_CENTS, -60, 60)) for k in range(-many, many + 1))
         keys = _scored(one.samples, rate, one.onsets, steps)
     kept = _no_echoes(levels, one.onsets, keys, settings)
     onsets = [one.onsets[k] for k in kept]

@@ -32,7 +32,6 @@ PARTIALS = 24
 STIFFNESS_FACTORS = (0.4, 0.65, 1.0, 1.6, 2.5)
 RANGE_DB, CAP_DB = 55.0, 30.0  # what lies further under the strongest is not looked at; how far one partial can speak
 BROAD_OCTAVES, BROAD_HZ = 0.25, 60.0  # what is called the floor round a line
-NEAR_CENTS = 8.0
 AGAINST = 0.55  # weight of the places half way
 THIRDS, BELOW = (1 / 3, 2 / 3, 4 / 3), 0.5  # places that the key a twelfth below has; their weight
 PLAIN_SCORE, DISTRUST = 40.0, 0.5  # a low key that fits worse is a thump more often than a key

@@ -15,9 +15,9 @@ import numpy as np
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.fit.subbands import Band
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ
 from tapscan.signal.plate.tones import SHORTEST_WINDOW_S, TONE_BAND_SHARE, critical_bandwidth_hz
 
-HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
 HEARD_HZ = 20.0  # below it nothing is heard
 
 

@@ -6,7 +6,7 @@
     room_poles(bands, clear)                        each Pole over all bands with the band that tells it
 
 A mode that nothing drives after the blow follows its poles to the noise. In a room every echo drives it anew, and what the poles do not
-explain dies away as the room does (statefit.py). Where free modes leave less than ROOM_SHARE of the sound unexplained, their fit is the better one: it reaches the
+explain dies away as the room does (fit/state_space.py). Where free modes leave less than ROOM_SHARE of the sound unexplained, their fit is the better one: it reaches the
 bound of noise; above, what it takes for modes is half the room's work.
 """
 
@@ -23,7 +23,6 @@ from tapscan.signal.fit.state_space import StateFit, patterns_over_noise, state_
 from tapscan.signal.fit.subbands import Band, Spectra
 from tapscan.signal.plate.decay import T60_NEPER
 
-LEAST_STATIONS = 8  # fewer have too few patterns to tell modes by
 HZ_A_STRIKE = 3.0  # widest band; a plate has one mode in some 15 Hz
 MARGIN, LEAST_MARGIN_HZ = 0.25, 10.0  # band widths on either side
 LEAST_S = 1.0  # of the record: in a shorter one the cut of the bands rings like a room, longer ones tell no more

@@ -19,26 +19,23 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from tapscan.onset import BEFORE_HOPS, HOP_S, OVER_FLOOR, OVER_RING
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.strikes.hop_power import HopPower
 from tapscan.signal.strikes.running import largest_on_end, low_around, mean_around, median_after
 
-HOP_S = 0.001
 SMOOTH_S, BEAT_S, SWELL_S = 0.03, 0.5, 0.15
 GROWTH, SWELL = 2.0, 4.0  # of power over the last half second; a bell may swell at first, to 1.7 times
 AT_START_S, QUIETER, ATTACK_S, RISEN_AT_START, RISEN = 0.005, 1e-3, 0.02, 1.25, 2.5
 LASTING_HOPS = 5  # a strike lasts at least about half of this
-OVER_RING = 2.5  # a new blow stands so much over all that rang just before
 ATTACK_HOPS = 4
 OVER_BEATS = (
     0.5  # of the strongest that rang since the blow, up to two hops before: close modes that beat come back weaker
 )
-BEFORE_HOPS = 15  # what "just before" means, ms
 TINY = 1e-20
 PRECURSOR = 10**-1.8
 FLOOR_S, COARSE_S = 10.0, 0.02
-OVER_FLOOR = 1.6
 PIECE_HOPS = 200_000
 ROUND_TOP = 10.0  # a round top of three samples or more falls by nine steps at most, half its length on
 COARSEST = 1 / 128  # step of 8 bit sound

@@ -23,6 +23,8 @@ from tapscan.signal.fit.lapack import blas
 
 RUMBLE_HZ = 40.0
 KNOCK_HZ = 6000.0  # a blow of half a millisecond has little above; the noise of a fast converter has
+STRETCH, ROW = 16, 48  # about so many samples: longer stretches cost more products, shorter ones more to carry over
+CARRIED = 5  # two poles, complex, and a sample
 
 
 class HopPower:
@@ -51,7 +53,7 @@ class HopPower:
         sound, half = x.reshape(-1, filters.stretch), filters.stretch // 2
         np.matmul(sound[:, :half], filters.early, out=room.out[:, : 2 * half])
         np.matmul(sound, filters.late, out=room.out[:, 2 * half :])
-        _add_product(room.carry.reshape(len(sound), -1), filters.ringing, room.out)
+        _add_product(room.carry.reshape(-1, CARRIED), filters.ringing, room.out)
         np.multiply(room.out, room.out, out=room.out)
         np.matmul(room.out.reshape(len(room.means), -1), filters.mean, out=room.means)
         return room.means.T, after
@@ -66,7 +68,7 @@ class HopPower:
         room.first[:, :4] = room.numbers[:-1]
         room.first[0, 4], room.first[1:, 4] = before.last, room.carry[:-1, 4]
         after = _Carried(room.poles[-1].copy(), float(room.carry[-1, 4]))
-        room.carry[:, :5] = 0.0
+        room.carry[:, :CARRIED] = 0.0
         _add_product(room.first, filters.onward, room.carry)
         return after
 
@@ -86,7 +88,7 @@ class _Carried:
 
 @dataclass(frozen=True, eq=False)
 class _Filters:
-    """What depends on the rate alone. Five numbers are carried over: Re, Im of the high filter's pole, Re, Im of the low one's, the last sample."""
+    """What depends on the rate alone. Carried over are: Re, Im of the high filter's pole, Re, Im of the low one's, the last sample."""
 
     hop: int
     stretch: int
@@ -102,8 +104,8 @@ class _Filters:
 
 @lru_cache(maxsize=4)
 def _filters(hop: int, sample_rate_hz: int) -> _Filters:
-    stretch = _divisor(hop, 1, 16)  # longer ones cost more products, shorter ones more to carry over
-    row, half = _divisor(hop, stretch, 48), stretch // 2
+    stretch = _divisor(hop, 1, STRETCH)
+    row, half = _divisor(hop, stretch, ROW), stretch // 2
     high = _Pole.butterworth(RUMBLE_HZ / sample_rate_hz, np.array([1.0, -2.0, 1.0]))
     low = _Pole.butterworth(min(KNOCK_HZ / sample_rate_hz, 0.4), np.array([1.0, 2.0, 1.0]))
     answers = high.responses(stretch, 0)[:, 1:], np.diff(low.responses(stretch, 1))
@@ -126,7 +128,7 @@ def _divisor(of: int, by: int, near: int) -> int:
 def _gathered(poles: ComplexArray, stretch: int, row: int) -> tuple[FloatArray, FloatArray]:
     """What a row's samples leave at each of its stretches, and what is carried to the row leaves there."""
     many = row // stretch
-    gathering, onward = np.zeros((row, many, 5)), np.zeros((5, many, 5))
+    gathering, onward = np.zeros((row, many, CARRIED)), np.zeros((CARRIED, many, CARRIED))
     onward[4, 0, 4] = 1.0
     for i in range(many):
         heard = i * stretch or row  # in the first place stands what the whole row leaves
@@ -135,7 +137,7 @@ def _gathered(poles: ComplexArray, stretch: int, row: int) -> tuple[FloatArray, 
         gathering[heard - 1, i, 4] = 1.0
         for k, turn in enumerate(poles ** (i * stretch)):
             onward[2 * k : 2 * k + 2, i, 2 * k : 2 * k + 2] = [[turn.real, turn.imag], [-turn.imag, turn.real]]
-    return gathering.reshape(row, -1), onward.reshape(5, -1)
+    return gathering.reshape(row, -1), onward.reshape(CARRIED, -1)
 
 
 class _Room:
@@ -144,7 +146,7 @@ class _Room:
     def __init__(self, hops: int, filters: _Filters) -> None:
         rows, many = hops * filters.hop // filters.row, filters.row // filters.stretch
         self.out, self.means = np.empty((rows * many, 2 * filters.stretch)), np.empty((hops, 2))
-        self.carry, self.first = np.empty((rows, many * 5)), np.empty((rows, 5))
+        self.carry, self.first = np.empty((rows, many * CARRIED)), np.empty((rows, CARRIED))
         self.poles = np.empty((rows + 1, 2), dtype=complex)
         self.numbers = self.poles.view(float)
         self.bands = [np.asfortranarray(np.full((2, rows + 1), -(p**filters.row))) for p in filters.poles]
