@@ -1,6 +1,6 @@
 """How exact the modes are: against the Cramer-Rao bound, against simulated plates, beside three reference estimators.
 
-    python bench/accuracy.py [--work FOLDER] [--cores N] [--only single,pairs,kt,plates,repeated,no_taps,references] [--share 0.1]
+    python -m bench.accuracy [--work FOLDER] [--cores N] [--only single,pairs,kt,plates,repeated,no_taps,references] [--share 0.1]
         [--cells "50 dB,room 0.4 m"] [--result FILE]
 
 Runs in parts; finished parts are kept in FOLDER and not run again, so it may be stopped and started; after a change of the program take another. Writes
@@ -14,8 +14,6 @@ from __future__ import annotations
 import argparse
 import json
 import os
-import platform
-import time
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
@@ -24,6 +22,7 @@ from typing import Any
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 from bench import accuracy_parts as parts
+from bench import study
 from bench.accuracy_table import table
 
 RESULT = Path(__file__).parent / "results" / "accuracy.txt"
@@ -69,8 +68,7 @@ def main() -> None:
             file.write(json.dumps(result) + "\n")
             file.flush()
             done.append(result)
-    head = f"Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}"
-    text = table(done, head)
+    text = table(done, study.head())
     given.result.write_text(text, encoding="utf-8")
     print(text, end="")
 

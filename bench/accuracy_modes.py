@@ -2,7 +2,7 @@
 
     Rings(...)              S strikes of M damped modes in white noise
     bound(...)              sd (2M,) no unbiased estimate can be better than: frequencies in Hz, then decay rates in 1/s
-    kumaresan_tufts(...)    the two-mode signal of IEEE Trans. ASSP 30 (1982) 833, simulation 1, as physics.md gives it
+    kumaresan_tufts(...)    the two-mode signal of IEEE Trans. ASSP 30 (1982) 833, simulation 1, read second-hand
 
 SNR is A^2 / (2 sigma^2) at the onset. The bound comes from the Fisher matrix of the very samples, every amplitude and
 phase unknown (Kay, Fundamentals of Statistical Signal Processing I, 1993, ch. 3; from memory, checked against the closed form

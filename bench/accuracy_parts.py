@@ -131,7 +131,7 @@ def pairs(kind: str, block: int, runs: int) -> dict[str, Any]:
 
 
 def kt(snr_db: float, block: int, runs: int) -> dict[str, Any]:
-    """The two-mode complex signal of physics.md section 6, through the subspace method and the fit."""
+    """The two-mode complex signal of Kumaresan and Tufts 1982, through the subspace method and the fit."""
     return kumaresan_tufts(snr_db, np.random.default_rng([4, block]), runs)
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import soundfile
 
 from bench.simulate.nuisance import babble
+from tapscan.demo.taps import ring
 from tapscan.records import FloatArray
 from tapscan.workflow.check import Request, check
 
@@ -35,17 +36,15 @@ def _speech(rng: np.random.Generator) -> FloatArray:
 
 def _music(rng: np.random.Generator) -> FloatArray:
     """Chords of one to four struck or plucked notes with six partials, 2 to 5 a second."""
-    out, t, at = np.zeros(COUNT), np.arange(COUNT) / RATE_HZ, 0.0
+    out, at = np.zeros(COUNT), 0.0
     while at < SECONDS - 0.3:
         start = int(at * RATE_HZ)
-        local = t[: COUNT - start]
         for _ in range(int(rng.integers(1, 5))):
-            f = 440 * 2 ** (int(rng.integers(-24, 13)) / 12)
-            swell = 1 - np.exp(-local / rng.uniform(0.003, 0.03))
-            for h in range(1, 7):
-                out[start:] += (
-                    swell * np.exp(-rng.uniform(0.5, 5) * h**0.5 * local) * np.sin(2 * np.pi * f * h * local) / h
-                )
+            f, harmonic = 440 * 2 ** (int(rng.integers(-24, 13)) / 12), np.arange(1, 7)
+            swells = 1 / rng.uniform(0.003, 0.03)
+            pole = -rng.uniform(0.5, 5, 6) * harmonic**0.5 + 2j * np.pi * f * harmonic
+            both = np.concatenate([-1j / harmonic, 1j / harmonic])  # what rings, less what has not swelled yet
+            out[start:] += ring(np.concatenate([pole, pole - swells]), both, COUNT - start, RATE_HZ)
         at += float(rng.uniform(0.2, 0.5))
     return out
 

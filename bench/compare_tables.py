@@ -86,7 +86,7 @@ def _weight_rows(kind: str, rows: Sequence[Result]) -> list[str]:
         out.append(f"  {family:62s} {interval(sum(r.weight for r in part), len(part))}")
     listed = {family_of(k, s) for k, s in KINDS}
     for name, outside in (
-        ("all cracks of the issue's list", False),
+        ("all cracks tried", False),
         ("the same, patterns the numbers were not fitted on", True),
     ):
         part = [r for r in here if r.family in listed and not (outside and r.pattern in SETTING)]

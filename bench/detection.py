@@ -1,8 +1,8 @@
-"""How often the rules are right, on simulated plates: issue F's numbers.
+"""How often the rules are right, on simulated plates: of single scans, and of scans beside one and three earlier ones.
 
     python -m bench.detection WORK --tables FOLDER [--minutes N] [--seeds N] [--cores N] [--rates old]
 
-WORK keeps every finished scan, a file each, and is taken up where it was left; the rules are run anew on all of them each time, so a changed
+WORK keeps every finished scan, a file each, and the version that made the first one, and is taken up where it was left; the rules are run anew on all of them each time, so a changed
 limit needs no new sound. Other tables need another WORK. FOLDER holds the tables made by ``python -m bench.plates cache FOLDER --places 14 --sizes screened --stations 36 --seed 2``.
 After N minutes (0: make no scan) the tables are printed; each goes to bench/results/detection.txt or detection_beside.txt and into docs/rules.md once all its scans are finished. Simulated; no iron was measured.
 
@@ -25,11 +25,11 @@ from bench import detection_beside
 from bench.detection_counts import Judged, counted, counted_kinds, followed, held_again, judged_of, relevant_by_rule
 from bench.detection_pairs import pairs
 from bench.detection_scans import USUAL_PLACES, Plate
-from bench.detection_store import SEEDS, denser, earlier_visits, first_visits, make, path_of, tables_of
+from bench.detection_store import FIRST_SEED, SEEDS, denser, earlier_visits, first_visits, make, path_of, tables_of
 from bench.detection_tables import Found, Regions, report, shapes_of
 from bench.reach_file import write_part
 from bench.rules_page import BESIDE, SINGLE, renew
-from bench.study import add_rates
+from bench.study import add_rates, kept_head
 
 
 def found_of(plates: Sequence[Plate], more: Sequence[Plate], told: Mapping[str, Judged], regions: Regions) -> Found:
@@ -74,6 +74,7 @@ def main() -> None:
     more = denser(plates, dense)
     until = time.time() + 60 * given.minutes
     every = [*plates, *more, *earlier_visits(plates)]
+    made_by = kept_head(given.work, f"{FIRST_SEED} to {FIRST_SEED + SEEDS - 1}")
     make(every, given.work, until, given.cores)
     told = judged_of([*plates, *more], given.work, given.cores)
     again = held_again([*plates, *more], told)
@@ -81,14 +82,14 @@ def main() -> None:
     told |= judged_of(again, given.work, given.cores)
     found = found_of(plates, more, told, shapes_of(tables))
     more_places = max(len(t.station_names) for t in dense.values())
-    text = report(tables, found, more_places, given.cores)
+    text = report(tables, found, more_places, given.cores, made_by)
     print(text)
     if given.seeds == SEEDS and _all_there([*plates, *more, *again], given.work):
         write_part("single", counts_of(found, more_places))
         SINGLE.write_text(text, encoding="utf-8")
     ended = followed(plates, told)
     beside = pairs([ended[p.name] for p in plates if p.name in ended], given.work, given.cores)
-    text = detection_beside.report(tables, beside, given.cores)
+    text = detection_beside.report(tables, beside, given.cores, made_by)
     print(text, end="")
     if given.seeds == SEEDS and _all_there([*every, *again], given.work):
         write_part("beside", detection_beside.counts_of(beside))

@@ -1,7 +1,7 @@
 """The tables of bench/detection.py beside one and three earlier scans of the same casting, as text.
 
-report(tables, beside, cores)   all tables; what is told of each pair comes from bench/detection_pairs.py
-counts_of(beside)          what goes into tapscan/report/reach.json
+report(tables, beside, cores, made_by)   all tables; what is told of each pair comes from bench/detection_pairs.py
+counts_of(beside)                        what goes into tapscan/report/reach.json
 """
 
 from __future__ import annotations
@@ -18,8 +18,8 @@ from tapscan.demo.plates import Table
 Beside = Mapping[int, Sequence[Told]]  # by the number of earlier scans
 
 
-def report(tables: Mapping[str, Table], beside: Beside, cores: int) -> str:
-    """All tables as text."""
+def report(tables: Mapping[str, Table], beside: Beside, cores: int, made_by: str) -> str:
+    """All tables as text; `made_by` the head of the version that made the scans."""
     told = [
         line
         for n, found in beside.items()
@@ -27,7 +27,7 @@ def report(tables: Mapping[str, Table], beside: Beside, cores: int) -> str:
     ]
     return "\n".join(
         [
-            *head("beside"),
+            *head("beside", made_by),
             *["", "Beside earlier scans of the same casting; in the later scan the part held where something buzzed"],
             *told,
             *[

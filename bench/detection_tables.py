@@ -2,8 +2,8 @@
 
 Found                                all that is counted through the sound
 shapes_of(tables)                    which chilled regions are ends of the plate, and which are not
-report(tables, found, more_places, cores)   all tables
-head(part)                           what figures were made with
+report(tables, found, more_places, cores, made_by)   all tables
+head(part, made_by)                  what figures were made with
 """
 
 from __future__ import annotations
@@ -101,10 +101,11 @@ def by_pattern(rows: Sequence[Judged]) -> list[str]:
     return lines
 
 
-def head(part: RateTable) -> list[str]:
-    """What the figures were made with."""
+def head(part: RateTable, made_by: str) -> list[str]:
+    """Which version judged the scans, and which one made them."""
     return [
         study.head(f"{FIRST_SEED} to {FIRST_SEED + SEEDS - 1}", part),
+        f"sound made and taken apart by: {made_by}",
         f"all {USUAL_PLACES} places of the simulated layout unless said otherwise, one soft and one hard tap each; 95 % Clopper-Pearson; SIMULATED",
     ]
 
@@ -164,11 +165,11 @@ def _model(unit: tuple[Table, str, float, int]) -> frozenset[str]:
     return said(with_origins(replace(scan, map=layout_of(pattern)), SETTINGS))[0]
 
 
-def report(tables: dict[str, Table], found: Found, more_places: int, cores: int) -> str:
-    """All tables as text; `tables` with the usual places."""
+def report(tables: dict[str, Table], found: Found, more_places: int, cores: int, made_by: str) -> str:
+    """All tables as text; `tables` with the usual places, `made_by` the head of the version that made the scans."""
     return "\n".join(
         [
-            *head("single"),
+            *head("single", made_by),
             *["", "Single scans through the sound, three patterns, castings that set no limit", *table(found.first)],
             rattling(found.first),
             *["", "The same by pattern, something relevant", *by_pattern(found.first)],

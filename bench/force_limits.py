@@ -11,13 +11,10 @@ from __future__ import annotations
 import argparse
 import gzip
 import json
-import os
-import platform
-import time
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-import tapscan
+from bench import study
 from bench.detection_store import SETTINGS
 from tapscan.records import Scan
 from tapscan.register.codec import record_of
@@ -73,7 +70,7 @@ def main() -> None:
     found = [(kind, with_origins(scan, SETTINGS)) for kind, scan in scans(parser.parse_args().work)]
     runs = [(kind, scan) for kind, scan in found if force_dependence.lacking(scan, SETTINGS) is None]
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; SIMULATED",
+        f"{study.head()}; SIMULATED",
         f"shipped: floor {SETTINGS.of(ForceLimits).floor_ppm:.0f} ppm, rank {SETTINGS.of(ForceLimits).rank:.0f}, limit {SETTINGS.of(ForceLimits).score:.1f}",
     ]
     for words, which in HEARD.items():

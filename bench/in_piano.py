@@ -8,9 +8,9 @@ WORK keeps each finished scan and is taken up where it was left; the table is ma
 always of now. Where the two are not one version, ``--again N`` takes the sound of N castings of each pattern apart anew (into WORK/again) and adds how many answers that changes. All goes through the sound: eight places or four, three taps each, pickup on the iron, 50 dB.
 Each casting has screws, wood and strings of its own, and one scan before; every fifth one is also scanned with something wrong, with screws that differ by 10 and 20 %, and at four places. A casting gives
 one pair a row, so rows are of independent pairs but for their few patterns and places of flaws. bench/simulate/in_piano.py says what is assumed. Simulated; no piano was measured. The table goes to
-bench/results/in_piano.txt (in_piano_setting.txt) and, without --setting, the counts at eight places to tapscan/report/reach.json.
+bench/results/in_piano.txt (with --setting into a file beside it) and, without --setting, the counts at eight places to tapscan/report/reach.json.
 
-``--seasons`` makes two scans at a visit and two at another season's alone, and beside them what one of each tells of the same castings: in_piano_seasons.txt (in_piano_seasons_setting.txt); of reach.json it writes the
+``--seasons`` makes two scans at a visit and two at another season's alone, and beside them what one of each tells of the same castings: in_piano_seasons.txt (with --setting beside it, too); of reach.json it writes the
 rows of two scans each across seasons and leaves the others. Without it these rows are made last.
 """
 

@@ -1,6 +1,6 @@
 """Peak memory and time of a long recording: one channel, 48 kHz, 16 bit, a tap every 20 s.
 
-    python bench/long_recording.py [HOURS]     exit status 1 where 600 MB are passed
+    python -m bench.long_recording [HOURS]     exit status 1 where 600 MB are passed
 
 The screening runs in a process of its own, whose peak resident memory the system reports. Not on Windows.
 """
@@ -14,6 +14,8 @@ import time
 from pathlib import Path
 
 import numpy as np
+
+from bench import study
 
 RATE, EVERY_S, MOST_MB = 48000, 20, 600
 MODES = ((412.0, 0.9), (655.0, 0.7), (1130.0, 0.5), (1720.0, 0.4), (2480.0, 0.3))
@@ -47,6 +49,7 @@ def main() -> int:
         seconds = time.perf_counter() - start
     peak_mb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / (1 << (20 if sys.platform == "darwin" else 10))
     faster = 3600 * hours / seconds
+    print(study.head())
     print(f"{hours:g} h at {RATE} Hz: peak {peak_mb:.0f} MB, {seconds:.0f} s, {faster:.0f} times real time")
     return int(peak_mb > MOST_MB)
 

@@ -1,6 +1,6 @@
 """Single scans of plates without a flaw by pickup and by microphone at the rates that recorders have, in rooms of three kinds.
 
-    python -m bench.microphone WORK [--minutes M] [--scans N] [--cores K]      prints the table; writes bench/results/microphone.txt when all scans are there
+    python -m bench.microphone WORK [--minutes M] [--scans N] [--cores K]      prints the table; it lies in bench/results when all scans are there
     python -m bench.microphone WORK --near N                                   so many castings, one scan each, at 0.1 m and 48 kHz, rooms by turns: results/microphone_near.txt
 
 Each scan is drawn anew: casting, pads, warmth, hands, place in the room. It is made into sound up to 11 kHz, where modes of the tables end and invented ones go on (bench/simulate/high_modes.py),
@@ -38,7 +38,7 @@ from tapscan.records import Scan, Segment, Strike
 from tapscan.screening.rules import run_rules
 from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
-from tapscan.signal.plate.columns import HIGHEST_HZ
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ
 from tapscan.signal.plate.station_analysis import analyse_station
 
 RESULTS = Path(__file__).parent / "results" / "microphone.txt"

@@ -10,7 +10,6 @@ server is told beside it, since on a machine that does other work the wall tells
 
 import datetime as dt
 import os
-import platform
 import re
 import subprocess
 import sys
@@ -22,7 +21,7 @@ from urllib.parse import quote
 import httpx
 import numpy as np
 
-import tapscan
+from bench import study
 from bench.large_register import large_register
 from bench.register import CONDITIONS
 from tapscan.register.database import Register, open_register
@@ -139,7 +138,7 @@ def main() -> None:
         load = os.getloadavg()[0]
         rows = measured(folder)
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; load {load:.1f} before it ran, niceness {os.nice(0)}",
+        f"{study.head()}; load {load:.1f} before it ran, niceness {os.nice(0)}",
         f"{counts[0]} plates, {counts[1]} scans; {ASKED} answers each; limit {LIMIT_MS:.0f} ms in the median",
         "",
         "milliseconds               median    worst   processor",

@@ -14,7 +14,7 @@ import tempfile
 import time
 from pathlib import Path
 
-import tapscan
+from bench import study
 from bench.timed_scans import KINDS, ORDER, write
 from tapscan.workflow.check import Request, check
 
@@ -48,7 +48,7 @@ def _line(place: tuple[str, int, str], calls: int, own: float, within: float, to
 
 def main() -> None:
     """Print and store the tables."""
-    lines = [f"tapscan {tapscan.__version__}; SIMULATED recordings; share of processor time", ""]
+    lines = [f"{study.head()}; SIMULATED recordings; share of processor time", ""]
     with tempfile.TemporaryDirectory() as folder:
         for name in KINDS:
             lines += table(name, profiled(write(name, Path(folder))))

@@ -1,6 +1,6 @@
 """Sort the real recordings into lasting tone / no lasting tone, by roads that are not tapscan's.
 
-    python bench/real_reference.py FOLDER_OF_THE_PACKAGE     copies the sounds and writes provenance.csv
+    python -m bench.real_reference FOLDER_OF_THE_PACKAGE     copies the sounds and writes provenance.csv
 
 First road: the strongest peak of the zero-padded Fourier transform from the loudest sample on (above 60 Hz,
 strongest channel). Its decay twice: by harminv (Debian; filter diagonalisation; the strongest in energy

@@ -12,7 +12,6 @@ from __future__ import annotations
 import argparse
 import collections
 import os
-import platform
 import subprocess
 import sys
 import tempfile
@@ -24,7 +23,7 @@ from typing import Any
 import numpy as np
 import soundfile
 
-import tapscan
+from bench import study
 from bench.simulate.nuisance import babble, footsteps
 from tapscan.recording.trigger import Trigger
 from tapscan.settings import Settings
@@ -220,9 +219,7 @@ def main() -> None:
     options.add_argument("--taps", type=int, default=500)
     options.add_argument("--device", type=float, default=0.0)
     given = options.parse_args()
-    lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; computed sounds"
-    ]
+    lines = [f"{study.head()}; computed sounds"]
     if given.device:
         lines += through_the_device(given.device, given.taps)
     else:

@@ -10,7 +10,6 @@ work itself inside one process (best and worst of twenty plates), and for the wh
 import datetime as dt
 import hashlib
 import os
-import platform
 import sqlite3
 import subprocess
 import sys
@@ -21,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
-import tapscan
+from bench import study
 from tapscan.places import Layout, Station
 from tapscan.records import ModalAmplitude, Mode, Recording, Scan, ScanConditions, Screening, Strike
 from tapscan.register.database import Register, make_register, open_register
@@ -145,8 +144,7 @@ def _filled(folder: Path, plates: int) -> tuple[Register, float | None]:
 def _lines(made: dict[int, tuple[Register, float | None]]) -> list[str]:
     small, large = (made[p][0] for p in sorted(made))
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, SQLite {sqlite3.sqlite_version}, "
-        f"{os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}; load {os.getloadavg()[0]:.1f} while it ran",
+        f"{study.head()}, SQLite {sqlite3.sqlite_version}; load {os.getloadavg()[0]:.1f} while it ran",
     ]
     for _, (register, each) in sorted(made.items()):
         with register.reading() as connection:

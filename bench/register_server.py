@@ -9,7 +9,6 @@ the project set itself: every listing under 200 ms, a comparison under 500 ms; m
 """
 
 import os
-import platform
 import sys
 import tempfile
 import time
@@ -19,7 +18,7 @@ from pathlib import Path
 
 import numpy as np
 
-import tapscan
+from bench import study
 from bench.register import PLATES, casting, fill, plate_page, store_one
 from tapscan.register.database import Register, make_register, open_register
 from tapscan.register.entries import Plate
@@ -110,7 +109,12 @@ def lists() -> None:
         with register.writing() as connection:
             for text in MULTIPLIED:
                 connection.exec_driver_sql(text.format(plates=PLATES, scans=SCANS))
-        lines = [f"{len(list_plates(register))} plates, {len(scan_lines(register))} scans; {_machine()}", "", TITLE]
+        lines = [
+            study.head(),
+            f"{len(list_plates(register))} plates, {len(scan_lines(register))} scans; {_machine()}",
+            "",
+            TITLE,
+        ]
         for name, listing in OF_ALL.items():
             listing(register)
             used = time.process_time()
@@ -125,7 +129,7 @@ def lists() -> None:
 
 
 def _machine() -> str:
-    return f"{os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}, load {os.getloadavg()[0]:.1f}, the machine is shared"
+    return f"load {os.getloadavg()[0]:.1f}, the machine is shared"
 
 
 def main() -> None:
@@ -144,7 +148,7 @@ def main() -> None:
             version = connection.exec_driver_sql("SHOW server_version").scalar_one()
             size = connection.exec_driver_sql("SELECT pg_database_size(current_database())").scalar_one()
             modes = connection.exec_driver_sql("SELECT count(*) FROM mode").scalar_one()
-        head = f"tapscan {tapscan.__version__}, Python {platform.python_version()}, PostgreSQL {version}, {_machine()}"
+        head = f"{study.head()}, PostgreSQL {version}; {_machine()}"
         counted = f"{moved.plates} plates, {moved.scans} scans, {modes} modes: {size / 1e6:.0f} MB; moved and read back in {lasted:.0f} s"
         text = "\n".join((head, counted, "", TITLE, *rows(register))) + "\n"
     (Path(__file__).parent / "results" / "register_server.txt").write_text(text, encoding="utf-8")

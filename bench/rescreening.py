@@ -16,6 +16,7 @@ from pathlib import Path
 
 import soundfile
 
+from bench import study
 from tapscan.layouts import known_layouts, read_layout
 from tapscan.register.database import Register, make_register
 from tapscan.register.entries import NewScan, Plate
@@ -65,7 +66,7 @@ def main() -> None:
         one, failed_one = lasted(register, 1, 50.5)
         two, failed_two = lasted(register, 2, 50.6)
     text = (
-        f"{time.strftime('%Y-%m-%d')}, {os.cpu_count()} cores; load {load:.1f} before the first run: the machine is shared with other work\n\n"
+        f"{study.head()}; load {load:.1f} before the first run: the machine is shared with other work\n\n"
         f"{scans} scans of {PLACES} places, {TAPS} taps each: one worker {one:.0f} s, two workers {two:.0f} s, {one / two:.2f} times faster; "
         f"not screened: {failed_one} and {failed_two}\n"
     )

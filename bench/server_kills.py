@@ -10,12 +10,12 @@ relay of our own, program and worker are killed (SIGKILL). Moments are spread ev
 import os
 import sys
 import tempfile
-import time
 from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
 
+from bench import study
 from tapscan.register.address import Server
 from tapscan.register.database import Register, make_register, open_register
 from tapscan.register.entries import Plate
@@ -70,7 +70,7 @@ def _lines(postgres: Postgres, place: Server, register: Register, moments: int) 
         "program": lambda i: kills.client_killed(place, register, i % (kills.STRIKES + 1), later[i]),
         "worker": lambda i: kills.worker_killed(place, register, i % 6, later[i]),
     }
-    lines = [f"{time.strftime('%Y-%m-%d')}, load {os.getloadavg()[0]:.1f}, the machine is shared", ""]
+    lines = [f"{study.head()}; load {os.getloadavg()[0]:.1f}, the machine is shared", ""]
     lines.append(f"{'stopped':10} {'moments':>8} {'accepted':>9} {'lost or double':>15} {'before the end':>15}")
     for name, work in works.items():
         accepted, wrong, early = count(work, moments)

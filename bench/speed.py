@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import json
 import os
-import platform
 import resource
 import subprocess
 import sys
@@ -25,7 +24,7 @@ from pathlib import Path
 import numpy as np
 import soundfile
 
-import tapscan
+from bench import study
 from bench.accuracy_plates import Scored, scored
 from bench.references import by_harminv
 from tapscan.demo.plates import PlateModes, draw_iron, load_table, plate_modes
@@ -122,7 +121,7 @@ def main() -> None:
     """Print and store the table."""
     truth = plate()
     lines = [
-        f"tapscan {tapscan.__version__}, Python {platform.python_version()}, {os.cpu_count()} cores, {time.strftime('%Y-%m-%d')}",
+        study.head(),
         "strikes  plays s  processor s  wall s  times faster than it plays (wall)",
     ]
     with tempfile.TemporaryDirectory() as folder:

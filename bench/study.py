@@ -31,7 +31,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from scipy.stats import binomtest, bootstrap
 from threadpoolctl import ThreadpoolController
 
 import tapscan
@@ -178,6 +177,8 @@ def clopper_pearson(k: int, n: int) -> tuple[float, float]:
     """95 % interval of k in n (Clopper and Pearson 1934); 0 to 1 where nothing was tried."""
     if not n:
         return 0.0, 1.0
+    from scipy.stats import binomtest  # here: every process of a study reads this file
+
     found = binomtest(k, n).proportion_ci(0.95, method="exact")
     return float(found.low), float(found.high)
 
@@ -186,6 +187,8 @@ def over_castings(hits: Sequence[int], tries: Sequence[int], rng: np.random.Gene
     """95 % percentile interval of sum(hits) / sum(tries), (castings,) each: pairs of one casting share its baseline. None for one casting."""
     if len(hits) < 2:
         return None
+    from scipy.stats import bootstrap
+
     found = bootstrap(
         (np.asarray(hits), np.asarray(tries)),
         lambda h, t, axis: np.sum(h, axis=axis) / np.sum(t, axis=axis),
@@ -211,11 +214,12 @@ def head(seeds: str = "", part: Table | None = None) -> str:
     return ", ".join(told)
 
 
-def kept_head(work: Path, seeds: str, part: Table) -> str:
-    """What the first unit of this WORK was made with."""
+def kept_head(work: Path, seeds: str, part: Table | None = None) -> str:
+    """What the first unit of this WORK was made with; asked for before it is made."""
     kept = work / "head.txt"
     if not kept.exists():
-        kept.write_text(head(seeds, part), encoding="utf-8")
+        begun = any(work.glob("*.json.gz"))
+        kept.write_text("a version that nobody noted" if begun else head(seeds, part), encoding="utf-8")
     return kept.read_text(encoding="utf-8")
 
 

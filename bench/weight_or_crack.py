@@ -10,7 +10,6 @@ is right on these and on the other three patterns is printed below the numbers. 
 from __future__ import annotations
 
 import argparse
-import time
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -19,7 +18,7 @@ import numpy as np
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
-import tapscan
+from bench import study
 from bench.compare import SETTINGS, Job, measured_of, model_jobs, sound_jobs
 from bench.compare_scans import PICKUP
 from bench.compare_store import Store
@@ -116,7 +115,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
     model = fitted(told)
     ships = Model(added_mass.CENTRES, added_mass.WEIGHTS, added_mass.CONSTANT, SETTINGS.compare.mass_limit)
     lines = [
-        f"tapscan {tapscan.__version__}, {time.strftime('%Y-%m-%d')}; SIMULATED; 95 % intervals (Clopper and Pearson)",
+        f"{study.head()}; SIMULATED; 95 % intervals (Clopper and Pearson)",
         f"CENTRES = {model.centres}",
         f"WEIGHTS = {model.weights}",
         f"CONSTANT = {model.constant}",

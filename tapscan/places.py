@@ -18,6 +18,7 @@ STATES: tuple[State, ...] = (
     "strung",
 )
 IN_PIANO: tuple[State, ...] = ("as-found", "in-piano-unstrung", "strung")
+STRUNG: tuple[State, ...] = ("as-found", "strung")  # strings pull and ring along; as it was found, it has them
 # What the eye goes over on a visit, in the order of the round; the keys are heard, not seen.
 KEYS = "keys"
 REGIONS: dict[str, str] = {

@@ -1,4 +1,4 @@
-"""What listens: a contact pickup on the iron, or a microphone.
+"""What listens: a contact pickup on the iron, or a microphone; and how many samples a second are read.
 
 Sensor               kind, note, mass and place
 read_kind(text)      the kind as a person types it
@@ -11,6 +11,7 @@ from tapscan.errors import BadRequest
 
 SensorKind = Literal["contact", "microphone"]
 SENSOR_KINDS: tuple[SensorKind, ...] = ("contact", "microphone")
+LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000  # sample rates of a recording
 HEAVIEST_G = 2000.0  # more is a slip of the hand, or kilograms
 
 

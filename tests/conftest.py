@@ -30,6 +30,8 @@ from threadpoolctl import threadpool_limits
 from tapscan.workers import cores
 from tapscan.workers.memory import keep_freed
 from tests.browser import browser  # noqa: F401  a fixture of all
+from tests.compiled import imported_in_parts, modules_compiled
+from tests.drawn_once import drawn_once  # noqa: F401  a fixture of those that ask for it
 from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
 from tests.registers import made_alike  # noqa: F401  a fixture of all
 
@@ -49,19 +51,27 @@ def pytest_xdist_auto_num_workers() -> int:
     return cores() + 1
 
 
+@pytest.hookimpl(tryfirst=True)
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Before the processes begin among which the tests are dealt out."""
+    if session.config.getoption("dist", "no") != "no":
+        modules_compiled()
+
+
 @pytest.hookimpl(wrapper=True)
-def pytest_collection() -> Iterator[None]:
+def pytest_collection(session: pytest.Session) -> Iterator[None]:
     """Importing makes next to no garbage, and each search for it goes through all that was imported."""
     gc.disable()
     try:
+        if "PYTEST_XDIST_WORKER" in os.environ:
+            imported_in_parts(session.config.args)
         return (yield)
     finally:
         gc.enable()
 
 
 def pytest_collection_finish() -> None:
-    """What was collected stays to the end: looking through it for garbage, again and again, took a tenth of the time."""
-    gc.collect()
+    """What was collected stays to the end: looking through it for garbage, even once, takes longer than it frees."""
     gc.freeze()
     gc.set_threshold(20_000, 20, 20)
 

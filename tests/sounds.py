@@ -23,10 +23,8 @@ def ring(seconds: float, rate: int, modes: Sequence[tuple[float, float, float]])
     """Sum of A exp(-d t) sin(2 pi f t); modes are (frequency Hz, time to -60 dB in s, amplitude)."""
     count, longest = round(seconds * rate), _longest(rate, tuple(map(tuple, modes)))
     if len(longest[0]) < count:
-        t = np.arange(count) / rate
-        longest[0] = sum(
-            (a * np.exp(-T60_NEPER / t60 * t) * np.sin(2 * np.pi * f * t) for f, t60, a in modes), start=np.zeros(count)
-        )
+        f, t60, a = np.array(modes, dtype=float).reshape(-1, 3).T
+        longest[0] = rings(f, T60_NEPER / t60, a, np.zeros(len(f)), rate, count)
     return longest[0][:count].copy()
 
 

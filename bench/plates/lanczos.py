@@ -38,9 +38,12 @@ def lowest_modes(solve: Solve, mass: sparse.csc_matrix, count: int, shift: float
         old = slice(0, done)
         basis[:, done - BLOCK : done], heavy[:, done - BLOCK : done] = block, heavy_block
         block = solve(np.asfortranarray(heavy_block))
+        last = slice(max(0, done - 2 * BLOCK), done)  # all that a product holds but for rounding
+        most_along = heavy[:, last].T @ block
+        block = block - basis[:, last] @ most_along
         along = heavy[:, old].T @ block
         block = block - basis[:, old] @ along
-        block = block - basis[:, old] @ (heavy[:, old].T @ block)
+        along[last] += most_along
         block, heavy_block, left = _normalised(block, mass)
         projected[old, done - BLOCK : done] = along
         if done >= FIRST_LOOK * count and done - looked >= LOOK_EVERY:

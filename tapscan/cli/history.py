@@ -76,7 +76,7 @@ def _by_people(e: "ScanEntry") -> list[str]:
 
 def _print_trend(found: "History") -> None:
     from tapscan.cli.bullets import bullet, console
-    from tapscan.workflow.course import course_words
+    from tapscan.workflow.trend_sentences import course_words
 
     out = console()
     out.print("\nModes through time", style="bold")

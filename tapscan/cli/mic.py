@@ -5,6 +5,7 @@ from typing import Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 
 
 def mic(
@@ -12,7 +13,7 @@ def mic(
     channel: Annotated[int, typer.Option(min=1, help="Channel of the input.")] = 1,
     rate: Annotated[
         Optional[int],  # noqa: UP045
-        typer.Option(min=8000, max=192000, help="Sample rate in Hz; else the device's own."),
+        typer.Option(min=LOWEST_RATE_HZ, max=HIGHEST_RATE_HZ, help="Sample rate in Hz; else the device's own."),
     ] = None,
     seconds: Annotated[float, typer.Option(min=2, max=600, help="How long to listen.")] = 6.0,
     list_only: Annotated[bool, typer.Option("--list", help="Only list the inputs.")] = False,

@@ -19,6 +19,7 @@ from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
 from tapscan.errors import BadRequest
+from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.workers import Workers
 from tapscan.workflow.sharing import recorder_work
 
@@ -41,7 +42,7 @@ class Input:
     channel: Annotated[int, typer.Option(min=1, help="Channel of the input.")] = 1
     rate: Annotated[
         Optional[int],  # noqa: UP045
-        typer.Option(min=8000, max=192000, help="Sample rate in Hz; else the device's own."),
+        typer.Option(min=LOWEST_RATE_HZ, max=HIGHEST_RATE_HZ, help="Sample rate in Hz; else the device's own."),
     ] = None
 
     @property

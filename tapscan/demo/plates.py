@@ -299,6 +299,9 @@ def _put_on(table: Table, case: int, eigen: np.ndarray, state: State) -> tuple[n
 
 def _eigen(stiffness: np.ndarray, mass: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Generalised symmetric eigenproblem by Cholesky, mass-normalised, without importing scipy."""
+    if np.array_equal(mass, np.eye(len(mass))):  # nothing was put on: the same figures, sooner
+        values, vectors = np.linalg.eigh(stiffness)
+        return values, vectors
     lower = np.linalg.cholesky(mass)
     half = np.linalg.solve(lower, stiffness)
     values, vectors = np.linalg.eigh(np.linalg.solve(lower, half.T))

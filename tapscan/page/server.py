@@ -35,7 +35,6 @@ STATIC = Path(__file__).with_name("static")
 HERE = "127.0.0.1"
 MOST_CONNECTIONS = 600  # idle and half-made ones count too
 KEEP_S = 5  # an idle connection
-DEFAULT_PORT = 8427
 
 
 def make_app(place: Place, key: str, port: int, jobs: int | None = None) -> Starlette:

@@ -29,8 +29,8 @@ import soundfile
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.container import container_of, lacks_its_end, missing_bytes, tells_no_length
 from tapscan.records import FloatArray
+from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 
-LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000
 AGAIN = "copy it again from the recorder, or save it anew as WAV or FLAC"
 HEAD_BYTES = 65536
 MP3_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
@@ -125,7 +125,8 @@ def open_sound(path: str | Path, sha256: str | None = None) -> SoundSource:
     if not LOWEST_RATE_HZ <= sound.samplerate <= HIGHEST_RATE_HZ:
         rate = sound.samplerate
         sound.close()
-        raise _unreadable(path, f"has {rate} samples a second", "record at 44100 or 48000 (8000 to 192000 are read)")
+        read = f"{LOWEST_RATE_HZ} to {HIGHEST_RATE_HZ}"
+        raise _unreadable(path, f"has {rate} samples a second", f"record at 44100 or 48000 ({read} are read)")
     if sound.frames == 0:
         sound.close()
         raise _unreadable(

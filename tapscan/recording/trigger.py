@@ -57,7 +57,8 @@ class Trigger:
         self._hops: deque[FloatArray] = deque(maxlen=self._lead + self._longest + 2 * COARSE)
         self._edge: deque[float] = deque(maxlen=self._gap + BEFORE_HOPS + LOOK_AHEAD + 2)
         self._power: deque[float] = deque(maxlen=100)
-        self._floors: deque[tuple[float, float]] = deque(maxlen=FLOOR_VALUES)
+        self._floors = np.empty((2, FLOOR_VALUES))  # the newest stands in the place of the oldest
+        self._learnt = 0
         self._sums = [0.0, 0.0, 0]
         self._edge_floor = self._power_floor = np.inf
         self._count = 0  # hops fed
@@ -166,11 +167,12 @@ class Trigger:
         self._sums[2] += 1
         if self._sums[2] < COARSE:
             return
-        self._floors.append((self._sums[0] / COARSE, self._sums[1] / COARSE))
+        self._floors[:, self._learnt % FLOOR_VALUES] = self._sums[0] / COARSE, self._sums[1] / COARSE
         self._sums = [0.0, 0.0, 0]
-        if len(self._floors) >= LEARN_VALUES:
-            low = np.percentile(np.array(self._floors), 10, axis=0) + TINY
-            self._power_floor, self._edge_floor = float(low[0]), float(low[1])
+        self._learnt += 1
+        if self._learnt >= LEARN_VALUES:
+            power_floor, edge_floor = np.sort(self._floors[:, : self._learnt], axis=1)
+            self._power_floor, self._edge_floor = _tenth(power_floor) + TINY, _tenth(edge_floor) + TINY
 
     def _rises(self) -> bool:
         """Whether the hop LOOK_AHEAD ago stands out of the floor, of what came just before it and of what rang."""
@@ -194,3 +196,11 @@ class Trigger:
         rows = [self._hops[i - oldest] for i in range(first, end)]
         onset_s = (self._onset - first) * self.hop_s
         return Clip(np.concatenate(rows), self.rate, onset_s, self._onset * self.hop_s, next_s, self._lost)
+
+
+def _tenth(ordered: FloatArray) -> float:
+    """What a tenth of the values in order lies under: numpy's percentile of 10, without its overhead fifty times a second."""
+    place = 0.1 * (len(ordered) - 1)
+    below = int(place)
+    low, high, share = float(ordered[below]), float(ordered[below + 1]), place - below
+    return low + (high - low) * share if share < 0.5 else high - (high - low) * (1 - share)

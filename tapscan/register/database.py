@@ -4,7 +4,7 @@
     make_register(place)          the same, and makes one where there is none
     is_register(place)            whether one is there; of a server only opening it tells
     Register.reading(), .writing()    connections; a write is one transaction, and one writer at a time
-    damage(register)              what the database's own check says
+    damage(register, connection)  what the database's own check says
 
 A folder's register is copied before each step that brings it up to date; on a server a step is one transaction, and `pg_dump` makes copies.
 """
@@ -200,8 +200,7 @@ def _make_server(server: Server) -> Register:
     return open_register(server)
 
 
-def damage(register: Register) -> list[str]:
+def damage(register: Register, connection: Connection) -> list[str]:
     """Sentences; empty when the database is whole."""
     side = server_side if isinstance(register.place, Server) else sqlite_side
-    with register.reading() as connection:
-        return side.damage(connection)
+    return side.damage(connection)

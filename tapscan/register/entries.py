@@ -7,7 +7,7 @@ import datetime as dt
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from tapscan.places import IN_PIANO, State
+from tapscan.places import IN_PIANO, STRUNG, State
 from tapscan.records import BarReading, Disposition, Force, ScanConditions, Screening
 from tapscan.wording import listed
 
@@ -25,7 +25,6 @@ CHECKLIST: dict[str, str] = {
 }
 IN_IRON = "iron-line"  # seen in the iron itself: it counts in every state of the plate
 EYE_SUSPECTS = (IN_IRON, "rust-line", "cracked-finish", "offset-edges")  # what a crack looks like from outside
-STRUNG: tuple[State, ...] = ("as-found", "strung")
 ONLY_IN: dict[str, tuple[State, ...]] = {  # states of the plate in which there is anything to look at
     "cracked-finish": ("as-found", "old-finish", "primed", "finished", "fitted-out", "in-piano-unstrung", "strung"),
     "missing-screws": IN_PIANO,

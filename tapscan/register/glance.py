@@ -16,7 +16,7 @@ from tapscan.register.codec import record_of
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, SEEN, Outcome, ScanLine, crossed_out_words
 from tapscan.register.names import scan_name
-from tapscan.register.plates import find_plate
+from tapscan.register.plates import plate_row
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,6 @@ class Glance:
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
     """Of one plate, or of all, by plate and day."""
-    mine = [] if plate_name is None else [t.scan.c.plate_id == find_plate(register, plate_name).id]
     made, s = t.screening.c, t.scan.c
     last = select(made.scan_id, func.max(made.number).label("number")).group_by(made.scan_id).subquery()
     scans = (
@@ -50,13 +49,13 @@ def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLi
         .add_columns(made.headline)
         .select_from(t.scan.join(t.plate).join(last, last.c.scan_id == s.row))
         .join(t.screening, (made.scan_id == s.row) & (made.number == last.c.number))
-        .where(*mine)
     )
-    came = select(t.outcome).join(t.scan).where(*mine).order_by(t.outcome.c.on, t.outcome.c.row)
+    came = select(t.outcome).join(t.scan).order_by(t.outcome.c.on, t.outcome.c.row)
     with register.reading() as connection:
-        rows = connection.execute(scans.order_by(t.plate.c.name_key, s.date, s.number)).fetchall()
+        mine = [] if plate_name is None else [s.plate_id == plate_row(connection, plate_name).row]
+        rows = connection.execute(scans.where(*mine).order_by(t.plate.c.name_key, s.date, s.number)).fetchall()
         outcomes: dict[int, list[Outcome]] = {}
-        for row in connection.execute(came):
+        for row in connection.execute(came.where(*mine)):
             outcomes.setdefault(row.scan_id, []).append(record_of(Outcome, row._mapping))
     return [_scan_line(row, tuple(outcomes.get(row.row, ()))) for row in rows]
 

@@ -3,6 +3,7 @@
 add_plate(register, plate)             Plate as stored
 list_plates(register, retired)         every Plate, by name
 find_plate(register, name, exact)      one Plate; a name that fits several lists them
+plate_row(connection, name, exact)     its row, within a transaction
 edit_plate(register, name, **changes)  Plate after the change
 retire_plate(register, name, on, why)  Plate, out of the list but with all its scans
 add_photo(register, name, file)        a photo that lies in the folder already
@@ -57,8 +58,13 @@ def find_plate(register: Register, name: str, *, exact: bool = False) -> Plate:
     Raises UnknownName and names the plates that come near.
     """
     with register.reading() as connection:
-        row = _by_key(connection, name) or _one_like(connection, name, exact)
+        row = plate_row(connection, name, exact=exact)
         return _plate(row, _photos(connection, row.row))
+
+
+def plate_row(connection: Connection, name: str, *, exact: bool = False) -> Row:
+    """The same within a transaction; `row` is its number."""
+    return _by_key(connection, name) or _one_like(connection, name, exact)
 
 
 def edit_plate(

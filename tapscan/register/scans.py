@@ -35,7 +35,7 @@ from tapscan.register.entries import (
     ScreeningEntry,
 )
 from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_name
-from tapscan.register.plates import find_plate, note_file
+from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
 from tapscan.sensors import Sensor
 
@@ -102,13 +102,13 @@ def _write_checklist(connection: Connection, scan_id: int, findings: Sequence[Fi
 def find_scan(register: Register, name: str) -> ScanEntry:
     """Raises UnknownName and lists the plate's scans."""
     plate_name, date, number = split_scan_name(name)
-    plate = find_plate(register, plate_name)
-    where = (t.scan.c.plate_id == plate.id, t.scan.c.date == date, t.scan.c.number == number)
     with register.reading() as connection:
+        plate = plate_row(connection, plate_name)
+        where = (t.scan.c.plate_id == plate.row, t.scan.c.date == date, t.scan.c.number == number)
         row = connection.execute(_scans().where(*where)).first()
         if row is not None:
             return _entries(connection, [row])[0]
-        others = connection.execute(_scans().where(t.scan.c.plate_id == plate.id)).fetchall()
+        others = connection.execute(_scans().where(t.scan.c.plate_id == plate.row)).fetchall()
     names = ", ".join(scan_name(plate.name, r.date, r.number) for r in others[-8:])
     raise UnknownName(f"there is no scan {name!r}; " + (f"there is {names}" if names else f"{plate.name} has none yet"))
 
@@ -132,9 +132,9 @@ def list_scans(register: Register, plate_name: str | None = None, *, void: bool 
     void : those crossed out too, to show them; nothing is ever compared with one
     """
     query = _scans() if void else _scans().where(t.scan.c.void_on.is_(None))
-    if plate_name is not None:
-        query = query.where(t.scan.c.plate_id == find_plate(register, plate_name).id)
     with register.reading() as connection:
+        if plate_name is not None:
+            query = query.where(t.scan.c.plate_id == plate_row(connection, plate_name).row)
         return _entries(connection, connection.execute(query).fetchall())
 
 

@@ -1,6 +1,6 @@
 """The tables of a register. They change only together with a new step in migrations/versions.
 
-A column named like a field of a record in records.py holds that field; fields without a column of their own travel in
+A column named like a field of a record in records/ holds that field; fields without a column of their own travel in
 `more`, so that a record may grow without a migration. `more` and lists are JSON. A row of results is known by its
 screening and its position. Times are UTC as ISO 8601 text.
 """

@@ -17,7 +17,7 @@ from tapscan.register import tables as t
 from tapscan.register.codec import plain, record_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, NewScan, TakenStrike, Unfinished
-from tapscan.register.plates import find_plate, note_file
+from tapscan.register.plates import find_plate, note_file, plate_row
 
 
 def begin(register: Register, plate_name: str, facts: NewScan, plan: dict[str, Any]) -> Unfinished:
@@ -95,9 +95,9 @@ def find_unfinished(register: Register, number: int) -> Unfinished:
 def unfinished_scans(register: Register, plate_name: str | None = None) -> list[Unfinished]:
     """Of one plate, or of all."""
     where: list[Any] = [t.unfinished.c.ended_utc.is_(None)]
-    if plate_name is not None:
-        where.append(t.unfinished.c.plate_id == find_plate(register, plate_name).id)
     with register.reading() as connection:
+        if plate_name is not None:
+            where.append(t.unfinished.c.plate_id == plate_row(connection, plate_name).row)
         return _read(connection, *where)
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import func, select
+from sqlalchemy import Connection, func, select
 
 from tapscan.errors import RegisterProblem
 from tapscan.register import tables as t
@@ -50,31 +50,38 @@ class Backup:
 
 def check_register(register: Register, progress: Progress = lambda done, total: None) -> Findings:
     """Files against hashes, rows against files, the database against itself."""
-    files = _files(register)
-    wrong = [*damage(register), *_empty_scans(register)]
+    with register.reading() as connection:
+        files = _files(connection)
+        wrong = [*damage(register, connection), *_empty_scans(connection)]
+        plates, scans = (
+            connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
+        )
     for i, (sha256, size) in enumerate(files.items()):
         progress(i, len(files))
         if said := register.files.wrong(sha256, size):
             wrong.append(f"{said}; {_used_by(register, sha256)}")
     progress(len(files), len(files))
-    with register.reading() as connection:
-        counts = [
-            connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
-        ]
-    return Findings(counts[0], counts[1], len(files), tuple(wrong), _leftover(register, set(files)))
+    return Findings(plates, scans, len(files), tuple(wrong), _leftover(register, set(files)))
 
 
 def _leftover(register: Register, known: set[str]) -> tuple[str, ...]:
     """What another bench stored while the files were looked at is not left over."""
     lying = list(register.files.strangers(known))
-    new = set(_files(register)) - known
+    if not lying:
+        return ()
+    with register.reading() as connection:
+        new = set(_files(connection)) - known
     return tuple(line for line in lying if not any(sha256 in line for sha256 in new))
 
 
-def _files(register: Register) -> dict[str, int]:
-    with register.reading() as connection:
-        rows = connection.execute(select(t.file.c.sha256, t.file.c.size_bytes).order_by(t.file.c.sha256))
-        return {row.sha256: row.size_bytes for row in rows}
+def _files(connection: Connection) -> dict[str, int]:
+    rows = connection.execute(select(t.file.c.sha256, t.file.c.size_bytes).order_by(t.file.c.sha256))
+    return {row.sha256: row.size_bytes for row in rows}
+
+
+def _count(folder: Path) -> int:
+    with open_register(folder).reading() as connection:
+        return len(_files(connection))
 
 
 def _used_by(register: Register, sha256: str) -> str:
@@ -102,7 +109,7 @@ def _used_by(register: Register, sha256: str) -> str:
     return f"it was {', '.join(names) or 'a picture of a scan, which `tapscan scan rescreen` makes anew'}"
 
 
-def _empty_scans(register: Register) -> list[str]:
+def _empty_scans(connection: Connection) -> list[str]:
     """A scan is stored with its screening and its recordings; one without them was not stored by tapscan."""
     without = (
         select(t.plate.c.name, t.scan.c.date, t.scan.c.number)
@@ -111,8 +118,7 @@ def _empty_scans(register: Register) -> list[str]:
         )
         .where(t.screening.c.row.is_(None) | t.scan_file.c.sha256.is_(None))
     )
-    with register.reading() as connection:
-        return [f"{scan_name(*row)}: has no screening or no recording" for row in connection.execute(without)]
+    return [f"{scan_name(*row)}: has no screening or no recording" for row in connection.execute(without)]
 
 
 def back_up(register: Register, target: Path, progress: Progress = lambda done, total: None) -> Backup:
@@ -135,7 +141,7 @@ def back_up(register: Register, target: Path, progress: Progress = lambda done, 
         missing, size = _copy_files(register.folder, part, progress)
         part.rename(target)
         flush_folder(target.parent)
-    return Backup(target, len(_files(open_register(target))) - len(missing), size, tuple(missing))
+    return Backup(target, _count(target) - len(missing), size, tuple(missing))
 
 
 def _from_server(register: Register, target: Path, progress: Progress) -> Backup:
@@ -167,13 +173,15 @@ def restore(backup: Path, target: Path, progress: Progress = lambda done, total:
             target.rmdir()
         part.rename(target)
         flush_folder(target.parent)
-    return Backup(target, len(_files(open_register(target))) - len(missing), size, tuple(missing))
+    return Backup(target, _count(target) - len(missing), size, tuple(missing))
 
 
 def _copy_files(source: Path, part: Path, progress: Progress) -> tuple[list[str], int]:
     """Every file the copied database names, held against its hash; those were complete before it was copied."""
     register = open_register(part)
-    files, missing, total = _files(register), [], 0
+    with register.reading() as connection:
+        files = _files(connection)
+    missing, total = [], 0
     for i, (sha256, size) in enumerate(files.items()):
         progress(i, len(files))
         if said := FolderFiles(source).wrong(sha256, size):

@@ -23,7 +23,7 @@ from tapscan.register.codec import plain
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, Outcome
 from tapscan.register.names import SCAN_NAME, split_scan_name
-from tapscan.register.plates import add_photo, find_plate
+from tapscan.register.plates import add_photo, find_plate, plate_row
 from tapscan.register.scans import no_hearsay
 from tapscan.register.visit_entries import Look, Visit, sound_look
 
@@ -76,9 +76,9 @@ def find_visit(register: Register, name: str) -> Visit:
 def list_visits(register: Register, plate_name: str | None = None) -> list[Visit]:
     """Of one plate, or of all by plate and day."""
     query = select(t.visit, t.plate.c.name).join(t.plate).order_by(t.plate.c.name_key, t.visit.c.date)
-    if plate_name is not None:
-        query = query.where(t.visit.c.plate_id == find_plate(register, plate_name).id)
     with register.reading() as connection:
+        if plate_name is not None:
+            query = query.where(t.visit.c.plate_id == plate_row(connection, plate_name).row)
         return [_visit(connection, row) for row in connection.execute(query).fetchall()]
 
 

@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from tapscan import __version__, wording
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S
-from tapscan.places import IN_PIANO, KEYS, REGIONS, STATES, Layout, State, Station
+from tapscan.places import IN_PIANO, KEYS, REGIONS, STATES, STRUNG, Layout, State, Station
 from tapscan.report import words
 from tapscan.report.drawing.labels import labels
 from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, mark, plate, whole
@@ -52,7 +52,7 @@ def render_sheet(layout: Layout, state: State | None, order: Sequence[str], name
             "version": __version__,
             "state": words.STATES[state] if state else None,
             "states": [words.STATES[s] for s in STATES],
-            "strung": state in {None, "strung", "as-found"},
+            "strung": state in {None, *STRUNG},
             "map": sheet_map(layout, state),
             "legend": _legend(layout, state),
             "rows": [_row(k, s, state, order) for k, s in enumerate(layout.stations, 1)],

@@ -4,7 +4,7 @@ render_page(screening, about, beside)   HTML as text: one file, no script, nothi
 write_page(screening, path, ...)        the same into a file, whole or not at all (OSError)
 first_and_sections(screening, ...)      what stands first, and single sections, for a page of one's own; style() is their style sheet
 
-`beside` (report/beside.py) holds what was made from recordings and earlier scans. The page is its first screen and the sections
+`beside` (report/extras.py) holds what was made from recordings and earlier scans. The page is its first screen and the sections
 (report/sections/), in their order. All text from outside (names of files and stations, sentences) passes through the templates' escaping.
 """
 
@@ -18,7 +18,7 @@ from markupsafe import Markup
 from tapscan import __version__
 from tapscan.records import Screening
 from tapscan.report.about import About
-from tapscan.report.beside import NOTHING, Beside
+from tapscan.report.extras import NOTHING, Extras
 from tapscan.report.first_screen import first_screen, head
 from tapscan.report.rendering import TEMPLATES, render
 from tapscan.report.section import Section, Sheet, built
@@ -29,7 +29,7 @@ from tapscan.targets import write_text
 from tapscan.wording import PLUS_MINUS
 
 
-def write_page(screening: Screening, path: Path, about: About | None = None, beside: Beside = NOTHING) -> None:
+def write_page(screening: Screening, path: Path, about: About | None = None, beside: Extras = NOTHING) -> None:
     """Write the page to `path`; an older one stands until the new one is complete."""
     write_text(Path(path), render_page(screening, about, beside))
 
@@ -37,7 +37,7 @@ def write_page(screening: Screening, path: Path, about: About | None = None, bes
 def render_page(
     screening: Screening,
     about: About | None = None,
-    beside: Beside = NOTHING,
+    beside: Extras = NOTHING,
     sections: Sequence[Section] = SECTIONS,
 ) -> str:
     """The page as text; `about`: what the shop wrote down, where the scan comes from a register."""
@@ -58,7 +58,7 @@ class First:
 
 
 def first_and_sections(
-    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+    screening: Screening, about: About | None, beside: Extras, sections: Sequence[Section]
 ) -> tuple[First, list[tuple[str, str, Markup]]]:
     """The first screen's rows, and id, title and HTML of the sections that have something to show, for a page of one's own."""
     names, body = _parts(screening, about, beside, sections, sections)
@@ -66,7 +66,7 @@ def first_and_sections(
 
 
 def sections_of(
-    screening: Screening, about: About | None, beside: Beside, sections: Sequence[Section]
+    screening: Screening, about: About | None, beside: Extras, sections: Sequence[Section]
 ) -> list[tuple[str, str, Markup]]:
     """Of those the sections alone."""
     return first_and_sections(screening, about, beside, sections)[1]
@@ -80,7 +80,7 @@ def style() -> str:
 def _parts(
     screening: Screening,
     about: About | None,
-    beside: Beside,
+    beside: Extras,
     sections: Sequence[Section],
     shown: Sequence[Section],
 ) -> tuple[dict[str, Any], list[tuple[str, str, Markup]]]:

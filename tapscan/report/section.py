@@ -14,7 +14,7 @@ from typing import Any
 
 from tapscan.records import Screening
 from tapscan.report.about import About
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 
 
 @dataclass(frozen=True, eq=False)
@@ -23,7 +23,7 @@ class Sheet:
 
     screening: Screening
     about: About | None
-    beside: Beside
+    beside: Extras
 
 
 @dataclass(frozen=True)

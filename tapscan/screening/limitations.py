@@ -6,7 +6,8 @@ limitations(scan, settings)   tuple of sentences; every one names what would men
 from collections import Counter
 
 from tapscan.faults import FAULTS, fault
-from tapscan.records import IN_PIANO, Scan
+from tapscan.places import IN_PIANO, STRUNG
+from tapscan.records import Scan
 from tapscan.screening.compressed import limitation
 from tapscan.settings import Settings
 from tapscan.wording import listed
@@ -72,7 +73,7 @@ def _ruled_out(scan: Scan) -> list[str]:
     names = listed(wrong)
     why = (
         "Near pins, agraffes and strings a blow can break a string, and the strings ring along in what was heard"
-        if scan.state in {"strung", "as-found"}
+        if scan.state in STRUNG
         else "What was heard there may not be the plate alone"
     )
     return [

@@ -23,7 +23,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from tapscan.places import IN_PIANO, STATES, State
+from tapscan.places import IN_PIANO, STATES, STRUNG, State
 from tapscan.screening.rule import Shows
 from tapscan.screening.rules import rule_named
 
@@ -39,7 +39,7 @@ NEVER_TAPPED: frozenset[Act] = NEVER | {"tap", "mute", "hold-parts"}  # where a 
 Told = State | None  # None: the state of the plate is not known
 OUT: frozenset[Told] = frozenset(s for s in STATES if s not in IN_PIANO)
 INSIDE: frozenset[Told] = frozenset(IN_PIANO)
-TENSION: frozenset[Told] = frozenset({"as-found", "strung"})
+TENSION: frozenset[Told] = frozenset(STRUNG)
 COATED: frozenset[Told] = frozenset({"finished", "fitted-out"})
 UNKNOWN: frozenset[Told] = frozenset({None})
 EVERY = OUT | INSIDE | UNKNOWN
@@ -141,7 +141,7 @@ EYES = _step(
     "Look the plate over in good light at struts, screw holes and rim all the same.",
 )  # fmt: skip
 MUTE = _step(
-    "mute", "workshop", frozenset({"as-found", "strung"}), ("mute", "tap"),
+    "mute", "workshop", TENSION, ("mute", "tap"),
     "Only if the eye finds nothing wrong with the plate: mute all strings with felt and tap lightly once more, out of their line. Their tones may hide a finding. If nothing is found then, that is still no answer.",
 )  # fmt: skip
 EYES_IN_PIANO = _step(

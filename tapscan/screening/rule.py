@@ -3,6 +3,7 @@
 Plain                              a finding in plain words, without a figure
 Rule                               name, title, what it reads, where its reach is known, its thresholds, what it aims at, and run
 condition(limits, name, what, value)   a figure beside the threshold it is held against
+by_standard(what, value, limit, unit, standard)   a figure beside the value that a standard gives
 measured(what, value, unit)        a figure that is held against nothing
 """
 
@@ -59,6 +60,11 @@ def condition(limits: Any, name: str, what: str, value: float | None, *, limit: 
     """`what` in words, held against the threshold `name` of `limits`, or against `limit` that was computed from it; unit and source are the threshold's."""
     t = threshold_of(limits, name)
     return Condition(what, value, t.value if limit is None else limit, t.unit, t.source)
+
+
+def by_standard(what: str, value: float | None, limit: float | None, unit: str, standard: str) -> Condition:
+    """`what` in words, held against what `standard` says; None outside its range."""
+    return Condition(what, value, limit, unit, standard)
 
 
 def measured(what: str, value: float, unit: str) -> Condition:

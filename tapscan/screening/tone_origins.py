@@ -9,12 +9,11 @@ A mode that one station alone hears stays `unknown`. Strings are looked for only
 from collections.abc import Sequence
 from dataclasses import replace
 
-from tapscan.records import Mode, Origin, Scan, State
+from tapscan.places import STRUNG
+from tapscan.records import Mode, Origin, Scan
 from tapscan.screening.room import alike, mains, steady
 from tapscan.screening.strings import string_series
 from tapscan.settings import Settings
-
-STRUNG: tuple[State, ...] = ("strung", "as-found")
 
 
 def with_origins(scan: Scan, settings: Settings) -> Scan:

@@ -19,7 +19,7 @@ from tapscan.errors import UnreadableRecording
 from tapscan.recording.files import mp3_bytes
 from tapscan.records import FloatArray, Mode, Scan, Screening
 from tapscan.report import words
-from tapscan.report.beside import Sound, ToneDecay
+from tapscan.report.extras import Sound, ToneDecay
 from tapscan.report.rule_words import rule_title
 from tapscan.report.sections.tones import MOST_TONES, named
 from tapscan.report.time_frequency import TimeFrequency, time_frequency_of

@@ -15,7 +15,7 @@ from tapscan.register.entries import Plate, ScanEntry
 from tapscan.register.plates import find_plate
 from tapscan.register.scans import find_scan
 from tapscan.report.about import About
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.first_screen import steps
 from tapscan.report.page import first_and_sections, style
 from tapscan.report.sections import glossary, indications, map, notes, reach, tested
@@ -58,7 +58,7 @@ def reading_of(register: Register, name: str, number: int | None = None) -> Read
     plate = find_plate(register, entry.plate, exact=True)
     since = notices(register, entry, screening)
     told = replace(about(plate, entry, shop), since=since)
-    first, sections = first_and_sections(screening, told, Beside(shop), QUICK)
+    first, sections = first_and_sections(screening, told, Extras(shop), QUICK)
     newer, what = later(register, entry), steps(screening.next_steps)
     return Reading(plate, entry, screening, told, newer, what, first.short, shop.name, first.qualified, tuple(sections))
 

@@ -1,5 +1,6 @@
 """What the command `scan` asks of the register."""
 
+from tapscan.register.corrections import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.entries import (
     CHECKLIST,
     CLEAN,
@@ -16,7 +17,6 @@ from tapscan.register.entries import (
     in_words,
 )
 from tapscan.register.glance import scan_lines
-from tapscan.register.mending import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 

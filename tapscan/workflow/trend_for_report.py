@@ -7,7 +7,7 @@ from tapscan.records import ScanForComparison
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import list_scans
-from tapscan.report.beside import Course, CourseLine
+from tapscan.report.extras import Course, CourseLine
 from tapscan.screening.compare.trend import ModeCourse, follow
 from tapscan.settings import Settings
 from tapscan.workflow.history import for_comparison, unlike_newest

@@ -17,6 +17,7 @@ from tapscan.records import Force
 from tapscan.register.database import Register
 from tapscan.register.entries import Unfinished
 from tapscan.register.unfinished import find_unfinished
+from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.settings import Settings
 from tapscan.workers import ALONE, Progress, Workers
 from tapscan.workflow.ahead import PlacesAhead
@@ -36,7 +37,7 @@ from tapscan.workflow.typed import number, words
 from tapscan.workflow.typed_scan import new_scan
 
 Input = tuple[str | None, int | None, int]
-LOWEST_HZ, HIGHEST_HZ, MOST_CHANNELS = 8000, 192000, 64
+MOST_CHANNELS = 64
 
 
 def inputs(*, anew: bool = False) -> tuple[list[tuple[str, str]], str | None]:
@@ -71,7 +72,7 @@ def open_briefly(input_: Input) -> int:
 
 def input_of(typed: Mapping[str, str]) -> Input:
     """Raises BadRequest with one line."""
-    rate = number(typed.get("rate"), "Sample rate", LOWEST_HZ, HIGHEST_HZ, "Hz", "given in kHz? ")
+    rate = number(typed.get("rate"), "Sample rate", LOWEST_RATE_HZ, HIGHEST_RATE_HZ, "Hz", "given in kHz? ")
     channel = number(typed.get("channel"), "Channel", 1, MOST_CHANNELS, "channels") or 1
     return words(typed.get("device")), round(rate) if rate else None, round(channel) - 1
 

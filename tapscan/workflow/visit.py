@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from tapscan.errors import BadRequest
-from tapscan.places import IN_PIANO, KEYS, REGIONS, State
+from tapscan.places import IN_PIANO, KEYS, REGIONS, STRUNG, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import CLEAN, SEEN, Outcome, ScanEntry, suspects
@@ -44,7 +44,6 @@ from tapscan.workflow.typed import state, words
 __all__ = [
     "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
-STRUNG: tuple[State, ...] = ("strung", "as-found")
 
 
 @dataclass(frozen=True, eq=False)

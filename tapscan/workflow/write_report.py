@@ -16,7 +16,7 @@ from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans, scan_or_newest
 from tapscan.report.about import About, Head, told
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page, write_page
 from tapscan.report.pdf import write_pdf
 from tapscan.report.shop import Shop
@@ -65,7 +65,7 @@ def write_report(
     since, newer = notices(register, entry, screening), tuple(n.told for n in later(register, entry))
     told_of = replace(told_of, since=since, later=newer)
     beside = (
-        Beside(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)
+        Extras(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)
     )
     if wish.pdf:
         write_pdf(render_page(screening, told_of, beside), target, (wish.shop or Shop()).paper)
@@ -79,15 +79,15 @@ def write_check_page(screening: Screening, path: Path, wish: Wish = PLAIN, befor
     now = tape_of_files(screening.scan)
     head = Head(wish.piano, (wish.shop or Shop()).day(wish.on) if wish.on else "")
     decays = decays_of(now, screening) if wish.full else ()
-    beside = Beside(wish.shop, sounds_of(now, before, screening), decays, head=head, full=wish.full)
+    beside = Extras(wish.shop, sounds_of(now, before, screening), decays, head=head, full=wish.full)
     write_page(screening, path, None, beside)
 
 
-def _beside(register: Register, entry: ScanEntry, screening: Screening, wish: Wish) -> Beside:
+def _beside(register: Register, entry: ScanEntry, screening: Screening, wish: Wish) -> Extras:
     now = tape_of_register(register.files, screening.scan)
     sounds = () if wish.pdf else sounds_of(now, _baseline(register, entry), screening)
     decays = decays_of(now, screening) if wish.full else ()
-    return Beside(wish.shop, sounds, decays, course_of(register, entry), whom=wish.whom, full=wish.full)
+    return Extras(wish.shop, sounds, decays, course_of(register, entry), whom=wish.whom, full=wish.full)
 
 
 def _baseline(register: Register, entry: ScanEntry) -> Tape | None:

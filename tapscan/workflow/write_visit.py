@@ -15,7 +15,7 @@ from tapscan.register.plates import find_plate
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import find_visit
 from tapscan.report.about import told
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.page import sections_of
 from tapscan.report.pdf import write_pdf
 from tapscan.report.photos import picture
@@ -249,7 +249,7 @@ def _part(k: Known, n: int, plate: Plate, shop: Shop) -> TapPart:
     weighing, drawn = _weighing(s, k), map_section(s)
     shown = [*([indications.SECTION] if weighing else []), notes.SECTION if s.scan.played else tested.SECTION]
     told_ = replace(s, indications=tuple(weighing))
-    sections = sections_of(told_, about(plate, e, shop), Beside(shop, client=True), shown)
+    sections = sections_of(told_, about(plate, e, shop), Extras(shop, client=True), shown)
     return TapPart(
         "The keys, recorded" if s.scan.played else "The taps",
         e.name,

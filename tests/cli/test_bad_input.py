@@ -4,6 +4,7 @@ import json
 import os
 import subprocess
 import sys
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -15,7 +16,11 @@ from tests.cli.commands import run
 from tests.sounds import encoded, noise, ring, taps_at, wav_bytes, written
 
 RATE = 48000
-GOOD = taps_at([0.5, 2.5], 4, RATE)
+
+
+@cache
+def two_taps() -> np.ndarray:
+    return taps_at([0.5, 2.5], 4, RATE)
 
 
 def crowd(seconds: float) -> np.ndarray:
@@ -37,26 +42,26 @@ def hum(f: float) -> np.ndarray:
     return 0.3 * np.sin(2 * np.pi * f * t) + 0.03 * np.sin(2 * np.pi * 3 * f * t)
 
 
-USELESS = {
-    "silence": (np.zeros(4 * RATE), "silence", "microphone"),
-    "constant": (np.full(4 * RATE, 0.3), "constant offset", "microphone"),
-    "clipped": (np.clip(1000 * GOOD, -1, 1 - 2**-15), "clipped", "[Tt]urn the input down"),
+USELESS = {  # made when the test runs
+    "silence": (lambda: np.zeros(4 * RATE), "silence", "microphone"),
+    "constant": (lambda: np.full(4 * RATE, 0.3), "constant offset", "microphone"),
+    "clipped": (lambda: np.clip(1000 * two_taps(), -1, 1 - 2**-15), "clipped", "[Tt]urn the input down"),
     "clipped noise": (
-        np.clip(noise(4, RATE, 3.0), -1, 1 - 2**-15),
+        lambda: np.clip(noise(4, RATE, 3.0), -1, 1 - 2**-15),
         "clipped throughout",
         "turn the input down",
     ),
-    "clipped taps": (np.clip(20 * GOOD, -1, 1 - 2**-15), "clipped", "[Tt]urn the input down"),
-    "noise": (noise(4, RATE, 0.05), "no tap", "tap the iron"),
-    "hum 50": (hum(50), "50 Hz mains hum", "away from leads"),
-    "hum 60": (hum(60), "60 Hz mains hum", "away from leads"),
+    "clipped taps": (lambda: np.clip(20 * two_taps(), -1, 1 - 2**-15), "clipped", "[Tt]urn the input down"),
+    "noise": (lambda: noise(4, RATE, 0.05), "no tap", "tap the iron"),
+    "hum 50": (lambda: hum(50), "50 Hz mains hum", "away from leads"),
+    "hum 60": (lambda: hum(60), "60 Hz mains hum", "away from leads"),
     "pure hum": (
-        0.3 * np.sin(2 * np.pi * 50 * np.arange(4 * RATE) / RATE),
+        lambda: 0.3 * np.sin(2 * np.pi * 50 * np.arange(4 * RATE) / RATE),
         "50 Hz mains hum",
         "away from leads",
     ),
-    "close": (lambda: in_crowd(list(np.arange(0.3, 3.8, 0.15)), 4), "too closely", "three seconds"),  # takes a while
-    "one sample": (np.array([0.5]), "No tap", "microphone"),
+    "close": (lambda: in_crowd(list(np.arange(0.3, 3.8, 0.15)), 4), "too closely", "three seconds"),
+    "one sample": (lambda: np.array([0.5]), "No tap", "microphone"),
 }
 
 
@@ -68,8 +73,8 @@ def screened(path: Path) -> Screening:
 
 @pytest.mark.parametrize("name", USELESS)
 def test_useless_recordings_are_inconclusive_with_reason_and_remedy(name, tmp_path):
-    x, reason, remedy = USELESS[name]
-    screening = screened(written(tmp_path / f"{name}.wav", wav_bytes(x() if callable(x) else x, RATE)))
+    made, reason, remedy = USELESS[name]
+    screening = screened(written(tmp_path / f"{name}.wav", wav_bytes(made(), RATE)))
     assert screening.disposition == "inconclusive"
     words = " ".join([screening.summary, *screening.next_steps])
     assert reason in words
@@ -86,9 +91,10 @@ def test_talk_is_not_called_a_hammer_that_touched_twice():
 
 
 @pytest.mark.parametrize("live", [0, 1])
-@pytest.mark.parametrize("dead", [np.zeros(len(GOOD)), np.full(len(GOOD), 0.2), noise(4, RATE, 1e-4, 9)])
-def test_the_live_channel_is_used(live, dead, tmp_path):
-    pair = np.stack([GOOD, dead] if live == 0 else [dead, GOOD], axis=1)
+@pytest.mark.parametrize("made", [np.zeros, lambda count: np.full(count, 0.2), lambda _: noise(4, RATE, 1e-4, 9)])
+def test_the_live_channel_is_used(live, made, tmp_path):
+    dead = made(len(two_taps()))
+    pair = np.stack([two_taps(), dead] if live == 0 else [dead, two_taps()], axis=1)
     scan = screened(written(tmp_path / "two.wav", wav_bytes(pair, RATE))).scan
     assert scan.recordings[0].channel_used == live
     assert len(scan.strikes) == 2
@@ -97,8 +103,8 @@ def test_the_live_channel_is_used(live, dead, tmp_path):
 
 
 def test_same_content_counts_once_and_is_noted(tmp_path):
-    first = written(tmp_path / "S1_1.wav", wav_bytes(GOOD, RATE))
-    second = written(tmp_path / "S2_1.wav", wav_bytes(GOOD, RATE))
+    first = written(tmp_path / "S1_1.wav", wav_bytes(two_taps(), RATE))
+    second = written(tmp_path / "S2_1.wav", wav_bytes(two_taps(), RATE))
     result = check([str(first), str(second)], Request())
     assert result.screening is not None
     assert len(result.screening.scan.recordings) == 1
@@ -121,8 +127,8 @@ def as_a_command(*words: str | Path) -> subprocess.CompletedProcess[str]:
 
 
 def test_good_beside_bad_is_still_screened(tmp_path):
-    good = written(tmp_path / "S1.wav", wav_bytes(GOOD, RATE))
-    bad = written(tmp_path / "S2.wav", wav_bytes(GOOD, RATE)[:1000])
+    good = written(tmp_path / "S1.wav", wav_bytes(two_taps(), RATE))
+    bad = written(tmp_path / "S2.wav", wav_bytes(two_taps(), RATE)[:1000])
     done = as_a_command("check", good, bad, tmp_path / "S3.wav", "--json", "-")
     assert done.returncode == 1
     lines = done.stderr.splitlines()
@@ -145,7 +151,7 @@ def test_unreadable_is_one_line_and_status_1_and_writes_nothing(tmp_path, ending
 
 
 def test_a_cut_mp3_is_one_line(tmp_path):
-    content = encoded(np.tile(GOOD, 2), RATE, "mp3")
+    content = encoded(np.tile(two_taps(), 2), RATE, "mp3")
     done = run("check", written(tmp_path / "S1.mp3", content[: len(content) // 2]))
     assert done.status == 1
     assert len(done.err.splitlines()) == 1
@@ -161,7 +167,7 @@ def test_useless_is_no_error_unless_strict(tmp_path, strict, status):
 
 
 def test_strict_tells_a_relevant_indication(tmp_path):
-    done = run("check", written(tmp_path / "S1.wav", wav_bytes(GOOD, RATE)), "--strict")
+    done = run("check", written(tmp_path / "S1.wav", wav_bytes(two_taps(), RATE)), "--strict")
     assert done.status == 3
     assert "Something to look at" in done.out
 

@@ -125,9 +125,11 @@ def test_jobs_of_none_are_refused() -> None:
 @pytest.fixture
 def long_file(tmp_path: Path, one_file: list[str]) -> Iterator[Path]:
     """So long that it is still being listened to when it is stopped."""
-    sound, rate = soundfile.read(one_file[0])
+    sound, rate = soundfile.read(one_file[0], dtype="int16")
     path = tmp_path / "long.wav"
-    soundfile.write(path, np.tile(sound, (40, 1)), rate, subtype="PCM_16")
+    with soundfile.SoundFile(path, "w", rate, 2, "PCM_16") as file:
+        for _ in range(40):
+            file.write(sound)
     yield path
 
 

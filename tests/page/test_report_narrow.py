@@ -2,7 +2,7 @@
 
 import pytest
 
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
 from tests.report.test_print import ABOUT, changed
 
@@ -13,7 +13,7 @@ WIDTHS = (320, 390, 1280)
 def test_no_report_is_wider_than_the_screen(browser, tmp_path, summary):
     """The evidence once ran out of its box at 390 pixels."""
     path = tmp_path / "page.html"
-    path.write_text(render_page(changed(), ABOUT, Beside(summary=summary)), encoding="utf-8")
+    path.write_text(render_page(changed(), ABOUT, Extras(summary=summary)), encoding="utf-8")
     for width in WIDTHS:
         page = browser.new_page(viewport={"width": width, "height": 844})
         page.goto(path.as_uri())

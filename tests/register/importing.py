@@ -1,8 +1,9 @@
 """Run by test_interrupted.py under interrupt.c: imports of a scan in child processes that are stopped on their way.
 
-With RECORD=LAYOUT in the environment a scan is recorded from the one sound file instead, and each strike said when it is shown.
+python -m tests.register.importing     reads lines `REGISTER|RECORDINGS|HOW|FIRST|STEP|LAYOUT`, each done in a process of its own:
+                                       `ready`, then a line a try (number, how it ended, what was said), then `ended STATUS`
 
-python importing.py REGISTER RECORDINGS HOW FIRST STEP     `ready`, then a line a try: number, how it ended, what was said
+With a LAYOUT a scan is recorded from the one sound file instead, and each strike said when it is shown.
 """
 
 import ctypes
@@ -131,7 +132,7 @@ def each_anew(register: str, paths: list[Path], how: str, first: int, step: int)
         at += step
 
 
-def main(register: str, recordings: str, how: str, first: int, step: int) -> None:
+def stopped(register: str, recordings: str, how: str, first: int, step: int) -> None:
     paths = sorted(Path(recordings).iterdir())
     here = Path(f"{register}-at-work")
     shutil.copytree(register, here)
@@ -144,5 +145,17 @@ def main(register: str, recordings: str, how: str, first: int, step: int) -> Non
     (each_anew if how == "full" else looked_at)(register, paths, how, first, step)
 
 
+def serve() -> None:
+    """Modules are loaded once; what is asked for is done in a fork."""
+    for line in sys.stdin:
+        register, recordings, how, first, step, layout = line.rstrip("\n").split("|")
+        pid = os.fork()
+        if pid == 0:
+            os.environ["RECORD"] = layout
+            stopped(register, recordings, how, int(first), int(step))
+            os._exit(0)
+        print("ended", os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), flush=True)
+
+
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], sys.argv[3], int(sys.argv[4]), int(sys.argv[5]))
+    serve()

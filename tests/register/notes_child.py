@@ -1,9 +1,9 @@
 """Run by test_recording_notes.py: keys recorded from a file, each note said as soon as it is shown; its parent kills it.
 
-python -m tests.register.notes_child REGISTER SOUND KEYS
+python -m tests.register.notes_child     reads lines `REGISTER|SOUND|KEYS`, one recording each in a process of its own: `begun PID`, `accepted HASH`, `ended`
 """
 
-import sys
+import os
 import time
 from pathlib import Path
 
@@ -14,15 +14,16 @@ from tapscan.register.unfinished import find_unfinished
 from tapscan.settings import Settings
 from tapscan.workflow.record_notes import NoteRecorder, begin_notes
 from tests.register.recorded_notes import facts
+from tests.register.recording_child import serve
 
 
 def record(folder: str, sound: str, keys: str) -> None:
-    """Says `begun`, then `accepted HASH` for each note."""
+    """Says `begun PID`, then `accepted HASH` for each note."""
     register = open_register(Path(folder))
     unfinished = begin_notes(register, "B12", facts(), keys.split(","))
     samples, rate = soundfile.read(sound)
     recorder = NoteRecorder(register, unfinished, rate, Settings())
-    print("begun", flush=True)
+    print("begun", os.getpid(), flush=True)
     for start in range(0, len(samples), rate // 20):
         for event in recorder.hear(samples[start : start + rate // 20]):
             if event.what == "accepted":
@@ -31,4 +32,4 @@ def record(folder: str, sound: str, keys: str) -> None:
 
 
 if __name__ == "__main__":
-    record(*sys.argv[1:4])
+    serve(record)

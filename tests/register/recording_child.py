@@ -7,6 +7,8 @@ import datetime as dt
 import os
 import sys
 import time
+from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import soundfile
@@ -55,16 +57,16 @@ def record(folder: str, layout: str, sound: str, pause_s: float = 0.0) -> None:
         time.sleep(pause_s)
 
 
-def serve() -> None:
+def serve(record: Callable[..., None]) -> None:
     """Modules are loaded once; each recording is a fork."""
     for line in sys.stdin:
         pid = os.fork()
         if pid == 0:
-            record(*line.strip().split("|"), pause_s=0.001)
+            record(*line.strip().split("|"))
             os._exit(0)
         os.waitpid(pid, 0)
         print("ended", flush=True)
 
 
 if __name__ == "__main__":
-    serve()
+    serve(partial(record, pause_s=0.001))

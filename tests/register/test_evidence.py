@@ -4,8 +4,8 @@ import datetime as dt
 import json
 
 from tapscan.plain_values import SCHEMA
+from tapscan.register.corrections import void_scan
 from tapscan.register.entries import CLEAN, Outcome, Plate
-from tapscan.register.mending import void_scan
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome
 from tapscan.workflow.evidence import evidence_json, evidence_of

@@ -3,9 +3,9 @@
 import datetime as dt
 from dataclasses import replace
 
+from tapscan.register.corrections import void_scan
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.glance import glance
-from tapscan.register.mending import void_scan
 from tapscan.register.plates import add_plate, retire_plate
 from tapscan.register.scans import add_outcome, add_screening, list_scans
 from tapscan.workflow.at_a_glance import lines, months_later

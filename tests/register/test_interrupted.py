@@ -49,25 +49,36 @@ def register(template: Path) -> Iterator[Register]:
         yield open_register(Path(shutil.copytree(template, Path(folder) / "register")))
 
 
-def child(folder: Path, recordings: Path, how: str, first: int, step: int, more: dict[str, str]) -> list[str]:
+@pytest.fixture(scope="module")
+def importer(shim: Path) -> Iterator[subprocess.Popen[str]]:
+    command, env = [sys.executable, "-m", "tests.register.importing"], {**os.environ, "LD_PRELOAD": str(shim)}
+    with subprocess.Popen(
+        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT, env=env
+    ) as child:
+        yield child
+        child.stdin.close()
+
+
+def said(importer: subprocess.Popen[str], *words: object, layout: object = "") -> list[str]:
     """Lines that tests.register.importing says."""
-    words = [str(folder), str(recordings), how, str(first), str(step)]
-    command = [sys.executable, "-m", "tests.register.importing", *words]
-    env = {**os.environ, **more}
-    done = subprocess.run(command, capture_output=True, text=True, check=True, cwd=ROOT, env=env, timeout=280)
-    lines = done.stdout.splitlines()
+    importer.stdin.write("|".join(map(str, (*words, layout))) + "\n")
+    importer.stdin.flush()
+    lines = []
+    while not (line := importer.stdout.readline().rstrip("\n")).startswith("ended"):
+        assert importer.poll() is None
+        lines.append(line)
+    assert line == "ended 0"
     return lines[lines.index("ready") + 1 :]
 
 
-def tries(register, tmp_path: Path, shim: Path, how: str, first: int = 1, step: int = 1) -> list[tuple[Path, int, str]]:
+def tries(register, tmp_path: Path, importer, how: str, first: int = 1, step: int = 1) -> list[tuple[Path, int, str]]:
     """Folder, exit status and words of each try."""
     recordings = tmp_path / "recordings"
     recordings.mkdir(exist_ok=True)
     for i, content in enumerate(CONTENTS):
         (recordings / f"S{i}.wav").write_bytes(content)
-    lines = child(register.folder, recordings, how, first, step, {"LD_PRELOAD": str(shim)})
-    rows = [line.split("|", 2) for line in lines]
-    return [(Path(f"{register.folder}-{how}-{at}"), int(status), said) for at, status, said in rows]
+    rows = [line.split("|", 2) for line in said(importer, register.folder, recordings, how, first, step)]
+    return [(Path(f"{register.folder}-{how}-{at}"), int(status), told) for at, status, told in rows]
 
 
 @contextmanager
@@ -110,9 +121,9 @@ ROWS = {"strike": (3, 7), "mode": (6, 18), "screening": (1, 2), "scan": (1, 2), 
 
 
 @pytest.mark.parametrize(("how", "first", "step"), [("kill", 1, 1), ("torn", 2, 3)])
-def test_killed_at_every_write(register, stored, tmp_path, shim, how, first, step):
+def test_killed_at_every_write(register, stored, tmp_path, importer, how, first, step):
     stored()
-    ended = tries(register, tmp_path, shim, how, first, step)
+    ended = tries(register, tmp_path, importer, how, first, step)
     assert len(ended) * step > 60, "the writes of Python and SQLite are both counted"
     assert all(status == -9 for _, status, _ in ended[:-1])
     there = [whole_or_not_there(folder) for folder, _, _ in ended]
@@ -124,9 +135,9 @@ def test_killed_at_every_write(register, stored, tmp_path, shim, how, first, ste
             assert whole_or_not_there(folder, after_a_stop=True)
 
 
-def test_the_disk_is_full_from_every_write_on(register, stored, tmp_path, shim):
+def test_the_disk_is_full_from_every_write_on(register, stored, tmp_path, importer):
     stored()
-    ended = tries(register, tmp_path, shim, "full")
+    ended = tries(register, tmp_path, importer, "full")
     assert len(ended) > 20
     for folder, status, said in ended[:-1]:
         assert status == 1, said
@@ -136,7 +147,7 @@ def test_the_disk_is_full_from_every_write_on(register, stored, tmp_path, shim):
     assert whole_or_not_there(ended[-1][0])
 
 
-def test_a_recording_killed_at_every_write_keeps_every_strike_it_showed(register, tmp_path, shim):
+def test_a_recording_killed_at_every_write_keeps_every_strike_it_showed(register, tmp_path, importer):
     """Two strikes, stopped before each write in turn: what was shown as accepted is there and whole; the rest is all or nothing."""
     recordings = tmp_path / "sounds"
     recordings.mkdir()
@@ -144,15 +155,15 @@ def test_a_recording_killed_at_every_write_keeps_every_strike_it_showed(register
     soundfile.write(recordings / "taps.wav", taps_at([0.6, 1.2], 2.0, 16000, modes=lasting), 16000, subtype="FLOAT")
     layout = tmp_path / "two.toml"
     layout.write_text(recording_child.LAYOUT)
-    lines = child(register.folder, recordings, "kill", 1, 1, {"LD_PRELOAD": str(shim), "RECORD": str(layout)})
+    lines = said(importer, register.folder, recordings, "kill", 1, 1, layout=layout)
     shown: list[str] = []
     kept_so_far = []
     for line in lines:
         if line.startswith("accepted"):
             shown.append(line.split()[1])
         elif "|" in line:
-            at, status, said = line.split("|", 2)
-            assert status in ("-9", "0"), said
+            at, status, told = line.split("|", 2)
+            assert status in ("-9", "0"), told
             with looked_at(Path(f"{register.folder}-kill-{at}")) as opened:
                 kept = [s.file.sha256 for u in unfinished_scans(opened) for s in u.kept]
                 assert kept[: len(shown)] == shown and len(kept) - len(shown) in (0, 1)

@@ -11,10 +11,10 @@ import pytest
 
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.records import IN_PIANO, STATES
+from tapscan.register.corrections import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.entries import CLEAN, PART, Finding, Outcome, Plate
 from tapscan.register.export import export_csv, export_json
 from tapscan.register.files import keep_bytes
-from tapscan.register.mending import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans, newest_scan, set_baseline, store_scan
 from tapscan.screening.disposition import CONFIRMED, EYE, EYE_NO_ANSWER, NOTHING

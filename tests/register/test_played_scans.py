@@ -5,6 +5,8 @@ import datetime as dt
 import hashlib
 from dataclasses import replace
 
+import pytest
+
 from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Indication, PlayedNote, PlayedNotes, Recording, RuleNotRun, Scan, Screening
 from tapscan.register.entries import PART, Outcome, Plate
@@ -12,8 +14,8 @@ from tapscan.register.export import export_csv
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, store_scan
-from tapscan.report.beside import Beside
 from tapscan.report.error_rates import how_sure, measured
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
 from tapscan.report.sections.reach import error_rates_section
 from tapscan.screening.disposition import NO_ANSWER_OPEN, NOTHING, OPEN
@@ -38,6 +40,8 @@ from tapscan.workflow.typed_scan import first_typed
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
+
+pytestmark = pytest.mark.usefixtures("drawn_once")
 
 NOT_RUN = (RuleNotRun(ringing_on.NAME, "heard by microphone"), RuleNotRun(note_buzz.NAME, "a buzz could be listened for in 3 notes only"))  # fmt: skip
 SHIPPED = limits_by_part(Settings(), RULE_LIMITS)
@@ -138,7 +142,7 @@ def test_rates_and_reach_are_those_of_notes():
     assert [r[0] for r in rows] == [r.title for r in NOTE_RULES]
 
 
-@each("beside", [Beside(), Beside(full=True), Beside(summary=True)])
+@each("beside", [Extras(), Extras(full=True), Extras(summary=True)])
 @each("rule", ["", ringing_on.NAME])
 def test_no_page_speaks_of_taps_that_nobody_made(beside, rule):
     page = render_page(conclude(heard(rule), Settings()), None, beside)

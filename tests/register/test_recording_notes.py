@@ -8,6 +8,8 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 
@@ -209,18 +211,30 @@ def test_clips_do_not_depend_on_the_blocks_and_nothing_is_taken_while_a_beep_sou
     assert only.at_s == a[1].at_s
 
 
+@pytest.fixture(scope="module")
+def recordings() -> Iterator[subprocess.Popen[str]]:
+    command = [sys.executable, "-m", "tests.register.notes_child"]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT) as child:
+        yield child
+        child.stdin.close()
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")
 @pytest.mark.parametrize("moment", range(2))
-def test_killed_at_a_random_moment_every_note_that_was_shown_is_there(register, tmp_path, moment):
+def test_killed_at_a_random_moment_every_note_that_was_shown_is_there(register, tmp_path, recordings, moment):
     sound = tmp_path / "keys.wav"
     soundfile.write(sound, played(), RATE, subtype="FLOAT")
-    command = [sys.executable, "-m", "tests.register.notes_child", str(register.folder), str(sound), ",".join(NAMES)]
-    child = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, cwd=ROOT, env={**os.environ})
-    assert child.stdout is not None
-    child.stdout.readline()  # it has begun
-    time.sleep(float(np.random.default_rng(moment).uniform(0.3, 1.5)))
-    child.send_signal(signal.SIGKILL)
-    shown = [line.split()[1] for line in child.stdout.read().splitlines() if line.startswith("accepted")]
-    child.wait()
+    recordings.stdin.write(f"{register.folder}|{sound}|{','.join(NAMES)}\n")
+    recordings.stdin.flush()
+    begun, pid = recordings.stdout.readline().split()
+    assert begun == "begun"
+    first = recordings.stdout.readline()
+    time.sleep(float(np.random.default_rng(moment).uniform(0.0, 0.5)))
+    with suppress(ProcessLookupError):  # it may have come to its end
+        os.kill(int(pid), signal.SIGKILL)
+    said = [first, *iter(recordings.stdout.readline, "ended\n")]
+    shown = [line.split()[1] for line in said if line.startswith("accepted")]
+    assert shown, "it was stopped after the first note"
     (unfinished,) = unfinished_scans(open_register(register.folder))
     assert len(unfinished.kept) - len(shown) in (0, 1), "one may be stored and not yet shown"
     assert [s.file.sha256 for s in unfinished.kept][: len(shown)] == shown

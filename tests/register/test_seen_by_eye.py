@@ -5,8 +5,8 @@ from dataclasses import replace
 from pathlib import Path
 
 from tapscan.places import IN_PIANO, STATES
+from tapscan.register.corrections import void_scan
 from tapscan.register.entries import CHECKLIST, CLEAN, IN_IRON, PART, SEEN, Finding, Outcome, checklist_in
-from tapscan.register.mending import void_scan
 from tapscan.register.scans import add_outcome, edit_scan, find_scan
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit

@@ -18,12 +18,12 @@ from tapscan.records import (
     Strike,
 )
 from tapscan.report.about import About
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
 from tapscan.report.section import Section
 from tapscan.report.sections import SECTIONS
 
-FULL = Beside(full=True)
+FULL = Extras(full=True)
 HOSTILE = "<script>alert(1)</script>\"'&$x_{" + "n" * 300
 
 
@@ -151,7 +151,7 @@ def empty() -> Screening:
 
 
 def full_page(
-    s: Screening, about: About | None = None, beside: Beside = FULL, sections: Sequence[Section] = SECTIONS
+    s: Screening, about: About | None = None, beside: Extras = FULL, sections: Sequence[Section] = SECTIONS
 ) -> str:
     """With every section, as --full gives it."""
     return render_page(s, about, replace(beside, full=True), sections)

@@ -3,6 +3,8 @@
 import re
 from dataclasses import replace
 
+import pytest
+
 from tapscan.layouts import read_layout
 from tapscan.records import (
     CommonShift,
@@ -13,13 +15,15 @@ from tapscan.records import (
     UnpairedMode,
     Whereabouts,
 )
-from tapscan.report.beside import Beside
 from tapscan.report.error_rates import measured, place_rates
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.settings import Settings, limits_by_part
 from tests.every import each
 from tests.report.sheets import HOSTILE, full_page, screening
+
+pytestmark = pytest.mark.usefixtures("drawn_once")
 
 
 def pair(number: int, change_ppm: float, *, fell: bool = False, loss: float | None = 1.02) -> ModePair:
@@ -162,6 +166,6 @@ def test_what_cannot_be_placed_says_why():
 def test_beside_one_earlier_scan_no_variation_of_the_plate_itself_is_claimed(scans, usual):
     """Its own was said to be unknown, on the same page."""
     beside = comparison(baselines=tuple(f"BY-12/2026-04-1{n}" for n in range(scans)))
-    page = render_page(screening(comparison=beside), beside=Beside(full=True))
+    page = render_page(screening(comparison=beside), beside=Extras(full=True))
     caption = page[page.index("The thin line through a mark") :][:160]
     assert usual in caption

@@ -8,9 +8,9 @@ import pytest
 
 from tapscan.layouts import read_layout
 from tapscan.records import ModalAmplitude
-from tapscan.report.beside import Sound
 from tapscan.report.drawing.plate_drawing import FONT
 from tapscan.report.drawing.plate_map import amplitude_map, station_map
+from tapscan.report.extras import Sound
 from tapscan.report.figures import tones
 from tapscan.report.figures.sheet import FONT_PT
 from tapscan.report.figures.tones import before_and_now

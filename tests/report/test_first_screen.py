@@ -9,8 +9,8 @@ from bench.first_screens import SCREENS, key, words_of
 from tapscan.records import LikelyPlace
 from tapscan.report import error_rates
 from tapscan.report.about import About
-from tapscan.report.beside import Beside
 from tapscan.report.error_rates import CRACKS, how_sure, measured
+from tapscan.report.extras import Extras
 from tapscan.report.first_screen import DONE_BY, NOBODY, _first_look, steps
 from tapscan.report.page import render_page
 from tapscan.report.rule_words import rule_title
@@ -34,7 +34,7 @@ def rows(page: str) -> dict[str, str]:
 @pytest.mark.parametrize("summary", [False, True])
 def test_every_question_of_a_buyer_is_answered_before_the_steps_and_the_figures(summary):
     s = screening(lead="Plain words.", limitations=("First. More.", "Second.", "Third."))
-    page = render_page(s, ABOUT, Beside(summary=summary))
+    page = render_page(s, ABOUT, Extras(summary=summary))
     asked = rows(page)
     assert list(asked) == ["Where to look first", "Other causes to rule out", "How sure", "Compared with", "What limits this answer", "Seen and found by people"]  # fmt: skip
     where = "in the full report" if summary else "further down, under &#34;What was tested&#34;"
@@ -52,13 +52,13 @@ def test_what_people_found_later_stands_there():
 
 def test_days_of_the_scans_compared_with_stand_as_the_shop_writes_them():
     made = comparison(baselines=("B12/2026-03-02",), rules_not_run=())
-    page = render_page(screening(comparison=made), ABOUT, Beside(Shop(dates="day.month.year")))
+    page = render_page(screening(comparison=made), ABOUT, Extras(Shop(dates="day.month.year")))
     assert rows(page)["Compared with"] == "The plate&#39;s own scan of 02.03.2026"
 
 
 def test_a_qualified_person_is_told_by_trade_where_a_step_asks_for_one():
     asks = screening(next_steps=(CRACK_TEST.line,))
-    assert QUALIFIED in render_page(asks) and QUALIFIED in render_page(asks, ABOUT, Beside(summary=True))
+    assert QUALIFIED in render_page(asks) and QUALIFIED in render_page(asks, ABOUT, Extras(summary=True))
     assert QUALIFIED not in render_page(replace(asks, next_steps=(EYES.line,)))
     assert QUALIFIED in render_page(replace(asks, next_steps=(EYES.line,), lead=f"Nothing. {not_decided(None)}"))
 

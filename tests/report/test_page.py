@@ -24,6 +24,8 @@ from tests.report.sheets import (
     unknown_mode,
 )
 
+pytestmark = pytest.mark.usefixtures("drawn_once")
+
 VOID = {"meta", "br", "link", "img", "input", "hr"}
 UNSEEN = {"style", "script"}
 NOT_VISIBLE = re.compile(r"\b(nan|inf|None|True|False|undefined)\b|object at 0x")

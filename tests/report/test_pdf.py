@@ -6,7 +6,7 @@ import zlib
 
 import pytest
 
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
 from tapscan.report.pdf import write_pdf
 from tests.report.sheets import indication, screening
@@ -28,7 +28,7 @@ def html():
 def test_the_paper_is_the_shops(tmp_path, paper, width_mm):
     """ISO 216 and ANSI Y14.1, from memory; the size stands in the file in points, 72 to the inch."""
     target = tmp_path / "page.pdf"
-    write_pdf(render_page(screening(), None, Beside(summary=True)), target, paper)
+    write_pdf(render_page(screening(), None, Extras(summary=True)), target, paper)
     packed = re.findall(rb"stream\r?\n(.*?)endstream", target.read_bytes(), flags=re.DOTALL)
     plain = b"".join(zlib.decompressobj().decompress(p) for p in packed if p[:1] == b"\x78")
     width = float(re.search(rb"/MediaBox \[0 0 ([\d.]+)", plain).group(1))

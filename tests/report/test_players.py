@@ -7,10 +7,12 @@ import pytest
 import soundfile
 
 from tapscan.recording.files import mp3_bytes
-from tapscan.report.beside import Beside, Sound
+from tapscan.report.extras import Extras, Sound
 from tapscan.report.page import render_page
 from tapscan.report.time_frequency import time_frequency_of
 from tests.register import built
+
+pytestmark = pytest.mark.usefixtures("drawn_once")
 
 RATE = 44100
 
@@ -27,7 +29,7 @@ def test_a_tone_keeps_its_pitch_and_length_through_mp3(rate):
 def test_forty_players_stay_small_and_inside_the_page():
     tone = 0.5 * np.sin(2 * np.pi * 440 * np.arange(2 * RATE) / RATE)
     sounds = tuple(Sound("A <place>", f"S{i}, this scan", "as recorded", mp3_bytes(tone, RATE)) for i in range(16))
-    page = render_page(built.screening(("ab" * 32,)), None, Beside(sounds=sounds))
+    page = render_page(built.screening(("ab" * 32,)), None, Extras(sounds=sounds))
     assert page.count("<audio controls") == 16
     assert "A &lt;place&gt;" in page and "media-src data:" in page
     assert len(page.encode()) < 3_000_000
@@ -66,6 +68,6 @@ def test_a_page_of_forty_stations_with_its_sounds_stays_under_six_megabytes():
         "A change: S1", "S1, this scan", "as recorded", mp3_bytes(0.2 * ring, RATE), time_frequency_of(ring, RATE, 0.0)
     )
     page = render_page(
-        built.screening(("ab" * 32,), modes=180, stations=40, pictures=40), None, Beside(sounds=(sound,) * 16)
+        built.screening(("ab" * 32,), modes=180, stations=40, pictures=40), None, Extras(sounds=(sound,) * 16)
     )
     assert len(page.encode()) < 6_000_000

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tapscan.report.about import About
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
 from tapscan.screening import next_steps
 from tapscan.screening.compare.limits_told import BLIND, SINGLE
@@ -68,7 +68,7 @@ def sheets(browser: Any, page: str, paper: str) -> tuple[int, tuple[int, int]]:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_a_report_prints_on_three_or_four_sheets_and_a_summary_on_one_or_two(browser, paper):
     made = changed()
-    beside = Beside()
+    beside = Extras()
     report, size = sheets(browser, render_page(made, ABOUT, beside), paper)
     assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
     assert 3 <= report <= 4

@@ -7,11 +7,13 @@ from dataclasses import replace
 
 import pytest
 
-from tapscan.report.beside import Beside
+from tapscan.report.extras import Extras
 from tapscan.report.section import Section
 from tapscan.report.sections import SECTIONS
 from tests.report.sheets import HOSTILE, empty, full_page, screening
 from tests.report.test_comparison_section import comparison
+
+pytestmark = pytest.mark.usefixtures("drawn_once")
 
 MODULE = """
 from tapscan.report.section import Section
@@ -47,7 +49,7 @@ def sections_of(page: str) -> Iterator[str]:
 
 
 def test_two_files_make_a_section_in_the_page_and_in_its_contents(weights):
-    page = full_page(screening(), None, Beside(whom=HOSTILE), (*SECTIONS[:2], weights, *SECTIONS[2:]))
+    page = full_page(screening(), None, Extras(whom=HOSTILE), (*SECTIONS[:2], weights, *SECTIONS[2:]))
     assert "<h2>Weights</h2><p>2 of Something to look at for &lt;script&gt;" in page
     ids = [name for name, _ in contents(page)]
     assert ids.index("weights") == ids.index("indications") + 1

@@ -8,8 +8,8 @@ import pytest
 
 from tapscan.records import RuleNotRun
 from tapscan.report.about import About, Head
-from tapscan.report.beside import Beside, Course, CourseLine, ToneDecay
 from tapscan.report.error_rates import error_rates
+from tapscan.report.extras import Course, CourseLine, Extras, ToneDecay
 from tapscan.report.page import render_page
 from tapscan.report.sections.comparison import counted_tones
 from tapscan.report.sections.reach import error_rates_section
@@ -19,6 +19,8 @@ from tapscan.report.shop import Shop
 from tapscan.screening.rules import RULES
 from tests.report.sheets import full_page, indication, mode, screening
 from tests.report.test_comparison_section import comparison, pair
+
+pytestmark = pytest.mark.usefixtures("drawn_once")
 
 T = np.linspace(0.05, 1.0, 40)
 
@@ -65,7 +67,7 @@ def test_without_named_tones_there_is_no_such_section():
 
 def test_the_course_is_drawn_and_told_in_a_table():
     line = CourseLine(311.2, (0.0, None, -1900.0), (10.0, None, 12.0), "one step")
-    html = full_page(screening(), None, Beside(Shop(dates="day.month.year"), course=course(line)))
+    html = full_page(screening(), None, Extras(Shop(dates="day.month.year"), course=course(line)))
     for told in ("01.03.2024", "311.2 Hz", "not heard", "\N{MINUS SIGN}0.190", "one step", "\N{MINUS SIGN}0.020"):
         assert told in html
     assert "all modes together -0.020 %; beyond that 311 Hz -0.190 %" in html
@@ -80,7 +82,7 @@ def test_days_in_sentences_are_the_shops_and_names_of_scans_stay():
     s = screening(
         indications=(indication(sentence="Since 2026-03-02 it rings."),), summary="Since 2026-03-02 it rings."
     )
-    assert "2026-03-02" not in full_page(s, None, Beside(shop))
+    assert "2026-03-02" not in full_page(s, None, Extras(shop))
 
 
 def test_one_scan_has_no_course():
@@ -120,13 +122,13 @@ def test_tones_found_again_and_compared_add_up(judged, told):
 
 def test_plate_day_and_whom_it_is_for_stand_at_the_head():
     about = About("B12", "B12/2026-03-14", "2026-03-14", "small grand, serial number 77", "A. Person")
-    head = full_page(screening(), about, Beside(whom="Mill Street <School>")).split("<h1>")[0]
+    head = full_page(screening(), about, Extras(whom="Mill Street <School>")).split("<h1>")[0]
     for told in ("B12", "small grand, serial number 77", "2026-03-14", "A. Person", "Mill Street &lt;School&gt;"):
         assert told in head
 
 
 def test_every_page_has_the_same_head_also_of_recordings_that_are_in_no_register():
-    given = Beside(Shop("Kettle Lane Pianos", "12 Kettle Lane"), head=Head("a parlour grand", "2026-11-29"))
+    given = Extras(Shop("Kettle Lane Pianos", "12 Kettle Lane"), head=Head("a parlour grand", "2026-11-29"))
     pages = [render_page(screening(), None, replace(given, summary=short)) for short in (False, True)]
     for head in (page[page.index('class="heading"') : page.index("<h1>")] for page in pages):
         assert re.findall(r"<dt>(.*?)</dt>", head) == ["Piano", "Tapped on", "Workshop", "Contact"]
@@ -137,7 +139,7 @@ def test_every_page_has_the_same_head_also_of_recordings_that_are_in_no_register
 def test_the_page_for_a_buyer_says_each_finding_once():
     first, second = indication(sentence="The first thing."), indication(sentence="The second thing.")
     told = screening(indications=(first, second), summary="The first thing. 1 further indication below.")
-    page = full_page(told, None, Beside(summary=True))
+    page = full_page(told, None, Extras(summary=True))
     assert page.count("The first thing.") == page.count("The second thing.") == 1
 
 

@@ -13,13 +13,12 @@ from tapscan.settings import Settings
 from tests.report.sheets import screening
 from tests.unit.castings import casting, reference, severed
 
-SISTERS = [replace(reference(n), name="<b>G1</b>") if n == 1 else reference(n) for n in range(1, 6)]
-ODD = replace(reference(6, severed()), name="odd one")
-
 
 def called():
     scan = casting(0, severed())
-    found = beside_pattern("small <grand>", reference_of("plate", scan, "contact"), scan, [ODD, *SISTERS], Settings())
+    sisters = [replace(reference(n), name="<b>G1</b>") if n == 1 else reference(n) for n in range(1, 6)]
+    odd = replace(reference(6, severed()), name="odd one")
+    found = beside_pattern("small <grand>", reference_of("plate", scan, "contact"), scan, [odd, *sisters], Settings())
     return with_pattern(replace(screening(), scan=scan, indications=(), comparison=None), found, Settings())
 
 

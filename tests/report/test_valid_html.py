@@ -14,7 +14,7 @@ import pytest
 
 from tapscan.recording.files import mp3_bytes
 from tapscan.report.about import About
-from tapscan.report.beside import Beside, Course, CourseLine, Sound, ToneDecay
+from tapscan.report.extras import Course, CourseLine, Extras, Sound, ToneDecay
 from tapscan.report.page import render_page
 from tapscan.report.shop import Shop
 from tapscan.report.time_frequency import time_frequency_of
@@ -23,13 +23,9 @@ from tests.register import built
 from tests.report.sheets import HOSTILE, full_page
 from tests.report.visits import fullest
 
+pytestmark = pytest.mark.usefixtures("drawn_once")
+
 H = "{http://www.w3.org/1999/xhtml}"
-RING = np.random.default_rng(1).normal(size=16000) * np.exp(-np.arange(16000) / 4000)
-SOUND = Sound(
-    HOSTILE, HOSTILE, HOSTILE, mp3_bytes([0.0] * 4000, 8000), time_frequency_of(RING, 8000, 0.0), (300.0, 9000.0)
-)
-SECONDS = np.linspace(0, 1, 50)
-DECAY = ToneDecay("M1", 60.0, HOSTILE, HOSTILE, SECONDS, -30 * SECONDS, 0.0, 3.5, 0.1)
 COURSE = Course(
     (HOSTILE, HOSTILE),
     ("2026-03-14", "2026-09-14"),
@@ -49,16 +45,26 @@ ABOUT = About(
 )
 
 
+def beside(shop: Shop) -> Extras:
+    """A sound, a decay and a course, all with words to be escaped."""
+    ring = np.random.default_rng(1).normal(size=16000) * np.exp(-np.arange(16000) / 4000)
+    picture, seconds = time_frequency_of(ring, 8000, 0.0), np.linspace(0, 1, 50)
+    sound = Sound(HOSTILE, HOSTILE, HOSTILE, mp3_bytes([0.0] * 4000, 8000), picture, (300.0, 9000.0))
+    decay = ToneDecay("M1", 60.0, HOSTILE, HOSTILE, seconds, -30 * seconds, 0.0, 3.5, 0.1)
+    return Extras(shop, (sound,), (decay,), COURSE, whom=HOSTILE)
+
+
 @functools.cache
 def pages() -> dict[str, str]:
     made = built.screening(("ab" * 32,), pictures=2)
     shop = Shop(name=HOSTILE, contact="12 <Lane>")
+    full = beside(shop)
     return {
         "alone": render_page(made),
-        "from a register": render_page(made, ABOUT, Beside(shop, (SOUND,), (DECAY,), COURSE, whom=HOSTILE)),
-        "summary": render_page(made, ABOUT, Beside(shop, summary=True)),
+        "from a register": render_page(made, ABOUT, full),
+        "summary": render_page(made, ABOUT, Extras(shop, summary=True)),
         "a visit": render_visit(fullest(words=HOSTILE, note=HOSTILE)),
-        "every section": full_page(made, ABOUT, Beside(shop, (SOUND,), (DECAY,), COURSE, whom=HOSTILE)),
+        "every section": full_page(made, ABOUT, full),
     }
 
 

@@ -1,6 +1,6 @@
 """Structures of few modes whose places disagree, closed-form sums: another road than the estimator's. A short form of bench/few_modes.py.
 
-Aims: issue H, over many structures; of these few nothing may be missed, split or too many. Simulated.
+Aims over many structures: recall .97, precision .95, companions of strong modes .02 at most; of these few nothing may be missed, split or too many. Simulated.
 """
 
 import numpy as np

@@ -1,7 +1,7 @@
 """Modes told in a room: the regression against signals made by its own equation, whole scans against simulated plates.
 
 The room is pyroomacoustics' image-source box (T60 0.6 s by Sabine), its decay measured by the same library's Schroeder integration; the plates are
-finite elements. A short form of bench/accuracy.py's room rows (castings 100 and up); numbers asked are issue C's. Simulated throughout.
+finite elements. A short form of bench/accuracy.py's room rows (castings 100 and up); asked: recall .95 and precision .90 at 0.1 m, .85 each at 0.4 m. Simulated throughout.
 """
 
 from dataclasses import replace

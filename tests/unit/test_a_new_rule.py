@@ -1,9 +1,12 @@
-"""A rule is one file and one line in the registry: a made-up one shows up in JSON, page, thresholds and "not run" by that alone."""
+"""A rule is one file and one line in the registry: a made-up one shows up in JSON, page, docs, thresholds and "not run" by that alone."""
 
+import ast
 import sys
 from dataclasses import replace
+from pathlib import Path
 from types import ModuleType
 
+from bench.rules_page import every_rule
 from tapscan.report.as_json import to_json
 from tapscan.report.error_rates import NOT_MEASURED, error_rates
 from tapscan.report.page import render_page
@@ -11,6 +14,7 @@ from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.screening import rules as registry
 from tapscan.screening.next_steps import tests as examinations
 from tapscan.settings import Settings, every_threshold, read_settings
+from tests.every import each
 from tests.report.sheets import screening
 from tests.rule_scans import mode, scan
 
@@ -72,6 +76,9 @@ def test_one_file_and_one_line_are_all_a_rule_needs(monkeypatch, tmp_path):
     assert rule_title(rule.name) == "Too many modes"
     assert meaning_of("modes there are") == "how many were counted"
     assert error_rates(rule.name, ()) == NOT_MEASURED
+    assert (
+        f"| Too many modes (`{rule.name}`) | A rule made up for the tests. | frequencies | yes | no |" in every_rule()
+    )
     assert [step.code for step in examinations([rule.name])] == ["hard-test"]
 
     shown = replace(screening(), scan=many, indications=(mine,))
@@ -93,3 +100,13 @@ def test_a_made_up_rule_is_not_run_where_it_lacks_its_input_or_its_state():
     _, piano = registry.run_rules(scan([mode("M1", 300.0)], state="strung"), Settings(), (rule,))
     assert [n.reason for n in none] == ["no mode was found"]
     assert [n.reason for n in piano] == [registry.IN_PIANO_REASON]
+
+
+FILES = sorted(p for folder in ("rules", "piano") for p in (Path(registry.__file__).parents[1] / folder).glob("*.py"))
+
+
+@each("path", FILES, ids=lambda p: p.name)
+def test_unit_and_source_of_a_figure_come_from_its_threshold(path):
+    calls = [n for n in ast.walk(ast.parse(path.read_text(encoding="utf-8"))) if isinstance(n, ast.Call)]
+    made = [ast.unparse(c.func) for c in calls if ast.unparse(c.func).split(".")[-1] == "Condition"]
+    assert made == [], "tapscan.screening.rule has condition, by_standard and measured"

@@ -1,6 +1,7 @@
 """The direction of the imports, and one outside library per edge (DEVELOPERS.md), read from the source."""
 
 import ast
+import re
 import subprocess
 import sys
 from functools import cache
@@ -51,6 +52,16 @@ ROOMS = {
     "workflow": BASE | {"signal", "screening", "recording", "register", "report", "layouts", "demo"},
     "page": BASE | {"workflow"},
     "cli": BASE | {"workflow", "page"},
+}
+SCREENING_IN_REPORT = {  # DEVELOPERS.md says the same
+    "rule",
+    "rules",
+    "disposition",
+    "in_words",
+    "next_steps",
+    "played_notes",
+    "open_findings",
+    "constants",
 }
 EDGES = {
     "typer": ("cli/",),
@@ -117,6 +128,20 @@ def test_rooms_know_only_the_rooms_before_them(path):
     known = ROOMS[room] | {room}
     rooms = {name.split(".")[1] for name in imports(path) if name.startswith("tapscan.")}
     assert rooms <= known
+
+
+def test_the_report_reads_words_and_counts_of_screening_and_concludes_nothing():
+    read = {
+        n.split(".")[2]
+        for p in MODULES
+        if name_of(p).startswith("report/")
+        for n in imports(p)
+        if n.startswith("tapscan.screening.")
+    }
+    assert read == SCREENING_IN_REPORT
+    text = (ROOT.parent / "DEVELOPERS.md").read_text(encoding="utf-8")
+    line = next(x for x in text.splitlines() if "of screening it reads" in x)
+    assert set(", ".join(re.findall(r"\((.*?)\)", line)).split(", ")) == SCREENING_IN_REPORT
 
 
 @each("path", MODULES, ids=name_of)

@@ -1,10 +1,8 @@
 """Processes that begin before the command line is read: taken over, gone ahead of, or ended without a trace."""
 
-import os
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -19,20 +17,11 @@ from tapscan.workers.other_process import Ahead
 from tapscan.workflow import listen
 from tests.every import each
 from tests.sounds import taps_at
+from tests.unit.done_elsewhere import process
 
 RATE_HZ = 16_000
-HERE = "tests.unit.test_early"
+ELSEWHERE = "tests.unit.done_elsewhere"
 PRELOAD = ("cmd",)
-
-
-def endless(_: None) -> Iterator[None]:
-    while True:
-        time.sleep(0.01)
-        yield
-
-
-def process(_: int) -> int:
-    return os.getpid()
 
 
 @pytest.fixture
@@ -69,7 +58,7 @@ def test_nobody_begins_early_where_nothing_is_listened_to(words, long_take, monk
 
 
 def test_a_process_begun_early_is_taken_over_and_answers_although_it_goes_ahead():
-    with begun_early(PRELOAD, [Ahead(HERE, "endless", None)]), Workers(2, PRELOAD) as workers:
+    with begun_early(PRELOAD, [Ahead(ELSEWHERE, "endless", None)]), Workers(2, PRELOAD) as workers:
         first = workers_begun_early()
         assert workers.start()
         sent = workers.submit(process, 0)
@@ -79,7 +68,7 @@ def test_a_process_begun_early_is_taken_over_and_answers_although_it_goes_ahead(
 
 @each(("preload", "low"), [(("code",), False), (PRELOAD, True)])
 def test_one_that_imports_something_else_is_not_taken(preload, low):
-    with begun_early(PRELOAD, [Ahead(HERE, "endless", None)]):
+    with begun_early(PRELOAD, [Ahead(ELSEWHERE, "endless", None)]):
         first, processes = workers_begun_early(), [other.process for _, other in _waiting]
         with Workers(2, preload, low=low) as workers:
             workers.start()
@@ -131,7 +120,7 @@ from tapscan.workers.early import _waiting, begun_early
 from tapscan.workers.other_process import Ahead
 
 def begin():
-    return begun_early(("cmd",), [Ahead("tests.unit.test_early", "endless", None)] * 2)
+    return begun_early(("cmd",), [Ahead("tests.unit.done_elsewhere", "endless", None)] * 2)
 """
 
 

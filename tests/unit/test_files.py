@@ -2,6 +2,7 @@
 
 import os
 import struct
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -214,15 +215,20 @@ def test_wav_header_cut_short(tmp_path, length):
     refusal(written(tmp_path / "tap.wav", wav_bytes(sound(), 16000)[:length]))
 
 
+@cache
+def five_seconds(ending: str) -> bytes:
+    return file_of(ending, sound(16000, 5.0), 16000)
+
+
 @each("ending", ["wav", "aiff", "flac", "ogg", "mp3", "m4a", "aac"])
 @each("share", [0.3, 0.6, 0.9])
 def test_data_cut_short(tmp_path, ending, share):
-    content = file_of(ending, sound(16000, 5.0), 16000)
+    content = five_seconds(ending)
     refusal(written(tmp_path / f"tap.{ending}", content[: round(share * len(content))]))
 
 
 def test_ogg_cut_between_two_pages(tmp_path):
-    content = encoded(sound(16000, 5.0), 16000, "ogg")
+    content = five_seconds("ogg")
     path = written(tmp_path / "tap.ogg", content[: content.rfind(b"OggS")])
     assert "page that ends" in refusal(path)
 
@@ -302,7 +308,9 @@ def test_random_bytes(tmp_path, ending, seed):
     refusal(written(tmp_path / f"tap.{ending}", content))
 
 
-HEADS = {ending: file_of(ending, sound(16000, 0.4), 16000) for ending in ENDINGS}
+@cache
+def whole(ending):
+    return file_of(ending, sound(16000, 0.4), 16000)
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
@@ -313,7 +321,7 @@ HEADS = {ending: file_of(ending, sound(16000, 0.4), 16000) for ending in ENDINGS
 )
 @example(ending="m4a", places=[(0.916015625, 0)], front=False)  # the name of its codec is gone
 def test_damaged_files_are_read_or_refused_and_nothing_else(tmp_path, capfd, ending, places, front):
-    content = bytearray(HEADS[ending])
+    content = bytearray(whole(ending))
     reach = min(len(content), 100) if front else len(content)
     for place, value in places:
         content[int(place * reach)] = value

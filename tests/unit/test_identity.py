@@ -1,5 +1,6 @@
 """Another casting and exchanged places are noticed, right scans are left alone: mode lists of simulated plates with modelled errors."""
 
+import pickle
 from dataclasses import replace
 
 import pytest
@@ -10,6 +11,7 @@ from tapscan.screening.compare.identity import exchanged, fingerprint, not_judge
 from tapscan.settings import Settings
 from tests import compared
 from tests.every import each
+from tests.shared import once
 
 SETTINGS = Settings()
 NOW = compared.scan(seed=2)
@@ -17,9 +19,15 @@ BEFORE = compared.scan(seed=1)
 
 
 @pytest.fixture(scope="module")
-def told():
+def told(tmp_path_factory):
     """A short run of bench/identity.py, its first castings; bench/results/identity.txt has the long one."""
-    return [answer for casting in castings(4) for answer in answers(casting)]
+    found = once(tmp_path_factory, "identity", _answers_in) / "answers.pickle"
+    return pickle.loads(found.read_bytes())
+
+
+def _answers_in(folder):
+    every = [answer for casting in castings(4) for answer in answers(casting)]
+    (folder / "answers.pickle").write_bytes(pickle.dumps(every))
 
 
 def test_another_casting_of_the_pattern_is_noticed(told):

@@ -1,6 +1,7 @@
 """Two scans of a plate in its piano: which of the two comparisons is made, what refuses it, and what is advised. Mode lists by chance."""
 
 from dataclasses import replace
+from functools import cache
 
 import numpy as np
 import pytest
@@ -70,49 +71,55 @@ def both(before, after, **more):
     return compare_scans(after[1], before, SETTINGS, again=after[:1], **more)
 
 
-BEFORE = visit(MARCH)
-AFTER = {fell: visit(MARCH, loose() * fell, (3, 4), ("c", "d")) for fell in (0, 0.2, 1)}
+@cache
+def in_march():
+    return visit(MARCH)
+
+
+@cache
+def once_more(fell):
+    return visit(MARCH, loose() * fell, (3, 4), ("c", "d"))
 
 
 def test_two_scans_before_a_job_and_two_after_it_count_together():
-    told = both(BEFORE, AFTER[1])
+    told = both(in_march(), once_more(1))
     assert told.twice and told.baselines == ("A1/b", "A1/a") and told.statistic_limit == SETTINGS.piano.twice_limit
     assert [i.rule for i in told.indications] == [change_in_piano.NAME]
     assert any("A1/a and A1/b" in line and "A1/c and A1/d" in line for line in told.limitations)
-    same = both(BEFORE, AFTER[0])
+    same = both(in_march(), once_more(0))
     assert same.statistic == pytest.approx(0.0, abs=0.7) and not same.indications and same.twice
-    little = both(BEFORE, AFTER[0.2])
+    little = both(in_march(), once_more(0.2))
     assert same.statistic + 1 < little.statistic < told.statistic
 
 
 def test_how_far_scans_of_one_visit_differ_is_taken_out():
     """Places hit otherwise every time: one scan each takes that for a change in part, two each do not."""
     rough = visit(MARCH, rough_db=4.0), visit(MARCH, 0.0, (3, 4), ("c", "d"), rough_db=4.0)
-    once, exact = (compared(after[1], before[1]).statistic for before, after in (rough, (BEFORE, AFTER[0])))
+    once, exact = (compared(after[1], before[1]).statistic for before, after in (rough, (in_march(), once_more(0))))
     assert once > exact + 3 and both(*rough).statistic < 1.0
-    one_scan = BEFORE[0].scan
+    one_scan = in_march()[0].scan
     assert changed_twice((one_scan, one_scan), (one_scan, one_scan), "one job", SETTINGS) == pytest.approx(
         0.0, abs=1e-9
     )
 
 
-FEW_PLACES = [replace(s, scan=replace(s.scan, strikes=s.scan.strikes[:4])) for s in (*BEFORE, *AFTER[0])]  # of ten
+def not_two_and_two():
+    before, after = in_march(), once_more(0)
+    few = [replace(s, scan=replace(s.scan, strikes=s.scan.strikes[:4])) for s in (*before, *after)]  # of ten
+    return [
+        (before[:1], after, None),
+        (before, after[1:] * 2, None),
+        (before[:1], after, False),
+        (few[:2], few[2:], False),
+        ([replace(before[0], date="2026-03-01"), before[1]], after, None),
+        (before, [replace(after[0], date=NEXT_DAY), after[1]], None),
+        (before, [replace(after[0], conditions=replace(STRUNG, fittings=("a clamp",))), after[1]], None),
+        (before, [replace(after[0], scan=strung(drop=range(12, COUNT))), after[1]], None),
+        (few[:2], few[2:], None),
+    ]
 
 
-@each(
-    ("before", "after", "one_job"),
-    [
-        (BEFORE[:1], AFTER[0], None),
-        (BEFORE, AFTER[0][1:] * 2, None),
-        (BEFORE[:1], AFTER[0], False),
-        (FEW_PLACES[:2], FEW_PLACES[2:], False),
-        ([replace(BEFORE[0], date="2026-03-01"), BEFORE[1]], AFTER[0], None),
-        (BEFORE, [replace(AFTER[0][0], date=NEXT_DAY), AFTER[0][1]], None),
-        (BEFORE, [replace(AFTER[0][0], conditions=replace(STRUNG, fittings=("a clamp",))), AFTER[0][1]], None),
-        (BEFORE, [replace(AFTER[0][0], scan=strung(drop=range(12, COUNT))), AFTER[0][1]], None),
-        (FEW_PLACES[:2], FEW_PLACES[2:], None),
-    ],
-)
+@each(("before", "after", "one_job"), not_two_and_two)
 def test_without_two_alike_of_either_visit_one_of_each_counts(before, after, one_job):
     told = both(before, after, one_job=one_job)
     assert (

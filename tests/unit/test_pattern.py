@@ -7,7 +7,7 @@ import pytest
 
 from tapscan.records import BesidePattern, Scan
 from tapscan.screening.pattern.among_sisters import UNLIKE_OTHERS, beside_pattern, noticed
-from tapscan.screening.pattern.beside import beside, own_modes, shape_change
+from tapscan.screening.pattern.casting_pairs import beside, own_modes, shape_change
 from tapscan.screening.pattern.measure import flawed_among, lot_of
 from tapscan.screening.pattern.references import FLAW, MOST, fit_for, reference_of, same_plate
 from tapscan.screening.pattern.same_pattern import sounds_like, two_or_one

@@ -1,6 +1,7 @@
 """The page of the rules: its figures are the bench's, of the limits that ship, and every rule is on it."""
 
 import json
+import re
 
 import pytest
 
@@ -14,7 +15,7 @@ from tapscan.screening import regions
 from tapscan.screening.compare import added_mass, likelihood_ratio
 from tapscan.screening.constants import constants, constants_sha256
 from tapscan.screening.location import fitted
-from tapscan.screening.rules import RULE_LIMITS, RULES
+from tapscan.screening.rules import NOTE_RULES, RULE_LIMITS, RULES
 from tapscan.settings import PARTS, Settings, limits_by_part
 from tapscan.signal.notes import strings, which_key
 from tapscan.signal.plate import room_limit
@@ -25,7 +26,21 @@ TEXT = PAGE.read_text(encoding="utf-8")
 
 
 def test_the_page_shows_what_the_bench_wrote():
-    assert page(TEXT) == TEXT, "stale: python -m bench.detection WORK --tables FOLDER --minutes 0"
+    assert page(TEXT) == TEXT, "stale: python -m bench.rules_page"
+
+
+def test_every_rule_is_on_the_page():
+    """A row from its record, and by hand what it needs."""
+    every = (*RULES, *NOTE_RULES)
+    assert len(every) == 13
+    rows = re.findall(r"^\| (.+) \(`([\w-]+)`\) \| .+\. \|", TEXT, re.M)
+    assert rows == [(rule.title, rule.name) for rule in every]
+    needs = [
+        t
+        for line in re.findall(r"^- \*\*.*?: ", TEXT.split("What each needs")[1].split("##")[0], re.M)
+        for t in re.findall(r"\*\*(.+?)\*\*", line)
+    ]
+    assert needs == [rule.title for rule in every]
 
 
 @each("part", ["single", "comparison", "beside"])
@@ -110,6 +125,45 @@ def test_the_text_and_the_report_count_alike():
         for kind, found in measured()[part]["any_relevant"].items():
             line = next(x for x in text.splitlines() if x.startswith(f"  {kind}") and " relevant " in x)
             assert f"{found['spoke']:4d} of {found['of']:4d}" in line, f"{path.name}: {kind}"
+
+
+COUNTED = {"twenty": "ended", "dense": "more_places_ended"}  # with the part held where something buzzed
+OF = {
+    "even": "chilled region, losses scatter 10 %",
+    "uneven": "chilled region, losses scatter 20 %",
+    "rubs": "closed crack that rubs, half a strut deep",
+    "breathes": "breathing crack, half a strut deep",
+    "severed": "severed strut",
+}
+TYPED = {
+    "README.md": ["36 places found {dense even}; 20 places found {twenty even n}."],
+    "docs/how-to-tap.md": ["36 places found {dense even} chilled regions, 20 found {twenty even n}."],
+    "docs/layouts.md": [
+        "36 places tell {dense even} where the iron's damping is even and {dense uneven} where it is not, twenty places {twenty even n} and {twenty uneven n},"
+    ],
+    "docs/limits.md": [
+        "in simulation {twenty severed} were called.",
+        "With loose parts held, a single scan at twenty places found {twenty rubs} closed cracks that rub, and {twenty breathes} cracks through half a strut",
+        "of touching (36 places: {dense breathes}).",
+        "it found {twenty even} at twenty places and {dense even} at 36 where damping is even, {twenty uneven} and {dense uneven} where it is not.",
+    ],
+}
+
+
+@each("name", list(TYPED))
+def test_figures_typed_by_hand_are_those_that_were_counted(name):
+    """And none stands on these pages besides."""
+
+    def figure(found: re.Match[str]) -> str:
+        count = measured()["single"][COUNTED[found[1]]][OF[found[2]]]
+        return f"{count['spoke']}" if found[3] else f"{count['spoke']} of {count['of']}"
+
+    text = " ".join((PAGE.parents[1] / name).read_text(encoding="utf-8").split())
+    for words in TYPED[name]:
+        filled = re.sub(r"\{(\w+) (\w+)( n)?\}", figure, words)
+        assert filled in text
+        text = text.replace(filled, "")
+    assert re.findall(r"\d+ of (?:42|210)\b", text) == []
 
 
 def test_every_rule_has_a_title_and_reads_something():

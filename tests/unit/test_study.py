@@ -26,7 +26,7 @@ def test_each_unit_is_worked_out_once_and_written_whole(tmp_path):
     path_of, until = partial(place, tmp_path), time.time() + 60
     assert study.make([1, 2, 2], squared, path_of, until, 2) == 2
     first = study.read(path_of(2))
-    assert study.make([1, 2, 3], squared, path_of, until, 2) == 1
+    assert study.make([1, 2, 3], squared, path_of, until, 1) == 1
     assert study.read(path_of(2)) == first and study.read(path_of(3))["is"] == 9
     assert sorted(p.name for p in tmp_path.iterdir()) == ["1.json.gz", "2.json.gz", "3.json.gz"]
     assert study.read(path_of(4)) is None
@@ -35,6 +35,18 @@ def test_each_unit_is_worked_out_once_and_written_whole(tmp_path):
 def test_nothing_is_begun_when_the_time_is_over(tmp_path):
     assert study.make([1, 2], squared, partial(place, tmp_path), time.time() - 1, 1) == 0
     assert not list(tmp_path.iterdir())
+
+
+def test_a_table_names_the_version_that_made_the_first_unit(tmp_path, monkeypatch):
+    """Not the one that prints it; where units are there and none was noted, none is made up."""
+    new, old = tmp_path / "new", tmp_path / "old"
+    new.mkdir()
+    first = study.kept_head(new, "seeds")
+    monkeypatch.setattr(study, "commit", lambda: "another")
+    assert study.kept_head(new, "seeds") == first and "another" not in first
+    old.mkdir()
+    study.make([1], squared, partial(place, old), time.time() + 60, 1)
+    assert study.kept_head(old, "seeds") == "a version that nobody noted"
 
 
 def test_an_error_of_a_job_is_not_swallowed(tmp_path):

@@ -4,6 +4,7 @@ import inspect
 import json
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 
 from tapscan.cli.layout import print_sheet as layout_command
 from tapscan.faults import FAULTS
-from tapscan.layouts import known_layouts, read_layout
+from tapscan.layouts import Layout, known_layouts, read_layout
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S, ORDER, Take, fitting, groups_of, mismatch, places_of
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
@@ -24,8 +25,14 @@ from tests.every import each
 from tests.rule_scans import mode, scan
 from tests.sounds import wav_bytes, written
 
-LAYOUTS = [read_layout(name) for name in known_layouts()]
-BY_NAME = {one.name: one for one in LAYOUTS}
+
+@cache
+def layouts() -> list[Layout]:
+    return [read_layout(name) for name in known_layouts()]
+
+
+def named(name: str) -> Layout:
+    return next(one for one in layouts() if one.name == name)
 
 
 def take(counts: Sequence[int], seed: int, between_s: float = 3.0, pause_s: float = 10.0) -> list[float]:
@@ -46,7 +53,7 @@ def told(counts: Sequence[int], seed: int, layout: str, per: int | None) -> str 
 
 def judged(onsets: Sequence[float], layout: str, per: int | None) -> str | None:
     heard = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
-    return mismatch(heard, BY_NAME[layout], "stripped", lambda: LAYOUTS)
+    return mismatch(heard, named(layout), "stripped", layouts)
 
 
 def uneven(places: int, per: int, seed: int) -> list[float]:
@@ -58,8 +65,8 @@ def uneven(places: int, per: int, seed: int) -> list[float]:
 
 @pytest.mark.parametrize("places", [8, 20, 24, 36])
 def test_uneven_pauses_ask_in_vain_at_most_once_in_two_hundred(places):
-    right = next((one.name for one in LAYOUTS if places_of(one, "stripped") == places), None)
-    wrong = next(one.name for one in LAYOUTS if places_of(one, "stripped") != places)
+    right = next((one.name for one in layouts() if places_of(one, "stripped") == places), None)
+    wrong = next(one.name for one in layouts() if places_of(one, "stripped") != places)
     takes = [(uneven(places, 3 + seed % 2, seed), 3 + seed % 2) for seed in range(400)]
     assert sum(judged(onsets, wrong, per) is not None for onsets, per in takes) >= 0.99 * len(takes)
     assert right is None or sum(judged(onsets, right, per) is not None for onsets, per in takes) <= 0.005 * len(takes)
@@ -71,10 +78,10 @@ def test_a_count_that_is_right_by_chance_hides_no_groups_that_the_pauses_show():
     for seed in range(200):
         for places, layout, announced, state in ((8, "grand-short", 6, "strung"), (24, "grand-dense", 2, "stripped")):
             onsets = uneven(places, 3, seed)
-            assert len(onsets) == announced * places_of(BY_NAME[layout], state)
+            assert len(onsets) == announced * places_of(named(layout), state)
             by_pauses = Take(len(onsets), groups_of(onsets), announced)
             heard = replace(by_pauses, onsets=tuple(onsets))
-            told = [mismatch(one, BY_NAME[layout], state, lambda: LAYOUTS) for one in (by_pauses, heard)]
+            told = [mismatch(one, named(layout), state, layouts) for one in (by_pauses, heard)]
             assert told[0] == told[1], (seed, layout)
             seen += told[0] is not None
     assert seen > 200
@@ -84,12 +91,12 @@ def test_right_takes_are_left_alone_and_wrong_layouts_are_noticed():
     """Asked in vain at most 0.5 %, noticed at least 99 % (the project's own aim), over 8, 20, 24 and 36 places and 3 or 4 taps."""
     asked, noticed, takes = 0, 0, 0
     for seed in range(250):
-        for layout in LAYOUTS:
+        for layout in layouts():
             places, per = places_of(layout, "stripped"), 3 + seed % 2
-            if seed % len(LAYOUTS) != LAYOUTS.index(layout):
+            if seed % len(layouts()) != layouts().index(layout):
                 continue
             asked += told([per] * places, seed, layout.name, per) is not None
-            wrong = next(one for one in LAYOUTS if places_of(one, "stripped") != places)
+            wrong = next(one for one in layouts() if places_of(one, "stripped") != places)
             noticed += told([per] * places, seed, wrong.name, per) is not None
             takes += 1
     assert takes == 250
@@ -110,7 +117,7 @@ def test_it_says_what_was_heard_and_what_fits():
     assert "heard 8 groups of 3" in said
     assert f"grand-long has {places_of(read_layout('grand-long'), 'stripped')} places" in said
     assert "grand-short" in said and "--partial" in said
-    assert {f.name for f in fitting(LAYOUTS, "stripped", 8)} >= {"grand-short"}
+    assert {f.name for f in fitting(layouts(), "stripped", 8)} >= {"grand-short"}
 
 
 def test_the_odd_place_is_named():
@@ -137,8 +144,8 @@ def test_without_pauses_only_the_count_is_judged():
     even = [float(i) for i in range(24)]
     layout = read_layout("grand-short")
     assert groups_of(even) is None
-    assert mismatch(Take(24, None, 3), layout, "stripped", lambda: LAYOUTS) is None
-    assert "23 taps without clear pauses" in (mismatch(Take(23, None, 3), layout, "stripped", lambda: LAYOUTS) or "")
+    assert mismatch(Take(24, None, 3), layout, "stripped", layouts) is None
+    assert "23 taps without clear pauses" in (mismatch(Take(23, None, 3), layout, "stripped", layouts) or "")
 
 
 @pytest.fixture(scope="module")

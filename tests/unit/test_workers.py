@@ -17,45 +17,16 @@ from tapscan.workflow.check import Request, check
 from tests.awake import until_awake
 from tests.every import each
 from tests.sounds import encoded, taps_at, written
-
-
-def square(x: int) -> tuple[int, int]:
-    return x * x, os.getpid()
-
-
-def slow_square(x: int) -> tuple[int, int]:
-    time.sleep(0.02)
-    return square(x)
-
-
-def who_and_when(x: int) -> tuple[int, int, float]:
-    return x, os.getpid(), time.time()
-
-
-def refused(x: int) -> int:
-    raise ValueError(f"no {x}")
-
-
-class StrangeError(Exception):
-    """Nobody else can read it."""
-
-    def __reduce__(self) -> str:
-        return "nowhere"
-
-
-def strange(x: int) -> int:
-    raise StrangeError(f"no {x}")
-
-
-def dies_elsewhere(x: int) -> int:
-    if multiprocessing.parent_process() is not None:
-        os._exit(3)
-    time.sleep(0.05)  # so that the other gets one
-    return x + 1
-
-
-def niceness(_: int) -> int:
-    return os.nice(0)
+from tests.unit.done_elsewhere import (
+    dies_elsewhere,
+    large,
+    niceness,
+    refused,
+    slow_square,
+    square,
+    strange,
+    who_and_when,
+)
 
 
 @each("jobs", [1, 2, 3])
@@ -149,10 +120,6 @@ def test_others_of_low_priority_give_way() -> None:
         workers.start()
         sent = workers.submit(niceness, 0)
         assert sent is not None and sent.result() > os.nice(0)
-
-
-def large(_: int) -> bytes:
-    return bytes(30_000_000)
 
 
 def test_processes_that_are_ended_in_the_middle_of_an_answer_hold_nobody_up() -> None:

@@ -7,9 +7,9 @@ from starlette.routing import Route
 from tapscan.page.forms import asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
-from tapscan.workflow.course import course_words
 from tapscan.workflow.history import history_of
 from tapscan.workflow.settings import read_settings
+from tapscan.workflow.trend_sentences import course_words
 
 
 def history(request: Request) -> Response:

@@ -79,10 +79,14 @@ def placed(canvas: Canvas, spots: Sequence[Spot], kept_free: Sequence[Box] = ())
     """kept_free : what no name may cover, beside the marks."""
     if not spots:
         return []
-    choices = [_choice(canvas, spots, i, kept_free) for i in range(len(spots))]
+    marks = np.array([(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots])
+    free = np.array(kept_free, dtype=float).reshape(-1, 4)
+    choices = [
+        _choice(canvas, spots, i, np.concatenate([np.delete(marks, i, axis=0), free])) for i in range(len(spots))
+    ]
     across = [[at[k] for _, at, _, _ in spots] for k in (0, 1)]
     orders = [sorted(range(len(spots)), key=lambda i: (not spots[i][3], along[i] * way)) for along in across for way in (1, -1)]  # fmt: skip
-    taken = _settled_best(choices, orders)
+    taken = _settled_best(_Names(choices), orders)
     return [_place(c, k) for c, k in zip(choices, taken, strict=True)]
 
 
@@ -92,100 +96,121 @@ def _place(choice: _Choice, k: int) -> Place:
     return Place((left, upper, right, lower), None if np.isnan(a) else ((a, b), (c, d)))
 
 
-def _settled_best(choices: Sequence[_Choice], orders: Sequence[Sequence[int]]) -> list[int]:
+class _Names:
+    """What the places of all names cost each other; each place is held against all others once."""
+
+    def __init__(self, choices: Sequence[_Choice]) -> None:
+        self.charged = np.array([c.charged for c in choices])  # (names, places)
+        self._boxes, self._leaders = (np.array([getattr(c, k) for c in choices]) for k in ("boxes", "leaders"))
+        ends = np.concatenate([self._boxes, np.where(np.isnan(self._leaders), self._boxes, self._leaders)], axis=2)
+        self._low, self._high = (
+            ends.reshape(*ends.shape[:2], 4, 2).min(axis=2),
+            ends.reshape(*ends.shape[:2], 4, 2).max(axis=2),
+        )
+        self._known: dict[tuple[int, int], FloatArray] = {}
+
+    def suffer(self, i: int, k: int) -> FloatArray:
+        """(names, places) what every place of the other names would suffer from name i at its place k."""
+        if (i, k) not in self._known:
+            near = ((self._low <= self._high[i, k]) & (self._high >= self._low[i, k])).all(axis=2)
+            near[i] = False
+            box, leader = self._boxes[i, k][None], self._leaders[i, k][None]
+            found = np.zeros(self.charged.shape)
+            found[near] = _charge(self._boxes[near], self._leaders[near], box, leader)
+            self._known[i, k] = found
+        return self._known[i, k]
+
+
+def _settled_best(names: _Names, orders: Sequence[Sequence[int]]) -> list[int]:
     """The first order that leaves nothing covered or puzzling beyond what any would, else the cheapest end of all."""
-    unavoidable = sum(float(c.charged[0]) for c in choices)
+    unavoidable = float(names.charged[:, 0].sum())
     best: tuple[float, list[int]] = (np.inf, [])
     for order in orders:
-        best = min(best, _settled(choices, order))
+        best = min(best, _settled(names, order))
         if best[0] < unavoidable + FOREIGN:
             break
     return best[1]
 
 
-def _settled(choices: Sequence[_Choice], order: Sequence[int]) -> tuple[float, list[int]]:
+def _settled(names: _Names, order: Sequence[int]) -> tuple[float, list[int]]:
     """What all is charged in the end, and the place of each."""
-    boxes, leaders = (np.full((len(choices), 4), np.nan) for _ in range(2))
-    taken, paid = [-1] * len(choices), np.zeros(len(choices))
+    count, places = names.charged.shape
+    suffered = np.zeros((count, places, count))  # by the places of the first, from where the last stands
+    taken, paid = [-1] * count, np.zeros(count)
     for _ in range(CHOICES):
         before = list(taken)
         for i in order:
-            boxes[i] = leaders[i] = np.nan
-            k, paid[i] = _cheapest(choices[i], boxes, leaders)
-            taken[i] = k
-            boxes[i], leaders[i] = choices[i].boxes[k], choices[i].leaders[k]
+            cost = names.charged[i] + suffered[i].sum(axis=1)
+            k = int(np.argmin(cost))  # the first of equals: places stand by what they are charged by themselves
+            paid[i] = cost[k]
+            if k != taken[i]:
+                taken[i] = k
+                suffered[:, :, i] = names.suffer(i, k)
         if taken == before:
             break
     return float(paid.sum()), taken
 
 
-def _cheapest(mine: _Choice, boxes: FloatArray, leaders: FloatArray) -> tuple[int, float]:
-    """Number and charge; places stand by what they are charged by themselves, so the search ends where that alone is more."""
-    best, least = 0, np.inf
-    for start in range(0, len(mine.charged), WAYS):
-        if mine.charged[start] >= least:
-            break
-        some = slice(start, start + WAYS)
-        cost = mine.charged[some] + _charge(mine.boxes[some], mine.leaders[some], boxes, leaders)
-        if cost.min() < least:
-            best, least = start + int(np.argmin(cost)), float(cost.min())
-    return best, least
+def _charge(some: FloatArray, lines: FloatArray, box: FloatArray, leader: FloatArray) -> FloatArray:
+    """(n,) what places with boxes and leaders (n, 4) suffer from a name with a box and a leader (1, 4)."""
+    covered = overlaps(some, box)
+    crossed = _crosses(lines, box)
+    if not np.isnan(leader[0, 0]):
+        crossed |= _crosses(leader, some).T | _meets(lines, leader)
+    return np.asarray((covered + COVERS * (covered > 0) + CROSSES * crossed)[:, 0])
 
 
-def _charge(some: FloatArray, lines: FloatArray, boxes: FloatArray, leaders: FloatArray) -> FloatArray:
-    """(n,) for what the names that have a place would suffer from boxes and leaders; rows of NaN are names without one."""
-    covered = overlaps(some, boxes)
-    crossed = _crosses(lines, boxes) | _crosses(leaders, some).T | _meets(lines, leaders)
-    return np.asarray((covered + COVERS * (covered > 0) + CROSSES * crossed).sum(axis=1))
+TURN = 2 * np.pi * np.arange(WAYS) / WAYS
+STANDS_OFF, ANGLE = (a.ravel() for a in np.meshgrid(np.array(REACHES), TURN, indexing="ij"))
+WAY = np.stack([np.cos(ANGLE), np.sin(ANGLE)], axis=1)
 
 
-def _choice(canvas: Canvas, spots: Sequence[Spot], i: int, kept_free: Sequence[Box]) -> _Choice:
+def _choice(canvas: Canvas, spots: Sequence[Spot], i: int, rest: FloatArray) -> _Choice:
+    """Of name i; rest : (m, 4) the other marks and what is kept free."""
     name, (x, y), r, _ = spots[i]
     half = np.array([LETTER * FONT * len(label(name)) / 2 + BESIDE, FONT / 2])
-    turn = 2 * np.pi * np.arange(WAYS) / WAYS
-    far, angle = (a.ravel() for a in np.meshgrid(np.array(REACHES), turn, indexing="ij"))
-    way = np.stack([np.cos(angle), np.sin(angle)], axis=1)
-    near = np.array([x, y]) + (r + CLOSE + FONT * far)[:, None] * way
-    middle = near + np.clip(1.5 * way, -1, 1) * (half - (BESIDE, 0))
+    near = np.array([x, y]) + (r + CLOSE + FONT * STANDS_OFF)[:, None] * WAY
+    middle = near + np.clip(1.5 * WAY, -1, 1) * (half - (BESIDE, 0))
     boxes = np.concatenate([middle - half, middle + half], axis=1)
-    leaders = np.concatenate([np.array([x, y]) + r * way, near], axis=1)
-    leaders[far == 0] = np.nan
-    charged = FAR * far + WAY_COST * (1 - way[:, 0]) + OUTSIDE * _outside(canvas, boxes)
-    charged = charged + _beside(boxes, leaders, spots, i, kept_free)
+    leaders = np.concatenate([np.array([x, y]) + r * WAY, near], axis=1)
+    leaders[STANDS_OFF == 0] = np.nan
+    charged = FAR * STANDS_OFF + WAY_COST * (1 - WAY[:, 0]) + OUTSIDE * _outside(canvas, boxes)
+    charged = charged + _beside(boxes, leaders, spots, i, rest)
     first = np.argsort(charged, kind="stable")
     return _Choice(boxes[first], leaders[first], charged[first])
 
 
-def _beside(boxes: FloatArray, leaders: FloatArray, spots: Sequence[Spot], i: int, kept_free: Sequence[Box]) -> FloatArray:  # fmt: skip
+def _beside(boxes: FloatArray, leaders: FloatArray, spots: Sequence[Spot], i: int, rest: FloatArray) -> FloatArray:
     """(n,) for what lies under each place, and for a foreign mark that is as near as the own one."""
-    marks = np.array([(x - r, y - r, x + r, y + r) for _, (x, y), r, _ in spots])
-    rest = np.array([*np.delete(marks, i, axis=0), *kept_free]).reshape(-1, 4)
     covered, crossed = overlaps(boxes, rest), _crosses(leaders, rest)
-    others = [s for k, s in enumerate(spots) if k != i]
-    gaps = np.array([_gap(boxes, at, r) for _, at, r, _ in others]).reshape(len(others), len(boxes))
-    own = np.where(
-        np.isnan(leaders[:, 0]), _gap(boxes, *spots[i][1:3]), CLOSE
-    )  # a line tells whose it is, but not beside another mark
+    gaps = _gaps(boxes, [at for _, at, _, _ in spots], [r for _, _, r, _ in spots])
+    own = np.where(np.isnan(leaders[:, 0]), gaps[i], CLOSE)  # a line tells whose it is, but not beside another mark
+    gaps[i] = np.inf
     puzzling = (gaps < own + SURELY).any(axis=0)
     return np.asarray((covered + COVERS * (covered > 0) + CROSSES * crossed).sum(axis=1) + FOREIGN * puzzling)
 
 
-def _gap(boxes: FloatArray, at: Point, r: float) -> FloatArray:
-    """(n,) units between a round mark and each box."""
-    away = np.maximum(np.maximum(boxes[:, :2] - at, at - boxes[:, 2:]), 0.0)
-    return np.asarray(np.hypot(away[:, 0], away[:, 1]) - r)
+def _gaps(boxes: FloatArray, at: Sequence[Point], radius: Sequence[float]) -> FloatArray:
+    """(m, n) units between m round marks and n boxes."""
+    place = np.array(at)
+    x, y = (
+        np.maximum(np.maximum(boxes[:, k] - place[:, k, None], place[:, k, None] - boxes[:, k + 2]), 0.0)
+        for k in (0, 1)
+    )
+    return np.asarray(np.hypot(x, y) - np.array(radius)[:, None])
 
 
 def overlaps(some: FloatArray, others: FloatArray) -> FloatArray:
-    """(n, m) common area of (n, 4) and (m, 4) boxes; 0 where one is NaN."""
-    low = np.maximum(some[:, None, :2], others[None, :, :2])
-    high = np.minimum(some[:, None, 2:], others[None, :, 2:])
-    sides = np.nan_to_num(np.maximum(high - low, 0.0))
-    return np.asarray(sides[..., 0] * sides[..., 1])
+    """(n, m) common area of (n, 4) and (m, 4) boxes."""
+    wide, high = (
+        np.maximum(np.minimum.outer(some[:, k + 2], others[:, k + 2]) - np.maximum.outer(some[:, k], others[:, k]), 0.0)
+        for k in (0, 1)
+    )
+    return np.asarray(wide * high)
 
 
 def _crosses(lines: FloatArray, boxes: FloatArray) -> np.ndarray:
-    """(n, m) whether a line from (x, y) to (x, y) runs through a box; a line or box of NaN crosses nothing."""
+    """(n, m) whether a line from (x, y) to (x, y) runs through a box; a line of NaN crosses nothing."""
     drawn = ~np.isnan(lines[:, 0])
     crossed = np.zeros((len(lines), len(boxes)), dtype=bool)
     if drawn.any():  # few names stand off
@@ -194,12 +219,14 @@ def _crosses(lines: FloatArray, boxes: FloatArray) -> np.ndarray:
 
 
 def _run_through(lines: FloatArray, boxes: FloatArray) -> np.ndarray:
-    at, way = lines[:, None, :2], (lines[:, 2:] - lines[:, :2])[:, None, :]
+    early, late = [], []
     with np.errstate(divide="ignore", invalid="ignore"):
-        first, last = (boxes[None, :, :2] - at) / way, (boxes[None, :, 2:] - at) / way
-    early, late = np.minimum(first, last), np.maximum(first, last)
-    enters = np.maximum(early[..., 0], early[..., 1])
-    leaves = np.minimum(late[..., 0], late[..., 1])
+        for k in (0, 1):
+            at, way = lines[:, k, None], (lines[:, k + 2] - lines[:, k])[:, None]
+            first, last = (boxes[None, :, k] - at) / way, (boxes[None, :, k + 2] - at) / way
+            early.append(np.minimum(first, last))
+            late.append(np.maximum(first, last))
+    enters, leaves = np.maximum(*early), np.minimum(*late)
     return np.asarray((enters < leaves) & (leaves > 0) & (enters < 1))
 
 

@@ -14,7 +14,7 @@ from matplotlib import rc_context
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, ModePair
-from tapscan.report.beside import Course, CourseLine
+from tapscan.report.extras import Course, CourseLine
 from tapscan.report.figures.sheet import GRAPHITE, INK, RULE, STYLE, as_svg, sheet
 
 LOWEST_HZ, HIGHEST_HZ = 95.0, 1550.0  # what is judged, and a little beside it

@@ -14,7 +14,7 @@ from matplotlib.colors import LinearSegmentedColormap
 from scipy.ndimage import uniform_filter
 
 from tapscan.records import FloatArray
-from tapscan.report.beside import ToneDecay
+from tapscan.report.extras import ToneDecay
 from tapscan.report.figures.sheet import FONT_PT, GRAPHITE, INK, STYLE, as_svg, sheet
 from tapscan.report.time_frequency import RANGE_DB, TimeFrequency
 

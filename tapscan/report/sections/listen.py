@@ -7,7 +7,7 @@ import base64
 from collections.abc import Sequence
 from typing import Any
 
-from tapscan.report.beside import Sound
+from tapscan.report.extras import Sound
 from tapscan.report.section import Section, Sheet
 
 

@@ -11,8 +11,8 @@ from markupsafe import Markup
 
 from tapscan import wording
 from tapscan.records import Mode, Screening
-from tapscan.report.beside import ToneDecay
 from tapscan.report.drawing.plate_map import amplitude_legend
+from tapscan.report.extras import ToneDecay
 from tapscan.report.section import Section, Sheet
 from tapscan.report.sections.map import mode_map
 

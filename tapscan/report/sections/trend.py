@@ -9,11 +9,9 @@ from markupsafe import Markup
 
 from tapscan import wording
 from tapscan.report import words
-from tapscan.report.beside import Course
+from tapscan.report.extras import Course
 from tapscan.report.section import Section, Sheet
 from tapscan.report.shop import Shop
-
-FEWEST = 4  # scans: three cannot tell a drift from a step
 
 
 def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | None:
@@ -21,6 +19,7 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
     if course is None or len(course.dates) < 2:
         return None
     from tapscan.report.figures.changes import trend
+    from tapscan.screening.compare.trend import FEWEST
 
     shop = shop or Shop()
     return {
@@ -33,6 +32,7 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
         "followed": course.followed,
         "scans": len(course.dates),
         "few": len(course.dates) < FEWEST,
+        "fewest": wording.spelled(FEWEST),
         "left_out": wording.listed(course.left_out, words.MOST_LISTED),
     }
 

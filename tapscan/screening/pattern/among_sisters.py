@@ -23,7 +23,7 @@ from tapscan.records import (
 )
 from tapscan.screening.compressed import limitation_first
 from tapscan.screening.conclude import concluded
-from tapscan.screening.pattern.beside import judged_rows, own_modes
+from tapscan.screening.pattern.casting_pairs import judged_rows, own_modes
 from tapscan.screening.pattern.measure import (
     FEWEST,
     Among,

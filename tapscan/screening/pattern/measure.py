@@ -18,7 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapscan.records import FloatArray
-from tapscan.screening.pattern.beside import OwnModes, Pairs, beside, shape_change
+from tapscan.screening.pattern.casting_pairs import OwnModes, Pairs, beside, shape_change
 
 FEWEST = 3  # references; of fewer none is judged
 PRIOR = 10.0

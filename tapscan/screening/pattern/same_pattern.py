@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from tapscan.records import FloatArray, Reference
-from tapscan.screening.pattern.beside import beside, own_modes, shape_change
+from tapscan.screening.pattern.casting_pairs import beside, own_modes, shape_change
 from tapscan.screening.pattern.references import fit_for
 from tapscan.wording import listed
 

@@ -22,6 +22,7 @@ from tapscan.records.comparison import Around
 from tapscan.screening.compare.carried import carry
 from tapscan.screening.piano.measure import Measured, measure
 from tapscan.screening.piano.twice import changed_twice
+from tapscan.screening.rule import condition
 from tapscan.screening.rules import IN_PIANO_REASON, RULE_LIMITS, change_since_baseline
 from tapscan.screening.rules import change_in_piano as rule
 from tapscan.settings import Settings, settings_sha256
@@ -104,7 +105,7 @@ def compare_in_piano(
     around = around_of(later, earlier, one_job, settings)
     found, others = _measured(later, earlier, others, around, settings)
     refused = refused or _no_pickup(later, earlier) or _too_little(found, settings)
-    indications = () if refused else _found(found, earlier, around)
+    indications = () if refused else _found(found, earlier, around, settings)
     return Comparison(
         later=later.name,
         baselines=(earlier.name, others[0].name) if others else (earlier.name,),
@@ -141,15 +142,15 @@ def _measured(
 ) -> tuple[Measured, Others | None]:
     """With the others' figure where it is known; else without them."""
     found, limits = measure(earlier.scan, later.scan, around, settings), settings.piano
-    many = limits.job_limit_many if around == "one job" else limits.season_limit_many
-    if others is None or found.limit != many:
+    many = "job_limit_many" if around == "one job" else "season_limit_many"
+    if others is None or found.limit_name != many:
         return found, None
     left = changed_twice((earlier.scan, others[0].scan), (later.scan, others[1].scan), around, settings)
     if left is None:
         return found, None
-    if around == "one job":
-        return replace(found, statistic=left, limit=limits.twice_limit), others
-    return replace(found, statistic=left, limit=limits.season_twice_limit, drops=None), others
+    name = "twice_limit" if around == "one job" else "season_twice_limit"
+    found = replace(found, statistic=left, limit=getattr(limits, name), limit_name=name)
+    return found if around == "one job" else replace(found, drops=None), others
 
 
 def _told_by(
@@ -194,18 +195,19 @@ def _too_little(found: Measured, settings: Settings) -> str | None:
     )
 
 
-def _found(found: Measured, earlier: ScanForComparison, around: Around) -> tuple[Indication, ...]:
+def _found(found: Measured, earlier: ScanForComparison, around: Around, settings: Settings) -> tuple[Indication, ...]:
     if found.statistic is None or found.statistic <= found.limit:
         return ()
     fell = _fell(found)
     order = [int(k) for k in np.argsort(-np.where(fell, found.score, -np.inf))[: int(fell.sum())]]
     names = tuple(found.later.names[found.pairing.pairs[k, 1]] for k in order)
-    told = (
+    since = (
         f"Since {_since(earlier)} the plate in the piano has changed by more than {_usual(around)}: {_how(found, fell)}"
     )
-    sentence = f"{told}. A loose plate screw does that, and so does a strut or a corner that has parted."
+    sentence = f"{since}. A loose plate screw does that, and so does a strut or a corner that has parted."
     what = rule.BEYOND_SCREWS if found.drops is None else rule.BOTH
-    return (rule.finding(sentence, names, what, found.statistic, found.limit),)
+    told = condition(settings.piano, found.limit_name, what, found.statistic)
+    return (rule.finding(sentence, names, told),)
 
 
 def _fell(found: Measured) -> np.ndarray:

@@ -44,6 +44,7 @@ class Measured:
     unlike: float | None
     statistic: float | None
     limit: float
+    limit_name: str  # in settings.piano
 
 
 def measure(earlier: Scan, later: Scan, around: Around, settings: Settings) -> Measured:
@@ -65,9 +66,9 @@ def measure(earlier: Scan, later: Scan, around: Around, settings: Settings) -> M
     drops = largest(score[judged], settings) if told else None
     unlike = _unlike(pairing.shape_correlation[inside], f[inside]) if told else None
     both = None if drops is None or unlike is None else drops + limits.pattern_weight * unlike
-    return Measured(
-        before, after, pairing, change, sd, score, judged, drops, unlike, both, _limit(job, len(stations), settings)
-    )
+    name = _limit_name(job, len(stations), settings)
+    limit = getattr(limits, name)
+    return Measured(before, after, pairing, change, sd, score, judged, drops, unlike, both, limit, name)
 
 
 def _scatter(change: FloatArray, fit: FloatArray, settings: Settings) -> float:
@@ -93,9 +94,7 @@ def _unlike(shape_correlation: FloatArray, frequency_hz: FloatArray) -> float:
     return max(0.0, float(each.mean()) - UNLIKE_USUAL)
 
 
-def _limit(job: bool, places: int, settings: Settings) -> float:
-    limits = settings.piano
-    many, few = (
-        (limits.job_limit_many, limits.job_limit_few) if job else (limits.season_limit_many, limits.season_limit_few)
-    )
-    return few if places <= limits.places else many
+def _limit_name(job: bool, places: int, settings: Settings) -> str:
+    """Of the threshold that the statistic is held against."""
+    many, few = ("job_limit_many", "job_limit_few") if job else ("season_limit_many", "season_limit_few")
+    return few if places <= settings.piano.places else many

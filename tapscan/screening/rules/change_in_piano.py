@@ -11,7 +11,6 @@ from tapscan.places import IN_PIANO
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
 from tapscan.screening.rule import Outcome, Plain, Rule
 from tapscan.settings import Settings
-from tapscan.settings.threshold import SIMULATED
 
 NAME = "change-in-piano"
 NOT_THERE = "the plate is not in the piano, or its state was not told"
@@ -44,9 +43,8 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     return RuleNotRun(NAME, NO_EARLIER if scan.state in IN_PIANO else NOT_THERE)
 
 
-def finding(sentence: str, modes: tuple[str, ...], what: str, statistic: float, limit: float) -> Indication:
-    """Where a comparison in the piano passes its limit; where on the plate is not told. `what` the figure is made of: BOTH or BEYOND_SCREWS."""
-    told = Condition(what, statistic, limit, "1", SIMULATED)
+def finding(sentence: str, modes: tuple[str, ...], told: Condition) -> Indication:
+    """Where a comparison in the piano passes its limit; where on the plate is not told. `told` of what the figure is made: BOTH or BEYOND_SCREWS."""
     return Indication("P1", NAME, "relevant", "new", (), modes, sentence, (told,), OTHERS)
 
 

@@ -10,8 +10,8 @@ by side. Needs 8 places and a bare plate.
 
 from dataclasses import dataclass
 
-from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
-from tapscan.screening.rule import Outcome, Plain, Rule, condition
+from tapscan.records import Indication, Mode, RuleNotRun, Scan
+from tapscan.screening.rule import Outcome, Plain, Rule, by_standard, condition
 from tapscan.screening.rules.prominent_ringing import RingingLimits
 from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
@@ -101,7 +101,7 @@ def _indication(
     conditions = (
         condition(settings.of(LocalRingingLimits), "participation", "share of the places that move with it", ratio),
         condition(settings.of(RingingLimits), "t60_s", "time to -60 dB", mode.t60_s),
-        Condition("places where it stands out", float(mode.stations_prominent), 1.0, "stations", "in the manner of ECMA-418-1"),
+        by_standard("places where it stands out", float(mode.stations_prominent), 1.0, "stations", "in the manner of ECMA-418-1"),
     )  # fmt: skip
     return Indication(f"L{number}", NAME, "relevant", None, strong, (mode.id,), sentence, conditions, OTHERS)
 

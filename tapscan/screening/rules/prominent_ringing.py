@@ -10,8 +10,8 @@ Limits: prominence by ECMA-418-1; duration and share of stations by engineering 
 
 from dataclasses import dataclass
 
-from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
-from tapscan.screening.rule import Outcome, Plain, Rule, condition
+from tapscan.records import Indication, Mode, RuleNotRun, Scan
+from tapscan.screening.rule import Outcome, Plain, Rule, by_standard, condition
 from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
@@ -60,14 +60,14 @@ def _indication(number: int, scan: Scan, mode: Mode, settings: Settings) -> Indi
         modes=(mode.id,),
         sentence=sentence,
         conditions=(
-            Condition(
+            by_standard(
                 "tone to noise",
                 mode.tone_to_noise_db,
                 tone_to_noise_limit_db(mode.frequency_hz),
                 "dB",
                 STANDARD,
             ),
-            Condition("prominence", mode.prominence_ratio_db, prominence_limit_db(mode.frequency_hz), "dB", STANDARD),
+            by_standard("prominence", mode.prominence_ratio_db, prominence_limit_db(mode.frequency_hz), "dB", STANDARD),
             condition(settings.of(RingingLimits), "t60_s", "time to -60 dB", mode.t60_s),
         ),
         other_explanations=OTHERS,

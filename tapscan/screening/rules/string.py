@@ -7,10 +7,11 @@ Limits: settings.py; by engineering judgement about published inharmonicities. I
 taken for strung stand in docs/rules.md; what it finds in a strung piano was not measured.
 """
 
+from tapscan.places import STRUNG
 from tapscan.records import Indication, RuleNotRun, Scan
 from tapscan.screening.rule import Outcome, Rule, condition
 from tapscan.screening.strings import Series, string_series, usual_inharmonicity
-from tapscan.screening.tone_origins import STRUNG, of_plate
+from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 
 NAME = "string"

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from tapscan.records import FloatArray
-from tapscan.signal.observe.strike_spectra import Columns, InTime
+from tapscan.signal.observe.strike_spectra import InTime, StrikeSpectra
 from tapscan.workers import ALONE, Workers
 
 FROM_S, TO_S = 0.15, 0.65  # the knock and its echoes are over; a soft rattle still lives
@@ -36,7 +36,7 @@ class Late:
     unevenness: FloatArray
 
 
-def late_sounds(columns: Columns, workers: Workers = ALONE) -> Callable[[], Late] | None:
+def late_sounds(columns: StrikeSpectra, workers: Workers = ALONE) -> Callable[[], Late] | None:
     """None where the rings are too short. Others begin at once; the answer is waited for when it is called for."""
     rate = columns.rate
     count = (min(columns.length, round(TO_S * rate)) - round(FROM_S * rate)) // round(FRAME_S * rate)

@@ -26,8 +26,8 @@ from tapscan.records import ComplexArray, FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.fit.polefit import PoleFit, fit_poles
 from tapscan.signal.fit.subbands import Band, plan_bands
-from tapscan.signal.observe.strike_spectra import Columns
-from tapscan.signal.plate.columns import HIGHEST_HZ, MODEL_ERROR, StationSound
+from tapscan.signal.observe.strike_spectra import StrikeSpectra
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ, MODEL_ERROR, StationSound
 from tapscan.workers import ALONE, Workers
 
 IntArray = NDArray[np.intp]
@@ -50,7 +50,7 @@ class Shifts:
 
 
 def shifts_by_force(
-    columns: Columns, settings: Settings, workers: Workers = ALONE
+    columns: StrikeSpectra, settings: Settings, workers: Workers = ALONE
 ) -> Callable[[], tuple[Shifts, Shifts]]:
     """Hard strikes less soft ones, over all stations: begun with all shared modes, and with those that the soft strikes need.
 
@@ -91,7 +91,7 @@ class _Work(NamedTuple):
 _Fits = tuple[IntArray, PoleFit, PoleFit]  # which of the window's modes; the fits of the soft and the hard strikes
 
 
-def _work(columns: Columns, settings: Settings) -> Iterator[_Work]:
+def _work(columns: StrikeSpectra, settings: Settings) -> Iterator[_Work]:
     for band in reversed(plan_bands(LOWEST_HZ, HIGHEST_HZ)):  # what takes longest first
         soft, hard = _groups(columns, band)
         index = np.nonzero(columns.inside(*_reach(band)))[0]
@@ -161,7 +161,7 @@ def _reach(band: Band) -> tuple[float, float]:
     return band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
 
 
-def _groups(columns: Columns, band: Band) -> tuple[_Group, _Group]:
+def _groups(columns: StrikeSpectra, band: Band) -> tuple[_Group, _Group]:
     """Soft and hard strikes: the band with its margins; tails of modes outside taken away."""
     length = columns.length_for(*_reach(band))
     bins, values = columns.window(*_reach(band), length)

@@ -14,9 +14,9 @@ from tapscan.records import ForceShift, LateSound, Mode, Pole, SteadyTone
 from tapscan.settings import Settings
 from tapscan.signal.observe.buzz import Late, late_sounds
 from tapscan.signal.observe.force import force_step_db, shifts_by_force
-from tapscan.signal.observe.strike_spectra import Columns
-from tapscan.signal.plate.columns import StationSound
+from tapscan.signal.observe.strike_spectra import StrikeSpectra
 from tapscan.signal.plate.joint_fit import SharedMode
+from tapscan.signal.plate.joint_spectra import StationSound
 from tapscan.workers import ALONE, Workers
 
 NO_MODES = "needs two places or more with modes in common"
@@ -34,7 +34,7 @@ class BesideModes:
     ) -> None:
         self.sounds, self.shared = sounds, shared
         if shared and sounds:
-            columns = Columns(sounds, shared)
+            columns = StrikeSpectra(sounds, shared)
             self._step = force_step_db(sounds)
             self._shifts = None if self._step is None else shifts_by_force(columns, settings, workers)
             self._late = late_sounds(columns, workers)

@@ -1,6 +1,6 @@
 """All strikes of a plate side by side, with the modes that all stations share.
 
-    Columns(sounds, shared)     spectra over one common stretch, and each mode's strength in each strike
+    StrikeSpectra(sounds, shared)     spectra over one common stretch, and each mode's strength in each strike
         .window(low, high, length)   bins and spectra of a band, without the tails of modes outside it
         .in_time(seconds)   InTime of each station
     InTime.without_modes(low, high)   the strikes of a station in time, without any mode and as heard
@@ -19,14 +19,14 @@ from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.fit.fast_length import down_from
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.ringing import ringing
-from tapscan.signal.plate.columns import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound
 from tapscan.signal.plate.joint_fit import SharedMode
+from tapscan.signal.plate.joint_spectra import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound
 
 BoolArray = NDArray[np.bool_]
 TOP_HZ = 1.3 * HIGHEST_HZ  # spectra are kept so far
 
 
-class Columns:
+class StrikeSpectra:
     """All strikes of all stations over the length of the shortest, or a few samples less: a length that Fourier transforms take fast.
 
     sounds : of one sample rate, each with the names and forces of its strikes.

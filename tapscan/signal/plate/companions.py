@@ -20,7 +20,7 @@ from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.one_pole import OnePole, fit_one_pole
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, STEPS, smooth_terms
-from tapscan.signal.plate.columns import Columns, WeighedBand, by_shift
+from tapscan.signal.plate.joint_spectra import JointSpectra, WeighedBand, by_shift
 from tapscan.workers import ALONE, Workers
 
 REACH = 2e-3  # of the frequency: farther apart no roving mass of a usual hammer puts one mode
@@ -54,7 +54,7 @@ class _Group(NamedTuple):
 
 
 def united(
-    joint: Columns, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand], workers: Workers = ALONE
+    joint: JointSpectra, poles: Sequence[Pole], part_of: Callable[[float], WeighedBand], workers: Workers = ALONE
 ) -> list[Pole]:
     """Poles in order of frequency, amplitudes (S,) of all strikes at sample 0. part_of : the band's spectra around a frequency."""
     modes, groups = ModeArrays.of(poles), _groups(poles)
@@ -85,7 +85,7 @@ def _groups(poles: Sequence[Pole]) -> list[list[int]]:
     return groups
 
 
-def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: Columns) -> _Group:
+def _around(poles: list[Pole], others: ModeArrays, part: WeighedBand, joint: JointSpectra) -> _Group:
     kept = part.spectra
     f = np.array([p.frequency_hz for p in poles])
     reach = max(

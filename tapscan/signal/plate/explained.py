@@ -13,7 +13,7 @@ import numpy as np
 from tapscan.records import FloatArray
 from tapscan.signal.fit.noise import hann
 from tapscan.signal.fit.ringing import ringing
-from tapscan.signal.plate.columns import HIGHEST_HZ
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ
 
 WINDOW_S, LEAST_S = 0.5, 0.002
 

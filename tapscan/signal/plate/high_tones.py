@@ -15,7 +15,7 @@ import numpy as np
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.fit.subbands import Band
-from tapscan.signal.plate.columns import HIGHEST_HZ
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ
 from tapscan.signal.plate.tones import SHORTEST_WINDOW_S, TONE_BAND_SHARE, critical_bandwidth_hz
 
 HEARD_HZ = 20.0  # below it nothing is heard

@@ -30,11 +30,12 @@ from tapscan.signal.fit.polefit import BACKGROUND_TERMS, smooth_terms
 from tapscan.signal.fit.spurious import LEAST_STATIONS, without_satellites
 from tapscan.signal.fit.subbands import Band, Spectra, plan_bands
 from tapscan.signal.fit.subspace import Covariance
-from tapscan.signal.plate.columns import (
+from tapscan.signal.plate.companions import united
+from tapscan.signal.plate.joint_spectra import (
     HIGHEST_HZ,
     MARGINS,
     MODEL_ERROR,
-    Columns,
+    JointSpectra,
     KeptSpectra,
     StationSound,
     WeighedBand,
@@ -43,7 +44,6 @@ from tapscan.signal.plate.columns import (
     gathered,
     weighed,
 )
-from tapscan.signal.plate.companions import united
 from tapscan.signal.plate.room_fit import (
     LEAST_MARGIN_HZ,
     LEAST_S,
@@ -114,7 +114,7 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
 
 
 def _in_room(
-    joint: Columns, bands: Sequence[Band], settings: Settings, unexplained: float, workers: Workers
+    joint: JointSpectra, bands: Sequence[Band], settings: Settings, unexplained: float, workers: Workers
 ) -> list[RoomBand] | str:
     """The bands as a room drives their modes; or why that cannot be told."""
     if len(joint.sounds) < LEAST_STATIONS:
@@ -134,12 +134,12 @@ def _in_room(
 class _Fitted(NamedTuple):
     """Poles that nothing drives after the blow, and the bands' spectra they were fitted to."""
 
-    joint: Columns
+    joint: JointSpectra
     poles: list[Pole]
     parts: dict[Band, WeighedBand]
 
 
-def _fitted(joint: Columns, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers) -> _Fitted:
+def _fitted(joint: JointSpectra, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers) -> _Fitted:
     bands = [
         Band(LOWEST_HZ, settings.fit.lowest_hz),
         *bands,
@@ -208,7 +208,7 @@ def _unexplained(fit: _Fitted) -> float:
     return float(np.median(shares)) if shares else 0.0
 
 
-def _struck_apart(joint: Columns, band: Band) -> bool:
+def _struck_apart(joint: JointSpectra, band: Band) -> bool:
     rung = joint.rungs[0]
     bins, values = rung.bins(band.low_hz, band.high_hz)
     if len(bins) < LEAST_SERIES:
@@ -216,13 +216,13 @@ def _struck_apart(joint: Columns, band: Band) -> bool:
     return patterned(values * joint.scale(band, bins, values, rung) / np.sqrt(rung.length))
 
 
-def _by_pattern(joint: Columns, bands: Sequence[Band], workers: Workers) -> list[RoomBand]:
+def _by_pattern(joint: JointSpectra, bands: Sequence[Band], workers: Workers) -> list[RoomBand]:
     """Each band's modes told by their patterns over the strikes, from a record no longer than that needs."""
     rung = next((r for r in reversed(joint.rungs) if r.duration_s >= LEAST_S), joint.rungs[0])
     return [one for one in workers.map(_room_band, _room_work(joint, bands, rung)) if one is not None]
 
 
-def _room_work(joint: Columns, bands: Sequence[Band], rung: KeptSpectra) -> Iterator[_RoomWork]:
+def _room_work(joint: JointSpectra, bands: Sequence[Band], rung: KeptSpectra) -> Iterator[_RoomWork]:
     bare = KeptSpectra(rung.full[:, :0], rung.length, rung.rate)
     for band in narrowed(bands, len(joint.owner)):
         reach = max(MARGIN * band.width_hz, LEAST_MARGIN_HZ)
@@ -246,7 +246,9 @@ def _room_band(work: _RoomWork) -> RoomBand | None:
     return room_band(*work)
 
 
-def _of_room(bands: Sequence[RoomBand], joint: Columns, settings: Settings, clear: float) -> tuple[SharedMode, ...]:
+def _of_room(
+    bands: Sequence[RoomBand], joint: JointSpectra, settings: Settings, clear: float
+) -> tuple[SharedMode, ...]:
     """Modes that a room goes on driving."""
     told = [(b, p) for b, p in room_poles(bands, clear) if p.frequency_hz >= settings.fit.lowest_hz]
     return tuple(_shared(p, joint, b.spectra, b.scale) for b, p in told)
@@ -271,7 +273,7 @@ class _BandWork(NamedTuple):
 
 
 def _band_work(
-    joint: Columns, bands: Sequence[Band], modes: ModeArrays | None, task: _Round, fitted: dict[Band, WeighedBand]
+    joint: JointSpectra, bands: Sequence[Band], modes: ModeArrays | None, task: _Round, fitted: dict[Band, WeighedBand]
 ) -> Iterator[_BandWork]:
     """The highest band first: it holds the most modes, and what takes long is to be begun early. `fitted` gets each band as it is weighed."""
     for band in reversed(bands):
@@ -310,7 +312,7 @@ class _StartWork(NamedTuple):
     duration_s: float
 
 
-def _start_work(joint: Columns, bands: Sequence[Band]) -> Iterator[_StartWork]:
+def _start_work(joint: JointSpectra, bands: Sequence[Band]) -> Iterator[_StartWork]:
     ladder = Ladder(joint.rungs)
     for band in bands:
         spectra = ladder.for_band(band)
@@ -330,7 +332,7 @@ def _band_starts(work: _StartWork) -> Start:
     return starts_of(subspace.poles(1.0), work.band, work.rate_hz, work.centre_hz, work.duration_s)
 
 
-def _shared(pole: Pole, joint: Columns, spectra: Spectra, scale: FloatArray) -> SharedMode:
+def _shared(pole: Pole, joint: JointSpectra, spectra: Spectra, scale: FloatArray) -> SharedMode:
     seen = 1 - np.exp(-2 * pole.decay_rate_per_s * spectra.duration_s)
     amplitudes = np.array(pole.amplitudes)
     energy = np.abs(amplitudes * scale) ** 2 * spectra.rate / (4 * pole.decay_rate_per_s) * seen

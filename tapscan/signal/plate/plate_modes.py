@@ -16,9 +16,9 @@ from tapscan.records import Mode, Pole, RoomLimit, Scan
 from tapscan.settings import Settings
 from tapscan.signal.fit.subbands import plan_bands
 from tapscan.signal.observe.observations import BesideModes, steady_at_places
-from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.explained import explained_share
 from tapscan.signal.plate.joint_fit import SharedMode, Together, together
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.merging import HeardPole, Joined, clusters_of, modes_of, pole_of
 from tapscan.signal.plate.ringdown import Ring, ring_down, with_ring_down
 from tapscan.signal.plate.room_limit import limit_of

@@ -6,7 +6,7 @@
     room_poles(bands, clear)                        each Pole over all bands with the band that tells it
 
 A mode that nothing drives after the blow follows its poles to the noise. In a room every echo drives it anew, and what the poles do not
-explain dies away as the room does (statefit.py). Where free modes leave less than ROOM_SHARE of the sound unexplained, their fit is the better one: it reaches the
+explain dies away as the room does (fit/state_space.py). Where free modes leave less than ROOM_SHARE of the sound unexplained, their fit is the better one: it reaches the
 bound of noise; above, what it takes for modes is half the room's work.
 """
 

@@ -22,7 +22,7 @@ from tapscan.records import ComplexArray, FloatArray, Pole, SelfScatter
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.subbands import Band
-from tapscan.signal.plate.columns import HIGHEST_HZ, Columns, StationSound, WeighedBand, gathered, weighed
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ, JointSpectra, StationSound, WeighedBand, gathered, weighed
 from tapscan.signal.plate.moderated import moderated
 from tapscan.signal.plate.special import beyond, student
 from tapscan.workers import ALONE, Workers
@@ -62,7 +62,7 @@ class _Own:
     share: FloatArray
 
 
-def held(joint: Columns, poles: Sequence[Pole], parts: dict[Band, WeighedBand], workers: Workers = ALONE) -> Held:
+def held(joint: JointSpectra, poles: Sequence[Pole], parts: dict[Band, WeighedBand], workers: Workers = ALONE) -> Held:
     """Poles in order of frequency, amplitudes (S,) at sample 0. parts : the bands' spectra that they were fitted to."""
     owner = joint.owner
     if np.bincount(owner).max() < 2:
@@ -184,7 +184,7 @@ def _influence(slope: ComplexArray, rest: ComplexArray, size: ComplexArray) -> t
     return inverse @ score, share
 
 
-def _shifts(joint: Columns, poles: Sequence[Pole], asked: np.ndarray) -> FloatArray | None:
+def _shifts(joint: JointSpectra, poles: Sequence[Pole], asked: np.ndarray) -> FloatArray | None:
     """(M, S) in Hz, what the fit took out of each strike as the shift that all modes share, where few modes tell of it; else None."""
     f_hz, told = _told(poles, asked)
     return f_hz[:, None] * joint.drift if told.sum() ** 2 / np.sum(told**2) < SHARE_SHIFT else None

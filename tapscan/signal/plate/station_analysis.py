@@ -18,7 +18,7 @@ from tapscan.settings import Settings
 from tapscan.settings.groups import Fit
 from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.observe.pictures import picture_of
-from tapscan.signal.plate.columns import HIGHEST_HZ, StationSound
+from tapscan.signal.plate.joint_spectra import HIGHEST_HZ, StationSound
 from tapscan.signal.plate.merging import HeardPole, overlaps
 from tapscan.signal.plate.room_limit import hidden_above, late_slopes
 from tapscan.signal.plate.station_fit import SKIP_S, station_poles

@@ -2,10 +2,10 @@
 
     StationSound                           what one station brings: its strikes, their noise, the poles it gave alone
     alike(sounds)                          those that can be fitted together
-    gathered(sounds)                       Columns: spectra over one common length, and over halves of it
-    columns.scale(band, bins, values, rung)   what brings each strike's noise to mean square 1
-    weighed(columns, band, modes)          WeighedBand: one band's spectra, scaled, each station's warming taken out
-    better_drift(columns, fitted, modes)   each station's shift, mended by what the modes leave over
+    gathered(sounds)                       JointSpectra: spectra over one common length, and over halves of it
+    joint.scale(band, bins, values, rung)  what brings each strike's noise to mean square 1
+    weighed(joint, band, modes)            WeighedBand: one band's spectra, scaled, each station's warming taken out
+    better_drift(joint, fitted, modes)     each station's shift, mended by what the modes leave over
 
 The plate may warm while it is tapped. Each station's common shift is measured in every round of the fit,
 and taken out of its spectra before the next; a fit that forgets this splits every mode.
@@ -77,7 +77,7 @@ class KeptSpectra(Spectra):
 
 
 @dataclass(frozen=True, eq=False)
-class Columns:
+class JointSpectra:
     """All columns (strikes of all stations) and what is known of each."""
 
     sounds: tuple[StationSound, ...]
@@ -120,7 +120,7 @@ def alike(sounds: Sequence[StationSound]) -> list[StationSound]:
     return [s for s in same if s.ring.shape[1] >= LENGTH_SHARE * middle]
 
 
-def gathered(sounds: Sequence[StationSound]) -> Columns:
+def gathered(sounds: Sequence[StationSound]) -> JointSpectra:
     """Spectra of all strikes over one common length, and halves of it."""
     rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
     rungs: list[KeptSpectra] = []
@@ -129,7 +129,7 @@ def gathered(sounds: Sequence[StationSound]) -> Columns:
         rungs.append(KeptSpectra(np.vstack([full for full, _ in kept]), kept[0][1], rate))
         length //= 2
     owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
-    return Columns(tuple(sounds), owner, np.zeros(len(owner)), tuple(rungs))
+    return JointSpectra(tuple(sounds), owner, np.zeros(len(owner)), tuple(rungs))
 
 
 def _low(spectra: Spectra) -> tuple[ComplexArray, int]:
@@ -137,35 +137,35 @@ def _low(spectra: Spectra) -> tuple[ComplexArray, int]:
     return spectra.full[:, : int(HIGHEST_HZ * KEPT * spectra.length / spectra.rate)].copy(), spectra.length
 
 
-def weighed(columns: Columns, band: Band, near: ModeArrays | FloatArray) -> WeighedBand:
+def weighed(joint: JointSpectra, band: Band, near: ModeArrays | FloatArray) -> WeighedBand:
     """Near : modes around the band with their amplitudes, or before any are known the decay rates (M,) that are expected."""
     reach = MARGINS * band.width_hz
-    rung = columns.rung_for(near.decay_rate_per_s if isinstance(near, ModeArrays) else near)
+    rung = joint.rung_for(near.decay_rate_per_s if isinstance(near, ModeArrays) else near)
     bins, values = rung.bins(band.low_hz - reach, band.high_hz + reach)
-    scale = columns.scale(band, bins, values, rung)
+    scale = joint.scale(band, bins, values, rung)
     if isinstance(near, ModeArrays):
-        values = values - _shifted(columns, bins, near, rung)
+        values = values - _shifted(joint, bins, near, rung)
     first = round(bins[0] * rung.length / rung.rate)
     return WeighedBand(KeptSpectra((values * scale).T, rung.length, rung.rate, first), scale)
 
 
-def _shifted(columns: Columns, bins: FloatArray, modes: ModeArrays, rung: KeptSpectra) -> ComplexArray | float:
+def _shifted(joint: JointSpectra, bins: FloatArray, modes: ModeArrays, rung: KeptSpectra) -> ComplexArray | float:
     """(K, S) what each station's drift does to its spectra, which is far below a width. To first order alone, a shift would look like a faster decay."""
-    most = np.abs(columns.drift).max()
+    most = np.abs(joint.drift).max()
     if not len(modes) or most < LEAST_DRIFT:
         return 0.0
-    change = by_shift(bins, modes, rung)[1] * columns.drift
+    change = by_shift(bins, modes, rung)[1] * joint.drift
     if most < LEAST_BEND:
         return change
     up, down = (
         by_shift(bins, replace(modes, frequency_hz=modes.frequency_hz * x), rung)[1] for x in (1 + BENT, 1 - BENT)
     )
-    return np.asarray(change + (up - down) / (4 * BENT) * columns.drift**2)
+    return np.asarray(change + (up - down) / (4 * BENT) * joint.drift**2)
 
 
-def better_drift(columns: Columns, fitted: Iterable[tuple[Band, WeighedBand]], modes: ModeArrays) -> FloatArray:
+def better_drift(joint: JointSpectra, fitted: Iterable[tuple[Band, WeighedBand]], modes: ModeArrays) -> FloatArray:
     """(S,) each station's shift, mended by regression of the residual on the change that a shift makes."""
-    stations = len(columns.sounds)
+    stations = len(joint.sounds)
     up, down = np.zeros(stations), np.full(stations, 1e-30)
     for band, part in fitted:
         inside = modes.between(band.low_hz, band.high_hz)
@@ -180,10 +180,10 @@ def better_drift(columns: Columns, fitted: Iterable[tuple[Band, WeighedBand]], m
         )  # what free amplitudes would take up
         rest, change = (x - taken @ (taken.conj().T @ x) for x in (rest, change * part.scale))
         doubt = np.mean(np.abs(rest) ** 2)
-        up += np.bincount(columns.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
-        down += np.bincount(columns.owner, np.sum(np.abs(change) ** 2, axis=0) / doubt, stations)
-    total = np.array([columns.drift[columns.owner == i][0] for i in range(stations)]) + up / down
-    return np.asarray(np.clip(total - np.median(total), -MOST_DRIFT, MOST_DRIFT)[columns.owner])
+        up += np.bincount(joint.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
+        down += np.bincount(joint.owner, np.sum(np.abs(change) ** 2, axis=0) / doubt, stations)
+    total = np.array([joint.drift[joint.owner == i][0] for i in range(stations)]) + up / down
+    return np.asarray(np.clip(total - np.median(total), -MOST_DRIFT, MOST_DRIFT)[joint.owner])
 
 
 def by_shift(bins: FloatArray, modes: ModeArrays, kept: KeptSpectra) -> tuple[ComplexArray, ComplexArray]:

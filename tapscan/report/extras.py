@@ -1,6 +1,6 @@
 """What a page may carry beside the screening, made by the workflow from recordings and from earlier scans.
 
-Beside       everything together; all of it may be missing
+Extras       everything together; all of it may be missing
 Sound        something to listen to, with a picture of its time and frequency
 ToneDecay    the energy left of one named tone
 Course       a few modes over all scans of the plate
@@ -66,7 +66,7 @@ class Course:
 
 
 @dataclass(frozen=True)
-class Beside:
+class Extras:
     """What a page may carry beside the screening."""
 
     shop: Shop | None = None
@@ -80,4 +80,4 @@ class Beside:
     full: bool = False  # every section, in place of the three or four pages that a person reads
 
 
-NOTHING = Beside()
+NOTHING = Extras()

@@ -3,10 +3,10 @@
 course_words(history)   most telling first
 """
 
+from tapscan.screening.compare.trend import FEWEST
 from tapscan.workflow.history import History, ModeCourse, Trend
 
 MOST_MODES = 10
-FEWEST = 4  # scans; screening.compare.trend needs as many
 
 
 def course_words(found: History) -> list[str]:
