@@ -2,9 +2,10 @@
 
 import numpy as np
 
-from tapscan.records import ModalAmplitude, Mode, Scan, ScanConditions, ScanForComparison, Strike
+from tapscan.records import Comparison, ModalAmplitude, Mode, Scan, ScanConditions, ScanForComparison, Strike
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
+from tests.snapshots import same_as_before, without_figures
 
 SETTINGS = Settings()
 STATIONS = [f"S{k}" for k in range(1, 11)]
@@ -50,3 +51,10 @@ def crack(size=3e-3):
     out = np.zeros(COUNT)
     out[[20, 31, 44, 50]] = -size * np.array([1.0, 0.4, 0.7, 0.2])
     return out
+
+
+def words_held(c: Comparison, part: str) -> None:
+    """All sentences of a comparison are those of `snapshots/comparison.txt`, without figures."""
+    told = [line for i in c.indications for line in (i.sentence, *(f"{x.name}, {x.unit}" for x in i.conditions))]
+    said = (c.summary, *told, c.undecided, *c.unlike, *c.limitations)
+    same_as_before("comparison", without_figures("\n".join(dict.fromkeys(filter(None, said)))), part=part)

@@ -17,7 +17,7 @@ PART = re.compile(r"(?:\A|\n)== (.+)\n")
 
 def without_figures(text: str) -> str:
     """Figures that stand alone, and those with a decimal point: not names such as B12, nor days."""
-    return re.sub(r"(?<![\w/.-])[-+±]?\d+(?:[.,]\d+)?(?![\w/-])", "#", text)
+    return re.sub(r"(?<![\w/.-])[-+±\N{MINUS SIGN}]?\d+(?:[.,]\d+)?(?![\w/-])", "#", text)
 
 
 def same_as_before(

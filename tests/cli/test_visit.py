@@ -126,13 +126,13 @@ def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
     done("visit", "note", "U7", "--on", "2026-11-28", "--state", "strung", "--clear", "all")
     later = visited(folder)
     assert later.visit.date.day == 28 and later.advice.code == "eye" and later.seen_before[0][1].region == "corners"
-    lacquer = "a crack in the lacquer only"
-    found = ("visit", "outcome", "U7/2026-11-27", "--region", "corners", "--method", "finish taken off", "--by", "B. Ash", "--on", "2026-11-28")  # fmt: skip
+    lacquer, method, by = "a crack in the lacquer only", "finish taken off", "B. Ash"
+    found = ("visit", "outcome", "U7/2026-11-27", "--region", "corners", "--method", method, "--by", by, "--on", "2026-11-28")  # fmt: skip
     assert "stays open" in done(*found, "--found", "the corner", "--clean") and visited(folder).stop
     assert "explained" in done(*found, "--found", lacquer, "--explained")
     assert not visited(folder).stop
     page, _ = document(folder)
-    assert f"{lacquer} (finish taken off, by B. Ash" in page
+    assert f"{lacquer} ({method}, by {by}" in page
     assert run("visit", "outcome", "U7", "--region", "corners", "--found", "x", "--method", "y", "--by", "z", "--clean", "--explained").status == 1  # fmt: skip
 
 

@@ -58,13 +58,14 @@ def test_a_reference_bar_dropped_in_with_the_plate(site, browser_page, takes):
     page.click("text=It is of the bar, after")
     page.wait_for_selector("text=Nobody has listened to these recordings yet")
     page.set_input_files("[data-part=bar-first]", first)
+    row, after = "tr:has-text('b2.wav')", "tr:has-text('b2.wav') >> text=after the plate"
     page.wait_for_selector("tr:has-text('b1.wav') >> text=before the plate")
     page.click("[aria-label='b2.wav is of the plate']")
-    page.wait_for_selector("tr:has-text('b2.wav')")
-    assert page.locator("tr:has-text('b2.wav') >> text=after the plate").count() == 0
+    page.wait_for_selector(row)
+    assert page.locator(after).count() == 0
     page.select_option("#f-of", label="b2.wav")
     page.click("text=It is of the bar, after")
-    page.wait_for_selector("tr:has-text('b2.wav') >> text=after the plate")
+    page.wait_for_selector(after)
     looked_at(page)
     page.click("#listen")
     page.wait_for_selector(".taps", timeout=60_000)
@@ -80,10 +81,11 @@ def test_a_reference_bar_dropped_in_with_the_plate(site, browser_page, takes):
 def _the_bars_page(site, page) -> None:
     page.goto(f"{site.address}/bars")
     page.click("a.name")
-    page.fill("#f-notes", "flat steel, on two pads")
+    notes = "flat steel, on two pads"
+    page.fill("#f-notes", notes)
     page.click("text=Keep it")
     page.wait_for_selector("text=Noted for reference bar")
-    assert find_bar(site.register, "reference bar").notes == "flat steel, on two pads"
+    assert find_bar(site.register, "reference bar").notes == notes
     shown = page.inner_text("main")
     cells = [cell for row in bar_rows(site.register, "reference bar") for cell in row]
     assert len(cells) == 14 and all(cell in shown for cell in cells)
@@ -105,11 +107,12 @@ def test_only_so_many_scans_of_a_bar_are_shown_and_that_is_said(site, monkeypatc
 
 
 def test_which_of_two_bars_must_be_said(site):
-    for name in ("flat bar", "old bar"):
+    names = ("flat bar", "old bar")
+    for name in names:
         note_bar(site.register, name)
     with site.client() as client:
         asked = client.get("/record/new", params={"plate": "B12"}).text
-        assert "Say which: flat bar, old bar." in asked
+        assert f"Say which: {', '.join(names)}." in asked
         refused = site.post(client, "/record/new", plate="B12", bar="yes", layout="grand-short")
         assert refused.status_code == 409 and "Which bar" in refused.text and "--" not in refused.text.split("<main")[1]
 

@@ -12,7 +12,7 @@ from typing import Any
 import httpx
 import pytest
 
-from tapscan.register.entries import Plate
+from tapscan.register.entries import CHECKLIST, Plate
 from tapscan.register.plates import add_plate, find_plate
 from tapscan.register.scans import find_scan, list_scans
 from tests.page.conftest import NO_TLS
@@ -48,12 +48,13 @@ def test_the_inspectors_day(site, browser_page, tmp_path):
     page.click("text=Enter what you saw")
     page.set_input_files("[data-photos] input", photo)
     page.wait_for_selector(".photos img")
-    assert page.locator(".photos img").evaluate("async e => (await e.decode(), e.naturalWidth)") == 1
+    width_px = "async e => (await e.decode(), e.naturalWidth)"
+    assert page.locator(".photos img").evaluate(width_px) == 1
     page.go_back()
     page.fill("#f-whom", "the Okafor family")
     page.click("text=One page for a buyer")
     page.wait_for_selector("text=the Okafor family", timeout=120_000)
-    assert "a line of rust (bass corner)" in page.inner_text("body")
+    assert f"{CHECKLIST['rust-line']} (bass corner)" in page.inner_text("body")
     (entry,) = list_scans(site.register, "Upright in Mill Street")
     assert entry.conditions.state == "strung" and entry.operator == "C. Adeyemi"
 
@@ -66,7 +67,8 @@ def test_the_shops_day(site, browser_page):
     add_plate(site.register, Plate("C7"))
     page = browser_page
     page.goto(site.address)
-    page.click(".kinds >> text=something to look at")
+    kind = ".kinds >> text=something to look at"
+    page.click(kind)
     assert page.locator("tbody tr").count() == 1
     page.click("tbody >> text=B12")
     page.click("text=Compare with the baseline")
@@ -80,7 +82,7 @@ def test_the_shops_day(site, browser_page):
     page.click("button:has-text('Note it')")
     page.wait_for_selector("text=all struts looked at")
     page.goto(site.address)
-    assert page.locator(".kinds >> text=something to look at >> span").inner_text() == "0"
+    assert page.locator(f"{kind} >> span").inner_text() == "0"
     page.goto(f"{site.address}/scan/mend?name={later}")
     page.fill("#f-why", "another plate was on the stand")
     page.click("text=Cross it out")
@@ -115,7 +117,8 @@ def test_the_shops_evening(site, browser_page, tmp_path):
     page.click("text=Keep it")
     page.wait_for_selector("text=Kept.")
     page.goto(site.address)
-    assert page.locator(".kinds >> text=due again >> span").inner_text() == "1"
+    due = page.locator(".kinds >> text=due again >> span")
+    assert due.inner_text() == "1"
     page.goto(f"{site.address}/plate?name=B12")
     page.click("text=New scan from files")
     page.wait_for_selector("#drop")

@@ -16,12 +16,16 @@ from tapscan.page.screens import keeping
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.plates import add_plate, edit_plate
 from tapscan.register.scans import add_outcome, add_screening, find_scan
+from tapscan.screening.disposition import NOTHING
+from tapscan.settings import Settings
 from tapscan.workflow.evidence import evidence_of, evidence_rows, too_few
+from tapscan.workflow.pattern import standing_of
 from tapscan.workflow.rescreen_all import Rescreened
 from tests.every import each
 from tests.page.test_recordings import until
 from tests.register import built
 from tests.register.conftest import put
+from tests.snapshots import same_as_before
 
 STRUNG = replace(built.CONDITIONS, state="strung")
 
@@ -51,9 +55,7 @@ def headline(document: Path) -> str:
 def examined(site):
     """A plate with a scan, an outcome, and two screenings of the scan."""
     name = put(site.register).name
-    again = replace(
-        built.screening((hashlib.sha256(b"taps").hexdigest(),)), headline="Nothing found in what was tested"
-    )
+    again = replace(built.screening((hashlib.sha256(b"taps").hexdigest(),)), headline=NOTHING)
     add_screening(site.register, name, built.made(again), None)
     add_outcome(site.register, name, Outcome("crack in strut 2", "penetrant", "A. Ulm", built.DAY))
     return name
@@ -73,7 +75,9 @@ def test_a_set_goes_out_and_comes_into_another_shop(site, examined):
         taken = client.put("/pattern/set?name=x.json", content=large, headers=token)
         assert taken.json() == {"kept": "ours"}
         page = client.get("/patterns").text
-        assert "ours: 1 plate" in page and "1 set of other shops" in client.get("/pattern?name=parlour grand").text
+        assert "ours: 1 plate" in page
+        own = main_of(client.get("/pattern?name=parlour grand").text)
+        same_as_before("page-pattern", own, part="with a set of another shop")
         assert client.get("/pattern", params={"name": "none such"}).status_code == 404
 
 
@@ -81,9 +85,12 @@ def test_the_pattern_page_tells_what_is_not_used(site, examined):
     with site.client() as client:
         shown = counted(site, client, "/pattern", name="parlour grand")
         names = counted(site, client, "/patterns")
-    assert "no two names seem to be one pattern" in names
-    assert all(f"As of {dt.date.today()}" in told for told in (names, shown))
-    assert f"not used as sound: {examined}: an examination found a flaw" in shown
+    today = f"As of {dt.date.today()}"
+    assert all(today in told for told in (names, shown))
+    for part, told in (("all patterns, counted", names), ("one pattern, counted", shown)):
+        same_as_before("page-pattern", re.sub(rf"{today} \d\d:\d\d", "As of NOW", told), part=part)
+    lots = standing_of(site.register, "parlour grand", Settings())
+    assert [name for lot in lots for name, _ in lot.left_out] == [examined] and examined in shown
 
 
 def test_what_examinations_found_in_the_terminals_words(site, examined):
@@ -99,7 +106,7 @@ def test_what_examinations_found_in_the_terminals_words(site, examined):
 def test_an_earlier_reading_and_its_report(site, examined):
     with site.client(follow_redirects=True) as client:
         now = client.get("/scan", params={"name": examined}).text
-        assert "Nothing found in what was tested" in now and "reading=1" in now
+        assert NOTHING in now and "reading=1" in now
         assert client.get("/scan", params={"name": examined, "reading": "first"}).status_code == 400, (
             "never another reading"
         )
@@ -115,7 +122,8 @@ def test_an_earlier_reading_and_its_report(site, examined):
 
 
 def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkeypatch):
-    rows = [Rescreened(examined, "relevant indication", "inconclusive"), Rescreened("B12/2020-01-01", "unknown", None, "its recording is gone")]  # fmt: skip
+    gone = "its recording is gone"
+    rows = [Rescreened(examined, "relevant indication", "inconclusive"), Rescreened("B12/2020-01-01", "unknown", None, gone)]  # fmt: skip
     asked = []
     monkeypatch.setattr(keeping, "rescreen_all", lambda _, left, *__: asked.extend(left) or iter(rows))
     with site.client(follow_redirects=True) as client:
@@ -123,9 +131,11 @@ def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkey
         assert until(lambda: getattr(site.app.state, "anew", None))
         shown = main_of(client.get("/register").text)
         assert [e.name for e in asked] == [examined]
-        assert "Another answer: 1." in shown and "its recording is gone; nothing was changed" in shown
+        assert "Another answer: 1." in shown and f"{gone}; nothing was changed" in shown
         assert site.post(client, "/register/anew", pattern="none such").status_code == 400
-        assert "No scan of those asked for is left" in site.post(client, "/register/anew", since="2026-03-15").text
+        none = site.post(client, "/register/anew", since="2026-03-15").text
+        assert len(asked) == 1, "no scan is left of those asked for"
+        same_as_before("page-register-anew", main_of(none), {str(site.register.folder): "FOLDER"})
 
 
 def test_two_wishes_to_read_anew_are_two_works(site, examined, monkeypatch):

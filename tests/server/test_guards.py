@@ -65,7 +65,8 @@ def test_a_database_that_does_not_keep_every_sign_is_refused_empty(address, post
     postgres.sql("postgres", f"CREATE DATABASE \"{name}\" TEMPLATE template0 ENCODING 'LATIN1' LOCALE 'C'")
     with pytest.raises(RegisterProblem, match="keeps text as LATIN1"):
         make_register(there)
-    assert postgres.sql(name, "SELECT tablename FROM pg_tables WHERE schemaname = 'public'") == []
+    tables = "SELECT tablename FROM pg_tables WHERE schemaname = 'public'"
+    assert postgres.sql(name, tables) == []
 
 
 def test_the_owner_brings_it_up_to_date_whole_or_not_at_all(register, grown, monkeypatch):  # noqa: F811

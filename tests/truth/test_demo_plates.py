@@ -48,7 +48,8 @@ def _screened(plate_number: int, scan_number: int, folder: Path, chill_away: boo
 def test_the_three_plates_are_told_apart_for_the_right_reason(plate: int, expected: list[str]) -> None:
     found = screened(plate, 1)
     assert [i.rule for i in found.indications] == expected
-    assert found.assignment == ("40 taps, split at the pauses",)
+    (how,) = found.assignment
+    assert how.startswith("40 taps, ") and "at the pauses" in how
     assert all(s.force == ORDER[i % 2] for i, s in enumerate(found.scan.strikes))
 
 

@@ -21,6 +21,7 @@ def test_of_every_visit_two_scans_are_made_and_none_twice():
 
 
 def test_rows_stand_in_order():
+    corner, same = "season 5 % twice, corner 60 mm", "season 5 % twice, same"
     rows = [
         "single, same",
         "job, same",
@@ -28,13 +29,12 @@ def test_rows_stand_in_order():
         "season 5 %, same",
         "season 5 %, severed",
         "season 20 %, same",
-        "season 5 % twice, same",
-        "season 5 % twice, corner 60 mm",
+        same,
+        corner,
         "season 20 % twice, same",
     ]
     assert sorted(reversed(rows), key=in_piano._order) == rows
-    assert in_piano.AIMS["season 5 % twice, corner 60 mm"] == (0.85, 1.0)
-    assert in_piano.AIMS["season 5 % twice, same"] == (0.0, 0.02)
+    assert (in_piano.AIMS[corner], in_piano.AIMS[same]) == ((0.85, 1.0), (0.0, 0.02))
 
 
 @pytest.mark.parametrize("seasons", [True, False])

@@ -11,6 +11,7 @@ from tapscan.screening.piano.twice import FEW_IN_BAND, changed_twice
 from tapscan.screening.rules import change_in_piano as rule
 from tests.compared import COUNT, SETTINGS, STRIPPED, named, scan
 from tests.every import each
+from tests.snapshots import same_as_before, without_figures
 
 LIMITS = SETTINGS.piano
 STRUNG = replace(STRIPPED, state="strung")
@@ -64,7 +65,7 @@ def test_two_scans_at_either_visit_count_together_across_seasons():
     assert TWICE["seasons"].format(before="A1/a and A1/b", after="A1/c and A1/d") in told.limitations
     (found,) = told.indications
     assert found.rule == rule.NAME and found.conditions[0].name == rule.BEYOND_SCREWS
-    assert "strong at other places than before" in found.sentence
+    same_as_before("comparison", without_figures(found.sentence), part="in the piano, across seasons")
 
 
 @each(("parted", "found"), [((), False), ((MIDDLE,), False), ((HIGH,), True), ((LOW, HIGH), True)])

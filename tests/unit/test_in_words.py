@@ -12,6 +12,7 @@ from tapscan.screening.rules.change_since_baseline import NAME
 from tests.every import each
 from tests.report.sheets import indication, screening
 from tests.report.test_comparison_section import comparison
+from tests.snapshots import same_as_before
 
 FIRST = LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.88, 0.11)
 OTHER = replace(FIRST, member="strut 1", share=0.08, share_sd=0.08, x=0.1)
@@ -23,7 +24,8 @@ def test_no_share_stands_in_the_sentence(share, told_from):
     """Readers took "88 %", and later "88 of 100 cracks", for "88 % cracked"."""
     crack = Whereabouts((replace(FIRST, share=share), replace(OTHER, share=0.2)), "drops")
     told = places_sentence(replace(crack, told_from=told_from), crack)
-    assert told.startswith("If it is a ") and "strut 2, keyboard end, then at strut 1, keyboard end" in told
+    assert told.startswith("If it is a ") and told.index("strut 2") < told.index("strut 1")
+    same_as_before("places", told, part=f"share {share}, told from {told_from}")
     assert re.search(r"How likely a crack is at all, this test does not say", told)
     assert not re.search(r"%|±|\d\d", told)
 
@@ -50,5 +52,6 @@ def test_tones_compared_are_those_that_could_be_judged():
 
 
 def test_what_was_taken_out_is_not_denied_where_warmth_cannot_be_told():
-    told = common_told(comparison(common=None, common_reason="too few"))
-    assert "taken out" in told and "cannot be told: too few" in told and "No common" not in told
+    why = "too few"
+    told = common_told(comparison(common=None, common_reason=why))
+    assert "taken out" in told and f"cannot be told: {why}" in told and "No common" not in told

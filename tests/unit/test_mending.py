@@ -5,6 +5,7 @@ import pytest
 from tapscan.errors import BadRequest
 from tapscan.layouts.tap_corrections import mended, numbers_kept, read_assign, read_skip
 from tapscan.workflow.check import Request, check
+from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes, written
 
 NAMES, FILES = ["T1", "T2", "T3"], ["in/S1_1.wav", "in/S1_2.wav", "in/odd=name.wav"]
@@ -65,5 +66,5 @@ def test_a_stray_tap_left_out_mends_the_split(tmp_path):
     ]  # fmt: skip
     assert {t.recording for t in after} == {"mine.wav"}
     assert after[2].onset_s == pytest.approx(6.0, abs=0.01)
-    assert notes[0] == "left out by hand: T7"
-    assert "T6 was given to P9 by hand" in notes
+    assert "T7" in notes[0] and any("T6" in note and "P9" in note for note in notes)
+    same_as_before("tap-corrections", "\n".join(notes))

@@ -1,9 +1,11 @@
 """The tests' own means can fail: rows that fail are all told, no rows is a failure, other words are a difference."""
 
+from pathlib import Path
+
 import pytest
 
 from tests.every import RowsFailedError, each
-from tests.snapshots import REWRITE, same_as_before
+from tests.snapshots import FOLDER, REWRITE, same_as_before, without_figures
 
 
 def test_every_failing_row_is_told_whatever_it_fails_with():
@@ -56,3 +58,29 @@ def test_other_words_are_a_difference_until_they_are_written_anew(tmp_path, monk
     same_as_before("screen", "a word in /home/x", {"/home/x": "FOLDER"}, folder=tmp_path)
     with pytest.raises(AssertionError, match=r"the words of screen changed(.|\n)*\+another word"):
         same_as_before("screen", "another word", folder=tmp_path)
+
+
+def test_tests_of_one_screen_share_a_file_by_parts(tmp_path, monkeypatch):
+    monkeypatch.setenv(REWRITE, "1")
+    for part, text in (("second", "two"), ("first", "one\n\nmore"), ("second", "two anew")):
+        same_as_before("screen", text, folder=tmp_path, part=part)
+    whole = "== first\none\n\nmore\n\n== second\ntwo anew\n"
+    assert (tmp_path / "screen.txt").read_text() == whole
+    monkeypatch.delenv(REWRITE)
+    same_as_before("screen", "one\n\nmore", folder=tmp_path, part="first")
+    same_as_before("screen", "two anew", folder=tmp_path, part="second")
+    with pytest.raises(AssertionError, match=r"the words of screen, first, changed"):
+        same_as_before("screen", "one", folder=tmp_path, part="first")
+    with pytest.raises(AssertionError, match="no part 'third'"):
+        same_as_before("screen", "one", folder=tmp_path, part="third")
+
+
+def test_figures_are_taken_out_and_names_and_days_stay():
+    told, kept = "B12/2026-03-14, S5: \N{MINUS SIGN}3.2 of 80 Hz (± 0.12 %)", "B12/2026-03-14, S5: # of # Hz (± # %)"
+    assert without_figures(told) == kept
+
+
+def test_every_snapshot_is_held_by_a_test():
+    sources = "".join(p.read_text(encoding="utf-8") for p in Path(__file__).parents[1].rglob("test_*.py"))
+    sources += Path(__file__).parents[1].joinpath("compared.py").read_text(encoding="utf-8")
+    assert [p.name for p in FOLDER.iterdir() if f'"{p.stem}"' not in sources] == []

@@ -3,11 +3,12 @@
 from dataclasses import replace
 
 from tapscan.screening.compare.compare_scans import compare_scans
-from tapscan.screening.compare.condition_changes import changed_conditions, sensor_changed
+from tapscan.screening.compare.condition_changes import UNKNOWN_SENSOR, changed_conditions, sensor_changed
 from tapscan.sensors import Sensor
 from tapscan.settings.groups import Repeatability
 from tests.compared import BASE, SETTINGS, STRIPPED, crack, named, scan
 from tests.every import each
+from tests.snapshots import same_as_before
 
 PICKUP = Sensor("contact", "wax", 5.0, "treble strut")
 CHANGES = {
@@ -72,8 +73,9 @@ def test_an_unknown_kind_is_said_and_counts_as_a_microphone():
     unknown = replace(PICKUP, kind=None)
     found = compared(unknown, unknown)
     assert found.by_likelihood_ratio, "the road of the microphone"
-    assert any("is not known for every scan" in s for s in found.unlike)
-    assert not compared(PICKUP).by_likelihood_ratio and not any("is not known" in s for s in compared(PICKUP).unlike)
+    assert UNKNOWN_SENSOR in found.unlike
+    same_as_before("comparison", UNKNOWN_SENSOR, part="a sensor of an unknown kind")
+    assert not compared(PICKUP).by_likelihood_ratio and UNKNOWN_SENSOR not in compared(PICKUP).unlike
 
 
 def test_what_repeats_is_reckoned_by_rayleigh():

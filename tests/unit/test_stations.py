@@ -1,5 +1,7 @@
 """Which strike belongs to which station, and what is said when the count does not fit."""
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -8,6 +10,7 @@ from hypothesis import strategies as st
 from tapscan.errors import BadRequest
 from tapscan.layouts.assignment import forces, read_order, shortfalls, split, station_of_file
 from tests.every import each
+from tests.snapshots import same_as_before
 
 
 @each(
@@ -66,12 +69,18 @@ def test_no_taps_at_all():
 def test_what_is_missing_is_said_in_words():
     names = [f"S{i}" for i in range(1, 9)]
     stations = [n for n in names for _ in range(2 if n == "S5" else 3)]
-    assert shortfalls(stations, names, 3) == ["expected 24, found 23: S5 has two"]
+    (line,) = shortfalls(stations, names, 3)
+    assert re.findall(r"S?\d+", line) == ["24", "23", "S5"]
+    same_as_before("shortfalls", line, part="one tap too few")
 
 
 def test_missing_and_strange_stations():
-    assert shortfalls(["S1", "S1", "X"], ["S1", "S2"], None) == ["not in the layout: X", "no tap at S2"]
-    assert shortfalls(["S1", "S1"], ["S1", "S2"], 2) == ["expected 4, found 2: S2 has none"]
+    strange = shortfalls(["S1", "S1", "X"], ["S1", "S2"], None)
+    missing = shortfalls(["S1", "S1"], ["S1", "S2"], 2)
+    assert (len(strange), len(missing)) == (2, 1)
+    same_as_before(
+        "shortfalls", "\n".join([*strange, *missing]), part="a place that was not tapped, and one that is none"
+    )
     assert shortfalls(["S1", "S1", "S2", "S2"], ["S1", "S2"], 2) == []
 
 
