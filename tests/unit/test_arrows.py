@@ -62,7 +62,6 @@ SCREENING_IN_REPORT = {  # DEVELOPERS.md says the same
     "played_notes",
     "open_findings",
     "constants",
-    "compare.trend",
 }
 EDGES = {
     "typer": ("cli/",),
