@@ -6,7 +6,7 @@ Scans of 15, 30 and 60 strikes of 3 s (simulated plate, 48 kHz, 50 dB), one reco
 process, best of three. Then harminv (Debian) with its default density on each strike cut into the bands that tapscan plans; only its
 own processor time counts, none of the cutting or printing. Its modes are merged over strikes as tapscan merges
 those of stations, and both lists are held against the plate's true modes, 60 to 1200 Hz, within a linewidth.
-Ratios are of processor time, so other work on the machine moves them little.
+Ratios are of processor time, which other work on the machine moves by tens of per cent: the command is timed before harminv and after it, and the dearer one counts.
 """
 
 from __future__ import annotations
@@ -39,6 +39,7 @@ from tapscan.signal.plate.station_fit import SKIP_S
 
 RATE = 48_000
 RUNS = 3
+LEAST = 100  # times harminv's processor time over the whole command's
 
 
 def plate() -> PlateModes:
@@ -114,6 +115,16 @@ def _two(x: FloatArray) -> str:
     return f"{np.median(x):.2f} / {np.quantile(x, 0.9):.1f}"
 
 
+def beside(harminv_s: float, before_s: float, after_s: float) -> list[str]:
+    """harminv's processor time against the whole command's before and after it; the dearer one counts."""
+    ratio = harminv_s / max(before_s, after_s)
+    return [
+        f"harminv, the same 60 strikes and bands: {harminv_s:.1f} s of processor time, {ratio:.1f} times tapscan's whole process",
+        f"(the dearer of {before_s:.1f} s before it and {after_s:.1f} s after it)",
+        f"at least {LEAST} times faster than harminv: {'reached' if ratio >= LEAST else 'NOT REACHED'}",
+    ]
+
+
 def main() -> None:
     """Print and store the table."""
     truth = plate()
@@ -134,11 +145,7 @@ def main() -> None:
             f"largest process of a run: {peak:.0f} MB; under 400 MB: {'reached' if peak < 400 else 'NOT REACHED'}"
         )
         used, score = of_harminv(taps, truth)
-        ratio = used / cpu
-        lines.append(
-            f"harminv, the same 60 strikes and bands: {used:.1f} s of processor time, {ratio:.1f} times tapscan's whole process"
-        )
-        lines.append(f"at least 100 times faster than harminv: {'reached' if ratio >= 100 else 'NOT REACHED'}")
+        lines += beside(used, cpu, cpu_seconds(path, report)[0])
         lines += [line("tapscan", of_tapscan(report, truth)), line("harminv", score)]
     text = "\n".join(lines) + "\n"
     (Path(__file__).parent / "results" / "speed.txt").write_text(text, encoding="utf-8")

@@ -7,7 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench import study
+from bench import speed, study
 
 
 def squared(unit: int) -> dict[str, int]:
@@ -79,3 +79,9 @@ def test_castings_drawn_again_tell_less_than_their_pairs():
 
 def test_nothing_tried_tells_nothing():
     assert study.clopper_pearson(0, 0) == (0.0, 1.0)
+
+
+def test_harminv_is_held_against_the_dearer_of_two_runs():
+    """On a machine that slows down meanwhile the ratio is not flattered."""
+    assert "100.0 times" in speed.beside(400.0, 3.0, 4.0)[0] and speed.beside(400.0, 3.0, 4.0)[2].endswith(": reached")
+    assert speed.beside(399.0, 4.0, 3.0)[2].endswith("NOT REACHED")
