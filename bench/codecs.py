@@ -29,8 +29,9 @@ from scipy.signal import resample, resample_poly
 
 from bench import study
 from bench.simulate.codecs import CODECS, encode, round_trip
+from bench.simulate.take import one_recording
 from tapscan.demo.plates import State, draw_iron, load_table, pattern_names, plate_modes
-from tapscan.demo.taps import one_recording, scan, sensor_names
+from tapscan.demo.taps import scan, sensor_names
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.workflow.check import Request, check
 

@@ -104,7 +104,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
     iron = draw_iron(plate.table, np.random.default_rng([77, plate.seed]), loss_scatter=plate.loss_scatter)
     rng, around = luck_of(plate)
     modes = plate_modes(plate.table, "sound" if plate.rubbing else plate.label, iron, around.state)
-    strikes = _strikes(modes, rng, stations)
+    strikes = strikes_of(modes, rng, stations)
     if plate.breathing:
         gap = float(
             np.random.default_rng([plate.seed, 6, *plate.table.name.encode()]).uniform(
@@ -122,7 +122,7 @@ def taps_of(plate: Plate, stations: Sequence[str] | None = None) -> tuple[list[T
     if around.setting.room_m is not None:
         response = room_response(around.setting.room_m, around.room_seed, plate.rate_hz)
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
-    return scale_to(_noisy(taps, around, rng), 0.5), around
+    return scale_to(noisy(taps, around, rng), 0.5), around
 
 
 def luck_of(plate: Plate) -> tuple[np.random.Generator, Circumstances]:
@@ -138,7 +138,8 @@ def luck_of(plate: Plate) -> tuple[np.random.Generator, Circumstances]:
     return rng, replace(other, setting=around.setting, room_seed=around.room_seed)
 
 
-def _strikes(modes: PlateModes, rng: np.random.Generator, stations: Sequence[str] | None) -> list[Strike]:
+def strikes_of(modes: PlateModes, rng: np.random.Generator, stations: Sequence[str] | None) -> list[Strike]:
+    """At each of the stations (None: all) one strike by each word of ORDER, drawn as a hand would hit."""
     out = []
     for station in stations or modes.table.station_names:
         for word in ORDER:
@@ -168,7 +169,7 @@ def _rattle(modes: PlateModes, tap: Tap, strike: Strike, around: Circumstances, 
     )
 
 
-def _noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator) -> list[Tap]:
+def noisy(taps: Sequence[Tap], around: Circumstances, rng: np.random.Generator) -> list[Tap]:
     """White noise at the setting's ratio, as much per hertz at every rate; hum and a room's tone that go on through all taps."""
     strong = snr_noise_rms(taps, 0.0)
     rms = strong * 10.0 ** (-around.setting.snr_db / 20.0)

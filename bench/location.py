@@ -157,12 +157,13 @@ def layout_for(case: Case, row: Drawing) -> tuple[Layout, RoughModel]:
     seed = study.seed_of(case.unit.luck, f"drawing {case.unit.pattern} {case.unit.casting} {row.error} {row.places_m}")
     table = table_of(case.unit.folder, case.unit.pattern)
     spots = [(s["name"], s["x_m"], s["y_m"]) for s in table.meta["stations"]]
-    layout = drawn_layout(_drawn(case.unit.pattern), spots, row.error, row.places_m, np.random.default_rng(seed))
+    layout = drawn_layout(pattern_drawn(case.unit.pattern), spots, row.error, row.places_m, np.random.default_rng(seed))
     return layout, rough_model(layout.outline, Path(case.unit.folder) / "models")  # type: ignore[arg-type]
 
 
 @cache
-def _drawn(pattern: str) -> Pattern:
+def pattern_drawn(pattern: str) -> Pattern:
+    """Of that name, drawn once."""
     return drawn(pattern)
 
 
@@ -185,8 +186,8 @@ def told(case: Case, row: Drawing) -> Told:
     parts = len({c.part for c in model.cuts})
     if which == "weight":
         return Told("weight", called, None, _first(found), parts, found.reason, 99, away_m=_away(case, found))
-    line = next(x for x in _drawn(case.unit.pattern).lines if flaw.endswith(f", {x.name}"))
-    part = true_part(_drawn(case.unit.pattern), line, model)
+    line = next(x for x in pattern_drawn(case.unit.pattern).lines if flaw.endswith(f", {x.name}"))
+    part = true_part(pattern_drawn(case.unit.pattern), line, model)
     names = [p.member for p in found.places]
     rank = names.index(part) if part in names else None
     kind = f"rubbing {line.kind}" if which == "losses" else line.kind
@@ -207,7 +208,7 @@ def _right(found: Whereabouts, part: str, parts: int) -> float:
 def _away(case: Case, found: Whereabouts) -> float:
     if not found.places:
         return np.nan
-    wide, high = _drawn(case.unit.pattern).outline.bounds[2:]
+    wide, high = pattern_drawn(case.unit.pattern).outline.bounds[2:]
     clamp = table_of(case.unit.folder, case.unit.pattern).meta["clamps"][int(case.unit.flaw[10:])]
     place: LikelyPlace = found.places[0]
     return float(np.hypot(place.x * wide - clamp["x_m"], (1 - place.y) * high - clamp["y_m"]))

@@ -18,7 +18,6 @@ from tapscan.places import Layout, Member, Outline, Station
 
 KINDS = {"strut": "strut", "corner": "corner", "rim": "rim", "bolt": "screw", "pin": "pin field"}
 SIDES = {"grand": ("tail", "treble", "keyboard", "bass"), "upright": ("top", "treble", "bottom", "bass")}
-GUESSED = {"web_mm": 9.5, "rim_mm": 18.0, "strut": 38.0, "bar": 28.0, "width": 30.0}
 
 
 def drawn_layout(

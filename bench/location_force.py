@@ -21,17 +21,17 @@ import numpy as np
 
 from bench import study
 from bench.compare_scans import PICKUP, RATE_HZ, draw_state
-from bench.detection_scans import BREATHING_REACH_M, SECONDS, Circumstances, _noisy, _strikes, scan_of_taps
+from bench.detection_scans import BREATHING_REACH_M, SECONDS, Circumstances, noisy, scan_of_taps, strikes_of
 from bench.location import (
     COUNTED,
     PLACES,
     ROWS,
     Case,
     Unit,
-    _drawn,
     layout_for,
     nearest_parts,
     path_of,
+    pattern_drawn,
     table_of,
     with_places,
 )
@@ -76,11 +76,11 @@ def job(unit: Unit) -> object:
     """A whole scan through the sound; every scan has its own casting."""
     table, rng = table_of(unit.folder, unit.pattern), np.random.default_rng(study.seed_of(unit.luck, unit.name))
     modes = plate_modes(table, unit.flaw, draw_iron(table, rng), draw_state(rng))
-    strikes = _strikes(modes, rng, table.station_names[:PLACES])
+    strikes = strikes_of(modes, rng, table.station_names[:PLACES])
     gap = Breathing(float(rng.uniform(-BREATHING_REACH_M, BREATHING_REACH_M)))
     taps = breathing_taps(modes, gap, strikes, PICKUP.sensor, RATE_HZ, SECONDS)
     quiet = Circumstances(draw_state(rng), PICKUP, 0, 0.0, 0.0, 0.0, -1, 0.0, Damping())
-    return plain(scan_of_taps(scale_to(_noisy(taps, quiet, rng), 0.5), Settings()))
+    return plain(scan_of_taps(scale_to(noisy(taps, quiet, rng), 0.5), Settings()))
 
 
 def found(unit: Unit, scan: Scan, number: int) -> Found:
@@ -92,10 +92,10 @@ def found(unit: Unit, scan: Scan, number: int) -> Found:
     parts = len({c.part for c in model.cuts})
     if not isinstance(outcome, list) or not outcome:
         return Found(False, None, None, 0.0, parts)
-    line = next(x for x in _drawn(unit.pattern).lines if unit.flaw.endswith(f", {x.name}"))
-    part = true_part(_drawn(unit.pattern), line, model)
+    line = next(x for x in pattern_drawn(unit.pattern).lines if unit.flaw.endswith(f", {x.name}"))
+    part = true_part(pattern_drawn(unit.pattern), line, model)
     _, shifts = force_dependence.plainest(scan, settings)
-    change, _ = force_dependence._scores(shifts, settings)
+    change, _ = force_dependence.scores(shifts, settings)
     there = located(
         np.abs(change) * 1e-6, [s.mode for s in shifts], with_places(scan, layout, PLACES), "force", settings
     )

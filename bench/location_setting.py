@@ -17,16 +17,16 @@ from pathlib import Path
 import numpy as np
 
 from bench import study
-from bench.location import LIMITS, Case, _drawn, cases_of, drawn_layout, table_of, with_places
+from bench.location import LIMITS, Case, cases_of, drawn_layout, pattern_drawn, table_of, with_places
 from bench.location_drawn import true_part
 from bench.location_table import Drawing, calibration, percent
 from tapscan.model.rough import RoughModel, rough_model
 from tapscan.places import Layout
 from tapscan.records import FloatArray
-from tapscan.screening.location.belief import LEAST_FIT, USUAL_FIT, USUAL_LIKENESS, _cosines, _shares, _sharpness
+from tapscan.screening.location.belief import LEAST_FIT, USUAL_FIT, USUAL_LIKENESS, cosines, shares_of, sharpness_of
 from tapscan.screening.location.expansion import expanded
 from tapscan.screening.location.fitted import fitted
-from tapscan.screening.location.whereabouts import _change, signed_patterns
+from tapscan.screening.location.whereabouts import change_of, signed_patterns
 from tapscan.settings import Settings
 from tapscan.settings.location import Location
 
@@ -51,8 +51,8 @@ class Tried:
     fit: float
 
     def shares(self, limits: Location) -> FloatArray:
-        sharp = _sharpness(float(self.cosine.max()), self.fit, limits)
-        return _shares(self.cosine[:, None], self.part, int(self.part.max()) + 1, sharp, limits.doubt)[:, 0]
+        sharp = sharpness_of(float(self.cosine.max()), self.fit, limits)
+        return shares_of(self.cosine[:, None], self.part, int(self.part.max()) + 1, sharp, limits.doubt)[:, 0]
 
 
 def drawing_of(case: Case, row: Drawing, number: int) -> Layout:
@@ -61,7 +61,7 @@ def drawing_of(case: Case, row: Drawing, number: int) -> Layout:
     spots = [(s["name"], s["x_m"], s["y_m"]) for s in table.meta["stations"]]
     words = f"{case.unit.luck} {case.unit.pattern} {case.unit.casting} {row.error} {row.places_m} {number}"
     rng = np.random.default_rng(study.seed_of("setting drawing", words))
-    return drawn_layout(_drawn(case.unit.pattern), spots, row.error, row.places_m, rng)
+    return drawn_layout(pattern_drawn(case.unit.pattern), spots, row.error, row.places_m, rng)
 
 
 def tried(cases: list[Case], row: Drawing, number: int) -> Iterator[Tried]:
@@ -77,16 +77,16 @@ def tried(cases: list[Case], row: Drawing, number: int) -> Iterator[Tried]:
 
 def _tried(case: Case, scan: object, model: RoughModel) -> Tried:
     settings = Settings()
-    change, names = _change(case.measured, "drops")
+    change, names = change_of(case.measured, "drops")
     patterns, places, told = signed_patterns(scan, names, settings)  # type: ignore[arg-type]
     every, _, _ = signed_patterns(scan, [m.id for m in scan.modes], settings)  # type: ignore[arg-type, attr-defined]
     spread = expanded(patterns, fitted(every, model, places, settings), settings)
     made = np.sqrt(spread.squares) / patterns.frequency_hz
     seen = np.sqrt(np.clip(change[told], 0.0, None))
-    cosine = _cosines(seen, made, np.clip(spread.fit, LEAST_FIT, 1.0)[None, :])[:, 0]
+    cosine = cosines(seen, made, np.clip(spread.fit, LEAST_FIT, 1.0)[None, :])[:, 0]
     names_of = list(dict.fromkeys(c.part for c in model.cuts))
-    line = next(x for x in _drawn(case.unit.pattern).lines if case.unit.flaw.endswith(f", {x.name}"))
-    right = names_of.index(true_part(_drawn(case.unit.pattern), line, model))
+    line = next(x for x in pattern_drawn(case.unit.pattern).lines if case.unit.flaw.endswith(f", {x.name}"))
+    right = names_of.index(true_part(pattern_drawn(case.unit.pattern), line, model))
     return Tried(cosine, np.array([names_of.index(c.part) for c in model.cuts]), right, spread.middle_fit)
 
 

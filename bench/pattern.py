@@ -51,7 +51,6 @@ WORDS = {
     "rim": "rim 30 mm",
     "depth": "strut depth 50 %",
 }
-PROMISED = {("sound", 0): 0.01, ("severed", 3): 0.95, ("severed", 5): 0.98, (RUBBING, 3): 0.80, (RUBBING, 5): 0.90}
 REPORTED = ("half", "as")
 PLACES = 12
 RESULTS = Path(__file__).parent / "results" / "pattern.txt"

@@ -20,8 +20,9 @@ import numpy as np
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan
 from bench.plates.castings import cast, draw_thickness, read_castings
+from bench.simulate.supports import SLINGS
 from tapscan import plain_values
-from tapscan.demo.plates import SLINGS, Iron, Table, plate_modes
+from tapscan.demo.plates import Iron, Table, plate_modes
 from tapscan.records import Scan
 from tapscan.settings import Settings
 

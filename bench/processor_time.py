@@ -15,7 +15,6 @@ from __future__ import annotations
 import argparse
 import math
 import re
-import resource
 import tempfile
 from collections.abc import Sequence
 from functools import partial
@@ -23,7 +22,7 @@ from pathlib import Path
 from statistics import median
 
 from bench.same_numbers import commit_of, unpack
-from bench.timed_process import in_turn, measured
+from bench.timed_process import children_s, in_turn, measured
 from bench.timed_scans import KINDS, ORDER, Kind, write
 
 RESULTS = Path(__file__).parent / "results"
@@ -33,14 +32,9 @@ PLACES, TAPS, RATES_HZ = (8, 15, 30, 60), (1, 2, 4, 8), (8_000, 12_000, 24_000, 
 
 def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = ORDER) -> float:
     """Of one whole process."""
-    before = _children()
+    before = children_s()
     measured(tree, ["check", str(recording), "--order", ",".join(order)], folder)
-    return _children() - before
-
-
-def _children() -> float:
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
+    return children_s() - before
 
 
 def _order(taps: int) -> tuple[str, ...]:

@@ -22,8 +22,8 @@ from scipy.stats import t as student
 from bench import study
 from bench.accuracy_plates import Scored, scored
 from bench.same_numbers import asked, commit_of, unpack
+from bench.simulate.take import one_recording
 from bench.timed_scans import ORDER, Kind, plate, taps
-from tapscan.demo.taps import one_recording
 
 RESULT = Path(__file__).parent / "results" / "rattling.txt"
 KIND = Kind(16_000, rattles=True)

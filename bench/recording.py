@@ -42,7 +42,6 @@ class Played:
     samples: np.ndarray
     good_s: list[float]
     bad: list[tuple[float, frozenset[str]]]
-    other_s: list[tuple[float, float]]  # spans of talk and steps
 
 
 def tap(rng: np.random.Generator, t60_s: float) -> np.ndarray:
@@ -59,21 +58,21 @@ def made(count: int, seed: int = 1) -> Played:
     """`count` good taps, in groups; after each group a pause with talk, steps or a spoilt tap."""
     rng = np.random.default_rng(seed)
     parts: list[tuple[float, np.ndarray]] = []
-    good, bad, other, at = [], [], [], 1.0
+    good, bad, at = [], [], 1.0
     for i in range(count):
         good.append(at)
         parts.append((at, tap(rng, float(rng.uniform(0.08, 0.2)))))
         at += 0.5
         if (i + 1) % GROUP == 0:
-            at = _pause(rng, (i // GROUP) % 5, at, parts, bad, other)
+            at = _pause(rng, (i // GROUP) % 5, at, parts, bad)
     x = 3e-5 * rng.standard_normal(round((at + 1) * RATE))
     for start, piece in parts:
         first = round(start * RATE)
         x[first : first + len(piece)] += piece[: len(x) - first]
-    return Played(np.clip(x, -1, 1), good, bad, other)
+    return Played(np.clip(x, -1, 1), good, bad)
 
 
-def _pause(rng, kind, at, parts, bad, other) -> float:  # type: ignore[no-untyped-def]
+def _pause(rng, kind, at, parts, bad) -> float:  # type: ignore[no-untyped-def]
     start = at + 0.6
     if kind in (0, 1):
         length = 3.0
@@ -85,7 +84,6 @@ def _pause(rng, kind, at, parts, bad, other) -> float:  # type: ignore[no-untype
         )
         fade = np.minimum(1, np.arange(count) / (0.03 * RATE))  # talk begins like talk, not with a cut
         parts.append((start, piece * fade))
-        other.append((start, start + length))
         return start + length + 1.0
     if kind == 2:
         piece = tap(rng, 0.15)

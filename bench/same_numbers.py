@@ -69,8 +69,9 @@ def make_sound(path: Path, seed: int) -> None:
     import numpy as np
     import soundfile
 
+    from bench.simulate.take import one_recording
     from tapscan.demo.plates import draw_iron, load_table, pattern_names, plate_modes
-    from tapscan.demo.taps import add_noise, one_recording, scale_to, scan, sensor_names, snr_noise_rms
+    from tapscan.demo.taps import add_noise, scale_to, scan, sensor_names, snr_noise_rms
 
     rng = np.random.default_rng([20, seed])
     table = load_table(pattern_names()[seed % len(pattern_names())])

@@ -27,8 +27,10 @@ import soundfile
 from bench import study
 from bench.accuracy_plates import Scored, scored
 from bench.references import by_harminv
+from bench.simulate.take import one_recording
+from bench.timed_process import children_s
 from tapscan.demo.plates import PlateModes, draw_iron, load_table, plate_modes
-from tapscan.demo.taps import Tap, one_recording, scan, sensor_names
+from tapscan.demo.taps import Tap, scan, sensor_names
 from tapscan.records import FloatArray, Mode, Pole, Tone
 from tapscan.settings import Settings
 from tapscan.signal.fit.subbands import plan_bands
@@ -60,16 +62,11 @@ def cpu_seconds(path: Path, report: Path) -> tuple[float, float]:
     command = [sys.executable, "-m", "tapscan", "check", str(path), "--per-station", "3", "--json", str(report)]
     cpu, wall = [], []
     for _ in range(RUNS):
-        before, start = _children(), time.perf_counter()
+        before, start = children_s(), time.perf_counter()
         subprocess.run(command, check=True, stdout=subprocess.DEVNULL)
-        cpu.append(_children() - before)
+        cpu.append(children_s() - before)
         wall.append(time.perf_counter() - start)
     return min(cpu), min(wall)
-
-
-def _children() -> float:
-    used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return used.ru_utime + used.ru_stime
 
 
 def of_tapscan(report: Path, truth: PlateModes) -> Scored:
@@ -80,7 +77,7 @@ def of_tapscan(report: Path, truth: PlateModes) -> Scored:
 
 def of_harminv(taps: list[Tap], truth: PlateModes) -> tuple[float, Scored]:
     """Processor time of harminv over all strikes and bands, and its merged modes against the truth."""
-    settings, before = Settings(), _children()
+    settings, before = Settings(), children_s()
     bands = plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz)
 
     def one(number: int) -> list[HeardPole]:
@@ -89,7 +86,7 @@ def of_harminv(taps: list[Tap], truth: PlateModes) -> tuple[float, Scored]:
 
     with ThreadPoolExecutor(os.cpu_count()) as pool:  # one for each core; their processor time is added up
         heard = [h for some in pool.map(one, range(len(taps))) for h in some]
-    used = _children() - before
+    used = children_s() - before
     modes = merge(heard, len(taps), settings)
     return used, scored(tuple(_mode(m.frequency_hz, m.loss_factor) for m in modes), truth)
 

@@ -2,6 +2,7 @@
 
     measured(tree, words, folder)      Measured: one `tapscan` command of the version in `tree`
     in_turn(commands, runs)            A B A B ...: what each measured, so that a machine whose speed drifts is fair to both
+    children_s()                       processor time of all processes that this one started and that have ended
     ratio(found)                       of the medians, B over A, with the least and the most pair by pair
 
 Memory is the sum over all processes of the session of what each holds, pages that several share counted by shares (PSS, Linux); elsewhere None.
@@ -59,6 +60,14 @@ def measured(tree: Path, words: Sequence[str], folder: Path, *, memory: bool = F
     if memory:
         watcher.join()
     return Measured(wall, max(most, default=None))
+
+
+def children_s() -> float:
+    """User and system time, s (Unix)."""
+    import resource
+
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
 
 
 def _watch(begun: subprocess.Popen[bytes], most: list[float]) -> None:

@@ -20,8 +20,9 @@ import soundfile
 from bench.simulate.high_modes import extend_modes
 from bench.simulate.nuisance import rattle
 from bench.simulate.room import Room, impulse_response, in_room
+from bench.simulate.take import one_recording
 from tapscan.demo.plates import PlateModes, draw_iron, load_table, plate_modes
-from tapscan.demo.taps import Tap, add_noise, one_recording, scale_to, scan, sensor_names, snr_noise_rms
+from tapscan.demo.taps import Tap, add_noise, scale_to, scan, sensor_names, snr_noise_rms
 
 PATTERN = "parlour-grand"
 ORDER = ("soft", "hard", "hard")

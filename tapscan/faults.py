@@ -22,7 +22,12 @@ class Fault:
     @property
     def sentence(self) -> str:
         """What was wrong and what would mend it."""
-        return f"{self.means[0].upper()}{self.means[1:]}. {self.remedy}"
+        return f"{self.told} {self.remedy}"
+
+    @property
+    def told(self) -> str:
+        """What was wrong, as a sentence."""
+        return f"{self.means[0].upper()}{self.means[1:]}."
 
 
 _EVERY = (

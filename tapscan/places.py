@@ -1,4 +1,4 @@
-"""Where a plate is tapped: stations, the picture they stand on, and the states a plate can be in.
+"""Where a plate is tapped and looked at: stations, the picture they stand on, the eye's list, and the states a plate can be in.
 
 Records only, read by all rooms; `tapscan.layouts` makes them from TOML.
 """
@@ -36,6 +36,18 @@ REGIONS: dict[str, str] = {
     "underside": "underside or back",
     KEYS: "keys, played by hand",
 }
+# What the eye may find on any plate; on a visit these and two signs more.
+CHECKLIST: dict[str, str] = {
+    "iron-line": "a line or crack in the iron",
+    "rust-line": "a line of rust",
+    "cracked-finish": "a crack in the finish",
+    "offset-edges": "mismatched edges",
+    "repair": "a weld, braze or pin repair",
+    "missing-screws": "plate screws missing",
+    "loose-nose-bolts": "loose nose bolts",
+    "pitch-not-held": "a section that does not hold pitch",
+}
+SIGNS: dict[str, str] = {**CHECKLIST, "buzz": "a buzz", "other": "something else"}
 Direction = Literal["above", "front", "sideways"]
 Point = tuple[float, float]  # x, y, each 0..1: (0, 0) is the upper left corner of the picture, (1, 1) the lower right
 

@@ -10,7 +10,12 @@ from typing import Literal
 from tapscan.errors import BadRequest
 
 SensorKind = Literal["contact", "microphone"]
-SENSOR_KINDS: tuple[SensorKind, ...] = ("contact", "microphone")
+SENSOR_WORDS: dict[SensorKind, str] = {
+    "contact": "a contact pickup on the iron",
+    "microphone": "a microphone or a phone",
+}
+IN_BRIEF: dict[SensorKind | None, str] = {"contact": "pickup on the iron", "microphone": "microphone", None: "what listened is not written down"}  # fmt: skip
+SENSOR_KINDS: tuple[SensorKind, ...] = tuple(SENSOR_WORDS)
 LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000  # sample rates of a recording
 HEAVIEST_G = 2000.0  # more is a slip of the hand, or kilograms
 

@@ -28,9 +28,9 @@ from tapscan.demo.plates import (
     PlateModes,
     State,
     Table,
-    _free_eigenvalues,
-    _material_loss,
     draw_iron,
+    free_eigenvalues,
+    material_loss,
     radiation_loss_factor,
 )
 from tapscan.demo.taps import Tap, ring
@@ -171,9 +171,9 @@ def modes_in_piano(held: Installed, visit: Visit, label: str = "sound") -> Plate
     """Complex modes of iron, screws and wood together up to HIGHEST_HZ; what the plate's own places see of them."""
     table, case = held.table, held.table.case_index(label)
     state = State(temperature_c=visit.temperature_c, supports=())
-    eigen = _free_eigenvalues(table, case, held.iron, state) * _softened(table, case, visit.tension)
+    eigen = free_eigenvalues(table, case, held.iron, state) * _softened(table, case, visit.tension)
     wood = (2 * np.pi * held.wood_hz * visit.wood) ** 2
-    loss = np.concatenate([_material_loss(table, case, held.iron, state), held.wood_loss])
+    loss = np.concatenate([material_loss(table, case, held.iron, state), held.wood_loss])
     spring = held.stiffness_n_m * visit.stiffness
     pull = np.concatenate([table.arrays["fixing_shape"][case].astype(float), -held.wood_shape])
     stiff = np.diag(np.concatenate([eigen, wood])) + (pull * spring) @ pull.T

@@ -1,6 +1,7 @@
 """What a bare plate lies on or hangs from, and how that differs from scan to scan: families of supports.
 
 ``FAMILIES``     pads, felt, slings, wedges, rails (limits may be set on these); foam, blocks, trestles, battens (they are counted on)
+``SLINGS``       a plate that hangs from the table's two slings
 ``lay``          where the supports of one casting are meant to be, how stiff they are, and how careful the hand is
 ``visit``        the plate's state at one scan: the same supports put there again by that hand
 
@@ -26,6 +27,7 @@ PAD_MOVE_M, CONTACT_MOVE_M = (0.005, 0.030), (0.003, 0.015)
 PICKUP_KG, PICKUP_MOVE_M = 0.005, 0.010
 END_TO_END_K = 0.5
 NEAR_EDGE_M = 0.09
+SLINGS = (Support(4, 6e3, loss_factor=0.05), Support(5, 6e3, loss_factor=0.05))
 Places = Callable[[Table, np.random.Generator], NDArray[np.intp]]
 
 

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.places import STATES
+from tapscan.places import CHECKLIST, STATES
+from tapscan.sensors import SENSOR_KINDS
 from tapscan.workflow import typed
 from tapscan.workflow.typed import celsius, number, words
 
@@ -80,7 +81,7 @@ IRON_END = Annotated[
 ]
 HOURS = Annotated[TEXT, typer.Option("--hours-in-room", metavar="HOURS", help="How long it has stood in this room.")]
 SENSOR = Annotated[
-    TEXT, typer.Option(metavar="contact|microphone", help="What listened: a pickup on the iron, or a microphone.")
+    TEXT, typer.Option(metavar="|".join(SENSOR_KINDS), help="What listened: a pickup on the iron, or a microphone.")
 ]
 SENSOR_NOTE = Annotated[TEXT, typer.Option(help="Anything about the sensor, in your words.")]
 SENSOR_MASS = Annotated[
@@ -180,7 +181,7 @@ def tell_no_baseline(wanted: "NewScan", entry: "ScanEntry") -> None:
 
 def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tuple["Finding", ...]:
     """What was answered; an item that is not named was not looked at."""
-    from tapscan.workflow.scan import CHECKLIST, Finding
+    from tapscan.workflow.scan import Finding
 
     found: dict[str, Finding] = {}
     for text in not_seen or ():

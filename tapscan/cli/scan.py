@@ -13,6 +13,7 @@ from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.errors import BadRequest
+from tapscan.places import CHECKLIST
 from tapscan.workflow.sharing import shared_work
 
 if TYPE_CHECKING:
@@ -127,7 +128,7 @@ def _bar(e: "ScanEntry") -> str:
 
 def _seen(e: "ScanEntry") -> list[str]:
     from tapscan.cli.tables import shown
-    from tapscan.workflow.scan import CHECKLIST, checklist_in
+    from tapscan.workflow.scan import checklist_in
 
     lines = ["  Seen by eye:"]
     for f in checklist_in(e.conditions.state, e.checklist):

@@ -12,6 +12,7 @@ from tapscan.cli.kept import Kept
 from tapscan.cli.states import read_state
 from tapscan.cli.writing import told_where
 from tapscan.errors import BadRequest
+from tapscan.places import REGIONS, SIGNS
 
 if TYPE_CHECKING:
     from tapscan.workflow.visit import Known, Look, Visit
@@ -22,8 +23,6 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 MANY = Optional[list[str]]  # noqa: UP045
-REGIONS = "struts, strut-ends, corners, pin-field, agraffes, hitch-rail, rim, nose-bolts, bass-end, treble-end, horn, underside, keys"
-SIGNS = "iron-line, rust-line, cracked-finish, offset-edges, repair, missing-screws, loose-nose-bolts, pitch-not-held, buzz, other"
 ON = Annotated[o.TEXT, typer.Option("--on", metavar="DAY", help="Day of the visit; else today.")]
 MAKER = Annotated[o.TEXT, typer.Option(help="Maker of the piano, as it is written on it.")]
 NUMBER = Annotated[o.TEXT, typer.Option(metavar="TEXT", help="Number of the piano.")]
@@ -35,13 +34,13 @@ CLEAR = Annotated[
     typer.Option(
         "--clear",
         metavar="REGION",
-        help=f"Seen, nothing noticed; `all` for every region not named otherwise: {REGIONS}.",
+        help=f"Seen, nothing noticed; `all` for every region not named otherwise: {', '.join(REGIONS)}.",
     ),
 ]
 FOUND = Annotated[
     MANY,
     typer.Option(
-        "--found", metavar="REGION:SIGN[,SIGN][:NOTE]", help=f"Seen, see note: {SIGNS}. Without a sign it is taken for what may be a crack."
+        "--found", metavar="REGION:SIGN[,SIGN][:NOTE]", help=f"Seen, see note: {', '.join(SIGNS)}. Without a sign it is taken for what may be a crack."
     ),
 ]  # fmt: skip
 HIDDEN = Annotated[MANY, typer.Option("--hidden", metavar="REGION[:WHY]", help="Could not be seen.")]
@@ -98,7 +97,6 @@ def _say_noted(kept: "Visit", known: "Known") -> None:
 def _looks(
     before: "Visit", clear: Sequence[str] | None, found: Sequence[str] | None, hidden: Sequence[str] | None
 ) -> "tuple[Look, ...]":
-    from tapscan.workflow.visit import REGIONS as KNOWN
     from tapscan.workflow.visit import Look, sound_look
 
     looks = {look.region: look for look in before.looks}
@@ -107,34 +105,31 @@ def _looks(
     said = {look.region for look in named} | {
         look.region for look in before.looks if look.answer not in (None, "nothing")
     }
-    every = [r for r in KNOWN if r not in said] if "all" in (clear or ()) else []
+    every = [r for r in REGIONS if r not in said] if "all" in (clear or ()) else []
     named += [Look(region, "nothing") for region in (*every, *(c for c in clear or () if c != "all"))]
     for look in named:
         looks[sound_look(look).region] = look
-    return tuple(looks[region] for region in KNOWN if region in looks)
+    return tuple(looks[region] for region in REGIONS if region in looks)
 
 
 def _found(text: str) -> "Look":
-    from tapscan.workflow.visit import SIGNS as KNOWN
     from tapscan.workflow.visit import Look
 
     region, rest = _region(text, "--found")
     head, _, tail = (rest or "").partition(":")
     signs = [s.strip().lower().replace(" ", "-") for s in head.split(",") if s.strip()]
-    if signs and all(s in KNOWN for s in signs):
+    if signs and all(s in SIGNS for s in signs):
         return Look(region, "note", tuple(signs), tail.strip() or None)
-    if tail or (len(signs) > 1 and any(s in KNOWN for s in signs)):
-        raise BadRequest(f"--found {text!r}: {head!r} is no sign; they are {', '.join(KNOWN)}")
+    if tail or (len(signs) > 1 and any(s in SIGNS for s in signs)):
+        raise BadRequest(f"--found {text!r}: {head!r} is no sign; they are {', '.join(SIGNS)}")
     return Look(region, "note", (), rest)
 
 
 def _region(text: str, option: str) -> tuple[str, str | None]:
-    from tapscan.workflow.visit import REGIONS as KNOWN
-
     region, _, rest = text.partition(":")
     region = region.strip().lower().replace(" ", "-")
-    if region not in KNOWN:
-        raise BadRequest(f"{option} {text!r}: {region!r} is no region of the round; they are {', '.join(KNOWN)}")
+    if region not in REGIONS:
+        raise BadRequest(f"{option} {text!r}: {region!r} is no region of the round; they are {', '.join(REGIONS)}")
     return region, rest.strip() or None
 
 

@@ -154,7 +154,6 @@ class Contact:
 
 
 PADS = tuple(Support(i) for i in range(4))
-SLINGS = (Support(4, 6e3, loss_factor=0.05), Support(5, 6e3, loss_factor=0.05))
 
 
 @dataclass(frozen=True)
@@ -212,7 +211,7 @@ def temperature_factor(temperature_c: float) -> float:
     return 1.0 + 0.5 * (MODULUS_SLOPE_PER_K + EXPANSION_PER_K) * (temperature_c - REFERENCE_TEMPERATURE_C)
 
 
-def _free_eigenvalues(table: Table, case: int, iron: Iron, state: State) -> np.ndarray:
+def free_eigenvalues(table: Table, case: int, iron: Iron, state: State) -> np.ndarray:
     """Squared angular frequencies of the free plate, by first-order energy sensitivities."""
     a = table.arrays
     strain, kinetic = a["strain_share"][case], a["kinetic_share"][case]
@@ -225,7 +224,8 @@ def _free_eigenvalues(table: Table, case: int, iron: Iron, state: State) -> np.n
     return np.asarray(omega**2 * np.exp(change))
 
 
-def _material_loss(table: Table, case: int, iron: Iron, state: State) -> np.ndarray:
+def material_loss(table: Table, case: int, iron: Iron, state: State) -> np.ndarray:
+    """(modes,) loss factor of the iron itself in each mode, and of a crack that rubs."""
     a = table.arrays
     loss = iron.loss_factor.copy()
     if table.meta["cases"][case]["kind"] == "chill":
@@ -255,9 +255,9 @@ def plate_modes(table: Table, label: str, iron: Iron, state: State | None = None
     state = state or State()
     case = table.case_index(label)
     a = table.arrays
-    eigen = _free_eigenvalues(table, case, iron, state)
+    eigen = free_eigenvalues(table, case, iron, state)
     omega2, mix, spring_loss = _put_on(table, case, eigen, state)
-    lost = (mix**2).T @ (eigen * _material_loss(table, case, iron, state))
+    lost = (mix**2).T @ (eigen * material_loss(table, case, iron, state))
     lost = lost + np.einsum("ij,ik,kj->j", mix, spring_loss, mix)
     frequency = np.sqrt(omega2) / (2.0 * np.pi)
     loss = lost / omega2 + radiation_loss_factor(frequency)

@@ -33,7 +33,6 @@ class Places:
     out: tuple[int, ...]
     map: Markup | None
     files: int
-    by_hand: int
 
 
 def places_of(look: Look, draft: Draft) -> Places:
@@ -53,7 +52,6 @@ def places_of(look: Look, draft: Draft) -> Places:
         tuple(draft.answers.get("skip", ())),
         tap_map(look.layout, counts) if look.layout else None,
         len({t.recording for t in look.taps}),
-        len(draft.answers.get("assign", ())) + len(draft.answers.get("skip", ())),
     )
 
 

@@ -7,22 +7,12 @@ import datetime as dt
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from tapscan.places import IN_PIANO, STRUNG, State
+from tapscan.places import CHECKLIST, IN_PIANO, STRUNG, State
 from tapscan.records import BarReading, Disposition, Force, ScanConditions, Screening
 from tapscan.wording import listed
 
 Answer = Literal["seen", "not seen", "not looked at"]
 ANSWERS: tuple[Answer, ...] = ("seen", "not seen", "not looked at")
-CHECKLIST: dict[str, str] = {
-    "iron-line": "a line or crack in the iron",
-    "rust-line": "a line of rust",
-    "cracked-finish": "a crack in the finish",
-    "offset-edges": "mismatched edges",
-    "repair": "a weld, braze or pin repair",
-    "missing-screws": "plate screws missing",
-    "loose-nose-bolts": "loose nose bolts",
-    "pitch-not-held": "a section that does not hold pitch",
-}
 IN_IRON = "iron-line"  # seen in the iron itself: it counts in every state of the plate
 EYE_SUSPECTS = (IN_IRON, "rust-line", "cracked-finish", "offset-edges")  # what a crack looks like from outside
 ONLY_IN: dict[str, tuple[State, ...]] = {  # states of the plate in which there is anything to look at

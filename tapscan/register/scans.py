@@ -18,13 +18,13 @@ from typing import Any
 from sqlalchemy import Connection, Row, Select, func, select
 
 from tapscan.errors import BadRequest, UnknownName
+from tapscan.places import CHECKLIST
 from tapscan.records import ScanConditions
 from tapscan.register import tables as t
 from tapscan.register.bar_files import BARS, keep_with, kept_bar
 from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import (
-    CHECKLIST,
     Finding,
     KeptFile,
     Move,

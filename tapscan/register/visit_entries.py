@@ -1,8 +1,6 @@
 """A visit to a piano: what one person looked at on one day, region by region of the plate.
 
-REGIONS         what is looked at, in the order of the round; KEYS is heard, not seen
-SIGNS           what may be found there; SUSPECT of them may be a crack
-Look            one region: answer, signs, note, photos
+Look            one region of tapscan.places.REGIONS: answer, signs (MAY_BE_CRACK of them may be one), note, photos
 Visit           plate, day, piano, who, and the looks
 full_round(looks)   every region once; one without an answer was not looked at
 
@@ -14,17 +12,11 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.errors import BadRequest
-from tapscan.places import REGIONS, State
-from tapscan.register.entries import CHECKLIST, EYE_SUSPECTS, KeptFile, Outcome
+from tapscan.places import REGIONS, SIGNS, State
+from tapscan.register.entries import EYE_SUSPECTS, KeptFile, Outcome
 
 LookAnswer = Literal["nothing", "note", "hidden"]
 LOOK_ANSWERS: tuple[LookAnswer, ...] = ("nothing", "note", "hidden")
-SIGNS: dict[str, str] = {
-    **{item: told for item, told in CHECKLIST.items() if item != "pitch-not-held"},
-    "pitch-not-held": CHECKLIST["pitch-not-held"],
-    "buzz": "a buzz",
-    "other": "something else",
-}
 MAY_BE_CRACK = (*EYE_SUSPECTS, "repair")  # a repair marks an old crack
 NOT_SAID = "of what kind is not said, so it is taken for what may be a crack"
 

@@ -62,6 +62,7 @@ class Course:
     shared_ppm: tuple[float, ...]  # what all modes did together, against the first scan
     lines: tuple[CourseLine, ...]
     followed: int  # modes of the first scan that could be followed
+    fewest: int  # scans from which on a drift can be told from a step
     left_out: tuple[str, ...] = ()  # scans made in another state or by another sensor
 
 

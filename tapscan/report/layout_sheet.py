@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from tapscan import __version__, wording
 from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S
-from tapscan.places import IN_PIANO, KEYS, REGIONS, STATES, STRUNG, Layout, State, Station
+from tapscan.places import CHECKLIST, IN_PIANO, KEYS, REGIONS, STATES, STRUNG, Layout, State, Station
 from tapscan.report import words
 from tapscan.report.drawing.labels import labels
 from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, mark, plate, whole
@@ -25,16 +25,16 @@ WIDTH = 520.0  # units
 RADIUS = 6.0
 DIRECTIONS = {"above": "from above", "front": "from the front", "sideways": "sideways", None: "not told"}
 MEANING: dict[Kind, str] = {"tap": "tap here", "leave": "leave out: not to be struck in this state"}
-CHECKLIST = (
-    ("a line or crack in the iron", "on bare iron a fine dark line; mark where it ends, and do not scratch it"),
-    ("a line of rust", "rust bleeding from a fine line often marks a crack"),
-    ("a crack in the finish", "a hairline that goes on across an edge or a corner"),
-    ("mismatched edges", "a step you can feel with the fingernail"),
-    ("a weld, braze or pin repair", "a bead, another colour, a row of plugs"),
-    ("plate screws missing", "or loose, or of another kind"),
-    ("loose nose bolts", "or a nut screwed down so far that it lifts or bends the plate"),
-    ("a section that does not hold pitch", "ask the owner; in a plate out of the piano it cannot be seen"),
-)
+HINTS = {  # beside each item of the eye's list
+    "iron-line": "on bare iron a fine dark line; mark where it ends, and do not scratch it",
+    "rust-line": "rust bleeding from a fine line often marks a crack",
+    "cracked-finish": "a hairline that goes on across an edge or a corner",
+    "offset-edges": "a step you can feel with the fingernail",
+    "repair": "a bead, another colour, a row of plugs",
+    "missing-screws": "or loose, or of another kind",
+    "loose-nose-bolts": "or a nut screwed down so far that it lifts or bends the plate",
+    "pitch-not-held": "ask the owner; in a plate out of the piano it cannot be seen",
+}
 
 
 def write_sheet(path: Path, layout: Layout, state: State | None, order: Sequence[str], named: str) -> None:
@@ -62,7 +62,7 @@ def render_sheet(layout: Layout, state: State | None, order: Sequence[str], name
             "taps": wording.counted(len(order), "tap"),
             "allowed": len(allowed),
             "left_out": wording.listed([s.name for s in layout.stations if s not in allowed], words.MOST_LISTED),
-            "checklist": CHECKLIST,
+            "checklist": [(said, HINTS[item]) for item, said in CHECKLIST.items()],
             "round": list(REGIONS.items()) if state in IN_PIANO else [],
             "KEYS": KEYS,
             "command": _command(named, state, order),

@@ -32,9 +32,7 @@ Act = Literal[
     "look", "photograph", "call", "ask", "stop", "keep", "tell-state", "hold-parts", "tap", "mute", "test-hardness", "test-cracks",
     "tighten", "load", "raise", "finish",
 ]  # fmt: skip
-NEVER: frozenset[Act] = frozenset(
-    {"tighten", "load", "raise", "finish"}
-)  # on a suspected plate in any state; no step asks for them
+NEVER: frozenset[Act] = frozenset({"tighten", "load", "raise", "finish"})  # on a suspected plate in any state
 NEVER_TAPPED: frozenset[Act] = NEVER | {"tap", "mute", "hold-parts"}  # where a suspected plate may carry strings
 Told = State | None  # None: the state of the plate is not known
 OUT: frozenset[Told] = frozenset(s for s in STATES if s not in IN_PIANO)
@@ -47,13 +45,19 @@ EVERY = OUT | INSIDE | UNKNOWN
 
 @dataclass(frozen=True)
 class Step:
-    """One thing to do. `acts` is what it asks for; what it warns of is in the text alone."""
+    """One thing to do. `acts` is what it asks for; what it warns of is in the text alone. Raises ValueError where that may not be done in one of its states."""
 
     code: str
     text: str
     who: Who
     states: frozenset[Told]
     acts: frozenset[Act]
+    unsuspected: bool = False  # given only where nothing is suspected, or where `may_tap`
+
+    def __post_init__(self) -> None:
+        strings = not self.unsuspected and not self.states <= OUT  # a suspected plate that may carry them
+        if wrong := self.acts & (NEVER_TAPPED if strings else NEVER):
+            raise ValueError(f"step {self.code!r} asks to {', '.join(sorted(wrong))} where that may never be done")
 
     @property
     def line(self) -> str:
@@ -61,8 +65,10 @@ class Step:
         return f"{self.who.capitalize()}: {self.text}"
 
 
-def _step(code: str, who: Who, states: frozenset[Told], acts: Iterable[Act], text: str) -> Step:
-    return Step(code, text, who, states, frozenset(acts))
+def _step(
+    code: str, who: Who, states: frozenset[Told], acts: Iterable[Act], text: str, *, unsuspected: bool = False
+) -> Step:
+    return Step(code, text, who, states, frozenset(acts), unsuspected)
 
 
 def _held(code: str, until: str, coated_too: str = "") -> tuple[Step, Step]:
@@ -143,6 +149,7 @@ EYES = _step(
 MUTE = _step(
     "mute", "workshop", TENSION, ("mute", "tap"),
     "Only if the eye finds nothing wrong with the plate: mute all strings with felt and tap lightly once more, out of their line. Their tones may hide a finding. If nothing is found then, that is still no answer.",
+    unsuspected=True,
 )  # fmt: skip
 EYES_IN_PIANO = _step(
     "eyes-in-piano", "workshop", INSIDE, ("look",),
@@ -293,7 +300,7 @@ def after_nothing(state: Told, *, keep_only: bool = False) -> tuple[Step, ...]:
 
 def repeat(texts: Sequence[str]) -> tuple[Step, ...]:
     """How to tap better; given as they are only where nothing is suspected, and by `suspected` only out of the piano."""
-    return tuple(_step("repeat", "workshop", EVERY, ("tap",), text) for text in texts)
+    return tuple(_step("repeat", "workshop", EVERY, ("tap",), text, unsuspected=True) for text in texts)
 
 
 def made_sure(steps: Sequence[Step]) -> tuple[Step, ...]:

@@ -14,8 +14,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from tapscan.places import CHECKLIST
 from tapscan.register.database import Register
-from tapscan.register.entries import CHECKLIST, IN_IRON
+from tapscan.register.entries import IN_IRON
 from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
 from tapscan.screening.played_notes import NO_ANSWER
@@ -38,7 +39,6 @@ class Line:
     glance: Glance
     next: str
     kinds: frozenset[Kind]
-    due_on: dt.date | None  # None: no scan yet, or the shop has no interval
 
     @property
     def seen(self) -> str:
@@ -57,7 +57,7 @@ def lines(register: Register, *, retired: bool = False) -> list[Line]:
 def _line(g: Glance, months: int | None, today: dt.date) -> Line:
     due = months_later(g.date, months) if g.date and months else None
     told = _told(g, due, today)
-    return Line(g, next(iter(told.values()), _later(due)), frozenset(told), due)
+    return Line(g, next(iter(told.values()), _later(due)), frozenset(told))
 
 
 def _told(g: Glance, due: dt.date | None, today: dt.date) -> dict[Kind, str]:

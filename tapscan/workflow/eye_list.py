@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from tapscan.errors import BadRequest
-from tapscan.places import KEYS, REGIONS
+from tapscan.places import CHECKLIST, KEYS, REGIONS
 from tapscan.records import Screening
-from tapscan.register.entries import ANSWERS, CHECKLIST, IN_IRON, Answer, Finding, ScanEntry, checklist_in
+from tapscan.register.entries import ANSWERS, IN_IRON, Answer, Finding, ScanEntry, checklist_in
 from tapscan.workflow.typed import words
 
 BETWEEN = ": "

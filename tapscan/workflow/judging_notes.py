@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from tapscan.faults import fault
 from tapscan.recording.files import flac_bytes
 from tapscan.recording.trigger import Clip
 from tapscan.records import PlayedNote
@@ -20,8 +21,8 @@ from tapscan.signal.strikes.detect import clipped
 SOON_GONE_FROM = 60  # from A5 on a string may die away sooner than its damper falls, or has none: how long it was held cannot be told
 NEAR_S = 0.1  # a note found so near to the onset is this note
 WRONG = {
-    "lost": "Part of the sound was lost on its way in. Close other programs, then play it again.",
-    "clipped": "Too loud for the recorder (clipped). Turn the input down, then play it again.",
+    "lost": f"{fault('lost').told} Close other programs, then play it again.",
+    "clipped": f"{fault('clipped').told} Turn the input down, then play it again.",
     "no key": "That was no key of a piano, or too faint. Play it again, firm, and let nothing else sound.",
     "two keys": "Another key or sound came before the listening was over. Play one key, and wait for READY.",
     "hurried": "It was not quiet before that key. Wait for READY, then play it again.",

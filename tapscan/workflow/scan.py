@@ -2,7 +2,6 @@
 
 from tapscan.register.corrections import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.entries import (
-    CHECKLIST,
     CLEAN,
     PART,
     SEEN,
@@ -21,7 +20,6 @@ from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 
 __all__ = [
-    "CHECKLIST",
     "CLEAN",
     "PART",
     "SEEN",

@@ -8,7 +8,7 @@ from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import list_scans
 from tapscan.report.extras import Course, CourseLine
-from tapscan.screening.compare.trend import ModeCourse, follow
+from tapscan.screening.compare.trend import FEWEST, ModeCourse, follow
 from tapscan.settings import Settings
 from tapscan.workflow.history import for_comparison, unlike_newest
 
@@ -38,6 +38,7 @@ def _course(scans: list[ScanForComparison], contact: bool, settings: Settings, l
         found.shared_ppm,
         tuple(_line(m) for m in sorted(lines, key=lambda m: m.frequency_hz)),
         len(followed),
+        FEWEST,
         left_out,
     )
 

@@ -18,7 +18,7 @@ from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import CLEAN, SEEN, Outcome, ScanEntry, suspects
 from tapscan.register.scans import list_scans
-from tapscan.register.visit_entries import LOOK_ANSWERS, SIGNS, Look, LookAnswer, Visit, sound_look
+from tapscan.register.visit_entries import LOOK_ANSWERS, Look, LookAnswer, Visit, sound_look
 from tapscan.register.visits import (
     FACTS,
     add_look_outcome,
@@ -42,7 +42,7 @@ from tapscan.workflow.still_open import EYE_RULE, open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "SIGNS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 
 

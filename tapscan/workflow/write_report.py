@@ -9,9 +9,10 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from tapscan.places import CHECKLIST
 from tapscan.records import Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import CHECKLIST, Plate, ScanEntry, full_checklist
+from tapscan.register.entries import Plate, ScanEntry, full_checklist
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans, scan_or_newest

@@ -29,6 +29,7 @@ from tapscan.screening.plain_words import plain_of, since
 from tapscan.screening.played_notes import told_of
 from tapscan.screening.rules import rule_named, rules_of
 from tapscan.screening.visit_advice import BUZZ, cautions
+from tapscan.sensors import IN_BRIEF
 from tapscan.targets import write_text
 from tapscan.wording import counted, listed
 from tapscan.workflow.visit import Known, known_of
@@ -202,10 +203,9 @@ def _looked(v: Visit) -> tuple[tuple[str, str], ...]:
 def _taps(e: ScanEntry, s: Screening) -> tuple[str, str]:
     used = [strike for strike in s.scan.strikes if strike.usable]
     places = list(dict.fromkeys(strike.station for strike in used))
-    by = {"contact": "pickup on the iron", "microphone": "microphone", None: "what listened is not written down"}
     if not used:
         return "Tapped", f"{counted(len(s.scan.strikes), 'tap')}, none of them usable"
-    heard = f"{counted(len(used), 'usable tap')} of {len(s.scan.strikes)}, at {counted(len(places), 'place')} ({listed(places, 12)}), {by[e.conditions.sensor.kind]}"
+    heard = f"{counted(len(used), 'usable tap')} of {len(s.scan.strikes)}, at {counted(len(places), 'place')} ({listed(places, 12)}), {IN_BRIEF[e.conditions.sensor.kind]}"
     return (
         "Tapped",
         f"{heard}; {counted(len(s.scan.modes), 'tone')} heard; {_checked(s)}",

@@ -10,9 +10,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from tapscan.records import Screening
 from tapscan.workflow.check import Request, check
 from tests.cli.commands import run
+from tests.screened import screened
 from tests.sounds import encoded, noise, ring, taps_at, wav_bytes, written
 
 RATE = 48000
@@ -63,12 +63,6 @@ USELESS = {  # made when the test runs
     "close": (lambda: in_crowd(list(np.arange(0.3, 3.8, 0.15)), 4), "too closely", "three seconds"),
     "one sample": (lambda: np.array([0.5]), "No tap", "microphone"),
 }
-
-
-def screened(path: Path) -> Screening:
-    screening = check([str(path)], Request()).screening
-    assert screening is not None
-    return screening
 
 
 @pytest.mark.parametrize("name", USELESS)

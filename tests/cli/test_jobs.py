@@ -14,8 +14,9 @@ import numpy as np
 import pytest
 import soundfile
 
+from bench.simulate.take import one_recording
 from tapscan.demo.plates import draw_iron, load_table, plate_modes
-from tapscan.demo.taps import Tap, add_noise, one_recording, scale_to, scan, sensor_names, snr_noise_rms
+from tapscan.demo.taps import Tap, add_noise, scale_to, scan, sensor_names, snr_noise_rms
 from tapscan.report.as_json import dumps
 from tapscan.workers import Workers
 from tapscan.workflow.check import Request, check

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from tapscan.places import CHECKLIST
 from tapscan.register.database import make_register, open_register
-from tapscan.register.entries import CHECKLIST, Plate
+from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate
 from tests.cli.commands import run
 from tests.register.conftest import put

@@ -3,10 +3,8 @@
 import os
 import re
 import signal
-import struct
 import subprocess
 import sys
-import zlib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -18,26 +16,17 @@ from tapscan.register.entries import CHECKLIST, Plate
 from tapscan.register.plates import add_plate, find_plate
 from tapscan.register.scans import find_scan, list_scans
 from tests.page.conftest import NO_TLS
+from tests.png import grey_png
 from tests.register.conftest import put
 
 REAL = Path(__file__).parents[2] / "reference_recordings" / "real"
-
-
-def png() -> bytes:
-    """One grey pixel, by the published format, from memory."""
-
-    def chunk(kind: bytes, data: bytes) -> bytes:
-        return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
-
-    head = struct.pack(">IIBBBBB", 1, 1, 8, 0, 0, 0, 0)
-    return b"\x89PNG\r\n\x1a\n" + chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(b"\0\x80")) + chunk(b"IEND", b"")
 
 
 @pytest.mark.slow
 def test_the_inspectors_day(site, browser_page, tmp_path):
     """A strung plate, two places, what the eye saw with a photo, one page for the buyer."""
     page, photo = browser_page, tmp_path / "rust.png"
-    photo.write_bytes(png())
+    photo.write_bytes(grey_png())
     page.click("text=Add a plate")
     page.fill("#f-name", "Upright in Mill Street")
     page.click("text=Add this plate")

@@ -1,7 +1,5 @@
 """A layout drawn on a photo in real clicks, and by keys alone; what comes out is found by its name."""
 
-import struct
-import zlib
 from pathlib import Path
 
 import pytest
@@ -9,22 +7,16 @@ import pytest
 from tapscan.layouts import layout_text, read_layout
 from tapscan.workflow.own_layouts import keep_layout, layout_at
 from tests.cli.commands import run
+from tests.png import grey_png
 
 WIDE, HIGH = 800, 600
 
 
-def chunk(kind: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data))
-
-
 @pytest.fixture
 def photo(tmp_path: Path) -> Path:
-    """A grey picture of 800 by 600, byte by byte."""
-    rows = b"".join(b"\0" + bytes([150]) * WIDE for _ in range(HIGH))
-    head = struct.pack(">IIBBBBB", WIDE, HIGH, 8, 0, 0, 0, 0)
+    """A grey picture of 800 by 600."""
     path = tmp_path / "plate.png"
-    parts = chunk(b"IHDR", head) + chunk(b"IDAT", zlib.compress(rows)) + chunk(b"IEND", b"")
-    path.write_bytes(b"\x89PNG\r\n\x1a\n" + parts)
+    path.write_bytes(grey_png(WIDE, HIGH, 150))
     return path
 
 

@@ -39,3 +39,10 @@ def put(register: Register, content: bytes = b"taps", plate: str = "B12", pictur
 @pytest.fixture
 def stored(register: Register) -> Callable[..., ScanEntry]:
     return lambda *args, **changes: put(register, *args, **changes)
+
+
+def content_of(folder: Path) -> dict[str, str]:
+    """Every file's hash, by its path within."""
+    return {
+        str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()
+    }

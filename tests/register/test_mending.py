@@ -57,7 +57,7 @@ def outcome(found):
     return Outcome(found, "magnetic particles", "A. Person", dt.date(2026, 6, 3))
 
 
-def stands(register, name):
+def standing(register, name):
     entry = find_scan(register, name)
     return as_it_stands(register, entry, stored_screening(register, entry))
 
@@ -126,7 +126,7 @@ def test_its_day_keeps_its_numbers(register, stored):
 def test_its_first_screen_says_so(register, stored):
     entry = stored()
     entry = void_scan(register, entry.name, "wrong plate", ON)
-    said = stands(register, entry.name)
+    said = standing(register, entry.name)
     assert said.headline == VOID and "wrong plate" in said.summary and "Something to look at" in said.summary
     assert "wrong plate" in notices(register, entry, said)[0]
 
@@ -201,9 +201,11 @@ def test_what_was_compared_with_it_is_named_and_says_so_itself(register, how):
 
 def test_a_crack_found_after_a_silent_scan_is_on_its_first_screen_without_a_rescreen(register):
     entry = silent(register, "2026-03-14")
-    assert stands(register, entry.name) == stored_screening(register, entry), "nothing came in: exactly what is stored"
+    assert standing(register, entry.name) == stored_screening(register, entry), (
+        "nothing came in: exactly what is stored"
+    )
     add_outcome(register, entry.name, outcome("crack in strut 2, 60 mm"))
-    said = stands(register, entry.name)
+    said = standing(register, entry.name)
     assert (
         said.headline == CONFIRMED
         and "crack in strut 2, 60 mm (magnetic particles, by A. Person, 2026-06-03)" in said.summary
@@ -219,14 +221,14 @@ def test_it_is_in_every_later_scan_of_the_plate_and_never_vanishes(register):
     add_outcome(register, first.name, outcome(PART + "hook at the tail"))
     for day in ("2026-07-01", "2026-08-01", "2026-09-01"):
         later = silent(register, day)
-        assert stands(register, later.name).headline == CONFIRMED
+        assert standing(register, later.name).headline == CONFIRMED
     assert open_findings(register, "B12")[0].scan == first.name
 
 
 def test_a_page_of_an_earlier_scan_says_what_was_found_later(register):
     first, later = silent(register, "2026-03-14"), silent(register, "2026-04-01")
     add_outcome(register, later.name, outcome("crack in strut 2"))
-    assert stands(register, first.name).headline == NOTHING, "at that time"
+    assert standing(register, first.name).headline == NOTHING, "at that time"
     assert any(
         later.name in t and "crack in strut 2" in t for t in notices(register, first, stored_screening(register, first))
     )
@@ -236,7 +238,7 @@ def test_a_page_of_an_earlier_scan_says_what_was_found_later(register):
 def test_what_is_no_flaw_confirms_none(register, found):
     entry = silent(register, "2026-03-14") if not list_scans(register, "B12") else newest_scan(register, "B12")
     add_outcome(register, entry.name, outcome(found))
-    assert stands(register, entry.name).headline == NOTHING
+    assert standing(register, entry.name).headline == NOTHING
     assert open_findings(register, "B12") == ()
 
 

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from tapscan.errors import BadRequest, RegisterProblem, UnknownName
+from tapscan.places import CHECKLIST
 from tapscan.plain_values import written_as
 from tapscan.records import Mode
 from tapscan.register.codec import plain, record_of, row_of
-from tapscan.register.entries import CHECKLIST, Finding, Outcome, Plate, full_checklist
+from tapscan.register.entries import Finding, Outcome, Plate, full_checklist
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_photo, add_plate, edit_plate, find_plate, list_plates, retire_plate
 from tapscan.register.results import load_screening, pack_pictures, unpack_pictures

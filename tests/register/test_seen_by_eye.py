@@ -4,9 +4,9 @@ import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 
-from tapscan.places import IN_PIANO, STATES
+from tapscan.places import CHECKLIST, IN_PIANO, STATES
 from tapscan.register.corrections import void_scan
-from tapscan.register.entries import CHECKLIST, CLEAN, IN_IRON, PART, SEEN, Finding, Outcome, checklist_in
+from tapscan.register.entries import CLEAN, IN_IRON, PART, SEEN, Finding, Outcome, checklist_in
 from tapscan.register.scans import add_outcome, edit_scan, find_scan
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
@@ -23,16 +23,11 @@ from tapscan.workflow.visit import known_of
 from tapscan.workflow.write_report import Wish, write_report
 from tests.every import each
 from tests.register.conftest import put
-from tests.register.test_mending import silent
+from tests.register.test_mending import silent, standing
 
 LINE = (Finding(IN_IRON, "seen", "S4: 2 cm"),)
 TOLD = "a line or crack in the iron (S4: 2 cm)"
 FIRST, LATER, LAST = "2026-03-14", "2026-04-01", "2026-05-01"
-
-
-def standing(register, name):
-    entry = find_scan(register, name)
-    return as_it_stands(register, entry, stored_screening(register, entry))
 
 
 def found(register, name, words):

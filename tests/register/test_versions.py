@@ -1,6 +1,5 @@
 """Older registers are brought up to date after a backup, newer ones are refused untouched, strangers are left alone."""
 
-import hashlib
 import shutil
 import sqlite3
 import textwrap
@@ -24,15 +23,10 @@ from tests import registers
 from tests.cli.commands import run
 from tests.every import each
 from tests.register import built
+from tests.register.conftest import content_of
 
 NEXT = f"{int(REVISION) + 1:04d}"
 SNAPSHOT = Path(__file__).with_name("snapshot_0001.sqlite")
-
-
-def content_of(folder: Path) -> dict[str, str]:
-    return {
-        str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()
-    }
 
 
 def test_the_steps_lead_to_the_tables(register):

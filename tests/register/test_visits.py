@@ -8,13 +8,14 @@ from dataclasses import replace
 import pytest
 
 from tapscan.errors import BadRequest, UnknownName
+from tapscan.places import REGIONS, SIGNS
 from tapscan.register.database import make_register, open_register
 from tapscan.register.entries import CLEAN, EYE_SUSPECTS, SEEN, Finding, Outcome, Plate
 from tapscan.register.export import export_csv, export_json
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate, find_plate
 from tapscan.register.upkeep import back_up, check_register
-from tapscan.register.visit_entries import REGIONS, SIGNS, Look, Visit
+from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import (
     add_look_outcome,
     add_look_photo,

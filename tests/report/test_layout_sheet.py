@@ -6,9 +6,8 @@ from html import unescape
 import pytest
 
 from tapscan.layouts import known_layouts, read_layout
-from tapscan.places import IN_PIANO, REGIONS, STATES, Layout, Station
-from tapscan.register.entries import CHECKLIST
-from tapscan.report.layout_sheet import render_sheet, write_sheet
+from tapscan.places import CHECKLIST, IN_PIANO, REGIONS, STATES, Layout, Station
+from tapscan.report.layout_sheet import HINTS, render_sheet, write_sheet
 from tests.every import each
 from tests.report.sheets import HOSTILE
 from tests.report.test_page import NOT_VISIBLE, Reading
@@ -70,7 +69,7 @@ def test_the_boxes_follow_the_order():
 
 def test_the_checklist_asks_what_the_register_keeps():
     text = Reading(sheet()).text.lower()
-    assert [item for item in CHECKLIST.values() if item not in text] == []
+    assert [item for item in CHECKLIST.values() if item not in text] == [] and list(HINTS) == list(CHECKLIST)
 
 
 def test_in_the_piano_the_sheet_holds_the_round_that_a_visit_is_noted_by():

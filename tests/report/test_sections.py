@@ -16,6 +16,7 @@ from tapscan.report.sections.reach import error_rates_section
 from tapscan.report.sections.tones import named, tones_section
 from tapscan.report.sections.trend import trend_section
 from tapscan.report.shop import Shop
+from tapscan.screening.compare.trend import FEWEST
 from tapscan.screening.rules import RULES
 from tests.report.sheets import full_page, indication, mode, screening
 from tests.report.test_comparison_section import comparison, pair
@@ -32,7 +33,7 @@ def decay(**changes: object) -> ToneDecay:
 
 def course(*lines: CourseLine, dates=("2024-03-01", "2025-03-01", "2026-03-01")) -> Course:
     names = tuple(f"B12/{d}" for d in dates)
-    return Course(names, tuple(dates), tuple(-100.0 * k for k in range(len(dates))), lines, 70)
+    return Course(names, tuple(dates), tuple(-100.0 * k for k in range(len(dates))), lines, 70, FEWEST)
 
 
 def test_tones_come_in_turn_from_every_indication():

@@ -32,6 +32,7 @@ COURSE = Course(
     (0.0, -600.0),
     (CourseLine(300.0, (0.0, None), (1.0, None), "x"),),
     7,
+    4,
 )
 ABOUT = About(
     HOSTILE,

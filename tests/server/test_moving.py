@@ -1,7 +1,6 @@
 """A register copied to a server with an object store, and back: all of it comes back the same; stopped anywhere, nothing is called ready."""
 
 import datetime as dt
-import hashlib
 import os
 import shutil
 import signal
@@ -27,7 +26,7 @@ from tapscan.register.upkeep import back_up, check_register
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import add_look_photo, keep_visit, list_visits
 from tests.cli.commands import run
-from tests.register.conftest import put
+from tests.register.conftest import content_of, put
 from tests.server import kills
 from tests.server import test_server as server_tests
 
@@ -96,12 +95,6 @@ def told(register):
         list_bars(register),
         list_visits(register),
     )
-
-
-def content_of(folder):
-    return {
-        str(p.relative_to(folder)): hashlib.sha256(p.read_bytes()).hexdigest() for p in folder.rglob("*") if p.is_file()
-    }
 
 
 def test_to_a_server_and_back_all_is_the_same(folder, address, store, tmp_path, monkeypatch):

@@ -14,7 +14,7 @@ import pytest
 import soundfile
 
 from tapscan.records import Mode, Screening
-from tapscan.workflow.check import Request, check
+from tests.screened import screened as screened_anew
 from tests.sounds import T60_NEPER, ring, wav_bytes, written
 
 FOLDER = Path(__file__).parents[2] / "reference_recordings" / "real"
@@ -24,11 +24,7 @@ LASTING = [r for r in ROWS if r["class"] == "lasting tone"]
 OTHERS = [r for r in ROWS if r["class"] == "no lasting tone"]
 
 
-@cache
-def screened(path: Path) -> Screening:
-    screening = check([str(path)], Request()).screening
-    assert screening is not None
-    return screening
+screened = cache(screened_anew)
 
 
 def lasting_tones(screening: Screening) -> list[Mode]:

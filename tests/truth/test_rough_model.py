@@ -11,6 +11,7 @@ from tapscan.model.mesh import triangles_of
 from tapscan.model.plate import shapes_of
 from tapscan.model.rough import rough_model
 from tapscan.places import Member, Outline
+from tapscan.workflow.where import models_folder
 
 FREE_SQUARE = np.array([13.468, 19.596, 24.270, 34.801, 34.801])  # w a^2 sqrt(m / D), nu = .3: accurate Ritz values
 
@@ -81,7 +82,7 @@ def bridge(middle_mm=20.0, height=1.0):
 @pytest.mark.parametrize(("middle", "height"), [(23.0, 1.0), (20.0, 1.08)])
 def test_a_plate_altered_in_its_own_basis_is_the_plate_made_anew(middle, height):
     """Against the finite elements themselves, on a mesh of its own; what is altered moves some of these modes by more than 5 %."""
-    model, anew = rough_model(bridge()), rough_model(bridge(middle, height))
+    model, anew = rough_model(bridge(), models_folder()), rough_model(bridge(middle, height))
     thick = np.zeros(len(model.stiffness))
     thick[0] = np.log(middle / 20.0)
     made = altered(model, thick, float(np.log(height)))
@@ -91,7 +92,7 @@ def test_a_plate_altered_in_its_own_basis_is_the_plate_made_anew(middle, height)
 
 def test_of_a_plate_thicker_all_over_frequencies_and_bending_go_with_the_thickness():
     """Of unit modal mass: moment over root of stiffness as t^3 t^-1.5 t^-0.5."""
-    model = rough_model(bridge())
+    model = rough_model(bridge(), models_folder())
     made = altered(model, np.full(len(model.stiffness), np.log(1.2)), 0.0)
     assert made.frequency_hz[3:] == pytest.approx(1.2 * model.frequency_hz, rel=1e-3)
     assert np.abs(made.bending[:, :, 3:13]) == pytest.approx(1.2 * np.abs(model.bending[:, :, :10]), rel=0.02, abs=3.0)

@@ -7,8 +7,8 @@ import pytest
 
 from bench.plates.shifts import STUDY, largest_shifts
 from bench.simulate.breathing import Breathing, closed_modes, restoring_ratio
+from bench.simulate.supports import SLINGS
 from tapscan.demo.plates import (
-    SLINGS,
     Iron,
     PlateModes,
     State,

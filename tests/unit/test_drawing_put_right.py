@@ -12,6 +12,7 @@ from tapscan.model.rough import rough_model
 from tapscan.screening.location.fitted import _Search, fitted
 from tapscan.screening.location.told_by_others import Covariance, Patterns
 from tapscan.settings import Settings
+from tapscan.workflow.where import models_folder
 
 SETTINGS = Settings()
 LAYOUT = layout_from_text(layout_text(next(p for p in PLATES if p.pattern == "small-grand")), "demo")
@@ -21,7 +22,7 @@ WAYS_M = 0.012 * np.random.default_rng(2).standard_normal(PLACES.shape)
 
 @pytest.fixture(scope="module")
 def model():
-    return rough_model(LAYOUT.outline)
+    return rough_model(LAYOUT.outline, models_folder())
 
 
 @pytest.fixture(scope="module")

@@ -27,7 +27,6 @@ def test_hum_is_named():
     t = np.arange(5 * RATE) / RATE
     hum = sum(1e-3 / k * np.sin(2 * np.pi * 60 * k * t) for k in (1, 2, 3))
     found = check(hum + noise(5, RATE, 1e-5))
-    assert found.hum_hz == 60
     assert "60 Hz mains hum" in found.verdict
 
 

@@ -13,6 +13,7 @@ from tapscan.errors import BadLayout
 from tapscan.layouts import known_layouts, known_outlines, layout_from_text, layout_text, read_layout
 from tapscan.model.rough import rough_model
 from tapscan.places import IN_PIANO, STATES
+from tapscan.workflow.where import models_folder
 from tests.every import each
 
 BARE = tuple(s for s in STATES if s not in IN_PIANO)
@@ -169,7 +170,7 @@ def test_members_have_thickness_and_older_struts_are_members_too():
 def test_every_shipped_outline_tells_its_members_and_makes_a_model(name):
     drawn = read_layout(name).outline
     assert drawn.width_m and all(m.thickness_mm for m in drawn.members) and any(not m.is_line for m in drawn.members)
-    model = rough_model(drawn)
+    model = rough_model(drawn, models_folder())
     assert {c.part for c in model.cuts if c.kind == "strut"} == {name for name, _, _ in drawn.struts}
     assert {"corner", "rim", "screw"} <= {c.kind for c in model.cuts}
 

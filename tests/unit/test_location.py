@@ -230,14 +230,18 @@ def test_a_model_is_made_in_seconds_kept_by_its_outline_and_read_in_less_than_on
     assert outline_hash(replace(outline, web_mm=12.0)) != outline_hash(outline)
 
 
-def test_a_damaged_or_forbidden_folder_costs_time_only(tmp_path):
-    outline = read_layout("upright-three-quarter-long").outline
+def test_a_damaged_or_forbidden_folder_costs_time_only(tmp_path, monkeypatch):
+    outline = read_layout("upright-long").outline
+    known, made = rough_model(outline), []
+    monkeypatch.setattr("tapscan.model.rough._made", lambda of: made.append(of) or known)
     (tmp_path / f"{outline_hash(outline)}.npz").write_bytes(b"no model")
     rough_model.cache_clear()
-    assert len(rough_model(outline, tmp_path).cuts)
+    assert rough_model(outline, tmp_path) is known and len(made) == 1
+    rough_model.cache_clear()
+    assert len(rough_model(outline, tmp_path).cuts) and len(made) == 1  # it is written over
     rough_model.cache_clear()
     (tmp_path / "file").write_text("", encoding="utf-8")
-    assert len(rough_model(outline, tmp_path / "file" / "below").cuts)
+    assert rough_model(outline, tmp_path / "file" / "below") is known and len(made) == 2
 
 
 @each(("y", "marked"), [(0.45, ("S1",)), (0.53, ("S1", "S2")), (0.62, ("S2",))])

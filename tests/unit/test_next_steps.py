@@ -15,7 +15,7 @@ from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
 from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful
 from tapscan.screening.limitations import limitations
-from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act
+from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act, Step
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.plain_words import in_plain_words
 from tapscan.screening.rules import RULES
@@ -159,6 +159,21 @@ def test_the_list_of_ways_is_whole():
     }
     assert given == {s.code for s in STEPS} | {"repeat"}, "a step that no way leads to, or one that is not in STEPS"
     assert {a for s in STEPS for a in s.acts} <= set(get_args(Act)) - NEVER
+
+
+@each(("act", "state"), product(get_args(Act), (None, *STATES)))
+def test_a_step_that_asks_for_what_may_never_be_done_there_cannot_be_made(act, state):
+    def made(unsuspected: bool) -> bool:
+        try:
+            return bool(
+                Step("new", "Do it.", "workshop", frozenset({state, "stripped"}), frozenset({act, "look"}), unsuspected)
+            )
+        except ValueError as problem:
+            assert str(problem) == f"step 'new' asks to {act} where that may never be done"
+            return False
+
+    assert made(unsuspected=False) is not (act in (NEVER_TAPPED if state in MAY_CARRY_STRINGS else NEVER))
+    assert made(unsuspected=True) is (act not in NEVER)
 
 
 @pytest.mark.parametrize("state", [None, *STATES])

@@ -8,6 +8,7 @@ import pytest
 from bench.simulate import nuisance, room
 from bench.simulate.breathing import Breathing, Strike, breathing_taps, closed_modes
 from bench.simulate.high_modes import extend_modes
+from bench.simulate.take import one_recording
 from tapscan.demo.plates import Iron, PlateModes, State, Support, draw_iron, load_table, plate_modes
 from tapscan.demo.taps import (
     HARD,
@@ -16,7 +17,6 @@ from tapscan.demo.taps import (
     Force,
     Tap,
     make_tap,
-    one_recording,
     scan,
     select_modes,
     sensor_names,

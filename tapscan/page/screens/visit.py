@@ -12,6 +12,7 @@ from tapscan.page.forms import Form, asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.screens.documents import begin_document
 from tapscan.page.shown import go, show, to
+from tapscan.places import SIGNS
 from tapscan.workflow.photos import MOST_BYTES, keep_photo
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.reading import shop_of
@@ -22,7 +23,6 @@ from tapscan.workflow.visit import (
     FACTS,
     KEYS,
     REGIONS,
-    SIGNS,
     Visit,
     add_look_photo,
     find_visit,

@@ -19,7 +19,6 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
     if course is None or len(course.dates) < 2:
         return None
     from tapscan.report.figures.changes import trend
-    from tapscan.screening.compare.trend import FEWEST
 
     shop = shop or Shop()
     return {
@@ -31,8 +30,8 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
         ],
         "followed": course.followed,
         "scans": len(course.dates),
-        "few": len(course.dates) < FEWEST,
-        "fewest": wording.spelled(FEWEST),
+        "few": len(course.dates) < course.fewest,
+        "fewest": wording.spelled(course.fewest),
         "left_out": wording.listed(course.left_out, words.MOST_LISTED),
     }
 

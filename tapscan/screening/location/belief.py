@@ -1,6 +1,7 @@
 """How much of the belief each part of the plate holds, from how changes and expectations agree over the modes.
 
     beliefs(change, expected, fit, parts, settings)   Belief of each part, largest first
+    cosines, sharpness_of, shares_of                  its steps, in this order
 
 A candidate is as likely as the cosine says between the roots of the changes seen and of those it would make, over all modes; the candidates
 of one part share its belief. The size of the change falls out. Modes that the model fits badly weigh less. How sharply cosines become shares
@@ -40,31 +41,32 @@ def beliefs(
     seen, made = np.sqrt(np.clip(change, 0.0, None)), np.sqrt(np.maximum(expected, 0.0))
     names = list(dict.fromkeys(parts))
     member = np.array([names.index(p) for p in parts])
-    cosine = _cosines(seen, made, weight[None, :])[:, 0]
+    cosine = cosines(seen, made, weight[None, :])[:, 0]
     rng = np.random.default_rng(len(change))
     drawn = weight * rng.multinomial(len(change), np.full(len(change), 1 / len(change)), AGAIN)
-    sharp, doubt = _sharpness(float(cosine.max()), float(np.median(fit)), settings.location), settings.location.doubt
-    shares = _shares(_cosines(seen, made, drawn), member, len(names), sharp, doubt)
-    share = _shares(cosine[:, None], member, len(names), sharp, doubt)[:, 0]
+    sharp, doubt = sharpness_of(float(cosine.max()), float(np.median(fit)), settings.location), settings.location.doubt
+    shares = shares_of(cosines(seen, made, drawn), member, len(names), sharp, doubt)
+    share = shares_of(cosine[:, None], member, len(names), sharp, doubt)[:, 0]
     best = [int(np.argmax(np.where(member == i, cosine, -np.inf))) for i in range(len(names))]
     found = [Belief(n, float(share[i]), float(shares[i].std()), best[i]) for i, n in enumerate(names)]
     return sorted(found, key=lambda b: -b.share)
 
 
-def _sharpness(likeness: float, fit: float, limits: Location) -> float:
+def sharpness_of(likeness: float, fit: float, limits: Location) -> float:
+    """How sharply cosines become shares. likeness : the best candidate's cosine; fit : of the drawing, as a rule."""
     more = limits.sharper_by_likeness * (likeness - USUAL_LIKENESS) + limits.sharper_by_fit * (fit - USUAL_FIT)
     return float(limits.sharpness * np.exp(more))
 
 
-def _cosines(seen: FloatArray, made: FloatArray, weight: FloatArray) -> FloatArray:
-    """(candidates, draws). weight : (draws, k)."""
+def cosines(seen: FloatArray, made: FloatArray, weight: FloatArray) -> FloatArray:
+    """(candidates, draws) between what is seen (k,) and what candidates make (candidates, k), both roots. weight : (draws, k)."""
     along = made @ (weight * seen).T
     length = np.sqrt(np.maximum((made**2) @ weight.T, 1e-300) * np.maximum(weight @ seen**2, 1e-300))
     return np.asarray(along / length)
 
 
-def _shares(cosine: FloatArray, member: FloatArray, count: int, sharpness: float, doubt: float) -> FloatArray:
-    """(parts, draws), each column one in sum."""
+def shares_of(cosine: FloatArray, member: FloatArray, count: int, sharpness: float, doubt: float) -> FloatArray:
+    """(parts, draws) of belief, each column one in sum. cosine : (candidates, draws); member : the part of each candidate, by number."""
     likely = np.exp(sharpness * (cosine - cosine.max(axis=0)))
     odds = np.array([likely[member == i].mean(axis=0) for i in range(count)])
     return np.asarray((1 - doubt) * odds / odds.sum(axis=0) + doubt / count)

@@ -107,11 +107,10 @@ class Covariance:
         square = (2 * np.pi * self.frequency_hz) ** 2
         apart, middle = square[:, None] - square, 0.5 * (square[:, None] + square)
         alike = np.abs(apart) < ALIKE * middle
-        apart = np.where(alike, 1.0, apart)
-        stiffness, mass = np.zeros_like(apart), np.zeros_like(apart)
-        for weight, steep, part in zip(self.weight, bent / (2 * square), half, strict=True):
-            ratio = np.where(alike, 0.5 * (steep[:, None] + steep), (weight[:, None] - weight) / apart)
-            inner = self.shape.T @ part
-            stiffness += ratio * inner
-            mass -= (0.5 * (weight[:, None] + weight) + middle * ratio) * inner
-        return stiffness, mass
+        left = (self.shape * self.weight[:, None]).reshape(-1, len(square)).T @ half.reshape(-1, len(square))
+        right = self.shape.T @ np.einsum("kpm,km->pm", half, self.weight)
+        stiffness = (left - right) / np.where(alike, 1.0, apart)
+        (i, j), steep = np.nonzero(alike), 0.5 * bent / (2 * square)
+        inner = np.einsum("pn,kpn->kn", self.shape[:, i], half[:, :, j])
+        stiffness[i, j] = np.sum((steep[:, i] + steep[:, j]) * inner, axis=0)
+        return stiffness, -(0.5 * (left + right) + middle * stiffness)

@@ -37,7 +37,7 @@ def whereabouts(
     measured: Measured, reference: Scan, which: From, settings: Settings, models: Path | None = None
 ) -> Whereabouts:
     """`reference`: the baseline scan whose modes `measured` numbers; its layout must be the later scan's, too. `models`: folder where models are kept."""
-    change, names = _change(measured, which)
+    change, names = change_of(measured, which)
     return located(change, names, reference, which, settings, models)
 
 
@@ -74,7 +74,7 @@ def _lacking(places: int, change: FloatArray, settings: Settings) -> str | None:
     return None if (change > 0).any() else "no tone changed that way"
 
 
-def _change(measured: Measured, which: From) -> tuple[FloatArray, list[str]]:
+def change_of(measured: Measured, which: From) -> tuple[FloatArray, list[str]]:
     """(k,) and the names of those modes in the reference scan; what is not known is left out."""
     found = measured.loss if which == "losses" else measured.frequency
     known = found.judged & np.isfinite(found.value)

@@ -40,7 +40,6 @@ class OwnModes:
     log_frequency: FloatArray
     frequency_sd: FloatArray  # relative
     log_loss: FloatArray
-    loss_sd: FloatArray  # relative
     pattern: FloatArray
 
     def __len__(self) -> int:
@@ -66,7 +65,6 @@ def own_modes(plate: Reference, stations: Sequence[str]) -> OwnModes:
         np.log(hz),
         plate.frequency_sd_hz[rows] / hz,
         np.log(loss),
-        plate.loss_factor_sd[rows] / loss,
         amplitude[rows] / length[rows, None],
     )
 

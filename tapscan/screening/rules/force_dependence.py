@@ -61,7 +61,7 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     last, shifts = plainest(scan, settings)
     if last < settings.of(ForceLimits).score:
         return []
-    change, score = _scores(shifts, settings)
+    change, score = scores(shifts, settings)
     moved = [int(i) for i in np.argsort(-score) if score[i] >= settings.of(ForceLimits).score]
     return [_indication(scan, shifts, moved, change, last, settings)]
 
@@ -84,7 +84,7 @@ def _shifts(scan: Scan, way: str) -> list[ForceShift]:
 
 def _ranked(shifts: Sequence[ForceShift], settings: Settings) -> float:
     """By how many standard deviations the last of the modes that must have moved did so."""
-    return float(np.sort(_scores(shifts, settings)[1])[-round(settings.of(ForceLimits).rank)])
+    return float(np.sort(scores(shifts, settings)[1])[-round(settings.of(ForceLimits).rank)])
 
 
 def lacking(scan: Scan, settings: Settings) -> str | None:
@@ -100,7 +100,7 @@ def lacking(scan: Scan, settings: Settings) -> str | None:
     return held_first(scan, settings, "the answer to hard taps")
 
 
-def _scores(shifts: Sequence[ForceShift], settings: Settings) -> tuple[FloatArray, FloatArray]:
+def scores(shifts: Sequence[ForceShift], settings: Settings) -> tuple[FloatArray, FloatArray]:
     """(M,) change of each mode in ppm with the common part taken out, and that over its scatter."""
     ppm = np.array([s.frequency_ppm for s in shifts])
     sd = np.array([s.frequency_sd_ppm for s in shifts])

@@ -37,8 +37,3 @@ def log_decrement(frequency_hz: float, decay_rate_per_s: float) -> float:
 def bandwidth_hz(decay_rate_per_s: float) -> float:
     """Width of the resonance 3 dB under its top."""
     return decay_rate_per_s / math.pi
-
-
-def decay_db_per_s(decay_rate_per_s: float) -> float:
-    """Fall of the level in dB/s."""
-    return 20 * math.log10(math.e) * decay_rate_per_s

@@ -7,7 +7,7 @@ station errs its own way. Between stations a mode's strength changes freely: mod
 linewidth apart are told by it, and a pole that only mends the shape of a stronger one, with that one's pattern over the
 stations, is no mode (a room, or damping that changes with amplitude, makes such poles).
 
-The plate may warm while it is tapped: each round of the fit takes out what the one before found (columns.py).
+The plate may warm while it is tapped: each round of the fit takes out what the one before found (joint_spectra.py).
 
 Where a room rings along, these modes leave much of the sound unexplained, or the end of the ring falls as a room does (room_limit.py): then they are told
 by their patterns alone (room_fit.py).

@@ -28,7 +28,6 @@ class InputCheck:
 
     peak: float  # largest |sample|, full scale = 1
     noise_db: float | None  # rms above 50 Hz, dB re full scale
-    hum_hz: float | None  # 50 or 60 where mains rule the noise
     fit: bool | None  # None: borderline
     verdict: str
     processing: tuple[str, ...]
@@ -40,7 +39,7 @@ def check_input(samples: FloatArray, sample_rate_hz: int, settings: Settings) ->
     peak = float(np.abs(x).max(initial=0.0))
     if peak == 0.0:
         return InputCheck(
-            0.0, None, None, False, "The input gives silence: switch the microphone on, or choose another input.", ()
+            0.0, None, False, "The input gives silence: switch the microphone on, or choose another input.", ()
         )
     from scipy.signal import butter, sosfilt  # a third of a second, which a reading of files need not pay
 
@@ -50,7 +49,7 @@ def check_input(samples: FloatArray, sample_rate_hz: int, settings: Settings) ->
     noise_db = float(10 * np.log10(np.median(frames) + 1e-20))
     hum = mains_hum(high, sample_rate_hz)
     fit, verdict = _verdict(noise_db, hum, settings)
-    return InputCheck(peak, noise_db, hum, fit, verdict, tuple(_processing(x, high, frames, sample_rate_hz)))
+    return InputCheck(peak, noise_db, fit, verdict, tuple(_processing(x, high, frames, sample_rate_hz)))
 
 
 def _frames(x: FloatArray, sample_rate_hz: int) -> FloatArray:
