@@ -45,7 +45,7 @@ def choose_baseline(register: Register, plate: str, names: Sequence[str], why: s
     if against and not why:
         name, told = next(iter(against.items()))
         raise BadRequest(
-            f"{name}: {'; '.join(told)} Later scans would take this for the plate's normal state. Choose another scan, or say why it "
+            f"{name}: {'; '.join(told)}. Later scans would take this for the plate's normal state. Choose another scan, or say why it "
             'may be the baseline all the same: --although "reason"'
         )
     return set_baseline(register, plate, names, why if against else None)

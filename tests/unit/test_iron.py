@@ -14,6 +14,7 @@ from tapscan.screening.regions import DIRECTIONS, SHARES, areas_of, positions_of
 from tapscan.screening.rules import dead_place, long_decay
 from tapscan.settings import Settings
 from tests.every import each
+from tests.snapshots import same_as_before, without_figures
 
 STATIONS = [f"S{i}" for i in range(1, 13)]
 # Three rows of four; S1 to S4 lie at one end.
@@ -218,4 +219,6 @@ def test_many_places_are_told_in_a_few_words() -> None:
     (found,) = next(f for f in (long_decay.run(scanned(regional(s, END, -1.0)), S) for s in range(60)) if f)
     more = len(found.stations) - 3
     assert (f"and {more} more place" in found.sentence) == (more > 0)
-    assert TREND in [c.name for c in found.conditions]
+    names = [c.name for c in found.conditions]
+    assert TREND in names
+    same_as_before("long-decay", "\n".join([without_figures(found.sentence), *names]))
