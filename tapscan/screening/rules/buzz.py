@@ -4,7 +4,7 @@ Reason: once the knock is over a plate is the sum of its modes. Parts that touch
 crack, add bursts. The usual cause is a loose part, so a buzz counts as relevant only once hook, screws and pads were held and it was tapped
 again (scan.parts_held); until then the test is to be repeated.
 
-Limits: chosen on simulated plates with and without a rattling screw (settings.py, docs/rules.md). Needs rings of a quarter second, two places
+Limits: chosen on simulated plates with and without a rattling screw (docs/rules.md). Needs rings of a quarter second, two places
 or more, and a bare plate.
 """
 

@@ -5,7 +5,7 @@ resonance but no pitch; quick cooling, stress, a part ringing on its own or a lo
 (common practice, no source). The tone alone cannot tell which. A bare, freely hung plate does ring; that
 alone is nothing, so a mode must dominate its critical band in the manner of ECMA-418-1 AND last.
 
-Limits: prominence by ECMA-418-1; duration and share of stations by engineering judgement (settings.py).
+Limits: prominence by ECMA-418-1; duration and share of stations by engineering judgement.
 """
 
 from dataclasses import dataclass

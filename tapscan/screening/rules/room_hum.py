@@ -3,7 +3,7 @@
 Reason: a mode of the plate starts with the tap, dies away, and is strong where the plate moves. Hum, a fan or a machine sounds before the
 tap as well, and stays. What every place excites alike is not the plate: its stand, the pickup's own resonance, the hammer.
 
-Limits: chosen on simulated plates with and without hum and a steady tone (settings.py, docs/rules.md). Such tones count for no other rule.
+Limits: chosen on simulated plates with and without hum and a steady tone (docs/rules.md). Such tones count for no other rule.
 Needs quiet before the taps, or enough places.
 """
 
