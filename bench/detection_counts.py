@@ -21,10 +21,10 @@ from bench.detection_scans import Plate
 from bench.detection_store import SETTINGS, Row, read
 from bench.reach_file import share
 from tapscan.records import Scan
+from tapscan.screening.mode_origins import with_origins
 from tapscan.screening.rules import RULES, local_ringing, run_rules
 from tapscan.screening.rules.buzz import buzzing
-from tapscan.screening.strings import string_series
-from tapscan.screening.tone_origins import with_origins
+from tapscan.screening.string_series import string_series
 
 
 @dataclass(frozen=True)

@@ -27,8 +27,8 @@ from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.records import Indication, Scan, ScanConditions, ScanForComparison
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.disposition import dispose
+from tapscan.screening.mode_origins import with_origins
 from tapscan.screening.rules import run_rules
-from tapscan.screening.tone_origins import with_origins
 from tapscan.sensors import Sensor
 
 MODEL_CASTINGS = 60

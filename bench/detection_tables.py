@@ -24,7 +24,7 @@ from bench.plates.patterns import build
 from bench.pod import interval
 from tapscan.demo.plates import Table, draw_iron, plate_modes
 from tapscan.report.error_rates import Table as RateTable
-from tapscan.screening.tone_origins import with_origins
+from tapscan.screening.mode_origins import with_origins
 
 PLACES, DRAWN_SEED = 14, 2  # of the tables
 ALIKE = 0.6

@@ -25,7 +25,7 @@ from scipy.optimize import linear_sum_assignment
 from bench import study
 from bench.simulate.few_modes import KINDS, RATE_HZ, Structure, drawn, taps_of
 from tapscan.records import FloatArray, Mode, Scan
-from tapscan.screening.tone_origins import of_plate
+from tapscan.screening.mode_origins import of_plate
 from tapscan.workflow.check import Request, check
 
 RESULT = Path(__file__).parent / "results" / "few_modes.txt"

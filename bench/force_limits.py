@@ -18,9 +18,9 @@ from bench import study
 from bench.detection_store import SETTINGS
 from tapscan.records import Scan
 from tapscan.register.codec import record_of
+from tapscan.screening.mode_origins import with_origins
 from tapscan.screening.rules import force_dependence
 from tapscan.screening.rules.force_dependence import ForceLimits
-from tapscan.screening.tone_origins import with_origins
 
 HEARD: dict[str, Callable[[Scan], bool]] = {
     "no room heard": lambda s: s.room is None and s.room_reason != "not measured",

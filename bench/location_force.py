@@ -45,8 +45,8 @@ from tapscan.places import Layout
 from tapscan.plain_values import plain, revived
 from tapscan.records import Scan
 from tapscan.screening.location.whereabouts import located
+from tapscan.screening.mode_origins import with_origins
 from tapscan.screening.rules import force_dependence
-from tapscan.screening.tone_origins import with_origins
 from tapscan.settings import Settings
 
 LUCK = "location by force"

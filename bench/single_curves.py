@@ -32,7 +32,7 @@ from bench.doc_pages import between
 from bench.size_curves import Curve, Trial, curve_of, panel, rows
 from bench.study import add_rates, head
 from tapscan.demo.plates import Table, draw_iron, plate_modes
-from tapscan.screening.tone_origins import with_origins
+from tapscan.screening.mode_origins import with_origins
 
 RESULTS = Path(__file__).parent / "results" / "single_curves.txt"
 DOCS = Path(__file__).parents[1] / "docs"

@@ -236,7 +236,7 @@ def with_strings(
 
 
 def _partials(held: Installed, visit: Visit, strings: Strings) -> tuple[Array, Array]:
-    """Hz and 1/s. Inharmonicity 1.2e-4, above middle C 3.5e-4 doubling every eight semitones (as in screening/strings.py)."""
+    """Hz and 1/s. Inharmonicity 1.2e-4, above middle C 3.5e-4 doubling every eight semitones (as in screening/string_series.py)."""
     key = np.arange(KEYS)
     first = 27.5 * 2 ** (key / 12 + (held.cents + visit.cents) / 1200)
     stiff = np.maximum(1.2e-4, 3.5e-4 * 2 ** ((key - 39) / 8))

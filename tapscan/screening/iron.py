@@ -23,8 +23,8 @@ import numpy as np
 from tapscan.places import Layout
 from tapscan.records import FloatArray, Mode
 from tapscan.screening.compare.shared_shift import Flags
+from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.regions import areas_of, positions_of
-from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 
 TREND_DEGREE = 2

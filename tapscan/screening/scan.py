@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from tapscan.records import Scan
-from tapscan.screening.tone_origins import with_origins
+from tapscan.screening.mode_origins import with_origins
 from tapscan.settings import Settings
 from tapscan.signal.plate.plate_modes import measured_scan
 from tapscan.signal.plate.station_analysis import StationResult

@@ -15,7 +15,7 @@ from tapscan.records import Scan, Segment, Strike
 from tapscan.screening.disposition import dispose
 from tapscan.screening.rules import run_rules
 from tapscan.screening.scan import scan_of
-from tapscan.screening.strings import string_series
+from tapscan.screening.string_series import string_series
 from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import analyse_station
 

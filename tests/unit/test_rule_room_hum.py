@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from tapscan.records import RuleNotRun
+from tapscan.screening.mode_origins import with_origins
 from tapscan.screening.room import mains, snr_limit_db, steady
 from tapscan.screening.rules import prominent_ringing, room_hum
-from tapscan.screening.tone_origins import with_origins
 from tapscan.settings import Settings
 from tapscan.signal.fit.noise import NoiseDensity
 from tests.every import each

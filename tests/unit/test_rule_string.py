@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 
 from tapscan.records import RuleNotRun
+from tapscan.screening.mode_origins import with_origins
 from tapscan.screening.rules import string
-from tapscan.screening.strings import string_series, usual_inharmonicity
-from tapscan.screening.tone_origins import with_origins
+from tapscan.screening.string_series import string_series, usual_inharmonicity
 from tapscan.settings import Settings
 from tests.rule_scans import mode, scan
 

@@ -43,11 +43,11 @@ from tapscan.screening.compressed import limitation_first, not_comparable
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import NOT_FREE
 from tapscan.screening.location.compared import of_evidence, placed
+from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.piano import compare as in_piano
 from tapscan.screening.piano.twice import others_of
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
-from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings, settings_sha256
 
 

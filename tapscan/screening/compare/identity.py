@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from tapscan.places import IN_PIANO
 from tapscan.records import Fingerprint, FloatArray, Scan
 from tapscan.screening.compare.pairing import CHANCE_CORRELATION, ModeTable, assign, mode_table, shape_correlation
-from tapscan.screening.tone_origins import of_plate
+from tapscan.screening.mode_origins import of_plate
 from tapscan.settings import Settings
 
 Whose = Literal["same", "another casting", "another plate", "unclear"]

@@ -20,7 +20,7 @@ from tapscan.records import FloatArray, ScanForComparison
 from tapscan.screening.compare.pairing import mode_table, pair_modes
 from tapscan.screening.compare.repeatability import fit_factor, prior_frequency_sd, shared_stations
 from tapscan.screening.compare.shared_shift import shared_shift
-from tapscan.screening.tone_origins import of_plate
+from tapscan.screening.mode_origins import of_plate
 from tapscan.settings import Settings
 
 Course = Literal["steady", "drift", "step"]

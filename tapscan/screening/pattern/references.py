@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from tapscan.records import FloatArray, Known, Mode, Reference, Scan, Sister
-from tapscan.screening.tone_origins import of_plate
+from tapscan.screening.mode_origins import of_plate
 from tapscan.sensors import SensorKind
 
 MOST = 20  # references; more steady the limit no further

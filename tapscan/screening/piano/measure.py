@@ -18,7 +18,7 @@ from tapscan.records import FloatArray, Scan
 from tapscan.records.comparison import Around
 from tapscan.screening.compare.pairing import ModeTable, Pairing, mode_table, pair_modes
 from tapscan.screening.compare.repeatability import shared_stations
-from tapscan.screening.tone_origins import of_plate
+from tapscan.screening.mode_origins import of_plate
 from tapscan.settings import Settings
 
 TOP_SHARE, FEWEST_DROPS = 0.17, 4  # of the tones judged: those that fell most

@@ -11,9 +11,9 @@ by side. Needs 8 places and a bare plate.
 from dataclasses import dataclass
 
 from tapscan.records import Indication, Mode, RuleNotRun, Scan
+from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.rule import Outcome, Plain, Rule, by_standard, condition
 from tapscan.screening.rules.prominent_ringing import RingingLimits
-from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
 

@@ -18,9 +18,9 @@ import numpy as np
 from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
 from tapscan.screening.iron import TREND, TREND_MEANING, AreaScore, area_score
+from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
-from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
 

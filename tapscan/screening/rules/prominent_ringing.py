@@ -11,8 +11,8 @@ Limits: prominence by ECMA-418-1; duration and share of stations by engineering 
 from dataclasses import dataclass
 
 from tapscan.records import Indication, Mode, RuleNotRun, Scan
+from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.rule import Outcome, Plain, Rule, by_standard, condition
-from tapscan.screening.tone_origins import of_plate
 from tapscan.settings import Settings
 from tapscan.settings.threshold import JUDGEMENT, stage, threshold
 from tapscan.signal.plate.tones import prominence_limit_db, tone_to_noise_limit_db

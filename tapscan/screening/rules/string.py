@@ -1,6 +1,6 @@
 """Some tones come from strings.
 
-Reason: the partials of one stiff string keep to one stretched series and die away together (screening/strings.py, with sources); a
+Reason: the partials of one stiff string keep to one stretched series and die away together (screening/string_series.py, with sources); a
 plate's modes keep to none. Only a piano with strings has strings.
 
 Limits: `origins` in settings/groups.py; by engineering judgement about published inharmonicities. Its false calls on mode lists of simulated bare plates
@@ -9,9 +9,9 @@ taken for strung stand in docs/rules.md; what it finds in a strung piano was not
 
 from tapscan.places import STRUNG
 from tapscan.records import Indication, RuleNotRun, Scan
+from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.rule import Outcome, Rule, condition
-from tapscan.screening.strings import Series, string_series, usual_inharmonicity
-from tapscan.screening.tone_origins import of_plate
+from tapscan.screening.string_series import Series, string_series, usual_inharmonicity
 from tapscan.settings import Settings
 
 NAME = "string"

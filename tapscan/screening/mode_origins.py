@@ -12,7 +12,7 @@ from dataclasses import replace
 from tapscan.places import STRUNG
 from tapscan.records import Mode, Origin, Scan
 from tapscan.screening.room import alike, mains, steady
-from tapscan.screening.strings import string_series
+from tapscan.screening.string_series import string_series
 from tapscan.settings import Settings
 
 
