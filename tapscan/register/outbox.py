@@ -169,7 +169,11 @@ class Outbox:
         strike = TakenStrike(**{**told["strike"], "file": KeptFile(**told["strike"]["file"])})
         sound = path_of(self.folder, strike.file.sha256)
         if sound.exists():
-            self.register.files.keep_file(sound, strike.file.name)
+            try:
+                self.register.files.keep_file(sound, strike.file.name)
+            except RegisterProblem:
+                path.stat()  # raises FileNotFoundError where another has sent it meanwhile and taken the sound away
+                raise
         elif self.register.files.wrong(strike.file.sha256, strike.file.size_bytes):
             path.stat()
             raise RegisterProblem(f"{sound}: the sound of a strike at {strike.station} that waits to be sent is gone")

@@ -140,6 +140,23 @@ def test_a_strike_for_another_register_at_the_same_address_is_kept(register):
     assert len(list((register.folder / FOLDER).glob("*.json"))) == 1
 
 
+def test_what_another_sends_while_its_sound_is_read_is_no_trouble(register, monkeypatch):
+    number = kills.begun(register)
+    outbox = Outbox(register)
+    strike = kills.TakenStrike("S1", "soft", outbox.sounds.keep_bytes(b"tap", "S1"), -20.0, 40.0, key=new_key())
+    outbox.add("take", number, {"key": strike.key, "strike": asdict(strike)})
+    keep_file = type(register.files).keep_file
+
+    def late(files, source, name):
+        monkeypatch.undo()
+        Outbox(register).send(number)
+        return keep_file(files, source, name)
+
+    monkeypatch.setattr(type(register.files), "keep_file", late)
+    outbox.send(number)
+    assert outbox.waiting() == [] and [s.key for s in find_unfinished(register, number).strikes] == [strike.key]
+
+
 def test_the_line_is_cut_at_any_moment(far, line):
     counts = [kills.line_cut(line, far, at * kills.LASTS_S) for at in MOMENTS]
     assert counts == [kills.STRIKES] * len(MOMENTS)
