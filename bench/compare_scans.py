@@ -24,12 +24,14 @@ from tapscan.demo.taps import (
     Tap,
     add_noise,
     draw_force,
+    force_integral,
     poles,
     scale_to,
     scan,
     select_modes,
     sensor_gain,
     snr_noise_rms,
+    station_shape,
 )
 from tapscan.records import ModalAmplitude, Mode, Scan, Segment, Strike
 from tapscan.settings import Settings
@@ -152,7 +154,7 @@ def model_scan(
     """The true modes with modelled errors: hit scatter and forces as in the sound, faint or close modes missed."""
     plate = select_modes(plate, (plate.frequency_hz > settings.fit.lowest_hz) & (plate.frequency_hz < TOP_HZ))
     stations = stations_of(plate, count)
-    strength = _strengths(plate, setting.sensor, stations, rng)
+    strength = np.stack([_strengths(plate, setting.sensor, s, rng) for s in stations])
     energy = strength**2 / (4 * plate.decay_rate_per_s)
     rms = np.sqrt(np.sum(strength**2 * (1 - np.exp(-plate.decay_rate_per_s)) / (2 * plate.decay_rate_per_s), axis=1))
     noise = np.median(rms) * 10 ** (-setting.snr_db / 20)
@@ -162,27 +164,24 @@ def model_scan(
     frequency = plate.frequency_hz * np.exp(1e-6 * error_ppm * _tailed(rng, len(error_ppm)))
     decay = plate.decay_rate_per_s * np.exp(LOSS_PER_PPM * error_ppm * _tailed(rng, len(error_ppm)))
     level = 20 * np.log10(strength / rms[:, None] + 1e-12)
-    modes, level_db, there = [], level.T.tolist(), heard.T.tolist()
-    for i in np.nonzero(heard.sum(axis=0) > 1)[0].tolist():
-        at = [ModalAmplitude(s, db) for s, db, here in zip(stations, level_db[i], there[i], strict=True) if here]
+    modes = []
+    for i in np.nonzero(heard.sum(axis=0) > 1)[0]:
+        at = [ModalAmplitude(s, float(level[k, i])) for k, s in enumerate(stations) if heard[k, i]]
         modes.append(_mode(f"M{len(modes) + 1}", float(frequency[i]), float(decay[i]), float(fit_ppm[i]), at))
     strikes = tuple(Strike("T", "F", s, None, 0.0, SECONDS, 0.5, -20.0, setting.snr_db) for s in stations)
     return Scan((), strikes, tuple(modes))
 
 
-def _strengths(plate: PlateModes, sensor: str, stations: Sequence[str], rng: np.random.Generator) -> np.ndarray:
-    """(stations, n) median over the strikes of the strength in each mode, unit impulse."""
+def _strengths(plate: PlateModes, sensor: str, station: str, rng: np.random.Generator) -> np.ndarray:
+    """(n,) median over the strikes of the strength in each mode, unit impulse."""
     pole, gain = poles(plate), sensor_gain(plate, sensor)
-    beside, contact_s = np.empty((2, len(stations), len(ORDER))), np.empty((len(stations), len(ORDER), 1))
-    for place in np.ndindex(len(stations), len(ORDER)):
-        beside[:, *place] = HIT_SCATTER_M / np.sqrt(2) * rng.standard_normal(2)
-        contact_s[place] = draw_force(rng, ORDER[place[1]]).contact_s
-    names = plate.table.station_names
-    w, slope_x, slope_y = plate.station[:, :, [names.index(s) for s in stations]].transpose(1, 2, 0)[:, :, None]
-    shape = w + slope_x * beside[0, :, :, None] + slope_y * beside[1, :, :, None]
-    b = np.pi / contact_s
-    push = b**2 / 2 * (1 + np.exp(-pole * contact_s)) / (pole**2 + b**2)  # taps.force_integral of all of a half-sine
-    return np.asarray(np.median(np.abs(shape * gain * push), axis=1))
+    rows = []
+    for word in ORDER:
+        dx, dy = HIT_SCATTER_M / np.sqrt(2) * rng.standard_normal(2)
+        force = draw_force(rng, word)
+        push = force_integral(force, pole, np.array([1.0]))[0] / force.impulse_ns
+        rows.append(np.abs(station_shape(plate, station, (float(dx), float(dy))) * gain * push))
+    return np.asarray(np.median(rows, axis=0))
 
 
 def _errors(plate: PlateModes, rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

@@ -12,6 +12,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -23,7 +24,6 @@ from tapscan.settings import Settings
 from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
 
 FINISH_M = 3e-4
-LATELY = 32  # scans kept as they are, beside all that are kept packed
 Maker = Callable[[PlateModes, Setting, np.random.Generator, Settings], Scan]
 
 
@@ -56,7 +56,6 @@ class Store:
     def __init__(self, path: Path | None) -> None:
         self.path = path
         self.rows: dict[str, str] = {}
-        self._lately: dict[str, Scan] = {}
         if path is not None and path.exists():
             text = path.read_text(encoding="utf-8")
             if text and not text.endswith("\n"):  # stopped within a line
@@ -70,20 +69,20 @@ class Store:
         """Keep one scan; written at once."""
         row = json.dumps(_packed(scan), separators=(",", ":"))
         self.rows[key] = row
-        self._lately.pop(key, None)
         if self.path is not None:
             with self.path.open("a", encoding="utf-8") as file:
                 file.write(f"{key}\t{row}\n")
 
     def get(self, key: str) -> Scan | None:
         """The scan stored under a key."""
-        if key not in self.rows:
-            return None
-        if key not in self._lately:
-            if len(self._lately) == LATELY:
-                del self._lately[next(iter(self._lately))]  # the oldest
-            self._lately[key] = _unpacked(json.loads(self.rows[key]))
-        return self._lately[key]
+        row = self.rows.get(key)
+        return None if row is None else _read(row)
+
+
+@lru_cache(maxsize=32)
+def _read(row: str) -> Scan:
+    """The last ones stay: one scan is asked for again and again."""
+    return _unpacked(json.loads(row))
 
 
 def key_of(casting: Casting, setting: Setting, role: str) -> str:

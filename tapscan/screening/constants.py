@@ -50,7 +50,12 @@ APART: dict[str, tuple[str, ...]] = {
     "notes": NOTES,
     "bare": BARE,
 }  # parts by themselves
-CUTS = ("STRETCH", "ROW", "CARRIED", "LONG")  # tests hold that the answers are the same whatever they are
+CUTS = (
+    "STRETCH",
+    "ROW",
+    "LONG",
+    "CARRIED",
+)  # lengths of pieces, with which answers move by rounding alone (tests hold it), and how many numbers one hands to the next
 ALONE = ("tapscan.onset",)  # modules outside these packages
 DIGITS = 16
 FIGURES = 9  # of an array's values: the last ones differ from machine to machine
@@ -72,13 +77,13 @@ def constants(part: Part) -> list[tuple[str, Any]]:
 
 
 def _modules(part: Part) -> list[ModuleType]:
-    names = [*ALONE] + [
+    inside = [
         m.name
         for package in (tapscan.model, tapscan.signal, tapscan.screening)
         for m in pkgutil.walk_packages(package.__path__, f"{package.__name__}.")
         if not m.ispkg and m.name.rpartition(".")[2] not in WORDS
     ]
-    return [importlib.import_module(n) for n in sorted(names) if _counts(n, part)]
+    return [importlib.import_module(n) for n in sorted([*ALONE, *inside]) if _counts(n, part)]
 
 
 def _counts(module: str, part: Part) -> bool:

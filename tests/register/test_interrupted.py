@@ -22,9 +22,9 @@ from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.register.upkeep import check_register
 from tests.register import built, importing, recording_child
+from tests.register.asked import asked_in_lines
 from tests.sounds import taps_at
 
-ROOT = Path(__file__).parents[2]
 COMPILER = shutil.which("cc") or shutil.which("gcc")
 pytestmark = pytest.mark.skipif(
     not sys.platform.startswith("linux") or COMPILER is None, reason="needs Linux and a C compiler"
@@ -51,12 +51,8 @@ def register(template: Path) -> Iterator[Register]:
 
 @pytest.fixture(scope="module")
 def importer(shim: Path) -> Iterator[subprocess.Popen[str]]:
-    command, env = [sys.executable, "-m", "tests.register.importing"], {**os.environ, "LD_PRELOAD": str(shim)}
-    with subprocess.Popen(
-        command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT, env=env
-    ) as child:
+    with asked_in_lines("tests.register.importing", LD_PRELOAD=str(shim)) as child:
         yield child
-        child.stdin.close()
 
 
 def said(importer: subprocess.Popen[str], *words: object, layout: object = "") -> list[str]:

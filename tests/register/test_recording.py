@@ -7,7 +7,6 @@ import datetime as dt
 import os
 import signal
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import suppress
@@ -34,12 +33,12 @@ from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.record import Event, Recorder, begin_recording
 from tapscan.workflow.taken import finish
 from tests.every import each
+from tests.register.asked import asked_in_lines
 from tests.register.recording_child import LAYOUT
 from tests.sounds import taps_at
 
 RATE = 16000
 SHORT = ((412.0, 0.2, 0.10), (655.0, 0.2, 0.1), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
-ROOT = Path(__file__).parents[2]
 
 
 @pytest.fixture
@@ -185,10 +184,8 @@ def test_nothing_taken_is_nothing_stored(plate, layout):
 
 @pytest.fixture(scope="module")
 def recordings() -> Iterator[subprocess.Popen[str]]:
-    command = [sys.executable, "-m", "tests.register.recording_child"]
-    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT) as child:
+    with asked_in_lines("tests.register.recording_child") as child:
         yield child
-        child.stdin.close()
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")

@@ -6,12 +6,10 @@ Notes are simulated (bench/simulate/played.py); which keys they are is the truth
 import os
 import signal
 import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import asdict
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -37,9 +35,9 @@ from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.record_notes import NoteRecorder, begin_notes
 from tapscan.workflow.taken import finish, missing_stations
 from tests.every import each
+from tests.register.asked import asked_in_lines
 from tests.register.recorded_notes import BUZZING, KEYS, RATE, facts, fed, played
 
-ROOT = Path(__file__).parents[2]
 NAMES = tuple(key_name(k) for k in KEYS)
 C4, D4 = 39, 41
 
@@ -213,10 +211,8 @@ def test_clips_do_not_depend_on_the_blocks_and_nothing_is_taken_while_a_beep_sou
 
 @pytest.fixture(scope="module")
 def recordings() -> Iterator[subprocess.Popen[str]]:
-    command = [sys.executable, "-m", "tests.register.notes_child"]
-    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, cwd=ROOT) as child:
+    with asked_in_lines("tests.register.notes_child") as child:
         yield child
-        child.stdin.close()
 
 
 @pytest.mark.skipif(not hasattr(os, "fork"), reason="needs fork")

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from bench.simulate.few_modes import KINDS, RATE_HZ, drawn, taps_of
 from tapscan.settings import Settings
+from tapscan.signal.strikes import hop_power
 from tapscan.signal.strikes.detect import (
     Envelope,
     EnvelopeMeter,
@@ -147,6 +148,20 @@ def test_blocks_of_any_length_give_the_same_envelope(lengths, rate):
     assert pieces.power == pytest.approx(whole.power, rel=1e-9, abs=1e-18)
     assert pieces.edge_power == pytest.approx(whole.edge_power, rel=1e-9, abs=1e-18)
     assert pieces.constant == whole.constant
+
+
+@pytest.mark.parametrize("rate", [8000, 44100])
+def test_however_the_sound_is_cut_up_for_the_filters_the_envelope_is_the_same(rate, monkeypatch):
+    x = taps_at([0.05, 0.2], 0.5, rate)[:, None]
+    whole = envelope_of(x, rate, len(x))
+    for stretch, row in ((4, 8), (48, 240)):
+        monkeypatch.setattr(hop_power, "STRETCH", stretch)
+        monkeypatch.setattr(hop_power, "ROW", row)
+        hop_power._filters.cache_clear()
+        other = envelope_of(x, rate, len(x))
+        assert other.power == pytest.approx(whole.power, rel=1e-9, abs=1e-18)
+        assert other.edge_power == pytest.approx(whole.edge_power, rel=1e-9, abs=1e-18)
+    hop_power._filters.cache_clear()
 
 
 def test_memory_of_the_meter_grows_with_time_and_not_with_rate():
