@@ -66,7 +66,7 @@ KNOWN = """
   The limits were chosen on talk that includes the row's hundred; of 400 others none gave a mode either.
 - Where the plate warms, a strong mode leaves a faint false one on its flank; a pole within half a linewidth of one that is 26 dB stronger is now left out
   (precision .973 to .988).
-- Speed is the whole command's, all rules and checks included, against harminv's processor time alone. This count ran beside much other work, which makes harminv dearer: with less beside it, it took 370 s the day before, 115 times the command.
+- Speed is the whole command's, all rules and checks included, against harminv's processor time alone. harminv runs on all cores at once, which makes its processor time dearer than one after the other would be.
 """
 
 
