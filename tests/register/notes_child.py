@@ -14,7 +14,7 @@ from tapscan.register.unfinished import find_unfinished
 from tapscan.settings import Settings
 from tapscan.workflow.record_notes import NoteRecorder, begin_notes
 from tests.register.recorded_notes import facts
-from tests.register.recording_child import serve
+from tests.register.recording_child import say, serve
 
 
 def record(folder: str, sound: str, keys: str) -> None:
@@ -23,11 +23,11 @@ def record(folder: str, sound: str, keys: str) -> None:
     unfinished = begin_notes(register, "B12", facts(), keys.split(","))
     samples, rate = soundfile.read(sound)
     recorder = NoteRecorder(register, unfinished, rate, Settings())
-    print("begun", os.getpid(), flush=True)
+    say("begun", os.getpid())
     for start in range(0, len(samples), rate // 20):
         for event in recorder.hear(samples[start : start + rate // 20]):
             if event.what == "accepted":
-                print("accepted", find_unfinished(register, recorder.id).kept[-1].file.sha256, flush=True)
+                say("accepted", find_unfinished(register, recorder.id).kept[-1].file.sha256)
         time.sleep(0.005)
 
 

@@ -42,6 +42,11 @@ y = 0.5
 """
 
 
+def say(*words: object) -> None:
+    """A line in one write: a process killed between two (Python may write each word by itself) leaves half a line, to which the next one is joined."""
+    os.write(1, (" ".join(map(str, words)) + "\n").encode())
+
+
 def record(folder: str, layout: str, sound: str, pause_s: float = 0.0) -> None:
     """Says `begun PID`, then `accepted HASH` for each strike."""
     register = open_register(Path(folder))
@@ -49,11 +54,11 @@ def record(folder: str, layout: str, sound: str, pause_s: float = 0.0) -> None:
     unfinished = begin_recording(register, "B12", facts, layout, ("soft", "hard"))
     samples, rate = soundfile.read(sound)
     recorder = Recorder(register, unfinished, rate, Settings())
-    print("begun", os.getpid(), flush=True)
+    say("begun", os.getpid())
     for start in range(0, len(samples), rate // 50):
         for event in recorder.hear(samples[start : start + rate // 50]):
             if event.what == "accepted":
-                print("accepted", find_unfinished(register, recorder.id).kept[-1].file.sha256, flush=True)
+                say("accepted", find_unfinished(register, recorder.id).kept[-1].file.sha256)
         time.sleep(pause_s)
 
 
@@ -65,7 +70,7 @@ def serve(record: Callable[..., None]) -> None:
             record(*line.strip().split("|"))
             os._exit(0)
         os.waitpid(pid, 0)
-        print("ended", flush=True)
+        say("ended")
 
 
 if __name__ == "__main__":
