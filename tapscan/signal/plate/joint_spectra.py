@@ -19,6 +19,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tapscan.records import ComplexArray, FloatArray, Force, Pole
+from tapscan.signal.fit.fast_length import down_from
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
@@ -124,17 +125,22 @@ def gathered(sounds: Sequence[StationSound]) -> JointSpectra:
     """Spectra of all strikes over one common length, and halves of it."""
     rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
     rungs: list[KeptSpectra] = []
-    while not rungs or length > SHORTEST_S * rate:
-        kept = [_low(Spectra(s.ring[:, :length].astype(float), rate)) for s in sounds]
-        rungs.append(KeptSpectra(np.vstack([full for full, _ in kept]), kept[0][1], rate))
-        length //= 2
     owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
+    while not rungs or length > SHORTEST_S * rate:
+        rungs.append(_low(sounds, len(owner), length, rate))
+        length //= 2
     return JointSpectra(tuple(sounds), owner, np.zeros(len(owner)), tuple(rungs))
 
 
-def _low(spectra: Spectra) -> tuple[ComplexArray, int]:
-    """The spectra below (and a little above) HIGHEST_HZ, and the length of the record."""
-    return spectra.full[:, : int(HIGHEST_HZ * KEPT * spectra.length / spectra.rate)].copy(), spectra.length
+def _low(sounds: Sequence[StationSound], strikes: int, length: int, rate_hz: int) -> KeptSpectra:
+    """The spectra of so many samples below (and a little above) HIGHEST_HZ."""
+    length, first = down_from(length, real=True), 0
+    kept = np.empty((strikes, min(length // 2 + 1, int(HIGHEST_HZ * KEPT * length / rate_hz))), dtype=complex)
+    for sound in sounds:
+        last = first + len(sound.strikes)
+        kept[first:last] = Spectra(sound.ring[:, :length].astype(float), rate_hz).full[:, : kept.shape[1]]
+        first = last
+    return KeptSpectra(kept, length, rate_hz)
 
 
 def weighed(joint: JointSpectra, band: Band, near: ModeArrays | FloatArray) -> WeighedBand:

@@ -112,11 +112,14 @@ def _held_against(
     joined: Sequence[Joined], sounds: Sequence[StationSound], highest_hz: float, settings: Settings
 ) -> list[Joined]:
     """A mode whose clearest station is hardly explained by its modes says so: talk and music are no modes, however well one fits."""
-    low = {s.station: _explained(joined, s, (settings.fit.lowest_hz, min(HIGHEST_HZ, highest_hz))) for s in sounds}
+    poles: dict[str, list[Pole]] = {s.station: [] for s in sounds}
+    for heard in (h for one in joined for h in one.heard if h.station in poles):
+        poles[heard.station].append(heard.pole)
+    lowest_hz, middle_hz = settings.fit.lowest_hz, min(HIGHEST_HZ, highest_hz)
     top_hz = ABOVE * max((one.pole.frequency_hz for one in joined), default=0.0)
-    high = (
-        {s.station: _explained(joined, s, (HIGHEST_HZ, top_hz)) for s in sounds} if top_hz > ABOVE * HIGHEST_HZ else {}
-    )
+    low = {s.station: _explained(poles[s.station], s, (lowest_hz, middle_hz)) for s in sounds}
+    any_high = top_hz > ABOVE * HIGHEST_HZ
+    high = {s.station: _explained(poles[s.station], s, (HIGHEST_HZ, top_hz)) for s in sounds if any_high}
     out = []
     for one in joined:  # what is heard below says nothing of a tone above: a small bell has nothing there
         share = (high if one.pole.frequency_hz >= HIGHEST_HZ else low).get(one.heard[0].station)
@@ -137,10 +140,9 @@ def _barely(one: Joined, settings: Settings) -> str | None:
     return f"unsure: heard at one place alone, {one.heard[0].pole.snr_db:.0f} dB over the noise"
 
 
-def _explained(joined: Sequence[Joined], sound: StationSound, between_hz: tuple[float, float]) -> float | None:
+def _explained(poles: Sequence[Pole], sound: StationSound, between_hz: tuple[float, float]) -> float | None:
     """Of the station's loudest strike."""
     loudest = int(np.argmax(sound.level_db))
-    poles = [h.pole for one in joined for h in one.heard if h.station == sound.station]
     parts = [(p.frequency_hz, p.decay_rate_per_s, p.amplitudes[loudest]) for p in poles]
     ring = sound.strikes[loudest]
     return explained_share(ring, parts, sound.sample_rate_hz, sound.free_s, *between_hz)

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import accumulate
 
 import numpy as np
 
@@ -44,12 +45,11 @@ def with_signs(joined: Sequence[Joined]) -> list[Joined]:
 
 def _columns(joined: Sequence[Joined], stations: Sequence[str]) -> dict[str, slice]:
     """Each station's strikes among all."""
-    found, start = {}, 0
-    for station in stations:
-        count = max(len(h.pole.amplitudes) for one in joined for h in one.heard if h.station == station)
-        found[station] = slice(start, start + count)
-        start += count
-    return found
+    many = dict.fromkeys(stations, 0)
+    for heard in (h for one in joined for h in one.heard):
+        many[heard.station] = max(many[heard.station], len(heard.pole.amplitudes))
+    stops = accumulate(many.values())
+    return {station: slice(stop - many[station], stop) for station, stop in zip(many, stops, strict=True)}
 
 
 def _amplitudes(joined: Sequence[Joined], strikes: dict[str, slice]) -> ComplexArray:
