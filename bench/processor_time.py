@@ -1,13 +1,14 @@
 """Processor time of `tapscan check` by two revisions, side by side on the recordings of bench/timed_scans.py.
 
     python -m bench.processor_time REVISION [--against HEAD] [--runs 5] [--kind NAME]     NAME alone, printed and not stored
-    python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate
+    python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate; four castings
 
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
 bench/results/processor_time.txt, beside those against other earlier versions. User and system time of the whole process, so that other work on the machine counts little. A run before them
 that does not count leaves compiled Python behind, as pip does when it installs.
-Growth goes into bench/results/processor_time_growth.txt: seconds, the least of several, and the power p they grow with: of three sizes,
-each twice the one before, the second step costs 2^p times the first, whatever the start costs.
+Growth goes into bench/results/processor_time_growth.txt: seconds, the least of several, mean of the castings, and the power p they grow with: of three sizes,
+each twice the one before, the second step costs 2^p times the first, whatever the start costs. How often a fit goes round differs from recording to recording, so one
+casting tells little; beside p stands from where to where it goes when each casting in turn is left out.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import tempfile
 from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
-from statistics import median
+from statistics import mean, median
 
 from bench.same_numbers import commit_of, unpack
 from bench.timed_process import children_s, in_turn, measured
@@ -28,6 +29,8 @@ from bench.timed_scans import KINDS, ORDER, Kind, write
 RESULTS = Path(__file__).parent / "results"
 RATE_HZ = 16_000
 PLACES, TAPS, RATES_HZ = (8, 15, 30, 60), (1, 2, 4, 8), (8_000, 12_000, 24_000, 48_000)  # the last three double
+CASTINGS = (1, 2, 3, 4)
+LINEAR = 1.05  # told with one decimal
 
 
 def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = ORDER) -> float:
@@ -50,17 +53,39 @@ def growth(tree: Path, folder: Path, runs: int) -> list[str]:
     }
     lines = []
     for name, asked_for in rows.items():
-        paths = [write(f"{name} {row[0]}", folder, *row[1:]) for row in asked_for]
-        each = [partial(seconds, tree, path, folder, row[-1]) for path, row in zip(paths, asked_for, strict=True)]
-        spent = [min(found) for found in zip(*in_turn(each, runs + 1), strict=True)]
-        for path in paths:
-            path.unlink()
-        power = math.log2((spent[-1] - spent[-2]) / (spent[-2] - spent[-3]))
-        told = "  ".join(f"{row[0]}: {s:.2f} s" for row, s in zip(asked_for, spent, strict=True))
-        verdict = "at most linear" if round(power, 1) <= 1 else "MORE THAN LINEAR"
-        lines.append(f"{name:18} {told}   grows with the power {power:.2f}: {verdict}")
+        castings = [_of_casting(casting, asked_for, tree, folder, runs) for casting in CASTINGS]
+        lines.append(_growth_line(name, [row[0] for row in asked_for], castings))
         print(lines[-1], flush=True)
     return lines
+
+
+def _of_casting(
+    casting: int, asked_for: Sequence[tuple[int, Kind, int, tuple[str, ...]]], tree: Path, folder: Path, runs: int
+) -> list[float]:
+    """The least seconds of each size."""
+    paths = [write(f"size {row[0]}", folder, *row[1:], casting=casting) for row in asked_for]
+    each = [partial(seconds, tree, path, folder, row[-1]) for path, row in zip(paths, asked_for, strict=True)]
+    spent = [min(found) for found in zip(*in_turn(each, runs), strict=True)]
+    for path in paths:
+        path.unlink()
+    return spent
+
+
+def _growth_line(name: str, sizes: Sequence[int], castings: Sequence[Sequence[float]]) -> str:
+    spent = _means(castings)
+    without = [_power(_means([*castings[:i], *castings[i + 1 :]])) for i in range(len(castings))]
+    told = "  ".join(f"{size}: {s:.2f} s" for size, s in zip(sizes, spent, strict=True))
+    power, least, most = _power(spent), min(without), max(without)
+    verdict = "at most linear" if power <= LINEAR else "MORE THAN LINEAR"
+    return f"{name:18} {told}   grows with the power {power:.2f} ({least:.2f} to {most:.2f}): {verdict}"
+
+
+def _means(castings: Sequence[Sequence[float]]) -> list[float]:
+    return [mean(found) for found in zip(*castings, strict=True)]
+
+
+def _power(spent: Sequence[float]) -> float:
+    return math.log2((spent[-1] - spent[-2]) / (spent[-2] - spent[-3]))
 
 
 def main() -> None:
@@ -76,7 +101,7 @@ def main() -> None:
         if said.growth:
             commit = commit_of(said.revision)
             unpack(commit, Path(work) / "tree")
-            head = f"processor time of {commit[:7]}, least of {said.runs}, of whole processes; SIMULATED"
+            head = f"processor time of {commit[:7]}, mean of {len(CASTINGS)} castings, least of {said.runs} each, of whole processes; SIMULATED"
             lines = [head, *growth(Path(work) / "tree", Path(work), said.runs)]
             (RESULTS / "processor_time_growth.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
         else:

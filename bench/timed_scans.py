@@ -81,12 +81,17 @@ def taps(
 
 
 def write(
-    name: str, folder: Path, kind: Kind | None = None, places: int | None = None, order: tuple[str, ...] = ORDER
+    name: str,
+    folder: Path,
+    kind: Kind | None = None,
+    places: int | None = None,
+    order: tuple[str, ...] = ORDER,
+    casting: int = 1,
 ) -> Path:
     """One recording of all taps of a kind; kept where it is there already. `kind` : what `name` stands for, if it is none of KINDS."""
     path = folder / f"{name.replace(',', '').replace(' ', '-')}.wav"
     if not path.exists():
         kind = kind or KINDS[name]
-        samples, _ = one_recording(taps(kind, places, order))
+        samples, _ = one_recording(taps(kind, places, order, casting))
         soundfile.write(path, samples, kind.rate_hz, subtype="PCM_24")
     return path
