@@ -16,7 +16,7 @@ from bench.accuracy_sounds import SOUNDS, modes_taken
 from bench.references import by_ema, by_harminv, fourier_peak
 from tapscan.records import FloatArray, Pole
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.fit.subbands import plan_bands
 from tapscan.signal.plate.decay import T60_NEPER
 from tapscan.signal.plate.station_fit import SKIP_S, station_poles

@@ -35,7 +35,7 @@ from tapscan.demo.taps import (
 )
 from tapscan.records import ModalAmplitude, Mode, Scan, Segment, Strike
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.plate.decay import loss_factor, q_factor, t60_s
 from tapscan.signal.plate.plate_modes import modes_of_plate
 from tapscan.signal.plate.station_analysis import analyse_station

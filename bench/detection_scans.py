@@ -26,7 +26,7 @@ from tapscan.records import Scan, Segment
 from tapscan.records import Strike as ScanStrike
 from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.plate.station_analysis import StationResult, analyse_station
 
 ORDER = ("soft", "hard")

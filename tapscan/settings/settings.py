@@ -1,17 +1,29 @@
-"""All thresholds in force, nested by stage."""
+"""All thresholds in force, nested by stage: a frozen dataclass each, in a file beside this one, or in the rule's file where it alone reads them.
+
+How they were chosen: docs/rules.md and docs/comparison.md.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeVar
 
-from tapscan.settings import groups
 from tapscan.settings.bar import Bar, Gradient
+from tapscan.settings.compare import Compare
+from tapscan.settings.fit import Fit
 from tapscan.settings.identity import Identity
+from tapscan.settings.iron import Iron, WholeScan
 from tapscan.settings.location import Location
+from tapscan.settings.origins import Origins, Strings
+from tapscan.settings.pairing import Pairing
 from tapscan.settings.piano import Piano
 from tapscan.settings.played import Notes
+from tapscan.settings.recorder import Recorder
+from tapscan.settings.repeatability import Repeatability
+from tapscan.settings.strikes import Strikes
 from tapscan.settings.supports import Supports
+from tapscan.settings.thermal import Thermal
 from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
+from tapscan.settings.tones import Tones
 
 L = TypeVar("L")
 
@@ -20,20 +32,20 @@ L = TypeVar("L")
 class Settings:
     """What ships, unless changed; change it with a TOML overlay, never in the code of a rule."""
 
-    strikes: groups.Strikes = field(default_factory=groups.Strikes)
-    recorder: groups.Recorder = field(default_factory=groups.Recorder)
-    fit: groups.Fit = field(default_factory=groups.Fit)
-    tones: groups.Tones = field(default_factory=groups.Tones)
-    origins: groups.Origins = field(default_factory=groups.Origins)
-    strings: groups.Strings = field(default_factory=groups.Strings)
-    iron: groups.Iron = field(default_factory=groups.Iron)
-    scan: groups.WholeScan = field(default_factory=groups.WholeScan)
-    pairing: groups.Pairing = field(default_factory=groups.Pairing)
+    strikes: Strikes = field(default_factory=Strikes)
+    recorder: Recorder = field(default_factory=Recorder)
+    fit: Fit = field(default_factory=Fit)
+    tones: Tones = field(default_factory=Tones)
+    origins: Origins = field(default_factory=Origins)
+    strings: Strings = field(default_factory=Strings)
+    iron: Iron = field(default_factory=Iron)
+    scan: WholeScan = field(default_factory=WholeScan)
+    pairing: Pairing = field(default_factory=Pairing)
     identity: Identity = field(default_factory=Identity)
-    repeatability: groups.Repeatability = field(default_factory=groups.Repeatability)
-    compare: groups.Compare = field(default_factory=groups.Compare)
+    repeatability: Repeatability = field(default_factory=Repeatability)
+    compare: Compare = field(default_factory=Compare)
     supports: Supports = field(default_factory=Supports)
-    thermal: groups.Thermal = field(default_factory=groups.Thermal)
+    thermal: Thermal = field(default_factory=Thermal)
     location: Location = field(default_factory=Location)
     bar: Bar = field(default_factory=Bar)
     gradient: Gradient = field(default_factory=Gradient)

@@ -12,7 +12,7 @@ import numpy as np
 
 from tapscan.records import BarReading, BarReadings, Strike
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.plate.bar_modes import bar_modes, level_of
 from tapscan.signal.plate.station_analysis import StationResult, Wanted
 from tapscan.workers import Workers

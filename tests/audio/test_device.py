@@ -26,7 +26,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.notes.strings import key_name
 from tapscan.signal.plate.decay import T60_NEPER
 from tapscan.signal.plate.station_fit import station_poles

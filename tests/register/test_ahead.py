@@ -12,7 +12,7 @@ from tapscan.register.unfinished import find_unfinished
 from tapscan.register.upkeep import back_up, restore
 from tapscan.report.as_json import dumps
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import Workers
 from tapscan.workflow import places

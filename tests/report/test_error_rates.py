@@ -8,7 +8,8 @@ from tapscan.report.error_rates import KINDS, NOT_MEASURED, OTHER_SETTINGS, erro
 from tapscan.screening.rules import RULE_LIMITS, RULES
 from tapscan.screening.rules.unlike_its_pattern import Limits as OfPattern
 from tapscan.settings import Settings, limits_by_part
-from tapscan.settings.groups import Compare, Iron
+from tapscan.settings.compare import Compare
+from tapscan.settings.iron import Iron
 
 SHIPPED = limits_by_part(Settings(), RULE_LIMITS)
 COUNTED = [rule.name for rule in RULES if rule.rates]

@@ -15,7 +15,7 @@ from bench.simulate.room import in_room
 from tapscan.demo.taps import add_noise, scale_to, scan, snr_noise_rms
 from tapscan.records import Mode
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.fit.state_space import state_fit
 from tapscan.signal.plate.joint_fit import Together, together
 from tapscan.signal.plate.plate_modes import modes_of_plate

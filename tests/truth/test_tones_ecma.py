@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 
 from tapscan.records import Pole
 from tapscan.settings import Settings
-from tapscan.settings.groups import Tones
+from tapscan.settings.tones import Tones
 from tapscan.signal.plate import tones
 from tests.every import each
 from tests.sounds import T60_NEPER, noise, ring

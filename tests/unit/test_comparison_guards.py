@@ -14,7 +14,9 @@ from tapscan.screening.compare.measure import measure
 from tapscan.screening.compare.trend import follow
 from tapscan.screening.disposition import LOOK, NOTHING, STANDS, STANDS_ALONE, Outcome, dispose, not_compared
 from tapscan.sensors import Sensor
-from tapscan.settings.groups import Compare, Pairing, Repeatability
+from tapscan.settings.compare import Compare
+from tapscan.settings.pairing import Pairing
+from tapscan.settings.repeatability import Repeatability
 from tests.compared import BASE, COUNT, SETTINGS, STRIPPED, crack, named, scan, words_held
 from tests.rule_scans import late
 from tests.snapshots import same_as_before, without_figures

@@ -6,7 +6,7 @@ from tapscan.records import ScanConditions
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import changed_conditions
 from tapscan.sensors import Sensor
-from tapscan.settings.groups import Repeatability
+from tapscan.settings.repeatability import Repeatability
 from tapscan.settings.supports import Supports
 from tests.compared import COUNT, SETTINGS, named, scan
 

@@ -13,7 +13,7 @@ from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import LOOK, NOTHING, SMALL
 from tapscan.screening.next_steps import COATED, NEVER, NEVER_TAPPED, SETTLE, STOP, may_tap, settling
 from tapscan.screening.next_steps import LOOK as LOOK_STEP
-from tapscan.settings.groups import Compare
+from tapscan.settings.compare import Compare
 from tests.compared import BASE, COUNT, SETTINGS, crack, drawn, named, scan
 from tests.every import each
 from tests.register import built

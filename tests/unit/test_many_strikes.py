@@ -6,7 +6,7 @@ import pytest
 import soundfile
 
 from tapscan.settings import Settings
-from tapscan.settings.groups import Strikes
+from tapscan.settings.strikes import Strikes
 from tapscan.workflow import places
 from tapscan.workflow.check import Request, check
 from tests.sounds import taps_at

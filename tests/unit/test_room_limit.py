@@ -17,7 +17,7 @@ from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import long_decay
 from tapscan.screening.scan import scan_of
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.plate.room_limit import HOP_S, LateSlope, hidden_above, late_slopes, limit_of
 from tapscan.signal.plate.station_analysis import analyse_station
 from tapscan.workflow.check import Request, check

@@ -5,7 +5,7 @@ from dataclasses import replace
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import UNKNOWN_SENSOR, changed_conditions, sensor_changed
 from tapscan.sensors import Sensor
-from tapscan.settings.groups import Repeatability
+from tapscan.settings.repeatability import Repeatability
 from tests.compared import BASE, SETTINGS, STRIPPED, crack, named, scan
 from tests.every import each
 from tests.snapshots import same_as_before

@@ -3,7 +3,7 @@
 Reason: the partials of one stiff string keep to one stretched series and die away together (screening/string_series.py, with sources); a
 plate's modes keep to none. Only a piano with strings has strings.
 
-Limits: `origins` in settings/groups.py; by engineering judgement about published inharmonicities. Its false calls on mode lists of simulated bare plates
+Limits: `origins` and `strings` in settings/origins.py; by engineering judgement about published inharmonicities. Its false calls on mode lists of simulated bare plates
 taken for strung stand in docs/rules.md; what it finds in a strung piano was not measured.
 """
 

@@ -15,7 +15,7 @@ import numpy as np
 
 from tapscan.records import Pole, Segment, StationPicture, Strike
 from tapscan.settings import Settings
-from tapscan.settings.groups import Fit
+from tapscan.settings.fit import Fit
 from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.observe.pictures import picture_of
 from tapscan.signal.plate.joint_spectra import HIGHEST_HZ, StationSound
