@@ -16,7 +16,7 @@ from tapscan.workflow.visit import known_of
 from tapscan.workflow.visit_unknown import unknown_of
 from tests.cli.commands import flat, run, screens
 from tests.onsite.take import PLACES, RATE_HZ, take
-from tests.report.test_page import Reading
+from tests.report.reading import Reading
 from tests.report.visits import photo_file
 from tests.snapshots import same_as_before
 

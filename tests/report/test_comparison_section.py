@@ -18,10 +18,13 @@ from tapscan.records import (
 from tapscan.report.error_rates import measured, place_rates
 from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
+from tapscan.report.sections.comparison import DROPS
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.settings import Settings, limits_by_part
 from tests.every import each
+from tests.report.reading import lines, part, table
 from tests.report.sheets import HOSTILE, full_page, screening
+from tests.snapshots import same_as_before
 
 pytestmark = pytest.mark.usefixtures("drawn_once")
 
@@ -72,27 +75,27 @@ def comparison(**changes: object) -> Comparison:
 
 
 def section(page: str) -> str:
-    start = page.index('<section id="comparison">')
-    return page[start : page.index("</section>", start)]
+    return part(page, "comparison")
 
 
 def test_a_changed_mode_is_named_with_its_uncertainty():
     shown = section(full_page(replace(screening(), comparison=comparison())))
-    assert "The tones (modes) that changed most" in shown
-    assert "\N{MINUS SIGN}0.1900 ± 0.0040" in shown
-    assert "fell" in shown
-    assert shown.count('<th scope="row">') == 1  # of fourteen pairs only the one that changed
+    (row,) = table(shown, "Table of changes")  # of fourteen pairs only the one that changed
+    assert row[0] == "M5" and "\N{MINUS SIGN}0.1900 ± 0.0040" in row and "fell" in row[-1]
     assert "The sensor stood elsewhere." in shown
     assert "460.0 Hz" in shown  # lost, and too strong to be missed by chance
     assert "220.0 Hz" not in shown  # could well have been missed
-    assert "1 fell by more than the scatter, the largest by 0.190 %" in shown
+    drawn = re.findall(r'aria-label="([^"]*)"', shown)[0]
+    assert re.findall(r"(\d+) fell", drawn) == ["1"] and re.findall(r"largest by ([\d.]+) %", drawn) == ["0.190"]
+    same_as_before("report-comparison", lines(shown), part="one tone fell")
 
 
 def test_where_nothing_changed_the_largest_drops_are_shown_as_such():
     quiet = comparison(pairs=tuple(pair(k, 3.0) for k in range(1, 14)), where=())
     shown = section(full_page(replace(screening(), comparison=quiet)))
-    assert "none stands out" in shown
-    assert "within the scatter" in shown
+    rows = table(shown, "Table of changes")
+    assert len(rows) == 6 and {row[-1] for row in rows} == {"within the scatter"}
+    same_as_before("report-comparison", lines(shown), part="nothing changed")
 
 
 def test_without_a_comparison_there_is_no_such_section_and_the_sheet_says_so():
@@ -111,8 +114,9 @@ def test_the_figure_of_a_microphone_is_told_as_odds_and_draws_no_limit_bars():
     by_pickup, by_microphone = (
         section(full_page(replace(screening(), comparison=c))) for c in (comparison(), by_likelihood_ratio)
     )
-    assert "three largest drops, in the plate's own scatter" in by_pickup.replace("&#39;", "'")
-    assert "odds that some tones fell, against none" in by_microphone and "3600 to 1" in by_microphone
+    assert "10.0; limit 7.5" in lines(by_pickup).split(f"{DROPS}\n")[1]
+    assert re.findall(r"<dd>([^;]*); limit (.*?)</dd>", by_microphone) == [("3600 to 1", "400 to 1")]
+    same_as_before("report-comparison", lines(by_microphone), part="one tone fell, heard by a microphone")
     assert "three largest drops" not in by_microphone and "pale bar" not in by_microphone and "pale bar" in by_pickup
     assert by_microphone.count("<path") < by_pickup.count("<path")
 
@@ -148,17 +152,19 @@ def test_beside_the_places_stands_how_often_that_is_right_and_chance():
     figures = measured()["location"]
     told = place_rates(Whereabouts(PLACES, "drops"), used)
     assert f"{figures['drops']['first']['spoke']} of {figures['drops']['first']['of']}" in told
-    assert f"by chance it would be {100 * figures['drops']['chance_first']:.0f} in 100" in told
+    assert f"{100 * figures['drops']['chance_first']:.0f} in 100" in told.partition("by chance")[2]
     fewer = place_rates(Whereabouts(PLACES, "drops", places_used=12), used)
     few = figures["few drops"]["first"]
     assert f"{few['spoke']} of {few['of']}" in fewer and "12 places" in fewer
     for uncounted in (place_rates(Whereabouts(PLACES, "weight"), used), place_rates(Whereabouts(PLACES, "drops"), ())):
-        assert uncounted == "How often this is right has not been counted."
+        assert not re.search(r"\d", uncounted)
+        same_as_before("report-comparison", uncounted, part="places that were not counted")
 
 
 def test_what_cannot_be_placed_says_why():
-    shown = page_of(located(places=(), reason="8 places are too few; 11 are needed"))
-    assert "It cannot be told: 8 places are too few" in shown
+    why = "8 places are too few; 11 are needed"
+    shown = page_of(located(places=(), reason=why))
+    assert shown.count(why) == 1 and 'class="places"' not in shown
     assert 'id="where-drops-title"' not in shown and 'id="where-changed-title"' in shown
 
 

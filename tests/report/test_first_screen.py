@@ -2,6 +2,7 @@
 
 import re
 from dataclasses import replace
+from html import unescape
 
 import pytest
 
@@ -11,7 +12,7 @@ from tapscan.report import error_rates
 from tapscan.report.about import About
 from tapscan.report.error_rates import CRACKS, how_sure, measured
 from tapscan.report.extras import Extras
-from tapscan.report.first_screen import DONE_BY, NOBODY, _first_look, steps
+from tapscan.report.first_screen import DONE_BY, IN_FULL, NOBODY, TESTED, _first_look, steps
 from tapscan.report.page import render_page
 from tapscan.report.rule_words import rule_title
 from tapscan.report.shop import Shop
@@ -21,7 +22,9 @@ from tapscan.screening.rules import change_since_baseline
 from tests.report.sheets import indication, screening
 from tests.report.test_comparison_section import comparison
 from tests.report.test_error_rates import SHIPPED
+from tests.snapshots import same_as_before
 
+ALARMS = re.compile(r"there (was|were) (\d+) false (alarms?) in (\d+)")
 ABOUT = About("B12", "B12/2026-09-02", "2.9.2026")
 
 
@@ -31,29 +34,42 @@ def rows(page: str) -> dict[str, str]:
     return {name: re.sub(r"<br>", " ", told) for name, told in re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", asked)}
 
 
+def answer(page: str, begins: str) -> str:
+    """To the one question that begins so."""
+    (told,) = [told for name, told in rows(page).items() if name.startswith(begins)]
+    return told
+
+
 @pytest.mark.parametrize("summary", [False, True])
 def test_every_question_of_a_buyer_is_answered_before_the_steps_and_the_figures(summary):
     s = screening(lead="Plain words.", limitations=("First. More.", "Second.", "Third."))
     page = render_page(s, ABOUT, Extras(summary=summary))
     asked = rows(page)
-    assert list(asked) == ["Where to look first", "Other causes to rule out", "How sure", "Compared with", "What limits this answer", "Seen and found by people"]  # fmt: skip
-    where = "in the full report" if summary else "further down, under &#34;What was tested&#34;"
-    assert asked["What limits this answer"] == f"First. Second. 1 more limit is told {where}."
+    assert len(asked) == 6 and all(asked.values())
+    limits = answer(page, "What limits")
+    assert limits.startswith("First. Second. 1 more limit") and "Third" not in limits
+    assert (unescape(limits).endswith(f"{TESTED}."), limits.endswith(f"{IN_FULL}.")) == (not summary, summary)
+    same_as_before(
+        "report-first-screen",
+        unescape("\n".join(f"{q}: {a}" for q, a in asked.items())),
+        part="what a buyer asks, in the " + ("page for a buyer" if summary else "report"),
+    )
     assert ('id="tested"' in page) is not summary
-    assert asked["Seen and found by people"].lower() == NOBODY
+    assert answer(page, "Seen and found").lower() == NOBODY
     order = [page.index(mark) for mark in ("<h1>", "Plain words.", 'class="asked"', "What to do next", "In figures")]
     assert order == sorted(order)
 
 
 def test_what_people_found_later_stands_there():
     told = replace(ABOUT, since=("An examination found: crack in strut 2.",))
-    assert rows(render_page(screening(), told))["Seen and found by people"] == told.since[0]
+    assert answer(render_page(screening(), told), "Seen and found") == told.since[0]
 
 
 def test_days_of_the_scans_compared_with_stand_as_the_shop_writes_them():
     made = comparison(baselines=("B12/2026-03-02",), rules_not_run=())
-    page = render_page(screening(comparison=made), ABOUT, Extras(Shop(dates="day.month.year")))
-    assert rows(page)["Compared with"] == "The plate&#39;s own scan of 02.03.2026"
+    told = answer(render_page(screening(comparison=made), ABOUT, Extras(Shop(dates="day.month.year"))), "Compared with")
+    assert re.findall(r"[\d.-]{6,}", told) == ["02.03.2026"]
+    same_as_before("report-first-screen", unescape(told), part="compared with the plate's own scan")
 
 
 def test_a_qualified_person_is_told_by_trade_where_a_step_asks_for_one():
@@ -76,8 +92,9 @@ def test_how_sure_is_what_was_counted_with_so_many_earlier_scans(scans, part):
     found = indication(rule="change-since-baseline", id="C1")
     told = how_sure(screening(indications=(found,), comparison=made, limits_sha256=SHIPPED))
     plain = measured()["beside"]["any_relevant"]["sound"] if part == "beside" else measured()["comparison"]["unchanged"]
-    alarms = "was 1 false alarm" if plain["spoke"] == 1 else f"were {plain['spoke']} false alarms"
-    assert f"there {alarms} in {plain['of']}" in told and "no proof" in told
+    one = plain["spoke"] == 1
+    said = ("was" if one else "were", str(plain["spoke"]), "alarm" if one else "alarms", str(plain["of"]))
+    assert ALARMS.findall(told) == [said] and "no proof" in told
     below = error_rates.error_rates("change-since-baseline", SHIPPED, scans)
     counts = [re.findall(r"\d+ (?:in|of) \d+", text) for text in (told, below)]
     assert counts[0] == counts[1], "further down the same report told another pair"
@@ -89,7 +106,7 @@ def test_several_false_alarms_were(monkeypatch):
     made = comparison(baselines=("B12/2026-03-01",))
     found = indication(rule="change-since-baseline", id="C1")
     told = how_sure(screening(indications=(found,), comparison=made, limits_sha256=SHIPPED))
-    assert "there were 3 false alarms in 204" in told
+    assert ALARMS.findall(told) == [("were", "3", "alarms", "204")]
 
 
 def test_where_nothing_was_found_it_is_told_what_is_missed_and_no_false_alarms():
@@ -114,8 +131,8 @@ def test_where_a_change_was_placed_the_part_stands_before_the_places_tapped_near
     """A reader was sent to the middle of a strut of which the other end was meant."""
     weighs = {"title": rule_title(change_since_baseline.NAME), "has_places": True, "where": "S5 (strut 2, middle)"}
     placed = replace(comparison(), places=(LikelyPlace("strut 2", "strut", "keyboard end", 0.5, 0.5, 0.9, 0.1),))
-    assert _first_look(placed, weighs).startswith(
-        "most likely strut 2, keyboard end; tapped near it, and marked on the map: S5"
-    )
-    assert _first_look(placed, {**weighs, "title": "another"}) == "S5 (strut 2, middle)"
-    assert _first_look(replace(comparison(), places=()), weighs) == "S5 (strut 2, middle)"
+    told = _first_look(placed, weighs)
+    assert told.startswith("most likely strut 2, keyboard") and told.endswith(weighs["where"])
+    same_as_before("report-first-screen", told, part="where a change was placed")
+    assert _first_look(placed, {**weighs, "title": "another"}) == weighs["where"]
+    assert _first_look(replace(comparison(), places=()), weighs) == weighs["where"]

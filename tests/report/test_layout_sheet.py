@@ -1,16 +1,19 @@
 """The sheet to chalk from: whole, harmless, and true to the state it was printed for."""
 
 import re
+import shlex
 from html import unescape
 
 import pytest
 
 from tapscan.layouts import known_layouts, read_layout
 from tapscan.places import CHECKLIST, IN_PIANO, REGIONS, STATES, Layout, Station
+from tapscan.report import words
 from tapscan.report.layout_sheet import HINTS, render_sheet, write_sheet
 from tests.every import each
+from tests.report.reading import NOT_VISIBLE, Reading, lines, part
 from tests.report.sheets import HOSTILE
-from tests.report.test_page import NOT_VISIBLE, Reading
+from tests.snapshots import same_as_before
 
 ORDER = ("soft", "soft", "hard", "hard")
 
@@ -23,6 +26,11 @@ def sheet(name="grand-short", state=None, order=ORDER):
 def rows(html: str) -> list[str]:
     table = html[html.index('id="stations"') : html.index('id="look"')]
     return [unescape(row) for row in re.findall(r"<tr.*?</tr>", table, re.S)[1:]]
+
+
+def command(html: str) -> list[str]:
+    """The words of the command on the sheet, as a shell takes them."""
+    return shlex.split(unescape(re.findall(r"<code>(.*?)</code>", html)[0]))
 
 
 @each("name", known_layouts())
@@ -43,12 +51,15 @@ def test_for_a_strung_plate_what_may_not_be_struck_has_no_box():
     html = sheet(state="strung")
     left = [row for row in rows(html) if "leave out" in row]
     assert len(left) == 4 and not any('class="box"' in row for row in left)
-    text = Reading(html).text
-    assert "4 of 8 places may be struck in this state" in text
-    assert "Leave out S2, S3, S4 and S5." in text
-    assert "With strings on: strike nothing near pins, agraffes or strings" in text
-    assert "--layout grand-short --order soft,soft,hard,hard --state strung" in text
-    assert "Leave out: S2, S3, S4 and S5." in html[html.index("<desc") : html.index("</desc>")]
+    names = [s.name for s in read_layout("grand-short").stations if "strung" not in s.states]
+    assert [re.findall(r">(S\d)<", row) for row in left] == [[name] for name in names]
+    how, drawn = part(html, "how"), html[html.index("<desc") : html.index("</desc>")]
+    assert re.findall(r"S\d", how) == re.findall(r"S\d", drawn.partition("Leave out")[2]) == names
+    assert "With strings on: strike nothing near pins, agraffes or strings" in Reading(html).text
+    assert command(html)[3:] == ["--layout", "grand-short", "--order", ",".join(ORDER), "--state", "strung"]
+    first = lines(html[html.index('<p class="summary"') : html.index('<div class="fields"')])
+    assert f"{8 - len(names)} of 8 places" in first
+    same_as_before("layout-sheet", "\n".join([first, lines(part(html, "map")), lines(how)]), part="strung")
 
 
 def test_for_a_bare_plate_everything_is_tapped_and_no_string_is_spoken_of_in_the_steps():
@@ -64,7 +75,8 @@ def test_without_a_state_it_can_be_ticked_and_the_strings_are_spoken_of():
 def test_the_boxes_follow_the_order():
     html = sheet(order=("hard", "soft"))
     assert [w for w in re.findall(r"</i>(soft|hard)", rows(html)[0])] == ["hard", "soft"]
-    assert "give 2 taps: hard, soft." in Reading(html).text
+    (told,) = re.findall(r"(\d) taps: ([^.]*)", part(html, "how"))
+    assert told == ("2", "hard, soft") and command(html)[command(html).index("--order") + 1] == "hard,soft"
 
 
 def test_the_checklist_asks_what_the_register_keeps():
@@ -103,14 +115,13 @@ def test_names_from_outside_stay_text():
     html = render_sheet(Layout(HOSTILE, HOSTILE, HOSTILE, (station,)), None, ORDER, HOSTILE)
     reading = Reading(html)
     assert "<script" not in html.lower() and not {"script", "n"} & {tag for tag, _ in reading.elements}
-    assert "only: stripped, bare; in the piano, strung" in reading.text
+    (only,) = re.findall(r'<b class="only">only: (.*?)</b>', html)
+    assert only == "; ".join(words.STATES[s] for s in ("stripped", "strung"))
 
 
 def test_a_name_with_blanks_is_quoted_in_the_command():
-    assert (
-        '--layout "my plates.toml"'
-        in Reading(render_sheet(read_layout("grand-short"), None, ORDER, "my plates.toml")).text
-    )
+    asked = command(render_sheet(read_layout("grand-short"), None, ORDER, "my plates.toml"))
+    assert asked[3:5] == ["--layout", "my plates.toml"]
 
 
 def test_writing_is_whole_or_not_at_all(tmp_path):

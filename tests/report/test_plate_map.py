@@ -15,6 +15,7 @@ from tapscan.report.drawing.plate_drawing import apart, element, mark
 from tapscan.report.drawing.plate_map import (
     FLOOR_DB,
     LARGEST,
+    MEANING,
     amplitude_map,
     legend,
     marks,
@@ -22,8 +23,10 @@ from tapscan.report.drawing.plate_map import (
     station_map,
 )
 from tapscan.screening.disposition import PART_ONLY
+from tests.report.reading import NOT_VISIBLE, lines, part
 from tests.report.sheets import HOSTILE, full_page, indication, mode, screening, strike
-from tests.report.test_page import NOT_VISIBLE, read
+from tests.report.test_page import read
+from tests.snapshots import same_as_before
 
 GRAND = read_layout("grand-short")
 EDGE = ((0.0, 0.0), (1.0, 0.0), (1.0, 1.0), (0.0, 1.0))
@@ -43,6 +46,23 @@ def shapes(svg: str) -> dict[str, str]:
     """First word of each station's hint and the drawn element beside it."""
     root = ET.fromstring(svg)
     return {g.find("title").text.split(",")[0]: g[1].tag for g in root.iter("g") if g.find("title") is not None}
+
+
+def hints(svg: str) -> dict[str, str]:
+    """What is told of each station, beside its name and its place."""
+    titles = [g.find("title").text for g in ET.fromstring(svg).iter("g") if g.find("title") is not None]
+    return {told.split(",")[0]: told.partition(": ")[2] for told in titles}
+
+
+def notes(s) -> list[str]:
+    """Beside the large map."""
+    return re.findall(r'<p class="fine">(.*?)</p>', part(full_page(s), "map"))
+
+
+def added(s) -> str:
+    """The one note that stands there and not beside the usual map."""
+    (told,) = set(notes(s)) - set(notes(on_grand()))
+    return told
 
 
 def test_every_meaning_has_its_own_mark():
@@ -87,11 +107,19 @@ def test_greys_of_the_marks_keep_apart_without_colour():
 
 def test_the_words_in_its_place_name_what_matters_first():
     svg = str(station_map(GRAND, marks(on_grand()), "m"))
-    told = ET.fromstring(svg).find("desc").text
-    assert told.startswith("Something to look at here: S3 (top treble strut, where it meets the capo bar). Tapped")
-    assert told.endswith("Not tapped: S4, S5, S6, S7 and S8.")
+    told = re.split(r"\.\s*", ET.fromstring(svg).find("desc").text)[:-1]
+    said = {kind.lower(): names for kind, names in (one.split(": ") for one in told)}
+    assert list(said) == [MEANING[kind] for kind in ("look", "tapped", "unusable", "untapped")]
+    assert [re.findall(r"S\d", names) for names in said.values()] == [
+        ["S3"],
+        ["S1"],
+        ["S2"],
+        [f"S{k}" for k in range(4, 9)],
+    ]
+    assert GRAND.stations[2].where in said[MEANING["look"]]
     assert 'role="img"' in svg and 'aria-labelledby="m-title m-desc"' in svg
-    assert "S4, pin field, treble, between the pins: not tapped: not to be struck in this state" in svg
+    assert {name for name, hint in hints(svg).items() if "not to be struck" in hint} == {"S4", "S5"}
+    same_as_before("report-map", lines(svg), part="one place to look at, strung")
 
 
 def test_the_mark_that_matters_lies_on_top():
@@ -125,9 +153,9 @@ def test_a_modes_map_shows_strength_by_size_and_what_was_not_heard():
     }
     discs = [float(r) for r in re.findall(r'r="([\d.]+)"[^>]*fill-opacity', svg)]
     assert discs == pytest.approx([radius(0.0), radius(-10.0)], abs=0.06)  # written to a tenth of a unit
-    assert "S3, top treble strut, where it meets the capo bar: 10.0 dB below the strongest" in svg
-    assert "S2, treble-break strut, middle, on its flank: too faint to say" in svg
-    assert "Where mode M1, 140 Hz, is strong" in svg
+    assert re.findall(r"([\d.]+) dB", hints(svg)["S3"]) == ["10.0"]
+    assert {name for name, hint in hints(svg).items() if "too faint" in hint} == {"S2", "S6"}
+    same_as_before("report-map", lines(svg), part="where a mode is strong")
     assert "nan" not in svg
 
 
@@ -153,7 +181,7 @@ def test_the_page_shows_a_small_map_first_and_a_large_one_below():
     reading = read(on_grand())
     for words in ("something to look at here (1)", "tapped, but no tap could be used (1)", "not tapped (5)"):
         assert reading.text.count(words) == 2
-    assert "Mode M1, 140.000 ± 0.025 Hz" in reading.text
+    assert re.findall(r"<h3>(Mode.*?) Hz</h3>", html) == ["Mode M1, 140.000 ± 0.025"]
     ids = reading.values("id")
     assert len(ids) == len(set(ids))
     named = " ".join(reading.values("aria-labelledby")).split()
@@ -169,18 +197,21 @@ def test_without_a_layout_there_is_no_map_and_no_empty_box():
 
 def test_without_an_outline_the_places_stand_in_a_broken_frame():
     s = on_grand(scan=replace(on_grand().scan, map=replace(GRAND, outline=None)))
-    assert "gives no outline, so only the places are shown" in read(s).text
+    assert GRAND.name in added(s)
+    same_as_before("report-map", "\n".join(notes(s)), part="without an outline")
     assert "stroke-dasharray" in str(station_map(s.scan.map, {}, "m"))
 
 
 def test_stations_the_layout_does_not_know_are_told():
     s = on_grand(scan=replace(on_grand().scan, strikes=(strike(1, "S1"), strike(2, "cellar"))))
-    assert "Not on the map, because the layout does not know them: cellar." in read(s).text
+    assert "cellar" in added(s)
+    same_as_before("report-map", "\n".join(notes(s)), part="a station that the layout does not know")
 
 
 def test_an_indication_of_the_whole_plate_is_told_beside_the_map():
-    assert "concerns the plate as a whole has no mark" in read(on_grand(indications=(indication(stations=()),))).text
-    assert "concerns the plate as a whole has no mark" not in read(on_grand()).text
+    s = on_grand(indications=(indication(stations=()),))
+    assert "plate as a whole" in added(s) and "look" not in {m.kind for m in marks(s).values()}
+    same_as_before("report-map", "\n".join(notes(s)), part="an indication of the whole plate")
 
 
 def test_names_from_outside_stay_text():
@@ -207,24 +238,21 @@ def test_characters_that_hide_or_turn_the_text_are_shown_as_boxes():
 
 
 def test_the_legend_names_only_what_occurs():
-    assert [said for _, said in legend(GRAND, marks(on_grand()))] == [
-        "something to look at here (1)",
-        "tapped; nothing points to this place (1)",
-        "tapped, but no tap could be used (1)",
-        "not tapped (5)",
-        "plate screw",
-    ]
+    counted = {"look": 1, "tapped": 1, "unusable": 1, "untapped": 5}
+    told = [said for _, said in legend(GRAND, marks(on_grand()))]
+    assert told == [*(f"{MEANING[kind]} ({count})" for kind, count in counted.items()), "plate screw"]
     one = {"S1": marks(on_grand())["S1"]}
-    assert [said for _, said in legend(replace(GRAND, outline=None), one)] == [
-        "tapped; nothing points to this place (1)"
-    ]
+    assert [said for _, said in legend(replace(GRAND, outline=None), one)] == [f"{MEANING['tapped']} (1)"]
     assert all('aria-hidden="true"' in str(sample) for sample, _ in legend(GRAND, marks(on_grand())))
 
 
 def test_a_test_without_an_answer_clears_no_place():
     found = marks(on_grand(disposition="inconclusive"))
-    assert [said for _, said in legend(GRAND, found)][1] == "tapped; the test gives no answer (1)"
-    assert "nothing points" not in str(station_map(GRAND, found, "m"))
+    assert found["S1"].kind == "unanswered"
+    assert [said for _, said in legend(GRAND, found)][1] == f"{MEANING['unanswered']} (1)"
+    drawn = str(station_map(GRAND, found, "m"))
+    assert "nothing points" not in drawn
+    same_as_before("report-map", lines(drawn), part="a test without an answer")
 
 
 def test_where_only_a_part_was_tapped_its_places_are_told_as_the_first_sentence_tells_them():

@@ -11,9 +11,10 @@ from markupsafe import Markup
 from tapscan.report.photos import picture
 from tapscan.report.visit_page import LIMITS, Unknown, own_ids, render_visit, short
 from tapscan.report.visit_words import words_in
+from tapscan.screening.next_steps import CALL, STOP
 from tests.every import each
+from tests.report.reading import NOT_VISIBLE, VOID, Reading
 from tests.report.sheets import HOSTILE
-from tests.report.test_page import NOT_VISIBLE, VOID, Reading
 from tests.report.test_print import PAPERS, sheets
 from tests.report.visits import LONG, brimming, fullest, photo, photo_file
 
@@ -72,7 +73,9 @@ def test_cautions_stand_before_the_headline_and_to_stop_before_all_other_steps()
     headline = text.rindex("The eye saw what may be a crack", 0, text.index("What was found"))  # also the page's title
     assert text.index("plane of the strings") < headline
     steps = text[text.index("What to do, and who should look next") :]
-    assert steps.index("Stop. Leave the piano as it is") < steps.index("Call a qualified person")
+    others = [step.partition(": ")[2] for step in fullest().steps]
+    assert others.pop(0) == STOP.text and CALL.text in others
+    assert steps.index(STOP.text) < min(steps.index(other.split(",")[0]) for other in others)
 
 
 WHOLE = " ".join(LONG.split())
@@ -101,11 +104,12 @@ def test_on_a_screen_the_page_is_whole_and_nothing_is_told_twice():
 
 
 def test_why_something_is_not_known_stands_in_the_appendix_and_what_it_is_on_the_page():
-    sheet = replace(fullest(), unknown=(Unknown("hidden", "Could not be seen: horn.", "horn: behind a cloth"),))
+    title, place, why = "Could not be seen", "horn", "behind a cloth"
+    sheet = replace(fullest(), unknown=(Unknown("hidden", f"{title}: {place}.", f"{place}: {why}"),))
     for paper in (False, True):
         page, appendix = parts(render_visit(sheet), paper=paper)
-        assert "Could not be seen: horn." in page and "behind a cloth" not in page
-        assert "Could not be seen: horn: behind a cloth" in appendix and "Could not be seen: horn." not in appendix
+        assert f"{title}: {place}." in page and why not in page
+        assert f"{title}: {place}: {why}" in appendix and f"{title}: {place}." not in appendix
 
 
 CUTS = [
