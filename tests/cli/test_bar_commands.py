@@ -45,7 +45,7 @@ def test_a_bars_day(folder):
     bar = run("bar", "show", "reference bar").out
     assert size in bar and bar.count("3 of 3") == 2
     assert run("bar", "show", "other").status == 1
-    same_as_before("bar", told)
+    same_as_before("bar", told, part="list, note and show")
 
 
 def test_a_bar_that_cannot_be_read_stores_nothing(folder):

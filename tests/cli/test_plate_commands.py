@@ -127,4 +127,4 @@ def test_check_backup_and_export_say_where(where):
     photo.unlink()
     assert run("register", "check").status == 1
     told += screens(("register", "check"))
-    same_as_before("register-check", told, {str(where): "FOLDER", "FOLDER\\": "FOLDER/"})
+    same_as_before("register-check", told, {str(where): "FOLDER", "FOLDER\\": "FOLDER/"}, part="whole and damaged")

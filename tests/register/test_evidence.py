@@ -10,6 +10,7 @@ from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome
 from tapscan.workflow.evidence import evidence_json, evidence_of
 from tests.cli.commands import run
+from tests.snapshots import same_as_before
 
 DAY = dt.date(2026, 9, 1)
 
@@ -45,7 +46,9 @@ def test_a_scan_that_is_crossed_out_does_not_count(register, stored):
 
 def test_the_command_counts_and_its_json_tells_the_plates(register, stored):
     at = ("--register", register.folder)
-    assert "No scan has an outcome yet" in run("register", "evidence", *at).out
+    none = run("register", "evidence", *at)
+    assert none.status == 0 and evidence_of(register).examined == ()
+    same_as_before("register-evidence", none.out)
     examined(register, stored(), "crack")
     shown = run("register", "evidence", *at)
     assert shown.status == 0 and "1 of 1" in shown.out and "%" not in shown.out

@@ -24,6 +24,7 @@ from tests.cli.commands import run
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import content_of
+from tests.snapshots import same_as_before
 
 NEXT = f"{int(REVISION) + 1:04d}"
 SNAPSHOT = Path(__file__).with_name("snapshot_0001.sqlite")
@@ -132,7 +133,12 @@ def test_a_newer_register_is_refused_by_every_command(register, stored):
         done = run(*words, "--register", register.folder)
         assert done.status == 1, words
         (line,) = done.err.splitlines()
-        assert "made by a newer tapscan" in line
+        same_as_before(
+            "register-trouble",
+            line,
+            {str(register.folder): "FOLDER", NEXT: "NEXT", REVISION: "OURS"},
+            part="made by a newer version",
+        )
     assert content_of(register.folder) == before
 
 

@@ -248,7 +248,7 @@ def test_long_tables_are_cut_and_counted(monkeypatch):
     s = screening(scan=replace(screening().scan, strikes=tuple(strike(k) for k in range(8))))
     appendix_ = part(full_page(s), "appendix")
     assert len(table(appendix_, "Table of taps")) == 5
-    assert re.findall(r"The first (\d+); (\d+) more", appendix_) == [("5", "3")]
+    assert re.findall(r"first (\d+); (\d+) more", appendix_) == [("5", "3")]
 
 
 def test_the_highest_peaks_carry_the_numbers_not_the_strongest_starts():
@@ -257,4 +257,4 @@ def test_the_highest_peaks_carry_the_numbers_not_the_strongest_starts():
         mode(1, amplitudes=(ModalAmplitude("S1", 1.0),)),
     )  # 900, 140 Hz
     html = full_page(screening(scan=replace(screening().scan, modes=(fast, slow)), indications=()))
-    assert set(re.findall(r"strongest at ([\d, ]+) Hz", html)) == {"140, 900"}  # the picture's peaks: 0 dB and -20 dB
+    assert set(re.findall(r"strongest at ([^H]*) Hz", html)) == {"140, 900"}  # the picture's peaks: 0 dB and -20 dB
