@@ -13,6 +13,7 @@ import pytest
 from tapscan.workflow.check import Request, check
 from tests.cli.commands import run
 from tests.screened import screened
+from tests.snapshots import same_as_before
 from tests.sounds import encoded, noise, ring, taps_at, wav_bytes, written
 
 RATE = 48000
@@ -103,7 +104,9 @@ def test_same_content_counts_once_and_is_noted(tmp_path):
     assert result.screening is not None
     assert len(result.screening.scan.recordings) == 1
     assert len(result.screening.scan.strikes) == 2
-    assert "S2_1.wav has the same content" in result.repeated[0]
+    (told,) = result.repeated
+    assert told.index(str(second)) < told.index(str(first))
+    same_as_before("scan-import", told, {str(second): "SECOND", str(first): "FIRST"}, part="a file given twice")
     assert result.repeated[0] in result.screening.assignment
 
 

@@ -11,6 +11,7 @@ from tapscan.places import REGIONS, SIGNS
 from tapscan.register.database import open_register
 from tapscan.register.scans import list_scans
 from tapscan.register.visits import find_visit
+from tapscan.screening.next_steps import CALL, STOP
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.visit_unknown import unknown_of
@@ -69,7 +70,8 @@ def what_the_document_says(folder, known, used):
     assert "stands against the wall" in appendix and all(p.where in appendix for p in BARRED)
     # what the buyer should do, and nothing that endangers
     assert page.index("plane of the strings") < page.index("What was found")
-    assert "have a qualified person examine it" in page
+    asked = [s for s in known.advice.given if "call" in s.acts]
+    assert asked and all(s.text in page for s in asked)
     assert not re.search(r"\.jpg|docs/|from memory", page + appendix), "the shop's file names are not the buyer's"
     assert appendix.count("simulated bare plates only") == 1, "one reason, told once"
     assert f"{UPRIGHT.name}: a plan of {len(UPRIGHT.stations)} places" in appendix
@@ -112,7 +114,7 @@ def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
     known = visited(folder)
     assert known.advice.code == "eye" and {"no-taps", "no-photo"} <= {u.code for u in unknown_of(known)}
     page, _ = document(folder)
-    assert page.index("Stop. Leave the piano as it is") < page.index("Call a qualified person")
+    assert page.index(STOP.text) < page.index(CALL.text)
     assert {sign for look in known.visit.suspects for sign in look.signs} == {"rust-line", "cracked-finish"}
     shown = done("visit", "show", "U7")
     assert known.advice.headline in shown and "Stop. Leave the piano" in shown

@@ -140,10 +140,11 @@ def test_scans_are_asked_for_until_the_baseline_has_three(marked, asked):
 @each("address", ["/record/new?plate=B12", "draft"])
 def test_the_tick_says_what_it_does(site, address):
     with site.client(follow_redirects=True) as client:
-        shown = main_of(
-            (site.post(client, "/draft/new", plate="B12") if address == "draft" else client.get(address)).text
-        )
-    assert "This scan is the baseline" in shown and "becomes none" not in shown
+        page = (site.post(client, "/draft/new", plate="B12") if address == "draft" else client.get(address)).text
+    assert "becomes none" not in main_of(page)
+    tick = re.findall(r'<input type="checkbox" name="baseline".*?<span>(.*?)</label>', page, re.S)
+    assert len(tick) == 1
+    same_as_before("page-scan-facts", re.sub("<.*?>", "\n", tick[0]), part="the tick for a baseline")
 
 
 def test_a_report_leads_back_and_is_saved_without_the_pages_own_words(site):

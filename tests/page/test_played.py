@@ -64,7 +64,7 @@ def test_keys_begun_in_the_terminal_go_on_in_the_page(site, monkeypatch, keys):
         assert all(f"/record?id={number}" in text and "1 note" in text for text in (plate, form))
         rest = client.get("/record", params={"id": number}).text
         assert ("Go on at D4" in rest and "Still to play: D4" in rest) is bool(keys) and 'id="go-on"' in rest
-        assert "tap-map" not in rest and 'name="held"' not in rest and "Read what there is now" in rest
+        assert "tap-map" not in rest and 'name="held"' not in rest and 'id="store"' in rest
         session = typed_recording.session_of(site.register, number, {}, Settings())
         fed(session.recorder, played((D4,), None))
         assert session.over is bool(keys)

@@ -25,6 +25,7 @@ from tapscan.records import (
 from tapscan.report.error_rates import EARLIER, place_rates
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.constants import constants
+from tapscan.screening.in_words import places_sentence
 from tapscan.screening.location.belief import beliefs
 from tapscan.screening.location.expansion import expanded
 from tapscan.screening.location.fitted import Fitted
@@ -102,7 +103,8 @@ def test_indication_marks_a_station_on_that_strut_and_says_the_share(cracked):
     told = cracked.indications[0]
     where = {s.name: s.where for s in LAYOUT.stations}
     assert told.stations and cracked.places[0].member in where[told.stations[0]]
-    assert cracked.places[0].member in told.sentence and "If it is a crack" in told.sentence
+    (crack,) = [found for found in cracked.located if found.told_from == "drops"]
+    assert cracked.places[0].member in told.sentence and places_sentence(crack) in told.sentence
 
 
 def test_json_has_the_places(cracked):
