@@ -143,7 +143,7 @@ def test_the_tick_says_what_it_does(site, address):
         page = (site.post(client, "/draft/new", plate="B12") if address == "draft" else client.get(address)).text
     assert "becomes none" not in main_of(page)
     tick = re.findall(r'<input type="checkbox" name="baseline".*?<span>(.*?)</label>', page, re.S)
-    assert len(tick) == 1
+    assert len(tick) == 1 and "is the baseline" in tick[0]
     same_as_before("page-scan-facts", re.sub("<.*?>", "\n", tick[0]), part="the tick for a baseline")
 
 

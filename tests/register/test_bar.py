@@ -158,6 +158,7 @@ def test_a_bar_that_ends_otherwise_than_it_began_is_told(register, tmp_path):
     kept = imported(register, tmp_path, 1, BarFiles(USUAL_NAME, (bar_file(tmp_path, "a.wav"),), (last,)))
     assert kept.screening.scan.bar.drift.seen == ("clock or temperature",)
     (told,) = [t for t in kept.screening.limitations if "reference bar" in t]
+    assert "does not end as" in told
     same_as_before("bar", without_figures(told), part="ends otherwise than it began")
 
 

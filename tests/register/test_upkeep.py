@@ -67,8 +67,9 @@ def test_leftovers_are_harmless_and_named(register, stored):
     found = check_register(register)
     assert found.wrong == ()
     assert len(found.leftover) == 3
-    for name in (".incoming-x.part", kept.sha256, "notes.txt"):
-        assert sum(name in line.split(": ")[0] for line in found.leftover) == 1, name
+    kinds = ((".incoming-x.part", "unfinished"), (kept.sha256, "no scan or plate"), ("notes.txt", "not a file"))
+    for name, kind in kinds:
+        assert [kind in line for line in found.leftover if name in line.split(": ")[0]] == [True], name
     same_as_before(
         "register-check", "\n".join(sorted(found.leftover)), {kept.sha256: "SHA256", "\\": "/"}, part="leftovers"
     )
@@ -79,7 +80,7 @@ def test_rows_without_their_scan_are_found(register, stored):
     with register.writing() as connection:
         connection.exec_driver_sql("DELETE FROM scan_file")
     (line,) = check_register(register).wrong
-    assert line.startswith(f"{entry.name}: ")
+    assert line.startswith(f"{entry.name}: has no screening")
     same_as_before("register-check", line, part="rows without their scan")
 
 

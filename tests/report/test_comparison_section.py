@@ -87,15 +87,15 @@ def test_a_changed_mode_is_named_with_its_uncertainty():
     assert "220.0 Hz" not in shown  # could well have been missed
     drawn = re.findall(r'aria-label="([^"]*)"', shown)[0]
     assert re.findall(r"(\d+) fell", drawn) == ["1"] and re.findall(r"largest by ([\d.]+) %", drawn) == ["0.190"]
-    same_as_before("report-comparison", lines(shown), part="one tone fell")
+    same_as_before("report", lines(shown), part="comparison: one tone fell")
 
 
 def test_where_nothing_changed_the_largest_drops_are_shown_as_such():
     quiet = comparison(pairs=tuple(pair(k, 3.0) for k in range(1, 14)), where=())
     shown = section(full_page(replace(screening(), comparison=quiet)))
     rows = table(shown, "Table of changes")
-    assert len(rows) == 6 and {row[-1] for row in rows} == {"within the scatter"}
-    same_as_before("report-comparison", lines(shown), part="nothing changed")
+    assert len(rows) == 6 and {row[-1] for row in rows} == {"within the scatter"} and "none stands out" in shown
+    same_as_before("report", lines(shown), part="comparison: nothing changed")
 
 
 def test_without_a_comparison_there_is_no_such_section_and_the_sheet_says_so():
@@ -116,7 +116,7 @@ def test_the_figure_of_a_microphone_is_told_as_odds_and_draws_no_limit_bars():
     )
     assert "10.0; limit 7.5" in lines(by_pickup).split(f"{DROPS}\n")[1]
     assert re.findall(r"<dd>([^;]*); limit (.*?)</dd>", by_microphone) == [("3600 to 1", "400 to 1")]
-    same_as_before("report-comparison", lines(by_microphone), part="one tone fell, heard by a microphone")
+    same_as_before("report", lines(by_microphone), part="comparison: one tone fell, heard by a microphone")
     assert "three largest drops" not in by_microphone and "pale bar" not in by_microphone and "pale bar" in by_pickup
     assert by_microphone.count("<path") < by_pickup.count("<path")
 
@@ -158,7 +158,7 @@ def test_beside_the_places_stands_how_often_that_is_right_and_chance():
     assert f"{few['spoke']} of {few['of']}" in fewer and "12 places" in fewer
     for uncounted in (place_rates(Whereabouts(PLACES, "weight"), used), place_rates(Whereabouts(PLACES, "drops"), ())):
         assert not re.search(r"\d", uncounted)
-        same_as_before("report-comparison", uncounted, part="places that were not counted")
+        same_as_before("report", uncounted, part="comparison: places that were not counted")
 
 
 def test_what_cannot_be_placed_says_why():

@@ -50,9 +50,9 @@ def test_every_question_of_a_buyer_is_answered_before_the_steps_and_the_figures(
     assert limits.startswith("First. Second. 1 more") and "Third" not in limits
     assert (unescape(limits).endswith(f"{TESTED}."), limits.endswith(f"{IN_FULL}.")) == (not summary, summary)
     same_as_before(
-        "report-first-screen",
+        "report",
         unescape("\n".join(f"{q}: {a}" for q, a in asked.items())),
-        part="what a buyer asks, in the " + ("page for a buyer" if summary else "report"),
+        part="first screen: what a buyer asks, in the " + ("page for a buyer" if summary else "report"),
     )
     assert ('id="tested"' in page) is not summary
     assert answer(page, "Seen and found").lower() == NOBODY
@@ -69,7 +69,7 @@ def test_days_of_the_scans_compared_with_stand_as_the_shop_writes_them():
     made = comparison(baselines=("B12/2026-03-02",), rules_not_run=())
     told = answer(render_page(screening(comparison=made), ABOUT, Extras(Shop(dates="day.month.year"))), "Compared with")
     assert re.findall(r"[\d.-]{6,}", told) == ["02.03.2026"]
-    same_as_before("report-first-screen", unescape(told), part="compared with the plate's own scan")
+    same_as_before("report", unescape(told), part="first screen: compared with the plate's own scan")
 
 
 def test_a_qualified_person_is_told_by_trade_where_a_step_asks_for_one():
@@ -135,6 +135,6 @@ def test_where_a_change_was_placed_the_part_stands_before_the_places_tapped_near
     assert told.startswith(f"most likely {placed.places[0].member}, {placed.places[0].where}") and told.endswith(
         weighs["where"]
     )
-    same_as_before("report-first-screen", told, part="where a change was placed")
+    same_as_before("report", told, part="first screen: where a change was placed")
     assert _first_look(placed, {**weighs, "title": "another"}) == weighs["where"]
     assert _first_look(replace(comparison(), places=()), weighs) == weighs["where"]

@@ -164,7 +164,7 @@ def test_at_most_eight_stations_are_drawn_and_the_rest_named():
     assert sorted(drawn, key=names.index) == [*names[:7], "P15"]
     assert re.findall(r"P\d+", pictures.partition("Not drawn")[2]) == names[7:14]
     below = pictures[pictures.rindex("</article>") + len("</article>") : -len("</section>")]
-    same_as_before("report-page", lines(below), part="stations not drawn")
+    same_as_before("report", lines(below), part="pictures: stations not drawn")
 
 
 def test_the_strongest_modes_and_the_named_ones_are_listed_and_the_rest_counted():
@@ -179,9 +179,9 @@ def test_a_page_without_taps_says_so():
     html, text = full_page(empty()), read(empty()).text
     assert empty().headline in text and empty().scan.recordings[0].reason in text
     tested, pictures = part(html, "tested"), part(html, "pictures")
-    assert "<table" not in tested and "<svg" not in pictures and "Table of taps" not in html
+    assert "<table" not in tested and "no place" in tested and "<svg" not in pictures and "Table of taps" not in html
     said = [lines(text).splitlines()[1] for text in (tested, pictures)]
-    same_as_before("report-page", "\n".join(said), part="without taps")
+    same_as_before("report", "\n".join(said), part="tested, and pictures: without taps")
 
 
 def test_pictures_that_hold_nothing_are_told_in_words():
@@ -195,9 +195,7 @@ def test_pictures_that_hold_nothing_are_told_in_words():
     )
     drawn, told = (part(full_page(screening(pictures=p)), "pictures") for p in ((picture(),), (bare,)))
     assert (drawn.count("<svg"), told.count("<svg")) == (2, 0) and told.count("<figure>") == 2
-    same_as_before(
-        "report-page", lines(told[told.index("<article") : -len("</section>")]), part="pictures that hold nothing"
-    )
+    same_as_before("report", lines(told[told.index("<article") : -len("</section>")]), part="pictures: nothing to draw")
 
 
 def test_limits_from_simulation_are_told_as_simulated():

@@ -119,7 +119,7 @@ def test_the_words_in_its_place_name_what_matters_first():
     assert GRAND.stations[2].where in said[MEANING["look"]]
     assert 'role="img"' in svg and 'aria-labelledby="m-title m-desc"' in svg
     assert {name for name, hint in hints(svg).items() if "not to be struck" in hint} == {"S4", "S5"}
-    same_as_before("report-map", lines(svg), part="one place to look at, strung")
+    same_as_before("report", lines(svg), part="map: one place to look at, strung")
 
 
 def test_the_mark_that_matters_lies_on_top():
@@ -155,7 +155,7 @@ def test_a_modes_map_shows_strength_by_size_and_what_was_not_heard():
     assert discs == pytest.approx([radius(0.0), radius(-10.0)], abs=0.06)  # written to a tenth of a unit
     assert re.findall(r"([\d.]+) dB", hints(svg)["S3"]) == ["10.0"]
     assert {name for name, hint in hints(svg).items() if "too faint" in hint} == {"S2", "S6"}
-    same_as_before("report-map", lines(svg), part="where a mode is strong")
+    same_as_before("report", lines(svg), part="map: where a mode is strong")
     assert "nan" not in svg
 
 
@@ -198,20 +198,20 @@ def test_without_a_layout_there_is_no_map_and_no_empty_box():
 def test_without_an_outline_the_places_stand_in_a_broken_frame():
     s = on_grand(scan=replace(on_grand().scan, map=replace(GRAND, outline=None)))
     assert GRAND.name in added(s)
-    same_as_before("report-map", "\n".join(notes(s)), part="without an outline")
+    same_as_before("report", "\n".join(notes(s)), part="map: without an outline")
     assert "stroke-dasharray" in str(station_map(s.scan.map, {}, "m"))
 
 
 def test_stations_the_layout_does_not_know_are_told():
     s = on_grand(scan=replace(on_grand().scan, strikes=(strike(1, "S1"), strike(2, "cellar"))))
     assert "cellar" in added(s)
-    same_as_before("report-map", "\n".join(notes(s)), part="a station that the layout does not know")
+    same_as_before("report", "\n".join(notes(s)), part="map: a station that the layout does not know")
 
 
 def test_an_indication_of_the_whole_plate_is_told_beside_the_map():
     s = on_grand(indications=(indication(stations=()),))
     assert "plate as a whole" in added(s) and "look" not in {m.kind for m in marks(s).values()}
-    same_as_before("report-map", "\n".join(notes(s)), part="an indication of the whole plate")
+    same_as_before("report", "\n".join(notes(s)), part="map: an indication of the whole plate")
 
 
 def test_names_from_outside_stay_text():
@@ -252,7 +252,7 @@ def test_a_test_without_an_answer_clears_no_place():
     assert [said for _, said in legend(GRAND, found)][1] == f"{MEANING['unanswered']} (1)"
     drawn = str(station_map(GRAND, found, "m"))
     assert "nothing points" not in drawn
-    same_as_before("report-map", lines(drawn), part="a test without an answer")
+    same_as_before("report", lines(drawn), part="map: a test without an answer")
 
 
 def test_where_only_a_part_was_tapped_its_places_are_told_as_the_first_sentence_tells_them():
