@@ -75,6 +75,7 @@ def test_cautions_stand_before_the_headline_and_to_stop_before_all_other_steps()
     steps = text[text.index("What to do, and who should look next") :]
     others = [step.partition(": ")[2] for step in fullest().steps]
     assert others.pop(0) == STOP.text and CALL.text in others
+    assert STOP.text.startswith("Stop. Leave the piano")
     assert steps.index(STOP.text) < min(steps.index(other.split(",")[0]) for other in others)
 
 
