@@ -1,6 +1,7 @@
 """Docs that fail the build: the steps of getting-started run, the command reference is fresh, links lead somewhere."""
 
 import re
+import shlex
 import shutil
 import subprocess
 import sys
@@ -10,6 +11,7 @@ import pytest
 
 from tapscan.cli.reference import reference
 from tests.cli.commands import run
+from tests.cli.seven_lines import life_of, put_takes
 from tests.every import each
 
 ROOT = Path(__file__).parents[2]
@@ -59,6 +61,32 @@ def test_readme_names_both_commands_for_both_systems() -> None:
     for line in (main[1], tests[1]):
         twin = line.replace("python3 -m venv", "py -3 -m venv").replace(".venv/bin/", ".venv\\Scripts\\")
         assert twin in text, f"no Windows twin of: {line}"
+
+
+@pytest.mark.slow
+def test_the_readmes_seven_lines_run_word_for_word_and_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a plate to which nothing happened: its own variation is known, and no warning is the lines' own making."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
+    lines = life_of((ROOT / "README.md").read_text(encoding="utf-8"))
+    assert len(lines) == 7
+    put_takes(lines, tmp_path)
+    told = {}
+    for line in lines:
+        done = run(*line, answer="y\n")
+        assert done.status == 0, f"{line}\n{done.out}\n{done.err}"
+        told[line[0]] = " ".join(done.out.split())
+    assert "none fell by more than the plate's normal variation" in told["compare"]
+    limits = told["compare"].partition("What limits this comparison")[2].partition("Numbers")[0]
+    assert limits.count(" - ") == 1 and "pressed shut" in limits, "what no scan can hear, and nothing of how the lines went about it"
+    assert (tmp_path / f"{lines[-1][1].replace('/', '_')}.html").stat().st_size > 10_000
+    register = (DOCS / "register.md").read_text(encoding="utf-8")
+    assert [shlex.join(line) for line in lines[:-1] if f"tapscan {shlex.join(line)}" not in squeezed(register)] == []
+
+
+def squeezed(text: str) -> str:
+    """Columns that stand under each other are one blank apart, quotes as shlex writes them."""
+    return re.sub(" +", " ", text).replace('"', "'")
 
 
 @each("page", ["README.md", "DEVELOPERS.md", *(f"docs/{p.name}" for p in sorted(DOCS.glob("*.md")))])
