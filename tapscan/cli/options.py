@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.places import CHECKLIST, STATES
+from tapscan.places import BY_EYE, CHECKLIST, STATES
 from tapscan.sensors import SENSOR_KINDS
 from tapscan.workflow import typed
 from tapscan.workflow.typed import celsius, number, words
@@ -114,7 +114,7 @@ SEEN = Annotated[
 ]  # fmt: skip
 NOT_SEEN = Annotated[
     Optional[list[str]],  # noqa: UP045
-    typer.Option(metavar="ITEM[:NOTE]", help="Looked for and not seen; `all` for every other item."),
+    typer.Option(metavar="ITEM[:NOTE]", help="Looked for and not seen; `all` for every other item that is looked for (not pitch-not-held)."),
 ]
 
 
@@ -186,7 +186,7 @@ def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tup
     found: dict[str, Finding] = {}
     for text in not_seen or ():
         item, note = _item(text)
-        for one in CHECKLIST if item == "all" else (item,):
+        for one in BY_EYE if item == "all" else (item,):
             found[one] = Finding(one, "not seen", note)
     for text in seen or ():
         item, note = _item(text)
