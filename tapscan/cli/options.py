@@ -114,7 +114,10 @@ SEEN = Annotated[
 ]  # fmt: skip
 NOT_SEEN = Annotated[
     Optional[list[str]],  # noqa: UP045
-    typer.Option(metavar="ITEM[:NOTE]", help="Looked for and not seen; `all` for every other item that is looked for (not pitch-not-held)."),
+    typer.Option(
+        metavar="ITEM[:NOTE]",
+        help="Looked for and not seen; `all` for every other item that is looked for (not pitch-not-held).",
+    ),
 ]
 
 

@@ -10,6 +10,9 @@ from pathlib import Path
 import pytest
 
 from tapscan.cli.reference import reference
+from tapscan.register.database import open_register
+from tapscan.register.scans import list_scans
+from tapscan.workflow.import_scan import stored_screening
 from tests.cli.commands import run
 from tests.cli.seven_lines import life_of, put_takes
 from tests.every import each
@@ -71,17 +74,21 @@ def test_the_readmes_seven_lines_run_word_for_word_and_answer(tmp_path: Path, mo
     lines = life_of((ROOT / "README.md").read_text(encoding="utf-8"))
     assert len(lines) == 7
     put_takes(lines, tmp_path)
-    told = {}
     for line in lines:
         done = run(*line, answer="y\n")
         assert done.status == 0, f"{line}\n{done.out}\n{done.err}"
-        told[line[0]] = " ".join(done.out.split())
-    assert "none fell by more than the plate's normal variation" in told["compare"]
-    limits = told["compare"].partition("What limits this comparison")[2].partition("Numbers")[0]
-    assert limits.count(" - ") == 1 and "pressed shut" in limits, "what no scan can hear, and nothing of how the lines went about it"
+    register = open_register(tmp_path / "register")
+    *baselines, later = list_scans(register)
+    compared = stored_screening(register, later).comparison
+    assert compared is not None and compared.baselines == tuple(e.name for e in baselines)
+    assert (compared.unlike, compared.rules_not_run, compared.undecided) == ((), (), None), (
+        "no warning of the lines' own making"
+    )
+    assert len(compared.limitations) == 1, "what no tap can hear"
+    assert compared.good_news and not compared.indications and compared.statistic < compared.statistic_limit
     assert (tmp_path / f"{lines[-1][1].replace('/', '_')}.html").stat().st_size > 10_000
-    register = (DOCS / "register.md").read_text(encoding="utf-8")
-    assert [shlex.join(line) for line in lines[:-1] if f"tapscan {shlex.join(line)}" not in squeezed(register)] == []
+    page = squeezed((DOCS / "register.md").read_text(encoding="utf-8"))
+    assert [told for line in lines[:-1] if (told := shlex.join(line)) not in page] == []
 
 
 def squeezed(text: str) -> str:

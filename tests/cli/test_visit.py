@@ -153,7 +153,7 @@ def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):
 def test_only_who_says_so_has_played_the_keys(folder):
     done("visit", "note", "U7", *DAY, "--state", "strung", "--clear", "all")
     page, _ = document(folder)
-    assert "12 of 12 regions seen" in page and "keys not played" in page and "Keys not played" in page
+    assert "12 of 12 regions" in page and "keys not played" in page and "Keys not played" in page
     assert "keys" in {u.code for u in unknown_of(visited(folder))} and "played, nothing noticed" not in page
     done("visit", "note", "U7", *DAY, "--clear", "keys")
     page, _ = document(folder)
