@@ -12,9 +12,10 @@ import pytest
 from tapscan.cli.reference import reference
 from tapscan.register.database import open_register
 from tapscan.register.scans import list_scans
+from tapscan.report.layout_sheet import commands
 from tapscan.workflow.import_scan import stored_screening
 from tests.cli.commands import run
-from tests.cli.seven_lines import life_of, put_takes
+from tests.cli.docs_takes import ORDER, lines_of, put_takes
 from tests.every import each
 
 ROOT = Path(__file__).parents[2]
@@ -66,17 +67,34 @@ def test_readme_names_both_commands_for_both_systems() -> None:
         assert twin in text, f"no Windows twin of: {line}"
 
 
-@pytest.mark.slow
-def test_the_readmes_seven_lines_run_word_for_word_and_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Of a plate to which nothing happened: its own variation is known, and no warning is the lines' own making."""
-    monkeypatch.chdir(tmp_path)
-    monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
-    lines = life_of((ROOT / "README.md").read_text(encoding="utf-8"))
-    assert len(lines) == 7
-    put_takes(lines, tmp_path)
+def typed(page: str, title: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> list[list[str]]:
+    """The lines under that title, each typed as it stands and confirmed; their words."""
+    monkeypatch.chdir(folder)
+    monkeypatch.setenv("TAPSCAN_REGISTER", str(folder / "register"))
+    lines = lines_of((ROOT / page).read_text(encoding="utf-8"), title)
+    put_takes(lines, folder)
     for line in lines:
         done = run(*line, answer="y\n")
         assert done.status == 0, f"{line}\n{done.out}\n{done.err}"
+    return lines
+
+
+@pytest.mark.slow
+def test_the_inspectors_card_and_the_sheet_are_one_road(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = typed("docs/how-to-tap.md", "With a phone: a card for the inspector", tmp_path, monkeypatch)
+    printed = [shlex.split(line)[1:] for line in commands("upright-long", "strung", ORDER)]
+    named = {"PLATE": "B12", "RECORDING": "phone.wav"}
+    assert [[named.get(word, word) for word in line] for line in printed] == lines
+    (document,) = tmp_path.glob("B12_*-visit.html")
+    page = document.read_text(encoding="utf-8")
+    assert "24 taps at 8 places" in page and "0 of 12 regions" in page and "keys not played" in page
+
+
+@pytest.mark.slow
+def test_the_readmes_seven_lines_run_word_for_word_and_answer(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Of a plate to which nothing happened: its own variation is known, and no warning is the lines' own making."""
+    lines = typed("README.md", "A plate's life in seven lines of the terminal", tmp_path, monkeypatch)
+    assert len(lines) == 7
     register = open_register(tmp_path / "register")
     *baselines, later = list_scans(register)
     compared = stored_screening(register, later).comparison
