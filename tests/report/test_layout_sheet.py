@@ -85,7 +85,7 @@ def test_in_the_piano_the_sheet_holds_the_round_that_a_visit_is_noted_by():
 
 def test_what_to_type_then_stands_on_it_and_in_the_piano_it_ends_in_the_document():
     for state in (None, *STATES):
-        typed = re.findall(r"<code>(tapscan .*?)</code>", sheet(state=state))
+        typed = re.findall(r"<(?:li|p)>(?:Then: )?<code>(tapscan .*?)</code></", sheet(state=state))
         assert [unescape(line) for line in typed] == list(commands("grand-short", state, ORDER))
         assert (typed[-1] == "tapscan visit report PLATE") == (state in IN_PIANO)
 
