@@ -101,6 +101,13 @@ FULL = Annotated[bool, typer.Option("--full", help="The page with every figure, 
 ALTHOUGH = Annotated[
     TEXT, typer.Option(metavar="REASON", help="Why a scan with a finding may be a baseline all the same; is kept.")
 ]
+ASSIGN = Annotated[
+    Optional[list[str]],  # noqa: UP045
+    typer.Option(
+        metavar="FILE=STATION",
+        help="Give a file, a tap (T7=S3), or all taps of a station to another station; exchanged ones: --assign S3=S4 --assign S4=S3.",
+    ),
+]
 SAME_PLATE = Annotated[
     bool, typer.Option("--same-plate", help="You made sure: it is this plate, and its places in this order.")
 ]

@@ -190,6 +190,7 @@ def rescreen(
     layout: Annotated[Optional[str], typer.Option(help="Another layout than before.")] = None,  # noqa: UP045
     per_station: Annotated[Optional[int], typer.Option(min=1, help="Taps a station, if told wrongly.")] = None,  # noqa: UP045
     order: Annotated[Optional[str], typer.Option(help="Force of the taps, if told wrongly.")] = None,  # noqa: UP045
+    assign: o.ASSIGN = None,
     same_plate: o.SAME_PLATE = False,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
@@ -198,7 +199,7 @@ def rescreen(
     """Screen a stored scan anew from its recordings, with present settings. Earlier results are kept."""
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.import_scan import rescreen as again
-    from tapscan.workflow.layout import read_layout, read_order
+    from tapscan.workflow.layout import read_assign, read_layout, read_order
     from tapscan.workflow.own_layouts import layout_at
     from tapscan.workflow.scan import find_scan
     from tapscan.workflow.settings import read_settings
@@ -211,6 +212,8 @@ def rescreen(
         changes["per_station"] = per_station
     if order:
         changes["order"] = read_order(order)
+    if assign:
+        changes["assign"] = tuple(read_assign(text) for text in assign)
     if same_plate:
         changes["sure"] = True
     opened, thresholds = o.opened(register), read_settings(settings)

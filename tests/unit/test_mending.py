@@ -3,7 +3,7 @@
 import pytest
 
 from tapscan.errors import BadRequest
-from tapscan.layouts.tap_corrections import mended, numbers_kept, read_assign, read_skip
+from tapscan.layouts.tap_corrections import by_tap, mended, numbers_kept, read_assign, read_skip
 from tapscan.workflow.check import Request, check
 from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes, written
@@ -24,6 +24,7 @@ def test_numbers_stay_what_was_shown():
         (("S1_2.wav", "S9"), ["S1", "S9", "odd"]),
         (("in/S1_2.wav", "S9"), ["S1", "S9", "odd"]),
         (("odd=name.wav", "S2"), ["S1", "S1", "S2"]),
+        (("S1", "S9"), ["S9", "S9", "odd"]),
     ],
 )
 def test_a_tap_or_a_recording_goes_where_it_is_sent(assign, expected):
@@ -34,6 +35,13 @@ def test_a_tap_or_a_recording_goes_where_it_is_sent(assign, expected):
 
 def test_the_last_word_counts():
     assert mended(NAMES, FILES, ["a", "a", "a"], [("T1", "S1"), ("T1", "S2")])[0][0] == "S2"
+
+
+def test_exchanged_places_change_over_and_a_second_exchange_starts_from_where_the_taps_stand():
+    there_and_back = [("S1", "odd"), ("odd", "S1")]
+    assert mended(NAMES, FILES, ["S1", "S1", "odd"], there_and_back)[0] == ["odd", "odd", "S1"]
+    now = dict(zip(NAMES, ["odd", "odd", "S1"], strict=True))
+    assert by_tap([*there_and_back, ("T2", "S5")], now) == [("T3", "odd"), ("T1", "S1"), ("T2", "S1"), ("T2", "S5")]
 
 
 def test_an_unknown_recording_lists_those_there_are():
