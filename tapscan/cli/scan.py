@@ -1,5 +1,6 @@
 """`tapscan scan`: what was heard of a plate on one day. The import has a file of its own."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Optional
 
 import typer
