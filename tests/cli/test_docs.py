@@ -42,12 +42,13 @@ def test_getting_started_runs_step_by_step(tmp_path: Path, monkeypatch: pytest.M
         assert line.startswith("tapscan ") and not set(line) & set("$|&;<>*'\"\\"), line
         done = run(*line.split()[1:])
         assert done.status == 0, f"{line}\n{done.out}\n{done.err}"
-    in_a_shell(last, tmp_path)
+    bell = run("check", "recordings/bell-small.flac").out
+    assert "stands out" in bell.split("\n")[0] and "stands out" not in in_a_shell(last, tmp_path).split("\n")[0]
     assert (tmp_path / "bell.html").stat().st_size > 10_000
     assert (tmp_path / "bell.json").exists()
 
 
-def in_a_shell(step: str, folder: Path) -> None:
+def in_a_shell(step: str, folder: Path) -> str:
     (folder / "bin").mkdir(exist_ok=True)
     command = folder / "bin" / "tapscan"
     command.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m tapscan "$@"\n')
@@ -55,6 +56,24 @@ def in_a_shell(step: str, folder: Path) -> None:
     words = ["sh", "-e", "-c", f'PATH="{folder}/bin:$PATH"; {step}']
     done = subprocess.run(words, cwd=folder, capture_output=True, text=True, check=False)
     assert done.returncode == 0, f"{step}\n{done.stdout}\n{done.stderr}"
+    return done.stdout
+
+
+@each("page", ["README.md", "docs/getting-started.md"])
+def test_how_tapscan_is_found_is_told_before_it_is_typed(page: str) -> None:
+    text = (ROOT / page).read_text(encoding="utf-8")
+    first = re.search(r"`tapscan \w|^ *```sh\n *tapscan ", text, re.M)
+    assert first
+    told = text[: first.start()]
+    assert ". .venv/bin/activate" in told and re.search(r"Windows: `?\.venv\\Scripts\\activate", told)
+
+
+def test_readmes_real_sound_says_what_is_promised() -> None:
+    said = (ROOT / "README.md").read_text(encoding="utf-8")
+    promised = re.search(r"`tapscan (check reference_recordings/real/\S+)` finds the bell's lasting tone", said)
+    assert promised
+    verb, sound = promised[1].split()
+    assert "one tone stands out" in run(verb, ROOT / sound).out
 
 
 def test_readme_names_both_commands_for_both_systems() -> None:
