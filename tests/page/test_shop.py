@@ -193,10 +193,12 @@ def test_taps_at_each_place_that_were_told_wrongly(site, examined):
 
 def test_exchanged_places_are_given_back_from_the_page(site, examined, monkeypatch):
     asked = []
-    find = lambda register, name, _settings, _workers, changes: (
-        asked.append(changes) or Kept(find_scan(register, name), None)
-    )  # noqa: E731
-    monkeypatch.setattr(scan_mend, "rescreen", find)
+
+    def noted(register, name, _settings, _workers, changes):
+        asked.append(changes)
+        return Kept(find_scan(register, name), None)
+
+    monkeypatch.setattr(scan_mend, "rescreen", noted)
     with site.client() as client:
         assert 'name="assign"' in client.get("/scan/mend", params={"name": examined}).text
         assert site.post(client, "/scan/anew", name=examined, assign="S3").status_code == 400
