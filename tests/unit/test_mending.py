@@ -3,8 +3,9 @@
 import pytest
 
 from tapscan.errors import BadRequest
+from tapscan.layouts import read_layout
 from tapscan.layouts.tap_corrections import by_tap, mended, numbers_kept, read_assign, read_skip
-from tapscan.workflow.check import Request, check
+from tapscan.workflow.check import Request, TappedFile, assigned, check
 from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes, written
 
@@ -58,6 +59,29 @@ def test_words_on_the_command_line():
     for text in ("", "seven", "7;8", "-3", "²"):
         with pytest.raises(BadRequest, match="numbers of the taps"):
             read_skip(text)
+
+
+def talked_in() -> TappedFile:
+    """Three taps at each of eight places, and talk before the first and after the last."""
+    taps = [10.0 + 20.0 * place + 3.0 * tap for place in range(8) for tap in range(3)]
+    return TappedFile("take.wav", (1.0, *taps, 200.0), (True, *[False] * len(taps), True))
+
+
+@pytest.mark.parametrize("assign", [(), (("S1", "S2"), ("S2", "S1")), (("T2", "S2"),)])
+def test_talk_stays_left_out_when_other_taps_are_given_elsewhere(assign):
+    request = Request(layout=read_layout("grand-short"), order=("soft", "hard", "hard"), assign=assign)
+    taps, _ = assigned([talked_in()], request)
+    assert [t.name for t in taps] == [f"T{n}" for n in range(2, 26)]
+    to = dict(assign)
+    split = [f"S{n}" for n in range(1, 9) for _ in range(3)]
+    assert [t.station for t in taps] == [to.get(t.name, to.get(s, s)) for t, s in zip(taps, split, strict=True)]
+
+
+def test_what_a_person_gives_a_place_is_no_talk():
+    request = Request(
+        layout=read_layout("grand-short"), per_station=3, assign=(("T1", "S1"), ("T26", "S8")), as_split=True
+    )
+    assert len(assigned([talked_in()], request)[0]) == 26
 
 
 def test_a_stray_tap_left_out_mends_the_split(tmp_path):
