@@ -222,7 +222,8 @@ def rescreen(
     told = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, entry.plate, facts, told, settings, entry)
     pictures = _keep_pictures(register, screening)
-    read = {**entry.reading, **_reading(request)} if set(changes) & set(READING) else None
+    rest = {key: value for key, value in entry.reading.items() if key not in READING}
+    read = {**rest, **_reading(request)} if set(changes) & set(READING) else None
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures, read), screening)
 
 
