@@ -36,6 +36,7 @@ REGIONS: dict[str, str] = {
     "underside": "underside or back",
     KEYS: "keys, played by hand",
 }
+EYE_REGIONS = tuple(region for region in REGIONS if region != KEYS)
 # What the eye may find on any plate; on a visit these and two signs more.
 CHECKLIST: dict[str, str] = {
     "iron-line": "a line or crack in the iron",
@@ -47,6 +48,7 @@ CHECKLIST: dict[str, str] = {
     "loose-nose-bolts": "loose nose bolts",
     "pitch-not-held": "a section that does not hold pitch",
 }
+BY_EYE = tuple(item for item in CHECKLIST if item != "pitch-not-held")  # that one is heard, or the owner is asked
 SIGNS: dict[str, str] = {**CHECKLIST, "buzz": "a buzz", "other": "something else"}
 Direction = Literal["above", "front", "sideways"]
 Point = tuple[float, float]  # x, y, each 0..1: (0, 0) is the upper left corner of the picture, (1, 1) the lower right

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.places import CHECKLIST, STATES
+from tapscan.places import BY_EYE, CHECKLIST, STATES
 from tapscan.sensors import SENSOR_KINDS
 from tapscan.workflow import typed
 from tapscan.workflow.typed import celsius, number, words
@@ -101,6 +101,13 @@ FULL = Annotated[bool, typer.Option("--full", help="The page with every figure, 
 ALTHOUGH = Annotated[
     TEXT, typer.Option(metavar="REASON", help="Why a scan with a finding may be a baseline all the same; is kept.")
 ]
+ASSIGN = Annotated[
+    Optional[list[str]],  # noqa: UP045
+    typer.Option(
+        metavar="FILE=STATION",
+        help="Give a file, a tap (T7=S3), or all taps of a station to another station; exchanged ones: --assign S3=S4 --assign S4=S3.",
+    ),
+]
 SAME_PLATE = Annotated[
     bool, typer.Option("--same-plate", help="You made sure: it is this plate, and its places in this order.")
 ]
@@ -114,7 +121,10 @@ SEEN = Annotated[
 ]  # fmt: skip
 NOT_SEEN = Annotated[
     Optional[list[str]],  # noqa: UP045
-    typer.Option(metavar="ITEM[:NOTE]", help="Looked for and not seen; `all` for every other item."),
+    typer.Option(
+        metavar="ITEM[:NOTE]",
+        help="Looked for and not seen; `all` for every other item that is looked for (not pitch-not-held).",
+    ),
 ]
 
 
@@ -186,7 +196,7 @@ def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tup
     found: dict[str, Finding] = {}
     for text in not_seen or ():
         item, note = _item(text)
-        for one in CHECKLIST if item == "all" else (item,):
+        for one in BY_EYE if item == "all" else (item,):
             found[one] = Finding(one, "not seen", note)
     for text in seen or ():
         item, note = _item(text)

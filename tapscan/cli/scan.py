@@ -1,5 +1,6 @@
 """`tapscan scan`: what was heard of a plate on one day. The import has a file of its own."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Annotated, Any, Optional
 
 import typer
@@ -190,6 +191,7 @@ def rescreen(
     layout: Annotated[Optional[str], typer.Option(help="Another layout than before.")] = None,  # noqa: UP045
     per_station: Annotated[Optional[int], typer.Option(min=1, help="Taps a station, if told wrongly.")] = None,  # noqa: UP045
     order: Annotated[Optional[str], typer.Option(help="Force of the taps, if told wrongly.")] = None,  # noqa: UP045
+    assign: o.ASSIGN = None,
     same_plate: o.SAME_PLATE = False,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
@@ -198,21 +200,11 @@ def rescreen(
     """Screen a stored scan anew from its recordings, with present settings. Earlier results are kept."""
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.import_scan import rescreen as again
-    from tapscan.workflow.layout import read_layout, read_order
-    from tapscan.workflow.own_layouts import layout_at
     from tapscan.workflow.scan import find_scan
     from tapscan.workflow.settings import read_settings
     from tapscan.workflow.standing import notices
 
-    changes: dict[str, Any] = {}
-    if layout:
-        changes["layout"] = read_layout(layout_at(o.folder_of(register), layout))
-    if per_station:
-        changes["per_station"] = per_station
-    if order:
-        changes["order"] = read_order(order)
-    if same_plate:
-        changes["sure"] = True
+    changes = _reading_told(layout, per_station, order, assign, same_plate, register)
     opened, thresholds = o.opened(register), read_settings(settings)
     with shared_work(jobs, sum(f.size_bytes for f in find_scan(opened, name).files)) as workers, progress_of(workers):
         kept = again(opened, name, thresholds, workers, changes)
@@ -225,6 +217,28 @@ def rescreen(
         raise typer.Exit(1)
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), _later(opened, kept.entry))
     typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
+
+
+def _reading_told(
+    layout: str | None,
+    per_station: int | None,
+    order: str | None,
+    assign: Sequence[str] | None,
+    sure: bool,
+    register: str | None,
+) -> dict[str, Any]:
+    """Fields of a Request that differ from how the recordings were read before."""
+    from tapscan.workflow.layout import read_assign, read_layout, read_order
+    from tapscan.workflow.own_layouts import layout_at
+
+    told = {
+        "layout": read_layout(layout_at(o.folder_of(register), layout)) if layout else None,
+        "per_station": per_station,
+        "order": read_order(order) if order else None,
+        "assign": tuple(read_assign(text) for text in assign or ()),
+        "sure": sure,
+    }
+    return {key: value for key, value in told.items() if value}
 
 
 @app.command("outcome")

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
-from typing import TYPE_CHECKING, Annotated, Optional
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -38,10 +38,7 @@ MOST_TAPS = 6
 class Mended:
     """Taps given elsewhere or left out by hand."""
 
-    assign: Annotated[
-        Optional[list[str]],  # noqa: UP045
-        typer.Option(metavar="FILE=STATION", help="Give a file, or a tap (T7=S3), to another station."),
-    ] = None
+    assign: o.ASSIGN = None
     skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None
 
 

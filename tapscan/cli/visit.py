@@ -12,7 +12,7 @@ from tapscan.cli.kept import Kept
 from tapscan.cli.states import read_state
 from tapscan.cli.writing import told_where
 from tapscan.errors import BadRequest
-from tapscan.places import REGIONS, SIGNS
+from tapscan.places import EYE_REGIONS, REGIONS, SIGNS
 
 if TYPE_CHECKING:
     from tapscan.workflow.visit import Known, Look, Visit
@@ -34,7 +34,7 @@ CLEAR = Annotated[
     typer.Option(
         "--clear",
         metavar="REGION",
-        help=f"Seen, nothing noticed; `all` for every region not named otherwise: {', '.join(REGIONS)}.",
+        help=f"Seen, nothing noticed; `all` for every region of the plate not named otherwise: {', '.join(EYE_REGIONS)}. Once played: keys.",
     ),
 ]
 FOUND = Annotated[
@@ -105,7 +105,7 @@ def _looks(
     said = {look.region for look in named} | {
         look.region for look in before.looks if look.answer not in (None, "nothing")
     }
-    every = [r for r in REGIONS if r not in said] if "all" in (clear or ()) else []
+    every = [r for r in EYE_REGIONS if r not in said] if "all" in (clear or ()) else []
     named += [Look(region, "nothing") for region in (*every, *(c for c in clear or () if c != "all"))]
     for look in named:
         looks[sound_look(look).region] = look

@@ -3,10 +3,11 @@
 AssignedTap                                  one tap as it is shown before anything is screened
 numbers_kept(found, skip)                    numbers of the taps that stay
 mended(names, files, stations, assign)       stations with the person's word put in, and sentences that say so
-read_assign(text), read_skip(text)           'S4_2.wav=S5', 'T7=S5'; '7,12'
+by_tap(assign, stands)                       the same, places that it names told tap by tap
+read_assign(text), read_skip(text)           'S4_2.wav=S5', 'T7=S5', 'S4=S5'; '7,12'
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
@@ -35,10 +36,11 @@ def numbers_kept(found: int, skip: Sequence[int]) -> list[int]:
 def mended(
     names: Sequence[str], files: Sequence[str], stations: Sequence[str], assign: Sequence[tuple[str, str]]
 ) -> tuple[list[str], list[str]]:
-    """One name, file and station a tap. `assign`: tap or file, and its station; the last word counts."""
+    """One name, file and station a tap. `assign`: tap, file or the station as it was split, and its station; the last word counts."""
     told, notes = list(stations), []
     for what, station in assign:
         mine = [i for i, (n, f) in enumerate(zip(names, files, strict=True)) if what in (n, f, PurePath(f).name)]
+        mine = mine or [i for i, s in enumerate(stations) if s == what]
         if not mine:
             known = ", ".join(dict.fromkeys(PurePath(f).name for f in files))
             raise BadRequest(f"--assign {what}={station}: no tap or recording of that name; there are {known}")
@@ -46,6 +48,15 @@ def mended(
             told[i] = station
         notes.append(f"{what} was given to {station} by hand")
     return told, notes
+
+
+def by_tap(assign: Sequence[tuple[str, str]], stands: Mapping[str, str]) -> list[tuple[str, str]]:
+    """`stands`: the station at which each tap stands now, by the tap's name."""
+    told = []
+    for what, station in assign:
+        mine = [] if what in stands else [tap for tap, at in stands.items() if at == what]
+        told += [(tap, station) for tap in mine] or [(what, station)]
+    return told
 
 
 def read_assign(text: str) -> tuple[str, str]:

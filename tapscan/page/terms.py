@@ -15,7 +15,10 @@ TERMS: tuple[tuple[str, str], ...] = (
     (r"put it right with --skip and --assign", "move single taps to their place below"),
     (r"--per-station (\S+), or an --order of (\S+) taps, fits", r"\1 taps at each place fit"),
     (r"--layout (.+?) has ", r"the layout \1 has "),
-    (r" \(`tapscan scan rescreen` screens it anew, --again stores it a second time\)", ""),
+    (
+        r" \(`tapscan scan rescreen \S+` screens it anew, .+ stores it a second time\)",
+        "; 'Put something right' on that scan's page reads it anew",
+    ),
     (
         r"`tapscan plate baseline \S+ \S+` names one, or give --against SCAN",
         "a scan is made one from its own page ('Put something right')",

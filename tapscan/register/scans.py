@@ -11,7 +11,7 @@ add_outcome(register, name, outcome)        what a later examination found
 scans_holding(register, hashes)             names of the scans that hold one of these recordings
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -164,13 +164,21 @@ def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanE
     return find_scan(register, before.name)
 
 
-def add_screening(register: Register, name: str, new: NewScreening, pictures: KeptFile | None = None) -> ScanEntry:
-    """The new screening counts from now on; the earlier ones are kept."""
+def add_screening(
+    register: Register,
+    name: str,
+    new: NewScreening,
+    pictures: KeptFile | None = None,
+    reading: Mapping[str, Any] | None = None,
+) -> ScanEntry:
+    """The new screening counts from now on; the earlier ones are kept. `reading`: how recordings are read from now on, where that changed."""
     entry = find_scan(register, name)
     with register.writing() as connection:
         last = select(func.max(t.screening.c.number)).where(t.screening.c.scan_id == entry.id)
         number = (connection.execute(last).scalar() or 0) + 1
         store_screening(connection, entry.id, number, new, pictures)
+        if reading is not None:
+            connection.execute(t.scan.update().where(t.scan.c.row == entry.id).values(reading=dict(reading)))
     return find_scan(register, entry.name)
 
 

@@ -2,6 +2,7 @@
 
 render_sheet(layout, state, order, named)   HTML as text: one file, no script, prints to A4 and to Letter
 write_sheet(path, ...)                      the same into a file, whole or not at all (OSError)
+commands(named, state, order)               what to type then
 
 Stations that may not be struck in `state` stay on the map, barred, so that nobody chalks them from memory.
 """
@@ -65,7 +66,7 @@ def render_sheet(layout: Layout, state: State | None, order: Sequence[str], name
             "checklist": [(said, HINTS[item]) for item, said in CHECKLIST.items()],
             "round": list(REGIONS.items()) if state in IN_PIANO else [],
             "KEYS": KEYS,
-            "command": _command(named, state, order),
+            "commands": commands(named, state, order),
         },
     )
 
@@ -126,7 +127,15 @@ def _only(station: Station) -> str:
     return "only: " + "; ".join(words.STATES[s] for s in STATES if s in station.states)
 
 
-def _command(named: str, state: State | None, order: Sequence[str]) -> str:
+def commands(named: str, state: State | None, order: Sequence[str]) -> tuple[str, ...]:
+    """Lines to type once the taps are recorded. In the piano: the visit, from the plate to its document; else one reading."""
     quoted = named if named.replace("-", "").replace(".", "").isalnum() else f'"{named}"'
-    told = f" --state {state}" if state else " --state STATE"
-    return f"tapscan check RECORDING --layout {quoted} --order {','.join(order)}{told}"
+    taken = f"--layout {quoted} --order {','.join(order)} --state {state or 'STATE'}"
+    if state not in IN_PIANO:
+        return (f"tapscan check RECORDING {taken}",)
+    return (
+        "tapscan plate add PLATE",
+        f"tapscan visit note PLATE --state {state}",
+        f"tapscan scan import PLATE RECORDING {taken} --sensor microphone",
+        "tapscan visit report PLATE",
+    )

@@ -211,13 +211,16 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
 
 def _no_taps(heard: Sequence[TappedFile], request: Request, per: int | None) -> tuple[int, ...]:
     """Numbers of what is no tap, where the take is as the layout asks without it and is not with it. Talk between places is then no obstacle."""
-    if len(heard) != 1 or request.layout is None or request.assign or not any(heard[0].swells):
+    if len(heard) != 1 or request.layout is None or not any(heard[0].swells):
+        return ()
+    grown = tuple(n for n, grew in enumerate(heard[0].swells, 1) if grew)
+    if {f"T{n}" for n in grown} & {what for what, _ in request.assign}:
         return ()
     take = heard[0].onsets_s
     left = [t for t, grew in zip(take, heard[0].swells, strict=True) if not grew]
     if not _mismatch(take, request, per) or len(left) < 2 or _mismatch(left, request, per):
         return ()
-    return tuple(n for n, grew in enumerate(heard[0].swells, 1) if grew)
+    return grown
 
 
 def _mismatch(onsets: Sequence[float], request: Request, per: int | None) -> str | None:

@@ -95,5 +95,5 @@ def _which_places(nearest: Beside, scan: Scan, settings: Settings) -> tuple[Doub
     if not groups:
         return ()
     said = "; ".join(listed(g) for g in groups)
-    sentence = f"Beside {name} the taps at {said} seem to have been given to each other's places."
+    sentence = f"Beside {name} the taps at {said} seem to have been given to each other's places. Reading the scan anew can put that right."
     return (Doubt("which places", name, sentence, found, tuple(s for g in groups for s in g)),)

@@ -15,6 +15,7 @@ from typing import Any
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem
+from tapscan.layouts.tap_corrections import by_tap
 from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
@@ -114,7 +115,8 @@ def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
     if twins := scans_holding(register, _hashes(paths)):
         raise BadRequest(
             f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
-            "(`tapscan scan rescreen` screens it anew, --again stores it a second time)"
+            f"(`tapscan scan rescreen {twins[0]}` screens it anew, with --assign S3=S4 --assign S4=S3 where places were exchanged; "
+            "--again stores it a second time)"
         )
 
 
@@ -207,7 +209,7 @@ def rescreen(
         as_split=not set(changes) - {"sure"},
         **_read_before(entry.reading),
     )
-    request = replace(request, **changes)
+    request = replace(request, **{**changes, "assign": _assigned_now(request, before, changes)})
     result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
@@ -220,7 +222,15 @@ def rescreen(
     told = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, entry.plate, facts, told, settings, entry)
     pictures = _keep_pictures(register, screening)
-    return Kept(add_screening(register, entry.name, _made(screening, settings), pictures), screening)
+    rest = {key: value for key, value in entry.reading.items() if key not in READING}
+    read = {**rest, **_reading(request)} if set(changes) & set(READING) else None
+    return Kept(add_screening(register, entry.name, _made(screening, settings), pictures, read), screening)
+
+
+def _assigned_now(request: Request, before: Screening, changes: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """What was said of taps before, and what is said now of them as they stand; the last word counts."""
+    now = by_tap(changes.get("assign", ()), {s.id: s.station for s in before.scan.strikes})
+    return (*(a for a in request.assign if a[0] not in dict(now)), *now)
 
 
 def stored_screening(register: Register, entry: ScanEntry, number: int | None = None) -> Screening:

@@ -49,6 +49,7 @@ KEY_ANSWERS = {
     "hidden": "could not be played",
     None: "not played",
 }
+KEYS_RECORDED = "recorded"
 NO_SHOP = Shop()
 NOT_WRITTEN = "not written down"
 
@@ -82,7 +83,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         unknown=unknown_of(k),
         steps=k.advice.steps,
         questions=tuple(q.text for q in k.advice.questions),
-        rows=tuple(_row(register, look, shop) for look in k.visit.round),
+        rows=tuple(_row(register, look, shop, recorded=bool(k.notes)) for look in k.visit.round),
         scans=tuple(_part(k, n, plate, shop) for n in range(len(k.scans))),
         shop=shop,
         stop=k.stop,
@@ -231,12 +232,16 @@ def _no_taps(k: Known) -> tuple[tuple[str, str], ...]:
 def _played(k: Known) -> tuple[tuple[str, str], ...]:
     keys = next(look for look in k.visit.round if look.region == KEYS)
     said = KEY_ANSWERS[keys.answer]
-    recorded = (("Keys recorded", "; ".join(told_of(s.scan.played))) for _, s in k.notes if s.scan.played)
+    recorded = tuple(("Keys recorded", "; ".join(told_of(s.scan.played))) for _, s in k.notes if s.scan.played)
+    if recorded and keys.answer is None:
+        return recorded
     return (("Keys", f"{said}{f': {keys.told}' if keys.told else ''}"), *recorded)
 
 
-def _row(register: Register, look: Look, shop: Shop) -> LookRow:
+def _row(register: Register, look: Look, shop: Shop, *, recorded: bool) -> LookRow:
     answer = (KEY_ANSWERS if look.region == KEYS else ANSWERS)[look.answer]
+    if recorded and look.region == KEYS and look.answer is None:
+        answer = KEYS_RECORDED
     photos = tuple(
         picture(register.files.path_of(f.sha256), f"{_title(look)}, photo {n}") for n, f in enumerate(look.photos, 1)
     )

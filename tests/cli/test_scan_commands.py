@@ -118,6 +118,7 @@ def test_what_is_written_of_a_scan_can_be_mended(where):
     assert "plastic tip" in shown
     assert "sensor:          unknown" in shown
     assert "seen: bass" in shown
+    assert "screws missing:" in shown and "hold pitch" not in shown, "that one is heard: `all` says nothing of it"
     assert "iron: " not in shown or "20 °C" in shown
     for words, said in (
         (("--iron-c", "68"), "given in Fahrenheit?"),

@@ -7,7 +7,7 @@ import pytest
 import soundfile
 
 from tapscan.layouts import read_layout
-from tapscan.places import REGIONS, SIGNS
+from tapscan.places import EYE_REGIONS, KEYS, SIGNS
 from tapscan.register.database import open_register
 from tapscan.register.scans import list_scans
 from tapscan.register.visits import find_visit
@@ -143,13 +143,23 @@ def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):
     done("visit", "note", "U7", *DAY, "--clear", "all", "--by", "R. Almond")
     visit = visited(folder).visit
     assert (visit.place, visit.by_whom) == ("hall", "R. Almond")
-    assert [look.region for look in visit.round if look.answer != "nothing"] == ["rim", "underside"], (
+    assert [look.region for look in visit.round if look.answer != "nothing"] == ["rim", "underside", KEYS], (
         "`all` leaves what was found"
     )
     assert visit.suspects, "a note without a kind is taken for what may be a crack"
     done("visit", "note", "U7", *DAY, "--clear", "rim", "--state", "unknown")
     assert not visited(folder).visit.suspects
     assert "U7/2026-11-27" in done("visit", "list")
+
+
+def test_only_who_says_so_has_played_the_keys(folder):
+    done("visit", "note", "U7", *DAY, "--state", "strung", "--clear", "all")
+    page, _ = document(folder)
+    assert "12 of 12 regions" in page and "keys not played" in page and "Keys not played" in page
+    assert "keys" in {u.code for u in unknown_of(visited(folder))} and "played, nothing noticed" not in page
+    done("visit", "note", "U7", *DAY, "--clear", "keys")
+    page, _ = document(folder)
+    assert "keys played by hand" in page and "played, nothing noticed" in page
 
 
 def test_the_terminal_says_to_stop_where_keys_buzz_too(folder):
@@ -160,7 +170,7 @@ def test_the_terminal_says_to_stop_where_keys_buzz_too(folder):
 
 def test_the_words_of_the_options_are_those_of_the_round():
     told = "".join(run("visit", "note", "--help").out.split())  # the terminal folds at hyphens
-    assert ",".join(REGIONS) in told and ",".join(SIGNS) in told
+    assert f"{','.join(EYE_REGIONS)}.Onceplayed:{KEYS}." in told and ",".join(SIGNS) in told
 
 
 BAD = [

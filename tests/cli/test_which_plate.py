@@ -89,6 +89,22 @@ def test_exchanged_places_are_named_until_a_person_has_made_sure(where):
         assert "Doubtful" not in done.out
 
 
+def test_exchanged_places_are_given_back_once_stored_and_stay_so(where):
+    again = run("scan", "import", "B12", *GRAND, *HOW, *exchanged(), "--date", "2026-06-01")
+    assert again.status == 1 and "tapscan scan rescreen B12/2026-03-14" in again.err and "--assign" in again.err
+    done = run("scan", "import", "B12", *GRAND, *HOW, *exchanged(), "--again", "--date", "2026-06-01")
+    back = [w for a, b in SWAPPED.items() for w in ("--assign", f"{a}={b}")]
+    assert " ".join(back) in " ".join(done.out.split())
+    right = {s["id"]: s["station"] for s in told("B12/2026-03-14")["strikes"]}
+    for words in (back, ()):  # what a person said is remembered
+        done = run("scan", "rescreen", "B12/2026-06-01", *words)
+        assert done.status == 0, done.err
+        now = told("B12/2026-06-01")
+        assert now["doubts"] == [] and {s["id"]: s["station"] for s in now["strikes"]} == right
+    wrong = run("scan", "rescreen", "B12/2026-06-01", "--assign", "S77=S1")
+    assert wrong.status == 1 and "S77" in wrong.err
+
+
 def test_who_says_yes_beforehand_is_not_asked(where):
     done = run("scan", "import", "B12", *OTHER, *HOW, "--again", "--same-plate", "--date", "2026-06-01")
     assert done.status == 0, done.err

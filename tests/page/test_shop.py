@@ -12,13 +12,14 @@ from pathlib import Path
 import pytest
 
 from tapscan.page.guard import FORM_BYTES
-from tapscan.page.screens import keeping
+from tapscan.page.screens import keeping, scan_mend
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.plates import add_plate, edit_plate
 from tapscan.register.scans import add_outcome, add_screening, find_scan
 from tapscan.screening.disposition import NOTHING
 from tapscan.settings import Settings
 from tapscan.workflow.evidence import evidence_of, evidence_rows, too_few
+from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.pattern import standing_of
 from tapscan.workflow.rescreen_all import Rescreened
 from tests.every import each
@@ -188,6 +189,22 @@ def test_taps_at_each_place_that_were_told_wrongly(site, examined):
     with site.client() as client:
         assert site.post(client, "/scan/anew", name=examined, per_station="0").status_code == 400
     assert find_scan(site.register, examined).current.number == 2
+
+
+def test_exchanged_places_are_given_back_from_the_page(site, examined, monkeypatch):
+    asked = []
+
+    def noted(register, name, _settings, _workers, changes):
+        asked.append(changes)
+        return Kept(find_scan(register, name), None)
+
+    monkeypatch.setattr(scan_mend, "rescreen", noted)
+    with site.client() as client:
+        assert 'name="assign"' in client.get("/scan/mend", params={"name": examined}).text
+        assert site.post(client, "/scan/anew", name=examined, assign="S3").status_code == 400
+        site.post(client, "/scan/anew", name=examined, assign="S3=S4, S4=S3")
+        assert until(lambda: asked)
+    assert asked == [{"assign": (("S3", "S4"), ("S4", "S3"))}]
 
 
 def test_a_plate_leads_to_its_pattern_where_it_has_one(site):

@@ -9,7 +9,7 @@ import pytest
 from tapscan.layouts import known_layouts, read_layout
 from tapscan.places import CHECKLIST, IN_PIANO, REGIONS, STATES, Layout, Station
 from tapscan.report import words
-from tapscan.report.layout_sheet import HINTS, render_sheet, write_sheet
+from tapscan.report.layout_sheet import HINTS, commands, render_sheet, write_sheet
 from tests.every import each
 from tests.report.reading import NOT_VISIBLE, Reading, lines, part
 from tests.report.sheets import HOSTILE
@@ -93,6 +93,13 @@ def test_in_the_piano_the_sheet_holds_the_round_that_a_visit_is_noted_by():
             [t.lower() for t in REGIONS.values()] if state in IN_PIANO else []
         )
         assert table.count('class="box"') == 3 * len(rows)
+
+
+def test_what_to_type_then_stands_on_it_and_in_the_piano_it_ends_in_the_document():
+    for state in (None, *STATES):
+        typed = re.findall(r"<(?:li|p)>(?:Then: )?<code>(tapscan .*?)</code></", sheet(state=state))
+        assert [unescape(line) for line in typed] == list(commands("grand-short", state, ORDER))
+        assert (typed[-1] == "tapscan visit report PLATE") == (state in IN_PIANO)
 
 
 def test_cautions_stand_on_the_sheet():

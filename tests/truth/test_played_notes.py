@@ -143,6 +143,7 @@ def test_the_document_of_the_day_tells_recorded_notes_as_notes_and_no_taps(visit
     assert run("visit", "report", "G7", "--out", str(folder / "v.html")).status == 0
     page = (folder / "v.html").read_text(encoding="utf-8")
     assert "Keys recorded" in page and '<section id="notes"' in page and "not tapped" in page
+    assert "not played" not in page, "they were, for the recording"
 
 
 @each(

@@ -3,8 +3,9 @@
 import pytest
 
 from tapscan.errors import BadRequest
-from tapscan.layouts.tap_corrections import mended, numbers_kept, read_assign, read_skip
-from tapscan.workflow.check import Request, check
+from tapscan.layouts import read_layout
+from tapscan.layouts.tap_corrections import by_tap, mended, numbers_kept, read_assign, read_skip
+from tapscan.workflow.check import Request, TappedFile, assigned, check
 from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes, written
 
@@ -24,6 +25,7 @@ def test_numbers_stay_what_was_shown():
         (("S1_2.wav", "S9"), ["S1", "S9", "odd"]),
         (("in/S1_2.wav", "S9"), ["S1", "S9", "odd"]),
         (("odd=name.wav", "S2"), ["S1", "S1", "S2"]),
+        (("S1", "S9"), ["S9", "S9", "odd"]),
     ],
 )
 def test_a_tap_or_a_recording_goes_where_it_is_sent(assign, expected):
@@ -34,6 +36,13 @@ def test_a_tap_or_a_recording_goes_where_it_is_sent(assign, expected):
 
 def test_the_last_word_counts():
     assert mended(NAMES, FILES, ["a", "a", "a"], [("T1", "S1"), ("T1", "S2")])[0][0] == "S2"
+
+
+def test_exchanged_places_change_over_and_a_second_exchange_starts_from_where_the_taps_stand():
+    there_and_back = [("S1", "odd"), ("odd", "S1")]
+    assert mended(NAMES, FILES, ["S1", "S1", "odd"], there_and_back)[0] == ["odd", "odd", "S1"]
+    now = dict(zip(NAMES, ["odd", "odd", "S1"], strict=True))
+    assert by_tap([*there_and_back, ("T2", "S5")], now) == [("T3", "odd"), ("T1", "S1"), ("T2", "S1"), ("T2", "S5")]
 
 
 def test_an_unknown_recording_lists_those_there_are():
@@ -50,6 +59,29 @@ def test_words_on_the_command_line():
     for text in ("", "seven", "7;8", "-3", "²"):
         with pytest.raises(BadRequest, match="numbers of the taps"):
             read_skip(text)
+
+
+def talked_in() -> TappedFile:
+    """Three taps at each of eight places, and talk before the first and after the last."""
+    taps = [10.0 + 20.0 * place + 3.0 * tap for place in range(8) for tap in range(3)]
+    return TappedFile("take.wav", (1.0, *taps, 200.0), (True, *[False] * len(taps), True))
+
+
+@pytest.mark.parametrize("assign", [(), (("S1", "S2"), ("S2", "S1")), (("T2", "S2"),)])
+def test_talk_stays_left_out_when_other_taps_are_given_elsewhere(assign):
+    request = Request(layout=read_layout("grand-short"), order=("soft", "hard", "hard"), assign=assign)
+    taps, _ = assigned([talked_in()], request)
+    assert [t.name for t in taps] == [f"T{n}" for n in range(2, 26)]
+    to = dict(assign)
+    split = [f"S{n}" for n in range(1, 9) for _ in range(3)]
+    assert [t.station for t in taps] == [to.get(t.name, to.get(s, s)) for t, s in zip(taps, split, strict=True)]
+
+
+def test_what_a_person_gives_a_place_is_no_talk():
+    request = Request(
+        layout=read_layout("grand-short"), per_station=3, assign=(("T1", "S1"), ("T26", "S8")), as_split=True
+    )
+    assert len(assigned([talked_in()], request)[0]) == 26
 
 
 def test_a_stray_tap_left_out_mends_the_split(tmp_path):
