@@ -60,6 +60,7 @@ TERMS: tuple[tuple[str, str], ...] = (
     (r"`tapscan plate add NAME --pattern PATTERN`", "add a plate, and say its pattern"),
     (r" \(`tapscan plate edit PLATE --pattern NAME`\)", ""),
     (r"`tapscan scan rescreen` measures it from", "'Read it anew' measures it from"),
+    (r"seem exchanged \(--order (\S+)\)", r"seem exchanged ('Taps at each place': \1)"),
     (r" \(--held\)", ""),
     (r" \(--state\)", ""),
     (r" \(--order( soft,hard)?\)", ""),

@@ -5,8 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from tapscan.page.terms import here
 from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose
+from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import force_dependence, run_rules
 from tapscan.screening.rules.force_dependence import ForceLimits
 from tapscan.settings import Settings
@@ -87,6 +89,18 @@ def test_without_its_input_it_does_not_run(more, match):
     outcome = told(taps(18, 3000.0, **more))
     assert isinstance(outcome, RuleNotRun)
     assert match in outcome.reason
+
+
+def test_exchanged_forces_are_told_first_and_with_the_option_that_mends_it():
+    """Clearly softer, not hardly louder: the order was typed the wrong way round."""
+    exchanged, alike = taps(0, 0.0, force_step_db=-20.0), taps(0, 0.0, force_step_db=-S.of(ForceLimits).step_db + 0.1)
+    outcome = told(exchanged)
+    assert isinstance(outcome, RuleNotRun) and "seem exchanged" in outcome.reason
+    first = "Soft and hard seem exchanged (--order hard,soft)."
+    assert limitations(exchanged, S)[0].startswith(f"{first} The taps called hard were 20 dB softer")
+    assert first in dispose(exchanged, (), (), S).summary
+    assert not any("exchanged" in said for said in (*limitations(alike, S), dispose(alike, (), (), S).summary))
+    assert here(first) == "Soft and hard seem exchanged ('Taps at each place': hard,soft)."
 
 
 def test_a_buzz_no_longer_hides_it_once_parts_were_held():
