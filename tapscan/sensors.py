@@ -42,14 +42,13 @@ class Sensor:
         return ", ".join(f for f in facts if f) if any((self.kind, *facts[1:])) else None
 
 
+OWN_WORDS = "; words of your own go to --sensor-note"
 NO_SENSOR = Sensor()  # nobody wrote down what listened
 
 
-def read_kind(text: str) -> SensorKind:
-    """Capitals and blanks do not matter. Raises BadRequest with one line."""
+def read_kind(text: str, more: str = "") -> SensorKind:
+    """Capitals and blanks do not matter. Raises BadRequest with one line, which `more` ends."""
     for kind in SENSOR_KINDS:
         if kind == text.strip().casefold():
             return kind
-    raise BadRequest(
-        f"sensor {text!r}: write contact (a pickup on the iron) or microphone; words of your own go to --sensor-note"
-    )
+    raise BadRequest(f"sensor {text!r}: write contact (a pickup on the iron) or microphone{more}")

@@ -57,7 +57,11 @@ def check(
         told, pattern = read_state(state), beside.known()
         from tapscan.workflow.check import check as screen
 
-        request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")
+        request = replace(
+            taps.request(settings, told, pictures=report is not None),
+            contact=beside.kind == "contact",
+            offers=frozenset({"partial"}),
+        )
         with progress_of(workers):
             result = screen(files, request, workers, shown=["tapscan.cli.summary"])
     if pattern and result.screening:

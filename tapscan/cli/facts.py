@@ -17,7 +17,7 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
-from tapscan.sensors import HEAVIEST_G, SENSOR_KINDS, SensorKind, read_kind
+from tapscan.sensors import HEAVIEST_G, OWN_WORDS, SENSOR_KINDS, SensorKind, read_kind
 
 if TYPE_CHECKING:
     from tapscan.records import ScanConditions
@@ -70,7 +70,7 @@ class Typed:
 def read_sensor(text: str | None) -> SensorKind | None:
     """None for nothing or `unknown`."""
     told = o.words(text)
-    return None if told is None else read_kind(told)
+    return None if told is None else read_kind(told, OWN_WORDS)
 
 
 def _state(text: str) -> Any:

@@ -76,7 +76,9 @@ def _exchanged(scan: Scan, settings: Settings) -> list[str]:
     if first is None:
         return []
     softer = f"The taps called hard were {-(scan.force_step_db or 0.0):.0f} dB softer than those called soft"
-    return [f"{first} {softer}, so what needs both was not checked. Read the take again with the order in which it was tapped."]
+    return [
+        f"{first} {softer}, so what needs both was not checked. Read the take again with the order in which it was tapped."
+    ]
 
 
 def _ruled_out(scan: Scan) -> list[str]:

@@ -110,7 +110,7 @@ def _layout(text: str) -> str:
 
 
 def _order(text: str) -> str:
-    return ",".join(read_order(text))
+    return ",".join(read_order(text, "order: "))
 
 
 def _mass(text: str) -> str:
@@ -143,7 +143,7 @@ def _shop(text: str) -> str:
 CHECKS: dict[str, Callable[[str], str]] = {
     "layout": _layout,
     "order": _order,
-    "sensor": read_kind,
+    "sensor": lambda text: read_kind(text, "; words of your own go to sensor_note"),
     "sensor_mass_g": _mass,
     "dates": _dates,
     "again_months": _months,

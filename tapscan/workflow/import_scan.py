@@ -205,6 +205,7 @@ def rescreen(
         sure=before.made_sure,
         bar=files_of(register, entry.bar),
         as_split=not set(changes) - {"sure"},
+        offers=frozenset(),
         **_read_before(entry.reading),
     )
     request = replace(request, **changes)

@@ -17,7 +17,7 @@ from tapscan.records import ScanConditions
 from tapscan.register.database import Register
 from tapscan.register.entries import NewScan, ScanEntry
 from tapscan.register.scans import list_scans
-from tapscan.sensors import HEAVIEST_G, Sensor, SensorKind, read_kind
+from tapscan.sensors import HEAVIEST_G, OWN_WORDS, Sensor, SensorKind, read_kind
 from tapscan.workflow.defaults import read_defaults
 from tapscan.workflow.eye_list import checklist_of
 from tapscan.workflow.own_layouts import name_of
@@ -67,7 +67,7 @@ def conditions_of(typed: Mapping[str, str]) -> ScanConditions:
 
 def _kind(text: str | None) -> SensorKind | None:
     told = words(text)
-    return None if told is None else read_kind(told)
+    return None if told is None else read_kind(told, OWN_WORDS)
 
 
 def _fittings(named: str | None, bare: bool) -> tuple[str, ...] | None:

@@ -2,6 +2,7 @@
 
 import inspect
 import json
+import re
 from collections.abc import Sequence
 from dataclasses import replace
 from functools import cache
@@ -13,7 +14,17 @@ import pytest
 from tapscan.cli.layout import print_sheet as layout_command
 from tapscan.faults import FAULTS
 from tapscan.layouts import Layout, known_layouts, read_layout
-from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S, ORDER, Take, fitting, groups_of, mismatch, places_of
+from tapscan.layouts.take import (
+    BETWEEN_PLACES_S,
+    BETWEEN_TAPS_S,
+    OFFERS,
+    ORDER,
+    Take,
+    fitting,
+    groups_of,
+    mismatch,
+    places_of,
+)
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
@@ -132,6 +143,16 @@ def test_another_number_of_taps_than_was_announced_is_noticed_with_the_option_th
         assert said is not None and f"heard 8 groups of {heard}" in said and f"--per-station {heard}" in said
     assert told([3, 3, 4, 3, 2, 3, 3, 3], 5, "grand-short", 3) is None
     assert told([3] * 8, 5, "grand-short", None) is None
+
+
+@each("offers", [frozenset(), frozenset({"partial"}), OFFERS])
+def test_only_options_are_named_that_whoever_asks_has(offers):
+    layout, even = named("grand-short"), [float(i) for i in range(23)]
+    wrong = [Take(len(t), groups_of(t), 3, tuple(t)) for t in (take([3] * 5, 1), take([2] * 8, 1), even)]
+    said = [mismatch(one, layout, "stripped", layouts, offers) or "" for one in wrong]
+    named_options = {word for text in said for word in re.findall("--([a-z-]+)", text)}
+    assert named_options - {"layout", "per-station", "order"} == offers
+    assert all(said)
 
 
 def test_one_long_break_is_no_place_of_its_own():
