@@ -104,7 +104,7 @@ def import_scan(
         raise BadRequest("add --yes to save without asking, or --dry-run to look only")
     with shared_work(jobs, bytes_of(files)) as workers:
         kept = Kept(register)
-        taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts)
+        taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts, played=keys.played)
         kept.tell()
         request = keys.of(_request(taps, mended, answers, settings))
         conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()

@@ -161,7 +161,7 @@ class _BeginNotes:
         said: tuple[str | None, str | None, bool],
     ) -> None:
         self.opened, self.plate, self.kept, self.keys, self.said = opened, plate, kept, keys, said
-        self.facts = kept.facts(facts)
+        self.facts = kept.facts(facts, played=True)
         self.facts.conditions()
 
     def __call__(self) -> "Unfinished":

@@ -10,7 +10,7 @@ read_defaults(folder)              Defaults; nothing kept: all None
 change_defaults(folder, words)     from KEY=VALUE; checked, then written whole; an empty value takes one away
 
 They are used where an option is not typed: layout and order by `check`, `scan import` and `scan record`; sensor, supports and hammer by the
-last two; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
+last two, supports only of a plate that is out of its piano; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
 """
 
 import tomllib

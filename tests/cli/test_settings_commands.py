@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tapscan.cli.facts import Typed
+from tapscan.cli.kept import Kept
 from tapscan.register.database import make_register, open_register
 from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate, find_plate
@@ -15,6 +17,7 @@ from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow.defaults import Defaults, read_defaults
 from tapscan.workflow.settings import every_threshold, read_settings
+from tapscan.workflow.typed_scan import new_scan
 from tests.cli.commands import run
 
 SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
@@ -119,6 +122,34 @@ def test_a_broken_file_is_one_line(shop):
         (shop / "defaults.toml").write_text(text, encoding="utf-8")
         done = run("settings", "default")
         assert done.status == 1 and "defaults.toml" in done.err and len(done.err.splitlines()) == 1, text
+
+
+@pytest.mark.parametrize(
+    ("words", "supports", "hammer"),
+    [
+        ({"state": "stripped"}, "felt pads", "nylon"),
+        ({}, "felt pads", "nylon"),
+        ({"state": "unknown"}, "felt pads", "nylon"),
+        ({"state": "strung"}, None, "nylon"),
+        ({"state": "In piano unstrung"}, None, "nylon"),
+        ({"state": "strung", "supports": "casters"}, "casters", "nylon"),
+    ],
+)
+def test_supports_of_bare_plates_are_no_default_in_the_piano(shop, words, supports, hammer):
+    run("settings", "default", "supports=felt pads", "hammer=nylon", "sensor=contact")
+    kept = Kept(str(shop))
+    told = kept.facts(Typed(**words)).conditions()
+    assert (told.supports, told.hammer, told.sensor.kind) == (supports, hammer, "contact")
+    assert ("supports felt pads" in kept.used) == (supports == "felt pads")
+    form = {"supports": "felt pads", "state": "", **words}
+    assert new_scan({**form, "state": form["state"].replace(" ", "-").lower()}, shop).conditions.supports == supports
+
+
+def test_of_played_keys_neither_supports_nor_a_hammer_are_taken(shop):
+    run("settings", "default", "supports=felt pads", "hammer=nylon", "sensor=contact")
+    told = Kept(str(shop)).facts(Typed(), played=True).conditions()
+    assert (told.supports, told.hammer, told.sensor.kind) == (None, None, "contact")
+    assert new_scan({"supports": "felt pads", "what": "played"}, shop).conditions.supports is None
 
 
 def test_an_import_takes_them_and_what_is_typed_comes_first(shop):
