@@ -2,6 +2,7 @@
 
 groups_of(onsets)                         how many taps lie in each group between two long pauses; None without clear pauses
 mismatch(take, layout, state, known, offers)   a line on what was heard and what would fit, or None
+read_as_one(onsets)                       a sentence where a long take was given to one place for want of a layout, or None
 Fits                                      a known layout that has so many places
 ORDER, BETWEEN_TAPS_S, BETWEEN_PLACES_S   what sheet, docs and recorder ask for
 
@@ -29,6 +30,7 @@ SMALLER_SHARE = (
     0.75  # the same for groups of three taps or more within a place's: so many show that there were more places
 )
 LEAST_GROUP = 3
+LONG_TAKE = 6  # taps; so many at one place are rare
 LEAST_TAPS = 4  # fewer show no two kinds of pause
 
 
@@ -138,6 +140,21 @@ def _by_size(take: Take, offers: frozenset[str]) -> str | None:
 def places_of(layout: Layout, state: State | None) -> int:
     """Places that may be struck in `state`; all where it allows none."""
     return len(layout.allowed(state)) or len(layout.stations)
+
+
+def read_as_one(onsets: Sequence[float]) -> str | None:
+    """Of one recording that nobody gave a layout for: what the pauses show, and what says where each tap was. None for a few taps.
+
+    onsets : s, ascending, all given to one place
+    """
+    if len(onsets) < LONG_TAKE:
+        return None
+    groups = groups_of(onsets) or (len(onsets),)
+    usual, often = Counter(groups).most_common(1)[0]
+    if min(usual, often) > 1 and 2 * often > len(groups):
+        shown = f"The pauses show {len(groups)} groups of {usual} taps, but all were read as one place"
+        return f"{shown} (--layout says where each tap was, --per-station {usual} only how many each place got)."
+    return f"All {len(onsets)} taps were read as one place (--layout says where each tap was)."
 
 
 def fitting(known: Iterable[Layout], state: State | None, groups: int) -> list[Fits]:

@@ -24,7 +24,9 @@ from tapscan.layouts.take import (
     groups_of,
     mismatch,
     places_of,
+    read_as_one,
 )
+from tapscan.page.terms import here
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
@@ -34,6 +36,7 @@ from tests.cli.commands import run
 from tests.cli.test_bad_input import RATE, in_crowd
 from tests.every import each
 from tests.rule_scans import mode, scan
+from tests.snapshots import same_as_before
 from tests.sounds import wav_bytes, written
 
 
@@ -258,3 +261,15 @@ def test_the_recorders_refusals_stand_in_the_docs_as_it_words_them():
     for fault in FAULTS.values():
         if fault.code not in ("cut short", "hum"):
             assert fault.means[1:] in card and fault.remedy in card, fault.code
+
+
+def test_a_long_take_without_a_layout_is_told_that_a_layout_says_where_each_tap_was():
+    told = [read_as_one(take([2] * 20, 1)) or "", read_as_one([3.0 * i for i in range(12)]) or ""]
+    same_as_before("shortfalls", "\n".join([*told, *map(here, told)]), part="a long take without a layout")
+    assert read_as_one(take([3], 1)) is None
+
+
+@pytest.mark.parametrize(("words", "told"), [((), 1), (("--per-station", 3), 0)])
+def test_it_stands_first_among_the_limits(recorded, words, told):
+    limits = json.loads(run("check", recorded, "--json", "-", *words).out)["limitations"]
+    assert ["read as one" in one["sentence"] for one in limits] == [bool(told), *[False] * (len(limits) - 1)]
