@@ -7,7 +7,7 @@ read_kind(text)      the kind as a person types it
 from dataclasses import dataclass
 from typing import Literal
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 SensorKind = Literal["contact", "microphone"]
 SENSOR_WORDS: dict[SensorKind, str] = {
@@ -51,4 +51,4 @@ def read_kind(text: str, more: str = "") -> SensorKind:
     for kind in SENSOR_KINDS:
         if kind == text.strip().casefold():
             return kind
-    raise BadRequest(f"sensor {text!r}: write contact (a pickup on the iron) or microphone{more}")
+    raise WrongUsage(f"sensor {text!r}: write contact (a pickup on the iron) or microphone{more}")

@@ -12,7 +12,7 @@ from tapscan.cli.played import how_to_resume
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.cli.sharing import JOBS, progress_of
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import CHECKLIST
 from tapscan.workflow.sharing import shared_work
 
@@ -166,7 +166,7 @@ def edit(
     own = {key: o.words(value) for key, value in (("operator", operator), ("notes", notes)) if value is not None}
     found = o.checklist(seen, not_seen)
     if facts == NOTHING and not (own or found):
-        raise BadRequest("nothing to change was named; `tapscan scan edit --help` lists what can be")
+        raise WrongUsage("nothing to change was named; `tapscan scan edit --help` lists what can be")
     _edit(o.opened(register), name, facts, own, found)
     if facts.state is not None:
         typer.echo("The rules have not read the new state yet: tapscan scan rescreen")
@@ -254,9 +254,9 @@ def outcome(
     from tapscan.workflow.scan import CLEAN, PART, SEEN, Outcome, add_outcome
 
     if part and not found.strip():
-        raise BadRequest("--part needs the part's name in --found, such as --found 'hook at the tail'")
+        raise WrongUsage("--part needs the part's name in --found, such as --found 'hook at the tail'")
     if part + clean + explains > 1:
-        raise BadRequest("--part, --clean and --explains contradict each other; leave all but one of them out")
+        raise WrongUsage("--part, --clean and --explains contradict each other; leave all but one of them out")
     found = (PART if part else CLEAN if clean else SEEN if explains else "") + found
     entry = add_outcome(
         o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))

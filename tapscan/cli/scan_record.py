@@ -18,7 +18,7 @@ from tapscan.cli.played import Keys, how_to_resume
 from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, WrongUsage
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.workers import Workers
 from tapscan.workflow.sharing import recorder_work
@@ -178,7 +178,7 @@ class _BeginNotes:
 def _only_keys(**of_taps: object) -> None:
     """Raises BadRequest for what is said of taps."""
     if given := [f"--{option.replace('_', '-')}" for option, value in of_taps.items() if value]:
-        raise BadRequest(f"keys are played, and nothing is tapped: leave {' and '.join(given)} out")
+        raise WrongUsage(f"keys are played, and nothing is tapped: leave {' and '.join(given)} out")
 
 
 def _same_keys(unfinished: "Unfinished", wanted: tuple[str, ...]) -> "Unfinished":

@@ -36,7 +36,7 @@ def print_summary(
             out.print(bullet(shown(told)))
     _found(out, screening)
     _next(out, screening)
-    _limits(out, screening)
+    _limits(out, screening, report)
     _numbers(out, screening)
     if report is not None:
         out.print(Text(f"\nThe page to read and to keep: {report}"))
@@ -70,14 +70,15 @@ def _next(out: Console, screening: Screening) -> None:
     out.print(Text("tapscan proposes; a named, qualified person evaluates.", style="italic"))
 
 
-def _limits(out: Console, screening: Screening) -> None:
+def _limits(out: Console, screening: Screening, report: Path | None) -> None:
     out.print(Text("\nWhat limits this answer", style="bold"))
     for sentence in screening.limitations[:MOST_LIMITATIONS]:
         out.print(bullet(sentence))
     if len(screening.limitations) > MOST_LIMITATIONS:
         out.print(bullet(f"and {len(screening.limitations) - MOST_LIMITATIONS} more, in the report and the JSON"))
     if screening.rules_not_run:
-        out.print(bullet(f"{counted(len(screening.rules_not_run), 'check')} not made; see the report."))
+        why = "see the report" if report else "a report, or the JSON, tells which and why"
+        out.print(bullet(f"{counted(len(screening.rules_not_run), 'check')} not made; {why}."))
 
 
 def _numbers(out: Console, screening: Screening) -> None:
@@ -90,7 +91,7 @@ def _numbers(out: Console, screening: Screening) -> None:
     usable = sum(s.usable for s in scan.strikes)
     counts = ((len(scan.recordings), "recording"), (len(scan.strikes), "tap"), (stations, "station"))
     told = ", ".join(counted(n, word) for n, word in (*counts, (len(scan.modes), "mode")))
-    out.print(Text(f"{told}; {usable} taps used. In the words of ASTM E1316: {screening.disposition}."))
+    out.print(Text(f"{told}; {counted(usable, 'tap')} used. In the words of ASTM E1316: {screening.disposition}."))
     for note in screening.assignment:
         out.print(bullet(note))
     if scan.modes:

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import Layout, State
 from tapscan.records import Force
 from tapscan.wording import spelled
@@ -98,7 +98,7 @@ def read_order(text: str, said: str = "--order: ") -> tuple[Force, ...]:
     words = [w.strip().lower() for w in text.split(",")]
     wrong = [w for w in words if w not in known]
     if wrong:
-        raise BadRequest(f"{said}{wrong[0]!r} is neither soft nor hard; write for example soft,soft,hard,hard")
+        raise WrongUsage(f"{said}{wrong[0]!r} is neither soft nor hard; write for example soft,soft,hard,hard")
     return tuple(known[w] for w in words)
 
 
