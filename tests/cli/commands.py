@@ -67,7 +67,7 @@ def options_it_lacks(argv: Sequence[str], said: str) -> set[str]:
             break
         command = command.commands[word]
     own = {"--help", *(name for p in command.params for name in (*p.opts, *p.secondary_opts))}
-    here = re.sub(r"`tapscan [^`]*`|tapscan [a-z][^.;:,]*", "", flat(said).replace("tapscan: ", ""))
+    here = re.sub(r"`[a-z][^`]*`|tapscan [a-z][^.;:,]*", "", flat(said).replace("tapscan: ", ""))
     named = set(re.findall(r"(?<![\w-])--[a-z][\w-]*", here))
     return named - own - {word.partition("=")[0] for word in argv}
 

@@ -5,6 +5,7 @@ import pytest
 from tapscan.demo import shop
 from tapscan.recording.files import save_flac
 from tests.cli.commands import options_it_lacks, run
+from tests.sounds import taps_at, wav_bytes, written
 
 PLATE = shop.PLATES[0]
 
@@ -48,3 +49,10 @@ def test_import_offers_what_it_has(take):
     assert run("plate", "add", "B12").status == 0
     done = run("scan", "import", "B12", *take, "--state", "stripped", "--yes")
     assert done.status and "--assign and --skip" in done.err
+
+
+def test_one_tap_is_no_taps_and_no_report_is_named_that_was_not_asked_for(tmp_path):
+    file = written(tmp_path / "S4.wav", wav_bytes(taps_at([0.5], 2.5, 48000), 48000))
+    alone, beside = run("check", file).out, run("check", file, "--report", tmp_path / "page.html").out
+    assert "1 tap used" in alone and "see the report" not in alone
+    assert "see the report" in beside
