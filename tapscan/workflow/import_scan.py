@@ -208,6 +208,8 @@ def rescreen(
         offers=frozenset(),
         **_read_before(entry.reading),
     )
+    if "order" in changes:  # "if told wrongly": so may be what was noted of each tap at the plate
+        request = replace(request, told=())
     request = replace(request, **changes)
     result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:
