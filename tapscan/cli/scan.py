@@ -79,7 +79,7 @@ def show(
     if json != "-":
         for line in _facts(entry):
             typer.echo(line)
-        print_summary(found, report if written else None, notices(opened, entry, found), _later(opened, entry))
+        print_summary(found, report if written else None, notices(opened, entry, found), _later(opened, entry), name)
     if not written:
         raise typer.Exit(1)
 
@@ -223,7 +223,7 @@ def rescreen(
             "tapscan: nothing was changed; `tapscan register check` tells which recordings are damaged", err=True
         )
         raise typer.Exit(1)
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), _later(opened, kept.entry))
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), _later(opened, kept.entry), name)
     typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
 
 

@@ -283,7 +283,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         kept = finish(opened, number, settings, ahead.workers, sure, held=held, ahead=ahead)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "what is kept could not be screened: use --resume")
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), stored=kept.entry.name)
     o.tell_no_baseline(unfinished.facts, kept.entry)
     typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} {what_of(unfinished, 2)} in {opened.told}.")
     page = page_name(kept.entry.name)

@@ -1,6 +1,6 @@
 """One screen: plain words first, numbers after.
 
-print_summary(screening, report, notices, later)   to standard output
+print_summary(screening, report, notices, later, stored)   to standard output
 """
 
 from collections.abc import Sequence
@@ -16,6 +16,7 @@ from tapscan.cli.tables import shown
 from tapscan.records import Mode, PlayedNotes, Screening
 from tapscan.wording import counted, within
 from tapscan.workflow.report import steps
+from tapscan.workflow.told_wrongly import said_anew
 
 MOST_INDICATIONS = 4
 MOST_MODES = 6
@@ -23,9 +24,13 @@ MOST_LIMITATIONS = 4
 
 
 def print_summary(
-    screening: Screening, report: Path | None, notices: Sequence[str] = (), later: Sequence[str] = ()
+    screening: Screening,
+    report: Path | None,
+    notices: Sequence[str] = (),
+    later: Sequence[str] = (),
+    stored: str | None = None,
 ) -> None:
-    """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended; `later`: what newer scans say."""
+    """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended; `later`: what newer scans say; `stored`: the scan's name."""
     out = terminal()
     for told in later:
         out.print(Text(told, style="bold"))
@@ -36,7 +41,7 @@ def print_summary(
             out.print(bullet(shown(told)))
     _found(out, screening)
     _next(out, screening)
-    _limits(out, screening, report)
+    _limits(out, screening, report, stored)
     _numbers(out, screening)
     if report is not None:
         out.print(Text(f"\nThe page to read and to keep: {report}"))
@@ -70,8 +75,11 @@ def _next(out: Console, screening: Screening) -> None:
     out.print(Text("tapscan proposes; a named, qualified person evaluates.", style="italic"))
 
 
-def _limits(out: Console, screening: Screening, report: Path | None) -> None:
+def _limits(out: Console, screening: Screening, report: Path | None, stored: str | None) -> None:
     out.print(Text("\nWhat limits this answer", style="bold"))
+    for option, value in said_anew(screening):
+        again = f"`tapscan scan rescreen {stored} --{option} {value}`" if stored else f"again with --{option} {value}"
+        out.print(bullet(f"To put right what stands below: {again}."))
     for sentence in screening.limitations[:MOST_LIMITATIONS]:
         out.print(bullet(sentence))
     if len(screening.limitations) > MOST_LIMITATIONS:

@@ -24,6 +24,7 @@ from tapscan.records import Force
 ORDER: tuple[Force, ...] = ("soft", "hard", "hard")  # what sheet, docs and recorder ask for at each place
 BETWEEN_TAPS_S, BETWEEN_PLACES_S = 3, 10  # pauses that they ask for
 OFFERS = frozenset({"partial", "assign", "skip"})  # options that a command may have for it
+AS_ONE = "were read as one place: a layout says where each tap was"
 BY_HAND = "--assign and --skip put single taps right"
 LONGER_SHARE = 0.8  # of all pairs of a pause between places and one between taps; by chance 0.5
 SMALLER_SHARE = (
@@ -152,9 +153,8 @@ def read_as_one(onsets: Sequence[float]) -> str | None:
     groups = groups_of(onsets) or (len(onsets),)
     usual, often = Counter(groups).most_common(1)[0]
     if min(usual, often) > 1 and 2 * often > len(groups):
-        shown = f"The pauses show {len(groups)} groups of {usual} taps, but all were read as one place"
-        return f"{shown} (--layout says where each tap was, --per-station {usual} only how many each place got)."
-    return f"All {len(onsets)} taps were read as one place (--layout says where each tap was)."
+        return f"The pauses show {len(groups)} groups of {usual} taps, but all {AS_ONE}."
+    return f"All {len(onsets)} taps {AS_ONE}."
 
 
 def fitting(known: Iterable[Layout], state: State | None, groups: int) -> list[Fits]:

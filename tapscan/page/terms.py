@@ -61,12 +61,6 @@ TERMS: tuple[tuple[str, str], ...] = (
     (r"`tapscan plate add NAME --pattern PATTERN`", "add a plate, and say its pattern"),
     (r" \(`tapscan plate edit PLATE --pattern NAME`\)", ""),
     (r"`tapscan scan rescreen` measures it from", "'Read it anew' measures it from"),
-    (r"seem exchanged \(--order (\S+)\)", r"seem exchanged ('Taps at each place': \1)"),
-    (
-        r"\(--layout says where each tap was, --per-station (\S+) only how many each place got\)",
-        r"('Layout of places' says where each tap was)",
-    ),
-    (r"\(--layout says where each tap was\)", "('Layout of places' says where each tap was)"),
     (r" \(--held\)", ""),
     (r" \(--state\)", ""),
     (r" \(--order( soft,hard)?\)", ""),

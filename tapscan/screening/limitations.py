@@ -16,13 +16,14 @@ from tapscan.wording import listed
 
 FEW_STATIONS = 6
 MOST_NAMED = 4
+EXCHANGED = "Soft and hard seem exchanged"
 NO_TAP = "not a tap"  # what else such a sound is like teaches nobody to tap better
 
 
 def forces_exchanged(scan: Scan, settings: Settings) -> str | None:
-    """That soft and hard taps were told the wrong way round, and the option that says it right."""
+    """That soft and hard taps were told the wrong way round, and which order would be right."""
     order = exchanged(scan, settings)
-    return f"Soft and hard seem exchanged (--order {','.join(order)})." if order else None
+    return f"{EXCHANGED}: it sounds as if each place was tapped {', '.join(order)}." if order else None
 
 
 def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
@@ -71,14 +72,12 @@ def _part(scan: Scan) -> list[str]:
 
 
 def _exchanged(scan: Scan, settings: Settings) -> list[str]:
-    """The first sentence stands on the first screen, and so names what mends it."""
+    """The first sentence stands on the first screen, and so says what would be right."""
     first = forces_exchanged(scan, settings)
     if first is None:
         return []
     softer = f"The taps called hard were {-(scan.force_step_db or 0.0):.0f} dB softer than those called soft"
-    return [
-        f"{first} {softer}, so what needs both was not checked. Read the take again with the order in which it was tapped."
-    ]
+    return [f"{first} {softer}, so what needs both was not checked: read the take again in that order."]
 
 
 def _ruled_out(scan: Scan) -> list[str]:

@@ -5,13 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from tapscan.page.terms import here
 from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose
 from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import force_dependence, run_rules
 from tapscan.screening.rules.force_dependence import ForceLimits
 from tapscan.settings import Settings
+from tapscan.workflow.told_wrongly import said_anew
+from tests.report.sheets import screening
 from tests.rule_scans import late, mode, scan, shift
 from tests.snapshots import same_as_before
 
@@ -92,16 +93,17 @@ def test_without_its_input_it_does_not_run(more, match):
     assert match in outcome.reason
 
 
-def test_exchanged_forces_are_told_first_and_with_the_option_that_mends_it():
+def test_exchanged_forces_are_told_first_and_with_the_order_that_would_be_right():
     """Clearly softer, not hardly louder: the order was typed the wrong way round."""
     exchanged, alike = taps(0, 0.0, force_step_db=-20.0), taps(0, 0.0, force_step_db=-S.of(ForceLimits).step_db + 0.1)
     outcome = told(exchanged)
     assert isinstance(outcome, RuleNotRun) and "seem exchanged" in outcome.reason
-    first = "Soft and hard seem exchanged (--order hard,soft)."
-    assert limitations(exchanged, S)[0].startswith(first)
-    assert first in dispose(exchanged, (), (), S).summary
+    first = limitations(exchanged, S)[0]
+    assert dispose(exchanged, (), (), S).summary.startswith(first[: first.index(".") + 1])
     assert not any("exchanged" in said for said in (*limitations(alike, S), dispose(alike, (), (), S).summary))
-    same_as_before("shortfalls", f"{limitations(exchanged, S)[0]}\n{here(first)}", part="soft and hard exchanged")
+    anew = [said_anew(screening(scan=s, limitations=limitations(s, S))) for s in (exchanged, alike)]
+    assert anew == [[("order", "hard,soft")], []]
+    same_as_before("shortfalls", first, part="soft and hard exchanged")
 
 
 def test_a_buzz_no_longer_hides_it_once_parts_were_held():

@@ -26,7 +26,6 @@ from tapscan.layouts.take import (
     places_of,
     read_as_one,
 )
-from tapscan.page.terms import here
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
@@ -265,11 +264,13 @@ def test_the_recorders_refusals_stand_in_the_docs_as_it_words_them():
 
 def test_a_long_take_without_a_layout_is_told_that_a_layout_says_where_each_tap_was():
     told = [read_as_one(take([2] * 20, 1)) or "", read_as_one([3.0 * i for i in range(12)]) or ""]
-    same_as_before("shortfalls", "\n".join([*told, *map(here, told)]), part="a long take without a layout")
+    same_as_before("shortfalls", "\n".join(told), part="a long take without a layout")
     assert read_as_one(take([3], 1)) is None
 
 
 @pytest.mark.parametrize(("words", "told"), [((), 1), (("--per-station", 3), 0)])
-def test_it_stands_first_among_the_limits(recorded, words, told):
-    limits = json.loads(run("check", recorded, "--json", "-", *words).out)["limitations"]
+def test_it_stands_first_among_the_limits_and_the_terminal_names_the_option(recorded, tmp_path, words, told):
+    done = run("check", recorded, "--json", tmp_path / "a.json", *words)
+    limits = json.loads((tmp_path / "a.json").read_text())["limitations"]
     assert ["read as one" in one["sentence"] for one in limits] == [bool(told), *[False] * (len(limits) - 1)]
+    assert ("--layout NAME" in done.out) is bool(told)

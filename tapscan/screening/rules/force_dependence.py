@@ -104,15 +104,20 @@ def lacking(scan: Scan, settings: Settings) -> str | None:
 
 
 def exchanged(scan: Scan, settings: Settings) -> tuple[Force, ...] | None:
-    """The order that would be right, of the first place with both, where the taps called hard were as much softer as they must be louder."""
+    """The order that would be right, where the taps called hard were as much softer as they must be louder."""
     if scan.force_step_db is None or scan.force_step_db > -settings.of(ForceLimits).step_db:
         return None
+    return turned(scan) or None
+
+
+def turned(scan: Scan) -> tuple[Force, ...]:
+    """Soft and hard the other way round, at the first place that has both."""
     by_place: dict[str, list[Force]] = {}
     for strike in scan.strikes:
         if strike.force:
             by_place.setdefault(strike.station, []).append(strike.force)
     told = next((f for f in by_place.values() if {"soft", "hard"} <= set(f)), [])
-    return tuple(OTHER[f] for f in told) or None
+    return tuple(OTHER[f] for f in told)
 
 
 def scores(shifts: Sequence[ForceShift], settings: Settings) -> tuple[FloatArray, FloatArray]:
