@@ -25,6 +25,14 @@ class BadRequest(TapscanError, ValueError):
     """A request that contradicts itself or the recordings it names."""
 
 
+class WrongUsage(BadRequest):
+    """What was typed cannot be read as what it should be, or contradicts itself; told before a recording or the register is looked at."""
+
+
+class UnknownLayout(BadLayout, WrongUsage):
+    """A layout's name that is none; a file that cannot be read is a BadLayout."""
+
+
 class RegisterProblem(TapscanError, OSError):
     """A register that is missing, damaged, too new, full or out of reach."""
 

@@ -7,7 +7,7 @@ read_kind(text)      the kind as a person types it
 from dataclasses import dataclass
 from typing import Literal
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 SensorKind = Literal["contact", "microphone"]
 SENSOR_WORDS: dict[SensorKind, str] = {
@@ -42,14 +42,13 @@ class Sensor:
         return ", ".join(f for f in facts if f) if any((self.kind, *facts[1:])) else None
 
 
+OWN_WORDS = "; words of your own go to --sensor-note"
 NO_SENSOR = Sensor()  # nobody wrote down what listened
 
 
-def read_kind(text: str) -> SensorKind:
-    """Capitals and blanks do not matter. Raises BadRequest with one line."""
+def read_kind(text: str, more: str = "") -> SensorKind:
+    """Capitals and blanks do not matter. Raises BadRequest with one line, which `more` ends."""
     for kind in SENSOR_KINDS:
         if kind == text.strip().casefold():
             return kind
-    raise BadRequest(
-        f"sensor {text!r}: write contact (a pickup on the iron) or microphone; words of your own go to --sensor-note"
-    )
+    raise WrongUsage(f"sensor {text!r}: write contact (a pickup on the iron) or microphone{more}")

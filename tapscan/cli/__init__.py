@@ -18,7 +18,7 @@ def main() -> None:
 
     from tapscan.cli.early import begun_early
     from tapscan.cli.stopping import begins_with_stop, stoppable
-    from tapscan.errors import TapscanError
+    from tapscan.errors import TapscanError, WrongUsage
 
     try:
         with stoppable(), begun_early(sys.argv[1:]):
@@ -29,7 +29,7 @@ def main() -> None:
             app()
     except TapscanError as problem:
         print(f"tapscan: {problem}", file=sys.stderr)
-        sys.exit(1)
+        sys.exit(2 if isinstance(problem, WrongUsage) else 1)
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 if TYPE_CHECKING:
     from tapscan.workflow.bars import BarFiles
@@ -62,7 +62,7 @@ class BarTurns:
 
 def _asked(name: str | None, *, struck: bool) -> None:
     if name is not None and not struck:
-        raise BadRequest("--bar-name says which reference bar; add --bar, or leave it out")
+        raise WrongUsage("--bar-name says which reference bar; add --bar, or leave it out")
 
 
 @app.command("list")

@@ -3,7 +3,7 @@
 import datetime as dt
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -57,12 +57,17 @@ def check(
         told, pattern = read_state(state), beside.known()
         from tapscan.workflow.check import check as screen
 
-        request = replace(taps.request(settings, told, pictures=report is not None), contact=beside.kind == "contact")
+        request = replace(taps.request(settings, told, pictures=report is not None), **_own(beside))
         with progress_of(workers):
             result = screen(files, request, workers, shown=["tapscan.cli.summary"])
     if pattern and result.screening:
         result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
     _show(result, json, report, _wish(shop, full, piano, on) if report else None, strict)
+
+
+def _own(beside: Pattern) -> dict[str, Any]:
+    """Of Request what is this command's alone."""
+    return {"contact": beside.kind == "contact", "offers": frozenset({"partial"})}
 
 
 def _wish(shop: Path | None, full: bool, piano: str, on: dt.date | None) -> "Wish":

@@ -90,9 +90,10 @@ def _numbers(c: "Comparison") -> None:
     out = console()
     out.print("\nNumbers", style="bold")
     changed = [p for p in c.pairs if p.fell or p.loss_rose]
+    alone = "1 stands out by itself" if len(changed) == 1 else f"{len(changed)} stand out by themselves"
     lost = sum(u.counts for u in c.lost)
     gained = sum(u.counts for u in c.gained)
-    out.print(f"Tones: {tones_told(c)}; {len(changed)} changed, {lost} gone, {gained} new.")
+    out.print(f"Tones: {tones_told(c)}; {alone}, {lost} gone, {gained} new.")
     if c.statistic is not None:
         if c.by_likelihood_ratio:
             out.print(f"Odds that some tones fell: {odds(c.statistic)}; limit {odds(c.statistic_limit or 0.0)}.")

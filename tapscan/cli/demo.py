@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapscan.cli.sharing import JOBS
+from tapscan.errors import BadRequest, WrongUsage
 from tapscan.workers import Workers
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ def demo(
     jobs: JOBS = None,
 ) -> None:
     """Do the whole job on the five plates of an invented shop. All of it is simulated."""
+    _made(folder)
     with Workers(jobs, ("tapscan.workflow.demo",)) as workers:
         workers.start()
         from tapscan.cli.bullets import console
@@ -33,6 +35,16 @@ def demo(
         for scan in run_demo(folder, workers):
             _print(out, scan)
     out.print("tapscan proposes; a named, qualified person evaluates. Open a report in any browser.")
+
+
+def _made(folder: Path) -> None:
+    """Before anything is reckoned. Raises WrongUsage for a file, BadRequest for what cannot be made."""
+    if folder.exists() and not folder.is_dir():
+        raise WrongUsage(f"{folder}: is a file; name a folder, which is made where there is none")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise BadRequest(f"{folder}: cannot be made ({problem.strerror}); name a folder elsewhere") from None
 
 
 def _told(stage: str, done: int, total: int) -> None:

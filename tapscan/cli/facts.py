@@ -17,7 +17,7 @@ import typer
 from tapscan.cli import options as o
 from tapscan.cli.states import read_state
 from tapscan.errors import BadRequest
-from tapscan.sensors import HEAVIEST_G, SENSOR_KINDS, SensorKind, read_kind
+from tapscan.sensors import HEAVIEST_G, OWN_WORDS, SENSOR_KINDS, SensorKind, read_kind
 
 if TYPE_CHECKING:
     from tapscan.records import ScanConditions
@@ -70,7 +70,7 @@ class Typed:
 def read_sensor(text: str | None) -> SensorKind | None:
     """None for nothing or `unknown`."""
     told = o.words(text)
-    return None if told is None else read_kind(told)
+    return None if told is None else read_kind(told, OWN_WORDS)
 
 
 def _state(text: str) -> Any:
@@ -94,16 +94,22 @@ READERS: dict[str, tuple[str, Callable[[str], Any]]] = {  # option: field of the
 SENSOR = {field for field, _ in READERS.values() if field.startswith("sensor_")}
 
 
-def with_sensor(typed: Typed, *, ask: bool = True) -> Typed:
-    """With the kind of sensor: a question on a terminal, else one line that says what to add. It is never assumed."""
+def with_sensor(typed: Typed, *, ask: bool = True, tell: bool = True) -> Typed:
+    """With the kind of sensor: a question on a terminal, else one line that says what to add. It is never assumed. tell : the line is said now."""
     if typed.sensor is not None:
         read_sensor(typed.sensor)
         return typed
     if not (ask and sys.stdin.isatty()):
-        typer.echo(f"tapscan: {ADD_SENSOR}", err=True)
+        if tell:
+            tell_no_sensor()
         return typed
     answer = typer.prompt(QUESTION, default="unknown", show_default=False, value_proc=_answer)
     return replace(typed, sensor=answer)
+
+
+def tell_no_sensor() -> None:
+    """What would say it."""
+    typer.echo(f"tapscan: {ADD_SENSOR}", err=True)
 
 
 def _answer(text: str) -> str:

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 import typer
 
 from tapscan.cli import options as o
+from tapscan.wording import counted
 
 if TYPE_CHECKING:
     from tapscan.records import BesidePattern
@@ -53,9 +54,10 @@ def _print_past(found: "History") -> None:
 
 def _among(found: "BesidePattern") -> str:
     """Where the plate lay among others of its pattern."""
-    beside = f"among {len(found.used)} plates of pattern {found.pattern}"
     if found.unlike.value is None:
-        return f"{beside}: not judged, {found.unlike.reason}"
+        why = found.rules_not_run[0].reason if found.rules_not_run else found.unlike.reason
+        return f"beside its pattern {found.pattern} not judged: {why}"
+    beside = f"among {counted(len(found.used), 'other plate')} of pattern {found.pattern}"
     moves = f"its shapes differ {found.unlike.value:.2f} times as much as theirs (limit {found.unlike.limit:.2f})"
     if found.losses.value is None:
         return f"{beside}: {moves}; losses not judged"

@@ -13,6 +13,8 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.facts import Typed
+from tapscan.cli.states import read_state
+from tapscan.places import IN_PIANO
 
 NONE = "none"
 OF_THE_SENSOR = ("sensor_note", "sensor_mass_g", "sensor_place")
@@ -46,10 +48,12 @@ class Kept:
         layout = _unless_none(layout)
         return layout_at(self.folder, layout) if layout else None, _unless_none(order)
 
-    def facts(self, typed: Typed) -> Typed:
-        """What the shop says of its sensor is taken only for that sensor."""
+    def facts(self, typed: Typed, *, played: bool = False) -> Typed:
+        """What the shop says of its sensor is taken only for that sensor, and of supports only where the plate lies on some. played : keys were."""
         other = typed.sensor is not None and typed.sensor.strip().casefold() != self.defaults.sensor
-        keys = ("supports", "hammer", "sensor", *(() if other else OF_THE_SENSOR))
+        lies = () if played or read_state(o.words(typed.state)) in IN_PIANO else ("supports",)
+        struck = () if played else ("hammer",)
+        keys = (*lies, *struck, "sensor", *(() if other else OF_THE_SENSOR))
         told: dict[str, Any] = {key: self.or_kept(key, getattr(typed, key)) for key in keys}
         return replace(typed, **told)
 

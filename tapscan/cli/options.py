@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
 
-from tapscan.errors import BadRequest, RegisterProblem
+from tapscan.errors import RegisterProblem, WrongUsage
 from tapscan.places import BY_EYE, CHECKLIST, STATES
 from tapscan.sensors import SENSOR_KINDS
 from tapscan.workflow import typed
@@ -175,7 +175,7 @@ def day(text: str | None, option: str, register: str | None = None) -> dt.date:
 def fittings(named: Sequence[str] | None, bare: bool) -> tuple[str, ...] | None:
     """None: nobody looked."""
     if named and bare:
-        raise BadRequest("--bare says that nothing was left on, --fitting names something; leave one of them out")
+        raise WrongUsage("--bare says that nothing was left on, --fitting names something; leave one of them out")
     return () if bare else tuple(named) if named else None
 
 
@@ -203,7 +203,7 @@ def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tup
         found[item] = Finding(item, "seen", note)
     for item in found:
         if item not in CHECKLIST:
-            raise BadRequest(f"{item!r} is not on the visual checklist; on it are {', '.join(CHECKLIST)}")
+            raise WrongUsage(f"{item!r} is not on the visual checklist; on it are {', '.join(CHECKLIST)}")
     return tuple(found[item] for item in CHECKLIST if item in found)
 
 

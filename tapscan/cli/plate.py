@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 if TYPE_CHECKING:
     from tapscan.workflow.plate import Plate
@@ -150,7 +150,7 @@ def edit(
     if new_name is not None:
         changes["name"] = name_for_new(new_name)
     if not changes and not photo:
-        raise BadRequest("nothing to change was named; `tapscan plate edit --help` lists what can be")
+        raise WrongUsage("nothing to change was named; `tapscan plate edit --help` lists what can be")
     plate = edit_plate(opened, name, **changes) if changes else None
     if photo:
         plate = add_photos(opened, plate.name if plate else name, photo)
@@ -177,7 +177,7 @@ def baseline(
     opened = o.opened(register)
     if scans or none:
         if scans and none:
-            raise BadRequest("--none and named scans contradict each other; leave one of them out")
+            raise WrongUsage("--none and named scans contradict each other; leave one of them out")
         named = [s if "/" in s else f"{name}/{s}" for s in scans or ()]
         choose_baseline(opened, name, named, o.words(although))
     plate = find_plate(opened, name).name

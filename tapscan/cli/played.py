@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 if TYPE_CHECKING:
     from tapscan.workflow.check import Request
@@ -30,7 +30,7 @@ class Keys:
         from tapscan.workflow.played import read_keys
 
         if self.keys and not self.played:
-            raise BadRequest("--keys is for played notes: add --played, or leave it out")
+            raise WrongUsage("--keys is for played notes: add --played, or leave it out")
         return read_keys(self.keys) if self.keys else ()
 
     def of(self, request: "Request") -> "Request":

@@ -22,7 +22,7 @@ def reference() -> str:
     exits = (
         "## Exit status",
         "",
-        "0 done; 1 the work, or part of it, could not be done; 2 wrong usage; with `--strict` also 3 for "
+        "0 done; 1 the work, or part of it, could not be done; 2 wrong usage (an option that there is not, a value that cannot be); with `--strict` also 3 for "
         "`relevant indication` and 4 for `inconclusive`.",
     )
     return "\n".join([*parts, *exits]) + "\n"

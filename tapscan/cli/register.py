@@ -6,7 +6,7 @@ from typing import Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 app = typer.Typer(help="The register: is it whole, copy it, take its content elsewhere.", no_args_is_help=True)
 MOST_LINES = 40
@@ -78,7 +78,7 @@ def restore_backup(
 def _folder(register: str | None) -> Path:
     place = o.place_of(register)
     if not isinstance(place, Path):
-        raise BadRequest("a backup is put on a server by: tapscan register move ADDRESS --files URL --register BACKUP")
+        raise WrongUsage("a backup is put on a server by: tapscan register move ADDRESS --files URL --register BACKUP")
     return place
 
 
@@ -146,7 +146,7 @@ def export(
         export_json(opened, target)
         typer.echo(f"Written: {target}")
     elif target.suffix.lower() == ".csv":
-        raise BadRequest(f"{target}: CSV is several files; name a folder, for example {target.with_suffix('')}")
+        raise WrongUsage(f"{target}: CSV is several files; name a folder, for example {target.with_suffix('')}")
     else:
         typer.echo(f"Written to {target}: {', '.join(export_csv(opened, target))}")
 

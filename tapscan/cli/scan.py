@@ -13,7 +13,7 @@ from tapscan.cli.played import how_to_resume
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.cli.sharing import JOBS, progress_of
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import CHECKLIST
 from tapscan.workflow.sharing import shared_work
 
@@ -80,7 +80,7 @@ def show(
     if json != "-":
         for line in _facts(entry):
             typer.echo(line)
-        print_summary(found, report if written else None, notices(opened, entry, found), _later(opened, entry))
+        print_summary(found, report if written else None, notices(opened, entry, found), _later(opened, entry), name)
     if not written:
         raise typer.Exit(1)
 
@@ -167,7 +167,7 @@ def edit(
     own = {key: o.words(value) for key, value in (("operator", operator), ("notes", notes)) if value is not None}
     found = o.checklist(seen, not_seen)
     if facts == NOTHING and not (own or found):
-        raise BadRequest("nothing to change was named; `tapscan scan edit --help` lists what can be")
+        raise WrongUsage("nothing to change was named; `tapscan scan edit --help` lists what can be")
     _edit(o.opened(register), name, facts, own, found)
     if facts.state is not None:
         typer.echo("The rules have not read the new state yet: tapscan scan rescreen")
@@ -215,7 +215,7 @@ def rescreen(
             "tapscan: nothing was changed; `tapscan register check` tells which recordings are damaged", err=True
         )
         raise typer.Exit(1)
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), _later(opened, kept.entry))
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), _later(opened, kept.entry), name)
     typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
 
 
@@ -268,9 +268,9 @@ def outcome(
     from tapscan.workflow.scan import CLEAN, PART, SEEN, Outcome, add_outcome
 
     if part and not found.strip():
-        raise BadRequest("--part needs the part's name in --found, such as --found 'hook at the tail'")
+        raise WrongUsage("--part needs the part's name in --found, such as --found 'hook at the tail'")
     if part + clean + explains > 1:
-        raise BadRequest("--part, --clean and --explains contradict each other; leave all but one of them out")
+        raise WrongUsage("--part, --clean and --explains contradict each other; leave all but one of them out")
     found = (PART if part else CLEAN if clean else SEEN if explains else "") + found
     entry = add_outcome(
         o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))

@@ -12,14 +12,14 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.bar import BarRecordings
-from tapscan.cli.facts import NOTHING, Typed, with_sensor
+from tapscan.cli.facts import NOTHING, Typed, tell_no_sensor, with_sensor
 from tapscan.cli.groups import grouped
 from tapscan.cli.kept import Kept
 from tapscan.cli.played import Keys
 from tapscan.cli.sharing import JOBS
 from tapscan.cli.sure import asking
 from tapscan.cli.taps import Taps
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.workflow.sharing import bytes_of, shared_work
 
 if TYPE_CHECKING:
@@ -98,16 +98,17 @@ def import_scan(
     which keys, what buzzes along and what rings on is told, and nothing of cracks.
     """
     if not (answers.yes or answers.dry_run or sys.stdin.isatty()):
-        raise BadRequest("add --yes to save without asking, or --dry-run to look only")
+        raise WrongUsage("add --yes to save without asking, or --dry-run to look only")
     with shared_work(jobs, bytes_of(files)) as workers:
         kept = Kept(register)
-        taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts)
+        taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts, played=keys.played)
         kept.tell()
         request = keys.of(_request(taps, mended, answers, settings))
-        conditions = (facts if answers.dry_run else with_sensor(facts, ask=not answers.yes)).conditions()
-        new = said.of(o.day(date, "--date", register), conditions)
+        facts = facts if answers.dry_run else with_sensor(facts, ask=not answers.yes, tell=False)
+        new = said.of(o.day(date, "--date", register), facts.conditions())
         request = replace(request, bar=bar.files(o.opened(register)))
-        _run(plate, files, new, request, register, answers, workers)
+        if _run(plate, files, new, request, register, answers, workers) and facts.sensor is None:
+            tell_no_sensor()
 
 
 def _request(taps: Taps, mended: Mended, answers: Answers, settings: Path | None) -> "Request":
@@ -140,7 +141,8 @@ def _run(
     register: str | None,
     answers: Answers,
     workers: "Workers",
-) -> None:
+) -> bool:
+    """Whether it was stored."""
     from tapscan.cli.summary import print_summary
     from tapscan.workflow.standing import notices
 
@@ -152,11 +154,12 @@ def _run(
         typer.echo("tapscan: nothing was stored; mend or leave out what cannot be read and do it again", err=True)
         raise typer.Exit(1)
     if kept.entry is None or kept.screening is None:
-        return
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
+        return False
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), stored=kept.entry.name)
     o.tell_no_baseline(new, kept.entry)
     count = len(kept.entry.files)
     typer.echo(f"\nStored as {kept.entry.name}: {count} recording{'s' * (count != 1)} in {opened.told}.")
+    return True
 
 
 def _kept(

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 if TYPE_CHECKING:
     from tapscan.workflow.register import Register
@@ -27,7 +27,7 @@ def void(
     before = find_scan(opened, name)
     if undo:
         if reason or on:
-            raise BadRequest("--undo takes no reason and no day; leave them out")
+            raise WrongUsage("--undo takes no reason and no day; leave them out")
         typer.echo(f"{restore_scan(opened, before.name).name} counts again.")
     else:
         entry = void_scan(opened, before.name, reason, o.day(on, "--on", register))

@@ -18,7 +18,7 @@ from tapscan.cli.played import Keys, how_to_resume
 from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, WrongUsage
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.workers import Workers
 from tapscan.workflow.sharing import recorder_work
@@ -161,7 +161,7 @@ class _BeginNotes:
         said: tuple[str | None, str | None, bool],
     ) -> None:
         self.opened, self.plate, self.kept, self.keys, self.said = opened, plate, kept, keys, said
-        self.facts = kept.facts(facts)
+        self.facts = kept.facts(facts, played=True)
         self.facts.conditions()
 
     def __call__(self) -> "Unfinished":
@@ -178,7 +178,7 @@ class _BeginNotes:
 def _only_keys(**of_taps: object) -> None:
     """Raises BadRequest for what is said of taps."""
     if given := [f"--{option.replace('_', '-')}" for option, value in of_taps.items() if value]:
-        raise BadRequest(f"keys are played, and nothing is tapped: leave {' and '.join(given)} out")
+        raise WrongUsage(f"keys are played, and nothing is tapped: leave {' and '.join(given)} out")
 
 
 def _same_keys(unfinished: "Unfinished", wanted: tuple[str, ...]) -> "Unfinished":
@@ -283,7 +283,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         kept = finish(opened, number, settings, ahead.workers, sure, held=held, ahead=ahead)
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "what is kept could not be screened: use --resume")
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening))
+    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), stored=kept.entry.name)
     o.tell_no_baseline(unfinished.facts, kept.entry)
     typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} {what_of(unfinished, 2)} in {opened.told}.")
     page = page_name(kept.entry.name)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, WrongUsage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,7 +48,7 @@ def _of_stage(every: "Sequence[Threshold]", stage: str | None) -> "list[Threshol
     wanted = (stage or "").strip().casefold().replace(" ", "-")
     found = [t for t in every if not wanted or wanted in (t.stage, t.stage.removeprefix("rules."))]
     if not found:
-        raise BadRequest(f"--stage {stage!r} is unknown; one of {', '.join(dict.fromkeys(t.stage for t in every))}")
+        raise WrongUsage(f"--stage {stage!r} is unknown; one of {', '.join(dict.fromkeys(t.stage for t in every))}")
     return found
 
 

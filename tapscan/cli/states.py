@@ -3,7 +3,7 @@
 read_state(text)   State, None when nothing was typed; raises BadRequest and lists the states
 """
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import STATES, State
 
 
@@ -14,4 +14,4 @@ def read_state(text: str | None) -> State | None:
     for state in STATES:
         if state == text.strip().lower().replace(" ", "-"):
             return state
-    raise BadRequest(f"--state: {text!r} is unknown; one of {', '.join(STATES)}")
+    raise WrongUsage(f"--state: {text!r} is unknown; one of {', '.join(STATES)}")

@@ -1,6 +1,6 @@
 """One screen: plain words first, numbers after.
 
-print_summary(screening, report, notices, later)   to standard output
+print_summary(screening, report, notices, later, stored)   to standard output
 """
 
 from collections.abc import Sequence
@@ -16,6 +16,7 @@ from tapscan.cli.tables import shown
 from tapscan.records import Mode, PlayedNotes, Screening
 from tapscan.wording import counted, within
 from tapscan.workflow.report import steps
+from tapscan.workflow.told_wrongly import said_anew
 
 MOST_INDICATIONS = 4
 MOST_MODES = 6
@@ -23,9 +24,13 @@ MOST_LIMITATIONS = 4
 
 
 def print_summary(
-    screening: Screening, report: Path | None, notices: Sequence[str] = (), later: Sequence[str] = ()
+    screening: Screening,
+    report: Path | None,
+    notices: Sequence[str] = (),
+    later: Sequence[str] = (),
+    stored: str | None = None,
 ) -> None:
-    """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended; `later`: what newer scans say."""
+    """What was found, what to do, what weakens the test, and the numbers; `notices`: what people saw, found or mended; `later`: what newer scans say; `stored`: the scan's name."""
     out = terminal()
     for told in later:
         out.print(Text(told, style="bold"))
@@ -36,7 +41,7 @@ def print_summary(
             out.print(bullet(shown(told)))
     _found(out, screening)
     _next(out, screening)
-    _limits(out, screening)
+    _limits(out, screening, report, stored)
     _numbers(out, screening)
     if report is not None:
         out.print(Text(f"\nThe page to read and to keep: {report}"))
@@ -70,14 +75,18 @@ def _next(out: Console, screening: Screening) -> None:
     out.print(Text("tapscan proposes; a named, qualified person evaluates.", style="italic"))
 
 
-def _limits(out: Console, screening: Screening) -> None:
+def _limits(out: Console, screening: Screening, report: Path | None, stored: str | None) -> None:
     out.print(Text("\nWhat limits this answer", style="bold"))
+    for option, value in said_anew(screening):
+        again = f"`tapscan scan rescreen {stored} --{option} {value}`" if stored else f"again with --{option} {value}"
+        out.print(bullet(f"To put right what stands below: {again}."))
     for sentence in screening.limitations[:MOST_LIMITATIONS]:
         out.print(bullet(sentence))
     if len(screening.limitations) > MOST_LIMITATIONS:
         out.print(bullet(f"and {len(screening.limitations) - MOST_LIMITATIONS} more, in the report and the JSON"))
     if screening.rules_not_run:
-        out.print(bullet(f"{counted(len(screening.rules_not_run), 'check')} not made; see the report."))
+        why = "see the report" if report else "a report, or the JSON, tells which and why"
+        out.print(bullet(f"{counted(len(screening.rules_not_run), 'check')} not made; {why}."))
 
 
 def _numbers(out: Console, screening: Screening) -> None:
@@ -90,7 +99,7 @@ def _numbers(out: Console, screening: Screening) -> None:
     usable = sum(s.usable for s in scan.strikes)
     counts = ((len(scan.recordings), "recording"), (len(scan.strikes), "tap"), (stations, "station"))
     told = ", ".join(counted(n, word) for n, word in (*counts, (len(scan.modes), "mode")))
-    out.print(Text(f"{told}; {usable} taps used. In the words of ASTM E1316: {screening.disposition}."))
+    out.print(Text(f"{told}; {counted(usable, 'tap')} used. In the words of ASTM E1316: {screening.disposition}."))
     for note in screening.assignment:
         out.print(bullet(note))
     if scan.modes:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import State
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ class Taps:
 
         forces = read_order(self.order) if self.order else None
         if forces and self.per_station and len(forces) != self.per_station:
-            raise BadRequest(
+            raise WrongUsage(
                 f"--order names {len(forces)} taps and --per-station {self.per_station}; leave one of them out"
             )
         return Request(

@@ -11,7 +11,7 @@ from tapscan.cli import options as o
 from tapscan.cli.kept import Kept
 from tapscan.cli.states import read_state
 from tapscan.cli.writing import told_where
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import EYE_REGIONS, REGIONS, SIGNS
 
 if TYPE_CHECKING:
@@ -121,7 +121,7 @@ def _found(text: str) -> "Look":
     if signs and all(s in SIGNS for s in signs):
         return Look(region, "note", tuple(signs), tail.strip() or None)
     if tail or (len(signs) > 1 and any(s in SIGNS for s in signs)):
-        raise BadRequest(f"--found {text!r}: {head!r} is no sign; they are {', '.join(SIGNS)}")
+        raise WrongUsage(f"--found {text!r}: {head!r} is no sign; they are {', '.join(SIGNS)}")
     return Look(region, "note", (), rest)
 
 
@@ -129,7 +129,7 @@ def _region(text: str, option: str) -> tuple[str, str | None]:
     region, _, rest = text.partition(":")
     region = region.strip().lower().replace(" ", "-")
     if region not in REGIONS:
-        raise BadRequest(f"{option} {text!r}: {region!r} is no region of the round; they are {', '.join(REGIONS)}")
+        raise WrongUsage(f"{option} {text!r}: {region!r} is no region of the round; they are {', '.join(REGIONS)}")
     return region, rest.strip() or None
 
 
@@ -162,7 +162,7 @@ def outcome(
     from tapscan.workflow.visit import find_visit, note_outcome
 
     if explained and clean:
-        raise BadRequest("--explained and --clean contradict each other; leave one of them out")
+        raise WrongUsage("--explained and --clean contradict each other; leave one of them out")
     opened, where = o.opened(register), _region(region, "--region")[0]
     told = Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
     kind = "seen" if explained else "clean" if clean else "flaw"

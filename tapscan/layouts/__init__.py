@@ -12,7 +12,7 @@ docs/layouts.md explains every key. The outlines are invented schematics, no rea
 from importlib import resources
 from pathlib import Path
 
-from tapscan.errors import BadLayout
+from tapscan.errors import BadLayout, UnknownLayout
 from tapscan.layouts.reading import parse_layout, parse_outline
 from tapscan.places import Layout, Outline, Station
 
@@ -49,7 +49,9 @@ def layout_text(name_or_path: str) -> str:
         return _shipped("", name_or_path)
     path = Path(name_or_path)
     if path.suffix.lower() != ".toml":
-        raise BadLayout(f"layout {name_or_path!r} is unknown; known are {', '.join(known_layouts())}, or a .toml file")
+        raise UnknownLayout(
+            f"layout {name_or_path!r} is unknown; known are {', '.join(known_layouts())}, or a .toml file"
+        )
     try:
         return path.read_text(encoding="utf-8-sig")  # some editors put a mark before the first letter
     except UnicodeDecodeError:

@@ -14,7 +14,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from pathlib import Path
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import Layout, State
 from tapscan.records import Force
 from tapscan.wording import spelled
@@ -92,13 +92,13 @@ def left_out(layout: Layout | None, state: State | None, stations: Sequence[str]
     return [f"not to be struck in this state, so not expected: {', '.join(names)}"] if names else []
 
 
-def read_order(text: str) -> tuple[Force, ...]:
-    """'soft,soft,hard,hard' as forces."""
+def read_order(text: str, said: str = "--order: ") -> tuple[Force, ...]:
+    """'soft,soft,hard,hard' as forces; `said` : how the line begins that tells what is wrong."""
     known: dict[str, Force] = {"soft": "soft", "hard": "hard"}
     words = [w.strip().lower() for w in text.split(",")]
     wrong = [w for w in words if w not in known]
     if wrong:
-        raise BadRequest(f"--order: {wrong[0]!r} is neither soft nor hard; write for example soft,soft,hard,hard")
+        raise WrongUsage(f"{said}{wrong[0]!r} is neither soft nor hard; write for example soft,soft,hard,hard")
     return tuple(known[w] for w in words)
 
 

@@ -1,7 +1,8 @@
 """Whether one long take is what the layout asks for, told from the pauses before anything is judged.
 
 groups_of(onsets)                         how many taps lie in each group between two long pauses; None without clear pauses
-mismatch(take, layout, state, known)      a line on what was heard and what would fit, or None
+mismatch(take, layout, state, known, offers)   a line on what was heard and what would fit, or None
+read_as_one(onsets)                       a sentence where a long take was given to one place for want of a layout, or None
 Fits                                      a known layout that has so many places
 ORDER, BETWEEN_TAPS_S, BETWEEN_PLACES_S   what sheet, docs and recorder ask for
 
@@ -22,11 +23,15 @@ from tapscan.records import Force
 
 ORDER: tuple[Force, ...] = ("soft", "hard", "hard")  # what sheet, docs and recorder ask for at each place
 BETWEEN_TAPS_S, BETWEEN_PLACES_S = 3, 10  # pauses that they ask for
+OFFERS = frozenset({"partial", "assign", "skip"})  # options that a command may have for it
+AS_ONE = "were read as one place: a layout says where each tap was"
+BY_HAND = "--assign and --skip put single taps right"
 LONGER_SHARE = 0.8  # of all pairs of a pause between places and one between taps; by chance 0.5
 SMALLER_SHARE = (
     0.75  # the same for groups of three taps or more within a place's: so many show that there were more places
 )
 LEAST_GROUP = 3
+LONG_TAKE = 6  # taps; so many at one place are rare
 LEAST_TAPS = 4  # fewer show no two kinds of pause
 
 
@@ -71,27 +76,38 @@ def _parted(values: np.ndarray) -> float | None:
     return float((low + high) / 2) if high - low >= np.log(PAUSE_RATIO) else None
 
 
-def mismatch(take: Take, layout: Layout, state: State | None, known: Callable[[], Iterable[Layout]]) -> str | None:
+def mismatch(
+    take: Take,
+    layout: Layout,
+    state: State | None,
+    known: Callable[[], Iterable[Layout]],
+    offers: frozenset[str] = OFFERS,
+) -> str | None:
     """What was heard, which layouts and options fit; None where the take is as the layout asks.
 
     known : gives the layouts to look among, asked only where something does not fit.
+    offers : options that whoever asks has; no other is named.
     """
     here, every = places_of(layout, state), len(layout.stations)
     if take.per_station and take.taps in {here * take.per_station, every * take.per_station} and _as_announced(take):
         return None
     if take.groups is None:
-        return _by_count(take, layout.name, {here, every})
+        return _by_count(take, layout.name, {here, every}, offers)
     if take.per_station == 1 and take.taps in {here, every}:
         return None
     if len(take.groups) in {here, every}:
-        return _by_size(take)
+        return _by_size(take, offers)
     heard = f"heard {len(take.groups)} groups of {_sizes(take.groups)}; {layout.name} has {_places(here)}"
     others = [f for f in fitting(known(), state, len(take.groups)) if f.name != layout.name]
     ways = [f"--layout {' or '.join(f.name for f in others)} has {_places(len(take.groups))}"] if others else []
-    if len(take.groups) < here:
+    if len(take.groups) < here and "partial" in offers:
         ways.append("--partial screens what was tapped of an aborted take")
-    ways.append("--assign and --skip put single taps right")
+    ways.append(_singly(offers))
     return f"{heard}. {'; '.join(ways)}"
+
+
+def _singly(offers: frozenset[str]) -> str:
+    return BY_HAND if {"assign", "skip"} <= offers else "`tapscan scan import` puts single taps right"
 
 
 def _as_announced(take: Take) -> bool:
@@ -110,7 +126,7 @@ def _longer(these: np.ndarray, those: np.ndarray) -> float:
     return float((these[:, None] > those[None, :]).mean()) if len(these) and len(those) else 0.0
 
 
-def _by_size(take: Take) -> str | None:
+def _by_size(take: Take, offers: frozenset[str]) -> str | None:
     """Where most places have another number of taps than was said; a tap more or less here and there is told, and does not stop."""
     sizes = take.groups or ()
     if not take.per_station or 2 * sum(n == take.per_station for n in sizes) > len(sizes):
@@ -118,7 +134,7 @@ def _by_size(take: Take) -> str | None:
     usual = Counter(sizes).most_common(1)[0][0]
     return (
         f"heard {len(sizes)} groups of {_sizes(sizes)}; {take.per_station} taps a place were announced. "
-        f"--per-station {usual}, or an --order of {usual} taps, fits; --assign and --skip put single taps right"
+        f"--per-station {usual}, or an --order of {usual} taps, fits; {_singly(offers)}"
     )
 
 
@@ -127,19 +143,34 @@ def places_of(layout: Layout, state: State | None) -> int:
     return len(layout.allowed(state)) or len(layout.stations)
 
 
+def read_as_one(onsets: Sequence[float]) -> str | None:
+    """Of one recording that nobody gave a layout for: what the pauses show, and what says where each tap was. None for a few taps.
+
+    onsets : s, ascending, all given to one place
+    """
+    if len(onsets) < LONG_TAKE:
+        return None
+    groups = groups_of(onsets) or (len(onsets),)
+    usual, often = Counter(groups).most_common(1)[0]
+    if min(usual, often) > 1 and 2 * often > len(groups):
+        return f"The pauses show {len(groups)} groups of {usual} taps, but all {AS_ONE}."
+    return f"All {len(onsets)} taps {AS_ONE}."
+
+
 def fitting(known: Iterable[Layout], state: State | None, groups: int) -> list[Fits]:
     """Those with just so many places."""
     return [Fits(one.name, groups) for one in known if groups in {places_of(one, state), len(one.stations)}]
 
 
-def _by_count(take: Take, name: str, places: set[int]) -> str | None:
+def _by_count(take: Take, name: str, places: set[int], offers: frozenset[str]) -> str | None:
     """Without clear pauses a tap more or less shifts all places after it."""
     if not take.per_station or take.taps in {n * take.per_station for n in places}:
         return None
     wanted = " or ".join(str(n * take.per_station) for n in sorted(places))
+    by_hand = ", or put it right with --skip and --assign" if {"assign", "skip"} <= offers else ""
     return (
         f"heard {take.taps} taps without clear pauses between the places; {name} with {take.per_station} a place has {wanted}. "
-        f"Without pauses one tap more or less shifts every place after it: record it again with {BETWEEN_PLACES_S} seconds between places, or put it right with --skip and --assign"
+        f"Without pauses one tap more or less shifts every place after it: record it again with {BETWEEN_PLACES_S} seconds between places{by_hand}"
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, WrongUsage
 from tapscan.records import Force
 
 
@@ -63,7 +63,7 @@ def read_assign(text: str) -> tuple[str, str]:
     """FILE=STATION; the file's own name may hold an equals sign."""
     what, sign, station = text.rpartition("=")
     if not sign or not what.strip() or not station.strip():
-        raise BadRequest(f"--assign {text!r}: write FILE=STATION or TAP=STATION, for example S4_2.wav=S5 or T7=S5")
+        raise WrongUsage(f"--assign {text!r}: write FILE=STATION or TAP=STATION, for example S4_2.wav=S5 or T7=S5")
     return what.strip(), station.strip()
 
 
@@ -71,5 +71,5 @@ def read_skip(text: str) -> list[int]:
     """Numbers of taps, with or without their T, parted by commas."""
     words = [w.strip().upper().removeprefix("T") for w in text.split(",")]
     if not all(w.isdecimal() and w.isascii() for w in words):
-        raise BadRequest(f"--skip {text!r}: write the numbers of the taps, for example 7 or 7,12")
+        raise WrongUsage(f"--skip {text!r}: write the numbers of the taps, for example 7 or 7,12")
     return [int(w) for w in words]

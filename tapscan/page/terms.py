@@ -12,6 +12,7 @@ TERMS: tuple[tuple[str, str], ...] = (
         "tick 'Part of the places only' to read what was tapped of an aborted take",
     ),
     (r"--assign and --skip put single taps right", "single taps are moved to their place, or left out, below"),
+    (r"`tapscan scan import` puts single taps right", "single taps are put right where a scan is made from files"),
     (r"put it right with --skip and --assign", "move single taps to their place below"),
     (r"--per-station (\S+), or an --order of (\S+) taps, fits", r"\1 taps at each place fit"),
     (r"--layout (.+?) has ", r"the layout \1 has "),

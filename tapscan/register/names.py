@@ -12,7 +12,7 @@ import datetime as dt
 import re
 import unicodedata
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 
 LONGEST = 200
 SCAN_NAME = re.compile(r"(?P<plate>.+)/(?P<date>\d{4}-\d{2}-\d{2})(?:-(?P<number>[1-9]\d{0,5}))?", re.S)
@@ -22,11 +22,11 @@ def clean_name(text: str) -> str:
     """Without blanks around it; refuses what cannot be read on one line."""
     name = text.strip()
     if not name:
-        raise BadRequest("the name of a plate is empty; give it the name that is chalked on it")
+        raise WrongUsage("the name of a plate is empty; give it the name that is chalked on it")
     if len(name) > LONGEST:
-        raise BadRequest(f"the name of a plate has {len(name)} characters; {LONGEST} are the most")
+        raise WrongUsage(f"the name of a plate has {len(name)} characters; {LONGEST} are the most")
     if bad := [c for c in name if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp")]:
-        raise BadRequest(f"the name of a plate holds a character that cannot be shown ({bad[0]!r}); leave it out")
+        raise WrongUsage(f"the name of a plate holds a character that cannot be shown ({bad[0]!r}); leave it out")
     return name
 
 
@@ -35,7 +35,7 @@ def name_for_new(text: str) -> str:
     name = clean_name(text)
     if "/" in name:
         better = name.replace("/", "-").strip(".-") or "B-12"
-        raise BadRequest(
+        raise WrongUsage(
             f"{name!r} holds a slash, which parts the plate from the day in the name of a scan; write {better}"
         )
     return name
@@ -61,7 +61,7 @@ def split_scan_name(text: str) -> tuple[str, dt.date, int]:
     """Raises BadRequest that shows a name that would work."""
     found = SCAN_NAME.fullmatch(text.strip())
     if found is None:
-        raise BadRequest(f"{text!r} is not the name of a scan; write PLATE/DATE, for example B12/2026-03-14")
+        raise WrongUsage(f"{text!r} is not the name of a scan; write PLATE/DATE, for example B12/2026-03-14")
     return found["plate"], read_date(found["date"]), int(found["number"] or 1)
 
 
@@ -70,4 +70,4 @@ def read_date(text: str) -> dt.date:
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        raise BadRequest(f"{text!r} is not a day; write year-month-day, for example 2026-03-14") from None
+        raise WrongUsage(f"{text!r} is not a day; write year-month-day, for example 2026-03-14") from None

@@ -22,6 +22,7 @@ from tapscan.records.comparison import Around
 from tapscan.screening import next_steps as give
 from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
+from tapscan.screening.limitations import forces_exchanged
 from tapscan.screening.next_steps import Step
 from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, beside, told
 from tapscan.screening.rules import NOTE_RULES
@@ -108,7 +109,9 @@ def dispose(
         found = replace(found, headline=CONFIRMED)
     if counts := iron if give.may_tap(scan.state) else eye:
         found = _with_eye(found, scan, counts)
-    return replace(found, summary=f"{found.summary} {_amiss(scan.taps_amiss)}") if scan.taps_amiss else found
+    amiss = [_amiss(scan.taps_amiss)] if scan.taps_amiss else []
+    first = filter(None, [forces_exchanged(scan, settings)])
+    return replace(found, summary=" ".join([*first, found.summary, *amiss]))
 
 
 def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:

@@ -71,5 +71,5 @@ def tones_told(c: Comparison, heard: int | None = None) -> str:
     both, judged = len(c.pairs), [p.judged for p in c.pairs]
     if not judged or None in judged:
         return f"{both if heard is None else heard} heard, {both} of them also in the earlier scan"
-    of = f"{both} found in both" if heard is None else f"{heard} heard"
+    of = f"{both} heard in both scans" if heard is None else f"{heard} heard, {both} of them in both scans"
     return f"{sum(map(bool, judged))} compared with the earlier scan, of {of} (the others are too high, too low or too faint)"

@@ -1,6 +1,7 @@
 """What weakens a test, said in sentences.
 
-limitations(scan, settings)   tuple of sentences; every one names what would mend it
+limitations(scan, settings)        tuple of sentences; every one names what would mend it
+forces_exchanged(scan, settings)   the one on soft and hard taps, or None
 """
 
 from collections import Counter
@@ -9,18 +10,26 @@ from tapscan.faults import FAULTS, fault
 from tapscan.places import IN_PIANO, STRUNG
 from tapscan.records import Scan
 from tapscan.screening.compressed import limitation
+from tapscan.screening.rules.force_dependence import exchanged
 from tapscan.settings import Settings
 from tapscan.wording import listed
 
 FEW_STATIONS = 6
 MOST_NAMED = 4
+EXCHANGED = "Soft and hard seem exchanged"
 NO_TAP = "not a tap"  # what else such a sound is like teaches nobody to tap better
+
+
+def forces_exchanged(scan: Scan, settings: Settings) -> str | None:
+    """That soft and hard taps were told the wrong way round, and which order would be right."""
+    order = exchanged(scan, settings)
+    return f"{EXCHANGED}: it sounds as if each place was tapped {', '.join(order)}." if order else None
 
 
 def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     """Sentences in order of weight."""
     lossy = limitation(scan)
-    found = ([lossy] if lossy else []) + _part(scan) + _ruled_out(scan)
+    found = ([lossy] if lossy else []) + _exchanged(scan, settings) + _part(scan) + _ruled_out(scan)
     counts = Counter(fault for s in scan.strikes for fault in ((NO_TAP,) if NO_TAP in s.faults else s.faults))
     total = len(scan.strikes)
     found += [
@@ -60,6 +69,15 @@ def _part(scan: Scan) -> list[str]:
         return []
     heard = len({s.station for s in scan.strikes if s.usable})
     return [f"Only {heard} of {scan.part_of} places were tapped: tap all {scan.part_of}."]
+
+
+def _exchanged(scan: Scan, settings: Settings) -> list[str]:
+    """The first sentence stands on the first screen, and so says what would be right."""
+    first = forces_exchanged(scan, settings)
+    if first is None:
+        return []
+    softer = f"The taps called hard were {-(scan.force_step_db or 0.0):.0f} dB softer than those called soft"
+    return [f"{first} {softer}, so what needs both was not checked: read the take again in that order."]
 
 
 def _ruled_out(scan: Scan) -> list[str]:

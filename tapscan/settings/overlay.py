@@ -5,7 +5,7 @@
     [rules.prominent-ringing]
     t60_s = 0.5
 
-read_settings(path, rules)   Settings; BadSettings names the file, the key and the nearest known names
+read_settings(path, rules)   Settings; BadSettings names the file, the key and the nearest known names, or what may stand there
 as_toml(settings, rules)     every threshold as such a file
 """
 
@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from tapscan.errors import BadSettings
+from tapscan.settings.ranges import range_told, within
 from tapscan.settings.settings import STAGES, Settings, every_threshold
 from tapscan.settings.threshold import Threshold, stage_of
 
@@ -32,7 +33,7 @@ def read_settings(path: str | Path | None, rules: Sequence[type]) -> Settings:
     except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
         raise BadSettings(f"{path}: not readable as TOML ({problem}); {EXAMPLE}") from None
     shipped = Settings()
-    known = {t.path: t.name for t in every_threshold(shipped, rules)}
+    known = {t.path: t for t in every_threshold(shipped, rules)}
     stages = {stage_of(one): one for one in [*(type(getattr(shipped, s)) for s in STAGES), *rules]}
     settings = shipped
     for name, value in _flat(table):
@@ -42,7 +43,9 @@ def read_settings(path: str | Path | None, rules: Sequence[type]) -> Settings:
             raise BadSettings(f"{path}: {name} must be a number, not {value!r}")
         if not math.isfinite(value):
             raise BadSettings(f"{path}: {name} must be a finite number, not {value!r}")
-        settings = settings.but(stages[name.rpartition(".")[0]], **{known[name]: float(value)})
+        if not within(known[name], value):
+            raise BadSettings(f"{path}: {name} = {value!r} cannot be; write {range_told(known[name])}")
+        settings = settings.but(stages[name.rpartition(".")[0]], **{known[name].name: float(value)})
     return settings
 
 

@@ -138,7 +138,7 @@ class Workers:
         heard = SimpleQueue() if heard is None else heard
         answers: dict[int, Answer] = {}
         again: list[tuple[int, Item]] = []  # lost with the process that had them
-        given = 0
+        given = said = 0
         while True:
             while self.awake and len(out) < QUEUED * self.others and (one := _next(again, waiting)):
                 if sent := self.submit(job, one[1], heard):
@@ -154,8 +154,8 @@ class Workers:
             else:
                 return
             again += self._collect(out, answers)
-            if told:
-                told(given + len(answers))
+            if told and given + len(answers) > said:
+                told(said := given + len(answers))
             while given in answers:
                 yield answers.pop(given)
                 given += 1

@@ -14,7 +14,7 @@ from threadpoolctl import threadpool_limits
 from tapscan.errors import BadRequest, UnreadableRecording
 from tapscan.layouts import Layout, known_layouts, read_layout
 from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, split, station_of_file, wanted
-from tapscan.layouts.take import Take, groups_of, mismatch
+from tapscan.layouts.take import OFFERS, Take, groups_of, mismatch
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
 from tapscan.records import Force, Screening, State
 from tapscan.settings import Settings
@@ -46,6 +46,7 @@ class Request:
     contact: bool = False  # known to be recorded by a pickup on the iron
     partial: bool = False  # a person says that the take is part of what the layout asks for
     as_split: bool = False  # a person sees, or has agreed to, where the taps went: no stop where the take is not what the layout asks for
+    offers: frozenset[str] = OFFERS  # options that whoever asks has to put a take right; messages name no other
     played: bool = False  # keys were played; nothing was tapped
     keys: str = ""  # those that were to be played, as typed; empty: any
     one_take: bool = False  # played notes that were recorded live, a recording each
@@ -226,7 +227,7 @@ def _no_taps(heard: Sequence[TappedFile], request: Request, per: int | None) -> 
 def _mismatch(onsets: Sequence[float], request: Request, per: int | None) -> str | None:
     assert request.layout is not None
     take = Take(len(onsets), groups_of(onsets), per, tuple(onsets))
-    return mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()))
+    return mismatch(take, request.layout, request.state, lambda: map(read_layout, known_layouts()), request.offers)
 
 
 def _understood(onsets: Sequence[float], request: Request, per: int | None) -> list[str]:

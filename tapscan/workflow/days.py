@@ -6,7 +6,7 @@ read_day(text, form)   a day, from year-month-day or from the shop's own form; o
 import datetime as dt
 import re
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.report.shop import DATES, ISO
 
 PARTS = re.compile(r"(\d{1,4})([./-])(\d{1,2})\2(\d{1,4})")
@@ -24,14 +24,14 @@ def read_day(text: str, form: str = ISO) -> dt.date:
             try:
                 return dt.datetime.strptime(typed, DATES[known]).date()
             except ValueError:
-                raise BadRequest(f"{text!r} is no day of the calendar, read as {known}") from None
+                raise WrongUsage(f"{text!r} is no day of the calendar, read as {known}") from None
     wanted = f"write {_both(form)}, for example {dt.date(2026, 3, 14).strftime(DATES[form])}"
     parts = PARTS.fullmatch(typed)
     if parts is None:
-        raise BadRequest(f"{text!r} is not a day; {wanted}")
+        raise WrongUsage(f"{text!r} is not a day; {wanted}")
     if _two_ways(parts):
-        raise BadRequest(f"{text!r} may be read in more than one way; {wanted}")
-    raise BadRequest(
+        raise WrongUsage(f"{text!r} may be read in more than one way; {wanted}")
+    raise WrongUsage(
         f"{text!r} is not how this shop writes days; {wanted} (`tapscan settings default dates=...` sets another form)"
     )
 

@@ -10,7 +10,7 @@ read_defaults(folder)              Defaults; nothing kept: all None
 change_defaults(folder, words)     from KEY=VALUE; checked, then written whole; an empty value takes one away
 
 They are used where an option is not typed: layout and order by `check`, `scan import` and `scan record`; sensor, supports and hammer by the
-last two; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
+last two, supports only of a plate that is out of its piano; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
 """
 
 import tomllib
@@ -19,7 +19,7 @@ from dataclasses import asdict, dataclass, fields
 from pathlib import Path
 from typing import Any
 
-from tapscan.errors import BadRequest, BadSettings
+from tapscan.errors import BadRequest, BadSettings, WrongUsage
 from tapscan.layouts import read_layout
 from tapscan.layouts.assignment import read_order
 from tapscan.report.shop import DATES, ISO, read_shop
@@ -88,7 +88,7 @@ def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
 def _parted(text: str) -> tuple[str, str]:
     key, sign, value = text.partition("=")
     if not sign:
-        raise BadRequest(f"{text!r}: write KEY=VALUE, for example layout=grand-dense; an empty value takes it away")
+        raise WrongUsage(f"{text!r}: write KEY=VALUE, for example layout=grand-dense; an empty value takes it away")
     return key.strip().casefold().replace("-", "_"), value.strip()
 
 
@@ -97,7 +97,7 @@ def _checked(told: Mapping[str, object], checks: Mapping[str, Callable[[str], st
     found: dict[str, Any] = {}
     for key, value in told.items():
         if key not in KEYS:
-            raise BadRequest(f"{key!r} is not kept as a default; these are: {', '.join(KEYS)}")
+            raise WrongUsage(f"{key!r} is not kept as a default; these are: {', '.join(KEYS)}")
         if not isinstance(value, str):
             raise BadRequest(f"{key} must be text between quotes")
         found[key] = checks.get(key, str)(value) if value else None
@@ -110,7 +110,7 @@ def _layout(text: str) -> str:
 
 
 def _order(text: str) -> str:
-    return ",".join(read_order(text))
+    return ",".join(read_order(text, "order: "))
 
 
 def _mass(text: str) -> str:
@@ -119,19 +119,19 @@ def _mass(text: str) -> str:
     except ValueError:
         value = -1.0
     if not 0 <= value <= HEAVIEST_G:
-        raise BadRequest(f"sensor_mass_g={text!r}: write a number of grams between 0 and {HEAVIEST_G:g}")
+        raise WrongUsage(f"sensor_mass_g={text!r}: write a number of grams between 0 and {HEAVIEST_G:g}")
     return f"{value:g}"
 
 
 def _months(text: str) -> str:
     if not (text.isascii() and text.isdecimal() and 1 <= int(text) <= MOST_MONTHS):
-        raise BadRequest(f"again_months={text!r}: write a whole number of months between 1 and {MOST_MONTHS}")
+        raise WrongUsage(f"again_months={text!r}: write a whole number of months between 1 and {MOST_MONTHS}")
     return str(int(text))
 
 
 def _dates(text: str) -> str:
     if text.casefold() not in DATES:
-        raise BadRequest(f"dates={text!r} is not known; write {' or '.join(DATES)}")
+        raise WrongUsage(f"dates={text!r} is not known; write {' or '.join(DATES)}")
     return text.casefold()
 
 
@@ -143,7 +143,7 @@ def _shop(text: str) -> str:
 CHECKS: dict[str, Callable[[str], str]] = {
     "layout": _layout,
     "order": _order,
-    "sensor": read_kind,
+    "sensor": lambda text: read_kind(text, "; words of your own go to sensor_note"),
     "sensor_mass_g": _mass,
     "dates": _dates,
     "again_months": _months,

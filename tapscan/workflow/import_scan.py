@@ -207,8 +207,11 @@ def rescreen(
         sure=before.made_sure,
         bar=files_of(register, entry.bar),
         as_split=not set(changes) - {"sure"},
+        offers=frozenset(),
         **_read_before(entry.reading),
     )
+    if "order" in changes:  # "if told wrongly": so may be what was noted of each tap at the plate
+        request = replace(request, told=())
     request = replace(request, **{**changes, "assign": _assigned_now(request, before, changes)})
     result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:

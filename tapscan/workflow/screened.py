@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from tapscan.layouts.take import places_of
+from tapscan.layouts.take import places_of, read_as_one
 from tapscan.records import Scan, Screening
 from tapscan.screening.chain.chain_change import with_drift
 from tapscan.screening.compressed import limitation_first
@@ -74,9 +74,17 @@ def _with_bar(scan: Scan, request: Request, workers: Workers, unreadable: list[s
 def screened(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:
     """`notes` : on how the taps were assigned."""
     silent = silent_recordings(scan) if scan.strikes else ()
-    weak = limitation_first(scan, (*silent, *limitations(scan, request.settings)))
+    weak = limitation_first(scan, (*silent, *_as_one(scan), *limitations(scan, request.settings)))
     told = judged(scan, request.settings, weak, notes)
     return conclude(replace(told, pictures=tuple(p for r in results for p in r.pictures)), request.settings)
+
+
+def _as_one(scan: Scan) -> list[str]:
+    """One recording without a layout, and all of its taps at one place."""
+    if scan.map is not None or len(scan.recordings) != 1 or len({s.station for s in scan.strikes}) != 1:
+        return []
+    told = read_as_one(sorted(s.onset_s for s in scan.strikes))
+    return [told] if told else []
 
 
 def judged(scan: Scan, settings: Settings, weak: Sequence[str], remarks: Sequence[str]) -> Screening:

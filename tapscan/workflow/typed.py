@@ -12,7 +12,7 @@ state(text, label)                     a state of the plate
 import datetime as dt
 from pathlib import Path
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.places import STATES, State
 
 CLEAR = ("", "unknown")
@@ -28,7 +28,7 @@ def day(text: str | None, label: str, folder: Path) -> dt.date:
 
     on = read_day(text, read_defaults(folder).date_form)
     if on > today:
-        raise BadRequest(f"{label} {on.isoformat()}: that day is still to come; write year-month-day")
+        raise WrongUsage(f"{label} {on.isoformat()}: that day is still to come; write year-month-day")
     return on
 
 
@@ -45,9 +45,9 @@ def number(text: str | None, label: str, low: float, high: float, unit: str, gue
     try:
         value = float(told.replace(",", "."))
     except ValueError:
-        raise BadRequest(f"{label} {text!r}: write a number of {unit}, for example {high / 2:g}, or unknown") from None
+        raise WrongUsage(f"{label} {text!r}: write a number of {unit}, for example {high / 2:g}, or unknown") from None
     if not low <= value <= high:
-        raise BadRequest(f"{label} {value:g}: {guess}give {unit} between {low:g} and {high:g}")
+        raise WrongUsage(f"{label} {value:g}: {guess}give {unit} between {low:g} and {high:g}")
     return value
 
 
@@ -64,4 +64,4 @@ def state(text: str | None, label: str) -> State | None:
     for known in STATES:
         if known == told.lower().replace(" ", "-"):
             return known
-    raise BadRequest(f"{label}: {text!r} is unknown; one of {', '.join(STATES)}")
+    raise WrongUsage(f"{label}: {text!r} is unknown; one of {', '.join(STATES)}")

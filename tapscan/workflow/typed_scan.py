@@ -9,15 +9,16 @@ first_typed(register, plate)        what a new scan's form begins with: the shop
 """
 
 from collections.abc import Mapping
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 
 from tapscan.errors import BadRequest
+from tapscan.places import IN_PIANO
 from tapscan.records import ScanConditions
 from tapscan.register.database import Register
 from tapscan.register.entries import NewScan, ScanEntry
 from tapscan.register.scans import list_scans
-from tapscan.sensors import HEAVIEST_G, Sensor, SensorKind, read_kind
+from tapscan.sensors import HEAVIEST_G, OWN_WORDS, Sensor, SensorKind, read_kind
 from tapscan.workflow.defaults import read_defaults
 from tapscan.workflow.eye_list import checklist_of
 from tapscan.workflow.own_layouts import name_of
@@ -67,7 +68,7 @@ def conditions_of(typed: Mapping[str, str]) -> ScanConditions:
 
 def _kind(text: str | None) -> SensorKind | None:
     told = words(text)
-    return None if told is None else read_kind(told)
+    return None if told is None else read_kind(told, OWN_WORDS)
 
 
 def _fittings(named: str | None, bare: bool) -> tuple[str, ...] | None:
@@ -78,10 +79,16 @@ def _fittings(named: str | None, bare: bool) -> tuple[str, ...] | None:
 
 
 def new_scan(typed: Mapping[str, str], folder: Path) -> NewScan:
-    """`folder` : the register's, whose defaults tell how the shop writes days. Raises BadRequest with one line."""
+    """`folder` : the register's, whose defaults tell how the shop writes days, and on what its bare plates lie. Raises BadRequest with one line."""
+    conditions = conditions_of(typed)
+    inside = conditions.state in IN_PIANO or typed.get("what") == "played"
+    if (
+        inside and conditions.supports == read_defaults(folder).supports
+    ):  # the form began with it; no plate lies on it there
+        conditions = replace(conditions, supports=None)
     return NewScan(
         date=day(typed.get("date"), "Day it was tapped", folder),
-        conditions=conditions_of(typed),
+        conditions=conditions,
         operator=words(typed.get("operator")),
         notes=words(typed.get("notes")),
         baseline=bool(typed.get("baseline")),

@@ -13,12 +13,14 @@ from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 from unittest.mock import patch
 
 import typer.main
 
 from tapscan import __version__
 from tapscan.cli import main
+from tapscan.cli.app import app
 from tests.snapshots import without_figures
 
 TREE = cache(typer.main.get_command)
@@ -51,7 +53,23 @@ def run(*words: object, answer: str | None = None) -> Done:
             status = int(end.code or 0)
     out.seek(0)
     err.seek(0)
-    return Done(status, out.read(), err.read())
+    done = Done(status, out.read(), err.read())
+    strange = options_it_lacks(argv, done.err)
+    assert not strange, f"{' '.join(argv)} has no {', '.join(sorted(strange))}: {done.err}"
+    return done
+
+
+def options_it_lacks(argv: Sequence[str], said: str) -> set[str]:
+    """Options that a message names and that its command does not have. After "tapscan" another command's may stand; what was typed may come back."""
+    command: Any = TREE(app)
+    for word in argv[1:]:
+        if word not in getattr(command, "commands", {}):
+            break
+        command = command.commands[word]
+    own = {"--help", *(name for p in command.params for name in (*p.opts, *p.secondary_opts))}
+    here = re.sub(r"`[a-z][^`]*`|tapscan [a-z][^.;:,]*", "", flat(said).replace("tapscan: ", ""))
+    named = set(re.findall(r"(?<![\w-])--[a-z][\w-]*", here))
+    return named - own - {word.partition("=")[0] for word in argv}
 
 
 def flat(text: str) -> str:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tapscan.cli.history import _among
 from tapscan.register.database import make_register, open_register
 from tapscan.register.references import list_sets
 from tapscan.screening.pattern.among_sisters import beside_pattern
@@ -89,5 +90,7 @@ def test_history_tells_where_the_plate_lay_among_the_others(folder):
     put_casting(register, "G0", base, among=found)
     assert found.unlike.value is not None
     (line,) = [line for line in screens(("history", "G0", "--register", folder)).splitlines() if "small grand" in line]
-    assert "among 4 plates" in line and f"{found.unlike.value:.2f} times" in line
+    few = beside_pattern("small grand", plate, base, [], Settings())
+    assert f"{few.rules_not_run[0].reason}" in _among(few) and "0 " not in _among(few)
+    assert "among 4 other plates" in line and f"{found.unlike.value:.2f} times" in line
     same_as_before("history", without_figures(line), part="beside its pattern")

@@ -4,6 +4,7 @@ import csv
 import shlex
 import subprocess
 import sys
+from collections import defaultdict
 from pathlib import Path
 
 import pytest
@@ -69,13 +70,17 @@ REFUSED = [
 def test_a_mistake_is_one_line_that_says_what_would_mend_it(where, monkeypatch):
     monkeypatch.chdir(where)
     run("plate", "add", "B12")
-    told = []
+    told, statuses = [], defaultdict(list)
     for words in REFUSED:
         done = run(*words)
-        assert (done.status, done.out) == (1, ""), words
+        statuses[done.status].append(words)
+        assert done.out == "", words
         (line,) = done.err.splitlines()
         assert line.startswith("tapscan: "), words
         told += ["$ tapscan " + shlex.join(words), line.replace("\\", "/"), ""]
+    done_not = {("plate", "add", "b12"), ("plate", "show", "Z9"), ("plate", "edit", "B1", "--notes", "x"), ("plate", "baseline", "B12", "2026-03-14"), ("compare", "B12"), ("register", "backup", "no/such/place")}  # fmt: skip
+    assert set(statuses[1]) == done_not, "what is typed as it may be, and could not be done"
+    assert set(statuses[2]) == set(REFUSED) - done_not
     assert run("plate", "list").out.count("B12") == 1
     same_as_before("plate-mistakes", "\n".join(told), {where.as_posix(): "FOLDER"})
 

@@ -151,7 +151,7 @@ def test_the_sensor_is_a_kind_with_a_note_a_mass_and_a_place(where):
     assert told["rules_not_run"][0]["reason"] in told["unlike"]
     for text in ("contact pickup", "phone"):
         done = run("scan", "edit", name, "--sensor", text)
-        assert done.status == 1 and "--sensor-note" in done.err
+        assert done.status == 2 and "--sensor-note" in done.err
     assert find_scan(open_register(where), name).conditions.sensor.kind == "microphone"
 
 
@@ -215,7 +215,7 @@ def test_nothing_is_stored_unasked(where):
         assert "station" in done.out
         assert OTHER[0].name in done.out
     done = run("scan", "import", "B12", *OTHER)
-    assert done.status == 1
+    assert done.status == 2
     same_as_before("scan-import", done.err, part="nobody to ask")
     assert len(stored(where)) == 2
     files = [p for p in (where / "files").rglob("*") if p.is_file()]

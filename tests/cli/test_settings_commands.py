@@ -7,6 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from tapscan.cli.facts import Typed
+from tapscan.cli.kept import Kept
 from tapscan.register.database import make_register, open_register
 from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate, find_plate
@@ -15,6 +17,7 @@ from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow.defaults import Defaults, read_defaults
 from tapscan.workflow.settings import every_threshold, read_settings
+from tapscan.workflow.typed_scan import new_scan
 from tests.cli.commands import run
 
 SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
@@ -38,7 +41,7 @@ def test_one_stage_can_be_listed_and_an_unknown_one_names_all():
         paths = re.findall(r"^  (\S+) =", run("settings", "--stage", typed).out, re.M)
         assert paths == [t.path for t in EVERY if t.stage == "rules.long-decay"]
     done = run("settings", "--stage", "no-such")
-    assert done.status == 1 and all(t.stage in done.err for t in EVERY)
+    assert done.status == 2 and all(t.stage in done.err for t in EVERY)
 
 
 def test_the_written_file_is_what_settings_takes(tmp_path):
@@ -100,7 +103,8 @@ def test_a_default_that_would_not_work_changes_nothing(shop):
         "layout",
     ):
         done = run("settings", "default", "supports=pads", words)
-        assert done.status == 1 and len(done.err.splitlines()) == 1, words
+        typed_wrongly = not words.startswith("shop=")  # there is no such file
+        assert done.status == 1 + typed_wrongly and len(done.err.splitlines()) == 1, words
     assert (shop / "defaults.toml").read_bytes() == before
 
 
@@ -119,6 +123,34 @@ def test_a_broken_file_is_one_line(shop):
         (shop / "defaults.toml").write_text(text, encoding="utf-8")
         done = run("settings", "default")
         assert done.status == 1 and "defaults.toml" in done.err and len(done.err.splitlines()) == 1, text
+
+
+@pytest.mark.parametrize(
+    ("words", "supports", "hammer"),
+    [
+        ({"state": "stripped"}, "felt pads", "nylon"),
+        ({}, "felt pads", "nylon"),
+        ({"state": "unknown"}, "felt pads", "nylon"),
+        ({"state": "strung"}, None, "nylon"),
+        ({"state": "In piano unstrung"}, None, "nylon"),
+        ({"state": "strung", "supports": "casters"}, "casters", "nylon"),
+    ],
+)
+def test_supports_of_bare_plates_are_no_default_in_the_piano(shop, words, supports, hammer):
+    run("settings", "default", "supports=felt pads", "hammer=nylon", "sensor=contact")
+    kept = Kept(str(shop))
+    told = kept.facts(Typed(**words)).conditions()
+    assert (told.supports, told.hammer, told.sensor.kind) == (supports, hammer, "contact")
+    assert ("supports felt pads" in kept.used) == (supports == "felt pads")
+    form = {"supports": "felt pads", "state": "", **words}
+    assert new_scan({**form, "state": form["state"].replace(" ", "-").lower()}, shop).conditions.supports == supports
+
+
+def test_of_played_keys_neither_supports_nor_a_hammer_are_taken(shop):
+    run("settings", "default", "supports=felt pads", "hammer=nylon", "sensor=contact")
+    told = Kept(str(shop)).facts(Typed(), played=True).conditions()
+    assert (told.supports, told.hammer, told.sensor.kind) == (None, None, "contact")
+    assert new_scan({"supports": "felt pads", "what": "played"}, shop).conditions.supports is None
 
 
 def test_an_import_takes_them_and_what_is_typed_comes_first(shop):
@@ -157,4 +189,4 @@ def test_days_in_the_shops_form_wherever_a_day_is_typed(shop):
     run("settings", "default", "shop=")
     for day, why in (("14.4.2026", "not how this shop writes days"), ("4/5/2026", "more than one way")):
         done = run("scan", "import", "B12", *FILES, "--date", day, "--yes", "--sensor", "contact")
-        assert done.status == 1 and why in done.err and len(done.err.splitlines()) == 1
+        assert done.status == 2 and why in done.err and len(done.err.splitlines()) == 1

@@ -135,7 +135,7 @@ def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
     assert not visited(folder).stop
     page, _ = document(folder)
     assert f"{lacquer} ({method}, by {by}" in page
-    assert run("visit", "outcome", "U7", "--region", "corners", "--found", "x", "--method", "y", "--by", "z", "--clean", "--explained").status == 1  # fmt: skip
+    assert run("visit", "outcome", "U7", "--region", "corners", "--found", "x", "--method", "y", "--by", "z", "--clean", "--explained").status == 2  # fmt: skip
 
 
 def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):

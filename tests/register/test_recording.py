@@ -151,6 +151,9 @@ def test_finish_stores_a_scan_like_an_import(plate, layout):
     again = rescreen(plate, entry.name, Settings())
     assert again.screening is not None
     assert [s.force for s in again.screening.scan.strikes] == ["soft", "hard"] * 3
+    turned = rescreen(plate, entry.name, Settings(), changes={"order": ("hard", "soft")}).screening
+    assert turned is not None, "an order that is typed counts for more than what the recorder asked for"
+    assert [s.force for s in turned.scan.strikes] == ["hard", "soft"] * 3
     with pytest.raises(BadRequest, match="stored already"):
         finish(plate, recorder.id, Settings())
 

@@ -100,6 +100,16 @@ def test_a_silent_compressed_scan_is_no_answer_and_is_not_compared():
     assert not_comparable(scans) and not_comparable(scans[1:]) is None
 
 
+def test_a_tone_that_stands_out_is_told_through_a_codec_too():
+    """A strong tone outlives a codec, and a relevant indication goes before "inconclusive"; that the sound is compressed stands first among the limits."""
+    ringing = mode("M1", 3000.0, t60_s=2.0, prominent=True, stations_prominent=12, tone_to_noise_db=20.0)
+    lossy_scan = scan([ringing], recordings=(lossy("mp3"),))
+    found, _ = run_rules(lossy_scan, Settings())
+    assert [i.rule for i in found] == ["prominent-ringing"]
+    assert dispose(lossy_scan, found, (), Settings()).disposition == "relevant indication"
+    assert "MP3" in limitations(lossy_scan, Settings())[0]
+
+
 def test_the_reason_tells_not_looked_at_from_nothing_told():
     never, at_container = (replace(lossy(None), compression_looked_at=at) for at in ((), ("container",)))
     reasons = [_recording(r)["compression_reason"] for r in (never, at_container)]

@@ -47,8 +47,10 @@ def test_tones_compared_are_those_that_could_be_judged():
     pairs = comparison().pairs
     judged = tuple(replace(p, judged=k == 0) for k, p in enumerate((*pairs, *pairs)))
     c = comparison(pairs=judged)
-    assert tones_told(c).startswith("1 compared") and f"of {len(judged)} found in both" in tones_told(c)
-    assert tones_told(c, 112).startswith("1 compared") and "of 112 heard" in tones_told(c, 112)
+    assert tones_told(c).startswith("1 compared") and f"of {len(judged)} heard in both" in tones_told(c)
+    assert tones_told(c, 112).startswith("1 compared") and f"of 112 heard, {len(judged)} of them in both" in tones_told(
+        c, 112
+    )
 
 
 def test_what_was_taken_out_is_not_denied_where_warmth_cannot_be_told():

@@ -46,6 +46,7 @@ def test_it_says_how_many_plates_it_rests_on_and_needs_three():
         found = held(casting(0, severed()), SISTERS[:number])
         (why,) = found.rules_not_run
         assert why.rule == rule.NAME and "needs three" in why.reason and not found.indications
+        assert {f.reason for f in (found.unlike, found.losses)} == {why.reason}, "no other reason stands beside it"
 
 
 def test_silent_where_the_sisters_scatter_too_much():

@@ -7,10 +7,14 @@ import pytest
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose
+from tapscan.screening.limitations import limitations
 from tapscan.screening.rules import force_dependence, run_rules
 from tapscan.screening.rules.force_dependence import ForceLimits
 from tapscan.settings import Settings
+from tapscan.workflow.told_wrongly import said_anew
+from tests.report.sheets import screening
 from tests.rule_scans import late, mode, scan, shift
+from tests.snapshots import same_as_before
 
 S = Settings()
 MODES = [mode(f"M{i}", 100.0 + 20 * i) for i in range(40)]
@@ -87,6 +91,19 @@ def test_without_its_input_it_does_not_run(more, match):
     outcome = told(taps(18, 3000.0, **more))
     assert isinstance(outcome, RuleNotRun)
     assert match in outcome.reason
+
+
+def test_exchanged_forces_are_told_first_and_with_the_order_that_would_be_right():
+    """Clearly softer, not hardly louder: the order was typed the wrong way round."""
+    exchanged, alike = taps(0, 0.0, force_step_db=-20.0), taps(0, 0.0, force_step_db=-S.of(ForceLimits).step_db + 0.1)
+    outcome = told(exchanged)
+    assert isinstance(outcome, RuleNotRun) and "seem exchanged" in outcome.reason
+    first = limitations(exchanged, S)[0]
+    assert dispose(exchanged, (), (), S).summary.startswith(first[: first.index(".") + 1])
+    assert not any("exchanged" in said for said in (*limitations(alike, S), dispose(alike, (), (), S).summary))
+    anew = [said_anew(screening(scan=s, limitations=limitations(s, S))) for s in (exchanged, alike)]
+    assert anew == [[("order", "hard,soft")], []]
+    same_as_before("shortfalls", first, part="soft and hard exchanged")
 
 
 def test_a_buzz_no_longer_hides_it_once_parts_were_held():

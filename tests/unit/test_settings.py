@@ -7,6 +7,7 @@ from tapscan.screening.rules import RULE_LIMITS, RULES
 from tapscan.screening.rules.prominent_ringing import RingingLimits
 from tapscan.settings import PARTS, Settings, as_toml, every_threshold, limits_sha256, read_settings, settings_sha256
 from tapscan.settings.fit import Fit
+from tapscan.settings.ranges import within
 from tapscan.settings.recorder import Recorder
 from tapscan.settings.settings import STAGES
 from tapscan.settings.strikes import Strikes
@@ -17,7 +18,8 @@ STAGE_CLASSES = {stage_of(c): c for c in [*(type(getattr(Settings(), s)) for s i
 
 
 def shifted(t):
-    return Settings().but(STAGE_CLASSES[t.stage], **{t.name: t.value + 1})
+    """Another value that may stand there."""
+    return Settings().but(STAGE_CLASSES[t.stage], **{t.name: t.value + 1 if within(t, t.value + 1) else t.value / 2})
 
 
 def test_every_threshold_says_unit_reason_and_source_and_is_named_once():
@@ -48,6 +50,14 @@ def test_settings_written_out_are_read_back(tmp_path):
         ("[rules.prominent-ringing]\nt60_s = true", "must be a number"),
         ("[fit]\nlowest_hz = nan", "finite"),
         ("[fit]\nlowest_hz = inf", "finite"),
+        (
+            "[rules.prominent-ringing]\nt60_s = -3",
+            r"mine\.toml.* rules\.prominent-ringing\.t60_s = -3 .*0 or more \(s\)",
+        ),
+        ("[rules.local-ringing]\non = 0.5", "0 or 1"),
+        ("[tones]\nstation_share = 1.1", "from 0 to 1"),
+        ("[thermal]\nper_k = 0.0001", "0 or less"),
+        ("[compare]\nmodes = -1", "0 or more"),
         ("lowest_hz 0.5", "not readable as TOML"),
         ("lowest_hz = 60", r"unknown threshold 'lowest_hz'; did you mean .*fit\.lowest_hz"),
         ("strike_gap_s = 0.2", r"did you mean strikes\.gap_s"),
@@ -61,6 +71,15 @@ def test_bad_overlay_is_refused_in_one_line(tmp_path, text, match):
     with pytest.raises(BadSettings, match=match) as caught:
         read_settings(path, RULE_LIMITS)
     assert "\n" not in str(caught.value)
+
+
+def test_what_ships_may_stand_and_levels_may_have_either_sign(tmp_path):
+    assert not [t.path for t in EVERY if not within(t, t.value)]
+    path = tmp_path / "mine.toml"
+    path.write_text("[strikes]\nrise_db = -3\n[thermal]\nper_k = 0\n[tones]\nstation_share = 1\n", encoding="utf-8")
+    assert read_settings(path, RULE_LIMITS).strikes.rise_db == -3.0
+    signed = {t.unit for t in EVERY if within(t, -1e9) and within(t, 1e9)}
+    assert signed == {"dB", "dB re full scale", "log odds", *(u for u in signed if u.startswith("ln for each 1"))}
 
 
 def test_missing_overlay(tmp_path):

@@ -14,7 +14,18 @@ import pytest
 from tapscan.cli.layout import print_sheet as layout_command
 from tapscan.faults import FAULTS
 from tapscan.layouts import Layout, known_layouts, read_layout
-from tapscan.layouts.take import BETWEEN_PLACES_S, BETWEEN_TAPS_S, ORDER, Take, fitting, groups_of, mismatch, places_of
+from tapscan.layouts.take import (
+    BETWEEN_PLACES_S,
+    BETWEEN_TAPS_S,
+    OFFERS,
+    ORDER,
+    Take,
+    fitting,
+    groups_of,
+    mismatch,
+    places_of,
+    read_as_one,
+)
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.disposition import PART_ONLY
 from tapscan.screening.limitations import limitations
@@ -141,6 +152,16 @@ def test_another_number_of_taps_than_was_announced_is_noticed_with_the_option_th
     assert told([3] * 8, 5, "grand-short", None) is None
 
 
+@each("offers", [frozenset(), frozenset({"partial"}), OFFERS])
+def test_only_options_are_named_that_whoever_asks_has(offers):
+    layout, even = named("grand-short"), [float(i) for i in range(23)]
+    wrong = [Take(len(t), groups_of(t), 3, tuple(t)) for t in (take([3] * 5, 1), take([2] * 8, 1), even)]
+    said = [mismatch(one, layout, "stripped", layouts, offers) or "" for one in wrong]
+    named_options = {word for text in said for word in re.findall("--([a-z-]+)", text)}
+    assert named_options - {"layout", "per-station", "order"} == offers
+    assert all(said)
+
+
 def test_one_long_break_is_no_place_of_its_own():
     onsets = take([3] * 8, 4)
     late = [t + (120.0 if i >= 12 else 0.0) for i, t in enumerate(onsets)]
@@ -252,3 +273,17 @@ def test_the_recorders_refusals_stand_in_the_docs_as_it_words_them():
     for fault in FAULTS.values():
         if fault.code not in ("cut short", "hum"):
             assert fault.means[1:] in card and fault.remedy in card, fault.code
+
+
+def test_a_long_take_without_a_layout_is_told_that_a_layout_says_where_each_tap_was():
+    told = [read_as_one(take([2] * 20, 1)) or "", read_as_one([3.0 * i for i in range(12)]) or ""]
+    same_as_before("shortfalls", "\n".join(told), part="a long take without a layout")
+    assert read_as_one(take([3], 1)) is None
+
+
+@pytest.mark.parametrize(("words", "told"), [((), 1), (("--per-station", 3), 0)])
+def test_it_stands_first_among_the_limits_and_the_terminal_names_the_option(recorded, tmp_path, words, told):
+    done = run("check", recorded, "--json", tmp_path / "a.json", *words)
+    limits = json.loads((tmp_path / "a.json").read_text())["limitations"]
+    assert ["read as one" in one["sentence"] for one in limits] == [bool(told), *[False] * (len(limits) - 1)]
+    assert ("--layout NAME" in done.out) is bool(told)

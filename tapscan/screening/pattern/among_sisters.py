@@ -134,7 +134,7 @@ def _judged(
     limits, count = settings.of(rule.Limits), len(fit.used)
     scatter = middle(lot.frequency_scatter) if lot else None
     lost = middle(lot.loss_scatter) if lot else None
-    silent = _silent(scatter, limits.scatter_percent, "frequencies")
+    silent = rule.few_references(pattern, count, limits) or _silent(scatter, limits.scatter_percent, "frequencies")
     silent_loss = silent or _silent(lost, limits.loss_scatter_percent, "losses")
     rise, fall = (loss_rise(among), drop(among)) if among else (None, None)
     unlike = _figure(among.unlike if among else None, limits.unlike_for(max(count, 1)), silent)

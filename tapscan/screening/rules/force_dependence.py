@@ -18,7 +18,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tapscan.records import FloatArray, ForceShift, Indication, RuleNotRun, Scan
+from tapscan.records import FloatArray, Force, ForceShift, Indication, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES, places_in_words
 from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.screening.rules.buzz import held_first
@@ -45,6 +45,7 @@ class ForceLimits:
 
 NAME = "force-dependence"
 STRONG = 0.6  # places at which the moved modes are at least this share of the strongest place's
+OTHER: dict[Force, Force] = {"soft": "hard", "hard": "soft"}
 WAYS = ("all taps", "soft taps")  # what the fit began from
 OTHERS = (
     "a screw, hook, pad or pickup that is loose and moves under the hard tap",
@@ -93,11 +94,30 @@ def lacking(scan: Scan, settings: Settings) -> str | None:
         return scan.force_shifts_reason
     if scan.force_step_db is None or scan.force_step_db < settings.of(ForceLimits).step_db:
         step = "unknown" if scan.force_step_db is None else f"{scan.force_step_db:.0f} dB"
+        if exchanged(scan, settings):
+            return f"soft and hard seem exchanged: the taps called hard were softer ({step})"
         return f"the hard taps were hardly louder than the soft ones ({step}; needs {settings.of(ForceLimits).step_db:.0f} dB)"
     told = max(len(_shifts(scan, way)) for way in WAYS)
     if told < settings.of(ForceLimits).modes:
         return f"only {told} modes could be told in both soft and hard taps; needs {settings.of(ForceLimits).modes:.0f}"
     return held_first(scan, settings, "the answer to hard taps")
+
+
+def exchanged(scan: Scan, settings: Settings) -> tuple[Force, ...] | None:
+    """The order that would be right, where the taps called hard were as much softer as they must be louder."""
+    if scan.force_step_db is None or scan.force_step_db > -settings.of(ForceLimits).step_db:
+        return None
+    return turned(scan) or None
+
+
+def turned(scan: Scan) -> tuple[Force, ...]:
+    """Soft and hard the other way round, at the first place that has both."""
+    by_place: dict[str, list[Force]] = {}
+    for strike in scan.strikes:
+        if strike.force:
+            by_place.setdefault(strike.station, []).append(strike.force)
+    told = next((f for f in by_place.values() if {"soft", "hard"} <= set(f)), [])
+    return tuple(OTHER[f] for f in told)
 
 
 def scores(shifts: Sequence[ForceShift], settings: Settings) -> tuple[FloatArray, FloatArray]:

@@ -79,12 +79,19 @@ def run(scan: Scan, settings: Settings) -> Outcome:
     return RuleNotRun(NAME, NONE)
 
 
+def few_references(pattern: str, used: int, limits: Limits) -> str | None:
+    """That they are too few to hold a plate against, or None."""
+    if used >= limits.references:
+        return None
+    there = f"there {'is' if used == 1 else 'are'} {used or 'none'}"
+    return f"needs three other plates of pattern {pattern}; {there} that can be used"
+
+
 def judge(scan: Scan, evidence: Evidence, settings: Settings) -> Outcome:
     """At most one indication each for shapes and losses; not run where neither could be judged."""
     limits = settings.of(Limits)
-    if len(evidence.references) < limits.references:
-        there = f"there {'is' if len(evidence.references) == 1 else 'are'} {len(evidence.references) or 'none'}"
-        return RuleNotRun(NAME, f"needs three other plates of pattern {evidence.pattern}; {there} that can be used")
+    if too_few := few_references(evidence.pattern, len(evidence.references), limits):
+        return RuleNotRun(NAME, too_few)
     if evidence.unlike.value is None and evidence.losses.value is None:
         return RuleNotRun(NAME, evidence.unlike.reason or evidence.losses.reason or "nothing could be judged")
     return [*_shapes(evidence, limits), *_losses(evidence, limits)]

@@ -15,7 +15,7 @@ from typing import Any
 
 import numpy as np
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.records import FloatArray
 
 KEYS = 88
@@ -35,14 +35,14 @@ def key_name(key: int) -> str:
 
 
 def key_number(text: str) -> int:
-    """0 to 87. Raises BadRequest for what is no key."""
+    """0 to 87. Raises WrongUsage for what is no key."""
     found = NAME.fullmatch(text.strip())
     if found:
         bend = {"#": 1, "♯": 1, "b": -1, "♭": -1}.get(found[2], 0)
         key = STEPS[found[1].lower()] + bend + 12 * (int(found[3]) + 1) - MIDI_OF_KEY_0
         if 0 <= key < KEYS:
             return key
-    raise BadRequest(f"{text.strip()!r} is no key; write A0 to C8, such as A3, C#4 or Bb2 (middle C is C4)")
+    raise WrongUsage(f"{text.strip()!r} is no key; write A0 to C8, such as A3, C#4 or Bb2 (middle C is C4)")
 
 
 def key_words(name: str) -> str:

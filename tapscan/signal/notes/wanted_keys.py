@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from tapscan.errors import BadRequest
+from tapscan.errors import WrongUsage
 from tapscan.records import FloatArray
 from tapscan.records.notes import PlayedNote, PlayedNotes
 from tapscan.settings import Settings
@@ -22,14 +22,14 @@ PICKUP_ONLY = f"{BY_MICROPHONE}, so what rings on in the iron is told by a picku
 
 
 def read_keys(text: str) -> tuple[str, ...]:
-    """Names of keys. Raises BadRequest."""
+    """Names of keys. Raises WrongUsage."""
     keys: list[int] = []
     for part in text.split(","):
         first, dash, last = part.partition("-")
         start = key_number(first)
         stop = key_number(last) if dash else start
         if stop < start:
-            raise BadRequest(f"{part.strip()}: from the left to the right, such as {key_name(stop)}-{key_name(start)}")
+            raise WrongUsage(f"{part.strip()}: from the left to the right, such as {key_name(stop)}-{key_name(start)}")
         keys += range(start, stop + 1)
     return tuple(key_name(k) for k in keys)
 
