@@ -210,9 +210,7 @@ def rescreen(
         offers=frozenset(),
         **_read_before(entry.reading),
     )
-    if "order" in changes:  # "if told wrongly": so may be what was noted of each tap at the plate
-        request = replace(request, told=())
-    request = replace(request, **{**changes, "assign": _assigned_now(request, before, changes)})
+    request = replace(request, **{**changes, **_said_now(request, before, changes)})
     result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:
         return Kept(None, None, result.unreadable)
@@ -230,10 +228,12 @@ def rescreen(
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures, read), screening)
 
 
-def _assigned_now(request: Request, before: Screening, changes: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+def _said_now(request: Request, before: Screening, changes: Mapping[str, Any]) -> dict[str, Any]:
     """What was said of taps before, and what is said now of them as they stand; the last word counts."""
     now = by_tap(changes.get("assign", ()), {s.id: s.station for s in before.scan.strikes})
-    return (*(a for a in request.assign if a[0] not in dict(now)), *now)
+    assign = (*(a for a in request.assign if a[0] not in dict(now)), *now)
+    noted = () if "order" in changes else request.told  # what was noted of each tap at the plate was told wrongly, too
+    return {"assign": assign, "told": noted}
 
 
 def stored_screening(register: Register, entry: ScanEntry, number: int | None = None) -> Screening:

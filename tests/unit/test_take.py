@@ -253,7 +253,7 @@ def test_the_inspectors_card_asks_for_places_that_may_be_struck_and_for_no_more(
     """Trial: the card sent him to eight places, four of which the import then refused."""
     card = (ROOT / "docs" / "how-to-tap.md").read_text(encoding="utf-8").partition("a card for the inspector")[2]
     layout = read_layout("upright-long")
-    typed = [command.split() for command in re.findall(r"`tapscan (.*?)`", card)]
+    typed = [command.split() for command in re.findall(r"(?:`|^ +)tapscan ([^`\n]+)", card, re.M)]
     (printed,), (imported,) = (
         [c for c in typed if c[:2] == words] for words in (["layout", "print"], ["scan", "import"])
     )
