@@ -8,7 +8,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, case, exists, func, select
+from sqlalchemy import Connection, Row, Select, case, func, select
 
 from tapscan.records import Disposition
 from tapscan.register import tables as t
@@ -16,6 +16,7 @@ from tapscan.register.codec import record_of
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, SEEN, Outcome, ScanLine, crossed_out_words
 from tapscan.register.names import scan_name
+from tapscan.register.on_record import counts_now
 from tapscan.register.plates import plate_row
 
 
@@ -115,15 +116,8 @@ def _newest() -> Select[Any]:
     return (
         select(scans, made.disposition, made.headline)
         .join(t.screening, made.scan_id == scans.c.row)
-        .where(scans.c.back == 1, _counts_now())
+        .where(scans.c.back == 1, counts_now())
     )
-
-
-def _counts_now() -> ColumnElement[bool]:
-    """Of a screening: none of the same scan was made after it."""
-    newer = t.screening.alias()
-    after = (newer.c.scan_id == t.screening.c.scan_id) & (newer.c.number > t.screening.c.number)
-    return ~exists().where(after)
 
 
 def _outcomes(connection: Connection) -> dict[int, Outcome]:
@@ -137,7 +131,7 @@ def _found() -> Select[Any]:
     """The day of each plate's newest scan in which something was found."""
     days = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).join(t.screening)
     found = t.screening.c.disposition == "relevant indication"
-    return days.where(found, t.scan.c.void_on.is_(None), _counts_now()).group_by(t.scan.c.plate_id)
+    return days.where(found, t.scan.c.void_on.is_(None), counts_now()).group_by(t.scan.c.plate_id)
 
 
 def _seen(connection: Connection) -> dict[int, dt.date]:

@@ -10,6 +10,7 @@ repeat(texts)                      how to tap better where nothing is suspected
 asked_of_screws(state, others)      steps where two scans in the piano were compared
 made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
+in_short(steps)                    what comes first, for a list of plates; empty where the work may go on
 held(steps)                        whether it is, or the work on it rests until a qualified person has decided
 may_tap(state)                     whether a suspected plate may be tapped again in that state
 
@@ -221,6 +222,19 @@ def held(steps: Iterable[Step]) -> bool:
     """Out of the piano too."""
     given = tuple(steps)
     return stopped(given) or any(s in HOLDS for s in given)
+
+
+SHORT = {
+    STOP: "Stop: do not tap the plate again. Have it examined, and note what was found.",
+    STOP_UNSTRUNG: "Stop: do not tap the plate again. Have it examined, and note what was found.",
+    STOP_UNKNOWN: "If it is in the piano or carries strings, stop: do not tap the plate again. Have it examined, and note what was found.",
+    **dict.fromkeys(HOLDS, "Have it examined, and note what was found."),
+}
+
+
+def in_short(steps: Iterable[Step]) -> str:
+    """The first of them, so that a list never asks for what the report forbids."""
+    return next((SHORT[s] for s in steps if s in SHORT), "")
 
 
 def suspected(

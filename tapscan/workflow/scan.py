@@ -15,9 +15,9 @@ from tapscan.register.entries import (
     full_checklist,
     in_words,
 )
-from tapscan.register.glance import scan_lines
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
+from tapscan.workflow.as_listed import lines_of, scan_lines
 
 __all__ = [
     "CLEAN",
@@ -37,6 +37,7 @@ __all__ = [
     "find_unfinished",
     "full_checklist",
     "in_words",
+    "lines_of",
     "list_scans",
     "move_scan",
     "restore_scan",
