@@ -10,11 +10,12 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Select, case, func, select
 
+from tapscan.places import State
 from tapscan.records import Disposition
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
-from tapscan.register.entries import IN_IRON, SEEN, Outcome, ScanLine, crossed_out_words
+from tapscan.register.entries import Outcome, ScanLine, crossed_out_words
 from tapscan.register.names import scan_name
 from tapscan.register.on_record import counts_now
 from tapscan.register.plates import plate_row
@@ -38,7 +39,9 @@ class Glance:
     unfinished: int = 0  # recordings begun and not ended
     played: bool = False  # the newest scan is of played notes
     found_on: dt.date | None = None  # the newest scan in which something was found
-    iron_on: dt.date | None = None  # the newest on whose list is a line in the iron that nobody has explained
+    next_steps: tuple[str, ...] = ()  # of the newest, as they were stored
+    state: State | None = None  # of the plate, at the newest
+    flawed: bool = False  # an examination noted with a scan found a flaw
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -73,16 +76,15 @@ def glance(register: Register, *, retired: bool = False) -> list[Glance]:
         plates = connection.execute(select(t.plate).order_by(t.plate.c.name_key)).fetchall()
         newest = {row.plate_id: row for row in connection.execute(_newest())}
         counts = {row.plate_id: row for row in connection.execute(_counts())}
-        outcomes = _outcomes(connection)
+        outcomes, flawed = _outcomes(connection)
         begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
         found = {row.plate_id: row.day for row in connection.execute(_found())}
-        seen = _seen(connection)
     every = [p for p in plates if retired or p.retired_on is None]
     return [
         replace(
             _line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)),
             found_on=found.get(p.row),
-            iron_on=seen.get(p.row),
+            flawed=p.row in flawed,
         )
         for p in every
     ]
@@ -95,7 +97,8 @@ def _line(plate: Row, count: Row | None, scan: Row | None, outcome: Outcome | No
     name = scan_name(plate.name, scan.date, scan.number)
     said = (scan.date, scan.disposition, scan.headline)
     played = bool((scan.reading or {}).get("played"))
-    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun, played)
+    more = {"next_steps": tuple(scan.next_steps or ()), "state": scan.state}
+    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun, played, **more)
 
 
 def _counts() -> Select[Any]:
@@ -109,22 +112,23 @@ def _newest() -> Select[Any]:
     back = func.row_number().over(
         partition_by=t.scan.c.plate_id, order_by=(t.scan.c.date.desc(), t.scan.c.number.desc())
     )
-    own = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, t.scan.c.reading)
+    own = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, t.scan.c.reading, t.scan.c.state)
     columns = (*own, back.label("back"))
     scans = select(*columns).where(t.scan.c.void_on.is_(None)).subquery()
     made = t.screening.c
     return (
-        select(scans, made.disposition, made.headline)
+        select(scans, made.disposition, made.headline, made.next_steps)
         .join(t.screening, made.scan_id == scans.c.row)
         .where(scans.c.back == 1, counts_now())
     )
 
 
-def _outcomes(connection: Connection) -> dict[int, Outcome]:
-    """The newest by day, then by when it was entered; those of scans that were crossed out aside."""
+def _outcomes(connection: Connection) -> tuple[dict[int, Outcome], set[int]]:
+    """The newest by day, then by when it was entered, and plates with a flaw; those of scans that were crossed out aside."""
     query = select(t.outcome, t.scan.c.plate_id).join(t.scan).where(t.scan.c.void_on.is_(None))
     rows = connection.execute(query.order_by(t.outcome.c.on, t.outcome.c.row))
-    return {row.plate_id: record_of(Outcome, row._mapping) for row in rows}
+    every = [(row.plate_id, record_of(Outcome, row._mapping)) for row in rows]
+    return dict(every), {plate for plate, outcome in every if outcome.flaw}
 
 
 def _found() -> Select[Any]:
@@ -132,17 +136,6 @@ def _found() -> Select[Any]:
     days = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).join(t.screening)
     found = t.screening.c.disposition == "relevant indication"
     return days.where(found, t.scan.c.void_on.is_(None), counts_now()).group_by(t.scan.c.plate_id)
-
-
-def _seen(connection: Connection) -> dict[int, dt.date]:
-    """By plate: the day of the newest line in the iron that no examination on that day or later has explained."""
-    item, mine = t.checklist.c, t.scan.c.void_on.is_(None)
-    lines = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(t.checklist.join(t.scan))
-    lines = lines.where(mine, item.item == IN_IRON, item.answer == "seen").group_by(t.scan.c.plate_id)
-    said = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(t.outcome.join(t.scan))
-    said = said.where(mine, t.outcome.c.found.startswith(SEEN, autoescape=True)).group_by(t.scan.c.plate_id)
-    told = {row.plate_id: row.day for row in connection.execute(said)}
-    return {r.plate_id: r.day for r in connection.execute(lines) if told.get(r.plate_id, dt.date.min) < r.day}
 
 
 def _begun() -> Select[Any]:

@@ -1,7 +1,8 @@
 """What is noted of plates, as far as it decides what is still open and what a list says: light enough for a whole register at once.
 
 on_record(register, quiet, ...)     PlateOnRecord by name of every plate on which something is noted
-plate_on_record(register, plate)    the same of one plate, whatever is noted
+named_on_record(register, names)    the same of some plates, whatever is noted
+plate_on_record(register, plate)    of one plate
 """
 
 import datetime as dt
@@ -68,6 +69,13 @@ def on_record(register: Register, quiet: Collection[str], *, examined: bool = Tr
     """
     with register.reading() as connection:
         return {found.plate: found for found in _read(connection, _loud(connection, quiet, examined))}
+
+
+def named_on_record(register: Register, names: Collection[str]) -> dict[str, PlateOnRecord]:
+    """Of these plates, by their whole names, whatever is noted."""
+    with register.reading() as connection:
+        rows = connection.execute(select(t.plate.c.row).where(t.plate.c.name.in_(list(names))))
+        return {found.plate: found for found in _read(connection, {row.row for row in rows})}
 
 
 def plate_on_record(register: Register, plate_name: str) -> PlateOnRecord:

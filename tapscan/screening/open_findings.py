@@ -129,8 +129,8 @@ def told(opened: Sequence[OpenFinding]) -> str:
 
 def up_to_date(screening: Screening, opened: Sequence[OpenFinding]) -> bool:
     """Whether its summary says what is open, and nothing that is not."""
-    now = told(beside(opened, [i for i in screening.indications if i.interpretation == "relevant"]))
-    return now in f" {screening.summary}" if now else STILL_OPEN not in screening.summary
+    shown = beside(opened, [i for i in screening.indications if i.interpretation == "relevant"])
+    return same_heading(screening.summary, shown) and told(shown) in f" {screening.summary}"
 
 
 def same_heading(summary: str, opened: Sequence[OpenFinding]) -> bool:

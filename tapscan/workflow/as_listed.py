@@ -18,13 +18,14 @@ from tapscan.register.entries import ScanEntry, ScanLine
 from tapscan.register.glance import scan_lines as stored_lines
 from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, on_record, plate_on_record
 from tapscan.register.results import load_screening
-from tapscan.register.scans import find_scan
 from tapscan.screening import disposition as d
 from tapscan.screening import played_notes
 from tapscan.screening.next_steps import may_tap
 from tapscan.screening.open_findings import EXAMINED, OpenFinding, beside, same_heading
+from tapscan.settings import Settings
+from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
-from tapscan.workflow.standing import as_it_stands, says
+from tapscan.workflow.standing import says
 from tapscan.workflow.still_open import explained, opened_of, past_of
 
 QUIET: tuple[str, ...] = (
@@ -46,6 +47,11 @@ class Heading:
 
     headline: str
     disposition: Disposition
+    next_steps: tuple[str, ...] | None = None  # None: those that are stored stand
+
+
+MOST_KNOWN = 5000
+_KNOWN: dict[tuple[object, ...], Heading] = {}  # what was concluded anew, by all that it follows from
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -70,25 +76,29 @@ def headings(register: Register, plate_name: str | None = None) -> dict[str, Hea
     for record in records:
         for scan in record.scans:
             now = heading_now(register, record, scan)
-            if now != Heading(scan.headline, scan.disposition):
+            if (now.headline, now.disposition) != (scan.headline, scan.disposition):
                 told[scan.name] = now
     return told
 
 
 def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -> Heading:
     """As `as_it_stands` gives it."""
-    opened = beside(
-        opened_of(record, (scan.date, scan.number), past_of(scan), scan, scan.read_in),
-        scan.relevant,
-    )
-    eye, iron = seen_that_day(record, scan.date, () if explained(scan, record.scans) else scan.checklist)
+    opened = opened_of(record, (scan.date, scan.number), past_of(scan), scan, scan.read_in)
+    shown = beside(opened, scan.relevant)
+    own = () if explained(scan, record.scans) else scan.checklist
+    eye, iron = seen_that_day(record, scan.date, own)
     if says(scan.summary, iron if may_tap(scan.read_in) else eye):
-        if same_heading(scan.summary, opened):
+        if same_heading(scan.summary, shown):
             return Heading(scan.headline, scan.disposition)
-        if _flaw_alone(scan, opened):
+        if _flaw_alone(scan, shown):
             return Heading(d.CONFIRMED, scan.disposition)
-    screening = as_it_stands(register, find_scan(register, scan.name), load_screening(register, scan.screening_id))
-    return Heading(screening.headline, screening.disposition)
+    key = (register.told, scan.screening_id, opened, eye, iron)
+    if key not in _KNOWN:
+        if len(_KNOWN) >= MOST_KNOWN:
+            _KNOWN.clear()
+        now = conclude(load_screening(register, scan.screening_id), Settings(), opened, eye, iron)
+        _KNOWN[key] = Heading(now.headline, now.disposition, now.next_steps)
+    return _KNOWN[key]
 
 
 def _flaw_alone(scan: ScanOnRecord, opened: Sequence[OpenFinding]) -> bool:
