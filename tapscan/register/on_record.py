@@ -41,6 +41,7 @@ class ScanOnRecord:
     disposition: Disposition
     headline: str
     summary: str
+    next_steps: tuple[str, ...]
     relevant: tuple[Indication, ...]
     outcomes: tuple[Outcome, ...]
     checklist: tuple[Finding, ...]  # what was seen
@@ -135,7 +136,9 @@ def _scans() -> Select[Any]:
     s, made = t.scan.c, t.screening.c
     columns = (s.row, s.plate_id, s.date, s.number, s.state, s.reading, t.plate.c.name)
     told = (made.row.label("screening_id"), made.state.label("read_in"), made.disposition, made.headline, made.summary)
-    query = select(*columns, *told, made.rules_not_run).select_from(t.scan.join(t.plate).join(t.screening))
+    query = select(*columns, *told, made.next_steps, made.rules_not_run).select_from(
+        t.scan.join(t.plate).join(t.screening)
+    )
     return query.where(s.void_on.is_(None), counts_now()).order_by(s.date, s.number)
 
 
@@ -176,6 +179,7 @@ def _scan(row: Row, found: Iterable[Row], outcomes: Iterable[Row], seen: Iterabl
         row.disposition,
         row.headline,
         row.summary,
+        tuple(row.next_steps or ()),
         tuple(record_of(Indication, r._mapping) for r in found),
         tuple(record_of(Outcome, r._mapping) for r in outcomes),
         tuple(Finding(r.item, r.answer, r.note) for r in seen),

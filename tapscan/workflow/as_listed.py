@@ -69,16 +69,16 @@ def _as_they_stand(lines: Sequence[ScanLine], told: dict[str, Heading]) -> list[
     return [replace(e, headline=told[e.name].headline) if e.name in told else e for e in lines]
 
 
-def headings(register: Register, plate_name: str | None = None) -> dict[str, Heading]:
-    """Of one plate, or of all."""
-    records = on_record(register, QUIET).values() if plate_name is None else [plate_on_record(register, plate_name)]
-    told = {}
-    for record in records:
-        for scan in record.scans:
-            now = heading_now(register, record, scan)
-            if (now.headline, now.disposition) != (scan.headline, scan.disposition):
-                told[scan.name] = now
-    return told
+def headings(
+    register: Register, plate_name: str | None = None, record: PlateOnRecord | None = None
+) -> dict[str, Heading]:
+    """Of one plate, or of all; `record` : of the plate, where it was read already."""
+    if plate_name is None:
+        records = list(on_record(register, QUIET).values())
+    else:
+        records = [record or plate_on_record(register, plate_name)]
+    every = [(s, heading_now(register, record, s)) for record in records for s in record.scans]
+    return {s.name: now for s, now in every if (now.headline, now.disposition) != (s.headline, s.disposition)}
 
 
 def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -> Heading:

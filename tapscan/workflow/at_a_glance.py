@@ -2,7 +2,8 @@
 
     lines(register, retired)      Line after Line, by name
     as_they_stand(register, lines)   the same with what their newest scans say by now
-    next_of(register, plate)      what comes first, by name of plates of which something is open
+    next_of(register, plate)      what comes first, by name of the plates on which the work cannot simply go on
+    standing_of(register, record)   Standing: what is open of a plate, and what to do
     chosen(lines, words, kind)    those whose name, pattern or serial number holds the words, and that are of that kind
     KINDS                         look, repeat, baseline, due: what a person may ask for
 
@@ -47,6 +48,7 @@ class Line:
     next: str
     kinds: frozenset[Kind]
     seen: str = ""  # what the eye saw and nobody has explained
+    first: str = ""  # of `next` what forbids the rest
 
 
 @dataclass(frozen=True)
@@ -56,6 +58,16 @@ class Standing:
     opened: tuple[OpenFinding, ...]
     suspected: bool
     steps: tuple[Step, ...]
+
+    @property
+    def first(self) -> str:
+        """In short; empty where the work may go on."""
+        return in_short(self.steps, examined=self.suspected and not self.waiting)
+
+    @property
+    def stop(self) -> bool:
+        """Whether the plate is to be left as it is."""
+        return stopped(self.steps)
 
     @property
     def waiting(self) -> bool:
@@ -73,15 +85,12 @@ def lines(register: Register, *, retired: bool = False) -> list[Line]:
 
 
 def next_of(register: Register, plate: str | None = None) -> dict[str, str]:
-    """By plate: what comes first where something is open; for a list of scans."""
-    every = on_record(register, QUIET).values() if plate is None else [plate_on_record(register, plate)]
-    told = {}
-    for record in every:
-        opened = record_opened(record)
-        now = Standing(opened, True, plate_steps(opened, state_now(record)))
-        if short := in_short(now.steps, examined=not now.waiting):
-            told[record.plate] = short
-    return told
+    """By plate: what comes first where the work cannot simply go on; for lists that are not the shop's."""
+    if plate is None:
+        return {line.glance.plate: line.first for line in lines(register, retired=True) if line.first}
+    record = plate_on_record(register, plate)
+    now = standing_of(register, record)
+    return {record.plate: now.first} if now.first else {}
 
 
 def as_they_stand(register: Register, chosen: Sequence[Line]) -> list[Line]:
@@ -102,18 +111,27 @@ def _line(register: Register, g: Glance, record: PlateOnRecord | None, months: i
     due = months_later(g.date, months) if g.date and months else None
     now = _standing(register, g, record)
     told = _told(g, now, due, today)
-    held = in_short(now.steps, examined=not now.waiting)
-    first = told.get("look") or held or next(iter(told.values()), _later(due))
-    return Line(g, first, frozenset(told), _seen(now.opened))
+    comes = told.get("look") or now.first or next(iter(told.values()), _later(due))
+    return Line(g, comes, frozenset(told), _seen(now.opened), told.get("look") or now.first)
+
+
+def standing_of(register: Register, record: PlateOnRecord) -> Standing:
+    """By what is open; where nothing is, by the steps of the newest scan as it stands."""
+    opened = record_opened(record)
+    if steps := plate_steps(opened, state_now(record)):
+        return Standing(opened, True, steps)
+    if not record.scans:
+        return Standing(opened, False, ())
+    now = heading_now(register, record, record.scans[-1]).next_steps
+    return Standing(opened, False, of_lines(record.scans[-1].next_steps if now is None else now))
 
 
 def _standing(register: Register, g: Glance, record: PlateOnRecord | None) -> Standing:
-    """Of what is open; where nothing is, by the steps of the newest scan as it stands."""
-    opened = record_opened(record) if record else (FLAW,) if g.flawed else ()
-    if steps := plate_steps(opened, state_now(record) if record else g.state):
-        return Standing(opened, True, steps)
-    now = heading_now(register, record, record.scans[-1]) if record and record.scans else None
-    return Standing(opened, False, of_lines(now.next_steps if now and now.next_steps is not None else g.next_steps))
+    if record:
+        return standing_of(register, record)
+    if g.flawed:
+        return Standing((FLAW,), True, plate_steps((FLAW,), g.state))
+    return Standing((), False, of_lines(g.next_steps))
 
 
 FLAW = OpenFinding("", "", EXAMINED, "")  # of which no more is asked than that it is there
@@ -133,9 +151,9 @@ def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict
     days = [dt.date.fromisoformat(o.date) for o in now.opened if o.rule == EYE_RULE]
     newest = max(filter(None, [g.found_on, *days]), default=None)
     unexamined = newest is not None and (g.outcome is None or g.outcome.on < newest)
-    if stopped(now.steps) or now.waiting or unexamined:
+    if now.stop or now.waiting or unexamined:
         told["look"] = in_short(now.steps) or EXAMINE
-    if stopped(now.steps):
+    if now.stop:
         return told
     again = not now.suspected and CALL_FOR_BARE not in now.steps
     if (

@@ -17,7 +17,6 @@ from tapscan.register.entries import (
 )
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
-from tapscan.workflow.as_listed import lines_of, scan_lines
 
 __all__ = [
     "CLEAN",
@@ -37,11 +36,9 @@ __all__ = [
     "find_unfinished",
     "full_checklist",
     "in_words",
-    "lines_of",
     "list_scans",
     "move_scan",
     "restore_scan",
-    "scan_lines",
     "unfinished_scans",
     "void_scan",
 ]

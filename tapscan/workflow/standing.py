@@ -22,7 +22,7 @@ from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
 from tapscan.screening.next_steps import may_tap
 from tapscan.screening.open_findings import STILL_OPEN, up_to_date
 from tapscan.settings import Settings
-from tapscan.wording import counted
+from tapscan.wording import counted, listed
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.still_open import explained, open_findings
@@ -63,6 +63,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
         *_found_later(register, entry),
         *_compared(register, entry, screening),
         *entry.by_eye,
+        *_seen_on_a_visit(register, entry),
         *(although if entry.baseline_although else ()),
         *moved,
     )
@@ -86,6 +87,12 @@ def later(register: Register, entry: ScanEntry) -> tuple[Later, ...]:
 def _told_of(register: Register, e: ScanEntry) -> str:
     says = as_it_stands(register, e, load_screening(register, e.current.id))
     return f"There is a later scan of this plate, of {e.date.isoformat()}. It says: {says.headline}."
+
+
+def _seen_on_a_visit(register: Register, entry: ScanEntry) -> list[str]:
+    """Of that day; a visit's sign that may be a crack stands on the scan's page too."""
+    seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, ())
+    return [f"{SEEN_BY_EYE} {listed(seen)}."] if seen else []
 
 
 def _found_later(register: Register, entry: ScanEntry) -> list[str]:

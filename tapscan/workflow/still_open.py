@@ -33,7 +33,7 @@ from tapscan.screening.open_findings import (
 )
 from tapscan.screening.plain_words import told_plainly, what_waits
 
-__all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "ToldFinding", "open_findings", "plainly"]
+__all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "ToldFinding", "open_findings", "plainly", "plate_on_record"]
 
 DOUBTS = {
     "which plate": "That scan may be another plate's: nobody has made sure yet.",
