@@ -25,6 +25,14 @@ class BadRequest(TapscanError, ValueError):
     """A request that contradicts itself or the recordings it names."""
 
 
+class StillDoubted(BadRequest):
+    """A scan of which nobody has made sure that it is this plate's, in this order; `scan` is its name."""
+
+    def __init__(self, told: str, scan: str) -> None:
+        super().__init__(told)
+        self.scan = scan
+
+
 class RegisterProblem(TapscanError, OSError):
     """A register that is missing, damaged, too new, full or out of reach."""
 

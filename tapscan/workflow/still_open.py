@@ -20,7 +20,7 @@ from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_rec
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan
 from tapscan.register.visit_entries import Visit
-from tapscan.screening.disposition import DOUBTFUL, NOTES, eye_told
+from tapscan.screening.disposition import NOTES, doubted, eye_told
 from tapscan.screening.next_steps import Step, may_tap, suspected
 from tapscan.screening.open_findings import (
     EXAMINED,
@@ -185,7 +185,7 @@ def past_of(scan: ScanOnRecord) -> PastScan:
         tuple(o.told for o in scan.flaws),
         scan.played,
         scan.not_run,
-        next((told for kind, told in DOUBTS.items() if scan.headline == f"{DOUBTFUL}: {kind}"), ""),
+        DOUBTS.get(doubted(scan.headline), ""),
     )
 
 
