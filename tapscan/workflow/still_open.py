@@ -21,7 +21,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan
 from tapscan.register.visit_entries import Visit
 from tapscan.screening.disposition import NOTES, doubted, eye_told
-from tapscan.screening.next_steps import Step, may_tap, suspected
+from tapscan.screening.next_steps import Step, made_sure, may_tap, suspected
 from tapscan.screening.open_findings import (
     EXAMINED,
     EYE_RULE,
@@ -89,8 +89,9 @@ def open_findings(
     record = record or plate_on_record(register, plate)
     stored = next((s for s in record.scans if entry and s.id == entry.id), None)
     here = _at_hand(now, stored) if now else None
-    state = now.scan.state if now else state_now(record)
-    return opened_of(record, before, here, stored, state)
+    if now is None and before is None:
+        return record_opened(record)
+    return opened_of(record, before, here, stored, now.scan.state if now else state_now(record))
 
 
 def opened_of(
@@ -99,26 +100,39 @@ def opened_of(
     here: PastScan | None,
     stored: ScanOnRecord | None,
     state: State | None,
+    *,
+    visited: bool = False,
 ) -> tuple[OpenFinding, ...]:
-    """The same of what was read of the plate already; where the plate may carry strings, all that may be a crack and was seen counts."""
+    """The same of what was read of the plate already; where the plate may carry strings, all that may be a crack and was seen counts.
+
+    visited : all that was seen on visits counts in any state
+    """
     scans = [s for s in record.scans if before is None or (s.date, s.number) < before]
     visits = [v for v in record.visits if before is None or v.date <= before[0]]
     flaws = [(v.name, v.date.isoformat(), [o.told for look in v.looks for o in look.flaws]) for v in visits]
     known = (*scans, stored) if stored and before else scans
     looked = [v for v in visits if before is None or v.date < before[0]]  # of the same day: workflow/eye.py
     every = not may_tap(state)
-    seen = sorted((*_seen(scans, known, every), *_seen_on(looked, every)), key=lambda o: o.date, reverse=True)
+    seen = sorted(
+        (*_seen(scans, known, every), *_seen_on(looked, every or visited)), key=lambda o: o.date, reverse=True
+    )
     return with_visits(with_seen(still_open([past_of(s) for s in scans], here), seen), flaws)
 
 
 def record_opened(record: PlateOnRecord) -> tuple[OpenFinding, ...]:
-    """All that is open of a plate by now."""
-    return opened_of(record, None, None, None, state_now(record))
+    """All that is open of a plate by now; where a visit is the newest that is known of it, by the visit's own measure."""
+    last = newest_day(record)
+    return opened_of(record, None, None, None, state_now(record), visited=any(v.date == last for v in record.visits))
+
+
+def newest_day(record: PlateOnRecord) -> dt.date | None:
+    """Of which anything is noted."""
+    return max([*(s.date for s in record.scans), *(v.date for v in record.visits)], default=None)
 
 
 def state_now(record: PlateOnRecord) -> State | None:
     """On the newest day of which anything is noted; where visit and scans differ, the one that asks for most care."""
-    last = max([*(s.date for s in record.scans), *(v.date for v in record.visits)], default=None)
+    last = newest_day(record)
     told = [v.state for v in record.visits if v.date == last] + [s.state for s in record.scans if s.date == last]
     return most_care([s for s in told if s])
 
@@ -132,9 +146,10 @@ def most_care(told: Sequence[State]) -> State | None:
 
 
 def plate_steps(opened: Sequence[OpenFinding], state: State | None) -> tuple[Step, ...]:
-    """What these ask for; a loose part or a damper makes no plate suspected."""
-    rules = [o.rule for o in opened if o.rule not in NOTES]
-    return suspected(state, rules, again=False) if rules else ()
+    """What these ask for; a loose part or a damper makes no plate suspected. Where all are of doubtful scans, it is asked first whose they are."""
+    of_plate = [o for o in opened if o.rule not in NOTES]
+    steps = suspected(state, [o.rule for o in of_plate], again=False) if of_plate else ()
+    return made_sure(steps) if of_plate and all(o.doubt for o in of_plate) else steps
 
 
 def unexamined(opened: Sequence[OpenFinding]) -> bool:
