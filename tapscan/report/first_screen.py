@@ -27,6 +27,7 @@ DONE_BY = {"Workshop": "For the workshop", "Buyer": "For the buyer or owner"}
 NOBODY = "no examination is noted yet"
 ALONE = "nothing: this is one scan on its own, so a change cannot be seen"
 NOT_COMPARED = "nothing: scans of played notes are not compared, so a change cannot be seen"
+EYE_FIRST = "the taps point at no place; what the eye saw counts for more: look there first"
 HELD_BACK = (
     "nothing yet: the comparison is held back until somebody has made sure which plate was tapped, and in which order"
 )
@@ -122,7 +123,7 @@ def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str
     named = next((f for f in findings if f["has_places"]), None)
     tapped = wording.counted(len({s.station for s in screening.scan.strikes}), "place")
     if SEEN_BY_EYE in screening.summary:
-        return f"the taps point at no place; what the eye saw counts for more: look there first; {tapped} tapped"
+        return f"{EYE_FIRST}; {tapped} tapped"
     if named:
         return f"{named['title']} is clearest at {named['where']}. That need not be where it comes from."
     return f"no place is pointed at; {tapped} tapped"
