@@ -5,6 +5,7 @@ scan_lines(register, plate)  ScanLine after ScanLine, oldest first, those crosse
 """
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -42,6 +43,7 @@ class Glance:
     next_steps: tuple[str, ...] = ()  # of the newest, as they were stored
     state: State | None = None  # of the plate, at the newest
     flawed: bool = False  # an examination noted with a scan found a flaw
+    loud: bool = False  # a scan of it said something else than that nothing was found
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -70,21 +72,21 @@ def _scan_line(row: Row, outcomes: tuple[Outcome, ...]) -> ScanLine:
     return ScanLine(scan_name(name, date, number), state, headline, baseline, although, crossed_out, outcomes)
 
 
-def glance(register: Register, *, retired: bool = False) -> list[Glance]:
-    """`retired` : those too."""
+def glance(register: Register, quiet: Collection[str] = (), *, retired: bool = False) -> list[Glance]:
+    """`quiet` : headlines of scans that found nothing; `retired` : those too."""
     with register.reading() as connection:
         plates = connection.execute(select(t.plate).order_by(t.plate.c.name_key)).fetchall()
         newest = {row.plate_id: row for row in connection.execute(_newest())}
         counts = {row.plate_id: row for row in connection.execute(_counts())}
         outcomes, flawed = _outcomes(connection)
         begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
-        found = {row.plate_id: row.day for row in connection.execute(_found())}
+        found = {row.plate_id: row for row in connection.execute(_found(quiet))}
     every = [p for p in plates if retired or p.retired_on is None]
     return [
         replace(
             _line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)),
-            found_on=found.get(p.row),
             flawed=p.row in flawed,
+            **_last_found(found.get(p.row)),
         )
         for p in every
     ]
@@ -131,11 +133,16 @@ def _outcomes(connection: Connection) -> tuple[dict[int, Outcome], set[int]]:
     return dict(every), {plate for plate, outcome in every if outcome.flaw}
 
 
-def _found() -> Select[Any]:
-    """The day of each plate's newest scan in which something was found."""
-    days = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).join(t.screening)
-    found = t.screening.c.disposition == "relevant indication"
-    return days.where(found, t.scan.c.void_on.is_(None), counts_now()).group_by(t.scan.c.plate_id)
+def _found(quiet: Collection[str]) -> Select[Any]:
+    """Of plates with a scan that said something else than these: the day of the newest in which something was found."""
+    made = t.screening.c
+    found = (made.disposition == "relevant indication") & counts_now()
+    days = select(t.scan.c.plate_id, func.max(case((found, t.scan.c.date), else_=None)).label("day")).join(t.screening)
+    return days.where(made.headline.not_in(list(quiet)), t.scan.c.void_on.is_(None)).group_by(t.scan.c.plate_id)
+
+
+def _last_found(row: Row | None) -> dict[str, Any]:
+    return {} if row is None else {"found_on": row.day, "loud": True}
 
 
 def _begun() -> Select[Any]:

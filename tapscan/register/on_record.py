@@ -1,7 +1,7 @@
 """What is noted of plates, as far as it decides what is still open and what a list says: light enough for a whole register at once.
 
 on_record(register, quiet, ...)     PlateOnRecord by name of every plate on which something is noted
-named_on_record(register, names)    the same of some plates, whatever is noted
+noted_on_record(register, loud)     the same where it is known already which plates' scans found something
 plate_on_record(register, plate)    of one plate
 """
 
@@ -62,21 +62,32 @@ class PlateOnRecord:
     visits: tuple[Visit, ...]  # without photos
 
 
-def on_record(register: Register, quiet: Collection[str], *, examined: bool = True) -> dict[str, PlateOnRecord]:
+def on_record(register: Register, quiet: Collection[str]) -> dict[str, PlateOnRecord]:
     """Plates with no more than these are left out.
 
     quiet : headlines of scans that found nothing by themselves and beside others
-    examined : those too of which nothing but outcomes is noted with scans
     """
-    with register.reading() as connection:
-        return {found.plate: found for found in _read(connection, _loud(connection, quiet, examined))}
+    mine = t.scan.c.void_on.is_(None)
+    scans = select(t.scan.c.plate_id)
+    said = scans.join(t.screening).where(mine, t.screening.c.headline.not_in(list(quiet)))  # an earlier one, too
+    return _noted(register, said, scans.join(t.outcome).where(mine))
 
 
-def named_on_record(register: Register, names: Collection[str]) -> dict[str, PlateOnRecord]:
-    """Of these plates, by their whole names, whatever is noted."""
+def noted_on_record(register: Register, loud: Collection[str]) -> dict[str, PlateOnRecord]:
+    """Those by their whole names, and every plate of which somebody saw something."""
+    named = [list(loud)[i : i + MOST_NAMED] for i in range(0, len(loud), MOST_NAMED)]
+    return _noted(
+        register, *(select(t.plate.c.row.label("plate_id")).where(t.plate.c.name.in_(some)) for some in named)
+    )
+
+
+def _noted(register: Register, *asked: Select[Any]) -> dict[str, PlateOnRecord]:
+    seen = select(t.scan.c.plate_id).join(t.checklist).where(t.scan.c.void_on.is_(None), t.checklist.c.answer == "seen")
+    visits = select(t.visit.c.plate_id)
+    looked = (visits.join(t.visit_look).where(t.visit_look.c.answer == "note"), visits.join(t.visit_outcome))
     with register.reading() as connection:
-        rows = connection.execute(select(t.plate.c.row).where(t.plate.c.name.in_(list(names))))
-        return {found.plate: found for found in _read(connection, {row.row for row in rows})}
+        plates = {row.plate_id for query in (*asked, seen, *looked) for row in connection.execute(query.distinct())}
+        return {found.plate: found for found in _read(connection, plates)}
 
 
 def plate_on_record(register: Register, plate_name: str) -> PlateOnRecord:
@@ -92,20 +103,6 @@ def counts_now() -> ColumnElement[bool]:
     newer = t.screening.alias()
     after = (newer.c.scan_id == t.screening.c.scan_id) & (newer.c.number > t.screening.c.number)
     return ~exists().where(after)
-
-
-def _loud(connection: Connection, quiet: Collection[str], examined: bool) -> set[int]:
-    """Plates on which something is noted."""
-    mine = t.scan.c.void_on.is_(None)
-    scans, visits = select(t.scan.c.plate_id), select(t.visit.c.plate_id)
-    asked = (
-        scans.join(t.screening).where(mine, t.screening.c.headline.not_in(list(quiet)), counts_now()),
-        *((scans.join(t.outcome).where(mine),) if examined else ()),
-        scans.join(t.checklist).where(mine, t.checklist.c.answer == "seen"),
-        visits.join(t.visit_look).where(t.visit_look.c.answer == "note"),
-        visits.join(t.visit_outcome),
-    )
-    return {row.plate_id for query in asked for row in connection.execute(query.distinct())}
 
 
 def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:

@@ -13,7 +13,7 @@ the shop's own interval (again_months). Nothing here judges a plate.
 
 import calendar
 import datetime as dt
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -22,7 +22,8 @@ from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON
 from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
-from tapscan.register.on_record import PlateOnRecord, named_on_record, on_record, plate_on_record
+from tapscan.register.on_record import PlateOnRecord, noted_on_record, plate_on_record
+from tapscan.screening.disposition import CONFIRMED
 from tapscan.screening.next_steps import CALL_FOR_BARE, EXAMINE, Step, in_short, of_lines, stopped
 from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding
 from tapscan.screening.played_notes import NO_ANSWER
@@ -49,6 +50,7 @@ class Line:
     kinds: frozenset[Kind]
     seen: str = ""  # what the eye saw and nobody has explained
     first: str = ""  # of `next` what forbids the rest
+    record: PlateOnRecord | None = None  # where something is noted by which its scans may say something else by now
 
 
 @dataclass(frozen=True)
@@ -79,8 +81,8 @@ def lines(register: Register, *, retired: bool = False) -> list[Line]:
     """`retired` : those too."""
     months = read_defaults(register.folder).again_months
     today = dt.date.today()
-    records = on_record(register, QUIET, examined=False)
-    every = glance(register, retired=retired)
+    every = glance(register, QUIET, retired=retired)
+    records = noted_on_record(register, [g.plate for g in every if g.loud])
     return [_line(register, g, records.get(g.plate), int(months) if months else None, today) for g in every]
 
 
@@ -95,16 +97,16 @@ def next_of(register: Register, plate: str | None = None) -> dict[str, str]:
 
 def as_they_stand(register: Register, chosen: Sequence[Line]) -> list[Line]:
     """With the words of their newest scans as they are by now: of the lines that are shown."""
-    records = named_on_record(register, [line.glance.plate for line in chosen if line.glance.scan])
-    return [replace(line, glance=_as_it_stands(register, line.glance, records)) for line in chosen]
+    return [replace(line, glance=_as_it_stands(register, line.glance, line.record)) for line in chosen]
 
 
-def _as_it_stands(register: Register, g: Glance, records: Mapping[str, PlateOnRecord]) -> Glance:
-    record = records.get(g.plate)
-    if record is None or not record.scans:
-        return g
-    now = heading_now(register, record, record.scans[-1])
-    return replace(g, headline=now.headline, disposition=now.disposition)
+def _as_it_stands(register: Register, g: Glance, record: PlateOnRecord | None) -> Glance:
+    if record is None and g.flawed and g.played:  # keys that were played say something else than taps
+        record = plate_on_record(register, g.plate)
+    if record and record.scans:
+        now = heading_now(register, record, record.scans[-1])
+        return replace(g, headline=now.headline, disposition=now.disposition)
+    return replace(g, headline=CONFIRMED) if g.flawed else g
 
 
 def _line(register: Register, g: Glance, record: PlateOnRecord | None, months: int | None, today: dt.date) -> Line:
@@ -112,7 +114,7 @@ def _line(register: Register, g: Glance, record: PlateOnRecord | None, months: i
     now = _standing(register, g, record)
     told = _told(g, now, due, today)
     comes = told.get("look") or now.first or next(iter(told.values()), _later(due))
-    return Line(g, comes, frozenset(told), _seen(now.opened), told.get("look") or now.first)
+    return Line(g, comes, frozenset(told), _seen(now.opened), told.get("look") or now.first, record)
 
 
 def standing_of(register: Register, record: PlateOnRecord) -> Standing:
