@@ -22,11 +22,12 @@ from bench import study
 from bench.register import PLATES, casting, fill, plate_page, store_one
 from tapscan.register.database import Register, make_register, open_register
 from tapscan.register.entries import Plate
-from tapscan.register.glance import glance, scan_lines
+from tapscan.register.glance import glance
 from tapscan.register.moving import move_register
 from tapscan.register.plates import add_plate, list_plates
 from tapscan.register.unfinished import unfinished_scans
 from tapscan.settings import Settings
+from tapscan.workflow.as_listed import scan_lines
 from tapscan.workflow.history import compare_stored, history_of
 from tapscan.workflow.where import place_of
 from tests.server.postgres import Postgres

@@ -33,6 +33,14 @@ class UnknownLayout(BadLayout, WrongUsage):
     """A layout's name that is none; a file that cannot be read is a BadLayout."""
 
 
+class StillDoubted(BadRequest):
+    """A scan of which nobody has made sure that it is this plate's, in this order; `scan` is its name."""
+
+    def __init__(self, told: str, scan: str) -> None:
+        super().__init__(told)
+        self.scan = scan
+
+
 class RegisterProblem(TapscanError, OSError):
     """A register that is missing, damaged, too new, full or out of reach."""
 

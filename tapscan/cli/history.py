@@ -2,22 +2,21 @@
 
 from typing import TYPE_CHECKING
 
-import typer
-
 from tapscan.cli import options as o
 from tapscan.wording import counted
 
 if TYPE_CHECKING:
     from tapscan.records import BesidePattern
     from tapscan.workflow.history import History
-    from tapscan.workflow.scan import ScanEntry
+    from tapscan.workflow.scan import ScanEntry, ScanLine
 
 MOST_SENTENCES = 2
 
 
 def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = None) -> None:
     """Show how a plate's modes, indications and outcomes went through all its scans."""
-    from tapscan.cli.still_open import print_open
+    from tapscan.cli.still_open import print_open, say_next
+    from tapscan.workflow.as_listed import lines_of
     from tapscan.workflow.history import history_of
     from tapscan.workflow.settings import read_settings
     from tapscan.workflow.still_open import open_findings, plainly
@@ -25,20 +24,24 @@ def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = 
     opened = o.opened(register)
     found = history_of(opened, plate, read_settings(settings))
     if not found.past:
-        typer.echo(f"{found.plate} has no scans yet: tapscan scan import")
+        say_next(opened, found.plate, f"{found.plate} has no scans yet: tapscan scan import")
+        print_open(plainly(opened, found.plate, open_findings(opened, found.plate)))
         return
-    _print_past(found)
-    print_open(plainly(opened, plate, open_findings(opened, plate)))
+    _print_past(found, lines_of(opened, [p.entry for p in found.past]))
+    if still := plainly(opened, found.plate, open_findings(opened, found.plate)):
+        print_open(still)
+    else:
+        say_next(opened, found.plate)
     _print_trend(found)
 
 
-def _print_past(found: "History") -> None:
+def _print_past(found: "History", lines: "list[ScanLine]") -> None:
     from tapscan.cli.bullets import bullet, console
     from tapscan.cli.tables import print_scans, shown
 
     out = console()
     out.print(f"Plate {found.plate}", style="bold")
-    print_scans([p.entry.line for p in found.past])
+    print_scans(lines)
     for p in found.past:
         for told in _by_people(p.entry):
             out.print(bullet(f"{p.entry.name}: {shown(told)}"))

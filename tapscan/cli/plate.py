@@ -78,7 +78,9 @@ def list_all(
 @app.command("show")
 def show(name: o.PLATE, register: o.REGISTER = None) -> None:
     """Show one plate with its scans."""
+    from tapscan.cli.still_open import say_next
     from tapscan.cli.tables import print_scans
+    from tapscan.workflow.as_listed import lines_of
     from tapscan.workflow.plate import find_plate
     from tapscan.workflow.scan import list_scans
 
@@ -89,13 +91,13 @@ def show(name: o.PLATE, register: o.REGISTER = None) -> None:
         typer.echo(f"  {label + ':':16} {value}")
     scans = list_scans(opened, plate.name, void=True)
     if not scans:
-        typer.echo("No scans yet: tapscan scan import")
+        say_next(opened, plate.name, "No scans yet: tapscan scan import")
         return
     if len(scans) > MOST_SCANS:
         typer.echo(f"The last {MOST_SCANS} of {len(scans)} scans (tapscan scan list shows all):")
-    print_scans([s.line for s in scans[-MOST_SCANS:]])
+    print_scans(lines_of(opened, scans[-MOST_SCANS:]))
     marked = sum(s.baseline and not s.crossed_out for s in scans)
-    typer.echo(_advice(opened, plate.name, marked))
+    say_next(opened, plate.name, _advice(opened, plate.name, marked))
 
 
 def _facts(plate: "Plate") -> list[tuple[str, str]]:
@@ -170,6 +172,7 @@ def baseline(
     Three are best, on two days: scan, lift the plate, set it down, scan again.
     """
     from tapscan.cli.tables import print_scans
+    from tapscan.workflow.as_listed import lines_of
     from tapscan.workflow.baseline import choose_baseline
     from tapscan.workflow.history import baseline_of
     from tapscan.workflow.plate import find_plate
@@ -183,7 +186,7 @@ def baseline(
     plate = find_plate(opened, name).name
     marked = baseline_of(opened, plate)
     if marked:
-        print_scans([m.line for m in marked])
+        print_scans(lines_of(opened, marked))
     typer.echo(_advice(opened, plate, len(marked)))
 
 

@@ -35,7 +35,9 @@ def list_all(
 ) -> None:
     """List the scans, oldest first."""
     from tapscan.cli.tables import print_scans
-    from tapscan.workflow.scan import scan_lines, unfinished_scans
+    from tapscan.workflow.as_listed import scan_lines
+    from tapscan.workflow.at_a_glance import next_of
+    from tapscan.workflow.scan import unfinished_scans
     from tapscan.workflow.taken import what_of
 
     opened = o.opened(register)
@@ -44,6 +46,8 @@ def list_all(
         print_scans(lines)
     else:
         typer.echo("No scans yet: tapscan scan record, or tapscan scan import")
+    for name, told in next_of(opened, plate).items():
+        typer.echo(f"Next for {name}: {told}")
     for u in unfinished_scans(opened, plate):
         begun = u.begun_utc[:16].replace("T", " ")
         typer.echo(

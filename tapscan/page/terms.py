@@ -48,6 +48,7 @@ TERMS: tuple[tuple[str, str], ...] = (
         r"; start again with: tapscan open --register, and a new folder",
     ),
     (r": `tapscan scan move (.+?) PLATE`", ": give it to that plate"),
+    (r": `tapscan scan rescreen \S+ --same-plate`", ": say so on its page"),
     (r": --reason .+$", ""),
     (r"`tapscan scan rescreen` makes the pictures anew", "'Read it anew' makes the pictures again"),
     (r"`tapscan scan rescreen` makes anew", "'Read it anew' makes again"),

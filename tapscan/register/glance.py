@@ -5,17 +5,20 @@ scan_lines(register, plate)  ScanLine after ScanLine, oldest first, those crosse
 """
 
 import datetime as dt
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, case, exists, func, select
+from sqlalchemy import Connection, Row, Select, case, func, select
 
+from tapscan.places import State
 from tapscan.records import Disposition
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
-from tapscan.register.entries import IN_IRON, SEEN, Outcome, ScanLine, crossed_out_words
+from tapscan.register.entries import Outcome, ScanLine, crossed_out_words
 from tapscan.register.names import scan_name
+from tapscan.register.on_record import counts_now
 from tapscan.register.plates import plate_row
 
 
@@ -37,7 +40,10 @@ class Glance:
     unfinished: int = 0  # recordings begun and not ended
     played: bool = False  # the newest scan is of played notes
     found_on: dt.date | None = None  # the newest scan in which something was found
-    iron_on: dt.date | None = None  # the newest on whose list is a line in the iron that nobody has explained
+    next_steps: tuple[str, ...] = ()  # of the newest, as they were stored
+    state: State | None = None  # of the plate, at the newest
+    flawed: bool = False  # an examination noted with a scan found a flaw
+    loud: bool = False  # a scan of it said something else than that nothing was found
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -66,22 +72,21 @@ def _scan_line(row: Row, outcomes: tuple[Outcome, ...]) -> ScanLine:
     return ScanLine(scan_name(name, date, number), state, headline, baseline, although, crossed_out, outcomes)
 
 
-def glance(register: Register, *, retired: bool = False) -> list[Glance]:
-    """`retired` : those too."""
+def glance(register: Register, quiet: Collection[str] = (), *, retired: bool = False) -> list[Glance]:
+    """`quiet` : headlines of scans that found nothing; `retired` : those too."""
     with register.reading() as connection:
         plates = connection.execute(select(t.plate).order_by(t.plate.c.name_key)).fetchall()
         newest = {row.plate_id: row for row in connection.execute(_newest())}
         counts = {row.plate_id: row for row in connection.execute(_counts())}
-        outcomes = _outcomes(connection)
+        outcomes, flawed = _outcomes(connection)
         begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
-        found = {row.plate_id: row.day for row in connection.execute(_found())}
-        seen = _seen(connection)
+        found = {row.plate_id: row for row in connection.execute(_found(quiet))}
     every = [p for p in plates if retired or p.retired_on is None]
     return [
         replace(
             _line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)),
-            found_on=found.get(p.row),
-            iron_on=seen.get(p.row),
+            flawed=p.row in flawed,
+            **_last_found(found.get(p.row)),
         )
         for p in every
     ]
@@ -94,7 +99,8 @@ def _line(plate: Row, count: Row | None, scan: Row | None, outcome: Outcome | No
     name = scan_name(plate.name, scan.date, scan.number)
     said = (scan.date, scan.disposition, scan.headline)
     played = bool((scan.reading or {}).get("played"))
-    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun, played)
+    more = {"next_steps": tuple(scan.next_steps or ()), "state": scan.state}
+    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun, played, **more)
 
 
 def _counts() -> Select[Any]:
@@ -108,47 +114,35 @@ def _newest() -> Select[Any]:
     back = func.row_number().over(
         partition_by=t.scan.c.plate_id, order_by=(t.scan.c.date.desc(), t.scan.c.number.desc())
     )
-    own = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, t.scan.c.reading)
+    own = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, t.scan.c.reading, t.scan.c.state)
     columns = (*own, back.label("back"))
     scans = select(*columns).where(t.scan.c.void_on.is_(None)).subquery()
     made = t.screening.c
     return (
-        select(scans, made.disposition, made.headline)
+        select(scans, made.disposition, made.headline, made.next_steps)
         .join(t.screening, made.scan_id == scans.c.row)
-        .where(scans.c.back == 1, _counts_now())
+        .where(scans.c.back == 1, counts_now())
     )
 
 
-def _counts_now() -> ColumnElement[bool]:
-    """Of a screening: none of the same scan was made after it."""
-    newer = t.screening.alias()
-    after = (newer.c.scan_id == t.screening.c.scan_id) & (newer.c.number > t.screening.c.number)
-    return ~exists().where(after)
-
-
-def _outcomes(connection: Connection) -> dict[int, Outcome]:
-    """The newest by day, then by when it was entered; those of scans that were crossed out aside."""
+def _outcomes(connection: Connection) -> tuple[dict[int, Outcome], set[int]]:
+    """The newest by day, then by when it was entered, and plates with a flaw; those of scans that were crossed out aside."""
     query = select(t.outcome, t.scan.c.plate_id).join(t.scan).where(t.scan.c.void_on.is_(None))
     rows = connection.execute(query.order_by(t.outcome.c.on, t.outcome.c.row))
-    return {row.plate_id: record_of(Outcome, row._mapping) for row in rows}
+    every = [(row.plate_id, record_of(Outcome, row._mapping)) for row in rows]
+    return dict(every), {plate for plate, outcome in every if outcome.flaw}
 
 
-def _found() -> Select[Any]:
-    """The day of each plate's newest scan in which something was found."""
-    days = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).join(t.screening)
-    found = t.screening.c.disposition == "relevant indication"
-    return days.where(found, t.scan.c.void_on.is_(None), _counts_now()).group_by(t.scan.c.plate_id)
+def _found(quiet: Collection[str]) -> Select[Any]:
+    """Of plates with a scan that said something else than these: the day of the newest in which something was found."""
+    made = t.screening.c
+    found = (made.disposition == "relevant indication") & counts_now()
+    days = select(t.scan.c.plate_id, func.max(case((found, t.scan.c.date), else_=None)).label("day")).join(t.screening)
+    return days.where(made.headline.not_in(list(quiet)), t.scan.c.void_on.is_(None)).group_by(t.scan.c.plate_id)
 
 
-def _seen(connection: Connection) -> dict[int, dt.date]:
-    """By plate: the day of the newest line in the iron that no examination on that day or later has explained."""
-    item, mine = t.checklist.c, t.scan.c.void_on.is_(None)
-    lines = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(t.checklist.join(t.scan))
-    lines = lines.where(mine, item.item == IN_IRON, item.answer == "seen").group_by(t.scan.c.plate_id)
-    said = select(t.scan.c.plate_id, func.max(t.scan.c.date).label("day")).select_from(t.outcome.join(t.scan))
-    said = said.where(mine, t.outcome.c.found.startswith(SEEN, autoescape=True)).group_by(t.scan.c.plate_id)
-    told = {row.plate_id: row.day for row in connection.execute(said)}
-    return {r.plate_id: r.day for r in connection.execute(lines) if told.get(r.plate_id, dt.date.min) < r.day}
+def _last_found(row: Row | None) -> dict[str, Any]:
+    return {} if row is None else {"found_on": row.day, "loud": True}
 
 
 def _begun() -> Select[Any]:

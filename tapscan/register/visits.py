@@ -8,10 +8,11 @@ visit_on(register, plate, date)                 the one of that day, or None
 add_look_outcome(register, visit, region, outcome)    what an examination found of what was noted there; never taken away
 add_look_photo(register, plate, date, region, file)   a photo that lies in the folder, to a region and to the plate
 remove_look_photo(register, visit, region, sha256)     from the region; it stays with the plate
+looks_of(connection, visits)    of many visits at once, without photos
 """
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from sqlalchemy import Connection, Row, select
@@ -153,6 +154,22 @@ def _visit(connection: Connection, row: Row) -> Visit:
         looks[region] = replace(looks.get(region, Look(region)), outcomes=outcomes)
     order = tuple(looks[region] for region in REGIONS if region in looks)
     return Visit(row.name, row.date, **facts, looks=order, stored_utc=row.stored_utc, id=row.row)
+
+
+def looks_of(connection: Connection, visits: Sequence[int]) -> dict[int, tuple[Look, ...]]:
+    """By row of the visit, in the order of REGIONS; those without an answer or an outcome are left out."""
+    looks: dict[int, dict[str, Look]] = {}
+    if not visits:
+        return {}
+    for r in connection.execute(select(t.visit_look).where(t.visit_look.c.visit_id.in_(visits))):
+        looks.setdefault(r.visit_id, {})[r.region] = Look(r.region, r.answer, tuple(r.signs or ()), r.note)
+    c = t.visit_outcome.c
+    query = select(c.visit_id, c.region, *(c[name] for name in OUTCOME), c.entered_utc).where(c.visit_id.in_(visits))
+    for visit, region, *told in connection.execute(query.order_by(c.row)):
+        mine = looks.setdefault(visit, {})
+        look = mine.get(region, Look(region))
+        mine[region] = replace(look, outcomes=(*look.outcomes, Outcome(*told)))
+    return {v: tuple(mine[region] for region in REGIONS if region in mine) for v, mine in looks.items()}
 
 
 def _outcomes(connection: Connection, visit_id: int) -> dict[str, tuple[Outcome, ...]]:

@@ -16,7 +16,7 @@ from tapscan.report.rule_words import rule_title
 from tapscan.report.section import Built, Sheet
 from tapscan.report.sections.comparison import counted_tones
 from tapscan.report.shop import Shop
-from tapscan.screening.disposition import MAY_BE
+from tapscan.screening.disposition import MAY_BE, SEEN_BY_EYE
 from tapscan.screening.next_steps import QUALIFIED
 from tapscan.screening.rules import change_since_baseline
 
@@ -27,6 +27,10 @@ DONE_BY = {"Workshop": "For the workshop", "Buyer": "For the buyer or owner"}
 NOBODY = "no examination is noted yet"
 ALONE = "nothing: this is one scan on its own, so a change cannot be seen"
 NOT_COMPARED = "nothing: scans of played notes are not compared, so a change cannot be seen"
+EYE_FIRST = "the taps point at no place; what the eye saw counts for more: look there first"
+HELD_BACK = (
+    "nothing yet: the comparison is held back until somebody has made sure which plate was tapped, and in which order"
+)
 ELSEWHERE = "The cause may lie elsewhere."
 TESTED, IN_FULL = 'further down, under "What was tested"', "in the full report"
 SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
@@ -89,8 +93,7 @@ def _short(sheet: Sheet, findings: Sequence[Mapping[str, Any]], rest: str) -> li
     else:
         rows = [("Where", [_nowhere(s, findings)])]
     rows.append(("How sure", [how_sure(s)]))
-    compared = NOT_COMPARED if s.scan.played else _compared(s.comparison, sheet.beside.shop or Shop())
-    rows.append(("Compared with", [compared]))
+    rows.append(("Compared with", [_compared(s, sheet.beside.shop or Shop())]))
     rows.append(("What limits this answer", _weak(s.limitations, rest)))
     if not sheet.about:
         return rows
@@ -119,12 +122,19 @@ def _nowhere(screening: Screening, findings: Sequence[Mapping[str, Any]]) -> str
         return "no place is pointed at; keys were played, nothing was tapped"
     named = next((f for f in findings if f["has_places"]), None)
     tapped = wording.counted(len({s.station for s in screening.scan.strikes}), "place")
+    if SEEN_BY_EYE in screening.summary:
+        return f"{EYE_FIRST}; {tapped} tapped"
     if named:
         return f"{named['title']} is clearest at {named['where']}. That need not be where it comes from."
     return f"no place is pointed at; {tapped} tapped"
 
 
-def _compared(c: Comparison | None, shop: Shop) -> str:
+def _compared(s: Screening, shop: Shop) -> str:
+    if s.scan.played:
+        return NOT_COMPARED
+    if s.doubts:
+        return HELD_BACK
+    c = s.comparison
     if c is None:
         return ALONE
     days = [shop.dated(name.rpartition("/")[2][:10]) for name in c.baselines]

@@ -4,6 +4,7 @@
     left_open(outcome, why, state)                  the same where the comparison saw a small drop that only more scans can settle
     compared_in_piano(outcome, said, around, state)  the same where two scans of a plate in its piano were compared and nothing was found
     doubtful(outcome, doubts)                       the same where it is not sure which plate, or which places, were tapped
+    doubted(headline)                              what such a headline doubts
     not_compared(outcome, why)                     the same where a comparison was asked for and concluded nothing
     silent_recordings(scan)                        a sentence for each recording without a usable strike
 
@@ -246,6 +247,11 @@ def doubtful(outcome: Outcome, doubts: Sequence[Doubt]) -> Outcome:
     said = " ".join(d.sentence for d in doubts)
     summary = f"{said} Nothing is concluded until a person has made sure of it. In this scan by itself: {outcome.headline}. {outcome.summary}"
     return Outcome("inconclusive", f"{DOUBTFUL}: {doubts[0].kind}", summary, give.made_sure(outcome.steps))
+
+
+def doubted(headline: str) -> str:
+    """What the headline of a doubtful scan doubts; empty for any other."""
+    return headline.removeprefix(f"{DOUBTFUL}: ") if headline.startswith(f"{DOUBTFUL}: ") else ""
 
 
 def silent_recordings(scan: Scan) -> list[str]:

@@ -10,6 +10,8 @@ repeat(texts)                      how to tap better where nothing is suspected
 asked_of_screws(state, others)      steps where two scans in the piano were compared
 made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
+in_short(steps)                    what comes first, for a list of plates; empty where the work may go on
+of_lines(lines)                    the steps behind lines that were stored
 held(steps)                        whether it is, or the work on it rests until a qualified person has decided
 may_tap(state)                     whether a suspected plate may be tapped again in that state
 
@@ -221,6 +223,33 @@ def held(steps: Iterable[Step]) -> bool:
     """Out of the piano too."""
     given = tuple(steps)
     return stopped(given) or any(s in HOLDS for s in given)
+
+
+EXAMINE = "Have it examined, and note what was found."
+SHORT = {
+    STOP: f"Stop: do not tap the plate again. {EXAMINE}",
+    STOP_UNSTRUNG: f"Stop: do not tap the plate again. {EXAMINE}",
+    STOP_UNKNOWN: f"If it is in the piano or carries strings, stop: do not tap the plate again. {EXAMINE}",
+    **dict.fromkeys(HOLDS, EXAMINE),
+    MAKE_SURE: "Make sure which plate was tapped, and in which order.",
+    CALL_FOR_BARE: "Before anyone relies on the plate, have it examined.",
+}
+
+
+def in_short(steps: Iterable[Step], *, examined: bool = False) -> str:
+    """The first of them, for a list, which must never ask for what the report forbids; `examined` : whoever was asked to look has looked."""
+    first = next((s for s in steps if s in SHORT), None)
+    if first is None:
+        return ""
+    return first.text if examined and first in HOLDS else SHORT[first]
+
+
+def of_lines(lines: Iterable[str]) -> tuple[Step, ...]:
+    """The steps behind lines that were stored; those that are no step of today's are left out."""
+    return tuple(_BY_LINE[line] for line in lines if line in _BY_LINE)
+
+
+_BY_LINE = {step.line: step for step in STEPS}
 
 
 def suspected(

@@ -6,10 +6,11 @@ with_visits(opened, found)   with what an examination found of what was seen on 
 beside(opened, every)    without those that the scan at hand shows by the same rule itself and nobody examined
 told(opened)             a sentence, empty without any
 up_to_date(screening, opened)   whether a stored conclusion says what is open now
+same_heading(summary, opened)   whether one with that summary would get the same headline now
 
 A finding that goes away is not cleared: unchanged simulated plates with chilled iron, scanned again, lost their finding in 8 to 11 % (counted by a reader of
 the project). It stays open until the part that caused it is named in an outcome, and the two newest scans are silent. An outcome that
-names no part never closes it. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
+names no part never closes it. The finding of a doubtful scan stays open too, with the doubt told beside it: it may be this plate's after all. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
 """
 
 from collections.abc import Sequence
@@ -21,6 +22,7 @@ SILENT_SCANS = 2  # one silent scan proves little, see above
 EXAMINED = "examination"  # in the place of a rule: a person found it
 EYE_RULE = "eye"  # the same: a person saw it
 STILL_OPEN = "Still open, from"
+EXAMINATION = "An examination found:"
 FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until the part that caused it is named and {SILENT_SCANS} more scans of the same kind find nothing."
 EYE_STAYS = "Taps do not clear what the eye saw: it stays open until an examination says what it is."
 
@@ -38,6 +40,7 @@ class PastScan:
     flaws: tuple[str, ...] = ()  # those of the outcomes that count as a flaw
     played: bool = False  # keys were played, nothing was tapped
     not_run: tuple[str, ...] = ()  # rules
+    doubt: str = ""  # why it may not be a scan of this plate, in a sentence
 
     def silent_on(self, earlier: "PastScan") -> bool:
         """Tapped well, or played and listened to for the same, and nothing found. Notes never say of a plate that nothing is relevant."""
@@ -58,6 +61,7 @@ class OpenFinding:
     sentence: str
     outcomes: tuple[str, ...] = ()
     visit: bool = False  # `scan` names a visit
+    doubt: str = ""  # of its scan: nobody has made sure yet that it is this plate's
 
 
 def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[OpenFinding, ...]:
@@ -70,7 +74,9 @@ def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[O
             continue
         said = tuple(dict.fromkeys(o for s in (scan, *after) for o in s.outcomes))
         for i in scan.relevant:
-            found[i.rule] = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said)
+            if scan.doubt and i.rule in found and not found[i.rule].doubt:
+                continue  # the plate's own finding is not hidden by one that may be another plate's
+            found[i.rule] = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said, doubt=scan.doubt)
     rest = sorted(found.values(), key=lambda o: o.date, reverse=True)
     return (*_examined((*past, *here)), *rest)
 
@@ -89,7 +95,7 @@ def with_visits(
     if not (flawed := [one for one in found if one[2]]):
         return tuple(opened)
     name, date, _ = flawed[-1]
-    said = f"An examination found: {'; '.join(dict.fromkeys(f for _, _, flaws in flawed for f in flaws))}."
+    said = f"{EXAMINATION} {'; '.join(dict.fromkeys(f for _, _, flaws in flawed for f in flaws))}."
     if opened and opened[0].rule == EXAMINED:
         return (replace(opened[0], sentence=f"{opened[0].sentence} {said}"), *opened[1:])
     return (OpenFinding(name, date, EXAMINED, said, visit=True), *opened)
@@ -100,7 +106,7 @@ def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:
     if not (flawed := [s for s in scans if s.flaws]):
         return ()
     said = "; ".join(dict.fromkeys(f for s in flawed for f in s.flaws))
-    return (OpenFinding(flawed[-1].name, flawed[-1].date, EXAMINED, f"An examination found: {said}."),)
+    return (OpenFinding(flawed[-1].name, flawed[-1].date, EXAMINED, f"{EXAMINATION} {said}."),)
 
 
 def _closed(scan: PastScan, after: Sequence[PastScan]) -> bool:
@@ -123,8 +129,15 @@ def told(opened: Sequence[OpenFinding]) -> str:
 
 def up_to_date(screening: Screening, opened: Sequence[OpenFinding]) -> bool:
     """Whether its summary says what is open, and nothing that is not."""
-    now = told(beside(opened, [i for i in screening.indications if i.interpretation == "relevant"]))
-    return now in f" {screening.summary}" if now else STILL_OPEN not in screening.summary
+    shown = beside(opened, [i for i in screening.indications if i.interpretation == "relevant"])
+    return same_heading(screening.summary, shown) and told(shown) in f" {screening.summary}"
+
+
+def same_heading(summary: str, opened: Sequence[OpenFinding]) -> bool:
+    """`opened` : as `beside` left them. What has been examined since, and what else is open, changes the text alone."""
+    examined = any(o.rule == EXAMINED for o in opened)
+    others = any(o.rule != EXAMINED for o in opened)
+    return (EXAMINATION in summary, STILL_OPEN in summary) == (examined, others)
 
 
 def _not_cleared(opened: Sequence[OpenFinding]) -> str:
@@ -134,4 +147,5 @@ def _not_cleared(opened: Sequence[OpenFinding]) -> str:
     rest = f" {more} more {'is' if more == 1 else 'are'} open." if more else ""
     said = "; ".join(first.outcomes) or "no examination is on record"
     until = {EYE_RULE: EYE_STAYS}.get(first.rule, FINDING_STAYS)
-    return f" {STILL_OPEN} {first.date}: {first.sentence}{rest} Examined since: {said}. {until}"
+    sentence = f"{first.sentence} {first.doubt}" if first.doubt else first.sentence
+    return f" {STILL_OPEN} {first.date}: {sentence}{rest} Examined since: {said}. {until}"

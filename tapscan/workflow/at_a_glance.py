@@ -1,17 +1,20 @@
 """The shop's plates in a line each, with what is to be done next.
 
     lines(register, retired)      Line after Line, by name
+    as_they_stand(register, lines)   the same with what their newest scans say by now
+    next_of(register, plate)      what comes first, by name of the plates on which the work cannot simply go on
+    standing_of(register, record)   Standing: what is open of a plate, and what to do
     chosen(lines, words, kind)    those whose name, pattern or serial number holds the words, and that are of that kind
     KINDS                         look, repeat, baseline, due: what a person may ask for
 
-What is next follows from what is stored, in this order: a finding that nobody examined, a test to repeat, a baseline that lacks, a scan that is due by
+What is next follows from what is stored, in this order: to stop where the report says so, a finding that nobody examined, a test to repeat, a baseline that lacks, a scan that is due by
 the shop's own interval (again_months). Nothing here judges a plate.
 """
 
 import calendar
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from tapscan.places import CHECKLIST
@@ -19,9 +22,15 @@ from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON
 from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
+from tapscan.register.on_record import PlateOnRecord, noted_on_record, plate_on_record
+from tapscan.screening.disposition import CONFIRMED
+from tapscan.screening.next_steps import CALL_FOR_BARE, EXAMINE, Step, in_short, of_lines, stopped
+from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding
 from tapscan.screening.played_notes import NO_ANSWER
+from tapscan.workflow.as_listed import QUIET, heading_now
 from tapscan.workflow.baseline import ENOUGH, TELLS
 from tapscan.workflow.defaults import read_defaults
+from tapscan.workflow.still_open import plate_steps, record_opened, state_now
 
 Kind = Literal["look", "repeat", "baseline", "due"]
 KINDS: dict[Kind, str] = {
@@ -39,35 +48,120 @@ class Line:
     glance: Glance
     next: str
     kinds: frozenset[Kind]
+    seen: str = ""  # what the eye saw and nobody has explained
+    first: str = ""  # of `next` what forbids the rest
+    record: PlateOnRecord | None = None  # where something is noted by which its scans may say something else by now
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What is open of a plate, and the steps that this asks for; `steps` : else those of its newest scan."""
+
+    opened: tuple[OpenFinding, ...]
+    suspected: bool
+    steps: tuple[Step, ...]
 
     @property
-    def seen(self) -> str:
-        """What the eye saw in the iron and nobody has explained; empty where nothing."""
-        on = self.glance.iron_on
-        return f"Seen by eye on {on.isoformat()}: {CHECKLIST[IN_IRON]}." if on else ""
+    def first(self) -> str:
+        """In short; empty where the work may go on."""
+        return in_short(self.steps, examined=self.suspected and not self.waiting)
+
+    @property
+    def stop(self) -> bool:
+        """Whether the plate is to be left as it is."""
+        return stopped(self.steps)
+
+    @property
+    def waiting(self) -> bool:
+        """Whether something that is open was not examined yet."""
+        return any(o.rule != EXAMINED and not o.outcomes for o in self.opened)
 
 
 def lines(register: Register, *, retired: bool = False) -> list[Line]:
     """`retired` : those too."""
     months = read_defaults(register.folder).again_months
     today = dt.date.today()
-    return [_line(g, int(months) if months else None, today) for g in glance(register, retired=retired)]
+    every = glance(register, QUIET, retired=retired)
+    records = noted_on_record(register, [g.plate for g in every if g.loud])
+    return [_line(register, g, records.get(g.plate), int(months) if months else None, today) for g in every]
 
 
-def _line(g: Glance, months: int | None, today: dt.date) -> Line:
+def next_of(register: Register, plate: str | None = None) -> dict[str, str]:
+    """By plate: what comes first where the work cannot simply go on; for lists that are not the shop's."""
+    if plate is None:
+        return {line.glance.plate: line.first for line in lines(register, retired=True) if line.first}
+    record = plate_on_record(register, plate)
+    now = standing_of(register, record)
+    return {record.plate: now.first} if now.first else {}
+
+
+def as_they_stand(register: Register, chosen: Sequence[Line]) -> list[Line]:
+    """With the words of their newest scans as they are by now: of the lines that are shown."""
+    return [replace(line, glance=_as_it_stands(register, line.glance, line.record)) for line in chosen]
+
+
+def _as_it_stands(register: Register, g: Glance, record: PlateOnRecord | None) -> Glance:
+    if record is None and g.flawed and g.played:  # keys that were played say something else than taps
+        record = plate_on_record(register, g.plate)
+    if record and record.scans:
+        now = heading_now(register, record, record.scans[-1])
+        return replace(g, headline=now.headline, disposition=now.disposition)
+    return replace(g, headline=CONFIRMED) if g.flawed else g
+
+
+def _line(register: Register, g: Glance, record: PlateOnRecord | None, months: int | None, today: dt.date) -> Line:
     due = months_later(g.date, months) if g.date and months else None
-    told = _told(g, due, today)
-    return Line(g, next(iter(told.values()), _later(due)), frozenset(told))
+    now = _standing(register, g, record)
+    told = _told(g, now, due, today)
+    comes = told.get("look") or now.first or next(iter(told.values()), _later(due))
+    return Line(g, comes, frozenset(told), _seen(now.opened), told.get("look") or now.first, record)
 
 
-def _told(g: Glance, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
-    """Most urgent first."""
+def standing_of(register: Register, record: PlateOnRecord) -> Standing:
+    """By what is open; where nothing is, by the steps of the newest scan as it stands."""
+    opened = record_opened(record)
+    if steps := plate_steps(opened, state_now(record)):
+        return Standing(opened, True, steps)
+    if not record.scans:
+        return Standing(opened, False, ())
+    now = heading_now(register, record, record.scans[-1]).next_steps
+    return Standing(opened, False, of_lines(record.scans[-1].next_steps if now is None else now))
+
+
+def _standing(register: Register, g: Glance, record: PlateOnRecord | None) -> Standing:
+    if record:
+        return standing_of(register, record)
+    if g.flawed:
+        return Standing((FLAW,), True, plate_steps((FLAW,), g.state))
+    return Standing((), False, of_lines(g.next_steps))
+
+
+FLAW = OpenFinding("", "", EXAMINED, "")  # of which no more is asked than that it is there
+
+
+def _seen(opened: Sequence[OpenFinding]) -> str:
+    """Of the newest day."""
+    found = next((o for o in opened if o.rule == EYE_RULE), None)
+    if found is None:
+        return ""
+    return f"Seen by eye on {found.date}: {CHECKLIST[IN_IRON] if CHECKLIST[IN_IRON] in found.sentence else 'what may be a crack'}."
+
+
+def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
+    """Most urgent first. Where the plate may not be tapped nothing is asked for that taps it."""
     told: dict[Kind, str] = {}
-    newest = max(filter(None, [g.found_on, g.iron_on]), default=None)
-    if newest and (g.outcome is None or g.outcome.on < newest):
-        told["look"] = "Have it examined, and note what was found."
-    if g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER):  # notes never say more than that
-        told["repeat"] = "Repeat the test."
+    days = [dt.date.fromisoformat(o.date) for o in now.opened if o.rule == EYE_RULE]
+    newest = max(filter(None, [g.found_on, *days]), default=None)
+    unexamined = newest is not None and (g.outcome is None or g.outcome.on < newest)
+    if now.stop or now.waiting or unexamined:
+        told["look"] = in_short(now.steps) or EXAMINE
+    if now.stop:
+        return told
+    again = not now.suspected and CALL_FOR_BARE not in now.steps
+    if (
+        again and g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER)
+    ):  # notes never say more than that
+        told["repeat"] = in_short(now.steps) or "Repeat the test."
     if g.baselines == 0:
         told["baseline"] = "Scan it: it has no baseline yet."
     elif g.baselines < ENOUGH:

@@ -2,6 +2,7 @@
 
 eye_of(register, plate, date, checklist)   in words
 iron_of(register, plate, date, checklist)  of these what was seen in the iron itself
+seen_that_day(record, date, checklist)     both, of what was read of the plate already
 may_be_tapped(register, plate, facts)      raises BadRequest where it may not
 may_go_on(register, unfinished)            the same of a recording that was stopped: the eye may have seen something since
 """
@@ -14,25 +15,30 @@ from tapscan.errors import BadRequest
 from tapscan.places import REGIONS
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, Finding, NewScan, Unfinished, in_iron, suspects
+from tapscan.register.on_record import PlateOnRecord, plate_on_record
 from tapscan.register.plates import find_plate
-from tapscan.register.visits import visit_on
 from tapscan.screening.next_steps import TENSION
 from tapscan.wording import listed
 
 
 def eye_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Finding]) -> tuple[str, ...]:
     """A report on the taps must not say less than the visit."""
-    visit = visit_on(register, plate, date)
-    seen = tuple(f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects) if visit else ()
-    return (*suspects(tuple(checklist)), *seen)
+    return seen_that_day(plate_on_record(register, plate), date, checklist)[0]
 
 
 def iron_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Finding]) -> tuple[str, ...]:
     """It counts out of the piano, too."""
-    visit = visit_on(register, plate, date)
-    looks = visit.suspects if visit else ()
-    seen = tuple(f"{REGIONS[look.region]}: {look.told}" for look in looks if IN_IRON in look.signs)
-    return (*in_iron(tuple(checklist)), *seen)
+    return seen_that_day(plate_on_record(register, plate), date, checklist)[1]
+
+
+def seen_that_day(
+    record: PlateOnRecord, date: dt.date, checklist: Sequence[Finding]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """All of it, and what was seen in the iron itself; `checklist` : of the scan."""
+    own, looks = tuple(checklist), [look for v in record.visits if v.date == date for look in v.suspects]
+    told = {look.region: f"{REGIONS[look.region]}: {look.told}" for look in looks}
+    iron = [told[look.region] for look in looks if IN_IRON in look.signs]
+    return (*suspects(own), *told.values()), (*in_iron(own), *iron)
 
 
 def may_be_tapped(register: Register, plate: str, facts: NewScan) -> None:

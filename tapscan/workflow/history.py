@@ -10,7 +10,7 @@ history_of(register, plate, settings)              History: every scan, and its 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, StillDoubted
 from tapscan.places import IN_PIANO
 from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
@@ -21,11 +21,22 @@ from tapscan.register.scans import find_scan, list_scans, not_crossed_out
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
+from tapscan.screening.disposition import doubted
 from tapscan.settings import Settings
 from tapscan.workflow.stored_audio import with_codecs
 from tapscan.workflow.where import models_folder
 
-__all__ = ["History", "ModeCourse", "Past", "Trend", "baseline_of", "compare_stored", "for_comparison", "history_of"]
+__all__ = [
+    "History",
+    "ModeCourse",
+    "Past",
+    "Trend",
+    "baseline_of",
+    "compare_stored",
+    "doubted",
+    "for_comparison",
+    "history_of",
+]
 
 
 @dataclass(frozen=True)
@@ -69,6 +80,8 @@ def unlike_newest(entry: ScanEntry, newest: ScanEntry, settings: Settings) -> st
     was, now = entry.conditions, newest.conditions
     if entry.played:
         return "notes played, not tapped"
+    if doubt := doubted(entry.current.headline):
+        return f"doubtful: {doubt}"
     if was.state != now.state:
         return was.state or "state unknown"
     return "sensor changed since" if sensor_changed(was.sensor, now.sensor, settings) else None
@@ -103,7 +116,21 @@ def compare_stored(
     )
     if later is None:
         raise BadRequest(f"{name} has no scan beside its baseline: scan it again, then compare")
+    for entry in (later, *(b for b in baselines if not b.baseline_although)):
+        _made_sure(register, entry)
     return beside(register, for_comparison(register, later), baselines, entries, settings, one_job)
+
+
+def _made_sure(register: Register, entry: ScanEntry) -> None:
+    """Raises StillDoubted: a comparison of two plates, or of places exchanged, says nothing and sounds like a finding, or like none."""
+    if not (doubt := doubted(entry.current.headline)):
+        return
+    said = " ".join(d.sentence for d in load_screening(register, entry.current.id).doubts)
+    raise StillDoubted(
+        f"{entry.name} is doubtful ({doubt}), so it is not compared and nothing is concluded. {said} Where somebody has made sure that it is this plate, in this "
+        f"order: `tapscan scan rescreen {entry.name} --same-plate`; where it is another plate's: `tapscan scan move {entry.name} PLATE`",
+        entry.name,
+    )
 
 
 def beside(
@@ -120,7 +147,10 @@ def beside(
         again = [for_comparison(register, e) for e in _same_visit(later, baselines, entries, settings)]
     elif len({b.date for b in baselines}) == 1:
         since = [
-            e for e in entries if e.date > baselines[0].date and not e.baseline and not e.crossed_out and not e.played
+            e
+            for e in entries
+            if e.date > baselines[0].date
+            and not (e.baseline or e.crossed_out or e.played or doubted(e.current.headline))
         ]
         again = [for_comparison(register, e) for e in since if e.name != later.name and _alike(e, later, settings)]
     earlier = [for_comparison(register, b) for b in baselines]
@@ -140,7 +170,7 @@ def _same_visit(
         for e in entries[last + 1 :]
         if e.date.isoformat() == later.date[:10]
         and e.name != later.name
-        and not (e.baseline or e.crossed_out or e.played)
+        and not (e.baseline or e.crossed_out or e.played or doubted(e.current.headline))
         and _alike(e, later, settings)
     ]
 
@@ -172,6 +202,7 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     )
     counting = [(e, s) for e, s in zip(every, heard, strict=True) if not e.crossed_out]
     tapped = [e for e, _ in counting if not e.played]
+    tapped = [e for e in tapped if not doubted(e.current.headline)] or tapped
     if not counting:
         return History(name, past, None, ())
     entries, screenings = [e for e, _ in counting], [s for _, s in counting]

@@ -15,7 +15,6 @@ from tapscan.register.entries import (
     full_checklist,
     in_words,
 )
-from tapscan.register.glance import scan_lines
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 
@@ -40,7 +39,6 @@ __all__ = [
     "list_scans",
     "move_scan",
     "restore_scan",
-    "scan_lines",
     "unfinished_scans",
     "void_scan",
 ]

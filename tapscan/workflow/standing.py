@@ -1,6 +1,7 @@
 """How a stored scan stands now: what was crossed out, moved, seen or found by examination since tapscan read it.
 
 as_it_stands(register, entry, screening)   the stored Screening with conclusion and steps that know it; nothing is computed anew
+says(summary, counts)                      whether a summary says what the eye saw, and no more
 notices(register, entry, screening)        sentences for the first screen
 later(register, entry)                     what newer scans of the plate say, to stand above all else
 registered(entry)                          what people did with it, for JSON
@@ -14,15 +15,16 @@ from typing import Any
 from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
+from tapscan.register.on_record import plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
 from tapscan.screening.next_steps import may_tap
 from tapscan.screening.open_findings import STILL_OPEN, up_to_date
 from tapscan.settings import Settings
-from tapscan.wording import counted
+from tapscan.wording import counted, listed
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.eye import eye_of, iron_of
+from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.still_open import explained, open_findings
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
@@ -34,20 +36,21 @@ def as_it_stands(register: Register, entry: ScanEntry, screening: Screening) -> 
     if entry.crossed_out:
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
         return replace(screening, headline=VOID, lead=VOIDED, summary=said)
-    opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry)
-    own = () if explained(entry, list_scans(register, entry.plate)) else entry.checklist
-    seen = (register, entry.plate, entry.date, own)
-    eye, iron = eye_of(*seen), iron_of(*seen)
+    record = plate_on_record(register, entry.plate)
+    opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry, record)
+    mine = next((s for s in record.scans if s.id == entry.id), None)
+    own = () if mine and explained(mine, record.scans) else entry.checklist
+    eye, iron = seen_that_day(record, entry.date, own)
     counts = iron if may_tap(screening.scan.state) else eye
-    if up_to_date(screening, opened) and _says(screening, counts):
+    if up_to_date(screening, opened) and says(screening.summary, counts):
         return screening
     return conclude(screening, Settings(), opened, eye, iron)
 
 
-def _says(screening: Screening, counts: Sequence[str]) -> bool:
+def says(summary: str, counts: Sequence[str]) -> bool:
     """Whether it says what the eye saw, and no more."""
-    own = screening.summary.partition(STILL_OPEN)[0]  # what was seen on an earlier day stands behind it
-    return eye_told(counts) in screening.summary if counts else SEEN_BY_EYE not in own
+    own = summary.partition(STILL_OPEN)[0]  # what was seen on an earlier day stands behind it
+    return eye_told(counts) in summary if counts else SEEN_BY_EYE not in own
 
 
 def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
@@ -60,6 +63,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
         *_found_later(register, entry),
         *_compared(register, entry, screening),
         *entry.by_eye,
+        *_seen_on_a_visit(register, entry),
         *(although if entry.baseline_although else ()),
         *moved,
     )
@@ -83,6 +87,12 @@ def later(register: Register, entry: ScanEntry) -> tuple[Later, ...]:
 def _told_of(register: Register, e: ScanEntry) -> str:
     says = as_it_stands(register, e, load_screening(register, e.current.id))
     return f"There is a later scan of this plate, of {e.date.isoformat()}. It says: {says.headline}."
+
+
+def _seen_on_a_visit(register: Register, entry: ScanEntry) -> list[str]:
+    """Of that day; a visit's sign that may be a crack stands on the scan's page too."""
+    seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, ())
+    return [f"{SEEN_BY_EYE} {listed(seen)}."] if seen else []
 
 
 def _found_later(register: Register, entry: ScanEntry) -> list[str]:

@@ -2,6 +2,9 @@
 
 open_findings(register, plate, before, now, entry)   OpenFinding after OpenFinding, newest first
 unexamined(opened)                                   whether one of them waits for an examination, or one found a flaw
+record_opened(record), opened_of(record, ...)        the same of what was read of the plate already
+state_now(record)                                    state of the plate, as it was told last
+plate_steps(opened, state)                           what these ask for; empty where nothing is suspected
 plainly(register, plate, opened)                     each in plain words, figures apart, with what waits meanwhile
 """
 
@@ -9,15 +12,16 @@ import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from tapscan.places import REGIONS, State
-from tapscan.records import Disposition, Indication, Screening
+from tapscan.places import IN_PIANO, REGIONS, STRUNG, State
+from tapscan.records import Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron
-from tapscan.register.results import load_indications, load_screening
-from tapscan.register.scans import find_scan, list_scans
+from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron, suspects
+from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_record
+from tapscan.register.results import load_screening
+from tapscan.register.scans import find_scan
 from tapscan.register.visit_entries import Visit
-from tapscan.register.visits import list_visits
-from tapscan.screening.disposition import eye_told
+from tapscan.screening.disposition import NOTES, doubted, eye_told
+from tapscan.screening.next_steps import Step, made_sure, may_tap, suspected
 from tapscan.screening.open_findings import (
     EXAMINED,
     EYE_RULE,
@@ -29,7 +33,12 @@ from tapscan.screening.open_findings import (
 )
 from tapscan.screening.plain_words import told_plainly, what_waits
 
-__all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "ToldFinding", "open_findings", "plainly"]
+__all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "ToldFinding", "open_findings", "plainly", "plate_on_record"]
+
+DOUBTS = {
+    "which plate": "That scan may be another plate's: nobody has made sure yet.",
+    "which places": "In that scan places may be exchanged: nobody has made sure yet.",
+}
 
 
 @dataclass(frozen=True)
@@ -45,8 +54,7 @@ class ToldFinding:
 
 def plainly(register: Register, plate: str, opened: Sequence[OpenFinding]) -> list[ToldFinding]:
     """For lists: the sentences that stand first on the scan's own page. What waits goes by the plate's newest state."""
-    entries = list_scans(register, plate) if opened else []
-    state = entries[-1].conditions.state if entries else None
+    state = state_now(plate_on_record(register, plate)) if opened else None
     return [_told_plainly(register, o, state) for o in opened]
 
 
@@ -60,7 +68,8 @@ def _told_plainly(register: Register, o: OpenFinding, state: State | None) -> To
     found = next((i for i in screening.indications if i.sentence == o.sentence), None)
     if found is None:
         return ToldFinding(o, o.sentence, "", examined, what_waits(state, [o.rule]))
-    return ToldFinding(o, told_plainly(found, screening.comparison), o.sentence, examined, what_waits(state, [o.rule]))
+    plain = " ".join(filter(None, [told_plainly(found, screening.comparison), o.doubt]))
+    return ToldFinding(o, plain, o.sentence, examined, what_waits(state, [o.rule]))
 
 
 def open_findings(
@@ -69,27 +78,78 @@ def open_findings(
     before: tuple[dt.date, int] | None = None,
     now: Screening | None = None,
     entry: ScanEntry | None = None,
+    record: PlateOnRecord | None = None,
 ) -> tuple[OpenFinding, ...]:
     """Of the scans before that day and number, or of all.
 
     now : the scan at hand, as it reads beside its baseline; a silent one counts as one of the silent scans
     entry : of the scan at hand, where it is stored already: what came of it counts too
+    record : of the plate, where it was read already
     """
-    entries = [e for e in list_scans(register, plate) if before is None or (e.date, e.number) < before]
-    said = load_indications(register, [e.current.id for e in entries])
-    past = [_past(e, e.current.disposition, said[e.current.id]) for e in entries]
-    past = [replace(p, not_run=_not_run(register, e)) if e.played else p for p, e in zip(past, entries, strict=True)]
-    here = None
-    if now:
-        told = _past(entry, now.disposition, now.indications) if entry else _nameless(now)
-        not_run = tuple(r.rule for r in now.rules_not_run)
-        here = replace(told, played=now.scan.played is not None, not_run=not_run)
-    visits = [v for v in list_visits(register, plate) if before is None or v.date <= before[0]]
+    record = record or plate_on_record(register, plate)
+    stored = next((s for s in record.scans if entry and s.id == entry.id), None)
+    here = _at_hand(now, stored) if now else None
+    if now is None and before is None:
+        return record_opened(record)
+    return opened_of(record, before, here, stored, now.scan.state if now else state_now(record))
+
+
+def opened_of(
+    record: PlateOnRecord,
+    before: tuple[dt.date, int] | None,
+    here: PastScan | None,
+    stored: ScanOnRecord | None,
+    state: State | None,
+    *,
+    visited: bool = False,
+) -> tuple[OpenFinding, ...]:
+    """The same of what was read of the plate already; where the plate may carry strings, all that may be a crack and was seen counts.
+
+    visited : all that was seen on visits counts in any state
+    """
+    scans = [s for s in record.scans if before is None or (s.date, s.number) < before]
+    visits = [v for v in record.visits if before is None or v.date <= before[0]]
     flaws = [(v.name, v.date.isoformat(), [o.told for look in v.looks for o in look.flaws]) for v in visits]
-    known = (*entries, entry) if entry and before else entries
+    known = (*scans, stored) if stored and before else scans
     looked = [v for v in visits if before is None or v.date < before[0]]  # of the same day: workflow/eye.py
-    seen = sorted((*_seen(entries, known), *_seen_on(looked)), key=lambda o: o.date, reverse=True)
-    return with_visits(with_seen(still_open(past, here), seen), flaws)
+    every = not may_tap(state)
+    seen = sorted(
+        (*_seen(scans, known, every), *_seen_on(looked, every or visited)), key=lambda o: o.date, reverse=True
+    )
+    return with_visits(with_seen(still_open([past_of(s) for s in scans], here), seen), flaws)
+
+
+def record_opened(record: PlateOnRecord) -> tuple[OpenFinding, ...]:
+    """All that is open of a plate by now; where a visit is the newest that is known of it, by the visit's own measure."""
+    last = newest_day(record)
+    return opened_of(record, None, None, None, state_now(record), visited=any(v.date == last for v in record.visits))
+
+
+def newest_day(record: PlateOnRecord) -> dt.date | None:
+    """Of which anything is noted."""
+    return max([*(s.date for s in record.scans), *(v.date for v in record.visits)], default=None)
+
+
+def state_now(record: PlateOnRecord) -> State | None:
+    """On the newest day of which anything is noted; where visit and scans differ, the one that asks for most care."""
+    last = newest_day(record)
+    told = [v.state for v in record.visits if v.date == last] + [s.state for s in record.scans if s.date == last]
+    return most_care([s for s in told if s])
+
+
+def most_care(told: Sequence[State]) -> State | None:
+    """Strings first, then the piano."""
+    for group in (STRUNG, IN_PIANO):
+        if found := [s for s in told if s in group]:
+            return found[0]
+    return told[0] if told else None
+
+
+def plate_steps(opened: Sequence[OpenFinding], state: State | None) -> tuple[Step, ...]:
+    """What these ask for; a loose part or a damper makes no plate suspected. Where all are of doubtful scans, it is asked first whose they are."""
+    of_plate = [o for o in opened if o.rule not in NOTES]
+    steps = suspected(state, [o.rule for o in of_plate], again=False) if of_plate else ()
+    return made_sure(steps) if of_plate and all(o.doubt for o in of_plate) else steps
 
 
 def unexamined(opened: Sequence[OpenFinding]) -> bool:
@@ -97,30 +157,30 @@ def unexamined(opened: Sequence[OpenFinding]) -> bool:
     return any(o.rule == EXAMINED or not o.outcomes for o in opened)
 
 
-def _seen(entries: Sequence[ScanEntry], known: Sequence[ScanEntry]) -> list[OpenFinding]:
-    """Lines in the iron on the lists of scans, as long as no outcome of theirs or of a later one says what they are."""
+def _seen(scans: Sequence[ScanOnRecord], known: Sequence[ScanOnRecord], every: bool) -> list[OpenFinding]:
+    """On the lists of scans, as long as no outcome of theirs or of a later one says what it is: lines in the iron, or `every` sign that may be a crack."""
     found = []
-    for e in entries:
-        if (seen := in_iron(e.checklist)) and not explained(e, known):
-            told = tuple(o.told for o in _since(e, known))
-            found.append(OpenFinding(e.name, e.date.isoformat(), EYE_RULE, eye_told(seen), told))
+    for s in scans:
+        if (seen := (suspects if every else in_iron)(s.checklist)) and not explained(s, known):
+            told = tuple(o.told for o in _since(s, known))
+            found.append(OpenFinding(s.name, s.date.isoformat(), EYE_RULE, eye_told(seen), told))
     return found
 
 
-def explained(entry: ScanEntry, known: Sequence[ScanEntry]) -> bool:
+def explained(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> bool:
     """Whether an examination has said what the eye saw: noted with that scan or a later one of `known`."""
-    return any(o.explains for o in _since(entry, known))
+    return any(o.explains for o in _since(scan, known))
 
 
-def _since(entry: ScanEntry, known: Sequence[ScanEntry]) -> list[Outcome]:
-    return [o for one in known if (one.date, one.number) >= (entry.date, entry.number) for o in one.outcomes]
+def _since(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> list[Outcome]:
+    return [o for one in known if (one.date, one.number) >= (scan.date, scan.number) for o in one.outcomes]
 
 
-def _seen_on(visits: Sequence[Visit]) -> list[OpenFinding]:
+def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
     """The same of visits, which know themselves what is open."""
     found = []
     for v in visits:
-        looks = [look for look in v.suspects if IN_IRON in look.signs]
+        looks = [look for look in v.suspects if IN_IRON in look.signs or (every and not look.flaws)]
         told = tuple(o.told for look in looks for o in look.outcomes)
         if looks:
             said = eye_told([f"{REGIONS[look.region]}: {look.told}" for look in looks])
@@ -128,27 +188,26 @@ def _seen_on(visits: Sequence[Visit]) -> list[OpenFinding]:
     return found
 
 
-def _past(entry: ScanEntry, disposition: Disposition, indications: Sequence[Indication]) -> PastScan:
+def past_of(scan: ScanOnRecord) -> PastScan:
+    """As it was read."""
     return PastScan(
-        entry.name,
-        entry.date.isoformat(),
-        disposition,
-        _relevant(indications),
-        tuple(o.told for o in entry.outcomes),
-        any(o.part for o in entry.outcomes),
-        tuple(o.told for o in entry.flaws),
-        entry.played,
+        scan.name,
+        scan.date.isoformat(),
+        scan.disposition,
+        scan.relevant,
+        tuple(o.told for o in scan.outcomes),
+        any(o.part for o in scan.outcomes),
+        tuple(o.told for o in scan.flaws),
+        scan.played,
+        scan.not_run,
+        DOUBTS.get(doubted(scan.headline), ""),
     )
 
 
-def _nameless(now: Screening) -> PastScan:
-    return PastScan("", "", now.disposition, _relevant(now.indications))
-
-
-def _not_run(register: Register, entry: ScanEntry) -> tuple[str, ...]:
-    """Of played notes alone: a scan by taps says by its disposition whether it could be judged."""
-    return tuple(r.rule for r in load_screening(register, entry.current.id).rules_not_run)
-
-
-def _relevant(indications: Sequence[Indication]) -> tuple[Indication, ...]:
-    return tuple(i for i in indications if i.interpretation == "relevant")
+def _at_hand(now: Screening, stored: ScanOnRecord | None) -> PastScan:
+    relevant = tuple(i for i in now.indications if i.interpretation == "relevant")
+    bare = past_of(stored) if stored else PastScan("", "", now.disposition, relevant)
+    not_run = tuple(r.rule for r in now.rules_not_run)
+    return replace(
+        bare, disposition=now.disposition, relevant=relevant, played=now.scan.played is not None, not_run=not_run
+    )

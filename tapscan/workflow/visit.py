@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from tapscan.errors import BadRequest
-from tapscan.places import IN_PIANO, KEYS, REGIONS, STRUNG, State
+from tapscan.places import IN_PIANO, KEYS, REGIONS, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import CLEAN, SEEN, Outcome, ScanEntry, suspects
@@ -38,7 +38,7 @@ from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.photos import kind_of_photo
 from tapscan.workflow.standing import as_it_stands
-from tapscan.workflow.still_open import EYE_RULE, open_findings
+from tapscan.workflow.still_open import EYE_RULE, most_care, open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
@@ -160,11 +160,7 @@ _NO_ADVICE = Advice("", "", "", (), ())
 
 def _state(visit: Visit, scans: Sequence[tuple[ScanEntry, Screening]]) -> State | None:
     """Where visit and scans differ, the one that asks for most care."""
-    told = [s for s in (visit.state, *(e.conditions.state for e, _ in scans)) if s]
-    for group in (STRUNG, IN_PIANO):
-        if found := [s for s in told if s in group]:
-            return found[0]
-    return told[0] if told else None
+    return most_care([s for s in (visit.state, *(e.conditions.state for e, _ in scans)) if s])
 
 
 def _for_advice(k: Known) -> VisitKnown:

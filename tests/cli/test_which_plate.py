@@ -10,8 +10,10 @@ from tapscan.records import ScanConditions
 from tapscan.register.database import open_register
 from tapscan.register.entries import NewScan
 from tapscan.register.scans import find_scan, list_scans
+from tapscan.report.first_screen import ALONE, HELD_BACK
 from tapscan.workflow.check import Request
 from tapscan.workflow.import_scan import import_scan
+from tapscan.workflow.reading import reading_of
 from tests.cli.commands import run
 from tests.register.built import DAY
 
@@ -126,3 +128,21 @@ def test_the_answer_decides_before_anything_is_stored(where, answer, stored):
     assert len(list_scans(register, "B12")) == 1 + stored
     if kept.screening:
         assert kept.screening.doubts == ()
+
+
+def stored(plate: str, files: list, *more: str, date: str) -> None:
+    done = run("scan", "import", plate, *files, *HOW, *more, "--again", "--date", date)
+    assert done.status == 0, done.err
+
+
+@pytest.mark.parametrize("what", ["which plate", "which places"])
+def test_a_doubtful_scan_is_compared_only_when_somebody_has_made_sure(where, what):
+    assert run("plate", "baseline", "B12", "B12/2026-03-14").status == 0
+    stored("B12", *((OTHER,) if what == "which plate" else (GRAND, *exchanged())), date="2026-06-01")
+    for words in ((), ("--scan", "2026-06-01"), ("--json", "-")):
+        done = run("compare", "B12", *words)
+        assert (done.status, done.out) == (1, "") and what in done.err and "--same-plate" in done.err, words
+    page = reading_of(open_register(where), "B12/2026-06-01").short
+    assert ALONE not in page and HELD_BACK.partition(": ")[2] in page
+    assert run("scan", "rescreen", "B12/2026-06-01", "--same-plate").status == 0
+    assert run("compare", "B12").status == 0

@@ -1,18 +1,29 @@
 """What a person saw, as it is entered and shown; what an older scan says of a later one; whose step it is."""
 
 import datetime as dt
+import hashlib
 import html
 from dataclasses import replace
 
 from tapscan.register.entries import IN_IRON, Finding
-from tapscan.register.scans import edit_scan, find_scan
+from tapscan.register.files import keep_bytes
+from tapscan.register.scans import edit_scan, find_scan, store_scan
+from tapscan.register.visit_entries import Look, Visit
+from tapscan.register.visits import keep_visit
+from tapscan.report.first_screen import EYE_FIRST
+from tapscan.screening.next_steps import SHORT, STOP
+from tapscan.settings import Settings
+from tapscan.workflow.at_a_glance import KINDS
 from tapscan.workflow.baseline import FIRST, TELLS
+from tapscan.workflow.conclude import conclude
+from tapscan.workflow.eye import eye_of
 from tapscan.workflow.eye_list import NAMED, asked_of, places_of
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.report import steps
 from tapscan.workflow.standing import later
 from tests.cli.commands import flat, run
 from tests.page.test_shop import main_of
+from tests.register import built
 from tests.register.conftest import put
 from tests.register.test_mending import silent
 
@@ -89,3 +100,39 @@ def test_whose_step_it_is_reads_alike_everywhere(site):
     for title in titles:
         assert title in shown and title in told
     assert "Buyer:" not in shown and "Buyer:" not in told
+
+
+def test_a_plate_that_the_eye_stops_is_never_to_be_tapped_on_any_page(site):
+    """The eye saw something on a visit, and the taps of that day give no answer."""
+    day = dt.date(2026, 3, 14)
+    keep_visit(site.register, Visit("B12", day, state="strung", looks=(Look("struts", "note", (), SAID),)))
+    played = replace(built.CONDITIONS, state="strung")
+    scan = replace(built.screening((hashlib.sha256(b"x").hexdigest(),)).scan, state="strung", strikes=())
+    with site.client() as client:
+        for stored in (False, True):
+            if stored:
+                alone = replace(built.screening(()), scan=scan, indications=(), summary="")
+                result = conclude(alone, Settings(), (), eye_of(site.register, "B12", day, ()))
+                new = built.new_scan(date=day, conditions=played, checklist=())
+                store_scan(
+                    site.register, "B12", new, built.made(result), [keep_bytes(site.register.folder, b"x", "a.wav")]
+                )
+            plates, plate = (main_of(client.get(at).text) for at in ("/", "/plate?name=B12"))
+            assert SHORT[STOP] in plates and f"{KINDS['repeat']} 0" in plates and f"{KINDS['look']} 1" in plates
+            assert "Repeat the test" not in plates and "Scan it" not in plates
+            assert SHORT[STOP] in plate and "Still open" in plate and STOP.text in html.unescape(plate)
+            assert (
+                "Record at the plate" not in plate
+                and "New scan from files" not in plate
+                and "baseline by itself" not in plate
+            )
+            assert SAID in plate.partition(" Visits ")[2], "the visit's line"
+        page = html.unescape(main_of(client.get("/scan?name=B12/2026-03-14").text))
+        first = page.partition("What to do next")[0]
+        assert SAID in first and EYE_FIRST.partition("; ")[2] in first
+        assert page.index("found by people") < page.index("How sure") and STOP.text in page
+    said = [
+        flat(run(*words, "--register", site.register.folder).out)
+        for words in (("scan", "list"), ("plate", "show", "B12"), ("history", "B12"))
+    ]
+    assert all(any(one in told for one in (SHORT[STOP], STOP.text)) for told in said)

@@ -92,9 +92,9 @@ def test_a_finding_of_notes_is_closed_by_notes_and_one_of_taps_by_taps():
 
 
 def test_the_register_tells_what_a_scan_of_notes_could_hear(register):
-    found = play(register, "2026-01-01", ringing_on.NAME)
+    found = play(register, "2026-01-01", ringing_on.NAME, checklist=())
     add_outcome(register, found.name, Outcome(PART + "lamp", "taken apart", "A. Person", dt.date(2026, 1, 2)))
-    play(register, "2026-02-01")
+    play(register, "2026-02-01", checklist=())
     assert [o.rule for o in open_findings(register, "B12")] == [ringing_on.NAME]
     assert open_findings(register, "B12", now=heard()) == () != open_findings(register, "B12", now=heard(not_run=NOT_RUN))  # fmt: skip
 
@@ -187,10 +187,10 @@ def test_another_plates_newest_scan_by_taps_is_what_a_mistaken_one_is_held_again
 
 
 def test_the_list_of_plates_does_not_ask_to_repeat_what_never_answers(register):
-    play(register, "2026-09-01")
+    play(register, "2026-09-01", checklist=())
     assert lines(register)[0].glance.headline == SILENT and "repeat" not in lines(register)[0].kinds
     result = conclude(heard(content=b"x", not_run=NOT_RUN), Settings())
-    new = built.new_scan(date=dt.date(2026, 10, 1), reading={"played": True})
+    new = built.new_scan(date=dt.date(2026, 10, 1), reading={"played": True}, checklist=())
     store_scan(register, "B12", new, built.made(result), [keep_bytes(register.folder, b"x", "n.wav")])
     assert "repeat" in lines(register)[0].kinds
 

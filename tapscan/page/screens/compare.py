@@ -4,7 +4,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.errors import BadRequest, UnknownName
+from tapscan.errors import BadRequest, StillDoubted, UnknownName
 from tapscan.page.forms import asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show, to, trouble
@@ -23,6 +23,8 @@ def compare(request: Request) -> Response:
     job = asked(request, "job")
     try:
         shown = comparison_of(register_of(request), plate, asked(request, "scan") or None, against, JOBS.get(job))
+    except StillDoubted as problem:
+        return trouble(request, 400, str(problem), to("/scan", name=problem.scan), f"To {problem.scan}")
     except BadRequest as problem:
         return trouble(request, 400, str(problem), to("/plate", name=plate), f"To {plate}")
     return _shown(request, shown, against, job)

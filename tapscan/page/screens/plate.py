@@ -1,6 +1,7 @@
 """A plate's life: its scans, what was found, its photos, what is begun and not stored."""
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 from starlette.concurrency import run_in_threadpool
@@ -12,15 +13,18 @@ from tapscan.errors import UnknownName
 from tapscan.page.forms import asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
+from tapscan.wording import listed
+from tapscan.workflow.as_listed import headings
+from tapscan.workflow.at_a_glance import standing_of
 from tapscan.workflow.baseline import advice, baseline_told
 from tapscan.workflow.draft import drafts_of
 from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.reading import shop_of
 from tapscan.workflow.scan import list_scans, unfinished_scans
-from tapscan.workflow.still_open import open_findings, plainly, unexamined
+from tapscan.workflow.still_open import OpenFinding, plainly, plate_on_record, unexamined
 from tapscan.workflow.taken import what_of
-from tapscan.workflow.visit import list_visits
+from tapscan.workflow.visit import REGIONS, Visit, list_visits
 
 
 def plate(request: Request) -> Response:
@@ -29,24 +33,40 @@ def plate(request: Request) -> Response:
     found = find_plate(register, asked(request, "name"), exact=True)
     scans = list_scans(register, found.name, void=True)
     marked = sum(s.baseline and not s.crossed_out for s in scans)
-    opened = open_findings(register, found.name)
+    record = plate_on_record(register, found.name)
+    now = standing_of(register, record)
+    opened = now.opened
     return show(
         request,
         "plate.html",
         plate=found,
         scans=scans[::-1],
+        headings=headings(register, found.name, record),
+        now=now,
         counting=[e.name for e in scans if not e.crossed_out and not e.played],
         marked=marked,
         compared_with=baseline_told(register, found.name, shop_of(register)),
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
-        advice=advice(marked, still_open=unexamined(opened))
-        if marked
-        else "No baseline yet: later scans have nothing to be compared with.",
+        advice=_advice(marked, opened),
         open_findings=plainly(register, found.name, opened),
-        visits=list_visits(register, found.name)[::-1],
+        visits=[(v, _seen_on(v)) for v in list_visits(register, found.name)[::-1]],
         drafts=drafts_of(register, found.name),
         unfinished=[(u, what_of(u)) for u in unfinished_scans(register, found.name)],
     )
+
+
+def _advice(marked: int, opened: Sequence[OpenFinding]) -> str:
+    if marked:
+        return advice(marked, still_open=unexamined(opened))
+    return "No baseline yet: later scans have nothing to be compared with."
+
+
+def _seen_on(visit: Visit) -> str:
+    """What the eye saw that may be a crack, and what became of it; empty where nothing was noted."""
+    told = [f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects]
+    if told:
+        return f"The eye saw what may be a crack: {listed(told)}."
+    return "What the eye saw has been explained by an examination." if visit.explained else ""
 
 
 def photo(request: Request) -> Response:

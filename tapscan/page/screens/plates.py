@@ -7,7 +7,7 @@ from starlette.routing import Route
 from tapscan.page.forms import asked
 from tapscan.page.opened import has_register, register_of
 from tapscan.page.shown import show
-from tapscan.workflow.at_a_glance import KINDS, chosen, lines
+from tapscan.workflow.at_a_glance import KINDS, as_they_stand, chosen, lines
 from tapscan.workflow.last_register import last_register, missing
 
 A_PAGE = 50  # plates
@@ -18,14 +18,15 @@ def plates(request: Request) -> Response:
     if not has_register(request):
         return _welcome(request)
     retired = bool(asked(request, "retired"))
-    every = lines(register_of(request), retired=retired)
+    register = register_of(request)
+    every = lines(register, retired=retired)
     words, kind = asked(request, "words"), asked(request, "kind")
     found = chosen(every, words, kind)
     first = min(_number(asked(request, "from")), max(0, len(found) - 1))
     return show(
         request,
         "plates.html",
-        lines=found[first : first + A_PAGE],
+        lines=as_they_stand(register, found[first : first + A_PAGE]),
         found=len(found),
         every=len(every),
         counts={k: (said, sum(k in line.kinds for line in every)) for k, said in KINDS.items()},

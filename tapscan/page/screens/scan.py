@@ -7,7 +7,7 @@ from starlette.routing import Route
 from tapscan.page.forms import asked, reading_number
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workflow.history import baseline_of
+from tapscan.workflow.history import baseline_of, doubted
 from tapscan.workflow.reading import reading_of
 from tapscan.workflow.register import Register
 from tapscan.workflow.scan import ScanEntry
@@ -37,7 +37,7 @@ def scan(request: Request) -> Response:
 
 def _beside_baseline(register: Register, entry: ScanEntry) -> bool:
     """Whether there is a baseline that it can be compared with."""
-    compared = not (entry.crossed_out or entry.played or entry.baseline)
+    compared = not (entry.crossed_out or entry.played or entry.baseline or doubted(entry.current.headline))
     return compared and bool(baseline_of(register, entry.plate))
 
 

@@ -1,0 +1,189 @@
+"""What is noted of plates, as far as it decides what is still open and what a list says: light enough for a whole register at once.
+
+on_record(register, quiet, ...)     PlateOnRecord by name of every plate on which something is noted
+noted_on_record(register, loud)     the same where it is known already which plates' scans found something
+plate_on_record(register, plate)    of one plate
+"""
+
+import datetime as dt
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from sqlalchemy import ColumnElement, Connection, Row, Select, exists, select
+
+from tapscan.places import State
+from tapscan.records import Disposition, Indication, RuleNotRun
+from tapscan.register import tables as t
+from tapscan.register.codec import record_of
+from tapscan.register.database import Register
+from tapscan.register.entries import Finding, Outcome
+from tapscan.register.names import scan_name
+from tapscan.register.plates import plate_row
+from tapscan.register.visit_entries import Visit
+from tapscan.register.visits import FACTS, looks_of
+
+MOST_NAMED = 500  # plates; a longer list is slower than reading the table
+
+
+@dataclass(frozen=True, slots=True)
+class ScanOnRecord:
+    """One scan that counts, with the screening that counts."""
+
+    id: int  # row of the scan
+    screening_id: int
+    name: str  # PLATE/DATE[-n]
+    date: dt.date
+    number: int
+    state: State | None  # as it was made, by what is known now
+    read_in: State | None  # as the screening took it
+    played: bool
+    disposition: Disposition
+    headline: str
+    summary: str
+    next_steps: tuple[str, ...]
+    relevant: tuple[Indication, ...]
+    outcomes: tuple[Outcome, ...]
+    checklist: tuple[Finding, ...]  # what was seen
+    not_run: tuple[str, ...]  # rules; of played notes alone
+
+    @property
+    def flaws(self) -> tuple[Outcome, ...]:
+        """Outcomes that count as a flaw."""
+        return tuple(o for o in self.outcomes if o.flaw)
+
+
+@dataclass(frozen=True, slots=True)
+class PlateOnRecord:
+    """One plate, oldest first."""
+
+    plate: str
+    scans: tuple[ScanOnRecord, ...]  # those crossed out aside
+    visits: tuple[Visit, ...]  # without photos
+
+
+def on_record(register: Register, quiet: Collection[str]) -> dict[str, PlateOnRecord]:
+    """Plates with no more than these are left out.
+
+    quiet : headlines of scans that found nothing by themselves and beside others
+    """
+    mine = t.scan.c.void_on.is_(None)
+    scans = select(t.scan.c.plate_id)
+    said = scans.join(t.screening).where(mine, t.screening.c.headline.not_in(list(quiet)))  # an earlier one, too
+    return _noted(register, said, scans.join(t.outcome).where(mine))
+
+
+def noted_on_record(register: Register, loud: Collection[str]) -> dict[str, PlateOnRecord]:
+    """Those by their whole names, and every plate of which somebody saw something."""
+    named = [list(loud)[i : i + MOST_NAMED] for i in range(0, len(loud), MOST_NAMED)]
+    return _noted(
+        register, *(select(t.plate.c.row.label("plate_id")).where(t.plate.c.name.in_(some)) for some in named)
+    )
+
+
+def _noted(register: Register, *asked: Select[Any]) -> dict[str, PlateOnRecord]:
+    seen = select(t.scan.c.plate_id).join(t.checklist).where(t.scan.c.void_on.is_(None), t.checklist.c.answer == "seen")
+    visits = select(t.visit.c.plate_id)
+    looked = (visits.join(t.visit_look).where(t.visit_look.c.answer == "note"), visits.join(t.visit_outcome))
+    with register.reading() as connection:
+        plates = {row.plate_id for query in (*asked, seen, *looked) for row in connection.execute(query.distinct())}
+        return {found.plate: found for found in _read(connection, plates)}
+
+
+def plate_on_record(register: Register, plate_name: str) -> PlateOnRecord:
+    """By its whole name."""
+    with register.reading() as connection:
+        plate = plate_row(connection, plate_name)
+        found = _read(connection, {plate.row})
+    return found[0] if found else PlateOnRecord(plate.name, (), ())
+
+
+def counts_now() -> ColumnElement[bool]:
+    """Of a screening: none of the same scan was made after it."""
+    newer = t.screening.alias()
+    after = (newer.c.scan_id == t.screening.c.scan_id) & (newer.c.number > t.screening.c.number)
+    return ~exists().where(after)
+
+
+def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
+    if not plates:
+        return []
+
+    def of_scans(query: Select[Any]) -> dict[int, list[Row]]:
+        return _grouped(connection, query.where(t.scan.c.void_on.is_(None)), "scan_id", t.scan.c.plate_id, plates)
+
+    outcomes = of_scans(select(t.outcome, t.scan.c.plate_id).join(t.scan).order_by(t.outcome.c.on, t.outcome.c.row))
+    seen = of_scans(select(t.checklist, t.scan.c.plate_id).join(t.scan).where(t.checklist.c.answer == "seen"))
+    found = of_scans(_relevant())
+    scans = _grouped(connection, _scans(), "plate_id", t.scan.c.plate_id, plates)
+    visits = _grouped(connection, _visits(), "plate_id", t.visit.c.plate_id, plates)
+    looks = looks_of(connection, [row.row for rows in visits.values() for row in rows])
+    names = {rows[0].plate_id: rows[0].name for rows in (*visits.values(), *scans.values())}
+    return [
+        PlateOnRecord(
+            name,
+            tuple(_scan(r, found.get(r.row, ()), outcomes.get(r.row, ()), seen.get(r.row, ())) for r in scans.get(key, ())),
+            tuple(_visit(r, looks) for r in visits.get(key, ())),
+        )
+        for key, name in names.items()
+    ]  # fmt: skip
+
+
+def _scans() -> Select[Any]:
+    s, made = t.scan.c, t.screening.c
+    columns = (s.row, s.plate_id, s.date, s.number, s.state, s.reading, t.plate.c.name)
+    told = (made.row.label("screening_id"), made.state.label("read_in"), made.disposition, made.headline, made.summary)
+    query = select(*columns, *told, made.next_steps, made.rules_not_run).select_from(
+        t.scan.join(t.plate).join(t.screening)
+    )
+    return query.where(s.void_on.is_(None), counts_now()).order_by(s.date, s.number)
+
+
+def _relevant() -> Select[Any]:
+    query = select(t.indication, t.screening.c.scan_id, t.scan.c.plate_id).select_from(
+        t.indication.join(t.screening).join(t.scan)
+    )
+    return query.where(t.indication.c.interpretation == "relevant", counts_now()).order_by(t.indication.c.position)
+
+
+def _visits() -> Select[Any]:
+    return select(t.visit, t.plate.c.name).join(t.plate).order_by(t.visit.c.date)
+
+
+def _grouped(
+    connection: Connection, query: Select[Any], by: str, plate: ColumnElement[int], plates: set[int]
+) -> dict[int, list[Row]]:
+    groups: dict[int, list[Row]] = {}
+    whole = len(plates) > MOST_NAMED
+    for row in connection.execute(query if whole else query.where(plate.in_(plates))):
+        if row.plate_id in plates:
+            groups.setdefault(getattr(row, by), []).append(row)
+    return groups
+
+
+def _scan(row: Row, found: Iterable[Row], outcomes: Iterable[Row], seen: Iterable[Row]) -> ScanOnRecord:
+    played = bool((row.reading or {}).get("played"))
+    not_run = tuple(record_of(RuleNotRun, r).rule for r in row.rules_not_run or ()) if played else ()
+    return ScanOnRecord(
+        row.row,
+        row.screening_id,
+        scan_name(row.name, row.date, row.number),
+        row.date,
+        row.number,
+        row.state,
+        row.read_in,
+        played,
+        row.disposition,
+        row.headline,
+        row.summary,
+        tuple(row.next_steps or ()),
+        tuple(record_of(Indication, r._mapping) for r in found),
+        tuple(record_of(Outcome, r._mapping) for r in outcomes),
+        tuple(Finding(r.item, r.answer, r.note) for r in seen),
+        not_run,
+    )
+
+
+def _visit(row: Row, looks: dict[int, Any]) -> Visit:
+    facts = {name: row._mapping[name] for name in FACTS}
+    return Visit(row.name, row.date, **facts, looks=looks.get(row.row, ()), stored_utc=row.stored_utc, id=row.row)
