@@ -127,7 +127,7 @@ def record(sink, folder: Path, *more: str) -> Terminal:
 def refused(folder: Path, *more: str) -> str:
     """What is said of it, in this process: no device is opened."""
     done = run("scan", "record", "P1", "--register", folder, "--sensor", "contact", "--state", "stripped", *more)
-    assert done.status == 1
+    assert done.status == 2
     return flat(done.err)
 
 

@@ -87,7 +87,7 @@ def test_a_layout_of_ones_own_is_known_to_the_terminal_and_has_a_sheet(site, mon
     assert "bench\n" in run("layout", "list").out
     assert run("layout", "print", "bench", tmp_path / "sheet.html").status == 0
     told = run("layout", "show", "benhc")
-    assert told.status == 1 and "bench" not in told.out
+    assert told.status == 2 and "bench" not in told.out
     with site.client() as client:
         assert words in client.get("/layout/sheet", params={"name": "bench"}).text
 

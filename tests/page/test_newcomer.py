@@ -16,6 +16,7 @@ from tests.page.test_recordings import until
 from tests.page.test_shop import main_of
 from tests.register import built
 from tests.register.conftest import put
+from tests.register.test_mending import silent
 from tests.register.recording_child import LAYOUT
 from tests.register.test_bar import plate_file
 from tests.snapshots import same_as_before
@@ -116,12 +117,20 @@ def test_a_scan_of_older_files_is_not_stored_as_of_today_without_a_word(site, br
 
 
 def test_a_plate_and_the_list_of_plates_say_the_same_of_one_baseline_scan(site):
-    found = put(site.register, baseline=True).name
-    add_outcome(site.register, found, Outcome("nothing", "penetrant", "A. Ulm", built.DAY))
+    silent(site.register, "2026-03-14", baseline=True, checklist=())
     (line,) = lines(site.register)
     assert line.next == f"{TELLS}." and advice(1).startswith(TELLS)
     with site.client() as client:
         assert line.next in main_of(client.get("/").text) and advice(1) in main_of(client.get("/plate?name=B12").text)
+
+
+def test_a_finding_that_an_examination_did_not_confirm_stands_first_on_both(site):
+    found = put(site.register, baseline=True).name
+    add_outcome(site.register, found, Outcome("nothing", "penetrant", "A. Ulm", built.DAY))
+    (line,) = lines(site.register)
+    assert line.first == line.next and "qualified person" in line.next
+    with site.client() as client:
+        assert all(line.next in main_of(client.get(path).text) for path in ("/", "/plate?name=B12"))
 
 
 @each(
