@@ -16,9 +16,9 @@ from tests.page.test_recordings import until
 from tests.page.test_shop import main_of
 from tests.register import built
 from tests.register.conftest import put
-from tests.register.test_mending import silent
 from tests.register.recording_child import LAYOUT
 from tests.register.test_bar import plate_file
+from tests.register.test_mending import silent
 from tests.snapshots import same_as_before
 
 COMPARE = re.compile(r'href="/compare\?')
