@@ -6,7 +6,7 @@ scan_lines(register, plate)  ScanLine after ScanLine, oldest first, those crosse
 
 import datetime as dt
 from collections.abc import Collection
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Connection, Row, Select, case, func, select
@@ -83,24 +83,38 @@ def glance(register: Register, quiet: Collection[str] = (), *, retired: bool = F
         found = {row.plate_id: row for row in connection.execute(_found(quiet))}
     every = [p for p in plates if retired or p.retired_on is None]
     return [
-        replace(
-            _line(p, counts.get(p.row), newest.get(p.row), outcomes.get(p.row), begun.get(p.row, 0)),
-            flawed=p.row in flawed,
-            **_last_found(found.get(p.row)),
+        _line(
+            p,
+            counts.get(p.row),
+            newest.get(p.row),
+            {
+                "outcome": outcomes.get(p.row),
+                "unfinished": begun.get(p.row, 0),
+                "flawed": p.row in flawed,
+                **_last_found(found.get(p.row)),
+            },
         )
         for p in every
     ]
 
 
-def _line(plate: Row, count: Row | None, scan: Row | None, outcome: Outcome | None, begun: int) -> Glance:
+def _line(plate: Row, count: Row | None, scan: Row | None, more: dict[str, Any]) -> Glance:
     facts = (plate.name, plate.pattern, plate.serial, plate.retired_on)
     if count is None or scan is None:
-        return Glance(*facts, outcome=outcome, unfinished=begun)
-    name = scan_name(plate.name, scan.date, scan.number)
-    said = (scan.date, scan.disposition, scan.headline)
-    played = bool((scan.reading or {}).get("played"))
-    more = {"next_steps": tuple(scan.next_steps or ()), "state": scan.state}
-    return Glance(*facts, count.scans, count.baselines, name, *said, outcome, begun, played, **more)
+        return Glance(*facts, **more)
+    return Glance(
+        *facts,
+        count.scans,
+        count.baselines,
+        scan_name(plate.name, scan.date, scan.number),
+        scan.date,
+        scan.disposition,
+        scan.headline,
+        played=bool((scan.reading or {}).get("played")),
+        next_steps=tuple(scan.next_steps or ()),
+        state=scan.state,
+        **more,
+    )
 
 
 def _counts() -> Select[Any]:

@@ -8,9 +8,10 @@ plate_on_record(register, plate)    of one plate
 import datetime as dt
 from collections.abc import Collection, Iterable
 from dataclasses import dataclass
-from typing import Any
+from functools import lru_cache
+from typing import Any, NamedTuple
 
-from sqlalchemy import ColumnElement, Connection, Row, Select, exists, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, bindparam, exists, select
 
 from tapscan.places import State
 from tapscan.records import Disposition, Indication, RuleNotRun
@@ -109,14 +110,7 @@ def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
     if not plates:
         return []
 
-    def of_scans(query: Select[Any]) -> dict[int, list[Row]]:
-        return _grouped(connection, query.where(t.scan.c.void_on.is_(None)), "scan_id", t.scan.c.plate_id, plates)
-
-    outcomes = of_scans(select(t.outcome, t.scan.c.plate_id).join(t.scan).order_by(t.outcome.c.on, t.outcome.c.row))
-    seen = of_scans(select(t.checklist, t.scan.c.plate_id).join(t.scan).where(t.checklist.c.answer == "seen"))
-    found = of_scans(_relevant())
-    scans = _grouped(connection, _scans(), "plate_id", t.scan.c.plate_id, plates)
-    visits = _grouped(connection, _visits(), "plate_id", t.visit.c.plate_id, plates)
+    outcomes, seen, found, scans, visits = (_grouped(connection, one, plates) for one in _queries())
     looks = looks_of(connection, [row.row for rows in visits.values() for row in rows])
     names = {rows[0].plate_id: rows[0].name for rows in (*visits.values(), *scans.values())}
     return [
@@ -129,6 +123,35 @@ def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
     ]  # fmt: skip
 
 
+class _Query(NamedTuple):
+    """Rows of many plates, with their `plate_id`, by what; made once, since to make one takes longer than to ask it of a plate."""
+
+    all: Select[Any]
+    named: Select[Any]  # of the plates in PLATES
+    by: str
+
+    @staticmethod
+    def of(query: Select[Any], plate: ColumnElement[int], by: str = "scan_id") -> "_Query":
+        return _Query(query, query.where(plate.in_(bindparam(PLATES, expanding=True))), by)
+
+
+PLATES = "plates"
+
+
+@lru_cache(maxsize=1)
+def _queries() -> tuple[_Query, ...]:
+    """Outcomes, what was seen, relevant indications, scans and visits."""
+    mine, plate = t.scan.c.void_on.is_(None), t.scan.c.plate_id
+    outcomes = select(t.outcome, plate).join(t.scan).order_by(t.outcome.c.on, t.outcome.c.row)
+    seen = select(t.checklist, plate).join(t.scan).where(t.checklist.c.answer == "seen")
+    visits = select(t.visit, t.plate.c.name).join(t.plate).order_by(t.visit.c.date)
+    return (
+        *(_Query.of(query.where(mine), plate) for query in (outcomes, seen, _relevant())),
+        _Query.of(_scans().where(mine), plate, "plate_id"),
+        _Query.of(visits, t.visit.c.plate_id, "plate_id"),
+    )
+
+
 def _scans() -> Select[Any]:
     s, made = t.scan.c, t.screening.c
     columns = (s.row, s.plate_id, s.date, s.number, s.state, s.reading, t.plate.c.name)
@@ -136,7 +159,7 @@ def _scans() -> Select[Any]:
     query = select(*columns, *told, made.next_steps, made.rules_not_run).select_from(
         t.scan.join(t.plate).join(t.screening)
     )
-    return query.where(s.void_on.is_(None), counts_now()).order_by(s.date, s.number)
+    return query.where(counts_now()).order_by(s.date, s.number)
 
 
 def _relevant() -> Select[Any]:
@@ -146,18 +169,13 @@ def _relevant() -> Select[Any]:
     return query.where(t.indication.c.interpretation == "relevant", counts_now()).order_by(t.indication.c.position)
 
 
-def _visits() -> Select[Any]:
-    return select(t.visit, t.plate.c.name).join(t.plate).order_by(t.visit.c.date)
-
-
-def _grouped(
-    connection: Connection, query: Select[Any], by: str, plate: ColumnElement[int], plates: set[int]
-) -> dict[int, list[Row]]:
+def _grouped(connection: Connection, query: _Query, plates: set[int]) -> dict[int, list[Row]]:
     groups: dict[int, list[Row]] = {}
     whole = len(plates) > MOST_NAMED
-    for row in connection.execute(query if whole else query.where(plate.in_(plates))):
+    rows = connection.execute(query.all) if whole else connection.execute(query.named, {PLATES: list(plates)})
+    for row in rows:
         if row.plate_id in plates:
-            groups.setdefault(getattr(row, by), []).append(row)
+            groups.setdefault(getattr(row, query.by), []).append(row)
     return groups
 
 

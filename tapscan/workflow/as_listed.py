@@ -92,7 +92,15 @@ def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -
             return Heading(scan.headline, scan.disposition)
         if _flaw_alone(scan, shown):
             return Heading(d.CONFIRMED, scan.disposition)
-    key = (register.told, scan.screening_id, opened, eye, iron)
+    key = (
+        register.told,
+        scan.screening_id,
+        scan.name,
+        scan.summary,
+        opened,
+        eye,
+        iron,
+    )  # another back-up may lie there by now
     if key not in _KNOWN:
         if len(_KNOWN) >= MOST_KNOWN:
             _KNOWN.clear()

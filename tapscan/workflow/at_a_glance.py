@@ -15,9 +15,10 @@ import calendar
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
 from typing import Literal
 
-from tapscan.places import CHECKLIST
+from tapscan.places import CHECKLIST, State
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON
 from tapscan.register.glance import Glance, glance
@@ -61,17 +62,17 @@ class Standing:
     suspected: bool
     steps: tuple[Step, ...]
 
-    @property
+    @cached_property
     def first(self) -> str:
         """In short; empty where the work may go on."""
         return in_short(self.steps, examined=self.suspected and not self.waiting)
 
-    @property
+    @cached_property
     def stop(self) -> bool:
         """Whether the plate is to be left as it is."""
         return stopped(self.steps)
 
-    @property
+    @cached_property
     def waiting(self) -> bool:
         """Whether something that is open was not examined yet."""
         return any(o.rule != EXAMINED and not o.outcomes for o in self.opened)
@@ -131,9 +132,19 @@ def standing_of(register: Register, record: PlateOnRecord) -> Standing:
 def _standing(register: Register, g: Glance, record: PlateOnRecord | None) -> Standing:
     if record:
         return standing_of(register, record)
-    if g.flawed:
-        return Standing((FLAW,), True, plate_steps((FLAW,), g.state))
-    return Standing((), False, of_lines(g.next_steps))
+    return _of_flaw(g.state) if g.flawed else _of_quiet(g.next_steps)
+
+
+@lru_cache(maxsize=64)
+def _of_flaw(state: State | None) -> Standing:
+    """Many plates stand alike."""
+    return Standing((FLAW,), True, plate_steps((FLAW,), state))
+
+
+@lru_cache(maxsize=64)
+def _of_quiet(next_steps: tuple[str, ...]) -> Standing:
+    """By the lines that were stored with the newest scan."""
+    return Standing((), False, of_lines(next_steps))
 
 
 FLAW = OpenFinding("", "", EXAMINED, "")  # of which no more is asked than that it is there
