@@ -2,7 +2,6 @@
 
     store_screening(connection, scan_id, number, new, pictures)   inside the caller's transaction; row number
     load_screening(register, screening_id)                        the Screening that was stored, field by field
-    load_indications(register, screening_ids)                     only the indications, of many
     pack_pictures(pictures), unpack_pictures(content)             pictures as a file's bytes, to a hundredth of a dB
 
 Pictures serve drawing only and are kept as a file; everything else comes back equal.
@@ -94,16 +93,6 @@ def read_screening(connection: Connection, screening_id: int, drawn: Register | 
     indications = _records(connection, t.indication, Indication, screening_id)
     given = {"scan": scan, "indications": indications, "pictures": shown}
     return record_of(Screening, row._mapping, **given, comparison=_comparison(connection, screening_id))
-
-
-def load_indications(register: Register, screening_ids: Sequence[int]) -> dict[int, tuple[Indication, ...]]:
-    """Of many screenings at once, without anything else of them; every id has an entry."""
-    found: dict[int, list[Indication]] = {number: [] for number in screening_ids}
-    query = select(t.indication).where(t.indication.c.screening_id.in_(list(screening_ids)))
-    with register.reading() as connection:
-        for row in connection.execute(query.order_by(t.indication.c.position)).mappings():
-            found[row["screening_id"]].append(record_of(Indication, row))
-    return {number: tuple(indications) for number, indications in found.items()}
 
 
 def _comparison(connection: Connection, screening_id: int) -> Comparison | None:

@@ -144,14 +144,10 @@ def _row_for(connection: Connection, plate_id: int | None, date: dt.date) -> int
 
 
 def _visit(connection: Connection, row: Row) -> Visit:
-    looks = {}
-    for r in connection.execute(select(t.visit_look).where(t.visit_look.c.visit_id == row.row)):
-        looks[r.region] = Look(r.region, r.answer, tuple(r.signs or ()), r.note)
+    looks = {look.region: look for look in looks_of(connection, [row.row]).get(row.row, ())}
     for region, photos in _photos(connection, row.row).items():
         looks[region] = replace(looks.get(region, Look(region)), photos=photos)
     facts = {name: row._mapping[name] for name in FACTS}
-    for region, outcomes in _outcomes(connection, row.row).items():
-        looks[region] = replace(looks.get(region, Look(region)), outcomes=outcomes)
     order = tuple(looks[region] for region in REGIONS if region in looks)
     return Visit(row.name, row.date, **facts, looks=order, stored_utc=row.stored_utc, id=row.row)
 
@@ -170,15 +166,6 @@ def looks_of(connection: Connection, visits: Sequence[int]) -> dict[int, tuple[L
         look = mine.get(region, Look(region))
         mine[region] = replace(look, outcomes=(*look.outcomes, Outcome(*told)))
     return {v: tuple(mine[region] for region in REGIONS if region in mine) for v, mine in looks.items()}
-
-
-def _outcomes(connection: Connection, visit_id: int) -> dict[str, tuple[Outcome, ...]]:
-    c = t.visit_outcome.c
-    query = select(c.region, *(c[name] for name in OUTCOME), c.entered_utc).where(c.visit_id == visit_id)
-    found: dict[str, tuple[Outcome, ...]] = {}
-    for region, *told in connection.execute(query.order_by(c.row)):
-        found[region] = (*found.get(region, ()), Outcome(*told))
-    return found
 
 
 def _photos(connection: Connection, visit_id: int) -> dict[str, tuple[KeptFile, ...]]:

@@ -37,8 +37,10 @@ QUIET: tuple[str, ...] = (
     d.SMALL,
     d.UNDECIDED,
     d.SAME_AFTER_JOB,
+    d.SAME_AFTER_SEASONS,
+    played_notes.SILENT,
+    played_notes.NO_ANSWER,
 )
-QUIET += (d.SAME_AFTER_SEASONS, played_notes.SILENT, played_notes.NO_ANSWER)
 
 
 @dataclass(frozen=True)

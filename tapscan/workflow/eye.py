@@ -1,8 +1,7 @@
 """What the eye saw that may be a crack: on the scan's own list, and on a visit of the same day.
 
 eye_of(register, plate, date, checklist)   in words
-iron_of(register, plate, date, checklist)  of these what was seen in the iron itself
-seen_that_day(record, date, checklist)     both, of what was read of the plate already
+seen_that_day(record, date, checklist)     the same of what was read of the plate already, and of it what was seen in the iron itself
 may_be_tapped(register, plate, facts)      raises BadRequest where it may not
 may_go_on(register, unfinished)            the same of a recording that was stopped: the eye may have seen something since
 """
@@ -26,15 +25,10 @@ def eye_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Fi
     return seen_that_day(plate_on_record(register, plate), date, checklist)[0]
 
 
-def iron_of(register: Register, plate: str, date: dt.date, checklist: Sequence[Finding]) -> tuple[str, ...]:
-    """It counts out of the piano, too."""
-    return seen_that_day(plate_on_record(register, plate), date, checklist)[1]
-
-
 def seen_that_day(
     record: PlateOnRecord, date: dt.date, checklist: Sequence[Finding]
 ) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """All of it, and what was seen in the iron itself; `checklist` : of the scan."""
+    """All of it, and what was seen in the iron itself, which counts out of the piano too; `checklist` : of the scan."""
     own, looks = tuple(checklist), [look for v in record.visits if v.date == date for look in v.suspects]
     told = {look.region: f"{REGIONS[look.region]}: {look.told}" for look in looks}
     iron = [told[look.region] for look in looks if IN_IRON in look.signs]

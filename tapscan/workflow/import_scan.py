@@ -21,6 +21,7 @@ from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
 from tapscan.register.files import sha256_of
 from tapscan.register.names import scan_name
+from tapscan.register.on_record import plate_on_record
 from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, not_crossed_out, scans_holding, store_scan
@@ -32,7 +33,7 @@ from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bars import files_of, keep_bar
 from tapscan.workflow.check import Agree, Request
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.eye import eye_of, iron_of
+from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.pattern import beside_own_pattern
@@ -142,9 +143,9 @@ def _beside_earlier(
     if screening.scan.played is None:
         screening = _beside_baseline(register, plate, new, screening, settings, name)
         screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
-    opened = open_findings(register, plate, (new.date, number), screening, scan)
-    seen = (register, plate, new.date, new.checklist)
-    return conclude(screening, settings, opened, eye_of(*seen), iron_of(*seen))
+    record = plate_on_record(register, plate)
+    opened = open_findings(register, plate, (new.date, number), screening, scan, record)
+    return conclude(screening, settings, opened, *seen_that_day(record, new.date, new.checklist))
 
 
 def _beside_baseline(

@@ -23,7 +23,7 @@ from tapscan.settings import Settings
 from tapscan.workflow.as_listed import headings, lines_of, scan_lines
 from tapscan.workflow.at_a_glance import as_they_stand, lines, next_of
 from tapscan.workflow.conclude import conclude
-from tapscan.workflow.eye import eye_of, iron_of
+from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.standing import as_it_stands
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.visit import known_of
@@ -48,8 +48,7 @@ def scanned(register, day, *, found=False, state="stripped", plate="B12", **chan
     conditions = replace(built.CONDITIONS, state=state)
     new = built.new_scan(**{"date": date, "conditions": conditions, "checklist": (), **changes})
     opened = open_findings(register, plate, (date, number), alone)
-    seen = (register, plate, date, new.checklist)
-    result = conclude(alone, Settings(), opened, eye_of(*seen), iron_of(*seen))
+    result = conclude(alone, Settings(), opened, *seen_that_day(plate_on_record(register, plate), date, new.checklist))
     return store_scan(register, plate, new, built.made(result), [keep_bytes(register.folder, content, "S1_1.wav")])
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from bench import speed, study
+from bench import processor_time, speed, study
+from tests.every import each
 
 
 def squared(unit: int) -> dict[str, int]:
@@ -80,6 +81,14 @@ def test_castings_drawn_again_tell_less_than_their_pairs():
 
 def test_nothing_tried_tells_nothing():
     assert study.clopper_pearson(0, 0) == (0.0, 1.0)
+
+
+@each(("costs", "verdict"), [((1.0, 1.5, 2.5, 4.5), "at most linear"), ((1.0, 1.3, 2.5, 7.3), "MORE THAN LINEAR")])
+def test_growth_is_told_by_what_each_doubling_adds(costs, verdict):
+    """What a start costs is in all of them and counts for nothing; beside the power stands what it is without each casting."""
+    (power,) = {processor_time._power([start + s for s in costs]) for start in (0.0, 1.0)}
+    assert processor_time._growth_line("places", (8, 15, 30, 60), [costs, costs]).endswith(f"{verdict}")
+    assert (power <= 1) == (verdict == "at most linear")
 
 
 def test_harminv_is_held_against_the_dearer_of_two_runs():
