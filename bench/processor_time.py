@@ -2,13 +2,15 @@
 
     python -m bench.processor_time REVISION [--against HEAD] [--runs 5] [--kind NAME]     NAME alone, printed and not stored
     python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate; four castings
+    python -m bench.processor_time HEAD --instructions [ROW]    the same, or one row of it, in instructions carried out (Debian: valgrind); a quarter of an hour a casting and row
 
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
 bench/results/processor_time.txt, beside those against other earlier versions. User and system time of the whole process, so that other work on the machine counts little. A run before them
 that does not count leaves compiled Python behind, as pip does when it installs.
 Growth goes into bench/results/processor_time_growth.txt: seconds, the least of several, mean of the castings, and the power p they grow with: of three sizes,
 each twice the one before, the second step costs 2^p times the first, whatever the start costs. How often a fit goes round differs from recording to recording, so one
-casting tells little; beside p stands from where to where it goes when each casting in turn is left out.
+casting tells little; beside p stands from where to where it goes when each casting in turn is left out. Seconds are differences of differences on a machine
+whose speed may drift by a fifth; instructions are the same to a thousandth whatever else the machine does, but they know nothing of how long each takes.
 """
 
 from __future__ import annotations
@@ -16,14 +18,16 @@ from __future__ import annotations
 import argparse
 import math
 import re
+import subprocess
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from pathlib import Path
 from statistics import mean, median
+from typing import Any
 
 from bench.same_numbers import commit_of, unpack
-from bench.timed_process import children_s, in_turn, measured
+from bench.timed_process import children_s, command, in_turn, measured, surroundings
 from bench.timed_scans import KINDS, ORDER, Kind, write
 
 RESULTS = Path(__file__).parent / "results"
@@ -31,6 +35,7 @@ RATE_HZ = 16_000
 PLACES, TAPS, RATES_HZ = (8, 15, 30, 60), (1, 2, 4, 8), (8_000, 12_000, 24_000, 48_000)  # the last three double
 CASTINGS = (1, 2, 3, 4)
 LINEAR = 1.05  # told with one decimal
+SECONDS, INSTRUCTIONS = "processor time", "instructions (thousand millions, one process)"
 
 
 def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = ORDER) -> float:
@@ -40,41 +45,80 @@ def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = OR
     return children_s() - before
 
 
+def instructions(tree: Path, recording: Path, folder: Path, order: Sequence[str]) -> float:
+    """In thousand millions, of one whole process that shares nothing, as valgrind counts them. Ends the bench where it fails."""
+    counted = folder / "counted"
+    words = command(["check", str(recording), "--order", ",".join(order), "--jobs", "1"])
+    asked = ["valgrind", "--tool=cachegrind", "--cache-sim=no", f"--cachegrind-out-file={counted}", *words]
+    done = subprocess.run(asked, cwd=folder, env=surroundings(tree), capture_output=True, text=True, check=False)
+    if done.returncode:
+        raise SystemExit(f"{' '.join(asked)}: {done.stderr.strip()}")
+    return int(re.findall(r"(?m)^summary: (\d+)", counted.read_text(encoding="utf-8"))[0]) / 1e9
+
+
 def _order(taps: int) -> tuple[str, ...]:
     return ("soft", *("hard",) * (taps - 1))
 
 
+SIZES: dict[str, list[tuple[int, Kind, int, tuple[str, ...]]]] = {
+    "places": [(n, Kind(RATE_HZ), n, ORDER) for n in PLACES],
+    "taps a place": [(n, Kind(RATE_HZ), 20, _order(n)) for n in TAPS],
+    "sampling rate, Hz": [(n, Kind(n), 20, ORDER) for n in RATES_HZ],
+}  # each varies one number, the others are 20 places, 3 taps at each, 16 kHz
+
+
 def growth(tree: Path, folder: Path, runs: int) -> list[str]:
-    """Lines of three tables: each varies one number, the others are 20 places, 3 taps at each, 16 kHz. Sizes are asked in turn, so that a machine whose speed drifts is fair to all."""
-    rows = {
-        "places": [(n, Kind(RATE_HZ), n, ORDER) for n in PLACES],
-        "taps a place": [(n, Kind(RATE_HZ), 20, _order(n)) for n in TAPS],
-        "sampling rate, Hz": [(n, Kind(n), 20, ORDER) for n in RATES_HZ],
-    }
+    """Lines of three tables, in seconds. Sizes are asked in turn, so that a machine whose speed drifts is fair to all."""
     lines = []
-    for name, asked_for in rows.items():
-        castings = [_of_casting(casting, asked_for, tree, folder, runs) for casting in CASTINGS]
-        lines.append(_growth_line(name, [row[0] for row in asked_for], castings))
+    for name, sizes in SIZES.items():
+        lines.append(_growth_line(name, sizes, partial(_least_seconds, tree, folder, runs), "s"))
         print(lines[-1], flush=True)
     return lines
 
 
-def _of_casting(
-    casting: int, asked_for: Sequence[tuple[int, Kind, int, tuple[str, ...]]], tree: Path, folder: Path, runs: int
-) -> list[float]:
-    """The least seconds of each size."""
-    paths = [write(f"size {row[0]}", folder, *row[1:], casting=casting) for row in asked_for]
-    each = [partial(seconds, tree, path, folder, row[-1]) for path, row in zip(paths, asked_for, strict=True)]
+def growth_counted(tree: Path, folder: Path, names: Sequence[str]) -> list[str]:
+    """The same in instructions, of the three sizes that tell the power."""
+    lines = []
+    for name in names:
+        lines.append(_growth_line(name, SIZES[name][-3:], partial(_instructions, tree, folder), "G"))
+        print(lines[-1], flush=True)
+    return lines
+
+
+def _written(row: tuple[int, Kind, int, tuple[str, ...]], casting: int, folder: Path) -> Path:
+    return write(f"size {row[0]}", folder, *row[1:], casting=casting)
+
+
+def _least_seconds(tree: Path, folder: Path, runs: int, sizes: Sequence[Any], casting: int) -> list[float]:
+    paths = [_written(row, casting, folder) for row in sizes]
+    each = [partial(seconds, tree, path, folder, row[-1]) for path, row in zip(paths, sizes, strict=True)]
     spent = [min(found) for found in zip(*in_turn(each, runs), strict=True)]
     for path in paths:
         path.unlink()
     return spent
 
 
-def _growth_line(name: str, sizes: Sequence[int], castings: Sequence[Sequence[float]]) -> str:
+def _instructions(tree: Path, folder: Path, sizes: Sequence[Any], casting: int) -> list[float]:
+    spent = []
+    for row in sizes:
+        path = _written(row, casting, folder)
+        spent.append(instructions(tree, path, folder, row[-1]))
+        print(f"  casting {casting}, {row[0]}: {spent[-1]:.2f} G", flush=True)
+        path.unlink()
+    return spent
+
+
+def _growth_line(
+    name: str, sizes: Sequence[Any], of_casting: Callable[[Sequence[Any], int], Sequence[float]], unit: str
+) -> str:
+    castings = [of_casting(sizes, casting) for casting in CASTINGS]
+    return _told(name, [row[0] for row in sizes], castings, unit)
+
+
+def _told(name: str, sizes: Sequence[int], castings: Sequence[Sequence[float]], unit: str) -> str:
     spent = _means(castings)
     without = [_power(_means([*castings[:i], *castings[i + 1 :]])) for i in range(len(castings))]
-    told = "  ".join(f"{size}: {s:.2f} s" for size, s in zip(sizes, spent, strict=True))
+    told = "  ".join(f"{size}: {s:.2f} {unit}" for size, s in zip(sizes, spent, strict=True))
     power, least, most = _power(spent), min(without), max(without)
     verdict = "at most linear" if power <= LINEAR else "MORE THAN LINEAR"
     return f"{name:18} {told}   grows with the power {power:.2f} ({least:.2f} to {most:.2f}): {verdict}"
@@ -96,14 +140,11 @@ def main() -> None:
     ask.add_argument("--runs", type=int, default=5)
     ask.add_argument("--kind", choices=KINDS)
     ask.add_argument("--growth", action="store_true")
+    ask.add_argument("--instructions", nargs="?", const="", metavar="ROW", choices=["", *SIZES])
     said = ask.parse_args()
     with tempfile.TemporaryDirectory() as work:
-        if said.growth:
-            commit = commit_of(said.revision)
-            unpack(commit, Path(work) / "tree")
-            head = f"processor time of {commit[:7]}, mean of {len(CASTINGS)} castings, least of {said.runs} each, of whole processes; SIMULATED"
-            lines = [head, *growth(Path(work) / "tree", Path(work), said.runs)]
-            (RESULTS / "processor_time_growth.txt").write_text("\n".join(lines) + "\n", encoding="utf-8")
+        if said.growth or said.instructions is not None:
+            _store_growth(said.revision, Path(work), said.runs if said.growth else None, said.instructions)
         else:
             kinds = [said.kind] if said.kind else list(KINDS)
             lines = compared([commit_of(said.revision), commit_of(said.against)], Path(work), said.runs, kinds)
@@ -111,6 +152,31 @@ def main() -> None:
                 return
             table = RESULTS / "processor_time.txt"
             table.write_text(beside(table.read_text(encoding="utf-8"), lines), encoding="utf-8")
+
+
+def _store_growth(revision: str, work: Path, runs: int | None, row: str | None) -> None:
+    """Seconds and instructions stand in one file, and each leaves the other as it is. runs : None for instructions."""
+    commit = commit_of(revision)
+    unpack(commit, work / "tree")
+    what = INSTRUCTIONS if runs is None else SECONDS
+    least = "" if runs is None else f", least of {runs} each"
+    head = f"{what} of {commit[:7]}, mean of {len(CASTINGS)} castings{least}, of whole processes; SIMULATED"
+    lines = (
+        growth_counted(work / "tree", work, [row] if row else list(SIZES))
+        if runs is None
+        else growth(work / "tree", work, runs)
+    )
+    table = RESULTS / "processor_time_growth.txt"
+    others = [block for block in _blocks(table.read_text(encoding="utf-8")) if not block.startswith(what)]
+    table.write_text("\n".join([*others, head, *lines]) + "\n", encoding="utf-8")
+
+
+def _blocks(table: str) -> list[str]:
+    return [
+        block.strip()
+        for block in re.split(rf"(?m)^(?={re.escape(SECONDS)}|{re.escape(INSTRUCTIONS)})", table)
+        if block.strip()
+    ]
 
 
 def beside(table: str, lines: Sequence[str]) -> str:

@@ -87,7 +87,7 @@ def test_nothing_tried_tells_nothing():
 def test_growth_is_told_by_what_each_doubling_adds(costs, verdict):
     """What a start costs is in all of them and counts for nothing; beside the power stands what it is without each casting."""
     (power,) = {processor_time._power([start + s for s in costs]) for start in (0.0, 1.0)}
-    assert processor_time._growth_line("places", (8, 15, 30, 60), [costs, costs]).endswith(f"{verdict}")
+    assert processor_time._told("places", (8, 15, 30, 60), [costs, costs], "s").endswith(f"{verdict}")
     assert (power <= 1) == (verdict == "at most linear")
 
 
