@@ -12,10 +12,10 @@ All signals are computed; the plates are simulated. Nothing here was measured on
 from __future__ import annotations
 
 import argparse
-import json
+import math
 import os
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -47,6 +47,10 @@ def run(job: tuple[str, str, tuple[Any, ...]]) -> dict[str, Any]:
     return {"part": name, "kind": kind, "cell": list(arguments[:-2]), **function(*arguments)}
 
 
+def _kept(work: Path, job: tuple[str, str, tuple[Any, ...]]) -> Path:
+    return work / f"{job[0]}.json.gz"
+
+
 def main() -> None:
     """Run what is missing, then print and store the table."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
@@ -58,17 +62,12 @@ def main() -> None:
     options.add_argument("--result", type=Path, default=RESULT)
     given = options.parse_args()
     given.work.mkdir(parents=True, exist_ok=True)
-    kept = given.work / "parts.jsonl"
-    done = [json.loads(line) for line in kept.read_text().splitlines()] if kept.exists() else []
-    known = {d["part"] for d in done}
     only, cells = (set(filter(None, words.split(","))) for words in (given.only, given.cells))
-    wanted = [j for j in jobs(only, given.share, cells) if j[0] not in known]
-    with ProcessPoolExecutor(given.cores) as pool, kept.open("a") as file:
-        for result in pool.map(run, wanted):
-            file.write(json.dumps(result) + "\n")
-            file.flush()
-            done.append(result)
-    text = table(done, study.head())
+    study.make(jobs(only, given.share, cells), run, partial(_kept, given.work), math.inf, given.cores)
+    every = (
+        study.read(_kept(given.work, job)) for job in jobs(set(), max(1.0, given.share), set())
+    )  # in the plan's order
+    text = table([part for part in every if part is not None], study.head())
     given.result.write_text(text, encoding="utf-8")
     print(text, end="")
 

@@ -4,21 +4,19 @@
     python -m bench.microphone WORK --near N                                   so many castings, one scan each, at 0.1 m and 48 kHz, rooms by turns: results/microphone_near.txt
 
 Each scan is drawn anew: casting, pads, warmth, hands, place in the room. It is made into sound up to 11 kHz, where modes of the tables end and invented ones go on (bench/simulate/high_modes.py),
-and taken apart as `tapscan check` does. WORK/rows.jsonl holds a line a scan; a second run goes on from there. The limits of tapscan/signal/plate/room_limit.py were set on three patterns
+and taken apart as `tapscan check` does. WORK holds a file a scan; a second run goes on from there. The limits of tapscan/signal/plate/room_limit.py were set on three patterns
 (SETTING, seeds below 100) and are counted here on the two others, seeds from 5000 (--near: from 9000, every casting once, so that an interval is one over castings). Processor time is that of this machine; only its ratio means anything. Simulated; no iron was tapped.
 """
 
 from __future__ import annotations
 
 import argparse
-import json
-import multiprocessing
 import os
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import asdict, dataclass, replace
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -74,7 +72,7 @@ class Case:
     @property
     def name(self) -> str:
         """What the row is stored under."""
-        return "|".join(str(v) for v in asdict(self).values())
+        return "_".join(str(v) for v in asdict(self).values())
 
     @property
     def group(self) -> str:
@@ -191,34 +189,6 @@ def _right(given: np.ndarray, plate: PlateModes) -> int:
     return int(np.sum(away[rows, columns] < 1.0))
 
 
-def make(wanted: Sequence[Case], work: Path, until: float, cores: int) -> None:
-    """Scans that are missing, until the time (time.time) is over."""
-    known = read(work)
-    missing = [c for c in wanted if c.name not in known]
-    with multiprocessing.get_context("fork").Pool(cores) as pool, (work / "rows.jsonl").open("a") as out:
-        for row in pool.imap_unordered(partial(_made, until), missing):
-            if row is not None:
-                out.write(json.dumps(row) + "\n")
-                out.flush()
-
-
-def _made(until: float, case: Case) -> dict[str, Any] | None:
-    return row_of(case) if time.time() < until else None
-
-
-def read(work: Path) -> dict[str, dict[str, Any]]:
-    """Finished rows by name; a line that was cut short is left out and made again."""
-    path = work / "rows.jsonl"
-    rows = {}
-    for line in path.read_text(encoding="utf-8").splitlines() if path.exists() else []:
-        try:
-            row = json.loads(line)
-        except json.JSONDecodeError:
-            continue
-        rows[row["name"]] = row
-    return rows
-
-
 def table(wanted: Sequence[Case], rows: dict[str, dict[str, Any]]) -> str:
     """What was counted, a row for each kind of scan."""
     done = [(c, rows[c.name]) for c in wanted if c.name in rows]
@@ -270,10 +240,8 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     parser.add_argument("--near", type=int, help="castings heard once each at 0.1 m and 48 kHz")
     given = parser.parse_args()
-    given.work.mkdir(parents=True, exist_ok=True)
     wanted = near(given.near) if given.near else list(cases(given.scans))
-    make(wanted, given.work, time.time() + 60 * given.minutes, given.cores)
-    rows = read(given.work)
+    rows = {c.name: row for c, row in study.made(given.work, wanted, row_of, given.minutes, given.cores)}
     text = table(wanted, rows)
     print(text)
     if all(c.name in rows for c in wanted):

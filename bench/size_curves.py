@@ -14,7 +14,7 @@ Wald bound, which takes each trial for independent, is printed beside it. Simula
 from __future__ import annotations
 
 import argparse
-import multiprocessing
+import math
 import os
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -33,7 +33,7 @@ from bench.compare_store import Casting, Store, scan_of
 from bench.detection_store import SETTING
 from bench.doc_pages import between
 from bench.pod import Pod, fit, levelled
-from bench.study import add_rates, clopper_pearson, head
+from bench.study import add_rates, clopper_pearson, finished, head
 from bench.table_folder import read_tables
 from tapscan.demo.plates import Table
 from tapscan.records import FloatArray
@@ -103,8 +103,8 @@ def cases_of(table: Table) -> Iterator[tuple[str, str, float, str]]:
 
 def model_trials(tables: Mapping[str, Table]) -> list[Trial]:
     """Every crack of every casting, from the modes with modelled errors; the patterns side by side on the cores there are."""
-    with multiprocessing.get_context("fork").Pool(os.cpu_count()) as pool:
-        return [trial for found in pool.map(_trials_of, tables.values()) for trial in found]
+    done = finished(list(tables.values()), _trials_of, math.inf, os.cpu_count() or 1)
+    return [trial for _, found in done for trial in found]
 
 
 def _trials_of(table: Table) -> list[Trial]:
