@@ -121,12 +121,7 @@ def test_beside_the_shops_pickup_a_phones_take_is_asked_about(site):
                 site, client, draft, "a.flac", encoded(taps, 16000, "flac"), **pickup
             )
             asks = hint_of_the_sensor(site, client, draft, "b.m4a", encoded(taps, 16000, "m4a"), **pickup)
-            assert (
-                "b.m4a" in asks
-                and "a.flac" not in asks
-                and "compressed" in asks
-                and "pickup on the iron listen?" in asks
-            )
+            assert "b.m4a" in asks and "a.flac" not in asks and "compressed" in asks and "pickup" in asks
             told = hint_of_the_sensor(site, client, draft, "c.m4a", encoded(taps, 16000, "m4a"), sensor="microphone")
             assert "compressed" not in told, "somebody has said it"
 
