@@ -144,14 +144,15 @@ def test_supports_of_bare_plates_are_no_default_in_the_piano(shop, words, suppor
     assert (told.supports, told.hammer, told.sensor.kind) == (supports, hammer, "contact")
     assert ("supports felt pads" in kept.used) == (supports == "felt pads")
     form = {"supports": "felt pads", "state": "", **words}
-    assert new_scan({**form, "state": form["state"].replace(" ", "-").lower()}, shop).conditions.supports == supports
+    form["state"] = form["state"].replace(" ", "-").lower()
+    assert new_scan(form, open_register(shop), "B12").conditions.supports == supports
 
 
 def test_of_played_keys_neither_supports_nor_a_hammer_are_taken(shop):
     run("settings", "default", "supports=felt pads", "hammer=nylon", "sensor=contact")
     told = Kept(str(shop)).facts(Typed(), played=True).conditions()
     assert (told.supports, told.hammer, told.sensor.kind) == (None, None, "contact")
-    assert new_scan({"supports": "felt pads", "what": "played"}, shop).conditions.supports is None
+    assert new_scan({"supports": "felt pads", "what": "played"}, open_register(shop), "B12").conditions.supports is None
 
 
 def test_an_import_takes_them_and_what_is_typed_comes_first(shop):
