@@ -5,10 +5,10 @@ from dataclasses import replace
 
 from tapscan.register.corrections import void_scan
 from tapscan.register.entries import Outcome, Plate
-from tapscan.register.glance import glance
+from tapscan.register.glance import Glance, glance
 from tapscan.register.plates import add_plate, retire_plate
 from tapscan.register.scans import add_outcome, add_screening, list_scans
-from tapscan.screening.next_steps import KEEP, READ_AGAIN
+from tapscan.screening.next_steps import HOLDS_BUZZ, HOLDS_PART, KEEP, READ_AGAIN
 from tapscan.screening.short_steps import EXAMINE, SHORT
 from tapscan.workflow.at_a_glance import Standing, _told, lines, months_later
 from tests.every import each
@@ -67,14 +67,13 @@ def test_only_the_reading_that_counts_says_what_was_found(register):
     assert (line.headline, line.found_on) == ("Nothing", last.date), "an older scan's finding stands"
 
 
-def test_a_finding_that_nobody_examined_comes_before_a_scan_to_be_read_again(register):
+@each("first", [READ_AGAIN, *HOLDS_BUZZ, *HOLDS_PART])
+def test_a_finding_that_nobody_examined_comes_before_what_is_read_or_tapped_again(first):
     """Of notes: it makes no plate suspected, so that the newest scan's own steps are what else is next."""
-    (empty,) = lines(register)
-    steps = (READ_AGAIN, KEEP)
-    quiet = replace(empty.glance, scans=1, date=DAYS[0][0], next_steps=tuple(s.line for s in steps))
-    now = Standing((), False, steps)
+    quiet = Glance("B12", None, None, None, scans=1, date=DAYS[0][0], next_steps=(first.line, KEEP.line))
+    now = Standing((), False, (first, KEEP))
     told = [_told(g, now, None, DAYS[0][0]).get("look") for g in (quiet, replace(quiet, found_on=DAYS[0][0]))]
-    assert told == [None, EXAMINE] and now.first == SHORT[READ_AGAIN]
+    assert told == [None, EXAMINE] and now.first == SHORT[first]
 
 
 DAYS = (

@@ -154,6 +154,31 @@ def test_a_small_change_left_open_leaves_them_there(state):
         assert not any("stop" in s.acts for s in outcome.steps[at:])
 
 
+IN_FULL_ONLY = {  # none of them stops the work: another of the same report does, or it may go on
+    "tell-state", "steady", "look", "call", "call-unstrung", "crack-test", "hard-test", "ask", "keep", "eyes", "mute",
+    "eyes-in-piano", "hold-parts", "settle", "screws", "look-at-notes", "call-technician",
+}  # fmt: skip
+
+
+def test_every_step_has_a_short_form_or_deliberately_none():
+    """A new one is given a line for lists, or is named here."""
+    assert {s.code for s in STEPS if s not in SHORT} == IN_FULL_ONLY
+    assert [s.code for s in STEPS if "stop" in s.acts and s not in SHORT] == []
+
+
+@each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
+def test_a_plate_that_is_not_simply_gone_on_with_has_a_short_line_in_lists(state, name, scan, found, opened, suspected):
+    """That of the step which says so, whatever stands before it."""
+    outcome, doubted, *compared = outcomes(state, scan, found, opened)
+    seen = dispose(replace(scan, state=state), found, [], Settings(), opened, LINE, (), LINE)
+    open_ = left_open(outcome, "Why.", state)
+    for one, rests in [(outcome, suspected), (doubted, True), (seen, True), (open_, suspected), *((c, suspected) for c in compared)]:  # fmt: skip
+        first = next((s for s in one.steps if "stop" in s.acts or s is MAKE_SURE), None)
+        assert first is not None or not rests
+        assert first is None or in_short(one.steps) == SHORT[first]
+    assert doubted.steps[0] in SHORT
+
+
 LINE = ("a line or crack in the iron (S4)",)
 
 
