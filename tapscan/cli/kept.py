@@ -77,7 +77,7 @@ class Kept:
         if self.used:
             typer.echo(f"tapscan: as the shop always does: {', '.join(self.used)} (tapscan settings default)", err=True)
         if self.not_taken:
-            typer.echo(f"tapscan: {self.not_taken}", err=True)
+            typer.echo(f"tapscan: {self.not_taken}; --sensor says what listened", err=True)
 
 
 def _unless_none(text: str | None) -> str | None:

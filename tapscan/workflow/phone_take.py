@@ -20,7 +20,7 @@ MOST_NAMED = 2
 def not_taken(files: Mapping[str, str], sensor: str | None) -> str | None:
     """For the command line."""
     told = _as_a_phone(files, sensor)
-    return told and f"{told}: the shop's sensor ({sensor}) was not taken; --sensor says what listened"
+    return told and f"{told}: the shop's sensor ({sensor}) was not taken"
 
 
 def asked_of(files: Mapping[str, str], sensor: str | None) -> str | None:
