@@ -5,6 +5,7 @@ layout = kept.or_kept("layout", layout)    the option as typed, else the shop's
 kept.tell()                                one line on what was taken from the defaults
 """
 
+from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -29,6 +30,7 @@ class Kept:
         self.folder = o.folder_of(register)
         self.defaults = read_defaults(self.folder)
         self.used: list[str] = []
+        self.not_taken: str | None = None
 
     def or_kept(self, key: str, typed: str | None) -> str | None:
         """None where it was neither typed nor kept."""
@@ -48,12 +50,20 @@ class Kept:
         layout = _unless_none(layout)
         return layout_at(self.folder, layout) if layout else None, _unless_none(order)
 
-    def facts(self, typed: Typed, *, played: bool = False) -> Typed:
-        """What the shop says of its sensor is taken only for that sensor, and of supports only where the plate lies on some. played : keys were."""
+    def facts(self, typed: Typed, *, played: bool = False, files: Sequence[str] = ()) -> Typed:
+        """What the shop says of its sensor is taken only for that sensor, and of supports only where the plate lies on some.
+
+        played : keys were; files : recordings that are there already, which a phone may have made
+        """
         other = typed.sensor is not None and typed.sensor.strip().casefold() != self.defaults.sensor
+        if files and typed.sensor is None:
+            from tapscan.workflow.phone_take import not_taken
+
+            self.not_taken = not_taken({f: Path(f).name for f in files}, self.defaults.sensor)
         lies = () if played or read_state(o.words(typed.state)) in IN_PIANO else ("supports",)
         struck = () if played else ("hammer",)
-        keys = (*lies, *struck, "sensor", *(() if other else OF_THE_SENSOR))
+        listened = () if self.not_taken else ("sensor", *(() if other else OF_THE_SENSOR))
+        keys = (*lies, *struck, *listened)
         told: dict[str, Any] = {key: self.or_kept(key, getattr(typed, key)) for key in keys}
         return replace(typed, **told)
 
@@ -66,6 +76,8 @@ class Kept:
         """On standard error, so that JSON stays JSON."""
         if self.used:
             typer.echo(f"tapscan: as the shop always does: {', '.join(self.used)} (tapscan settings default)", err=True)
+        if self.not_taken:
+            typer.echo(f"tapscan: {self.not_taken}; --sensor says what listened", err=True)
 
 
 def _unless_none(text: str | None) -> str | None:

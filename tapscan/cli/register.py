@@ -139,7 +139,7 @@ def export(
     register: o.REGISTER = None,
 ) -> None:
     """Write plates, scans and results as CSV for a spreadsheet, or as JSON for a program."""
-    from tapscan.workflow.register import export_csv, export_json
+    from tapscan.workflow.exports import export_csv, export_json
 
     opened = o.opened(register)
     if target.suffix.lower() == ".json":

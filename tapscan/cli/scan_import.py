@@ -101,7 +101,8 @@ def import_scan(
         raise WrongUsage("add --yes to save without asking, or --dry-run to look only")
     with shared_work(jobs, bytes_of(files)) as workers:
         kept = Kept(register)
-        taps, facts = taps if keys.played else taps.filled(kept), kept.facts(facts, played=keys.played)
+        taps = taps if keys.played else taps.filled(kept)
+        facts = kept.facts(facts, played=keys.played, files=files)
         kept.tell()
         request = keys.of(_request(taps, mended, answers, settings))
         facts = facts if answers.dry_run else with_sensor(facts, ask=not answers.yes, tell=False)

@@ -1,17 +1,18 @@
 """The register as CSV and JSON, for a spreadsheet or another program.
 
-    export_csv(register, folder)    one file a table: plates, scans, recordings, strikes, modes, ...; UTF-8 with a mark
-    export_json(register, path)     one file: every plate with its scans, current screenings and outcomes; the reference bars
-    defused(value)                  text that a spreadsheet would take for a formula gets an apostrophe before it
+    export_csv(register, folder, said)   one file a table: plates, scans, recordings, strikes, modes, ...; UTF-8 with a mark
+    export_json(register, path, stands)  one file: every plate with its scans, current screenings and outcomes; the reference bars
+    defused(value)                       text that a spreadsheet would take for a formula gets an apostrophe before it
 
-CSV holds the current screening of each scan; JSON too. Unknown is an empty cell or null. Written whole or not at all.
+CSV holds the current screening of each scan; JSON too. What these say by now, after all that came in since, is handed in. Unknown is an empty cell
+or null. Written whole or not at all.
 """
 
 import csv
 import io
 import json
 import shutil
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import IO, Any
 
@@ -19,6 +20,7 @@ from sqlalchemy import Connection, Select, Table, func, select
 
 from tapscan.errors import RegisterProblem
 from tapscan.plain_values import SCHEMA
+from tapscan.records import Disposition, Screening
 from tapscan.register import tables as t
 from tapscan.register.bars import list_bars
 from tapscan.register.codec import plain
@@ -33,6 +35,8 @@ from tapscan.register.visits import FACTS as VISIT_FACTS
 from tapscan.register.visits import OUTCOME, list_visits
 from tapscan.targets import whole_file
 
+Said = Callable[[ScanEntry], tuple[Disposition, str]]  # disposition and headline by now
+Stands = Callable[[ScanEntry, Screening], Screening]  # the screening that is stored, as it stands by now
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 RESULTS = (t.recording, t.strike, t.mode, t.indication)
 MENDED = ("void_on", "void_why", "baseline_although", "moves")
@@ -48,7 +52,7 @@ def defused(value: Any) -> Any:
     return value
 
 
-def export_csv(register: Register, folder: Path) -> list[str]:
+def export_csv(register: Register, folder: Path, said: Said) -> list[str]:
     """Write into `folder`, which must not exist or be empty. Names of the files."""
     folder = folder.resolve()  # a link to an empty folder stays a link
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
@@ -58,7 +62,7 @@ def export_csv(register: Register, folder: Path) -> list[str]:
         shutil.rmtree(part, ignore_errors=True)
         part.mkdir(parents=True)
         _write(part / "plates.csv", _plates(register))
-        _write(part / "scans.csv", _scans(register))
+        _write(part / "scans.csv", _scans(register, said))
         _write(part / "checklist.csv", _checklist(register))
         _write(part / "outcomes.csv", _outcomes(register))
         _write(part / "visits.csv", _visits(register))
@@ -86,7 +90,7 @@ def _plates(register: Register) -> Iterator[Sequence[Any]]:
         yield (p.name, p.pattern, p.serial, p.kind, p.mass_kg, p.notes, p.added_utc, p.retired_on, p.retired_why, scans)
 
 
-def _scans(register: Register) -> Iterator[Sequence[Any]]:
+def _scans(register: Register, said: Said) -> Iterator[Sequence[Any]]:
     conditions = (
         "state",
         "supports",
@@ -120,7 +124,7 @@ def _scans(register: Register) -> Iterator[Sequence[Any]]:
                 e.notes,
                 e.stored_utc,
             ),
-            *(now.disposition, now.headline, len(e.screenings), now.settings_sha256, now.tapscan_version),
+            *(*said(e), len(e.screenings), now.settings_sha256, now.tapscan_version),
             *(e.void_on, e.void_why, e.baseline_although, plain(e.moves), "yes" if e.played else "no"),
             e.bar.name if e.bar else None,
         )
@@ -181,18 +185,19 @@ def _current(table: Table, columns: Sequence[Any]) -> Select[Any]:
     return query.where(t.screening.c.row.in_(newest)).order_by(*order)
 
 
-def export_json(register: Register, path: Path) -> None:
+def export_json(register: Register, path: Path, stands: Stands) -> None:
     """Written plate by plate, so that a large register needs little memory."""
     with plain_words(path), whole_file(path) as file, io.TextIOWrapper(file, "utf-8", newline="\n") as text:
-        _write_json(register, text)
+        _write_json(register, text, stands)
 
 
-def _write_json(register: Register, file: IO[str]) -> None:
+def _write_json(register: Register, file: IO[str], stands: Stands) -> None:
     file.write(f'{{"schema": {SCHEMA}, "plates": [')
     for i, (plate, _, _) in enumerate(list_plates(register, retired=True)):
         scans = list_scans(register, plate.name, void=True)
         with register.reading() as connection:
-            told = [_scan_json(connection, entry) for entry in scans]
+            stored = [read_screening(connection, entry.current.id) for entry in scans]
+        told = [_scan_json(e, stands(e, s)) for e, s in zip(scans, stored, strict=True)]
         visits = [_plain(v) for v in list_visits(register, plate.name)]
         document = {**_plain(plate), "visits": visits, "scans": told}
         file.write((",\n" if i else "\n") + json.dumps(document, ensure_ascii=False, allow_nan=False, default=str))
@@ -200,8 +205,8 @@ def _write_json(register: Register, file: IO[str]) -> None:
     file.write(f'\n], "bars": {bars}}}\n')
 
 
-def _scan_json(connection: Connection, entry: ScanEntry) -> dict[str, Any]:
-    screening = plain(read_screening(connection, entry.current.id))
+def _scan_json(entry: ScanEntry, result: Screening) -> dict[str, Any]:
+    screening = plain(result)
     screening["scan"].pop("map")  # the drawing of the layout; its name and places stay
     return {**_plain(entry), "screening": screening}
 

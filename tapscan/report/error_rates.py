@@ -27,7 +27,7 @@ from tapscan.screening.constants import constants_sha256
 from tapscan.screening.rule import Rates, Rule
 from tapscan.screening.rules import RULE_LIMITS, note_buzz, rule_named
 from tapscan.settings import Settings, limits_by_part, limits_sha256
-from tapscan.settings.threshold import Part
+from tapscan.settings.definition import Part
 
 FILE = Path(__file__).with_name("reach.json")
 Table = Literal["single", "comparison", "beside", "location", "pattern", "piano", "notes"]

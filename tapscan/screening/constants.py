@@ -17,14 +17,16 @@ import pkgutil
 import re
 from functools import cache
 from types import ModuleType
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 import tapscan.model
 import tapscan.screening
 import tapscan.signal
-from tapscan.settings.threshold import Part
+
+if TYPE_CHECKING:  # an earlier version, of which bench/reach_file.py asks its numbers, may have it elsewhere
+    from tapscan.settings.definition import Part
 
 WORDS = (
     "constants",
@@ -33,6 +35,7 @@ WORDS = (
     "notes",
     "disposition",
     "next_steps",
+    "short_steps",
     "open_findings",
     "conclude",
     "visit_advice",
@@ -64,19 +67,19 @@ NAME = re.compile(r"\w+")
 
 
 @cache
-def constants_sha256(part: Part) -> str:
+def constants_sha256(part: "Part") -> str:
     """Of what the package is now."""
     return hashlib.sha256(json.dumps(constants(part)).encode()).hexdigest()[:DIGITS]
 
 
-def constants(part: Part) -> list[tuple[str, Any]]:
+def constants(part: "Part") -> list[tuple[str, Any]]:
     """Of the modules that the rates of `part` rest on."""
     named = [(k, getattr(m, k)) for m in _modules(part) for k in _named(m) if k not in CUTS]
     found = {json.dumps(pair): pair for k, value in named if numeric(value) for pair in [(k, _written(value))]}
     return [found[text] for text in sorted(found)]
 
 
-def _modules(part: Part) -> list[ModuleType]:
+def _modules(part: "Part") -> list[ModuleType]:
     inside = [
         m.name
         for package in (tapscan.model, tapscan.signal, tapscan.screening)
@@ -86,7 +89,7 @@ def _modules(part: Part) -> list[ModuleType]:
     return [importlib.import_module(n) for n in sorted([*ALONE, *inside]) if _counts(n, part)]
 
 
-def _counts(module: str, part: Part) -> bool:
+def _counts(module: str, part: "Part") -> bool:
     apart = next((own for own, modules in APART.items() if module.startswith(modules)), None)
     if apart is not None or part in APART:
         return apart == part

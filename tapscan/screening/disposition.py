@@ -111,8 +111,9 @@ def dispose(
     if counts := iron if give.may_tap(scan.state) else eye:
         found = _with_eye(found, scan, counts)
     amiss = [_amiss(scan.taps_amiss)] if scan.taps_amiss else []
-    first = filter(None, [forces_exchanged(scan, settings)])
-    return replace(found, summary=" ".join([*first, found.summary, *amiss]))
+    if not (exchanged := forces_exchanged(scan, settings)):
+        return replace(found, summary=" ".join([found.summary, *amiss]))
+    return replace(found, summary=" ".join([exchanged, found.summary, *amiss]), steps=give.read_again(found.steps))
 
 
 def _with_eye(found: Outcome, scan: Scan, eye: Sequence[str]) -> Outcome:

@@ -10,7 +10,7 @@ repeat(texts)                      how to tap better where nothing is suspected
 asked_of_screws(state, others)      steps where two scans in the piano were compared
 made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
-in_short(steps)                    what comes first, for a list of plates; empty where the work may go on
+read_again(steps)                  the same where soft and hard taps were told the wrong way round
 of_lines(lines)                    the steps behind lines that were stored
 held(steps)                        whether it is, or the work on it rests until a qualified person has decided
 may_tap(state)                     whether a suspected plate may be tapped again in that state
@@ -31,7 +31,7 @@ from tapscan.screening.rules import rule_named
 
 Who = Literal["workshop", "buyer"]
 Act = Literal[
-    "look", "photograph", "call", "ask", "stop", "keep", "tell-state", "hold-parts", "tap", "mute", "test-hardness", "test-cracks",
+    "look", "photograph", "call", "ask", "read-again", "stop", "keep", "tell-state", "hold-parts", "tap", "mute", "test-hardness", "test-cracks",
     "tighten", "load", "raise", "finish",
 ]  # fmt: skip
 NEVER: frozenset[Act] = frozenset({"tighten", "load", "raise", "finish"})  # on a suspected plate in any state
@@ -185,6 +185,11 @@ MAKE_SURE = _step(
     "make-sure", "workshop", EVERY, ("ask",),
     "Make sure which plate this scan is of, and that its places are in the right order: by the plate's label, the notes of the day and whoever was there.",
 )  # fmt: skip
+READ_AGAIN = _step(
+    "read-again", "workshop", EVERY, ("ask", "read-again"),
+    "Soft and hard seem exchanged in this scan. Find out, from the notes of the day or whoever was there, which came first at each place, and have the same recording read again in that order: nothing is tapped for it. "
+    "Until then what needs both forces is not checked.",
+)  # fmt: skip
 LOOK_AT_NOTES = _step(
     "look-at-notes", "workshop", EVERY, ("look", "photograph"),
     "Look for what is loose or rings on at the notes named: things on the piano, lid and lamp, dampers, strings at the bridge, screws. Look and photograph only. While the strings are on, turn no screw of the plate and no bolt.",
@@ -204,6 +209,7 @@ STEPS += (
     SETTLE,
     SCREWS,
     MAKE_SURE,
+    READ_AGAIN,
     LOOK_AT_NOTES,
     CALL_TECHNICIAN,
 )
@@ -223,25 +229,6 @@ def held(steps: Iterable[Step]) -> bool:
     """Out of the piano too."""
     given = tuple(steps)
     return stopped(given) or any(s in HOLDS for s in given)
-
-
-EXAMINE = "Have it examined, and note what was found."
-SHORT = {
-    STOP: f"Stop: do not tap the plate again. {EXAMINE}",
-    STOP_UNSTRUNG: f"Stop: do not tap the plate again. {EXAMINE}",
-    STOP_UNKNOWN: f"If it is in the piano or carries strings, stop: do not tap the plate again. {EXAMINE}",
-    **dict.fromkeys(HOLDS, EXAMINE),
-    MAKE_SURE: "Make sure which plate was tapped, and in which order.",
-    CALL_FOR_BARE: "Before anyone relies on the plate, have it examined.",
-}
-
-
-def in_short(steps: Iterable[Step], *, examined: bool = False) -> str:
-    """The first of them, for a list, which must never ask for what the report forbids; `examined` : whoever was asked to look has looked."""
-    first = next((s for s in steps if s in SHORT), None)
-    if first is None:
-        return ""
-    return first.text if examined and first in HOLDS else SHORT[first]
 
 
 def of_lines(lines: Iterable[str]) -> tuple[Step, ...]:
@@ -309,7 +296,8 @@ def settling(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:
     """To stop still comes first; a plate that may carry strings is not lifted, and nothing is added for it but to look."""
     first = tuple(s for s in others if s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN))
     new = tuple(s for s in _given((LOOK, SETTLE), state) if s not in others)
-    return (*first, *new, *(s for s in others if s not in first))
+    steps = (*first, *new, *(s for s in others if s not in first))
+    return read_again(steps) if READ_AGAIN in others else steps
 
 
 def asked_of_screws(state: Told, others: Sequence[Step]) -> tuple[Step, ...]:
@@ -336,6 +324,12 @@ def made_sure(steps: Sequence[Step]) -> tuple[Step, ...]:
     """With the question which plate it was; to stop still comes first."""
     first = tuple(s for s in steps if s in (STOP, STOP_UNSTRUNG, STOP_UNKNOWN))
     return (*first, MAKE_SURE, *(s for s in steps if s not in first))
+
+
+def read_again(steps: Sequence[Step]) -> tuple[Step, ...]:
+    """It taps nothing; to stop, and that the work rests, still come first."""
+    first = tuple(s for s in steps if "stop" in s.acts)
+    return (*first, READ_AGAIN, *(s for s in steps if s not in (*first, READ_AGAIN)))
 
 
 def _given(wanted: Iterable[Step], state: Told) -> tuple[Step, ...]:

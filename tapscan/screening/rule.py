@@ -13,7 +13,7 @@ from typing import Any, Literal
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
 from tapscan.settings import Settings
-from tapscan.settings.threshold import threshold_of
+from tapscan.settings.definition import threshold_of
 
 Outcome = list[Indication] | RuleNotRun
 Rates = Literal[

@@ -12,10 +12,10 @@
 `rules` are the dataclasses of thresholds that stand in the files of the rules (screening/rules knows them all).
 """
 
+from tapscan.settings.definition import PARTS
 from tapscan.settings.hashes import limits_by_part, limits_sha256, settings_sha256
 from tapscan.settings.overlay import as_toml, read_settings
 from tapscan.settings.settings import Settings, every_threshold
-from tapscan.settings.threshold import PARTS
 
 __all__ = [
     "PARTS",

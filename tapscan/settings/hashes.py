@@ -9,8 +9,8 @@ import hashlib
 import json
 from collections.abc import Iterable, Sequence
 
+from tapscan.settings.definition import PARTS, Part, Threshold
 from tapscan.settings.settings import Settings, every_threshold
-from tapscan.settings.threshold import PARTS, Part, Threshold
 
 DIGITS = 16
 

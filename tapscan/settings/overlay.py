@@ -17,9 +17,9 @@ from pathlib import Path
 from typing import Any
 
 from tapscan.errors import BadSettings
+from tapscan.settings.definition import Threshold, stage_of
 from tapscan.settings.ranges import range_told, within
 from tapscan.settings.settings import STAGES, Settings, every_threshold
-from tapscan.settings.threshold import Threshold, stage_of
 
 EXAMPLE = "write a line like [strikes] and below it one like rise_db = 12"
 

@@ -7,7 +7,7 @@ A sign at least: times, frequencies, counts, scatters and factors are never nega
 the warmth. Levels in decibels, odds and slopes may be either.
 """
 
-from tapscan.settings.threshold import Threshold
+from tapscan.settings.definition import Threshold
 
 EITHER = ("dB", "log odds", "ln for each 1")  # how units of either sign begin
 SHARES = ("share", "chance", "correlation", "reach")  # how names of shares end

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("repeatability", counted_in=("comparison",))

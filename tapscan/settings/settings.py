@@ -9,6 +9,7 @@ from typing import Any, TypeVar
 
 from tapscan.settings.bar import Bar, Gradient
 from tapscan.settings.compare import Compare
+from tapscan.settings.definition import Threshold, stage_of, thresholds_of
 from tapscan.settings.fit import Fit
 from tapscan.settings.identity import Identity
 from tapscan.settings.iron import Iron, WholeScan
@@ -22,7 +23,6 @@ from tapscan.settings.repeatability import Repeatability
 from tapscan.settings.strikes import Strikes
 from tapscan.settings.supports import Supports
 from tapscan.settings.thermal import Thermal
-from tapscan.settings.threshold import Threshold, stage_of, thresholds_of
 from tapscan.settings.tones import Tones
 
 L = TypeVar("L")

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from tapscan.settings.threshold import SIMULATED, stage, threshold
+from tapscan.settings.definition import SIMULATED, stage, threshold
 
 
 @stage("supports", counted_in=("bare",))

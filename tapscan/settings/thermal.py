@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from tapscan.settings.threshold import JUDGEMENT, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("thermal", counted_in=("comparison",))

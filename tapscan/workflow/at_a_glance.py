@@ -25,9 +25,10 @@ from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
 from tapscan.register.on_record import PlateOnRecord, noted_on_record, plate_on_record
 from tapscan.screening.disposition import CONFIRMED
-from tapscan.screening.next_steps import CALL_FOR_BARE, EXAMINE, Step, in_short, of_lines, stopped
+from tapscan.screening.next_steps import CALL_FOR_BARE, Step, of_lines, stopped
 from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding
 from tapscan.screening.played_notes import NO_ANSWER
+from tapscan.screening.short_steps import ANEW, EXAMINE, in_short
 from tapscan.workflow.as_listed import QUIET, heading_now
 from tapscan.workflow.baseline import ENOUGH, TELLS
 from tapscan.workflow.defaults import read_defaults
@@ -165,7 +166,7 @@ def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict
     newest = max(filter(None, [g.found_on, *days]), default=None)
     unexamined = newest is not None and (g.outcome is None or g.outcome.on < newest)
     if now.stop or now.waiting or unexamined:
-        told["look"] = in_short(now.steps) or EXAMINE
+        told["look"] = in_short(s for s in now.steps if s not in ANEW) or EXAMINE
     if now.stop:
         return told
     again = not now.suspected and CALL_FOR_BARE not in now.steps

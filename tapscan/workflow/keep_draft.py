@@ -195,7 +195,7 @@ def moved(draft: Draft, taps: Sequence[str], station: str) -> dict[str, Any]:
 def keep_draft(register: Register, draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> Kept:
     """A scan that may be another plate's is stored as doubtful. Raises BadRequest where the take is not what the layout asks for and nobody said how it is to be read."""
     told = typed_of(draft)
-    new = new_scan(told, register.folder)
+    new = new_scan(told, register, draft.plate)
     if is_played(draft):
         new = replace(new, baseline=False)  # nobody was asked: later scans are compared by taps
     request = replace(request_of(draft), bar=bar_of(register, draft))

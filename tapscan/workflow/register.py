@@ -3,7 +3,6 @@
 from tapscan.register.accounts import accounts_sql
 from tapscan.register.address import Place
 from tapscan.register.database import Register, is_register, make_register, open_register
-from tapscan.register.export import export_csv, export_json
 from tapscan.register.moving import Moved, move_register
 from tapscan.register.names import name_for_new
 from tapscan.register.outbox import send_waiting
@@ -18,8 +17,6 @@ __all__ = [
     "back_up",
     "check_register",
     "checked_url",
-    "export_csv",
-    "export_json",
     "files_wanted",
     "is_register",
     "make_register",

@@ -12,8 +12,8 @@ from pathlib import Path
 from tapscan import settings as of
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.settings import Settings
+from tapscan.settings.definition import Threshold
 from tapscan.settings.overlay import lines_of
-from tapscan.settings.threshold import Threshold
 
 __all__ = ["Threshold", "every_threshold", "read_settings", "settings_text", "thresholds_text"]
 

@@ -1,6 +1,6 @@
 """How a stored scan stands now: what was crossed out, moved, seen or found by examination since tapscan read it.
 
-as_it_stands(register, entry, screening)   the stored Screening with conclusion and steps that know it; nothing is computed anew
+as_it_stands(register, entry, screening, record)   the stored Screening with conclusion and steps that know it; nothing is computed anew
 says(summary, counts)                      whether a summary says what the eye saw, and no more
 notices(register, entry, screening)        sentences for the first screen
 later(register, entry)                     what newer scans of the plate say, to stand above all else
@@ -15,7 +15,7 @@ from typing import Any
 from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
-from tapscan.register.on_record import plate_on_record
+from tapscan.register.on_record import PlateOnRecord, plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
@@ -31,12 +31,14 @@ VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
 VOID = "Crossed out: this scan does not count"
 
 
-def as_it_stands(register: Register, entry: ScanEntry, screening: Screening) -> Screening:
-    """Where nothing came in since, exactly what is stored."""
+def as_it_stands(
+    register: Register, entry: ScanEntry, screening: Screening, record: PlateOnRecord | None = None
+) -> Screening:
+    """Where nothing came in since, exactly what is stored. record : of the plate, where it was read already."""
     if entry.crossed_out:
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
         return replace(screening, headline=VOID, lead=VOIDED, summary=said)
-    record = plate_on_record(register, entry.plate)
+    record = record or plate_on_record(register, entry.plate)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry, record)
     mine = next((s for s in record.scans if s.id == entry.id), None)
     own = () if mine and explained(mine, record.scans) else entry.checklist

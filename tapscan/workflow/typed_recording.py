@@ -79,7 +79,7 @@ def input_of(typed: Mapping[str, str]) -> Input:
 
 def begin_typed(register: Register, plate: str, typed: Mapping[str, str]) -> Unfinished:
     """Raises BadRequest, BadLayout, MicrophoneTrouble before anything is written."""
-    new, order = new_scan(typed, register.folder), read_order(typed.get("order") or USUAL_ORDER)
+    new, order = new_scan(typed, register, plate), read_order(typed.get("order") or USUAL_ORDER)
     layout = layout_of(register.folder, typed.get("layout") or USUAL_LAYOUT)
     bar = named_bar(register, words(typed.get("bar_name"))) if typed.get("bar") else None
     open_briefly(input_of(typed))

@@ -2,7 +2,7 @@
 
 FIELDS                              names of the form's fields, in order
 conditions_of(typed)                ScanConditions; what was left empty is unknown
-new_scan(typed, folder)             NewScan
+new_scan(typed, register, plate)    NewScan
 as_typed(entry)                     the same fields of a stored scan, to be changed
 as_before(register, plate, typed)    of these what stands as at the plate's last scan, with words that say so
 first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
@@ -10,7 +10,6 @@ first_typed(register, plate)        what a new scan's form begins with: the shop
 
 from collections.abc import Mapping
 from dataclasses import asdict, replace
-from pathlib import Path
 
 from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO
@@ -78,16 +77,14 @@ def _fittings(named: str | None, bare: bool) -> tuple[str, ...] | None:
     return () if bare else tuple(one.strip() for one in named.split(",") if one.strip()) if named else None
 
 
-def new_scan(typed: Mapping[str, str], folder: Path) -> NewScan:
-    """`folder` : the register's, whose defaults tell how the shop writes days, and on what its bare plates lie. Raises BadRequest with one line."""
+def new_scan(typed: Mapping[str, str], register: Register, plate: str) -> NewScan:
+    """Supports that the form began with are left out in the piano, where no plate lies on them. Raises BadRequest with one line."""
     conditions = conditions_of(typed)
     inside = conditions.state in IN_PIANO or typed.get("what") == "played"
-    if (
-        inside and conditions.supports == read_defaults(folder).supports
-    ):  # the form began with it; no plate lies on it there
+    if inside and conditions.supports == _supports_begun_with(register, plate):
         conditions = replace(conditions, supports=None)
     return NewScan(
-        date=day(typed.get("date"), "Day it was tapped", folder),
+        date=day(typed.get("date"), "Day it was tapped", register.folder),
         conditions=conditions,
         operator=words(typed.get("operator")),
         notes=words(typed.get("notes")),
@@ -95,6 +92,19 @@ def new_scan(typed: Mapping[str, str], folder: Path) -> NewScan:
         checklist=checklist_of(typed),
         baseline_although=words(typed.get("although")),
     )
+
+
+def _supports_begun_with(register: Register, plate: str) -> str | None:
+    """As `first_typed` gives them; what somebody typed at a scan in the piano is no guess."""
+    if kept := read_defaults(register.folder).supports:
+        return kept
+    last = _tapped(register, plate)[-1:]
+    return last[0].conditions.supports if last and last[0].conditions.state not in IN_PIANO else None
+
+
+def _tapped(register: Register, plate: str) -> list[ScanEntry]:
+    """Oldest first."""
+    return [e for e in list_scans(register, plate) if not e.played]
 
 
 def as_typed(entry: ScanEntry) -> dict[str, str]:
@@ -127,7 +137,7 @@ def _figure(value: float | None) -> str | None:
 
 def as_before(register: Register, plate: str, typed: Mapping[str, str]) -> dict[str, str]:
     """By field."""
-    scans = [e for e in list_scans(register, plate) if not e.played]
+    scans = _tapped(register, plate)
     last = as_typed(scans[-1]) if scans else {}
     same = [key for key in AGAIN if last.get(key) and typed.get(key) == last[key]]
     return {key: f"As on {scans[-1].date.isoformat()}: change it if it is otherwise." for key in same}
@@ -135,7 +145,7 @@ def as_before(register: Register, plate: str, typed: Mapping[str, str]) -> dict[
 
 def first_typed(register: Register, plate: str) -> dict[str, str]:
     """Layout and order too. Nothing that is measured anew each time (day, temperatures, state) is taken from an earlier scan."""
-    scans = [e for e in list_scans(register, plate) if not e.played]
+    scans = _tapped(register, plate)
     last = {key: value for key, value in as_typed(scans[-1]).items() if key in AGAIN} if scans else {}
     shop = {key: value for key, value in asdict(read_defaults(register.folder)).items() if value}
     shop = {key: value for key, value in shop.items() if key in (*FIELDS, "layout", "order")}

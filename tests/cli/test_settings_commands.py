@@ -19,6 +19,7 @@ from tapscan.workflow.defaults import Defaults, read_defaults
 from tapscan.workflow.settings import every_threshold, read_settings
 from tapscan.workflow.typed_scan import new_scan
 from tests.cli.commands import run
+from tests.sounds import encoded, taps_at, written
 
 SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
 FILES = sorted((SIMULATED / "sound-parlour-grand").glob("*.flac"))[:4]
@@ -143,14 +144,15 @@ def test_supports_of_bare_plates_are_no_default_in_the_piano(shop, words, suppor
     assert (told.supports, told.hammer, told.sensor.kind) == (supports, hammer, "contact")
     assert ("supports felt pads" in kept.used) == (supports == "felt pads")
     form = {"supports": "felt pads", "state": "", **words}
-    assert new_scan({**form, "state": form["state"].replace(" ", "-").lower()}, shop).conditions.supports == supports
+    form["state"] = form["state"].replace(" ", "-").lower()
+    assert new_scan(form, open_register(shop), "B12").conditions.supports == supports
 
 
 def test_of_played_keys_neither_supports_nor_a_hammer_are_taken(shop):
     run("settings", "default", "supports=felt pads", "hammer=nylon", "sensor=contact")
     told = Kept(str(shop)).facts(Typed(), played=True).conditions()
     assert (told.supports, told.hammer, told.sensor.kind) == (None, None, "contact")
-    assert new_scan({"supports": "felt pads", "what": "played"}, shop).conditions.supports is None
+    assert new_scan({"supports": "felt pads", "what": "played"}, open_register(shop), "B12").conditions.supports is None
 
 
 def test_an_import_takes_them_and_what_is_typed_comes_first(shop):
@@ -170,6 +172,47 @@ def test_an_import_takes_them_and_what_is_typed_comes_first(shop):
     assert other.conditions.supports == "slings"
     told = json.loads(run("scan", "show", other.name, "--json", "-").out)
     assert {s["force"] for s in told["strikes"]} == {None}
+
+
+@pytest.fixture(scope="module")
+def phones(tmp_path_factory: pytest.TempPathFactory) -> list[Path]:
+    """Takes of the same taps as a phone and as a recorder write them."""
+    folder = tmp_path_factory.mktemp("phones")
+    taps = taps_at([0.5, 2.0, 3.5], 5, 16000)
+    return [written(folder / f"take.{ending}", encoded(taps, 16000, ending)) for ending in ("m4a", "ogg", "flac")]
+
+
+@pytest.mark.parametrize("keys", [(), ("--played",)])
+def test_the_shops_pickup_is_not_taken_for_a_phones_take(shop, phones, keys):
+    run("settings", "default", "sensor=contact", "sensor_place=strut 2", "sensor_mass_g=12", "hammer=nylon")
+    done = run("scan", "import", "B12", *phones[::2], *keys, "--date", "2026-04-14", "--yes")
+    (line,) = [line for line in done.err.splitlines() if "take.m4a" in line]
+    assert done.status == 0 and "phone" in line and "(contact)" in line and "--sensor" in line
+    assert "strut 2" not in done.err and "take.flac" not in line
+    entry = find_scan(open_register(shop), "B12/2026-04-14")
+    assert (entry.conditions.sensor, entry.conditions.hammer) == (Sensor(), None if keys else "nylon")
+    assert "unknown" in done.err.splitlines()[-1], "which kind it was is still asked for"
+
+
+def test_what_is_typed_or_can_be_no_phones_take_is_not_doubted(shop, phones):
+    run("settings", "default", "sensor=contact", "sensor_place=strut 2")
+    m4a, ogg, flac = (str(p) for p in phones)
+    torn, none = str(shop.parent / "torn.m4a"), str(shop.parent / "none.m4a")
+    Path(torn).write_bytes(phones[0].read_bytes()[:60])
+    pickup = Sensor("contact", place="strut 2")
+    for files, sensor, found in [
+        ([flac, torn, none], None, pickup),
+        ([m4a, ogg], None, Sensor()),
+        ([m4a], "contact", pickup),
+        ([m4a], "microphone", Sensor("microphone")),
+    ]:
+        kept = Kept(str(shop))
+        assert kept.facts(Typed(sensor=sensor), files=files).conditions().sensor == found, files
+        assert bool(kept.not_taken) == (found == Sensor()), files
+    run("settings", "default", "sensor=microphone", "sensor_place=at the tail")
+    kept = Kept(str(shop))
+    told = kept.facts(Typed(), files=[m4a]).conditions().sensor
+    assert (told, kept.not_taken) == (Sensor("microphone", place="at the tail"), None)
 
 
 def test_check_takes_layout_and_order_and_the_page_the_shop(shop):

@@ -9,7 +9,9 @@ from tapscan.register.entries import Outcome
 from tapscan.register.scans import add_outcome
 from tapscan.workflow.at_a_glance import lines
 from tapscan.workflow.baseline import TELLS, advice
+from tapscan.workflow.defaults import change_defaults
 from tapscan.workflow.draft import find_draft
+from tapscan.workflow.keep_draft import typed_of
 from tapscan.workflow.own_layouts import keep_layout
 from tests.every import each
 from tests.page.test_recordings import until
@@ -20,6 +22,7 @@ from tests.register.recording_child import LAYOUT
 from tests.register.test_bar import plate_file
 from tests.register.test_mending import silent
 from tests.snapshots import same_as_before
+from tests.sounds import encoded, taps_at
 
 COMPARE = re.compile(r'href="/compare\?')
 ALL_SAID = {"date": "2026-03-20", "state": "stripped", "iron_c": "20"}
@@ -97,6 +100,30 @@ def test_what_stands_as_at_the_last_scan_says_so(site):
     for shown in forms:
         assert said in shown.partition('id="h-sensor"')[2].partition("</small>")[0]
         assert said not in shown.partition('id="h-state"')[2].partition("</small>")[0], "it is asked for anew"
+
+
+def hint_of_the_sensor(site, client, draft, name: str, content: bytes, **typed: str) -> str:
+    """As it stands once this file has come in."""
+    put_in = client.put(f"/draft/file?id={draft}&name={name}", content=content, headers={"x-token": site.door.token})
+    site.post(client, "/draft", id=draft, seen=put_in.json()["version"], act="look", **typed)
+    return client.get(f"/draft?id={draft}").text.partition('id="h-sensor"')[2].partition("</small>")[0]
+
+
+def test_beside_the_shops_pickup_a_phones_take_is_asked_about(site):
+    change_defaults(site.register.folder, ["sensor=contact"])
+    taps = taps_at([0.5], 1, 16000)
+    with site.client() as client:
+        for what in ("taps", "played"):
+            draft = site.post(client, "/draft/new", plate="B12").headers["location"].rpartition("=")[2]
+            assert typed_of(find_draft(site.register, draft))["sensor"] == "contact", "before there is a file"
+            pickup = {"sensor": "contact", "what": what}
+            assert "compressed" not in hint_of_the_sensor(
+                site, client, draft, "a.flac", encoded(taps, 16000, "flac"), **pickup
+            )
+            asks = hint_of_the_sensor(site, client, draft, "b.m4a", encoded(taps, 16000, "m4a"), **pickup)
+            assert "b.m4a" in asks and "a.flac" not in asks and "compressed" in asks and "pickup" in asks
+            told = hint_of_the_sensor(site, client, draft, "c.m4a", encoded(taps, 16000, "m4a"), sensor="microphone")
+            assert "compressed" not in told, "somebody has said it"
 
 
 def test_a_scan_of_older_files_is_not_stored_as_of_today_without_a_word(site, browser_page, tmp_path):

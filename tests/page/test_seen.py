@@ -11,7 +11,8 @@ from tapscan.register.scans import edit_scan, find_scan, store_scan
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
 from tapscan.report.first_screen import EYE_FIRST
-from tapscan.screening.next_steps import SHORT, STOP
+from tapscan.screening.next_steps import STOP
+from tapscan.screening.short_steps import SHORT
 from tapscan.settings import Settings
 from tapscan.workflow.at_a_glance import KINDS
 from tapscan.workflow.baseline import FIRST, TELLS

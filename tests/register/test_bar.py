@@ -18,7 +18,6 @@ from tapscan.records import BarReading, ScanConditions, ScanForComparison
 from tapscan.register.bars import find_bar, list_bars, readings_of
 from tapscan.register.database import open_register
 from tapscan.register.entries import NewScan
-from tapscan.register.export import export_csv, export_json
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.unfinished import find_unfinished
@@ -32,6 +31,7 @@ from tapscan.settings import Settings
 from tapscan.workflow.bar import BAR_TURNS, USUAL_NAME, BarFiles
 from tapscan.workflow.bars import named_bar, note_bar
 from tapscan.workflow.check import Request
+from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.import_scan import import_scan, rescreen
 from tapscan.workflow.record import Recorder, begin_recording
 from tapscan.workflow.taken import finish, missing_stations

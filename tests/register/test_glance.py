@@ -5,10 +5,12 @@ from dataclasses import replace
 
 from tapscan.register.corrections import void_scan
 from tapscan.register.entries import Outcome, Plate
-from tapscan.register.glance import glance
+from tapscan.register.glance import Glance, glance
 from tapscan.register.plates import add_plate, retire_plate
 from tapscan.register.scans import add_outcome, add_screening, list_scans
-from tapscan.workflow.at_a_glance import lines, months_later
+from tapscan.screening.next_steps import HOLDS_BUZZ, HOLDS_PART, KEEP, READ_AGAIN
+from tapscan.screening.short_steps import EXAMINE, SHORT
+from tapscan.workflow.at_a_glance import Standing, _told, lines, months_later
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
@@ -63,6 +65,15 @@ def test_only_the_reading_that_counts_says_what_was_found(register):
     add_screening(register, last.name, built.made(silent))
     (line,) = glance(register)
     assert (line.headline, line.found_on) == ("Nothing", last.date), "an older scan's finding stands"
+
+
+@each("first", [READ_AGAIN, *HOLDS_BUZZ, *HOLDS_PART])
+def test_a_finding_that_nobody_examined_comes_before_what_is_read_or_tapped_again(first):
+    """Of notes: it makes no plate suspected, so that the newest scan's own steps are what else is next."""
+    quiet = Glance("B12", None, None, None, scans=1, date=DAYS[0][0], next_steps=(first.line, KEEP.line))
+    now = Standing((), False, (first, KEEP))
+    told = [_told(g, now, None, DAYS[0][0]).get("look") for g in (quiet, replace(quiet, found_on=DAYS[0][0]))]
+    assert told == [None, EXAMINE] and now.first == SHORT[first]
 
 
 DAYS = (

@@ -1,12 +1,15 @@
 """What a list says of a scan, and what comes next on its plate, is what the scan's own page says: whatever came in, was taken back or came late."""
 
+import csv
 import datetime as dt
 import hashlib
+import json
 import random
 from dataclasses import replace
 
 import pytest
 
+from tapscan.plain_values import plain
 from tapscan.records import Doubt, Fingerprint
 from tapscan.register.corrections import move_scan, restore_scan, void_scan
 from tapscan.register.entries import CLEAN, IN_IRON, PART, SEEN, Finding, Outcome, Plate
@@ -23,8 +26,9 @@ from tapscan.settings import Settings
 from tapscan.workflow.as_listed import headings, lines_of, scan_lines
 from tapscan.workflow.at_a_glance import as_they_stand, lines, next_of
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.eye import seen_that_day
-from tapscan.workflow.standing import as_it_stands
+from tapscan.workflow.standing import VOID, as_it_stands
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.visit import known_of
 from tests.register import built
@@ -73,6 +77,24 @@ def agree(register) -> None:
             newest = said[entries[-1].name]
             assert (line.glance.headline, line.glance.disposition) == (newest.headline, newest.disposition)
         forbids(line, newest_steps(register, plate))
+
+
+def exports_agree(register, folder) -> None:
+    """CSV with the lists, JSON with every scan's page; a scan crossed out with its page."""
+    export_csv(register, folder / "csv")
+    export_json(register, folder / "all.json")
+    with (folder / "csv" / "scans.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = {row["scan"]: (row["disposition"], row["headline"]) for row in csv.DictReader(file)}
+    plates = json.loads((folder / "all.json").read_text(encoding="utf-8"))["plates"]
+    told = {scan["name"]: scan for plate in plates for scan in plate["scans"]}
+    entries = {e.name: e for e in list_scans(register, void=True)}
+    assert rows.keys() == told.keys() == entries.keys()
+    for name, entry in entries.items():
+        page = plain(page_says(register, entry))
+        assert rows[name] == (page["disposition"], page["headline"]), name
+        page["scan"].pop("map")
+        assert told[name]["screening"] == json.loads(json.dumps(page, default=str)), name
+        assert told[name]["screenings"][-1]["headline"] == entry.current.headline, "what it said when it was read"
 
 
 def newest_steps(register, plate) -> tuple[str, ...]:
@@ -147,6 +169,22 @@ def test_what_the_eye_saw_on_a_visit_stops_the_plate_in_every_list(register, sig
     assert "do not tap" not in lines(register)[0].next
 
 
+def test_exports_say_what_lists_and_pages_say(register, tmp_path):
+    add_plate(register, Plate("C7"))
+    first, second = scanned(register, "2026-03-14"), scanned(register, "2026-04-01", found=True)
+    quiet, wrong = (scanned(register, day, plate="C7") for day in ("2026-03-14", "2026-04-01"))
+    void_scan(register, wrong.name, "wrong plate", dt.date(2026, 4, 2))
+    (tmp_path / "before").mkdir()
+    exports_agree(register, tmp_path / "before")
+    add_outcome(register, second.name, Outcome("crack in strut 2", *EXAMINED, dt.date(2026, 4, 2)))
+    scanned(register, "2026-03-01", found=True)
+    exports_agree(register, tmp_path)
+    told = json.loads((tmp_path / "all.json").read_text(encoding="utf-8"))["plates"]
+    now = {scan["name"]: scan["screening"]["headline"] for plate in told for scan in plate["scans"]}
+    assert (now[first.name], now[second.name]) == (OPEN, CONFIRMED) and now[first.name] != first.current.headline
+    assert (now[wrong.name], now[quiet.name]) == (VOID, NOTHING)
+
+
 def change(register, dice: random.Random) -> None:
     """Anything that a shop may do."""
     plates, scans = ("B12", "C7"), list_scans(register, void=True)
@@ -183,13 +221,14 @@ def _void(register, entry) -> None:
 
 
 @pytest.mark.parametrize("seed", range(1, 5))
-def test_lists_and_pages_agree_after_any_changes(register, seed):
+def test_lists_and_pages_agree_after_any_changes(register, tmp_path, seed):
     add_plate(register, Plate("C7"))
     dice = random.Random(seed)
     for step in range(24):
         change(register, dice)
         if step % 4 == 3:
             agree(register)
+    exports_agree(register, tmp_path)
 
 
 def test_a_doubtful_scans_finding_stays_open_with_the_doubt_beside_it(register):

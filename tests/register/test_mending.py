@@ -14,7 +14,6 @@ from tapscan.places import CHECKLIST
 from tapscan.records import IN_PIANO, STATES
 from tapscan.register.corrections import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.entries import CLEAN, PART, Finding, Outcome, Plate
-from tapscan.register.export import export_csv, export_json
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans, newest_scan, set_baseline, store_scan
@@ -24,6 +23,7 @@ from tapscan.settings import Settings
 from tapscan.workflow import import_scan as keep
 from tapscan.workflow.check import Request
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.history import baseline_of, compare_stored, history_of
 from tapscan.workflow.import_scan import rescreen, stored_screening
 from tapscan.workflow.standing import VOID, against_baseline, as_it_stands, notices

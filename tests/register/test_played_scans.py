@@ -10,7 +10,6 @@ import pytest
 from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Indication, PlayedNote, PlayedNotes, Recording, RuleNotRun, Scan, Screening
 from tapscan.register.entries import PART, Outcome, Plate
-from tapscan.register.export import export_csv
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, store_scan
@@ -30,6 +29,7 @@ from tapscan.workflow.at_a_glance import lines
 from tapscan.workflow.comparing import comparison_of
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.evidence import evidence_of
+from tapscan.workflow.exports import export_csv
 from tapscan.workflow.history import history_of
 from tapscan.workflow.identity import _own, _repeated
 from tapscan.workflow.pattern import references_of

@@ -11,12 +11,13 @@ import pytest
 from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.register.database import open_register
 from tapscan.register.entries import Plate
-from tapscan.register.export import defused, export_csv, export_json
+from tapscan.register.export import defused
 from tapscan.register.files import keep_bytes, path_of
 from tapscan.register.plates import add_photo, add_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.register.upkeep import back_up, check_register
+from tapscan.workflow.exports import export_csv, export_json
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put

@@ -11,7 +11,6 @@ from tapscan.errors import BadRequest, UnknownName
 from tapscan.places import REGIONS, SIGNS
 from tapscan.register.database import make_register, open_register
 from tapscan.register.entries import CLEAN, EYE_SUSPECTS, SEEN, Finding, Outcome, Plate
-from tapscan.register.export import export_csv, export_json
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate, find_plate
 from tapscan.register.upkeep import back_up, check_register
@@ -25,6 +24,7 @@ from tapscan.register.visits import (
     remove_look_photo,
 )
 from tapscan.screening.open_findings import EXAMINED
+from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.eye import eye_of
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.visit import known_of, typed_visit

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 
 from tapscan.records import Indication, RuleNotRun
 from tapscan.screening.rule import Rule, condition
-from tapscan.settings.threshold import JUDGEMENT, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("rules.too-many-modes", counted_in=("single",))

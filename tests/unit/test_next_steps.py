@@ -13,12 +13,13 @@ from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Doubt, Fingerprint
 from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
-from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful
+from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful, left_open
 from tapscan.screening.limitations import limitations
-from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, STEPS, Act, Step
+from tapscan.screening.next_steps import MAKE_SURE, NEVER, NEVER_TAPPED, READ_AGAIN, STEPS, Act, Step
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.plain_words import in_plain_words
 from tapscan.screening.rules import RULES
+from tapscan.screening.short_steps import SHORT, in_short
 from tapscan.settings import Settings
 from tests.every import each
 from tests.report.sheets import indication, screening, strike
@@ -122,6 +123,62 @@ def test_what_the_eye_saw_stops_the_work_where_the_plate_may_carry_strings(state
         assert state in step.states and not step.acts & NEVER_TAPPED and dangerous(step.text) == [], step
 
 
+def exchanged(scan):
+    """The taps called hard were the softer ones; None without taps."""
+    forces = [replace(s, force=("soft", "hard")[i % 2], station=f"P{i // 2}") for i, s in enumerate(scan.strikes)]
+    return replace(scan, strikes=tuple(forces), force_step_db=-20.0) if forces else None
+
+
+@each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
+def test_exchanged_forces_are_mended_after_what_stops_and_before_all_else(state, name, scan, found, opened, suspected):
+    if (turned := exchanged(scan)) is None:
+        return
+    right = replace(turned, force_step_db=20.0)
+    for plain, outcome in zip(*(outcomes(state, s, found, opened) for s in (right, turned)), strict=True):
+        steps = outcome.steps
+        at = steps.index(READ_AGAIN)
+        assert READ_AGAIN not in plain.steps and {*steps} == {*plain.steps, READ_AGAIN}
+        assert all("stop" in s.acts or s is MAKE_SURE for s in steps[:at])
+        assert not any("stop" in s.acts for s in steps[at + 1 :])
+        safe(state, outcome, suspected)
+        first = next((s for s in steps if s in SHORT), None)
+        assert in_short(steps) == (SHORT[READ_AGAIN] if first is READ_AGAIN else in_short(plain.steps))
+
+
+@each("state", [None, *STATES])
+def test_a_small_change_left_open_leaves_them_there(state):
+    for opened in ((), (OpenFinding("B1/2026-03-01", "2026-03-01", "change-since-baseline", "Some tones fell."),)):
+        outcome = left_open(dispose(replace(exchanged(SCAN), state=state), (), [], Settings(), opened), "Why.", state)
+        at = outcome.steps.index(READ_AGAIN)
+        assert [s.code for s in outcome.steps[:at] if "stop" not in s.acts] == []
+        assert not any("stop" in s.acts for s in outcome.steps[at:])
+
+
+IN_FULL_ONLY = {  # none of them stops the work: another of the same report does, or it may go on
+    "tell-state", "steady", "look", "call", "call-unstrung", "crack-test", "hard-test", "ask", "keep", "eyes", "mute",
+    "eyes-in-piano", "hold-parts", "settle", "screws", "look-at-notes", "call-technician",
+}  # fmt: skip
+
+
+def test_every_step_has_a_short_form_or_deliberately_none():
+    """A new one is given a line for lists, or is named here."""
+    assert {s.code for s in STEPS if s not in SHORT} == IN_FULL_ONLY
+    assert [s.code for s in STEPS if "stop" in s.acts and s not in SHORT] == []
+
+
+@each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
+def test_a_plate_that_is_not_simply_gone_on_with_has_a_short_line_in_lists(state, name, scan, found, opened, suspected):
+    """That of the step which says so, whatever stands before it."""
+    outcome, doubted, *compared = outcomes(state, scan, found, opened)
+    seen = dispose(replace(scan, state=state), found, [], Settings(), opened, LINE, (), LINE)
+    open_ = left_open(outcome, "Why.", state)
+    for one, rests in [(outcome, suspected), (doubted, True), (seen, True), (open_, suspected), *((c, suspected) for c in compared)]:  # fmt: skip
+        first = next((s for s in one.steps if "stop" in s.acts or s is MAKE_SURE), None)
+        assert first is not None or not rests
+        assert first is None or in_short(one.steps) == SHORT[first]
+    assert doubted.steps[0] in SHORT
+
+
 LINE = ("a line or crack in the iron (S4)",)
 
 
@@ -153,6 +210,7 @@ def test_the_list_of_ways_is_whole():
     """All rules that there are, and every reason of an inconclusive scan."""
     given = {s.code for p in EVERY for s in steps_of(p.values[0], *p.values[2:5])}
     given |= {s.code for state in (None, *STATES) for s in next_steps.settling(state, ())}
+    given |= {s.code for s in dispose(exchanged(SCAN), (), [], Settings()).steps}
     both = (True, False)
     given |= {
         s.code for t in (None, *STATES) for f in both for o in both for s in next_steps.of_notes(t, found=f, opened=o)

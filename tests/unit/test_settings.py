@@ -6,12 +6,12 @@ from tapscan.errors import BadSettings
 from tapscan.screening.rules import RULE_LIMITS, RULES
 from tapscan.screening.rules.prominent_ringing import RingingLimits
 from tapscan.settings import PARTS, Settings, as_toml, every_threshold, limits_sha256, read_settings, settings_sha256
+from tapscan.settings.definition import stage_of
 from tapscan.settings.fit import Fit
 from tapscan.settings.ranges import within
 from tapscan.settings.recorder import Recorder
 from tapscan.settings.settings import STAGES
 from tapscan.settings.strikes import Strikes
-from tapscan.settings.threshold import stage_of
 
 EVERY = every_threshold(Settings(), RULE_LIMITS)
 STAGE_CLASSES = {stage_of(c): c for c in [*(type(getattr(Settings(), s)) for s in STAGES), *RULE_LIMITS]}

@@ -11,8 +11,8 @@ from tempfile import TemporaryDirectory
 import pytest
 
 from tapscan.register.database import make_register
-from tapscan.register.export import export_json
 from tapscan.targets import whole_file, write_bytes, write_text
+from tapscan.workflow.exports import export_json
 from tests.cli.commands import run
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="links, pipes and modes of POSIX")

@@ -37,6 +37,7 @@ from tapscan.workflow.keep_draft import (
     typed_of,
 )
 from tapscan.workflow.own_layouts import layout_names
+from tapscan.workflow.phone_take import asked_of
 from tapscan.workflow.reading import shop_of
 from tapscan.workflow.typed_scan import as_before, first_typed
 
@@ -78,7 +79,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         status,
         draft=draft,
         t=typed_of(draft),
-        before=as_before(register_of(request), draft.plate, typed_of(draft)),
+        before={**as_before(register_of(request), draft.plate, typed_of(draft)), **_asked_of_phones(draft)},
         look=looked,
         earlier=earlier,
         unsaid=_unsaid(draft),
@@ -92,6 +93,14 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         layouts=[(name, name) for name in layout_names(draft.folder.parents[1])],
         problem=problem,
     )
+
+
+def _asked_of_phones(draft: Draft) -> dict[str, str]:
+    """By field: the form began with the shop's sensor before there was a file."""
+    called = draft.called
+    files = {path: called[path] for path in (str(draft.path(f)) for f in draft.of(PLATE))}
+    told = asked_of(files, typed_of(draft).get("sensor"))
+    return {"sensor": told} if told else {}
 
 
 def _unsaid(draft: Draft) -> bool:

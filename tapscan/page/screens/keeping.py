@@ -14,8 +14,9 @@ from tapscan.page.forms import Form
 from tapscan.page.opened import has_register, register_of
 from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
+from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.last_register import remember
-from tapscan.workflow.register import back_up, check_register, export_csv, export_json, restore
+from tapscan.workflow.register import back_up, check_register, restore
 from tapscan.workflow.rescreen_all import Rescreened, rescreen_all, waiting
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.typed import day, words

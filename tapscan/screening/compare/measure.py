@@ -41,7 +41,7 @@ from tapscan.screening.compare.repeatability import (
 )
 from tapscan.screening.compare.shared_shift import Flags, shared_shift
 from tapscan.settings import Settings
-from tapscan.settings.threshold import threshold_of
+from tapscan.settings.definition import threshold_of
 
 RATHER = 0.5
 OWN_SCATTER = 2  # baseline scans that show what the room does to this plate's modes

@@ -23,7 +23,7 @@ from tapscan.screening.in_words import NAMED_PLACES, places_in_words
 from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
-from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("rules.force-dependence", counted_in=("single",))

@@ -15,7 +15,7 @@ from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.rule import Outcome, Plain, Rule, by_standard, condition
 from tapscan.screening.rules.prominent_ringing import RingingLimits
 from tapscan.settings import Settings
-from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("rules.local-ringing", counted_in=("single",))

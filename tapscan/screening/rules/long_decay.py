@@ -22,7 +22,7 @@ from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.screening.rules.buzz import held_first
 from tapscan.settings import Settings
-from tapscan.settings.threshold import JUDGEMENT, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("rules.long-decay", counted_in=("single",))

@@ -13,7 +13,7 @@ from tapscan.records.notes import PlayedNote
 from tapscan.screening.in_words import NAMED_PLACES
 from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.settings import Settings
-from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 from tapscan.wording import counted, listed
 
 NAME = "note-buzz"

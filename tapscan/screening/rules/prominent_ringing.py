@@ -14,7 +14,7 @@ from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.mode_origins import of_plate
 from tapscan.screening.rule import Outcome, Plain, Rule, by_standard, condition
 from tapscan.settings import Settings
-from tapscan.settings.threshold import JUDGEMENT, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, stage, threshold
 from tapscan.signal.plate.tones import prominence_limit_db, tone_to_noise_limit_db
 
 

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from tapscan.records import Condition, Indication, PatternFigure, RuleNotRun, Scan
 from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
 from tapscan.settings import Settings
-from tapscan.settings.threshold import JUDGEMENT, SIMULATED, stage, threshold
+from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 from tapscan.wording import counted, listed
 
 NAME = "unlike-its-pattern"

@@ -1,0 +1,45 @@
+"""What to do next in one line, for a list of plates: short forms of the steps that go before all else.
+
+in_short(steps)   what comes first; empty where the work may go on
+ANEW              steps that give way to a finding that nobody has looked at
+
+Every step that stops the work, or has it rest, has a short form.
+"""
+
+from collections.abc import Iterable
+
+from tapscan.screening.next_steps import (
+    CALL_FOR_BARE,
+    HOLD_PART_UNKNOWN,
+    HOLDS,
+    HOLDS_BUZZ,
+    HOLDS_PART,
+    MAKE_SURE,
+    READ_AGAIN,
+    STOP,
+    STOP_UNKNOWN,
+    STOP_UNSTRUNG,
+    Step,
+)
+
+EXAMINE = "Have it examined, and note what was found."
+SHORT = {
+    STOP: f"Stop: do not tap the plate again. {EXAMINE}",
+    STOP_UNSTRUNG: f"Stop: do not tap the plate again. {EXAMINE}",
+    STOP_UNKNOWN: f"If it is in the piano or carries strings, stop: do not tap the plate again. {EXAMINE}",
+    **dict.fromkeys(HOLDS, EXAMINE),
+    **dict.fromkeys(HOLDS_BUZZ, "No further work on it: tap it again with loose parts held still."),
+    **dict.fromkeys((*HOLDS_PART, HOLD_PART_UNKNOWN), "No further work on it until all its places are tapped."),
+    MAKE_SURE: "Make sure which plate was tapped, and in which order.",
+    READ_AGAIN: "Soft and hard seem exchanged: have the scan read again in the right order.",
+    CALL_FOR_BARE: "Before anyone relies on the plate, have it examined.",
+}
+ANEW = frozenset((READ_AGAIN, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PART_UNKNOWN))  # another reading or scan answers them
+
+
+def in_short(steps: Iterable[Step], *, examined: bool = False) -> str:
+    """The first of them, for a list, which must never ask for what the report forbids; `examined` : whoever was asked to look has looked."""
+    first = next((s for s in steps if s in SHORT), None)
+    if first is None:
+        return ""
+    return first.text if examined and first in HOLDS else SHORT[first]
