@@ -30,7 +30,7 @@ ABOUT = About("B12", "B12/2026-09-02", "2.9.2026")
 
 def rows(page: str) -> dict[str, str]:
     """Question and answer."""
-    asked = page[page.index('class="asked"') : page.index('<aside class="card"')]
+    asked, _, _ = page[page.index('class="asked"') :].partition("</dl>")
     return {name: re.sub(r"<br>", " ", told) for name, told in re.findall(r"<dt>(.*?)</dt><dd>(.*?)</dd>", asked)}
 
 

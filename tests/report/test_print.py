@@ -41,7 +41,10 @@ ABOUT = About(
 )
 
 
-def changed(steps=next_steps.suspected("stripped", [CHANGE])):
+ONE_FINDING = next_steps.suspected("stripped", [CHANGE])
+
+
+def changed(steps=ONE_FINDING):
     """As full as the demo's plate that changed."""
     found = (indication(rule=CHANGE, id="C1", sentence=SENTENCE), indication(rule="long-decay", id="D2", status="new"))
     return replace(
