@@ -2,7 +2,7 @@
 
     python -m bench.processor_time REVISION [--against HEAD] [--runs 5] [--kind NAME]     NAME alone, printed and not stored
     python -m bench.processor_time HEAD --growth [--runs 3]     against the number of places, of strikes at each, and the sampling rate; four castings
-    python -m bench.processor_time HEAD --instructions [ROW]    the same, or one row of it, in instructions carried out (Debian: valgrind); a quarter of an hour a casting and row
+    python -m bench.processor_time HEAD --instructions [ROW]    the same, or one row of it, in instructions carried out (Debian: valgrind), two castings; a quarter of an hour for each and a row
 
 Both are unpacked into a folder of their own and asked in turn, A B A B; printed is the ratio of the medians, and written into
 bench/results/processor_time.txt, beside those against other earlier versions. User and system time of the whole process, so that other work on the machine counts little. A run before them
@@ -20,7 +20,7 @@ import math
 import re
 import subprocess
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from functools import partial
 from pathlib import Path
 from statistics import mean, median
@@ -34,6 +34,7 @@ RESULTS = Path(__file__).parent / "results"
 RATE_HZ = 16_000
 PLACES, TAPS, RATES_HZ = (8, 15, 30, 60), (1, 2, 4, 8), (8_000, 12_000, 24_000, 48_000)  # the last three double
 CASTINGS = (1, 2, 3, 4)
+COUNTED = CASTINGS[:2]  # in instructions, which do not scatter
 LINEAR = 1.05  # told with one decimal
 SECONDS, INSTRUCTIONS = "processor time", "instructions (thousand millions, one process)"
 
@@ -71,7 +72,8 @@ def growth(tree: Path, folder: Path, runs: int) -> list[str]:
     """Lines of three tables, in seconds. Sizes are asked in turn, so that a machine whose speed drifts is fair to all."""
     lines = []
     for name, sizes in SIZES.items():
-        lines.append(_growth_line(name, sizes, partial(_least_seconds, tree, folder, runs), "s"))
+        castings = [_least_seconds(tree, folder, runs, sizes, casting) for casting in CASTINGS]
+        lines.append(_told(name, [row[0] for row in sizes], castings, "s"))
         print(lines[-1], flush=True)
     return lines
 
@@ -80,7 +82,9 @@ def growth_counted(tree: Path, folder: Path, names: Sequence[str]) -> list[str]:
     """The same in instructions, of the three sizes that tell the power."""
     lines = []
     for name in names:
-        lines.append(_growth_line(name, SIZES[name][-3:], partial(_instructions, tree, folder), "G"))
+        sizes = SIZES[name][-3:]
+        castings = [_instructions(tree, folder, sizes, casting) for casting in COUNTED]
+        lines.append(_told(name, [row[0] for row in sizes], castings, "G"))
         print(lines[-1], flush=True)
     return lines
 
@@ -106,13 +110,6 @@ def _instructions(tree: Path, folder: Path, sizes: Sequence[Any], casting: int) 
         print(f"  casting {casting}, {row[0]}: {spent[-1]:.2f} G", flush=True)
         path.unlink()
     return spent
-
-
-def _growth_line(
-    name: str, sizes: Sequence[Any], of_casting: Callable[[Sequence[Any], int], Sequence[float]], unit: str
-) -> str:
-    castings = [of_casting(sizes, casting) for casting in CASTINGS]
-    return _told(name, [row[0] for row in sizes], castings, unit)
 
 
 def _told(name: str, sizes: Sequence[int], castings: Sequence[Sequence[float]], unit: str) -> str:
@@ -160,7 +157,8 @@ def _store_growth(revision: str, work: Path, runs: int | None, row: str | None) 
     unpack(commit, work / "tree")
     what = INSTRUCTIONS if runs is None else SECONDS
     least = "" if runs is None else f", least of {runs} each"
-    head = f"{what} of {commit[:7]}, mean of {len(CASTINGS)} castings{least}, of whole processes; SIMULATED"
+    castings = COUNTED if runs is None else CASTINGS
+    head = f"{what} of {commit[:7]}, mean of {len(castings)} castings{least}, of whole processes; SIMULATED"
     lines = (
         growth_counted(work / "tree", work, [row] if row else list(SIZES))
         if runs is None
