@@ -38,7 +38,7 @@ def test_layout_sheet_and_import_agree(name, state):
     assert len(allowed) == PLACES[state][0 if name.endswith("-short") else 1]
     assert on_the_sheet(name, state) == allowed
     at = tuple(onsets(len(allowed), len(ORDER)))
-    assert expected(layout, state, at, len(ORDER)) == allowed == wanted(layout, state, allowed)
+    assert expected(layout, state, at, len(ORDER)) == allowed == wanted(layout, state)
     assert mismatch(Take(len(at), groups_of(at), len(ORDER), at), layout, state, lambda: ()) is None
     taps, told = assigned([TappedFile("a.wav", at)], Request(layout=layout, state=state, order=ORDER))
     assert list(dict.fromkeys(t.station for t in taps)) == allowed and not any(
