@@ -39,11 +39,11 @@ def test_the_stop_stands_before_all_else(address, flawed):
     with site.client(follow_redirects=True) as client:
         shown = site.post(client, "/draft/new", plate="B12") if address == "draft" else client.get(address)
     page = main(shown.text)
-    assert page.index('id="stop"') < page.index("<form") and "do not tap the plate again" in page
+    assert page.index('id="stop"') < page.index("<form") and "do not tap" in page
     if address == "draft":
         assert "exist already" in page
     else:
-        assert 'name="allowed"' in page and "A qualified person has allowed this scan" in page
+        assert 'name="allowed"' in page
 
 
 def test_no_post_begins_it_or_goes_on_without_leave(flawed):
