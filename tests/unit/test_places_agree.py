@@ -26,7 +26,7 @@ PLACES = {"as-found": (4, 8), "strung": (4, 8), "in-piano-unstrung": (8, 24)}  #
 
 def on_the_sheet(name, state):
     html = render_sheet(read_layout(name), state, ORDER, name)
-    table = html[html.index('id="stations"') : html.index('id="look"')]
+    table = html.partition('id="stations"')[2].partition("</section>")[0]
     rows = re.findall(r"<tr.*?</tr>", table, re.S)[1:]
     return [re.search(r'class="name">(S\d+)<', row)[1] for row in rows if 'class="box"' in row]
 
