@@ -21,7 +21,7 @@ from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.settings import Settings
 from tapscan.workers import ALONE, Progress, Workers
 from tapscan.workflow.ahead import PlacesAhead
-from tapscan.workflow.at_the_plate import NOT_YET, Session, View
+from tapscan.workflow.at_the_plate import NOT_YET, Session, View, barred_of
 from tapscan.workflow.bar import WHERE
 from tapscan.workflow.bars import named_bar
 from tapscan.workflow.guide import AnyKeys, Guide, KeyGuide
@@ -141,7 +141,7 @@ def at_rest(unfinished: Unfinished) -> View:
     taken = frozenset(s for s in guide.stations if not guide.missing(s))
     return View(
         guide.station, where, guide.force, counts, guide.done, len(guide.stations), "", "plain",
-        NOT_YET, None, "NOT LISTENING", None, layout, taken, any_key=isinstance(guide, AnyKeys),
+        NOT_YET, None, "NOT LISTENING", None, layout, taken, any_key=isinstance(guide, AnyKeys), barred=barred_of(layout, guide.stations),
     )  # fmt: skip
 
 

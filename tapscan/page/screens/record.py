@@ -163,7 +163,7 @@ def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int
 
 def _map(number: int, view: View) -> Markup:
     """Empty where keys are played."""
-    return way_map(view.layout, view.station, view.taken, f"way-{number}") if view.layout else Markup()
+    return way_map(view.layout, view.station, view.taken, f"way-{number}", view.barred) if view.layout else Markup()
 
 
 def _find(request: Request, number: str) -> Unfinished:
