@@ -122,9 +122,10 @@ def _advice(register: Any, name: str, marked: int) -> str:
             f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
         )
     from tapscan.workflow.baseline import advice
-    from tapscan.workflow.still_open import open_findings, unexamined
+    from tapscan.workflow.still_open import plate_on_record, record_opened, state_now, unexamined
 
-    return advice(marked, still_open=unexamined(open_findings(register, name)))
+    record = plate_on_record(register, name)
+    return advice(marked, still_open=unexamined(record_opened(record)), state=state_now(record))
 
 
 @app.command("edit")
@@ -169,7 +170,7 @@ def baseline(
 ) -> None:
     """Say which scans later ones are compared with; without scans, show them.
 
-    Three are best, on two days: scan, lift the plate, set it down, scan again.
+    Three are best, on two days: scan, lift the plate, set it down, scan again. In its piano a plate is never lifted.
     """
     from tapscan.cli.tables import print_scans
     from tapscan.workflow.as_listed import lines_of

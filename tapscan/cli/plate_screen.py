@@ -87,7 +87,8 @@ def plate_picture(view: View, layout: Layout) -> Text:
                 _put(grid, (a[0] + (b[0] - a[0]) * k / 40, a[1] + (b[1] - a[1]) * k / 40), EDGE)
     here = next((s for s in layout.stations if s.name == view.station), None)
     for station in layout.stations:
-        _put(grid, (station.x, station.y), DONE if station.name in view.taken else OPEN)
+        if station.name not in view.barred:  # not to be struck: nobody is to look for it
+            _put(grid, (station.x, station.y), DONE if station.name in view.taken else OPEN)
     if here is not None:
         _put(grid, (here.x, here.y), HERE)
     lines = "\n".join("".join(row) for row in grid)

@@ -24,11 +24,11 @@ from tapscan.workers import Workers
 from tapscan.workflow.sharing import recorder_work
 
 if TYPE_CHECKING:
-    from tapscan.records import Doubt
+    from tapscan.records import Doubt, ScanConditions
     from tapscan.settings import Settings
     from tapscan.workflow.ahead import PlacesAhead
     from tapscan.workflow.register import Register
-    from tapscan.workflow.scan import Unfinished
+    from tapscan.workflow.scan import NewScan, Unfinished
 
 
 @dataclass(frozen=True)
@@ -70,6 +70,19 @@ class Told:
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False
     operator: o.OPERATOR = None
     notes: o.NOTES = None
+    allowed_by: Annotated[
+        o.TEXT,
+        typer.Option(
+            metavar="NAME",
+            help="A qualified person who has allowed this scan of a plate that is to be left as it is; kept with its notes.",
+        ),
+    ] = None
+
+    def of(self, conditions: "ScanConditions") -> "NewScan":
+        """Of today."""
+        from tapscan.workflow.scan import NewScan
+
+        return NewScan(o.day(None, "--date"), conditions, o.words(self.operator), o.words(self.notes), self.baseline)
 
 
 @grouped
@@ -101,16 +114,16 @@ def record(
     from tapscan.workflow.settings import read_settings
 
     used, opened = read_settings(settings), o.opened(register)
-    said, kept, wanted = (told.operator, told.notes, told.baseline), Kept(register), keys.wanted()
+    kept, wanted = Kept(register), keys.wanted()
     begin: _Begin | _BeginNotes
     if keys.played:
         _only_keys(layout=layout, order=order, bar=bar.bar, bar_name=bar.bar_name, held=held)
-        begin = _BeginNotes(opened, plate, kept, wanted, facts, said)
+        begin = _BeginNotes(opened, plate, kept, wanted, facts, told)
     else:
-        begin = _Begin(opened, plate, kept, layout, order, facts, said, bar)
+        begin = _Begin(opened, plate, kept, layout, order, facts, told, bar)
     unfinished = _unfinished(opened, plate, keys.played, wanted, stopped)
     with recorder_work(jobs) as workers:
-        whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_.whole, input_.beeps, workers)
+        whole, ahead = _at_the_plate(opened, unfinished or begin, used, input_, workers, o.words(told.allowed_by))
         _afterwards(opened, whole, used, held, ahead)
 
 
@@ -125,27 +138,23 @@ class _Begin:
         layout: str | None,
         order: str | None,
         facts: Typed,
-        said: tuple[str | None, str | None, bool],
+        told: Told,
         bar: BarTurns,
     ) -> None:
-        self.opened, self.plate, self.kept, self.said = opened, plate, kept, said
+        self.opened, self.plate, self.kept, self.told = opened, plate, kept, told
         self.layout, self.order = kept.taps(layout, order, None)
         self.facts = kept.facts(facts)
-        self.facts.conditions()
+        _may_be_tapped(opened, plate, told, self.facts)
         self.bar = bar.name(opened)
 
     def __call__(self) -> "Unfinished":
         from tapscan.workflow.layout import read_order
         from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, begin_recording
-        from tapscan.workflow.scan import NewScan
 
         self.kept.tell()
-        operator, notes, baseline = self.said
-        told = with_sensor(self.facts).conditions()
-        new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
-        return begin_recording(
-            self.opened, self.plate, new, self.layout or USUAL_LAYOUT, read_order(self.order or USUAL_ORDER), self.bar
-        )
+        new, order = self.told.of(with_sensor(self.facts).conditions()), read_order(self.order or USUAL_ORDER)
+        layout, allowed_by = self.layout or USUAL_LAYOUT, o.words(self.told.allowed_by)
+        return begin_recording(self.opened, self.plate, new, layout, order, self.bar, allowed_by)
 
 
 class _BeginNotes:
@@ -158,21 +167,25 @@ class _BeginNotes:
         kept: Kept,
         keys: tuple[str, ...],
         facts: Typed,
-        said: tuple[str | None, str | None, bool],
+        told: Told,
     ) -> None:
-        self.opened, self.plate, self.kept, self.keys, self.said = opened, plate, kept, keys, said
+        self.opened, self.plate, self.kept, self.keys, self.told = opened, plate, kept, keys, told
         self.facts = kept.facts(facts, played=True)
-        self.facts.conditions()
+        _may_be_tapped(opened, plate, told, self.facts)
 
     def __call__(self) -> "Unfinished":
         from tapscan.workflow.record_notes import begin_notes
-        from tapscan.workflow.scan import NewScan
 
         self.kept.tell()
-        operator, notes, baseline = self.said
-        told = with_sensor(self.facts).conditions()
-        new = NewScan(o.day(None, "--date"), told, o.words(operator), o.words(notes), baseline)
-        return begin_notes(self.opened, self.plate, new, self.keys)
+        new = self.told.of(with_sensor(self.facts).conditions())
+        return begin_notes(self.opened, self.plate, new, self.keys, o.words(self.told.allowed_by))
+
+
+def _may_be_tapped(opened: "Register", plate: str, told: Told, facts: Typed) -> None:
+    """Raises BadRequest where it may not, and for what cannot be read."""
+    from tapscan.workflow.left_alone import may_be_tapped
+
+    may_be_tapped(opened, plate, told.of(facts.conditions()), o.words(told.allowed_by))
 
 
 def _only_keys(**of_taps: object) -> None:
@@ -223,13 +236,13 @@ def _at_the_plate(
     opened: "Register",
     unfinished: "Unfinished | Callable[[], Unfinished]",
     settings: "Settings",
-    input_: tuple[str | None, int | None, int],
-    beeps: bool,
+    input_: Input,
     workers: Workers,
+    allowed_by: str | None,
 ) -> "tuple[int, PlacesAhead]":
     """Runs until all is done or the person stops; returns the unfinished scan's number, and what was listened to meanwhile."""
     from tapscan.workflow.at_the_plate import Session
-    from tapscan.workflow.eye import may_go_on
+    from tapscan.workflow.left_alone import may_go_on
     from tapscan.workflow.mic import Beeper, Microphone
     from tapscan.workflow.record import Recorder, places_ahead
     from tapscan.workflow.record_notes import NoteRecorder
@@ -238,10 +251,10 @@ def _at_the_plate(
     if not callable(unfinished):
         if complete(unfinished):  # stopped while it was read: nothing is left to hear
             return unfinished.id, places_ahead(unfinished, settings, workers)
-        may_go_on(opened, unfinished)
+        may_go_on(opened, unfinished, allowed_by)
     if not (isinstance(unfinished, _BeginNotes) if callable(unfinished) else is_played(unfinished)):
         workers.start()  # before the microphone is opened; notes are read when all are played, by one
-    device, rate, channel = input_
+    device, rate, channel = input_.whole
     before = None if callable(unfinished) else rate_of(opened, unfinished)
     if before and rate not in (None, before):
         raise BadRequest(f"what is kept so far was taken at {before} Hz; leave --rate out to go on with that")
@@ -254,7 +267,7 @@ def _at_the_plate(
         recorder = NoteRecorder(opened, known, rate, settings)
     else:
         recorder = Recorder(opened, known, rate, settings, ahead)
-    record_at(Session(recorder, Beeper(on=beeps), (device, rate, channel)))
+    record_at(Session(recorder, Beeper(on=input_.beeps), (device, rate, channel)))
     return known.id, ahead
 
 

@@ -3,8 +3,10 @@
 station_of_file(name)                         a file's station: its name before the first "_"
 split(onsets, names, per_station)             station of each strike of one long recording
 expected(layout, state, onsets, per_station)  stations that one long recording should hold, in order
-wanted(layout, state, stations)               stations that should have been tapped, or were
-left_out(layout, state, stations)             a sentence on those that may not be struck in this state
+wanted(layout, state)                         stations that should have been tapped
+barred(layout, state)                         stations that must not be struck in this state
+struck_barred(layout, state, stations)        a sentence on those of them that were struck all the same
+left_out(layout, state, stations)             a sentence on those that were not
 forces(stations, order)                       soft or hard by declared order
 shortfalls(stations, names, per_station)      "expected 24, found 23: S5 has two"
 """
@@ -15,9 +17,9 @@ from itertools import pairwise
 from pathlib import Path
 
 from tapscan.errors import WrongUsage
-from tapscan.places import Layout, State
+from tapscan.places import STRUNG, Layout, State
 from tapscan.records import Force
-from tapscan.wording import spelled
+from tapscan.wording import counted, listed, spelled
 
 FEW_EMPTY = 2  # places without a tap that are told one by one
 PAUSE_RATIO = 1.3  # a pause between stations is at least this much longer than any gap within
@@ -77,18 +79,30 @@ def expected(
     return every if fits_all_only else allowed
 
 
-def wanted(layout: Layout | None, state: State | None, stations: Sequence[str]) -> list[str] | None:
+def wanted(layout: Layout | None, state: State | None) -> list[str] | None:
     """In layout order; None without a layout."""
-    if layout is None:
-        return None
-    allowed, tapped = layout.allowed(state), set(stations)
-    return [s.name for s in layout.stations if s in allowed or s.name in tapped]
+    return None if layout is None else [s.name for s in layout.allowed(state)]
+
+
+def barred(layout: Layout | None, state: State | None) -> list[str]:
+    """In layout order; none without a layout or a state."""
+    may = wanted(layout, state) or []
+    return [s.name for s in layout.stations if s.name not in may] if layout else []
+
+
+def struck_barred(layout: Layout | None, state: State | None, stations: Sequence[str]) -> list[str]:
+    """Empty where none was. Taps there are extra: nobody asked for them."""
+    names = [name for name in barred(layout, state) if name in set(stations)]
+    if not names:
+        return []
+    when = "with strings on" if state in STRUNG else "in this state"
+    extra = counted(sum(s in names for s in stations), "tap")
+    return [f"{listed(names)} must not be struck {when}: do not tap there again ({extra} more than expected)"]
 
 
 def left_out(layout: Layout | None, state: State | None, stations: Sequence[str]) -> list[str]:
-    """Empty where nothing is ruled out."""
-    known = wanted(layout, state, stations)
-    names = [s.name for s in layout.stations if known is not None and s.name not in known] if layout else []
+    """Empty where nothing is ruled out, or all of it was struck."""
+    names = [name for name in barred(layout, state) if name not in set(stations)]
     return [f"not to be struck in this state, so not expected: {', '.join(names)}"] if names else []
 
 
@@ -117,9 +131,9 @@ def forces(stations: Sequence[str], order: Sequence[Force] | None) -> list[Force
 def shortfalls(stations: Sequence[str], names: Sequence[str] | None, per_station: int | None) -> list[str]:
     """What is missing or double against the layout and the count, in words."""
     count = Counter(stations)
-    wanted = list(names) if names else sorted(count)
+    wanted = sorted(count) if names is None else list(names)
     lines = []
-    if names:
+    if names is not None:
         strangers = sorted(set(count) - set(names))
         if strangers:
             lines.append(f"not in the layout: {', '.join(strangers)}")
@@ -131,7 +145,7 @@ def shortfalls(stations: Sequence[str], names: Sequence[str] | None, per_station
         total, found = per_station * len(wanted), sum(count[s] for s in wanted)
         if odd:
             lines.append(f"expected {total}, found {found}: {'; '.join(odd)}")
-    elif names:
+    else:
         missing = [s for s in wanted if not count[s]]
         if missing:
             lines.append(f"no tap at {', '.join(missing)}")

@@ -18,7 +18,7 @@ from itertools import pairwise
 import numpy as np
 
 from tapscan.layouts.assignment import PAUSE_RATIO
-from tapscan.places import Layout, State
+from tapscan.places import IN_PIANO, Layout, State
 from tapscan.records import Force
 
 ORDER: tuple[Force, ...] = ("soft", "hard", "hard")  # what sheet, docs and recorder ask for at each place
@@ -92,7 +92,7 @@ def mismatch(
     if take.per_station and take.taps in {here * take.per_station, every * take.per_station} and _as_announced(take):
         return None
     if take.groups is None:
-        return _by_count(take, layout.name, {here, every}, offers)
+        return _by_count(take, layout.name, {here, every}, state, offers)
     if take.per_station == 1 and take.taps in {here, every}:
         return None
     if len(take.groups) in {here, every}:
@@ -162,15 +162,16 @@ def fitting(known: Iterable[Layout], state: State | None, groups: int) -> list[F
     return [Fits(one.name, groups) for one in known if groups in {places_of(one, state), len(one.stations)}]
 
 
-def _by_count(take: Take, name: str, places: set[int], offers: frozenset[str]) -> str | None:
-    """Without clear pauses a tap more or less shifts all places after it."""
+def _by_count(take: Take, name: str, places: set[int], state: State | None, offers: frozenset[str]) -> str | None:
+    """Without clear pauses a tap more or less shifts all places after it. In the piano nobody is asked to tap again: the plate may have to be left as it is."""
     if not take.per_station or take.taps in {n * take.per_station for n in places}:
         return None
     wanted = " or ".join(str(n * take.per_station) for n in sorted(places))
     by_hand = ", or put it right with --skip and --assign" if {"assign", "skip"} <= offers else ""
+    again = f"record it again with {BETWEEN_PLACES_S} seconds between places{by_hand}"
     return (
         f"heard {take.taps} taps without clear pauses between the places; {name} with {take.per_station} a place has {wanted}. "
-        f"Without pauses one tap more or less shifts every place after it: record it again with {BETWEEN_PLACES_S} seconds between places{by_hand}"
+        f"Without pauses one tap more or less shifts every place after it: {_singly(offers) if state in IN_PIANO else again}"
     )
 
 

@@ -1,6 +1,8 @@
 """Taps of a draft as the page shows them: place by place, with the map.
 
-places_of(look, draft)   Places: rows in the layout's order, those left out, the map
+places_of(look, draft)   Places: rows in the layout's order, taps left out, the map
+
+A place that must not be struck in the state of the plate has a row only where it was struck all the same; a tap may be given to it by hand.
 """
 
 from collections.abc import Sequence
@@ -9,9 +11,10 @@ from dataclasses import dataclass
 from markupsafe import Markup
 
 from tapscan.workflow.draft import Draft
-from tapscan.workflow.keep_draft import Look
-from tapscan.workflow.layout import AssignedTap
+from tapscan.workflow.keep_draft import Look, typed_of
+from tapscan.workflow.layout import AssignedTap, barred
 from tapscan.workflow.sheet import tap_map
+from tapscan.workflow.typed_scan import known_state
 
 
 @dataclass(frozen=True)
@@ -23,16 +26,22 @@ class Row:
     taps: tuple[AssignedTap, ...]
     odd: bool  # another number of taps than at most places
     strange: bool  # not in the layout
+    barred: bool = False  # not to be struck in this state
 
 
 @dataclass(frozen=True)
 class Places:
     """All that is drawn."""
 
-    rows: tuple[Row, ...]
+    every: tuple[Row, ...]  # to choose from
     out: tuple[int, ...]
     map: Markup | None
     files: int
+
+    @property
+    def rows(self) -> tuple[Row, ...]:
+        """To be shown."""
+        return tuple(row for row in self.every if row.taps or not row.barred)
 
 
 def places_of(look: Look, draft: Draft) -> Places:
@@ -41,16 +50,24 @@ def places_of(look: Look, draft: Draft) -> Places:
     for tap in look.taps:
         mine.setdefault(tap.station, []).append(tap)
     where = {s.name: s.where for s in look.layout.stations} if look.layout else {}
+    never = barred(look.layout, known_state(typed_of(draft).get("state")))
     usual = _usual([len(taps) for taps in mine.values() if taps])
     rows = tuple(
-        Row(name, where.get(name, ""), tuple(taps), len(taps) not in (0, usual), bool(where) and name not in where)
+        Row(
+            name,
+            where.get(name, ""),
+            tuple(taps),
+            len(taps) not in (0, usual),
+            bool(where) and name not in where,
+            name in never,
+        )
         for name, taps in mine.items()
     )
     counts = {row.station: len(row.taps) for row in rows}
     return Places(
         rows,
         tuple(draft.answers.get("skip", ())),
-        tap_map(look.layout, counts) if look.layout else None,
+        tap_map(look.layout, counts, barred=never) if look.layout else None,
         len({t.recording for t in look.taps}),
     )
 

@@ -3,6 +3,7 @@
 begin(register, plate, facts, plan)        Unfinished, without a strike
 take(register, unfinished, strike)         the strike's row, once a key; its file lies in its place already
 undo(register, unfinished, key)            the strike stays, and no longer counts
+change_begun(register, unfinished, ...)    other facts and another plan than it was begun with
 end(register, unfinished, how)             it became a stored scan, or was given up; nothing is ever deleted
 unfinished_scans(register, plate)          those that have not ended, oldest first
 """
@@ -23,11 +24,23 @@ from tapscan.register.plates import find_plate, note_file, plate_row
 def begin(register: Register, plate_name: str, facts: NewScan, plan: dict[str, Any]) -> Unfinished:
     """Raises UnknownName for a plate that is not in the register."""
     plate = find_plate(register, plate_name, exact=True)
-    row = {"plate_id": plate.id, "begun_utc": utc_now(), "facts": {**plain(facts), "date": facts.date.isoformat()}}
+    row = {"plate_id": plate.id, "begun_utc": utc_now(), "facts": _as_kept(facts)}
     with register.writing() as connection:
         key = connection.execute(t.unfinished.insert().values(**row, plan=plain(plan))).inserted_primary_key
     assert key is not None
     return find_unfinished(register, int(key[0]))
+
+
+def _as_kept(facts: NewScan) -> dict[str, Any]:
+    return {**plain(facts), "date": facts.date.isoformat()}
+
+
+def change_begun(register: Register, unfinished: int, facts: NewScan, plan: dict[str, Any]) -> None:
+    """What was taken stays. Raises BadRequest where the recording has ended meanwhile."""
+    with register.writing() as connection:
+        _not_ended(connection, unfinished)
+        change = t.unfinished.update().where(t.unfinished.c.row == unfinished)
+        connection.execute(change.values(facts=_as_kept(facts), plan=plain(plan)))
 
 
 def take(register: Register, unfinished: int, strike: TakenStrike) -> int:
@@ -66,7 +79,7 @@ def _at(key: str) -> Select[Any]:
 def _not_ended(connection: Connection, unfinished: int) -> None:
     how = connection.execute(select(t.unfinished.c.ended_how).where(t.unfinished.c.row == unfinished)).scalar()
     if how is not None:
-        raise BadRequest(f"this recording has ended meanwhile ({how}), so the strike was not added to it")
+        raise BadRequest(f"this recording has ended meanwhile ({how}), so nothing was added to it")
 
 
 def undo(register: Register, unfinished: int, key: str) -> None:

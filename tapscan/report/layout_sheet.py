@@ -4,9 +4,11 @@ render_sheet(layout, state, order, named)   HTML as text: one file, no script, p
 write_sheet(path, ...)                      the same into a file, whole or not at all (OSError)
 commands(named, state, order)               what to type then
 
-Stations that may not be struck in `state` stay on the map, barred, so that nobody chalks them from memory.
+Stations that may not be struck in `state` stay on the map, barred, so that nobody chalks them from memory; the list names them in one line. The eye comes before the hammer:
+what is looked for, and what to do where a line is seen, stands before the stations, and nothing is touched for it.
 """
 
+import re
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -20,6 +22,7 @@ from tapscan.report import words
 from tapscan.report.drawing.labels import labels
 from tapscan.report.drawing.plate_drawing import Canvas, Kind, apart, element, mark, plate, whole
 from tapscan.report.rendering import render
+from tapscan.screening.next_steps import EYES_IN_PIANO
 from tapscan.targets import write_text
 
 WIDTH = 520.0  # units
@@ -27,10 +30,10 @@ RADIUS = 6.0
 DIRECTIONS = {"above": "from above", "front": "from the front", "sideways": "sideways", None: "not told"}
 MEANING: dict[Kind, str] = {"tap": "tap here", "leave": "leave out: not to be struck in this state"}
 HINTS = {  # beside each item of the eye's list
-    "iron-line": "on bare iron a fine dark line; mark where it ends, and do not scratch it",
+    "iron-line": "on bare iron a fine dark line; photograph where it ends",
     "rust-line": "rust bleeding from a fine line often marks a crack",
     "cracked-finish": "a hairline that goes on across an edge or a corner",
-    "offset-edges": "a step you can feel with the fingernail",
+    "offset-edges": "a step that throws a shadow in light from the side",
     "repair": "a bead, another colour, a row of plugs",
     "missing-screws": "or loose, or of another kind",
     "loose-nose-bolts": "or a nut screwed down so far that it lifts or bends the plate",
@@ -46,6 +49,7 @@ def write_sheet(path: Path, layout: Layout, state: State | None, order: Sequence
 def render_sheet(layout: Layout, state: State | None, order: Sequence[str], named: str) -> str:
     """`order`: force of each tap at a station; `named`: the layout as the command line knows it."""
     allowed = layout.allowed(state)
+    barred = [s.name for s in layout.stations if s not in allowed]
     return render(
         "layout_sheet.html",
         {
@@ -56,17 +60,19 @@ def render_sheet(layout: Layout, state: State | None, order: Sequence[str], name
             "strung": state in {None, *STRUNG},
             "map": sheet_map(layout, state),
             "legend": _legend(layout, state),
-            "rows": [_row(k, s, state, order) for k, s in enumerate(layout.stations, 1)],
+            "rows": [_row(s, state, order) for s in allowed],
+            "every": len(layout.stations),
             "order": order,
             "between_taps_s": BETWEEN_TAPS_S,
             "between_places_s": BETWEEN_PLACES_S,
             "taps": wording.counted(len(order), "tap"),
             "allowed": len(allowed),
-            "left_out": wording.listed([s.name for s in layout.stations if s not in allowed], words.MOST_LISTED),
+            "left_out": wording.listed(barred),
+            "first": EYES_IN_PIANO.text if state in {None, *IN_PIANO} else "",
             "checklist": [(said, HINTS[item]) for item, said in CHECKLIST.items()],
             "round": list(REGIONS.items()) if state in IN_PIANO else [],
             "KEYS": KEYS,
-            "commands": commands(named, state, order),
+            "commands": [unbroken(line) for line in commands(named, state, order)],
         },
     )
 
@@ -103,14 +109,12 @@ def _kind(station: Station, state: State | None) -> Kind:
     return "tap" if state is None or state in station.states else "leave"
 
 
-def _row(number: int, station: Station, state: State | None, order: Sequence[str]) -> dict[str, Any]:
+def _row(station: Station, state: State | None, order: Sequence[str]) -> dict[str, Any]:
     return {
-        "number": number,
         "name": station.name,
         "where": station.where,
         "trouble": station.trouble,
         "direction": DIRECTIONS[station.direction],
-        "leave": _kind(station, state) == "leave",
         "boxes": order,
         "only": None if state else _only(station),
     }
@@ -125,6 +129,12 @@ def _only(station: Station) -> str:
     if not strung and unstrung and set(STATES) - set(IN_PIANO) <= set(station.states):
         return "not on a strung plate"
     return "only: " + "; ".join(words.STATES[s] for s in STATES if s in station.states)
+
+
+def unbroken(line: str) -> Markup:
+    """A command in which no line ends between an option and its value."""
+    parts = re.split(r"(--\S+ (?:\"[^\"]*\"|\S+))", line)
+    return Markup("").join(element("span", part, class_="whole") if i % 2 else part for i, part in enumerate(parts))
 
 
 def commands(named: str, state: State | None, order: Sequence[str]) -> tuple[str, ...]:

@@ -23,7 +23,7 @@ from tapscan.records.comparison import Around
 from tapscan.screening import next_steps as give
 from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
-from tapscan.screening.limitations import forces_exchanged
+from tapscan.screening.limitations import forces_exchanged, places_of_part
 from tapscan.screening.next_steps import Step
 from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, beside, told
 from tapscan.screening.rules import NOTE_RULES
@@ -200,7 +200,7 @@ def by_notes(opened: Sequence[OpenFinding]) -> tuple[OpenFinding, ...]:
 
 
 def _part_heading(scan: Scan) -> str:
-    return f"{PART_ONLY}: {len(_heard(scan))} of {counted(scan.part_of or 0, 'place')}"
+    return f"{PART_ONLY}: {places_of_part(scan)} of {counted(scan.part_of or 0, 'place')}"
 
 
 def _mends(why: Why) -> tuple[Step, ...]:

@@ -2,6 +2,7 @@
 
 limitations(scan, settings)        tuple of sentences; every one names what would mend it
 forces_exchanged(scan, settings)   the one on soft and hard taps, or None
+places_of_part(scan)               of a part of the plate, how many of its places gave a tap that can be used
 """
 
 from collections import Counter
@@ -29,7 +30,7 @@ def forces_exchanged(scan: Scan, settings: Settings) -> str | None:
 def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     """Sentences in order of weight."""
     lossy = limitation(scan)
-    found = ([lossy] if lossy else []) + _exchanged(scan, settings) + _part(scan) + _ruled_out(scan)
+    found = ([lossy] if lossy else []) + _ruled_out(scan) + _exchanged(scan, settings) + _part(scan)
     counts = Counter(fault for s in scan.strikes for fault in ((NO_TAP,) if NO_TAP in s.faults else s.faults))
     total = len(scan.strikes)
     found += [
@@ -64,11 +65,26 @@ def _at(scan: Scan, code: str) -> str:
     return f" (at {listed(list(names))})" if len(names) <= MOST_NAMED else ""
 
 
+def places_of_part(scan: Scan) -> int:
+    """Those that must not be struck are no part of it."""
+    heard = {s.station for s in scan.strikes if s.usable}
+    return len(heard - set(_barred(scan)))
+
+
 def _part(scan: Scan) -> list[str]:
-    if scan.part_of is None:
+    """In the piano nothing is asked for: whether the plate may be tapped again there is for the steps to say."""
+    if scan.part_of is None or (heard := places_of_part(scan)) >= scan.part_of:
         return []
-    heard = len({s.station for s in scan.strikes if s.usable})
-    return [f"Only {heard} of {scan.part_of} places were tapped: tap all {scan.part_of}."]
+    may = " that may be struck in this state" if scan.map and len(scan.map.stations) > scan.part_of else ""
+    more = "" if scan.state in IN_PIANO else f": tap all {scan.part_of}"
+    return [f"Only {heard} of {scan.part_of} places{may} were tapped{more}."]
+
+
+def _barred(scan: Scan) -> list[str]:
+    """Stations that must not be struck in the state of the plate."""
+    if scan.map is None or scan.state is None:
+        return []
+    return [s.name for s in scan.map.stations if scan.state not in s.states]
 
 
 def _exchanged(scan: Scan, settings: Settings) -> list[str]:
@@ -82,11 +98,9 @@ def _exchanged(scan: Scan, settings: Settings) -> list[str]:
 
 def _ruled_out(scan: Scan) -> list[str]:
     """Stations struck in a state in which the layout says they must not be."""
-    if scan.map is None or scan.state is None:
-        return []
     struck = {s.station for s in scan.strikes}
-    wrong = [s.name for s in scan.map.stations if s.name in struck and scan.state not in s.states]
-    if not wrong:
+    wrong = [name for name in _barred(scan) if name in struck]
+    if not wrong or scan.map is None:
         return []
     names = listed(wrong)
     why = (
@@ -96,8 +110,8 @@ def _ruled_out(scan: Scan) -> list[str]:
     )
     return [
         f"The layout {scan.map.name} says not to strike {names} in this state ({scan.state}), but "
-        f"{'they were' if len(wrong) > 1 else 'it was'} struck. {why}: leave {'them' if len(wrong) > 1 else 'it'} out, "
-        "or test the plate bare."
+        f"{'they were' if len(wrong) > 1 else 'it was'} struck. {why}. "
+        "Do not tap there again: only the bare plate can be tested there."
     ]
 
 

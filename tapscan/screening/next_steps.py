@@ -14,6 +14,7 @@ read_again(steps)                  the same where soft and hard taps were told t
 of_lines(lines)                    the steps behind lines that were stored
 held(steps)                        whether it is, or the work on it rests until a qualified person has decided
 may_tap(state)                     whether a suspected plate may be tapped again in that state
+to_repeat(lines, state)            whether a page may say beside these stored lines that the test is to be repeated
 
 A plate that may carry strings, or whose state is not told, gets the steps of one under tension once anything is suspected: nothing is tightened,
 tapped, loaded or raised; a qualified person decides whether to let tension down. Reasons: tightening loads the casting and can close a crack, and a cracked
@@ -234,6 +235,12 @@ def held(steps: Iterable[Step]) -> bool:
 def of_lines(lines: Iterable[str]) -> tuple[Step, ...]:
     """The steps behind lines that were stored; those that are no step of today's are left out."""
     return tuple(_BY_LINE[line] for line in lines if line in _BY_LINE)
+
+
+def to_repeat(lines: Sequence[str], state: Told) -> bool:
+    """Never in the piano, where the steps alone say what may be tapped; else where one asks to tap. How to tap better is no step of STEPS."""
+    asked = any(line not in _BY_LINE or "tap" in _BY_LINE[line].acts for line in lines)
+    return state not in INSIDE and asked and not stopped(of_lines(lines))
 
 
 _BY_LINE = {step.line: step for step in STEPS}

@@ -3,7 +3,7 @@
     lines(register, retired)      Line after Line, by name
     as_they_stand(register, lines)   the same with what their newest scans say by now
     next_of(register, plate)      what comes first, by name of the plates on which the work cannot simply go on
-    standing_of(register, record)   Standing: what is open of a plate, and what to do
+    standing_of(register, record, state)   Standing: what is open of a plate, and what to do
     chosen(lines, words, kind)    those whose name, pattern or serial number holds the words, and that are of that kind
     KINDS                         look, repeat, baseline, due: what a person may ask for
 
@@ -119,10 +119,10 @@ def _line(register: Register, g: Glance, record: PlateOnRecord | None, months: i
     return Line(g, comes, frozenset(told), _seen(now.opened), told.get("look") or now.first, record)
 
 
-def standing_of(register: Register, record: PlateOnRecord) -> Standing:
-    """By what is open; where nothing is, by the steps of the newest scan as it stands."""
-    opened = record_opened(record)
-    if steps := plate_steps(opened, state_now(record)):
+def standing_of(register: Register, record: PlateOnRecord, state: State | None = None) -> Standing:
+    """By what is open; where nothing is, by the steps of the newest scan as it stands. `state` : told by now; else the newest that is noted."""
+    opened = record_opened(record, state)
+    if steps := plate_steps(opened, state or state_now(record)):
         return Standing(opened, True, steps)
     if not record.scans:
         return Standing(opened, False, ())

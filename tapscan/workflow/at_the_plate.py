@@ -4,6 +4,7 @@
         asked()      what the person asked for since the last call: words of WISHES
         show(view)   ten times a second
     View                                                everything shown, plain values
+    barred_of(layout, stations)                         places of it that nobody is led to
     level_words(view)                                   how loud it is, in words
 
 A device that goes is waited for and opened again; what was accepted before is safe.
@@ -64,6 +65,7 @@ class View:
     taken: frozenset[str]
     paused: bool = False
     any_key: bool = False  # no key was named, so none is missing
+    barred: frozenset[str] = frozenset()  # places of the layout that must not be struck in this state
 
     @property
     def how(self) -> str:
@@ -192,6 +194,7 @@ class Session:
             here, self._where(here), guide.force, self._counts, guide.done, len(guide.stations), self.said, self.tone,
             trigger.level_db, trigger.floor_db, self._waiting(), self.trouble, self.recorder.layout,
             frozenset(s for s in guide.stations if not guide.missing(s)), self.recorder.paused, isinstance(guide, AnyKeys),
+            barred_of(self.recorder.layout, guide.stations),
         )  # fmt: skip
 
     @property
@@ -216,6 +219,11 @@ class Session:
         if isinstance(self.recorder, NoteRecorder):
             return "LISTENING: let go and wait" if trigger.sounding_since_s is not None else "READY: play"
         return "RINGING: wait" if trigger.sounding_since_s is not None else "READY: tap"
+
+
+def barred_of(layout: Layout | None, stations: Iterable[str]) -> frozenset[str]:
+    """`stations` : those that are gone round."""
+    return frozenset(s.name for s in layout.stations) - set(stations) if layout else frozenset()
 
 
 def level_words(level_db: float, floor_db: float | None) -> str:

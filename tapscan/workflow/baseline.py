@@ -1,6 +1,6 @@
 """Which scans later ones are compared with.
 
-advice(marked, still_open)                   what a plate with so many baseline scans lacks; empty where nothing
+advice(marked, still_open, state)            what a plate with so many baseline scans lacks; empty where nothing
 baseline_told(register, plate, shop)         what a new scan is compared with by itself, in words; empty where with nothing
 choose_baseline(register, plate, names, why) these scans and no others; refused where something speaks against one and nobody says why
 """
@@ -8,6 +8,7 @@ choose_baseline(register, plate, names, why) these scans and no others; refused 
 from collections.abc import Sequence
 
 from tapscan.errors import BadRequest
+from tapscan.places import IN_PIANO, State
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import find_scan, list_scans, set_baseline
@@ -18,17 +19,22 @@ from tapscan.workflow.standing import against_baseline
 ENOUGH = 3
 TELLS = "One baseline scan shows large changes, three show small ones"
 FIRST = "First comes what is still open; more baseline scans can wait until it is settled."
-MORE = {1: "twice more; in its piano, scan the same places once more at the same visit", 2: "once more"}
+MORE = {1: "twice more", 2: "once more"}
+NOT_LIFTED = "in its piano it is never lifted"
+INSIDE = {1: f"{NOT_LIFTED}: scan the same places once more at the same visit", 2: NOT_LIFTED}
 
 
-def advice(marked: int, *, still_open: bool = False) -> str:
-    """`marked` : scans that are the baseline, one or more; `still_open` : something was found, and then no more scans are asked for."""
+def advice(marked: int, *, still_open: bool = False, state: State | None = None) -> str:
+    """`marked` : scans that are the baseline, one or more; `still_open` : something was found, and then no more scans are asked for; `state` : of the plate, where it is told."""
     counted = f"{marked} baseline scans." if marked > 1 else ""
     if marked >= ENOUGH:
         return counted
     if still_open:
         return f"{counted} {FIRST}".lstrip()
-    return f"{counted} {TELLS}: out of the piano, lift the plate, set it down and scan it, {MORE[marked]}.".lstrip()
+    if state in IN_PIANO:
+        return f"{counted} {INSIDE[marked][0].upper()}{INSIDE[marked][1:]}.".lstrip()
+    inside = f"; {INSIDE[marked]}" if state is None else ""
+    return f"{counted} {TELLS}: out of the piano, lift the plate, set it down and scan it, {MORE[marked]}{inside}.".lstrip()
 
 
 def baseline_told(register: Register, plate: str, shop: Shop) -> str:

@@ -13,7 +13,17 @@ from threadpoolctl import threadpool_limits
 
 from tapscan.errors import BadRequest, UnreadableRecording
 from tapscan.layouts import Layout, known_layouts, read_layout
-from tapscan.layouts.assignment import expected, forces, left_out, shortfalls, split, station_of_file, wanted
+from tapscan.layouts.assignment import (
+    barred,
+    expected,
+    forces,
+    left_out,
+    shortfalls,
+    split,
+    station_of_file,
+    struck_barred,
+    wanted,
+)
 from tapscan.layouts.take import OFFERS, Take, groups_of, mismatch
 from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
 from tapscan.records import Force, Screening, State
@@ -86,7 +96,7 @@ def check(
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         taps = _assign(_tapped(heard), request)
-        plan, notes = taps.plan, [*taps.notes, *taps.amiss]
+        plan, notes = taps.plan, taps.told
         if agree is not None and not agree(_shown(_tapped(heard), plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
         for module in (RULES, *shown):  # while places are listened to, since that gives the others enough to do
@@ -95,7 +105,7 @@ def check(
         results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
         from tapscan.workflow.screened import scan_heard, screened
 
-        scan = scan_heard(heard, results, request, workers, taps.amiss, unreadable)
+        scan = scan_heard(heard, results, request, workers, (*taps.barred, *taps.amiss), unreadable)
     screening = screened(scan, results, request, [*notes, *repeated])
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
@@ -132,7 +142,7 @@ def assigned(tapped: Sequence[TappedFile], request: Request) -> tuple[list[Assig
     if not tapped:
         return [], []
     taps = _assign(tapped, request)
-    return _shown(tapped, taps.plan), [*taps.notes, *taps.amiss]
+    return _shown(tapped, taps.plan), taps.told
 
 
 def _tapped(heard: Sequence[Heard]) -> list[TappedFile]:
@@ -174,6 +184,12 @@ class _Assigned:
     plan: tuple[Planned, ...]
     notes: tuple[str, ...]
     amiss: tuple[str, ...]  # what is missing, double or not as the layout asks
+    barred: tuple[str, ...]  # where no tap should have been
+
+    @property
+    def told(self) -> list[str]:
+        """What must not happen again stands first."""
+        return [*self.barred, *self.notes, *self.amiss]
 
 
 def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
@@ -201,13 +217,15 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     if request.order and None in told:
         odd = sorted({s for s, t in zip(stations, told, strict=True) if t is None})
         notes.append(f"soft or hard unknown at {', '.join(odd)}: not {len(request.order)} taps there")
-    amiss += shortfalls(stations, wanted(request.layout, request.state, stations), per)
-    notes += left_out(request.layout, request.state, stations)
+    where = (request.layout, request.state)
+    never = set(barred(*where))
+    amiss += shortfalls([s for s in stations if s not in never], wanted(*where), per)
+    notes += left_out(*where, stations)
     plan = tuple(
         Planned(f, k, station, force, f"T{n}")
         for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)
     )
-    return _Assigned(plan, tuple(notes), tuple(amiss))
+    return _Assigned(plan, tuple(notes), tuple(amiss), tuple(struck_barred(*where, stations)))
 
 
 def _no_taps(heard: Sequence[TappedFile], request: Request, per: int | None) -> tuple[int, ...]:

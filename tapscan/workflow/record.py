@@ -30,8 +30,8 @@ from tapscan.signal.plate.station_analysis import Wanted
 from tapscan.workers import Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bar import BAR_TURNS
-from tapscan.workflow.eye import may_be_tapped
 from tapscan.workflow.judging import Judged, judge
+from tapscan.workflow.left_alone import ALLOWED, may_be_tapped
 from tapscan.workflow.taken import guide_of, unfinished_layout
 
 What = Literal["accepted", "refused", "undone", "moved", "complete"]
@@ -222,10 +222,19 @@ def _level_db(judged: Judged) -> float:
 
 
 def begin_recording(
-    register: Register, plate: str, facts: NewScan, layout: str, order: Sequence[Force], bar: str | None = None
+    register: Register,
+    plate: str,
+    facts: NewScan,
+    layout: str,
+    order: Sequence[Force],
+    bar: str | None = None,
+    allowed_by: str | None = None,
 ) -> Unfinished:
-    """A new scan; `layout` is a name or a TOML file, `bar` the reference bar to strike first and last. Raises UnknownName, BadLayout, BadRequest."""
-    may_be_tapped(register, plate, facts)
+    """A new scan; `layout` is a name or a TOML file, `bar` the reference bar to strike first and last. Raises UnknownName, BadLayout, BadRequest.
+
+    allowed_by : the qualified person who has allowed it, where the plate is to be left as it is
+    """
+    leave = may_be_tapped(register, plate, facts, allowed_by)
     text = layout_text(layout)
     if bar and any(s.name in BAR_TURNS for s in layout_from_text(text, layout).stations):
         raise BadRequest(
@@ -234,7 +243,7 @@ def begin_recording(
     if not layout_from_text(text, layout).allowed(facts.conditions.state):
         raise BadRequest(f"no station of {layout} may be struck in this state; choose another layout")
     plan = {"layout": text, "order": list(order), **({"bar": bar} if bar else {})}
-    return begin(register, plate, facts, plan)
+    return begin(register, plate, leave.facts, {**plan, ALLOWED: leave.open} if leave.open else plan)
 
 
 def places_ahead(unfinished: Unfinished, settings: Settings, workers: Workers) -> PlacesAhead:

@@ -26,9 +26,9 @@ from tapscan.settings import Settings
 from tapscan.signal.notes.hear_notes import LEAST_FOR_PITCH
 from tapscan.signal.notes.strings import key_words
 from tapscan.workflow.catch_notes import NoteCatcher
-from tapscan.workflow.eye import may_be_tapped
 from tapscan.workflow.guide import AnyKeys, KeyGuide
 from tapscan.workflow.judging_notes import JudgedNote, judge_note
+from tapscan.workflow.left_alone import ALLOWED, may_be_tapped
 from tapscan.workflow.record import Action, Event
 from tapscan.workflow.taken import keys_guide, keys_of
 
@@ -36,12 +36,15 @@ AS_HEARD = frozenset({"another key", "not told", "short", "long"})  # kept when 
 NO_KEY_NAMED = "any key, one after the other; each once"
 
 
-def begin_notes(register: Register, plate: str, facts: NewScan, keys: Sequence[str]) -> Unfinished:
-    """A new scan of played notes. Raises UnknownName, BadRequest."""
+def begin_notes(
+    register: Register, plate: str, facts: NewScan, keys: Sequence[str], allowed_by: str | None = None
+) -> Unfinished:
+    """A new scan of played notes; `allowed_by` as of taps. Raises UnknownName, BadRequest."""
     if facts.baseline:
         raise BadRequest("played notes are no baseline: later scans are compared by taps; leave --baseline out")
-    may_be_tapped(register, plate, facts)
-    return begin(register, plate, facts, {"played": True, "keys": list(dict.fromkeys(keys))})
+    leave = may_be_tapped(register, plate, facts, allowed_by)
+    plan = {"played": True, "keys": list(dict.fromkeys(keys))}
+    return begin(register, plate, leave.facts, {**plan, ALLOWED: leave.open} if leave.open else plan)
 
 
 def key_told(guide: KeyGuide | AnyKeys) -> str:

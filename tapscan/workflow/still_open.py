@@ -119,10 +119,10 @@ def opened_of(
     return with_visits(with_seen(still_open([past_of(s) for s in scans], here), seen), flaws)
 
 
-def record_opened(record: PlateOnRecord) -> tuple[OpenFinding, ...]:
-    """All that is open of a plate by now; where a visit is the newest that is known of it, by the visit's own measure."""
-    last = newest_day(record)
-    return opened_of(record, None, None, None, state_now(record), visited=any(v.date == last for v in record.visits))
+def record_opened(record: PlateOnRecord, state: State | None = None) -> tuple[OpenFinding, ...]:
+    """All that is open of a plate by now; where a visit is the newest that is known of it, by the visit's own measure. `state` : told by now."""
+    last, visited = newest_day(record), [v.date for v in record.visits]
+    return opened_of(record, None, None, None, state or state_now(record), visited=last in visited)
 
 
 def newest_day(record: PlateOnRecord) -> dt.date | None:

@@ -21,12 +21,12 @@ from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.settings import Settings
 from tapscan.workers import ALONE, Progress, Workers
 from tapscan.workflow.ahead import PlacesAhead
-from tapscan.workflow.at_the_plate import NOT_YET, Session, View
+from tapscan.workflow.at_the_plate import NOT_YET, Session, View, barred_of
 from tapscan.workflow.bar import WHERE
 from tapscan.workflow.bars import named_bar
-from tapscan.workflow.eye import may_go_on
 from tapscan.workflow.guide import AnyKeys, Guide, KeyGuide
 from tapscan.workflow.import_scan import Kept
+from tapscan.workflow.left_alone import may_be_tapped, may_go_on
 from tapscan.workflow.mic import Beeper, Microphone, input_devices, look_again
 from tapscan.workflow.own_layouts import layout_of
 from tapscan.workflow.record import USUAL_LAYOUT, USUAL_ORDER, Recorder, begin_recording, places_ahead
@@ -82,8 +82,14 @@ def begin_typed(register: Register, plate: str, typed: Mapping[str, str]) -> Unf
     new, order = new_scan(typed, register, plate), read_order(typed.get("order") or USUAL_ORDER)
     layout = layout_of(register.folder, typed.get("layout") or USUAL_LAYOUT)
     bar = named_bar(register, words(typed.get("bar_name"))) if typed.get("bar") else None
+    may_be_tapped(register, plate, new, _allowed_by(typed))
     open_briefly(input_of(typed))
-    return begin_recording(register, plate, new, layout, order, bar)
+    return begin_recording(register, plate, new, layout, order, bar, _allowed_by(typed))
+
+
+def _allowed_by(typed: Mapping[str, str]) -> str | None:
+    """Who, where it is ticked that somebody has."""
+    return (words(typed.get("allowed_by")) or "a qualified person who is not named") if typed.get("allowed") else None
 
 
 def session_of(
@@ -94,7 +100,7 @@ def session_of(
     unfinished = find_unfinished(register, number_)
     if unfinished.ended_how:
         raise BadRequest(f"this recording has ended: {unfinished.ended_how}")
-    may_go_on(register, unfinished)
+    may_go_on(register, unfinished, _allowed_by(typed))
     device, rate, channel = input_of(typed)
     before = rate_of(register, unfinished)
     if before and rate not in (None, before):
@@ -135,7 +141,7 @@ def at_rest(unfinished: Unfinished) -> View:
     taken = frozenset(s for s in guide.stations if not guide.missing(s))
     return View(
         guide.station, where, guide.force, counts, guide.done, len(guide.stations), "", "plain",
-        NOT_YET, None, "NOT LISTENING", None, layout, taken, any_key=isinstance(guide, AnyKeys),
+        NOT_YET, None, "NOT LISTENING", None, layout, taken, any_key=isinstance(guide, AnyKeys), barred=barred_of(layout, guide.stations),
     )  # fmt: skip
 
 

@@ -3,6 +3,7 @@
 FIELDS                              names of the form's fields, in order
 conditions_of(typed)                ScanConditions; what was left empty is unknown
 new_scan(typed, register, plate)    NewScan
+known_state(text)                   the state that is chosen so far
 as_typed(entry)                     the same fields of a stored scan, to be changed
 as_before(register, plate, typed)    of these what stands as at the plate's last scan, with words that say so
 first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
@@ -12,7 +13,7 @@ from collections.abc import Mapping
 from dataclasses import asdict, replace
 
 from tapscan.errors import BadRequest
-from tapscan.places import IN_PIANO
+from tapscan.places import IN_PIANO, STATES, State
 from tapscan.records import ScanConditions
 from tapscan.register.database import Register
 from tapscan.register.entries import NewScan, ScanEntry
@@ -63,6 +64,11 @@ def conditions_of(typed: Mapping[str, str]) -> ScanConditions:
         hammer=words(typed.get("hammer")),
         fittings=_fittings(words(typed.get("fittings")), bool(typed.get("bare"))),
     )
+
+
+def known_state(text: str | None) -> State | None:
+    """None too for what is no state: a form that is shown again tells of that itself."""
+    return next((s for s in STATES if s == text), None)
 
 
 def _kind(text: str | None) -> SensorKind | None:

@@ -5,6 +5,7 @@ from pathlib import Path
 
 from tapscan.page.screens import draft as screen
 from tapscan.page.screens.documents import OWN_POLICY
+from tapscan.places import IN_PIANO, STATES
 from tapscan.register.entries import Outcome
 from tapscan.register.scans import add_outcome
 from tapscan.workflow.at_a_glance import lines
@@ -146,9 +147,10 @@ def test_a_scan_of_older_files_is_not_stored_as_of_today_without_a_word(site, br
 def test_a_plate_and_the_list_of_plates_say_the_same_of_one_baseline_scan(site):
     silent(site.register, "2026-03-14", baseline=True, checklist=())
     (line,) = lines(site.register)
-    assert line.next == f"{TELLS}." and advice(1).startswith(TELLS)
+    told = advice(1, state="stripped")
+    assert line.next == f"{TELLS}." and told.startswith(TELLS)
     with site.client() as client:
-        assert line.next in main_of(client.get("/").text) and advice(1) in main_of(client.get("/plate?name=B12").text)
+        assert line.next in main_of(client.get("/").text) and told in main_of(client.get("/plate?name=B12").text)
 
 
 def test_a_finding_that_an_examination_did_not_confirm_stands_first_on_both(site):
@@ -160,17 +162,24 @@ def test_a_finding_that_an_examination_did_not_confirm_stands_first_on_both(site
         assert all(line.next in main_of(client.get(path).text) for path in ("/", "/plate?name=B12"))
 
 
-@each(
-    ("marked", "asked"),
-    [
-        (1, "twice more"),
-        (1, "in its piano, scan the same places once more at the same visit"),
-        (2, "once more"),
-        (3, None),
-    ],
-)
-def test_scans_are_asked_for_until_the_baseline_has_three(marked, asked):
-    assert asked in advice(marked) if asked else "more" not in advice(marked)
+@each("state", [None, *STATES])
+@each(("marked", "asked"), [(1, "twice more"), (2, "once more"), (3, None)])
+def test_scans_are_asked_for_until_the_baseline_has_three_and_in_its_piano_no_plate_is_lifted(marked, asked, state):
+    told = advice(marked, state=state)
+    if state not in IN_PIANO:
+        assert asked in told if asked else "more" not in told
+    elif marked < 3:
+        assert TELLS not in told
+    assert ("lift the plate" in told) == (marked < 3 and state not in IN_PIANO)
+    assert ("never lifted" in told) == (marked < 3 and state in (None, *IN_PIANO))
+    assert ("at the same visit" in told) == (marked == 1 and state in (None, *IN_PIANO))
+
+
+def test_no_hint_of_a_form_for_a_scan_has_a_plate_lifted_in_its_piano(site):
+    with site.client(follow_redirects=True) as client:
+        for shown in (client.get("/record/new?plate=B12"), site.post(client, "/draft/new", plate="B12")):
+            (hint,) = re.findall(r"<small>([^<]*lifted[^<]*)</small>", shown.text)
+            assert "out of the piano" in hint and "never lifted" in hint
 
 
 @each("address", ["/record/new?plate=B12", "draft"])

@@ -10,6 +10,7 @@ from tapscan.layouts import known_layouts, read_layout
 from tapscan.places import CHECKLIST, IN_PIANO, REGIONS, STATES, Layout, Station
 from tapscan.report import words
 from tapscan.report.layout_sheet import HINTS, commands, render_sheet, write_sheet
+from tapscan.screening.next_steps import EYES_IN_PIANO
 from tests.every import each
 from tests.report.reading import NOT_VISIBLE, Reading, lines, part
 from tests.report.sheets import HOSTILE
@@ -24,13 +25,21 @@ def sheet(name="grand-short", state=None, order=ORDER):
 
 
 def rows(html: str) -> list[str]:
-    table = html[html.index('id="stations"') : html.index('id="look"')]
+    table = part(html, "stations")
     return [unescape(row) for row in re.findall(r"<tr.*?</tr>", table, re.S)[1:]]
 
 
 def command(html: str) -> list[str]:
     """The words of the command on the sheet that names the layout, as a shell takes them."""
-    return shlex.split(unescape(re.findall(r"<code>(tapscan [^<]*--layout.*?)</code>", html)[0]))
+    return shlex.split(next(line for line in typed(html) if "--layout" in line))
+
+
+def typed(html: str) -> list[str]:
+    """Lines to type once the taps are recorded."""
+    return [
+        unescape(re.sub(r"</?span[^>]*>", "", line))
+        for line in re.findall(r"<(?:li|p)>(?:Then: )?<code>(tapscan .*?)</code></", html)
+    ]
 
 
 @each("name", known_layouts())
@@ -47,21 +56,54 @@ def test_every_station_with_where_direction_and_boxes(name):
     assert not NOT_VISIBLE.search(reading.text)
 
 
-def test_for_a_strung_plate_what_may_not_be_struck_has_no_box():
+def test_for_a_strung_plate_only_what_may_be_struck_is_listed_and_the_rest_is_named_in_one_line():
     html = sheet(state="strung")
-    left = [row for row in rows(html) if "leave out" in row]
-    assert len(left) == 4 and not any('class="box"' in row for row in left)
-    names = [s.name for s in read_layout("grand-short").stations if "strung" not in s.states]
-    assert [re.findall(r">(S\d)<", row) for row in left] == [[name] for name in names]
-    how, drawn = part(html, "how"), html[html.index("<desc") : html.index("</desc>")]
-    assert re.findall(r"S\d", how) == re.findall(r"S\d", drawn.partition("Leave out")[2]) == names
+    every = read_layout("grand-short").stations
+    names = [s.name for s in every if "strung" not in s.states]
+    assert [re.findall(r">(S\d)<", row) for row in rows(html)] == [[s.name] for s in every if s.name not in names]
+    (line,) = re.findall(r'<p class="barred">(.*?)</p>', part(html, "stations"))
+    drawn = html[html.index("<desc") : html.index("</desc>")]
+    assert re.findall(r"S\d", line) == re.findall(r"S\d", drawn.partition("Leave out")[2]) == names
     assert "With strings on: strike nothing near pins, agraffes or strings" in Reading(html).text
-    typed = command(html)
+    words_ = command(html)
     wanted = ["--layout", "grand-short", "--order", ",".join(ORDER), "--state", "strung"]
-    assert typed[typed.index("--layout") :][:6] == wanted
+    assert words_[words_.index("--layout") :][:6] == wanted
     first = lines(html[html.index('<p class="summary"') : html.index('<div class="fields"')])
     assert f"{8 - len(names)} of 8 places" in first
-    same_as_before("layout-sheet", "\n".join([first, lines(part(html, "map")), lines(how)]), part="strung")
+    said = [first, lines(part(html, "map")), lines(part(html, "how")), lines(line)]
+    same_as_before("layout-sheet", "\n".join(said), part="strung")
+
+
+@each("state", [None, *STATES])
+def test_the_eye_comes_before_the_hammer_and_touches_nothing(state):
+    html = sheet(state=state)
+    look = part(html, "round" if state in IN_PIANO else "look")
+    assert html.index(look) < html.index('id="how"') < html.index('id="stations"')
+    assert not re.search(r"fingernail|feel|mark where|scratch", look)
+    assert ('id="look"' in html) != ('id="round"' in html), "one list to tick"
+    stop = html.partition('id="first"')[2].partition("</p>")[0]
+    if state not in {None, *IN_PIANO}:
+        assert not stop
+        return
+    assert html.index('id="first"') < html.index('id="map"')
+    assert unescape(stop).endswith(EYES_IN_PIANO.text[1:]) and ("in its piano" in stop) == (state is None)
+    assert {"stop", "look"} <= set(re.findall(r"\w+", stop.lower())), "the words of the steps"
+
+
+def test_no_line_ends_between_an_option_and_its_value():
+    for state in (None, *STATES):
+        wide = {"strung": '"my plates.toml"'}.get(state, "grand-short")
+        html = render_sheet(read_layout("grand-short"), state, ORDER, wide.strip('"'))
+        whole = [unescape(told) for told in re.findall(r'<span class="whole">(.*?)</span>', html)]
+        assert f"--state {state or 'STATE'}" in whole and f"--layout {wide}" in whole
+        assert not re.search(
+            r"--\S+ ",
+            re.sub(
+                r'<span class="whole">.*?</span>',
+                "",
+                " ".join(re.findall(r"<code>tapscan .*?</code>", html)).replace("--help", ""),
+            ),
+        )
 
 
 def test_for_a_bare_plate_everything_is_tapped_and_no_string_is_spoken_of_in_the_steps():
@@ -99,9 +141,9 @@ def test_in_the_piano_the_sheet_holds_the_round_that_a_visit_is_noted_by():
 
 def test_what_to_type_then_stands_on_it_and_in_the_piano_it_ends_in_the_document():
     for state in (None, *STATES):
-        typed = re.findall(r"<(?:li|p)>(?:Then: )?<code>(tapscan .*?)</code></", sheet(state=state))
-        assert [unescape(line) for line in typed] == list(commands("grand-short", state, ORDER))
-        assert (typed[-1] == "tapscan visit report PLATE") == (state in IN_PIANO)
+        shown = typed(sheet(state=state))
+        assert shown == list(commands("grand-short", state, ORDER))
+        assert (shown[-1] == "tapscan visit report PLATE") == (state in IN_PIANO)
 
 
 def test_cautions_stand_on_the_sheet():

@@ -6,11 +6,14 @@ from dataclasses import replace
 import pytest
 
 from tapscan.layouts import read_layout
-from tapscan.layouts.assignment import expected, left_out, split, wanted
+from tapscan.layouts.assignment import expected, left_out, split, struck_barred, wanted
+from tapscan.layouts.take import Take, mismatch
 from tapscan.places import Layout, Station
 from tapscan.records import Recording, Scan, Strike
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
+from tapscan.workflow.check import Request, TappedFile, assigned
+from tests.every import each
 from tests.snapshots import same_as_before
 
 GRAND = read_layout("grand-short")
@@ -45,19 +48,60 @@ def test_taps_of_a_strung_plate_go_to_the_stations_that_were_tapped():
 
 
 def test_without_a_layout_or_without_a_station_allowed():
-    assert expected(None, "strung", [1.0], 1) is None and wanted(None, "strung", ["A"]) is None
-    assert left_out(None, "strung", ["A"]) == []
+    assert expected(None, "strung", [1.0], 1) is None and wanted(None, "strung") is None
+    assert left_out(None, "strung", ["A"]) == [] == struck_barred(None, "strung", ["A"])
     bare = Layout("m", "k", "", (Station("A", "rim", 0.1, 0.1, states=("stripped",)),))
     assert expected(bare, "strung", [1.0], 1) == ["A"]
 
 
 def test_what_is_missing_is_told_of_those_that_may_be_struck():
-    assert wanted(GRAND, "strung", ["S1", "S6"]) == STRUNG
-    assert wanted(GRAND, "strung", ["S1", "S4"]) == ["S1", "S4", "S6", "S7", "S8"]
+    assert wanted(GRAND, "strung") == STRUNG
     (line,) = left_out(GRAND, "strung", ["S1", "S4"])
     assert re.findall(r"S\d", line) == ["S2", "S3", "S5"]
     same_as_before("shortfalls", line, part="places that may not be struck")
     assert left_out(GRAND, "stripped", []) == []
+
+
+SET = {"per_station": 3, "layout": GRAND, "order": ("soft", "hard", "hard")}
+
+
+def told(state, stations, taps=3):
+    """Sentences on one file a tap."""
+    files = [TappedFile(f"{s}_{k}.wav", (1.0,)) for s in stations for k in range(taps)]
+    return assigned(files, Request(state=state, **SET))[1]
+
+
+@each("state", ["as-found", "in-piano-unstrung", "strung"])
+def test_a_tap_where_none_may_be_is_told_first_and_counts_as_extra(state):
+    never = [s.name for s in GRAND.stations if state not in s.states][:2]
+    allowed = [s.name for s in GRAND.allowed(state)]
+    if not never:
+        assert state == "in-piano-unstrung" and not struck_barred(GRAND, state, EVERY)
+        return
+    first, *rest = told(state, [*allowed[:2], *never])
+    same_as_before("shortfalls", first, part=f"struck where none may be, {state}")
+    assert any(f"expected {3 * len(allowed)}, found 6" in line for line in rest)
+    assert not any("not in the layout" in line for line in rest)
+    (others,) = [line for line in rest if line.startswith("not to be struck")]
+    assert not set(never) & set(re.findall(r"S\d+", others))
+    assert not any("must not be struck" in line for line in told(state, allowed) + told("stripped", EVERY))
+
+
+def test_a_place_where_none_may_be_is_no_part_of_what_is_asked_for():
+    s = replace(scan("strung", ["S1", "S2", "S3", "S6"]), part_of=len(STRUNG))
+    said = " ".join(limitations(s, Settings()))
+    assert "Only 2 of 4 places" in said and "tap all" not in said
+    whole = replace(scan("strung", [*STRUNG, "S2"]), part_of=len(STRUNG))
+    assert "of 4 places" not in " ".join(limitations(whole, Settings()))
+    bare = replace(scan("stripped", EVERY[:3]), part_of=8)
+    assert "tap all 8" in " ".join(limitations(bare, Settings()))
+
+
+def test_in_the_piano_a_take_that_does_not_fit_is_mended_without_a_tap():
+    at = tuple(3.0 * k for k in range(13))
+    said = {state: mismatch(Take(13, None, 3, at), GRAND, state, lambda: ()) for state in ("strung", "stripped")}
+    assert "record it again" in said["stripped"] and "record it again" not in said["strung"]
+    assert "--skip" in said["strung"]
 
 
 def scan(state, stations):
@@ -71,11 +115,7 @@ def warned(s: Scan) -> list[str]:
 
 def test_a_station_struck_in_a_state_that_rules_it_out_is_told_first():
     s = scan("strung", ["S1", "S4", "S5"])
-    assert warned(s) == [
-        "The layout grand-short says not to strike S4 and S5 in this state (strung), but they were struck. Near pins, "
-        "agraffes and strings a blow can break a string, and the strings ring along in what was heard: leave them out, "
-        "or test the plate bare."
-    ]
+    same_as_before("shortfalls", warned(s)[0], part="struck where none may be, in the report")
     assert limitations(s, Settings())[0] == warned(s)[0]
 
 

@@ -36,6 +36,7 @@ from tapscan.workflow.keep_draft import (
     notes_in,
     typed_of,
 )
+from tapscan.workflow.left_alone import stop_of
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.phone_take import asked_of
 from tapscan.workflow.reading import shop_of
@@ -83,6 +84,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         look=looked,
         earlier=earlier,
         unsaid=_unsaid(draft),
+        stop=stop_of(register_of(request), draft.plate),
         compared_with=baseline_told(register_of(request), draft.plate, shop_of(register_of(request))),
         heard=heard,
         notes=notes,

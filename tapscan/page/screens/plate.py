@@ -13,6 +13,7 @@ from tapscan.errors import UnknownName
 from tapscan.page.forms import asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
+from tapscan.places import State
 from tapscan.wording import listed
 from tapscan.workflow.as_listed import headings
 from tapscan.workflow.at_a_glance import standing_of
@@ -22,7 +23,7 @@ from tapscan.workflow.photos import MOST_BYTES, keep_photo, photo_of
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.reading import shop_of
 from tapscan.workflow.scan import list_scans, unfinished_scans
-from tapscan.workflow.still_open import OpenFinding, plainly, plate_on_record, unexamined
+from tapscan.workflow.still_open import OpenFinding, plainly, plate_on_record, state_now, unexamined
 from tapscan.workflow.taken import what_of
 from tapscan.workflow.visit import REGIONS, Visit, list_visits
 
@@ -47,7 +48,7 @@ def plate(request: Request) -> Response:
         marked=marked,
         compared_with=baseline_told(register, found.name, shop_of(register)),
         beside=any(not (e.crossed_out or e.played or e.baseline) for e in scans),
-        advice=_advice(marked, opened),
+        advice=_advice(marked, opened, state_now(record)),
         open_findings=plainly(register, found.name, opened),
         visits=[(v, _seen_on(v)) for v in list_visits(register, found.name)[::-1]],
         drafts=drafts_of(register, found.name),
@@ -55,9 +56,9 @@ def plate(request: Request) -> Response:
     )
 
 
-def _advice(marked: int, opened: Sequence[OpenFinding]) -> str:
+def _advice(marked: int, opened: Sequence[OpenFinding], state: State | None) -> str:
     if marked:
-        return advice(marked, still_open=unexamined(opened))
+        return advice(marked, still_open=unexamined(opened), state=state)
     return "No baseline yet: later scans have nothing to be compared with."
 
 

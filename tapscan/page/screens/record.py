@@ -14,6 +14,7 @@ from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
 from tapscan.workflow.at_the_plate import WISHES, View
 from tapscan.workflow.bars import list_bars
+from tapscan.workflow.left_alone import still_stopped, stop_of
 from tapscan.workflow.mic import WARNING
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.plate import find_plate
@@ -23,7 +24,7 @@ from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sheet import way_map
 from tapscan.workflow.taken import complete, give_up, is_played, missing_stations, what_of
 from tapscan.workflow.typed_recording import at_rest, begin_typed, finish_typed, input_of, session_of, undo_last
-from tapscan.workflow.typed_scan import as_before, first_typed
+from tapscan.workflow.typed_scan import as_before, first_typed, known_state
 
 INPUT_KEYS = ("device", "channel", "rate", "beeps")
 
@@ -57,6 +58,7 @@ def _form(
         "plate": plate,
         "t": typed,
         "before": as_before(register, plate, typed),
+        "stop": stop_of(register, plate, known_state(typed.get("state"))),
         "layouts": [(name, name) for name in layout_names(register.folder)],
         "bars": list_bars(register),
         "devices": devices,
@@ -142,6 +144,7 @@ def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int
         "record_rest.html",
         status,
         u=unfinished,
+        stop=still_stopped(register_of(request), unfinished),
         plate=unfinished.plate,
         now=told(view),
         map=_map(unfinished.id, view),
@@ -160,7 +163,7 @@ def _at_rest(request: Request, unfinished: Unfinished, problem: str, status: int
 
 def _map(number: int, view: View) -> Markup:
     """Empty where keys are played."""
-    return way_map(view.layout, view.station, view.taken, f"way-{number}") if view.layout else Markup()
+    return way_map(view.layout, view.station, view.taken, f"way-{number}", view.barred) if view.layout else Markup()
 
 
 def _find(request: Request, number: str) -> Unfinished:

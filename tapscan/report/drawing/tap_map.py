@@ -3,6 +3,8 @@
     tap_map(layout, taps, name)       how many taps lie at each place; a ring with its number, a broken square where there is none
     way_map(layout, here, done, name) where to tap now, while recording
 
+`barred` : places that must not be struck in the state of the plate; a barred square, as on the sheet.
+
 Each station is a <g data-station="S1">, so that a page's own script finds it.
 """
 
@@ -18,31 +20,46 @@ from tapscan.report.drawing.plate_drawing import INK, Canvas, Kind, apart, eleme
 
 WIDTH, RADIUS, HERE_RADIUS = 520.0, 9.0, 14.0
 FIGURE = 11  # size of the figures within the rings
+NEVER = "not to be struck in this state"
+TOLD: dict[Kind, str] = {"look": "tap here now", "leave": NEVER, "tapped": "done", "untapped": "to come"}
 Drawn = Callable[[Station, Point], Markup]
 
 
-def tap_map(layout: Layout, taps: Mapping[str, int], name: str = "taps") -> Markup:
+def tap_map(layout: Layout, taps: Mapping[str, int], name: str = "taps", barred: Collection[str] = ()) -> Markup:
     """`taps` : by station."""
     said = {s.name: wording.counted(taps.get(s.name, 0), "tap") for s in layout.stations}
+    said |= {b: NEVER if not taps.get(b) else f"{said[b]}, {NEVER}" for b in barred}
 
     def drawn(s: Station, at: Point) -> Markup:
         n = taps.get(s.name, 0)
         figure = element("text", n, x=at[0], y=at[1] + 4, text_anchor="middle", font_size=FIGURE, fill=INK)
-        return mark("tapped" if n else "untapped", at, RADIUS) + (figure if n else Markup(""))
+        return mark("tapped" if n else "leave" if s.name in barred else "untapped", at, RADIUS) + (
+            figure if n else Markup("")
+        )
 
     title = f"Map of the plate with {wording.counted(len(layout.stations), 'station')}"
     told = "; ".join(f"{station}: {count}" for station, count in said.items())
     return _map(layout, name, title, told, said, drawn)
 
 
-def way_map(layout: Layout, here: str | None, done: Collection[str], name: str = "way") -> Markup:
+def way_map(
+    layout: Layout, here: str | None, done: Collection[str], name: str = "way", barred: Collection[str] = ()
+) -> Markup:
     """The place to tap is a filled diamond, what is done a ring, what is to come a broken square."""
-    said = {
-        s.name: "tap here now" if s.name == here else "done" if s.name in done else "to come" for s in layout.stations
+    kinds: dict[str, Kind] = {
+        s.name: "look"
+        if s.name == here
+        else "leave"
+        if s.name in barred
+        else "tapped"
+        if s.name in done
+        else "untapped"
+        for s in layout.stations
     }
+    said = {name: TOLD[kind] for name, kind in kinds.items()}
 
     def drawn(s: Station, at: Point) -> Markup:
-        kind: Kind = "look" if s.name == here else "tapped" if s.name in done else "untapped"
+        kind = kinds[s.name]
         return mark(kind, at, HERE_RADIUS if s.name == here else RADIUS)
 
     return _map(

@@ -13,6 +13,7 @@ from tapscan.report import words
 from tapscan.report.error_rates import earlier_scans, error_rates
 from tapscan.report.rule_words import meaning_of, rule_title
 from tapscan.report.section import Section, Sheet
+from tapscan.screening.next_steps import to_repeat
 
 MOST_NAMED = 6
 UNITS = {"standard deviations": "times the usual scatter"}  # in words that need no explanation
@@ -79,7 +80,11 @@ def _mode_in_words(m: Mode) -> str:
 def _build(sheet: Sheet) -> dict[str, Any] | None:
     s = sheet.screening
     findings = [finding(i, n, s) for n, i in enumerate(s.indications, 1)]
-    return {"findings": findings, "simulated": _rests_on_simulation(s)}
+    return {
+        "findings": findings,
+        "simulated": _rests_on_simulation(s),
+        "repeat": to_repeat(s.next_steps, s.scan.state),
+    }
 
 
 def _rests_on_simulation(screening: Screening) -> bool:
