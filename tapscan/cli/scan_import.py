@@ -39,7 +39,7 @@ class Mended:
     """Taps given elsewhere or left out by hand."""
 
     assign: o.ASSIGN = None
-    skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,10-27.")] = None
+    skip: o.SKIP = None
 
 
 @dataclass(frozen=True)

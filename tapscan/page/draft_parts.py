@@ -1,6 +1,6 @@
 """Taps of a draft as the page shows them: place by place, with the map.
 
-places_of(look, draft)   Places: rows in the layout's order, those left out, the map
+places_of(look)   Places: rows in the layout's order, those left out, the map
 """
 
 from collections.abc import Sequence
@@ -8,7 +8,6 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from tapscan.workflow.draft import Draft
 from tapscan.workflow.keep_draft import Look
 from tapscan.workflow.layout import AssignedTap
 from tapscan.workflow.sheet import tap_map
@@ -30,12 +29,12 @@ class Places:
     """All that is drawn."""
 
     rows: tuple[Row, ...]
-    out: tuple[int, ...]
+    out: tuple[tuple[str, float], ...]  # name, onset in s
     map: Markup | None
     files: int
 
 
-def places_of(look: Look, draft: Draft) -> Places:
+def places_of(look: Look) -> Places:
     """Places without a tap are rows too: something may be dropped there."""
     mine: dict[str, list[AssignedTap]] = {s.name: [] for s in look.layout.stations} if look.layout else {}
     for tap in look.taps:
@@ -49,7 +48,7 @@ def places_of(look: Look, draft: Draft) -> Places:
     counts = {row.station: len(row.taps) for row in rows}
     return Places(
         rows,
-        tuple(draft.answers.get("skip", ())),
+        look.out,
         tap_map(look.layout, counts) if look.layout else None,
         len({t.recording for t in look.taps}),
     )

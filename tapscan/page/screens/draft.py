@@ -89,7 +89,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         played=is_played(draft),
         bars=list_bars(register_of(request)),
         PART_WORDS=PART_WORDS,
-        places=places_of(looked, draft) if looked else None,
+        places=places_of(looked) if looked else None,
         layouts=[(name, name) for name in layout_names(draft.folder.parents[1])],
         problem=problem,
     )

@@ -16,7 +16,7 @@ from tapscan.workflow.baseline import choose_baseline
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.keep_draft import MOST_TAPS
-from tapscan.workflow.layout import read_assign, read_order
+from tapscan.workflow.layout import read_assign, read_order, read_skip
 from tapscan.workflow.own_layouts import layout_names, named_layout
 from tapscan.workflow.plate import list_plates
 from tapscan.workflow.scan import find_scan, move_scan, restore_scan, void_scan
@@ -89,6 +89,8 @@ def anew(request: Request) -> Response:
         )
     if form.text("assign"):
         changes["assign"] = tuple(read_assign(word) for word in form.text("assign").split(","))
+    if form.text("skip"):
+        changes["skip"] = tuple(read_skip(form.text("skip")))
     if form.ticked("sure"):
         changes["sure"] = True
     back = to("/scan/mend", name=entry.name)
