@@ -279,7 +279,7 @@ def _split(onsets: Sequence[float], request: Request, per: int | None) -> tuple[
     groups = groups_of(onsets)
     if request.partial and names and groups and len(groups) < len(names):
         names = names[: len(groups)]
-    return split(onsets, names, per)
+    return split(onsets, names, per, len(groups) if groups else None)
 
 
 def _shown(heard: Sequence[TappedFile], plan: Sequence[Planned]) -> list[AssignedTap]:

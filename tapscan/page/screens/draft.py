@@ -168,7 +168,7 @@ def _listen(request: Request, draft: Draft, form: Form, what: str) -> Response:
 
 
 def _store(request: Request, draft: Draft, form: Form, what: str) -> Response:
-    register, back = register_of(request), to("/draft", id=draft.id)
+    register, back = register_of(request), to("/draft", id=draft.id) + "#taps"
     if (notes_in(draft) if is_played(draft) else found_in(draft)) is None:  # looked at first, whatever was changed
         return _listen(request, draft, form, what)
 
