@@ -191,7 +191,9 @@ def _current(table: Table, columns: Sequence[Any]) -> Select[Any]:
 def export_json(register: Register, path: Path, stands: Stands) -> None:
     """Written plate by plate, so that a large register needs little memory."""
     if path.is_dir():
-        raise RegisterProblem(f"{path}: is a folder; JSON is one file: name a new one, such as {path / 'register.json'}")
+        raise RegisterProblem(
+            f"{path}: is a folder; JSON is one file: name a new one, such as {path / 'register.json'}"
+        )
     with plain_words(path), whole_file(path) as file, io.TextIOWrapper(file, "utf-8", newline="\n") as text:
         _write_json(register, text, stands)
 

@@ -229,7 +229,7 @@ def test_csv_goes_into_a_new_folder_only(register, tmp_path):
     with pytest.raises(RegisterProblem, match="already and not empty"):
         export_csv(register, tmp_path / "mine")
     assert [p.name for p in (tmp_path / "mine").iterdir()] == ["precious.txt"]
-    with pytest.raises(RegisterProblem, match="one without .json"):
+    with pytest.raises(RegisterProblem, match=r"one without \.json"):
         export_csv(register, tmp_path / "new.json")
     assert not (tmp_path / "new.json").exists()
 
