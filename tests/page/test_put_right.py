@@ -8,6 +8,7 @@ from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 from tapscan.page.screens import scan_mend
+from tapscan.page.screens.draft import _ticked
 from tapscan.records import Doubt, Fingerprint
 from tapscan.register.entries import Plate
 from tapscan.register.files import keep_bytes
@@ -16,6 +17,8 @@ from tapscan.register.scans import find_scan, store_scan
 from tapscan.settings import Settings
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.import_scan import Kept
+from tapscan.workflow.typed_scan import new_scan
+from tests.every import each
 from tests.page.test_recordings import until
 from tests.register import built
 
@@ -82,3 +85,20 @@ def test_exchanged_places_are_given_back_as_they_were_noticed(site):
         mend, part = led_to(client, client.get("/scan", params={"name": name}).text, "give them back")
     form = mend.partition(f'id="{part}"')[2]
     assert re.search(r'name="assign"[^>]*value="S2=S1, S1=S2"', form) and 'name="skip"' in form
+
+
+@each(("sensor", "ticked"), [("microphone", False), ("", False), ("contact", True)])
+def test_a_scan_in_the_piano_becomes_a_baseline_only_by_a_pickup(site, browser_page, sensor, ticked):
+    browser_page.goto(f"{site.address}/plate?name=B12")
+    browser_page.click('form[action="/draft/new"] button')
+    assert browser_page.is_checked("[name=baseline]")
+    browser_page.select_option("#f-state", "strung")
+    browser_page.select_option("#f-sensor", sensor)
+    assert browser_page.is_checked("[name=baseline]") == ticked
+    browser_page.select_option("#f-state", "stripped")
+    assert browser_page.is_checked("[name=baseline]")
+    typed = {"state": "strung", "sensor": sensor, "baseline": "yes"}
+    assert new_scan(typed, site.register, "B12").baseline == ticked
+    assert new_scan({**typed, "state": "stripped"}, site.register, "B12").baseline
+    shown = _ticked(typed)
+    assert bool(shown["baseline"]) == ticked

@@ -140,3 +140,9 @@ def test_talk_stays_left_out_beside_what_a_person_leaves_out_and_a_place_given_b
     assert dict(taps)["T1"] == "S7" and [s for n, s in taps if n != "T1"] == at and "does: T15" in told
     taps, _ = places(heard, skip=(7, 8), assign=(("T7", "S6"),))
     assert [s for n, s in taps] == at and "T7" in dict(taps)
+
+
+@each(("state", "contact", "keep"), [("strung", False, False), ("strung", True, True), ("stripped", False, True)])
+def test_a_scan_is_kept_to_compare_with_only_where_it_can_be_compared(state, contact, keep):
+    said = " ".join(limitations(scan(state, ["S1"]), Settings(), contact))
+    assert ("keep this one" in said, "cannot be compared" in said) == (keep, not keep)
