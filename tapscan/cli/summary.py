@@ -70,8 +70,14 @@ def _doubted(out: Console, screening: Screening, stored: str | None) -> None:
     if not (screening.doubts and stored):
         return
     other = next((d.sounds_like.rpartition("/")[0] for d in screening.doubts if d.sounds_like), "PLATE")
-    out.print(bullet(f"Made sure that it is this plate, in this order: `tapscan scan rescreen {stored} --same-plate`."))
-    out.print(bullet(f"It is another plate's: `tapscan scan move {stored} {other}`, then `tapscan scan rescreen`."))
+    out.print(
+        bullet(
+            f"Where you made sure that it is this plate, in this order: `tapscan scan rescreen {stored} --same-plate`."
+        )
+    )
+    out.print(
+        bullet(f"Where it is another plate's: `tapscan scan move {stored} {other}`, then `tapscan scan rescreen`.")
+    )
 
 
 def _next(out: Console, screening: Screening) -> None:

@@ -32,6 +32,7 @@ SMALLER_SHARE = (
 )
 LEAST_GROUP = 3
 LONG_TAKE = 6  # taps; so many at one place are rare
+FEW_OFF = 2  # groups too few or too many, as where a place was left out or tapped twice
 BREAK_TIMES = 3  # usual pauses; hands that are uneven by 30 % stay below two
 LEAST_TAPS = 4  # fewer show no two kinds of pause
 
@@ -104,7 +105,9 @@ def mismatch(
     ways = [f"--layout {' or '.join(f.name for f in others)} has {_places(len(take.groups))}"] if others else []
     if len(take.groups) < here and "partial" in offers:
         ways.append("--partial screens what was tapped of an aborted take")
-    ways.append(_singly(offers) if others or gap else f"{_singly(offers)}; {SHIFTED}")
+    ways.append(
+        _singly(offers) if others or gap or abs(len(take.groups) - here) > FEW_OFF else f"{_singly(offers)}; {SHIFTED}"
+    )
     return f"{heard}. {'; '.join(ways)}"
 
 
