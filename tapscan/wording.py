@@ -10,6 +10,7 @@ counted(n, word)               "1 tap", "3 taps"
 small(text)                    with a small first letter
 spelled(n)                     "none", "one", ... in letters as far as there are words for it here
 listed(names, most)            "S1, S2 and S3", cut short in words after `most`
+each_day_once(days)            "2026-03-14 (2 scans)" where a day is there twice
 listed_or(names)               "a screw; a hook; or a pad"
 quantity(value, unit)          "12.2 dB"
 unknown(reason)                the word and why
@@ -17,6 +18,7 @@ minus(text)                    true minus signs
 """
 
 import re
+from collections import Counter
 from collections.abc import Sequence
 from math import ceil, exp, floor, isfinite, log10
 from math import log as math_log
@@ -51,6 +53,11 @@ def minus(text: str) -> str:
 def unknown(reason: str | None) -> str:
     """The word and why."""
     return f"{UNKNOWN}: {reason or 'no reason given'}"
+
+
+def each_day_once(days: Sequence[str]) -> list[str]:
+    """Days of scans; of those of one day how many there are."""
+    return [f"{day} ({n} scans)" if n > 1 else day for day, n in Counter(days).items()]
 
 
 def listed_or(names: Sequence[str]) -> str:

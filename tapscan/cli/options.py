@@ -108,6 +108,7 @@ ASSIGN = Annotated[
         help="Give a file, a tap (T7=S3), or all taps of a station to another station; exchanged ones: --assign S3=S4 --assign S4=S3.",
     ),
 ]
+SKIP = Annotated[TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,10-27.")]
 SAME_PLATE = Annotated[
     bool, typer.Option("--same-plate", help="You made sure: it is this plate, and its places in this order.")
 ]

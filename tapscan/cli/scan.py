@@ -196,6 +196,7 @@ def rescreen(
     per_station: Annotated[Optional[int], typer.Option(min=1, help="Taps a station, if told wrongly.")] = None,  # noqa: UP045
     order: Annotated[Optional[str], typer.Option(help="Force of the taps, if told wrongly.")] = None,  # noqa: UP045
     assign: o.ASSIGN = None,
+    skip: o.SKIP = None,
     same_plate: o.SAME_PLATE = False,
     settings: o.SETTINGS = None,
     register: o.REGISTER = None,
@@ -208,7 +209,7 @@ def rescreen(
     from tapscan.workflow.settings import read_settings
     from tapscan.workflow.standing import notices
 
-    changes = _reading_told(layout, per_station, order, assign, same_plate, register)
+    changes = _reading_told(layout, per_station, order, assign, skip, same_plate, register)
     opened, thresholds = o.opened(register), read_settings(settings)
     with shared_work(jobs, sum(f.size_bytes for f in find_scan(opened, name).files)) as workers, progress_of(workers):
         kept = again(opened, name, thresholds, workers, changes)
@@ -228,11 +229,12 @@ def _reading_told(
     per_station: int | None,
     order: str | None,
     assign: Sequence[str] | None,
+    skip: str | None,
     sure: bool,
     register: str | None,
 ) -> dict[str, Any]:
     """Fields of a Request that differ from how the recordings were read before."""
-    from tapscan.workflow.layout import read_assign, read_layout, read_order
+    from tapscan.workflow.layout import read_assign, read_layout, read_order, read_skip
     from tapscan.workflow.own_layouts import layout_at
 
     told = {
@@ -240,6 +242,7 @@ def _reading_told(
         "per_station": per_station,
         "order": read_order(order) if order else None,
         "assign": tuple(read_assign(text) for text in assign or ()),
+        "skip": tuple(read_skip(skip)) if skip else (),
         "sure": sure,
     }
     return {key: value for key, value in told.items() if value}

@@ -39,7 +39,7 @@ class Mended:
     """Taps given elsewhere or left out by hand."""
 
     assign: o.ASSIGN = None
-    skip: Annotated[o.TEXT, typer.Option(metavar="NUMBERS", help="Leave out taps, by the numbers shown: 7,12.")] = None
+    skip: o.SKIP = None
 
 
 @dataclass(frozen=True)
@@ -216,7 +216,9 @@ def print_assignment(taps: "Sequence[AssignedTap]", remarks: Sequence[str]) -> N
     out = console()
     for remark in remarks:
         out.print(bullet(remark))
-    typer.echo("To correct this: --skip 7 leaves out tap T7, --assign FILE=S3 or T7=S3 gives it to station S3.")
+    typer.echo(
+        "To correct this: --skip 7 leaves out tap T7, --assign FILE=S3 or T7=S3 gives it to station S3, also where it was left out."
+    )
 
 
 def _taps(mine: "Sequence[AssignedTap]", one: bool) -> str:

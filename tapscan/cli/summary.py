@@ -40,6 +40,7 @@ def print_summary(
         if not (summary_shown and told in screening.summary):
             out.print(bullet(shown(told)))
     _found(out, screening)
+    _doubted(out, screening, stored)
     _next(out, screening)
     _limits(out, screening, report, stored)
     _numbers(out, screening)
@@ -63,6 +64,20 @@ def _found(out: Console, screening: Screening) -> None:
         out.print(bullet(f"and {len(relevant) - MOST_INDICATIONS} more; all stand in the report and the JSON"))
     for suggestion in screening.pattern.suggestions if screening.pattern else ():
         out.print(bullet(shown(suggestion)))
+
+
+def _doubted(out: Console, screening: Screening, stored: str | None) -> None:
+    if not (screening.doubts and stored):
+        return
+    other = next((d.sounds_like.rpartition("/")[0] for d in screening.doubts if d.sounds_like), "PLATE")
+    out.print(
+        bullet(
+            f"Where you made sure that it is this plate, in this order: `tapscan scan rescreen {stored} --same-plate`."
+        )
+    )
+    out.print(
+        bullet(f"Where it is another plate's: `tapscan scan move {stored} {other}`, then `tapscan scan rescreen`.")
+    )
 
 
 def _next(out: Console, screening: Screening) -> None:

@@ -11,7 +11,9 @@ import typer
 if TYPE_CHECKING:
     from tapscan.records import Doubt
 
-WAY_BACK = "Exchanged? --assign {0}={1} --assign {1}={0} puts them back: in `tapscan scan import` before it is stored, in `tapscan scan rescreen` after."
+WAY_BACK = (
+    "Exchanged? {} puts them back: in `tapscan scan import` before it is stored, in `tapscan scan rescreen` after."
+)
 Sure = Callable[[Sequence["Doubt"]], bool | None]
 
 
@@ -23,8 +25,9 @@ def asking(ask: bool, refused: bool | None) -> Sure:
 
         for doubt in doubts:
             console().print(bullet(doubt.sentence))
-            if doubt.kind == "which places":
-                console().print(bullet(WAY_BACK.format(*doubt.places)))
+            if doubt.give_back:
+                given = " ".join(f"--assign {stands}={belongs}" for stands, belongs in doubt.give_back)
+                console().print(bullet(WAY_BACK.format(given)))
         if not ask:
             return None
         if typer.confirm("\nIs it this plate, tapped in this order, for sure?", default=False):

@@ -22,6 +22,7 @@ from tapscan.records import Force
 from tapscan.wording import counted, listed, spelled
 
 FEW_EMPTY = 2  # places without a tap that are told one by one
+SHIFTED = "where a place was left out or tapped twice, all after it are shifted"
 PAUSE_RATIO = 1.3  # a pause between stations is at least this much longer than any gap within
 
 
@@ -31,22 +32,27 @@ def station_of_file(file: str) -> str:
     return stem.split("_", 1)[0] or stem
 
 
-def split(onsets: Sequence[float], names: Sequence[str] | None, per_station: int | None) -> tuple[list[str], str]:
+def split(
+    onsets: Sequence[float], names: Sequence[str] | None, per_station: int | None, shown: int | None = None
+) -> tuple[list[str], str]:
     """Station for each onset (s, ascending), and a sentence that says how it was told.
 
     names : stations in the order tapped, or None to number them P1, P2, ...
+    shown : groups that the pauses show of themselves; None where there are no clear pauses. It changes the sentence alone.
     """
     wanted = len(names) if names else max(1, round(len(onsets) / per_station)) if per_station else 1
     labels = list(names) if names else [f"P{i}" for i in range(1, wanted + 1)]
     groups = _by_pauses(onsets, wanted)
     if groups is not None:
         return [labels[g] for g in groups], "split at the pauses"
+    unlike = shown is not None and shown != wanted
+    why = f"the pauses show {shown} groups, not {wanted}" if unlike else "no clear pauses between stations"
     if per_station:
         last = len(labels) - 1
         return [labels[min(i // per_station, last)] for i in range(len(onsets))], (
-            f"no clear pauses between stations, so split by count, {per_station} taps each"
+            f"{why}, so split by count, {per_station} taps each" + (f"; {SHIFTED}" if unlike else "")
         )
-    return [labels[0]] * len(onsets), "no clear pauses between stations, so all taps were given to the first"
+    return [labels[0]] * len(onsets), f"{why}, so all taps were given to the first"
 
 
 def _by_pauses(onsets: Sequence[float], groups: int) -> list[int] | None:

@@ -17,7 +17,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from tapscan.layouts.assignment import PAUSE_RATIO
+from tapscan.layouts.assignment import PAUSE_RATIO, SHIFTED
 from tapscan.places import IN_PIANO, Layout, State
 from tapscan.records import Force
 
@@ -32,6 +32,8 @@ SMALLER_SHARE = (
 )
 LEAST_GROUP = 3
 LONG_TAKE = 6  # taps; so many at one place are rare
+FEW_OFF = 2  # groups too few or too many, as where a place was left out or tapped twice
+BREAK_TIMES = 3  # usual pauses; hands that are uneven by 30 % stay below two
 LEAST_TAPS = 4  # fewer show no two kinds of pause
 
 
@@ -97,13 +99,38 @@ def mismatch(
         return None
     if len(take.groups) in {here, every}:
         return _by_size(take, offers)
-    heard = f"heard {len(take.groups)} groups of {_sizes(take.groups)}; {layout.name} has {_places(here)}"
+    gap = _break(take)
+    heard = f"heard {len(take.groups)} groups of {_sizes(take.groups)}; {_asked(layout, here)}{gap}"
     others = [f for f in fitting(known(), state, len(take.groups)) if f.name != layout.name]
     ways = [f"--layout {' or '.join(f.name for f in others)} has {_places(len(take.groups))}"] if others else []
     if len(take.groups) < here and "partial" in offers:
         ways.append("--partial screens what was tapped of an aborted take")
-    ways.append(_singly(offers))
+    ways.append(
+        _singly(offers) if others or gap or abs(len(take.groups) - here) > FEW_OFF else f"{_singly(offers)}; {SHIFTED}"
+    )
     return f"{heard}. {'; '.join(ways)}"
+
+
+def _asked(layout: Layout, here: int) -> str:
+    every = len(layout.stations)
+    if here == every:
+        return f"{layout.name} has {_places(here)}"
+    return f"{layout.name} has {_places(every)}, and {here} may be struck in this state"
+
+
+def _break(take: Take) -> str:
+    """What one gap shows that is many times a usual pause between places; empty without."""
+    gaps = np.diff(take.onsets)
+    if take.groups is None or len(take.groups) < LEAST_TAPS or not len(gaps):
+        return ""
+    pauses = gaps[np.cumsum(take.groups)[:-1] - 1]
+    longest, usual = int(np.argmax(gaps)), float(np.median(pauses))
+    if gaps[longest] < BREAK_TIMES * usual:
+        return ""
+    return (
+        f"; no tap for {gaps[longest]:.0f} s after {take.onsets[longest]:.0f} s, {gaps[longest] / usual:.0f} times the usual pause: "
+        "if another plate or take begins there, cut the recording in two"
+    )
 
 
 def _singly(offers: frozenset[str]) -> str:

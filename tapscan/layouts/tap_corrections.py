@@ -4,15 +4,20 @@ AssignedTap                                  one tap as it is shown before anyth
 numbers_kept(found, skip)                    numbers of the taps that stay
 mended(names, files, stations, assign)       stations with the person's word put in, and sentences that say so
 by_tap(assign, stands)                       the same, places that it names told tap by tap
-read_assign(text), read_skip(text)           'S4_2.wav=S5', 'T7=S5', 'S4=S5'; '7,12'
+tap_names(numbers)                           'T7, T10 to T27'
+read_assign(text), read_skip(text)           'S4_2.wav=S5', 'T7=S5', 'S4=S5'; '7,10-27'
 """
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
 from tapscan.errors import BadRequest, WrongUsage
 from tapscan.records import Force
+
+SKIPPED = re.compile(r"T?([0-9]{1,5})(?:-T?([0-9]{1,5}))?")
+MOST_TAPS = 99_999  # numbers beyond are a slip of the hand
 
 
 @dataclass(frozen=True)
@@ -67,9 +72,25 @@ def read_assign(text: str) -> tuple[str, str]:
     return what.strip(), station.strip()
 
 
+def tap_names(numbers: Sequence[int]) -> str:
+    """Three and more in a row as one stretch."""
+    stretches: list[list[int]] = []
+    for n in sorted(set(numbers)):
+        if stretches and n == stretches[-1][-1] + 1:
+            stretches[-1].append(n)
+        else:
+            stretches.append([n])
+    told = [[f"T{s[0]} to T{s[-1]}"] if len(s) > 2 else [f"T{n}" for n in s] for s in stretches]
+    return ", ".join(name for names in told for name in names)
+
+
 def read_skip(text: str) -> list[int]:
-    """Numbers of taps, with or without their T, parted by commas."""
-    words = [w.strip().upper().removeprefix("T") for w in text.split(",")]
-    if not all(w.isdecimal() and w.isascii() for w in words):
-        raise WrongUsage(f"--skip {text!r}: write the numbers of the taps, for example 7 or 7,12")
-    return [int(w) for w in words]
+    """Numbers of taps and stretches of them, with or without their T, parted by commas."""
+    numbers: list[int] = []
+    for word in text.split(","):
+        found = SKIPPED.fullmatch(word.strip().upper())
+        first, last = (int(found[1]), int(found[2] or found[1])) if found else (1, 0)
+        if not first <= last <= MOST_TAPS:
+            raise WrongUsage(f"--skip {text!r}: write the numbers of the taps, for example 7 or 7,10-27")
+        numbers += range(first, last + 1)
+    return numbers

@@ -1,6 +1,6 @@
 """Taps of a draft as the page shows them: place by place, with the map.
 
-places_of(look, draft)   Places: rows in the layout's order, taps left out, the map
+places_of(look, draft)   Places: rows in the layout's order, those left out, the map
 
 A place that must not be struck in the state of the plate has a row only where it was struck all the same; a tap may be given to it by hand.
 """
@@ -34,7 +34,7 @@ class Places:
     """All that is drawn."""
 
     every: tuple[Row, ...]  # to choose from
-    out: tuple[int, ...]
+    out: tuple[tuple[str, float], ...]  # name, onset in s
     map: Markup | None
     files: int
 
@@ -66,7 +66,7 @@ def places_of(look: Look, draft: Draft) -> Places:
     counts = {row.station: len(row.taps) for row in rows}
     return Places(
         rows,
-        tuple(draft.answers.get("skip", ())),
+        look.out,
         tap_map(look.layout, counts, barred=never) if look.layout else None,
         len({t.recording for t in look.taps}),
     )

@@ -17,6 +17,7 @@ from starlette.responses import HTMLResponse, RedirectResponse
 
 from tapscan import __version__
 from tapscan.page.terms import here
+from tapscan.places import IN_PIANO
 from tapscan.sensors import SENSOR_WORDS
 from tapscan.wording import counted, listed
 from tapscan.workflow.report import IN_WORDS, PLUS_MINUS, legible
@@ -73,6 +74,12 @@ def _environment() -> Environment:
     )
     made.filters["here"] = here  # sentences of the program, never what a person wrote
     made.globals.update(
-        to=to, counted=counted, listed=listed, states=IN_WORDS, sensors=SENSOR_WORDS, plus_minus=PLUS_MINUS
+        to=to,
+        counted=counted,
+        listed=listed,
+        states=IN_WORDS,
+        in_piano=IN_PIANO,
+        sensors=SENSOR_WORDS,
+        plus_minus=PLUS_MINUS,
     )
     return made

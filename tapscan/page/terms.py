@@ -11,9 +11,12 @@ TERMS: tuple[tuple[str, str], ...] = (
         r"--partial screens what was tapped of an aborted take",
         "tick 'Part of the places only' to read what was tapped of an aborted take",
     ),
-    (r"--assign and --skip put single taps right", "single taps are moved to their place, or left out, below"),
+    (
+        r"--assign and --skip put single taps right",
+        "single taps are given to their place, or left out, by their numbers",
+    ),
     (r"`tapscan scan import` puts single taps right", "single taps are put right where a scan is made from files"),
-    (r"put it right with --skip and --assign", "move single taps to their place below"),
+    (r"put it right with --skip and --assign", "give single taps to their place, or leave them out, by their numbers"),
     (r"--per-station (\S+), or an --order of (\S+) taps, fits", r"\1 taps at each place fit"),
     (r"--layout (.+?) has ", r"the layout \1 has "),
     (

@@ -32,6 +32,7 @@ class Doubt:
     fingerprint: Fingerprint
     places: tuple[str, ...] = ()  # tapped in each other's stead
     sounds_like: str | None = None  # scan of another plate that this one repeats
+    give_back: tuple[tuple[str, str], ...] = ()  # where taps stand, and the place they seem to belong to
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,7 @@ Said = Callable[[ScanEntry], tuple[Disposition, str]]  # disposition and headlin
 Stands = Callable[[ScanEntry, Screening], Screening]  # the screening that is stored, as it stands by now
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 RESULTS = (t.recording, t.strike, t.mode, t.indication)
+FILE_ENDINGS = (".json", ".csv")
 MENDED = ("void_on", "void_why", "baseline_although", "moves")
 HIDDEN = {"screening_id", "position", "more"}
 
@@ -53,7 +54,9 @@ def defused(value: Any) -> Any:
 
 
 def export_csv(register: Register, folder: Path, said: Said) -> list[str]:
-    """Write into `folder`, which must not exist or be empty. Names of the files."""
+    """Write into `folder`, which must not exist or be empty. Names of the files. Raises RegisterProblem for a name that is a file's."""
+    if folder.suffix.lower() in FILE_ENDINGS:
+        raise RegisterProblem(f"{folder}: CSV is a folder of files, one a table; name one without {folder.suffix}")
     folder = folder.resolve()  # a link to an empty folder stays a link
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise RegisterProblem(f"{folder}: is there already and not empty; name a new folder")
@@ -187,6 +190,10 @@ def _current(table: Table, columns: Sequence[Any]) -> Select[Any]:
 
 def export_json(register: Register, path: Path, stands: Stands) -> None:
     """Written plate by plate, so that a large register needs little memory."""
+    if path.is_dir():
+        raise RegisterProblem(
+            f"{path}: is a folder; JSON is one file: name a new one, such as {path / 'register.json'}"
+        )
     with plain_words(path), whole_file(path) as file, io.TextIOWrapper(file, "utf-8", newline="\n") as text:
         _write_json(register, text, stands)
 

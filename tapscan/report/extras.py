@@ -64,6 +64,7 @@ class Course:
     followed: int  # modes of the first scan that could be followed
     fewest: int  # scans from which on a drift can be told from a step
     left_out: tuple[str, ...] = ()  # scans made in another state or by another sensor
+    shared_by: str = "as warmth does"  # what moves all tones together
 
 
 @dataclass(frozen=True)

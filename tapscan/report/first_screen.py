@@ -138,7 +138,7 @@ def _compared(s: Screening, shop: Shop) -> str:
     if c is None:
         return ALONE
     days = [shop.dated(name.rpartition("/")[2][:10]) for name in c.baselines]
-    told = f"the plate's own {'scan' if len(days) == 1 else 'scans'} of {wording.listed(days)}"
+    told = f"the plate's own {'scan' if len(days) == 1 else 'scans'} of {wording.listed(wording.each_day_once(days))}"
     return f"{told}, but without a result" if c.rules_not_run else told
 
 

@@ -1,6 +1,6 @@
 """What weakens a test, said in sentences.
 
-limitations(scan, settings)        tuple of sentences; every one names what would mend it
+limitations(scan, settings, contact)   tuple of sentences; every one names what would mend it
 forces_exchanged(scan, settings)   the one on soft and hard taps, or None
 places_of_part(scan)               of a part of the plate, how many of its places gave a tap that can be used
 """
@@ -27,8 +27,8 @@ def forces_exchanged(scan: Scan, settings: Settings) -> str | None:
     return f"{EXCHANGED}: it sounds as if each place was tapped {', '.join(order)}." if order else None
 
 
-def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
-    """Sentences in order of weight."""
+def limitations(scan: Scan, settings: Settings, contact: bool = False) -> tuple[str, ...]:
+    """Sentences in order of weight. contact : known to be recorded by a pickup on the iron."""
     lossy = limitation(scan)
     found = ([lossy] if lossy else []) + _ruled_out(scan) + _exchanged(scan, settings) + _part(scan)
     counts = Counter(fault for s in scan.strikes for fault in ((NO_TAP,) if NO_TAP in s.faults else s.faults))
@@ -54,9 +54,16 @@ def limitations(scan: Scan, settings: Settings) -> tuple[str, ...]:
     found += _drift(scan)
     found.append(
         "A crack that is pressed shut, or that opens only under string tension, may not be heard on a bare plate. "
-        "Most partial cracks cannot be told from a single scan at all: keep this one to compare with later."
+        f"Most partial cracks cannot be told from a single scan at all{_later(scan, contact)}"
     )
     return (*found, *_rates(scan))
+
+
+def _later(scan: Scan, contact: bool) -> str:
+    """What a later scan can make of this one."""
+    if scan.state not in IN_PIANO or contact:
+        return ": keep this one to compare with later."
+    return ", and this one cannot be compared with a later one: in the piano that takes a pickup on the iron, on the same spot both times."
 
 
 def _at(scan: Scan, code: str) -> str:

@@ -13,7 +13,7 @@ from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import find_scan, list_scans, set_baseline
 from tapscan.report.shop import Shop
-from tapscan.wording import listed
+from tapscan.wording import each_day_once, listed
 from tapscan.workflow.standing import against_baseline
 
 ENOUGH = 3
@@ -42,7 +42,7 @@ def baseline_told(register: Register, plate: str, shop: Shop) -> str:
     days = [shop.day(e.date) for e in list_scans(register, plate) if e.baseline]
     if len(days) > ENOUGH:
         return f"its {len(days)} baseline scans"
-    return f"the {'scan' if len(days) == 1 else 'scans'} of {listed(days)}" if days else ""
+    return f"the {'scan' if len(days) == 1 else 'scans'} of {listed(each_day_once(days))}" if days else ""
 
 
 def choose_baseline(register: Register, plate: str, names: Sequence[str], why: str | None) -> list[ScanEntry]:

@@ -25,7 +25,7 @@ from tapscan.layouts.assignment import (
     wanted,
 )
 from tapscan.layouts.take import OFFERS, Take, groups_of, mismatch
-from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept
+from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept, tap_names
 from tapscan.records import Force, Screening, State
 from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import Wanted
@@ -36,6 +36,7 @@ from tapscan.workflow.listen import Heard, listen_all
 from tapscan.workflow.places import Planned, analyse_places, nothing_before
 
 RULES = "tapscan.workflow.screened"
+LIKE = "as talk or a telephone does"
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
 
 
@@ -196,18 +197,18 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     """Give every strike a station and a force; sentences say how, and what is missing."""
     per = request.per_station or (len(request.order) if request.order else None)
     found = [(f, k) for f, h in enumerate(heard) for k in range(len(h.onsets_s))]
-    skip = request.skip or _no_taps(heard, request, per)
-    numbers = numbers_kept(len(found), skip)
+    out = _left_out(heard, request, per)
+    numbers = numbers_kept(len(found), (*out.by_hand, *out.grown))
     spots = [found[n - 1] for n in numbers]
     files = [heard[f].file for f, _ in spots]
-    by = "by hand" if request.skip else "because they grew instead of fading, as talk or a telephone does"
-    notes = [f"left out {by}: {', '.join(f'T{n}' for n in skip)}"] if skip else []
-    amiss: list[str] = []
+    notes, amiss = _left_out_words(out), list[str]()
     if len(heard) == 1 and (request.layout or per):
-        onsets = [heard[f].onsets_s[k] for f, k in spots]
+        onsets = [heard[0].onsets_s[n - 1] for n in numbers if n not in out.grown_yet_placed]
         amiss += _understood(onsets, request, per)
-        stations, how = _split(onsets, request, per)
-        notes.append(f"{len(stations)} taps, {how}")
+        split_stations, how = _split(onsets, request, per)
+        rest = iter(split_stations)
+        stations = ["" if n in out.grown_yet_placed else next(rest) for n in numbers]
+        notes.append(f"{len(numbers)} taps, {how}")
     else:
         stations = [station_of_file(file) for file in files]
     stations, words = mended([f"T{n}" for n in numbers], files, stations, request.assign)
@@ -228,18 +229,48 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     return _Assigned(plan, tuple(notes), tuple(amiss), tuple(struck_barred(*where, stations)))
 
 
-def _no_taps(heard: Sequence[TappedFile], request: Request, per: int | None) -> tuple[int, ...]:
-    """Numbers of what is no tap, where the take is as the layout asks without it and is not with it. Talk between places is then no obstacle."""
+@dataclass(frozen=True)
+class _Out:
+    """Numbers of taps that are left out, and of those that would be had a person not given them a place."""
+
+    by_hand: tuple[int, ...]
+    grown: tuple[int, ...]
+    grown_yet_placed: frozenset[int]
+
+
+def _left_out(heard: Sequence[TappedFile], request: Request, per: int | None) -> _Out:
+    """A tap that a person gives a place is in, whatever else speaks against it."""
+    placed = {what for what, _ in request.assign}
+    by_hand = tuple(n for n in request.skip if f"T{n}" not in placed)
+    grown = [n for n in _no_taps(heard, by_hand, request, per) if n not in by_hand]
+    yet_placed = frozenset(n for n in grown if f"T{n}" in placed)
+    return _Out(by_hand, tuple(n for n in grown if n not in yet_placed), yet_placed)
+
+
+def _left_out_words(out: _Out) -> list[str]:
+    notes = [f"left out by hand: {tap_names(out.by_hand)}"] if out.by_hand else []
+    if out.grown:
+        notes.append(f"left out because they grew instead of fading, {LIKE}: {tap_names(out.grown)}")
+    return notes
+
+
+def _no_taps(heard: Sequence[TappedFile], by_hand: Sequence[int], request: Request, per: int | None) -> tuple[int, ...]:
+    """Numbers of what is no tap, where the take is as the layout asks without it and is not with it. Talk between places is then no obstacle.
+
+    by_hand : numbers that a person left out; what may stay out without them stays out beside them.
+    """
     if len(heard) != 1 or request.layout is None or not any(heard[0].swells):
         return ()
     grown = tuple(n for n, grew in enumerate(heard[0].swells, 1) if grew)
-    if {f"T{n}" for n in grown} & {what for what, _ in request.assign}:
+    outs = ((), tuple(by_hand))
+    if not any(_mismatch(_without(heard[0], out), request, per) for out in outs):
         return ()
-    take = heard[0].onsets_s
-    left = [t for t, grew in zip(take, heard[0].swells, strict=True) if not grew]
-    if not _mismatch(take, request, per) or len(left) < 2 or _mismatch(left, request, per):
-        return ()
-    return grown
+    left = [_without(heard[0], (*out, *grown)) for out in outs]
+    return grown if any(len(one) > 1 and not _mismatch(one, request, per) for one in left) else ()
+
+
+def _without(take: TappedFile, numbers: Sequence[int]) -> list[float]:
+    return [t for n, t in enumerate(take.onsets_s, 1) if n not in set(numbers)]
 
 
 def _mismatch(onsets: Sequence[float], request: Request, per: int | None) -> str | None:
@@ -266,7 +297,7 @@ def _split(onsets: Sequence[float], request: Request, per: int | None) -> tuple[
     groups = groups_of(onsets)
     if request.partial and names and groups and len(groups) < len(names):
         names = names[: len(groups)]
-    return split(onsets, names, per)
+    return split(onsets, names, per, len(groups) if groups else None)
 
 
 def _shown(heard: Sequence[TappedFile], plan: Sequence[Planned]) -> list[AssignedTap]:

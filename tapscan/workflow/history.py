@@ -4,6 +4,7 @@ for_comparison(register, entry)                    ScanForComparison from what i
 baseline_of(register, plate)                       the baseline scans
 compare_stored(register, plate, settings, ...)     Comparison of one scan with the baseline, or with scans named
 beside(register, later, baselines, entries, settings)   the same of records; what was scanned since tells how the plate repeats
+not_followed(scans)                                why their tones are not followed through time, or None
 history_of(register, plate, settings)              History: every scan, and its modes through time
 """
 
@@ -22,6 +23,7 @@ from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.screening.disposition import doubted
+from tapscan.screening.piano.compare import no_pickup
 from tapscan.settings import Settings
 from tapscan.workflow.stored_audio import with_codecs
 from tapscan.workflow.where import models_folder
@@ -57,6 +59,8 @@ class History:
     past: tuple[Past, ...]
     trend: Trend | None  # None: fewer than two scans
     unlike: tuple[str, ...]  # scans left out of the trend, and why
+    in_piano: bool = False  # the newest scan was made there
+    not_followed: str | None = None  # why there is no trend although there are scans enough
 
 
 def own_indications(screening: Screening) -> tuple[Indication, ...]:
@@ -210,5 +214,11 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     why = {e.name: unlike_newest(e, newest, settings) for e in entries}
     alike = [_beside(e, s) for e, s in zip(entries, screenings, strict=True) if why[e.name] is None]
     left_out = tuple(f"{name} ({reason})" for name, reason in why.items() if reason)
-    contact = all(scan.conditions.sensor.contact for scan in alike)
-    return History(name, past, follow(alike, contact, settings) if len(alike) > 1 else None, left_out)
+    contact, why_not = all(scan.conditions.sensor.contact for scan in alike), not_followed(alike)
+    trend = follow(alike, contact, settings) if len(alike) > 1 and not why_not else None
+    return History(name, past, trend, left_out, newest.conditions.state in IN_PIANO, why_not)
+
+
+def not_followed(scans: Sequence[ScanForComparison]) -> str | None:
+    """Where scans of one state were made in the piano, what forbids to compare them forbids to follow their tones."""
+    return no_pickup(*scans) if scans[-1].conditions.state in IN_PIANO else None

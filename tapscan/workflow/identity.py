@@ -6,7 +6,7 @@ It is held against the plate's own newest scans and its baseline; where none of 
 plate as well. Scans that are doubtful themselves tell nothing.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 from tapscan.records import Doubt, Fingerprint, Scan
 from tapscan.register.database import Register
@@ -96,4 +96,10 @@ def _which_places(nearest: Beside, scan: Scan, settings: Settings) -> tuple[Doub
         return ()
     said = "; ".join(listed(g) for g in groups)
     sentence = f"Beside {name} the taps at {said} seem to have been given to each other's places. Reading the scan anew can put that right."
-    return (Doubt("which places", name, sentence, found, tuple(s for g in groups for s in g)),)
+    places = tuple(s for g in groups for s in g)
+    return (Doubt("which places", name, sentence, found, places, give_back=given_back(groups)),)
+
+
+def given_back(groups: Sequence[Sequence[str]]) -> tuple[tuple[str, str], ...]:
+    """Of rings as `exchanged` gives them: where taps stand, and the place they belong to."""
+    return tuple((stands, belongs) for g in groups for stands, belongs in zip(g, (g[-1], *g[:-1]), strict=True))

@@ -116,7 +116,7 @@ def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
     if twins := scans_holding(register, _hashes(paths)):
         raise BadRequest(
             f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
-            f"(`tapscan scan rescreen {twins[0]}` screens it anew, with --assign S3=S4 --assign S4=S3 where places were exchanged; "
+            f"(`tapscan scan rescreen {twins[0]}` screens it anew, with --skip 7 where that is no tap, --assign S3=S4 --assign S4=S3 where places were exchanged; "
             "--again stores it a second time)"
         )
 
@@ -208,7 +208,7 @@ def rescreen(
         sure=before.made_sure,
         bar=files_of(register, entry.bar),
         as_split=not set(changes) - {"sure"},
-        offers=frozenset(),
+        offers=frozenset({"assign", "skip"}),
         **_read_before(entry.reading),
     )
     request = replace(request, **{**changes, **_said_now(request, before, changes)})
@@ -231,10 +231,13 @@ def rescreen(
 
 def _said_now(request: Request, before: Screening, changes: Mapping[str, Any]) -> dict[str, Any]:
     """What was said of taps before, and what is said now of them as they stand; the last word counts."""
-    now = by_tap(changes.get("assign", ()), {s.id: s.station for s in before.scan.strikes})
-    assign = (*(a for a in request.assign if a[0] not in dict(now)), *now)
+    said, out = dict(changes.get("assign", ())), {f"T{n}" for n in changes.get("skip", ())}
+    stands = {s.id: s.station for s in before.scan.strikes}
+    now = [(what, to) for what, to in by_tap(changes.get("assign", ()), stands) if what in said or what not in out]
+    assign = (*(a for a in request.assign if a[0] not in dict(now) and a[0] not in out), *now)
+    skip = sorted(n for n in {*request.skip, *changes.get("skip", ())} if f"T{n}" not in said)
     noted = () if "order" in changes else request.told  # what was noted of each tap at the plate was told wrongly, too
-    return {"assign": assign, "told": noted}
+    return {"assign": assign, "skip": tuple(skip), "told": noted}
 
 
 def stored_screening(register: Register, entry: ScanEntry, number: int | None = None) -> Screening:

@@ -51,6 +51,7 @@ class Look:
     remarks: tuple[str, ...]  # what is missing, double or not as the layout asks
     unreadable: tuple[str, ...]
     layout: Layout | None
+    out: tuple[tuple[str, float], ...] = ()  # taps that are left out, by hand or because they grew: name, onset in s
 
 
 def typed_of(draft: Draft) -> dict[str, str]:
@@ -148,7 +149,10 @@ def look(draft: Draft, found: Found) -> Look:
     """Where the take is not what the layout asks for, a remark says so."""
     request = replace(request_of(draft), as_split=True)
     taps, remarks = assigned(found.tapped, request)
-    return Look(tuple(taps), (*remarks, *found.repeated), found.unreadable, request.layout)
+    onsets = [t for one in found.tapped for t in one.onsets_s]
+    kept = {tap.name for tap in taps}
+    out = tuple((f"T{n}", t) for n, t in enumerate(onsets, 1) if f"T{n}" not in kept)
+    return Look(tuple(taps), (*remarks, *found.repeated), found.unreadable, request.layout, out)
 
 
 def beside_earlier(register: Register, draft: Draft, look: Look) -> dict[str, str]:

@@ -74,7 +74,7 @@ def _with_bar(scan: Scan, request: Request, workers: Workers, unreadable: list[s
 def screened(scan: Scan, results: Sequence[StationResult], request: Request, notes: Sequence[str]) -> Screening:
     """`notes` : on how the taps were assigned."""
     silent = silent_recordings(scan) if scan.strikes else ()
-    weak = limitation_first(scan, (*silent, *_as_one(scan), *limitations(scan, request.settings)))
+    weak = limitation_first(scan, (*silent, *_as_one(scan), *limitations(scan, request.settings, request.contact)))
     told = judged(scan, request.settings, weak, notes)
     return conclude(replace(told, pictures=tuple(p for r in results for p in r.pictures)), request.settings)
 

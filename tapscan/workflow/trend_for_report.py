@@ -1,16 +1,17 @@
 """A plate's tones through all its scans up to one of them, for the page.
 
-course_of(register, entry)   Course, or None with fewer than two scans in that state
+course_of(register, entry)   Course, or None with fewer than two scans in that state, or where these may not be compared
 """
 
+from tapscan.places import IN_PIANO
 from tapscan.records import ScanForComparison
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import list_scans
 from tapscan.report.extras import Course, CourseLine
-from tapscan.screening.compare.trend import FEWEST, ModeCourse, follow
+from tapscan.screening.compare.trend import FEWEST, ModeCourse, follow, shared_by
 from tapscan.settings import Settings
-from tapscan.workflow.history import for_comparison, unlike_newest
+from tapscan.workflow.history import for_comparison, not_followed, unlike_newest
 
 MOST_LINES = 5
 SAID = {"steady": "steady", "drift": "drifts", "step": "one step", None: "too few scans to say"}
@@ -23,6 +24,8 @@ def course_of(register: Register, entry: ScanEntry) -> Course | None:
     if entry.played or len(alike) < 2:
         return None
     scans = [for_comparison(register, e) for e in alike]
+    if not_followed(scans):
+        return None
     contact = all(s.conditions.sensor.contact for s in scans)
     return _course(scans, contact, Settings(), tuple(e.name for e in upto if e not in alike))
 
@@ -40,6 +43,7 @@ def _course(scans: list[ScanForComparison], contact: bool, settings: Settings, l
         len(followed),
         FEWEST,
         left_out,
+        shared_by(scans[-1].conditions.state in IN_PIANO),
     )
 
 

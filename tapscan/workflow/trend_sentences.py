@@ -3,7 +3,7 @@
 course_words(history)   most telling first
 """
 
-from tapscan.screening.compare.trend import FEWEST
+from tapscan.screening.compare.trend import FEWEST, shared_by
 from tapscan.workflow.history import History, ModeCourse, Trend
 
 MOST_MODES = 10
@@ -17,6 +17,8 @@ def course_words(found: History) -> list[str]:
             f"left out, made in another state or by another sensor than the newest scan: {', '.join(found.unlike)}"
         )
     trend = found.trend
+    if found.not_followed:
+        return [*told, f"tones are not followed: {found.not_followed}"]
     if trend is None:
         return [*told, "one scan in this state: nothing to follow yet"]
     if len(trend.scans) < FEWEST:
@@ -24,7 +26,9 @@ def course_words(found: History) -> list[str]:
     else:
         told.append(_count(trend))
     for scan, shift in zip(trend.scans[1:], trend.shared_ppm[1:], strict=True):
-        told.append(f"{scan}: all modes together {shift / 1e4:+.3f} % against {trend.dates[0]}, as warmth does")
+        told.append(
+            f"{scan}: all modes together {shift / 1e4:+.3f} % against {trend.dates[0]}, {shared_by(found.in_piano)}"
+        )
     courses = [m for m in trend.modes if m.course in ("drift", "step")]
     return told + [_course(m, trend) for m in sorted(courses, key=lambda m: m.size_ppm or 0.0)[:MOST_MODES]]
 

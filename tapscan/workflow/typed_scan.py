@@ -4,6 +4,7 @@ FIELDS                              names of the form's fields, in order
 conditions_of(typed)                ScanConditions; what was left empty is unknown
 new_scan(typed, register, plate)    NewScan
 known_state(text)                   the state that is chosen so far
+may_be_compared(conditions)         whether such a scan is of use as a baseline
 as_typed(entry)                     the same fields of a stored scan, to be changed
 as_before(register, plate, typed)    of these what stands as at the plate's last scan, with words that say so
 first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
@@ -94,10 +95,15 @@ def new_scan(typed: Mapping[str, str], register: Register, plate: str) -> NewSca
         conditions=conditions,
         operator=words(typed.get("operator")),
         notes=words(typed.get("notes")),
-        baseline=bool(typed.get("baseline")),
+        baseline=bool(typed.get("baseline")) and may_be_compared(conditions),
         checklist=checklist_of(typed),
         baseline_although=words(typed.get("although")),
     )
+
+
+def may_be_compared(conditions: ScanConditions) -> bool:
+    """With a later scan made in the same way: of a plate in its piano only what a pickup on the iron heard."""
+    return conditions.state not in IN_PIANO or conditions.sensor.contact
 
 
 def _supports_begun_with(register: Register, plate: str) -> str | None:

@@ -96,6 +96,8 @@ def test_exchanged_places_are_given_back_once_stored_and_stay_so(where):
     assert again.status == 1 and "tapscan scan rescreen B12/2026-03-14" in again.err and "--assign" in again.err
     done = run("scan", "import", "B12", *GRAND, *HOW, *exchanged(), "--again", "--date", "2026-06-01")
     back = [w for a, b in SWAPPED.items() for w in ("--assign", f"{a}={b}")]
+    ways = ("tapscan scan rescreen B12/2026-06-01 --same-plate", "tapscan scan move B12/2026-06-01 ")
+    assert all(way in " ".join(done.out.split()) for way in ways)
     assert " ".join(back) in " ".join(done.out.split())
     right = {s["id"]: s["station"] for s in told("B12/2026-03-14")["strikes"]}
     for words in (back, ()):  # what a person said is remembered

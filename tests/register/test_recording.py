@@ -29,7 +29,7 @@ from tapscan.register.upkeep import check_register
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
 from tapscan.settings import Settings
-from tapscan.workflow.import_scan import rescreen
+from tapscan.workflow.import_scan import Kept, rescreen, stored_screening
 from tapscan.workflow.record import Event, Recorder, begin_recording
 from tapscan.workflow.taken import finish
 from tests.every import each
@@ -154,8 +154,21 @@ def test_finish_stores_a_scan_like_an_import(plate, layout):
     turned = rescreen(plate, entry.name, Settings(), changes={"order": ("hard", "soft")}).screening
     assert turned is not None, "an order that is typed counts for more than what the recorder asked for"
     assert [s.force for s in turned.scan.strikes] == ["hard", "soft"] * 3
+    assert _taps(rescreen(plate, entry.name, Settings(), changes={"skip": (2, 3)})) == "T1 T4 T5 T6"
+    back = rescreen(plate, entry.name, Settings(), changes={"skip": (5,), "assign": (("T2", "S2"),)})
+    assert _taps(back) == "T1 T2 T4 T6", "the last word counts of each tap"
+    assert back.screening and [s.station for s in back.screening.scan.strikes] == ["S1", "S2", "S2", "S3"]
+    swapped = rescreen(plate, entry.name, Settings(), changes={"skip": (2,), "assign": (("S2", "S1"),)})
+    assert _taps(swapped) == "T1 T4 T6", "what is left out goes with no place"
+    assert back.entry and swapped.entry and len(swapped.entry.screenings) == len(back.entry.screenings) + 1
+    assert len(stored_screening(plate, swapped.entry, 1).scan.strikes) == 6
     with pytest.raises(BadRequest, match="stored already"):
         finish(plate, recorder.id, Settings())
+
+
+def _taps(kept: Kept) -> str:
+    assert kept.screening is not None
+    return " ".join(s.id for s in kept.screening.scan.strikes)
 
 
 @pytest.mark.parametrize("answer", [None, True])

@@ -229,6 +229,14 @@ def test_csv_goes_into_a_new_folder_only(register, tmp_path):
     with pytest.raises(RegisterProblem, match="already and not empty"):
         export_csv(register, tmp_path / "mine")
     assert [p.name for p in (tmp_path / "mine").iterdir()] == ["precious.txt"]
+    with pytest.raises(RegisterProblem, match=r"one without \.json"):
+        export_csv(register, tmp_path / "new.json")
+    assert not (tmp_path / "new.json").exists()
+
+
+def test_json_goes_into_a_file_and_not_into_a_folder(register, tmp_path):
+    with pytest.raises(RegisterProblem, match=r"is a folder.*register\.json"):
+        export_json(register, tmp_path)
 
 
 def test_json_holds_everything(register, stored, tmp_path):

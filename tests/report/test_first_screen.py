@@ -70,6 +70,9 @@ def test_days_of_the_scans_compared_with_stand_as_the_shop_writes_them():
     told = answer(render_page(screening(comparison=made), ABOUT, Extras(Shop(dates="day.month.year"))), "Compared with")
     assert re.findall(r"[\d.-]{6,}", told) == ["02.03.2026"]
     same_as_before("report", unescape(told), part="first screen: compared with the plate's own scan")
+    twice = comparison(baselines=("B12/2026-03-02", "B12/2026-03-02-2", "B12/2026-04-01"), rules_not_run=())
+    told = answer(render_page(screening(comparison=twice), ABOUT), "Compared with")
+    assert told.count("2026-03-02") == 1 and "2026-03-02 (2 scans)" in told and "2026-04-01" in told
 
 
 def test_a_qualified_person_is_told_by_trade_where_a_step_asks_for_one():

@@ -86,6 +86,10 @@ def test_two_scans_before_a_job_and_two_after_it_count_together():
     assert told.twice and told.baselines == ("A1/b", "A1/a") and told.statistic_limit == SETTINGS.piano.twice_limit
     assert [i.rule for i in told.indications] == [change_in_piano.NAME]
     assert any("A1/a and A1/b" in line and "A1/c and A1/d" in line for line in told.limitations)
+    by_ear = [replace(s, conditions=replace(STRUNG, sensor=Sensor("microphone"))) for s in once_more(1)]
+    refused = both(in_march(), by_ear)
+    assert refused.reason and refused.baselines == ("A1/b",), "what is not compared tells nothing that was measured"
+    assert len(refused.limitations) == 1 and piano.NOT_TOLD not in refused.limitations
     same = both(in_march(), once_more(0))
     assert same.statistic == pytest.approx(0.0, abs=0.7) and not same.indications and same.twice
     little = both(in_march(), once_more(0.2))

@@ -4,7 +4,7 @@ import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.layouts import read_layout
-from tapscan.layouts.tap_corrections import by_tap, mended, numbers_kept, read_assign, read_skip
+from tapscan.layouts.tap_corrections import by_tap, mended, numbers_kept, read_assign, read_skip, tap_names
 from tapscan.workflow.check import Request, TappedFile, assigned, check
 from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes, written
@@ -53,6 +53,8 @@ def test_an_unknown_recording_lists_those_there_are():
 def test_words_on_the_command_line():
     assert read_assign("a=b.wav = S5") == ("a=b.wav", "S5")
     assert read_skip("7, T12,t3") == [7, 12, 3]
+    assert read_skip("2, T10-t13") == [2, 10, 11, 12, 13]
+    assert tap_names([13, 2, 3, 10, 11, 12, 20]).split(", ") == ["T2", "T3", "T10 to T13", "T20"]
     for text in ("S5", "=S5", "x.wav="):
         with pytest.raises(BadRequest, match="write FILE=STATION"):
             read_assign(text)

@@ -126,3 +126,23 @@ def test_nothing_is_left_out_where_it_fits_as_it_is_or_does_not_fit_either_way()
     assert len(taps) == 12 and "left out" not in told, "a tap that grew, in its place"
     with pytest.raises(BadRequest):
         places((*TALK[:7], TALK[-1]))  # two places were not tapped
+
+
+def test_talk_stays_left_out_beside_what_a_person_leaves_out_and_a_place_given_by_hand_takes_one_in():
+    four = TAKE[5] + 0.2
+    heard = (*TALK[:7], (four, False), *TALK[7:])
+    at = [s for s in ("S1", "S6", "S7", "S8") for _ in range(3)]
+    taps, told = places(heard, skip=(8,))
+    assert [s for _, s in taps] == at and "by hand: T8" in told and "does: T1, T15" in told
+    taps, told = places(heard, skip=(8, 15))
+    assert [s for _, s in taps] == at and "by hand: T8, T15" in told and "does: T1" in told
+    taps, told = places(heard, skip=(8,), assign=(("T1", "S7"),))
+    assert dict(taps)["T1"] == "S7" and [s for n, s in taps if n != "T1"] == at and "does: T15" in told
+    taps, _ = places(heard, skip=(7, 8), assign=(("T7", "S6"),))
+    assert [s for n, s in taps] == at and "T7" in dict(taps)
+
+
+@each(("state", "contact", "keep"), [("strung", False, False), ("strung", True, True), ("stripped", False, True)])
+def test_a_scan_is_kept_to_compare_with_only_where_it_can_be_compared(state, contact, keep):
+    said = " ".join(limitations(scan(state, ["S1"]), Settings(), contact))
+    assert ("keep this one" in said, "cannot be compared" in said) == (keep, not keep)

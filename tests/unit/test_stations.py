@@ -50,6 +50,14 @@ def test_without_pauses_the_count_decides_and_says_so():
     assert "by count" in how
 
 
+def test_where_the_pauses_are_clear_and_the_count_is_not_the_layouts_the_sentence_says_that():
+    for counts, said in (([3] * 9, "9 groups"), ([3] * 7, "7 groups")):
+        stations, how = split(onsets(counts), [f"S{i}" for i in range(1, 9)], 3, len(counts))
+        assert stations[:21] == [f"S{i // 3 + 1}" for i in range(21)] and "no clear pauses" not in how
+        assert said in how and "shifted" in how
+    assert "no clear pauses" in split([float(i) for i in range(8)], ["A", "B"], 4)[1]
+
+
 def test_without_pauses_and_count_nothing_is_guessed():
     stations, how = split([float(i) for i in range(6)], ["A", "B", "C"], None)
     assert stations == ["A"] * 6

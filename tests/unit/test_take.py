@@ -168,6 +168,23 @@ def test_one_long_break_is_no_place_of_its_own():
     assert groups_of(late) == (3,) * 8
 
 
+def test_places_that_may_not_be_struck_are_no_places_that_the_layout_lacks():
+    layout, onsets = named("upright-long"), take([3] * 9, 2)
+    said = mismatch(Take(27, groups_of(onsets), 3, tuple(onsets)), layout, "strung", layouts) or ""
+    places, may = len(layout.stations), places_of(layout, "strung")
+    assert may < places and f"has {places} places" in said and f"{may} may be struck" in said
+
+
+def test_a_gap_many_times_the_usual_pause_is_told_where_the_take_does_not_fit():
+    onsets = take([3] * 16, 6)
+    for away_s in (0.0, 47.0):
+        two = [t + (away_s if i >= 24 else 0.0) for i, t in enumerate(onsets)]
+        said = mismatch(Take(48, groups_of(two), 3, tuple(two)), named("grand-short"), "stripped", layouts) or ""
+        assert ("times the usual pause" in said) == bool(away_s)
+        assert not away_s or f"no tap for {two[24] - two[23]:.0f} s after {two[23]:.0f} s" in said
+    same_as_before("take-mismatch", without_figures(said), part="two plates in one take")
+
+
 def test_without_pauses_only_the_count_is_judged():
     even = [float(i) for i in range(24)]
     layout = read_layout("grand-short")

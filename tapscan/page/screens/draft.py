@@ -40,7 +40,7 @@ from tapscan.workflow.left_alone import stop_of
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.phone_take import asked_of
 from tapscan.workflow.reading import shop_of
-from tapscan.workflow.typed_scan import as_before, first_typed
+from tapscan.workflow.typed_scan import as_before, conditions_of, first_typed, may_be_compared
 
 MOST_BYTES = 1_000_000_000  # of one recording
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
@@ -79,7 +79,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         "draft.html",
         status,
         draft=draft,
-        t=typed_of(draft),
+        t=_ticked(typed_of(draft)),
         before={**as_before(register_of(request), draft.plate, typed_of(draft)), **_asked_of_phones(draft)},
         look=looked,
         earlier=earlier,
@@ -95,6 +95,15 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         layouts=[(name, name) for name in layout_names(draft.folder.parents[1])],
         problem=problem,
     )
+
+
+def _ticked(typed: dict[str, str]) -> dict[str, str]:
+    """The form begins with the baseline's tick; a scan that no later one is compared with does not keep it."""
+    try:
+        useful = may_be_compared(conditions_of(typed))
+    except BadRequest:  # the form tells the mistake
+        useful = True
+    return typed if useful else {**typed, "baseline": ""}
 
 
 def _asked_of_phones(draft: Draft) -> dict[str, str]:
@@ -170,7 +179,7 @@ def _listen(request: Request, draft: Draft, form: Form, what: str) -> Response:
 
 
 def _store(request: Request, draft: Draft, form: Form, what: str) -> Response:
-    register, back = register_of(request), to("/draft", id=draft.id)
+    register, back = register_of(request), to("/draft", id=draft.id) + "#taps"
     if (notes_in(draft) if is_played(draft) else found_in(draft)) is None:  # looked at first, whatever was changed
         return _listen(request, draft, form, what)
 

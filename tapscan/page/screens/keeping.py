@@ -25,17 +25,18 @@ MOST_LINES = 40
 
 
 def keeping(request: Request) -> Response:
-    """A name for the next copy is offered, beside the register."""
+    """Names for the next copy and for what other programs get are offered, beside the register."""
     place = request.app.state.place
     beside = place.absolute().parent if isinstance(place, Path) else Path.home()
-    offered = beside / f"tapscan-backup-{dt.date.today().isoformat()}"
+    today = dt.date.today().isoformat()
     state = request.app.state
     return show(
         request,
         "keeping.html",
         folder=place.absolute() if isinstance(place, Path) else place.shown,
         there=has_register(request),
-        offered=offered,
+        offered=beside / f"tapscan-backup-{today}",
+        export=beside / f"tapscan-{today}",
         waits=getattr(state, "waits", None),
         checked=getattr(state, "checked", None),
         anew=getattr(state, "anew", None),

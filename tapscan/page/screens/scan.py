@@ -29,6 +29,7 @@ def scan(request: Request) -> Response:
         e=reading.entry,
         figures=[i.sentence for i in relevant] or [screening.summary],
         number=number,
+        like=next((d.sounds_like.rpartition("/")[0] for d in screening.doubts if d.sounds_like), ""),
         beside=_beside_baseline(register, reading.entry),
         used=sum(strike.usable for strike in screening.scan.strikes),
         stations=len({strike.station for strike in screening.scan.strikes}),

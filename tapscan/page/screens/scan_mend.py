@@ -16,10 +16,11 @@ from tapscan.workflow.baseline import choose_baseline
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.keep_draft import MOST_TAPS
-from tapscan.workflow.layout import read_assign, read_order
+from tapscan.workflow.layout import read_assign, read_order, read_skip
 from tapscan.workflow.own_layouts import layout_names, named_layout
 from tapscan.workflow.plate import list_plates
-from tapscan.workflow.scan import find_scan, move_scan, restore_scan, void_scan
+from tapscan.workflow.register import Register
+from tapscan.workflow.scan import ScanEntry, find_scan, move_scan, restore_scan, void_scan
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sharing import shared_work
 from tapscan.workflow.standing import against_baseline
@@ -37,6 +38,8 @@ def mend(request: Request) -> Response:
         against=against_baseline(register, entry),
         plates=[p.name for p, _, _ in list_plates(register) if p.name != entry.plate],
         layouts=[(name, name) for name in layout_names(register.folder)],
+        like=asked(request, "plate"),
+        given_back=asked(request, "assign"),
     )
 
 
@@ -54,12 +57,11 @@ def restore(request: Request) -> Response:
 
 
 def move(request: Request) -> Response:
-    """To another plate, under its own day."""
-    form = Form(request)
-    entry = move_scan(register_of(request), form.text("name"), form.text("plate"), form.text("why"), dt.date.today())
-    return go(
-        to("/scan", name=entry.name, said=f"It is a scan of {entry.plate} now. Read it anew to compare it there.")
-    )
+    """To another plate, under its own day. What was doubted beside the old plate's scans is asked anew beside the new one's."""
+    form, register = Form(request), register_of(request)
+    entry = move_scan(register, form.text("name"), form.text("plate"), form.text("why"), dt.date.today())
+    said = f"It is a scan of {entry.plate} now, and was read anew beside that plate's scans."
+    return _read(request, register, entry, {"sure": False}, said, to("/scan", name=entry.name))
 
 
 def baseline(request: Request) -> Response:
@@ -89,16 +91,23 @@ def anew(request: Request) -> Response:
         )
     if form.text("assign"):
         changes["assign"] = tuple(read_assign(word) for word in form.text("assign").split(","))
+    if form.text("skip"):
+        changes["skip"] = tuple(read_skip(form.text("skip")))
     if form.ticked("sure"):
         changes["sure"] = True
-    back = to("/scan/mend", name=entry.name)
+    back = to("/scan/mend", name=entry.name) + "#anew"
+    return _read(request, register, entry, changes, "Read anew; the earlier reading is kept.", back)
 
+
+def _read(
+    request: Request, register: Register, entry: ScanEntry, changes: dict[str, Any], said: str, back: str
+) -> Response:
     def do(progress: Progress) -> str:
         with shared_work(request.app.state.jobs, sum(f.size_bytes for f in entry.files), progress) as workers:
             kept = rescreen(register, entry.name, read_settings(None), workers, changes)
         if kept.entry is None:
             raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
-        return to("/scan", name=kept.entry.name, said="Read anew; the earlier reading is kept.")
+        return to("/scan", name=kept.entry.name, said=said)
 
     work = request.app.state.works.begin(f"Reading {entry.name} anew", do, f"anew {entry.name}", back)
     return go(to("/progress", id=work.id))

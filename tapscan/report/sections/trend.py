@@ -28,6 +28,7 @@ def trend_section(course: Course | None, shop: Shop | None) -> dict[str, Any] | 
         "rows": [
             (f"{line.frequency_hz:.1f} Hz", [_per_cent(x) for x in line.change_ppm], line.said) for line in course.lines
         ],
+        "shared_by": course.shared_by,
         "followed": course.followed,
         "scans": len(course.dates),
         "few": len(course.dates) < course.fewest,

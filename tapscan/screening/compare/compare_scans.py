@@ -84,7 +84,7 @@ def _in_piano(
     chain = between(later, [earlier], settings)
     why = unlike.refused or unlike.frequency_refused or lossy or of_common(chain[0])
     told = in_piano.compare_in_piano(later, earlier, why, settings, one_job, others)
-    only_newest = () if len(told.baselines) > 1 else in_piano.only_newest(every, earlier)
+    only_newest = () if told.reason or len(told.baselines) > 1 else in_piano.only_newest(every, earlier)
     return replace(told, **chain_facts(chain, unlike.sentences, (*told.limitations, *only_newest)))
 
 

@@ -78,7 +78,7 @@ def whose(found: Fingerprint, settings: Settings) -> Whose:
 
 
 def exchanged(earlier: Scan, later: Scan, settings: Settings) -> tuple[tuple[str, ...], ...]:
-    """Of scans of one plate. Empty where every place is in its place, or too few modes are heard again to tell."""
+    """Of scans of one plate, rings: what stands at the next of a ring is of the one before it. Empty where every place is in its place, or too few modes are heard again to tell."""
     before, after, apart = _beside(earlier, later, settings)
     off = np.abs(apart)
     there, back = off.argmin(axis=1), off.argmin(axis=0)

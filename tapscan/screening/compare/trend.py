@@ -25,9 +25,15 @@ from tapscan.settings import Settings
 
 Course = Literal["steady", "drift", "step"]
 FEWEST = 4  # scans: three cannot tell a drift from a step
+SHARED_BY = {False: "as warmth does", True: "as wood, screws and warmth do"}
 NEIGHBOURS = 0.3  # ln frequency, width over which scatter is smoothed
 HELD, ROUNDS = 9.0, 8
 MANY_MODES = 10.0  # sum of squares that chance must not reach in one mode of a hundred
+
+
+def shared_by(in_piano: bool) -> str:
+    """What moves all tones together, completing a sentence."""
+    return SHARED_BY[in_piano]
 
 
 @dataclass(frozen=True)

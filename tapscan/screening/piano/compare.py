@@ -5,6 +5,7 @@ earlier_of(later, baselines)                     the one it is compared with
 only_newest(baselines, earlier)                  the sentence that says so where there are more
 around_of(later, earlier, one_job, settings)     what lies between the two scans
 compare_in_piano(later, earlier, refused, settings, one_job, others)    Comparison
+no_pickup(*scans)                                why scans in the piano may not be compared, or None
 others_not_run(rules, comparison)                of the rules that did not run, all but the one that the comparison asked
 
 One earlier scan is taken, the newest in the same state: how often this errs was counted beside one. Two scans of the earlier visit and two of the later one are taken where there are (twice.py). Damping, places and common warmth are not told there: wood and screws rule them.
@@ -59,7 +60,8 @@ TWICE: dict[Around, str] = {
 }
 NOT_TOLD = (
     "No change says nothing of a crack that was there already in the earlier scan, nor of one that the strings press shut. "
-    "Small cracks, screw holes and the pin field are mostly beyond this test in the piano."
+    "Small cracks, screw holes and the pin field are mostly beyond this test in the piano. "
+    "Places that were tapped in each other's stead are not noticed in the piano."
 )
 ONLY_NEWEST = (
     "Of {n} earlier scans only {name} was compared: how often this errs in the piano was counted beside one scan alone."
@@ -104,7 +106,8 @@ def compare_in_piano(
     """`refused` : why nothing may be concluded. `others` : one more scan of the earlier visit, and of the later one."""
     around = around_of(later, earlier, one_job, settings)
     found, others = _measured(later, earlier, others, around, settings)
-    refused = refused or _no_pickup(later, earlier) or _too_little(found, settings)
+    refused = refused or no_pickup(later, earlier) or _too_little(found, settings)
+    others = None if refused else others  # nothing that was measured of them is told
     indications = () if refused else _found(found, earlier, around, settings)
     return Comparison(
         later=later.name,
@@ -123,7 +126,9 @@ def compare_in_piano(
         indications=indications,
         carried=carry(later, (earlier,), _partners(found), settings),
         rules_not_run=(RuleNotRun(rule.NAME, refused),) if refused else (),
-        limitations=(_between(later, earlier, around, one_job), *_told_by(later, earlier, others, around), NOT_TOLD),
+        limitations=(_between(later, earlier, around, one_job),)
+        if refused
+        else (_between(later, earlier, around, one_job), *_told_by(later, earlier, others, around), NOT_TOLD),
         summary=_summary(refused, indications, found, earlier, around),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=refused,
@@ -181,8 +186,9 @@ def _partners(found: Measured) -> dict[str, tuple[str]]:
     return {found.later.names[int(j)]: (found.earlier.names[int(i)],) for i, j in found.pairing.pairs}
 
 
-def _no_pickup(later: ScanForComparison, earlier: ScanForComparison) -> str | None:
-    return None if later.conditions.sensor.contact and earlier.conditions.sensor.contact else PICKUP
+def no_pickup(*scans: ScanForComparison) -> str | None:
+    """Why these, made in the piano, tell nothing of each other; None where a pickup heard them all."""
+    return None if all(s.conditions.sensor.contact for s in scans) else PICKUP
 
 
 def _too_little(found: Measured, settings: Settings) -> str | None:

@@ -1,0 +1,104 @@
+"""Ways to put something right: taps that are left out, a scan that may be another plate's, content for other programs."""
+
+import datetime as dt
+import hashlib
+import re
+from dataclasses import replace
+from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
+
+from tapscan.page.screens import scan_mend
+from tapscan.page.screens.draft import _ticked
+from tapscan.records import Doubt, Fingerprint
+from tapscan.register.entries import Plate
+from tapscan.register.files import keep_bytes
+from tapscan.register.plates import add_plate
+from tapscan.register.scans import find_scan, store_scan
+from tapscan.settings import Settings
+from tapscan.workflow.conclude import conclude
+from tapscan.workflow.import_scan import Kept
+from tapscan.workflow.typed_scan import new_scan
+from tests.every import each
+from tests.page.test_recordings import until
+from tests.register import built
+
+BESIDE = Fingerprint(0.1, 0.1, 0.8, 0.0)
+
+
+def works(site, answer):
+    """The work that this answer leads to, once it is over."""
+    work = site.app.state.works.find(answer.headers["location"].rpartition("=")[2])
+    assert until(lambda: work.over, 60)
+    return work
+
+
+def test_each_kind_for_other_programs_has_a_name_of_its_own(site):
+    with site.client() as client:
+        shown = client.get("/register").text
+        forms = re.findall(r'name="target" required value="([^"]+)".*?name="kind" value="(\w+)"', shown, re.DOTALL)
+        offered = {kind: Path(name) for name, kind in forms if kind in ("csv", "json")}
+        assert offered["json"].suffix == ".json" and not offered["csv"].suffix
+        for kind, name in offered.items():
+            assert not works(site, site.post(client, "/register/export", target=str(name), kind=kind)).problem
+            assert name.is_dir() == (kind == "csv")
+        wrong = works(site, site.post(client, "/register/export", target=str(offered["csv"]), kind="json"))
+        assert str(offered["csv"]) in str(wrong.problem)
+
+
+def doubtful(register, doubt: Doubt) -> str:
+    alone = replace(built.screening((hashlib.sha256(b"x").hexdigest(),)), indications=(), doubts=(doubt,))
+    new = built.new_scan(date=dt.date(2026, 4, 1), checklist=())
+    files = [keep_bytes(register.folder, b"x", "S1_1.wav")]
+    return store_scan(register, "B12", new, built.made(conclude(alone, Settings())), files).name
+
+
+def led_to(client, shown: str, words: str):
+    """The page that the link with these words leads to, and the part of it."""
+    address = urlsplit(re.search(rf'href="([^"]+)">{words}<', shown)[1].replace("&amp;", "&"))
+    return client.get(address.path, params=parse_qs(address.query)).text, address.fragment
+
+
+def test_a_scan_like_another_plates_leads_to_that_plate_and_is_read_anew_there(site, monkeypatch):
+    add_plate(site.register, Plate("K11"))
+    name = doubtful(site.register, Doubt("which plate", "B12/2026-01-01", "Doubt.", BESIDE, (), "K11/2026-02-01"))
+    read = []
+
+    def noted(register, name, _settings, _workers, changes):
+        read.append((name, changes))
+        return Kept(find_scan(register, name), None)
+
+    monkeypatch.setattr(scan_mend, "rescreen", noted)
+    with site.client() as client:
+        shown = client.get("/scan", params={"name": name}).text
+        assert shown.index("<h1>") < shown.index('id="doubt"') < shown.index('class="summary"')
+        mend, part = led_to(client, shown, "It is another plate's")
+        assert 'value="K11"' in mend.partition(f'id="{part}"')[2].partition("</section>")[0]
+        works(site, site.post(client, "/scan/move", name=name, plate="K11", why="wrong label"))
+    assert read == [("K11/2026-04-01", {"sure": False})]
+
+
+def test_exchanged_places_are_given_back_as_they_were_noticed(site):
+    back = (("S2", "S1"), ("S1", "S2"))
+    doubt = Doubt("which places", "B12/2026-01-01", "Doubt.", BESIDE, ("S1", "S2"), give_back=back)
+    name = doubtful(site.register, doubt)
+    with site.client() as client:
+        mend, part = led_to(client, client.get("/scan", params={"name": name}).text, "give them back")
+    form = mend.partition(f'id="{part}"')[2]
+    assert re.search(r'name="assign"[^>]*value="S2=S1, S1=S2"', form) and 'name="skip"' in form
+
+
+@each(("sensor", "ticked"), [("microphone", False), ("", False), ("contact", True)])
+def test_a_scan_in_the_piano_becomes_a_baseline_only_by_a_pickup(site, browser_page, sensor, ticked):
+    browser_page.goto(f"{site.address}/plate?name=B12")
+    browser_page.click('form[action="/draft/new"] button')
+    assert browser_page.is_checked("[name=baseline]")
+    browser_page.select_option("#f-state", "strung")
+    browser_page.select_option("#f-sensor", sensor)
+    assert browser_page.is_checked("[name=baseline]") == ticked
+    browser_page.select_option("#f-state", "stripped")
+    assert browser_page.is_checked("[name=baseline]")
+    typed = {"state": "strung", "sensor": sensor, "baseline": "yes"}
+    assert new_scan(typed, site.register, "B12").baseline == ticked
+    assert new_scan({**typed, "state": "stripped"}, site.register, "B12").baseline
+    shown = _ticked(typed)
+    assert bool(shown["baseline"]) == ticked
