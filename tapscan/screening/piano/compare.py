@@ -109,6 +109,7 @@ def compare_in_piano(
     refused = refused or no_pickup(later, earlier) or _too_little(found, settings)
     others = None if refused else others  # nothing that was measured of them is told
     indications = () if refused else _found(found, earlier, around, settings)
+    more = () if refused else (*_told_by(later, earlier, others, around), NOT_TOLD)
     return Comparison(
         later=later.name,
         baselines=(earlier.name, others[0].name) if others else (earlier.name,),
@@ -126,9 +127,7 @@ def compare_in_piano(
         indications=indications,
         carried=carry(later, (earlier,), _partners(found), settings),
         rules_not_run=(RuleNotRun(rule.NAME, refused),) if refused else (),
-        limitations=(_between(later, earlier, around, one_job),)
-        if refused
-        else (_between(later, earlier, around, one_job), *_told_by(later, earlier, others, around), NOT_TOLD),
+        limitations=(_between(later, earlier, around, one_job), *more),
         summary=_summary(refused, indications, found, earlier, around),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=refused,
