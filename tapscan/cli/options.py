@@ -119,6 +119,10 @@ SEEN = Annotated[
     typer.Option(metavar="ITEM[:NOTE]", help="Seen by eye: iron-line, rust-line, cracked-finish, offset-edges, repair (weld, "
                  "braze or pin), missing-screws, loose-nose-bolts, pitch-not-held."),
 ]  # fmt: skip
+MISTAKE = Annotated[
+    TEXT,
+    typer.Option(metavar="WHY", help="Why what may be a crack was noted though it was never there; both are kept."),
+]
 NOT_SEEN = Annotated[
     Optional[list[str]],  # noqa: UP045
     typer.Option(

@@ -165,6 +165,7 @@ def edit(
     notes: o.NOTES = None,
     seen: o.SEEN = None,
     not_seen: o.NOT_SEEN = None,
+    mistake: o.MISTAKE = None,
     register: o.REGISTER = None,
 ) -> None:
     """Mend what is written about a scan. `unknown` clears a value. Recordings and results are not touched."""
@@ -172,12 +173,12 @@ def edit(
     found = o.checklist(seen, not_seen)
     if facts == NOTHING and not (own or found):
         raise WrongUsage("nothing to change was named; `tapscan scan edit --help` lists what can be")
-    _edit(o.opened(register), name, facts, own, found)
+    _edit(o.opened(register), name, facts, own, found, o.words(mistake))
     if facts.state is not None:
         typer.echo("The rules have not read the new state yet: tapscan scan rescreen")
 
 
-def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any) -> None:
+def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any, mistake: str | None) -> None:
     from dataclasses import replace
 
     from tapscan.workflow.scan import edit_scan
@@ -186,7 +187,7 @@ def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any)
         known = {f.item: f for f in (*e.checklist, *found)}
         return replace(e, conditions=facts.changed(e.conditions), checklist=tuple(known.values()), **own)
 
-    typer.echo(f"Changed scan {edit_scan(opened, name, change).name}.")
+    typer.echo(f"Changed scan {edit_scan(opened, name, change, mistake).name}.")
 
 
 @app.command("rescreen")

@@ -63,9 +63,10 @@ def note(
     found: FOUND = None,
     hidden: HIDDEN = None,
     photo: PHOTO = None,
+    mistake: o.MISTAKE = None,
     register: o.REGISTER = None,
 ) -> None:
-    """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced."""
+    """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced; but what may be a crack stays."""
     from tapscan.workflow.plate import find_plate
     from tapscan.workflow.visit import Visit, edit_visit, keep_photos_of, known_of
 
@@ -84,7 +85,7 @@ def note(
     change(Visit(name, date))  # what cannot be meant is refused before a photo is kept
     for region, file in pairs:
         keep_photos_of(opened, name, date, region, [Path(file or "")])
-    kept = edit_visit(opened, name, date, change)
+    kept = edit_visit(opened, name, date, change, o.words(mistake))
     _say_noted(kept, known_of(opened, kept))
 
 

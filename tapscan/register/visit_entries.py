@@ -13,7 +13,7 @@ from typing import Literal
 
 from tapscan.errors import BadRequest
 from tapscan.places import REGIONS, SIGNS, State
-from tapscan.register.entries import EYE_SUSPECTS, KeptFile, Outcome
+from tapscan.register.entries import EYE_SUSPECTS, KeptFile, Outcome, TakenBack
 
 LookAnswer = Literal["nothing", "note", "hidden"]
 LOOK_ANSWERS: tuple[LookAnswer, ...] = ("nothing", "note", "hidden")
@@ -70,6 +70,7 @@ class Visit:
     state: State | None = None
     notes: str | None = None
     looks: tuple[Look, ...] = ()  # those with an answer or a photo
+    taken_back: tuple[TakenBack, ...] = ()  # noted by mistake, oldest first
     stored_utc: str | None = None  # None before it is stored
     id: int | None = None
 

@@ -14,15 +14,17 @@ from tapscan.errors import BadRequest, StillDoubted
 from tapscan.places import IN_PIANO
 from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import ScanEntry
+from tapscan.register.entries import BY_MISTAKE, ScanEntry
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans, not_crossed_out
+from tapscan.register.visits import list_visits
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.screening.disposition import doubted
 from tapscan.settings import Settings
+from tapscan.wording import small
 from tapscan.workflow.stored_audio import with_codecs
 from tapscan.workflow.where import models_folder
 
@@ -57,6 +59,7 @@ class History:
     past: tuple[Past, ...]
     trend: Trend | None  # None: fewer than two scans
     unlike: tuple[str, ...]  # scans left out of the trend, and why
+    taken_back: tuple[str, ...] = ()  # what had been noted on visits by mistake
 
 
 def own_indications(screening: Screening) -> tuple[Indication, ...]:
@@ -194,6 +197,7 @@ def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:
 def history_of(register: Register, plate: str, settings: Settings) -> History:
     """Modes are followed through the scans that were made in the newest scan's state, by the same sensor."""
     name = find_plate(register, plate).name
+    back = tuple(f"{v.name}: {small(BY_MISTAKE)} {b.told}" for v in list_visits(register, name) for b in v.taken_back)
     every = list_scans(register, name, void=True)
     heard = [load_screening(register, e.current.id) for e in every]
     past = tuple(
@@ -204,11 +208,11 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     tapped = [e for e, _ in counting if not e.played]
     tapped = [e for e in tapped if not doubted(e.current.headline)] or tapped
     if not counting:
-        return History(name, past, None, ())
+        return History(name, past, None, (), back)
     entries, screenings = [e for e, _ in counting], [s for _, s in counting]
     newest = tapped[-1] if tapped else entries[-1]
     why = {e.name: unlike_newest(e, newest, settings) for e in entries}
     alike = [_beside(e, s) for e, s in zip(entries, screenings, strict=True) if why[e.name] is None]
     left_out = tuple(f"{name} ({reason})" for name, reason in why.items() if reason)
     contact = all(scan.conditions.sensor.contact for scan in alike)
-    return History(name, past, follow(alike, contact, settings) if len(alike) > 1 else None, left_out)
+    return History(name, past, follow(alike, contact, settings) if len(alike) > 1 else None, left_out, back)

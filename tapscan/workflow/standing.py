@@ -125,7 +125,17 @@ def _compared(register: Register, entry: ScanEntry, screening: Screening) -> lis
 
 def registered(entry: ScanEntry) -> dict[str, Any]:
     """By the names of ScanEntry."""
-    names = ("name", "void_on", "void_why", "moves", "baseline", "baseline_although", "checklist", "outcomes")
+    names = (
+        "name",
+        "void_on",
+        "void_why",
+        "moves",
+        "baseline",
+        "baseline_although",
+        "checklist",
+        "taken_back",
+        "outcomes",
+    )
     return {name: getattr(entry, name) for name in names}
 
 

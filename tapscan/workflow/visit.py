@@ -16,7 +16,7 @@ from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO, KEYS, REGIONS, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import CLEAN, SEEN, Outcome, ScanEntry, suspects
+from tapscan.register.entries import BY_MISTAKE, CLEAN, SEEN, Outcome, ScanEntry, TakenBack, suspects
 from tapscan.register.scans import list_scans
 from tapscan.register.visit_entries import LOOK_ANSWERS, Look, LookAnswer, Visit, sound_look
 from tapscan.register.visits import (
@@ -42,7 +42,7 @@ from tapscan.workflow.still_open import EYE_RULE, most_care, open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "BY_MISTAKE", "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 
 
@@ -57,6 +57,7 @@ class Known:
     state: State | None
     before: bool  # an earlier scan by taps is there to be compared with
     advice: Advice
+    taken_back: tuple[tuple[dt.date, TakenBack], ...] = ()  # of this day and earlier ones
     explained: tuple[tuple[dt.date, Look], ...] = ()  # as seen_before, and named by an examination since
 
     @property
@@ -151,7 +152,8 @@ def known_of(register: Register, visit: Visit) -> Known:
     earlier = tuple((v.date, look) for v in past for look in v.suspects)
     explained = tuple((v.date, look) for v in past for look in v.explained)
     before = any(e.date < visit.date and not e.played for e in entries)
-    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, explained)
+    back = tuple((v.date, one) for v in (*past, visit) for one in v.taken_back)
+    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, back, explained)
     return replace(known, advice=advise(_for_advice(known)))
 
 

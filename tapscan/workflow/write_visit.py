@@ -145,7 +145,11 @@ def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
         Found("Seen by eye", f"{_upper(text)}.", True) for e, _ in k.scans for text in in_words(e.seen)
     ]  # of a scan's own list
     listed_ += [Found("Noted by eye", f"{_upper(text)}.", False) for e, _ in k.scans for text in noted(e.checklist)]
-    every = [*examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
+    taken = [
+        Found(f"Noted on {shop.day(on)} by mistake", shop.dated(f"{_upper(back.told)}."), False)
+        for on, back in k.taken_back
+    ]
+    every = [*taken, *examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
     return tuple(sorted(every, key=lambda f: not f.weighs))
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from tapscan.places import CHECKLIST
 from tapscan.register.plates import find_plate
 from tapscan.register.visits import list_visits
 from tapscan.screening.next_steps import STOP
@@ -124,3 +125,18 @@ def test_what_an_examination_found_is_noted_there_and_ends_the_stop(site):
             f"lacquer only ({told['method']}, by {told['by']}, {told['day']})" in page
             and not list_visits(site.register)[0].suspects
         )
+
+
+def test_a_sign_that_may_be_a_crack_is_unticked_with_a_reason_alone_and_both_stay_on_the_page(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        assert site.post(client, "/visit", **fields, **{"look-rim": "note", "sign-rim": "iron-line"}).status_code == 303
+        assert 'name="mistake"' in client.get("/visit", params=fields).text
+        away = site.post(client, "/visit", **fields, **{"look-rim": "nothing"})
+        assert away.status_code == 400 and "Enter the tester" in away.text and "--" not in away.text
+        assert list_visits(site.register)[0].suspects
+        back = site.post(client, "/visit", **fields, **{"look-rim": "nothing", "mistake": "a hair on the lens"})
+        assert back.status_code == 303 and list_visits(site.register)[0].suspects == ()
+        for address in ("/visit", "/plate", "/history"):
+            said = client.get(address, params={**fields, "name": "B12"}).text
+            assert CHECKLIST["iron-line"] in said and "a hair on the lens" in said, address

@@ -46,8 +46,8 @@ VISIT = Visit(
 def test_what_is_noted_comes_back_and_a_second_keeping_replaces_it(register):
     kept = keep_visit(register, VISIT)
     assert replace(kept, stored_utc=None, id=None) == VISIT
-    again = keep_visit(register, replace(VISIT, looks=LOOKS[:1], place=None))
-    assert [v.id for v in list_visits(register)] == [kept.id] and again.looks == LOOKS[:1] and again.place is None
+    again = keep_visit(register, replace(VISIT, looks=LOOKS[:2], place=None))
+    assert [v.id for v in list_visits(register)] == [kept.id] and again.looks == LOOKS[:2] and again.place is None
     assert find_visit(open_register(register.folder), "B12") == again == find_visit(register, "B12/2026-11-27")
 
 

@@ -24,7 +24,7 @@ from tapscan.workflow.reading import shop_of
 from tapscan.workflow.scan import list_scans, unfinished_scans
 from tapscan.workflow.still_open import OpenFinding, plainly, plate_on_record, unexamined
 from tapscan.workflow.taken import what_of
-from tapscan.workflow.visit import REGIONS, Visit, list_visits
+from tapscan.workflow.visit import BY_MISTAKE, REGIONS, Visit, list_visits
 
 
 def plate(request: Request) -> Response:
@@ -64,9 +64,10 @@ def _advice(marked: int, opened: Sequence[OpenFinding]) -> str:
 def _seen_on(visit: Visit) -> str:
     """What the eye saw that may be a crack, and what became of it; empty where nothing was noted."""
     told = [f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects]
+    back = [f"{BY_MISTAKE} {one.told.rstrip('.')}." for one in visit.taken_back]
     if told:
-        return f"The eye saw what may be a crack: {listed(told)}."
-    return "What the eye saw has been explained by an examination." if visit.explained else ""
+        return " ".join([f"The eye saw what may be a crack: {listed(told)}.", *back])
+    return " ".join([*(["What the eye saw has been explained by an examination."] if visit.explained else []), *back])
 
 
 def photo(request: Request) -> Response:

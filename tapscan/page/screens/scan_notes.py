@@ -23,6 +23,7 @@ from tapscan.workflow.scan import (
     add_outcome,
     edit_scan,
     find_scan,
+    suspects,
 )
 from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day, words
@@ -70,6 +71,7 @@ def eye(request: Request) -> Response:
         mark=mark_of(entry.checklist),
         plate=find_plate(register, entry.plate, exact=True),
         places=places,
+        suspected=bool(suspects(entry.checklist)),
         items=asked_of(entry, places),
     )
 
@@ -82,7 +84,7 @@ def change_eye(request: Request) -> Response:
         not_changed(form.text("seen"), e.checklist)
         return replace(e, checklist=checklist_of(form.typed()))
 
-    entry = edit_scan(register_of(request), form.text("name"), change)
+    entry = edit_scan(register_of(request), form.text("name"), change, words(form.text("mistake")))
     return go(to("/scan", name=entry.name, said="What you saw is noted."))
 
 

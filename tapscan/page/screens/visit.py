@@ -91,7 +91,9 @@ def keep(request: Request) -> Response:
     on = day(form.text("on"), "Day", register.folder)
     signs = {region: form.every(f"sign-{region}") for region in REGIONS}
     told = typed_visit(form.text("plate"), on, form.typed(), signs)
-    kept = keep_visit(register, told, lambda now: not_changed(form.text("seen"), *_told(now)))
+    kept = keep_visit(
+        register, told, lambda now: not_changed(form.text("seen"), *_told(now)), words(form.text("mistake"))
+    )
     return go(to("/visit", plate=kept.plate, on=kept.date, said="The visit is noted.") + "#comes-to")
 
 
