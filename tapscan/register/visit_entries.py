@@ -43,6 +43,12 @@ class Look:
         return tuple(o for o in self.outcomes if o.flaw)
 
     @property
+    def weighed(self) -> tuple[Outcome, ...]:
+        """The outcomes, flaws first, of each the newest first."""
+        newest = sorted(self.outcomes[::-1], key=lambda o: o.on, reverse=True)
+        return tuple(sorted(newest, key=lambda o: not o.flaw))
+
+    @property
     def suspect(self) -> bool:
         """Whether it may be a crack; a note whose kind nobody said is taken for one."""
         return self.answer == "note" and (not self.signs or any(s in MAY_BE_CRACK for s in self.signs))

@@ -24,7 +24,7 @@ from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
 from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, own_ids, render_visit
 from tapscan.report.words import STATES
-from tapscan.screening.open_findings import EXAMINED
+from tapscan.screening.open_findings import EXAMINATION, EXAMINED
 from tapscan.screening.plain_words import plain_of, since
 from tapscan.screening.played_notes import told_of
 from tapscan.screening.rules import rule_named, rules_of
@@ -123,23 +123,17 @@ def _facts(k: Known, plate: Plate) -> tuple[tuple[str, str], ...]:
 
 
 def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
-    """What weighs first."""
-    looks = [look for look in k.visit.round if look.answer == "note"]
-    eye = [
-        Found(
-            _title(look), f"{_upper(look.told)}{_photos(look)}.{_since(look, shop)}", look.open or "buzz" in look.signs
-        )
-        for look in looks
-    ]
-    examined = [Found("Found by an examination", shop.dated(o.sentence), True) for o in k.opened if o.rule == EXAMINED]
+    """What weighs first, a flaw before all."""
+    eye = [_looked_at(_title(look), look, shop) for look in k.visit.round if look.answer == "note"]
+    flaws = [shop.dated(o.sentence) for o in k.opened if o.rule == EXAMINED]
+    examined = [Found("Found by an examination", text, True, len(text)) for text in flaws]
     earlier = [
         Found(f"Still open, from {shop.dated(o.date)}", shop.dated(o.sentence), True)
         for o in k.opened
         if o.rule != EXAMINED
     ]
     before = [
-        Found(f"Seen on {shop.day(on)}", f"{_title(look)}: {look.told}.{_since(look, shop, earlier=True)}", look.open)
-        for on, look in (*k.seen_before, *k.explained)
+        _looked_at(f"Seen on {shop.day(on)}", look, shop, earlier=True) for on, look in (*k.seen_before, *k.explained)
     ]
     listed_ = [
         Found("Seen by eye", f"{_upper(text)}.", True) for e, _ in k.scans for text in in_words(e.seen)
@@ -150,14 +144,30 @@ def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
         for on, back in k.taken_back
     ]
     every = [*taken, *examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
-    return tuple(sorted(every, key=lambda f: not f.weighs))
+    return tuple(sorted(every, key=lambda f: (not f.never_cut, not f.weighs)))
+
+
+def _looked_at(title: str, look: Look, shop: Shop, *, earlier: bool = False) -> Found:
+    """What a sheet has no room for is cut from the end."""
+    seen = f"{_title(look)}: {look.told}" if earlier else f"{_upper(look.told)}{_photos(look)}"
+    flaws = _flaws(look, shop)
+    text = f"{flaws}{seen}.{_since(look, shop, earlier=earlier)}"
+    return Found(title, text, look.open or "buzz" in look.signs, len(flaws))
+
+
+def _flaws(look: Look, shop: Shop) -> str:
+    """Stands before what had been seen; ends with a blank."""
+    return shop.dated(f"{EXAMINATION} {'; '.join(o.told for o in look.weighed if o.flaw)}. ") if look.flaws else ""
 
 
 def _since(look: Look, shop: Shop, *, earlier: bool = False) -> str:
-    """Begins with a blank. What an examination found of what was seen; only what it names closes it."""
+    """Begins with a blank. What an examination found of what was seen, flaws aside; only what it names closes it."""
     if not look.outcomes:
         return " No examination of it is on record." if earlier else ""
-    said = shop.dated("; ".join(o.told for o in look.outcomes))
+    others = [o.told for o in look.weighed if not o.flaw]
+    if not others:
+        return ""
+    said = shop.dated("; ".join(others))
     rest = " It stays open until an examination names what it was." if look.open and not look.flaws else ""
     return f" Examined since: {said}.{rest}"
 
@@ -249,7 +259,7 @@ def _row(register: Register, look: Look, shop: Shop, *, recorded: bool) -> LookR
     photos = tuple(
         picture(register.files.path_of(f.sha256), f"{_title(look)}, photo {n}") for n, f in enumerate(look.photos, 1)
     )
-    said = f"{look.told}.{_since(look, shop)}" if look.outcomes else look.told
+    said = f"{_flaws(look, shop)}{look.told}.{_since(look, shop)}" if look.outcomes else look.told
     return LookRow(REGIONS[look.region], answer, said, look.open, photos)
 
 

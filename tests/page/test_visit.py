@@ -12,6 +12,9 @@ from tapscan.screening.next_steps import STOP
 from tests.report.visits import photo_file
 
 
+MISTAKE = "a hair on the lens"
+
+
 def ticked(page: Any, region: str, answer: str, *signs: str) -> None:
     page.check(f"input[name=look-{region}][value={answer}]")
     for sign in signs:
@@ -135,8 +138,8 @@ def test_a_sign_that_may_be_a_crack_is_unticked_with_a_reason_alone_and_both_sta
         away = site.post(client, "/visit", **fields, **{"look-rim": "nothing"})
         assert away.status_code == 400 and "Enter the tester" in away.text and "--" not in away.text
         assert list_visits(site.register)[0].suspects
-        back = site.post(client, "/visit", **fields, **{"look-rim": "nothing", "mistake": "a hair on the lens"})
+        back = site.post(client, "/visit", **fields, **{"look-rim": "nothing", "mistake": MISTAKE})
         assert back.status_code == 303 and list_visits(site.register)[0].suspects == ()
         for address in ("/visit", "/plate", "/history"):
             said = client.get(address, params={**fields, "name": "B12"}).text
-            assert CHECKLIST["iron-line"] in said and "a hair on the lens" in said, address
+            assert CHECKLIST["iron-line"] in said and MISTAKE in said, address

@@ -187,6 +187,19 @@ def test_a_flaw_that_an_examination_found_is_never_explained_away(register):
     assert open_findings(register, "B12", before=(dt.date(2026, 11, 1), 1)) == ()
 
 
+@each("flaw_first", [True, False])
+def test_the_flaw_stands_first_and_of_the_rest_the_newest(flaw_first, register):
+    visit = keep_visit(register, VISIT)
+    told = [examined("crack, 40 mm", LATER), examined(SEEN + "the lacquer", LATER), examined(CLEAN + "the rim", LAST)]
+    for one in told if flaw_first else told[::-1]:
+        visit = add_look_outcome(register, visit, "corners", one)
+    assert [o.on for o in visit.round[2].weighed] == [LATER, LAST, LATER] and visit.round[2].weighed[0].flaw
+    for known in (known_of(register, visit), later_visit(register)):
+        (found,) = (f for f in found_of(known) if "40 mm)" in f.text)
+        first = found.text[: found.never_cut]
+        assert "crack, 40 mm" in first and "lacquer" not in first and found_of(known)[0].never_cut
+
+
 BAD_OUTCOMES = [
     ("corners", examined("  "), "what was found"),
     ("corners", examined("a crack", by=" "), "who examined it"),
