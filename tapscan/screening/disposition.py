@@ -89,6 +89,8 @@ def dispose(
     eye: Sequence[str] = (),
     not_run: Sequence[RuleNotRun] = (),
     iron: Sequence[str] = (),
+    *,
+    examined: bool = False,
 ) -> Outcome:
     """From all that is known.
 
@@ -97,9 +99,10 @@ def dispose(
     eye : what was seen that may be a crack, in words
     not_run : checks that could not be made; only of played notes they are told here
     iron : of `eye` what was seen in the iron itself
+    examined : an examination that followed this scan has found a flaw, so its own findings ask for no further test
     """
     found = (
-        _disposed(scan, indications, silent, settings, opened)
+        _disposed(scan, indications, silent, settings, opened, examined=examined)
         if scan.played is None
         else _of_notes(scan, indications, opened, not_run)
     )
@@ -143,13 +146,15 @@ def _disposed(
     silent: Sequence[str],
     settings: Settings,
     opened: Sequence[OpenFinding],
+    *,
+    examined: bool,
 ) -> Outcome:
     every = [i for i in indications if i.interpretation == "relevant"]
     relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
     opened = beside(opened, every)
     known = _known(standing) + told(opened)
     suspects = [o for o in opened if o not in by_notes(opened)]  # a loose part or a damper makes no plate suspected
-    rules = [i.rule for i in every] + [o.rule for o in suspects]
+    rules = [i.rule for i in every if not examined] + asking(suspects)
     earlier = bool(standing or suspects)
     ask = bool(standing or any(o.rule != EXAMINED for o in suspects))  # what was examined need not be asked about
     if relevant:
@@ -192,6 +197,12 @@ def _of_notes(
         return Outcome("inconclusive", headline, few[0] + told(opened), again)
     headline = NO_ANSWER_OPEN if opened else played_notes.SILENT
     return Outcome("inconclusive", headline, played_notes.silence(scan, not_run) + told(opened), steps)
+
+
+def asking(opened: Sequence[OpenFinding]) -> list[str]:
+    """Their rules. Where an examination has found a flaw, what it or another one looked at asks for no further test."""
+    flawed = any(o.rule == EXAMINED for o in opened)
+    return [o.rule for o in opened if o.rule == EXAMINED or not (flawed and o.outcomes)]
 
 
 def by_notes(opened: Sequence[OpenFinding]) -> tuple[OpenFinding, ...]:

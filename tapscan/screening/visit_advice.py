@@ -151,9 +151,10 @@ VISIT_STEPS = (_NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING, _SCAN_BARE)
 
 def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
     """Code, headline, and what it means in two or three sentences."""
-    weight = "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano. Do not play it until that person allows it."
+    person = "decided what is to be done with the plate" if EXAMINED in known.rules else "examined the plate"
+    weight = f"Until a qualified person has {person}: no tuning, no tapping, no work on the piano. Do not play it until that person allows it."
     if known.state in OUT:
-        weight = "Until a qualified person has examined it, no finish, strings or money should go into it."
+        weight = f"Until a qualified person has {person}, no finish, strings or money should go into it."
     if EXAMINED in known.rules:
         return (
             "confirmed",
@@ -213,7 +214,7 @@ def _nothing(known: VisitKnown) -> tuple[str, str, str]:
 def questions(known: VisitKnown) -> tuple[Step, ...]:
     """What weighs most first, six at most; each follows from something that was found or is not known."""
     asked = {
-        Q_SEEN: known.eye or bool(set(known.rules) - {BUZZ}),
+        Q_SEEN: known.eye or bool(set(known.rules) - {BUZZ, EXAMINED}),
         Q_REPAIR_SEEN: "repair" in known.signs,
         Q_SCREWS: bool(known.signs & {"missing-screws", "loose-nose-bolts"}),
         Q_BUZZ: BUZZ in known.rules,

@@ -145,7 +145,9 @@ def _beside_earlier(
         screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
     record = plate_on_record(register, plate)
     opened = open_findings(register, plate, (new.date, number), screening, scan, record)
-    return conclude(screening, settings, opened, *seen_that_day(record, new.date, new.checklist))
+    flawed = bool(scan and scan.flaws)
+    seen = seen_that_day(record, new.date, () if flawed else new.checklist)
+    return conclude(screening, settings, opened, *seen, examined=flawed)
 
 
 def _beside_baseline(

@@ -41,12 +41,12 @@ def as_it_stands(
     record = record or plate_on_record(register, entry.plate)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry, record)
     mine = next((s for s in record.scans if s.id == entry.id), None)
-    own = () if mine and explained(mine, record.scans) else entry.checklist
+    own = () if entry.flaws or (mine and explained(mine, record.scans)) else entry.checklist
     eye, iron = seen_that_day(record, entry.date, own)
     counts = iron if may_tap(screening.scan.state) else eye
     if up_to_date(screening, opened) and says(screening.summary, counts):
         return screening
-    return conclude(screening, Settings(), opened, eye, iron)
+    return conclude(screening, Settings(), opened, eye, iron, examined=bool(entry.flaws))
 
 
 def says(summary: str, counts: Sequence[str]) -> bool:
@@ -93,7 +93,7 @@ def _told_of(register: Register, e: ScanEntry) -> str:
 
 def _seen_on_a_visit(register: Register, entry: ScanEntry) -> list[str]:
     """Of that day; a visit's sign that may be a crack stands on the scan's page too."""
-    seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, ())
+    seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, (), flawed=True)
     return [f"{SEEN_BY_EYE} {listed(seen)}."] if seen else []
 
 

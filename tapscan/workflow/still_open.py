@@ -20,7 +20,7 @@ from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_rec
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan
 from tapscan.register.visit_entries import Visit
-from tapscan.screening.disposition import NOTES, doubted, eye_told
+from tapscan.screening.disposition import NOTES, asking, doubted, eye_told
 from tapscan.screening.next_steps import Step, made_sure, may_tap, suspected
 from tapscan.screening.open_findings import (
     EXAMINED,
@@ -148,7 +148,7 @@ def most_care(told: Sequence[State]) -> State | None:
 def plate_steps(opened: Sequence[OpenFinding], state: State | None) -> tuple[Step, ...]:
     """What these ask for; a loose part or a damper makes no plate suspected. Where all are of doubtful scans, it is asked first whose they are."""
     of_plate = [o for o in opened if o.rule not in NOTES]
-    steps = suspected(state, [o.rule for o in of_plate], again=False) if of_plate else ()
+    steps = suspected(state, asking(of_plate), again=False) if of_plate else ()
     return made_sure(steps) if of_plate and all(o.doubt for o in of_plate) else steps
 
 
@@ -180,7 +180,7 @@ def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
     """The same of visits, which know themselves what is open."""
     found = []
     for v in visits:
-        looks = [look for look in v.suspects if IN_IRON in look.signs or (every and not look.flaws)]
+        looks = [look for look in v.suspects if not look.flaws and (every or IN_IRON in look.signs)]
         told = tuple(o.told for look in looks for o in look.outcomes)
         if looks:
             said = eye_told([f"{REGIONS[look.region]}: {look.told}" for look in looks])

@@ -30,7 +30,7 @@ from tapscan.register.visits import (
     remove_look_photo,
     visit_on,
 )
-from tapscan.screening.disposition import NOTES
+from tapscan.screening.disposition import NOTES, asking
 from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.rules import note_buzz, ringing_on
@@ -169,17 +169,17 @@ def _for_advice(k: Known) -> VisitKnown:
     newest = k.tapped[-1][1] if k.tapped else None
     every = [i for _, s in k.scans for i in s.indications]
     signs = frozenset(s for look in k.visit.looks for s in look.signs)
-    said = [i.rule for i in k.relevant] + [o.rule for o in k.opened]
+    heard = [i.rule for e, s in k.scans for i in s.indications if i.interpretation == "relevant" and not e.flaws]
+    said = heard + asking(k.opened)
     rules = [rule for rule in said if rule not in NOTES and rule != EYE_RULE]
     rules += [BUZZ] if BUZZ in signs or note_buzz.NAME in said or _buzzed(k, every) else []
     eyes = [look for look in k.visit.round if look.region != KEYS]
     return VisitKnown(
         state=k.state,
         eye=bool(
-            k.visit.suspects
-            or k.seen_before
+            any(not look.flaws for look in (*k.visit.suspects, *(look for _, look in k.seen_before)))
             or EYE_RULE in said
-            or any(suspects(e.checklist) and not any(o.explains for o in e.outcomes) for e, _ in k.scans)
+            or any(suspects(e.checklist) and not any(o.explains or o.flaw for o in e.outcomes) for e, _ in k.scans)
         ),
         rules=tuple(dict.fromkeys(rules)),
         earlier=bool(k.seen_before or any(o.rule not in NOTES or o.rule == note_buzz.NAME for o in k.opened)),

@@ -11,7 +11,6 @@ from tapscan.register.visits import list_visits
 from tapscan.screening.next_steps import STOP
 from tests.report.visits import photo_file
 
-
 MISTAKE = "a hair on the lens"
 
 

@@ -15,12 +15,25 @@ from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
 from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful, left_open
 from tapscan.screening.limitations import limitations
-from tapscan.screening.next_steps import MAKE_SURE, NEVER, NEVER_TAPPED, READ_AGAIN, STEPS, Act, Step
-from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.next_steps import (
+    CALL,
+    CRACK_TEST,
+    DECISIONS,
+    HARD_TEST,
+    MAKE_SURE,
+    NEVER,
+    NEVER_TAPPED,
+    READ_AGAIN,
+    STEPS,
+    Act,
+    Step,
+)
+from tapscan.screening.open_findings import EXAMINED, OpenFinding
 from tapscan.screening.plain_words import in_plain_words
 from tapscan.screening.rules import RULES
-from tapscan.screening.short_steps import SHORT, in_short
+from tapscan.screening.short_steps import DECIDED, SHORT, STOPS, in_short
 from tapscan.settings import Settings
+from tapscan.workflow.still_open import plate_steps
 from tests.every import each
 from tests.report.sheets import indication, screening, strike
 
@@ -44,6 +57,8 @@ BESIDE = {"buzz": "buzz", "strings": "string"}
 DANGEROUS = re.compile(r"\b(tighten|tap(?!scan)|re-?tap|raise|tune|turn a|load|record(?!ing)|mute|fit|scan again|scan once|hammer|strike)\w*\b", re.I)  # fmt: skip
 DENIED = re.compile(r"\b(not|nobody|no|never|nothing)\b", re.I)
 
+FLAW = OpenFinding("B1/2026-03-01", "2026-03-01", EXAMINED, "An examination found: a crack.")
+
 
 def ways():
     """(name, scan without state, indications, open findings, whether anything is suspected)"""
@@ -51,6 +66,7 @@ def ways():
         "": ((), ()),
         "standing": ((indication(status="unchanged", rule="long-decay"),), ()),
         "open": ((), (OpenFinding("B1/2026-03-01", "2026-03-01", "change-since-baseline", "Some tones fell."),)),
+        "flaw": ((), (FLAW,)),
     }
     for word, (standing, opened) in earlier.items():
         for rule in (*NAMES, "a-rule-of-tomorrow"):
@@ -110,6 +126,21 @@ def safe(state, outcome, suspected):
         assert any("decides whether the string tension" in s.text for s in steps)
 
 
+@each("state", [None, *STATES])
+def test_where_an_examination_has_found_a_flaw_somebody_qualified_decides_and_nobody_is_asked_to_look_for_it(state):
+    """In the scan that was examined, in a later one, and in lists; what nobody examined is still to be tested."""
+    found, other = (indication(rule=NAMES[0]),), OpenFinding("B1/2026-02-01", "2026-02-01", "buzz", "It buzzed.")
+    scan = replace(SCAN, state=state)
+    own = dispose(scan, found, [], Settings(), (FLAW,), examined=True).steps
+    later_scan = dispose(scan, (), [], Settings(), (replace(other, outcomes=("a crack",)), FLAW)).steps
+    for steps in (own, later_scan, plate_steps((FLAW,), state)):
+        assert [s for s in steps if s in DECISIONS] and not {CRACK_TEST, HARD_TEST, CALL} & set(steps)
+        assert "examined" not in in_short(steps) and in_short(steps), "nor in short"
+        assert state in next_steps.OUT or next_steps.stopped(steps)
+    for steps in (plate_steps((FLAW, other), state), dispose(scan, found, [], Settings(), (FLAW,)).steps):
+        assert CRACK_TEST in steps and [s for s in steps if s in DECISIONS]
+
+
 @each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
 def test_what_the_eye_saw_stops_the_work_where_the_plate_may_carry_strings(state, name, scan, found, opened, suspected):
     plain = dispose(replace(scan, state=state), found, [], Settings(), opened)
@@ -154,7 +185,7 @@ def test_a_small_change_left_open_leaves_them_there(state):
         assert not any("stop" in s.acts for s in outcome.steps[at:])
 
 
-IN_FULL_ONLY = {  # none of them stops the work: another of the same report does, or it may go on
+IN_FULL_ONLY = {*(s.code for s in DECISIONS),   # none of them stops the work: another of the same report does, or it may go on
     "tell-state", "steady", "look", "call", "call-unstrung", "crack-test", "hard-test", "ask", "keep", "eyes", "mute",
     "eyes-in-piano", "hold-parts", "settle", "screws", "look-at-notes", "call-technician",
 }  # fmt: skip
@@ -175,7 +206,11 @@ def test_a_plate_that_is_not_simply_gone_on_with_has_a_short_line_in_lists(state
     for one, rests in [(outcome, suspected), (doubted, True), (seen, True), (open_, suspected), *((c, suspected) for c in compared)]:  # fmt: skip
         first = next((s for s in one.steps if "stop" in s.acts or s is MAKE_SURE), None)
         assert first is not None or not rests
-        assert first is None or in_short(one.steps) == SHORT[first]
+        flaw_alone = set(DECISIONS) & set(one.steps) and not {CRACK_TEST, HARD_TEST} & set(one.steps)
+        said = SHORT.get(first)
+        if flaw_alone and first is not MAKE_SURE:
+            said = f"{STOPS[first]} {DECIDED}" if first in STOPS else first.text
+        assert first is None or in_short(one.steps) == said
     assert doubted.steps[0] in SHORT
 
 

@@ -29,6 +29,13 @@ KNOWN = [
 def test_no_step_and_no_question_asks_for_what_may_never_be_done_there(name, known):
     told, suspected = advise(known), known.eye or bool(known.rules)
     assert told.headline and told.lead and 1 <= len(told.questions) <= MOST_QUESTIONS
+    tested = {"ask-seen", "crack-test", "hard-test", "call", "call-unstrung"} & {
+        s.code for s in (*told.given, *told.questions)
+    }
+    if known.rules == (EXAMINED,) and not known.eye:
+        assert not tested and any(s in next_steps.DECISIONS for s in told.given), (
+            "what was examined is to be decided on"
+        )
     for step in (*told.given, *told.questions):
         assert known.state in step.states and not step.acts & NEVER, step
         if known.state in MAY_CARRY_STRINGS:
