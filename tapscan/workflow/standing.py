@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tapscan.places import REGIONS
 from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
@@ -62,6 +63,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
     return (
         *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),
         *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
+        *_examined_on_visits(register, entry),
         *_found_later(register, entry),
         *_compared(register, entry, screening),
         *entry.by_eye,
@@ -95,6 +97,17 @@ def _seen_on_a_visit(register: Register, entry: ScanEntry) -> list[str]:
     """Of that day; a visit's sign that may be a crack stands on the scan's page too."""
     seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, (), flawed=True)
     return [f"{SEEN_BY_EYE} {listed(seen)}."] if seen else []
+
+
+def _examined_on_visits(register: Register, entry: ScanEntry) -> list[str]:
+    """Of what a visit of that day saw; of others the flaws alone."""
+    told = []
+    for v in plate_on_record(register, entry.plate).visits:
+        first = "An examination found" if v.date <= entry.date else "Found later"
+        for look in v.looks:
+            said = f"{first}, of what was seen on {v.date.isoformat()} ({REGIONS[look.region]})"
+            told += [f"{said}: {o.told}." for o in look.weighed if o.flaw or v.date == entry.date]
+    return told
 
 
 def _found_later(register: Register, entry: ScanEntry) -> list[str]:

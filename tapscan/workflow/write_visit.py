@@ -12,7 +12,7 @@ from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate, ScanEntry, in_words, noted
 from tapscan.register.plates import find_plate
-from tapscan.register.visit_entries import Look, Visit
+from tapscan.register.visit_entries import Look
 from tapscan.register.visits import find_visit
 from tapscan.report.about import told
 from tapscan.report.extras import Extras
@@ -32,23 +32,12 @@ from tapscan.screening.visit_advice import BUZZ, cautions
 from tapscan.sensors import IN_BRIEF
 from tapscan.targets import write_text
 from tapscan.wording import counted, listed
+from tapscan.workflow.round_words import ANSWERS, KEY_ANSWERS, by_answer
 from tapscan.workflow.visit import Known, known_of
 from tapscan.workflow.visit_unknown import unknown_of
 from tapscan.workflow.write_report import Wish, about, page_name
 
 PLAIN = Wish()
-ANSWERS = {
-    "nothing": "seen, nothing noticed",
-    "note": "seen, see note",
-    "hidden": "could not be seen",
-    None: "not looked at, no reason written down",
-}
-KEY_ANSWERS = {
-    "nothing": "played, nothing noticed",
-    "note": "played, see note",
-    "hidden": "could not be played",
-    None: "not played",
-}
 KEYS_RECORDED = "recorded"
 NO_SHOP = Shop()
 NOT_WRITTEN = "not written down"
@@ -78,7 +67,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         lead=k.advice.lead,
         known=_known(k),
         found=found_of(k, shop),
-        looked=_looked(k.visit),
+        looked=tuple((_upper(said), regions) for said, regions in by_answer(k.visit)),
         tested=(*(_taps(e, s) for e, s in k.tapped), *_no_taps(k), *_played(k)),
         unknown=unknown_of(k),
         steps=k.advice.steps,
@@ -206,15 +195,6 @@ def _known(k: Known) -> str:
     return f"{seen} of {len(round_)} regions seen, {taps}, {keys}."
 
 
-def _looked(v: Visit) -> tuple[tuple[str, str], ...]:
-    rows = []
-    for answer, said in ANSWERS.items():
-        titles = [REGIONS[look.region] for look in v.round if look.answer == answer and look.region != KEYS]
-        if titles:
-            rows.append((_upper(said), "; ".join(titles)))
-    return tuple(rows)
-
-
 def _taps(e: ScanEntry, s: Screening) -> tuple[str, str]:
     used = [strike for strike in s.scan.strikes if strike.usable]
     places = list(dict.fromkeys(strike.station for strike in used))
@@ -268,7 +248,7 @@ def _part(k: Known, n: int, plate: Plate, shop: Shop) -> TapPart:
     weighing, drawn = _weighing(s, k), map_section(s)
     shown = [*([indications.SECTION] if weighing else []), notes.SECTION if s.scan.played else tested.SECTION]
     told_ = replace(s, indications=tuple(weighing))
-    sections = sections_of(told_, about(plate, e, shop), Extras(shop, client=True), shown)
+    sections = sections_of(told_, about(plate, e, shop, ()), Extras(shop, client=True), shown)
     return TapPart(
         "The keys, recorded" if s.scan.played else "The taps",
         e.name,

@@ -16,6 +16,7 @@ from tapscan.places import SIGNS
 from tapscan.workflow.photos import MOST_BYTES, keep_photo
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.reading import shop_of
+from tapscan.workflow.round_words import ANSWERS, KEY_ANSWERS
 from tapscan.workflow.scan import Outcome
 from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day, words
@@ -37,7 +38,7 @@ from tapscan.workflow.visit import (
 from tapscan.workflow.visit import Look as LookAt
 from tapscan.workflow.visit_unknown import unknown_of
 from tapscan.workflow.write_report import Wish, page_name
-from tapscan.workflow.write_visit import ANSWERS, KEY_ANSWERS, caution_lines, write_visit
+from tapscan.workflow.write_visit import caution_lines, write_visit
 
 
 def visit(request: Request) -> Response:
