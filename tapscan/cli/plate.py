@@ -61,10 +61,12 @@ def list_all(
     register: o.REGISTER = None,
 ) -> None:
     """List the plates."""
-    from tapscan.cli.tables import print_table
+    from tapscan.cli.tables import print_table, shown
+    from tapscan.workflow.at_a_glance import next_of
     from tapscan.workflow.plate import list_plates
 
-    rows = list_plates(o.opened(register), retired=retired)
+    opened = o.opened(register)
+    rows = list_plates(opened, retired=retired)
     if not rows:
         typer.echo("No plates" + (" in use; --retired shows all." if not retired else "."))
         return
@@ -73,6 +75,10 @@ def list_all(
         for p, scans, last in rows
     ]
     print_table(("plate", "pattern", "kind", "scans", "last scan", ""), told)
+    first = next_of(opened)
+    for p, *_ in rows:
+        if p.name in first:
+            typer.echo(f"Next for {shown(p.name)}: {first[p.name]}")
 
 
 @app.command("show")
@@ -199,7 +205,9 @@ def retire(
     register: o.REGISTER = None,
 ) -> None:
     """Take a plate out of the list. Its scans and recordings stay in the register."""
+    from tapscan.cli.tables import shown
     from tapscan.workflow.plate import edit_plate, retire_plate
+    from tapscan.workflow.still_open import left_open
 
     opened = o.opened(register)
     if undo:
@@ -209,6 +217,8 @@ def retire(
     when: dt.date = o.day(on, "--on", register)
     plate = retire_plate(opened, name, when, o.words(why))
     typer.echo(f"Retired plate {plate.name}; its scans are kept.")
+    if told := left_open(opened, plate.name):
+        typer.echo(shown(told))
 
 
 def _mass(text: str | None) -> float | None:

@@ -182,7 +182,8 @@ def list_visits(
     found = every(o.opened(register), plate)
     for v in found:
         where = ", ".join(x for x in (v.maker, v.piano_number, v.place) if x) or "not written down"
-        typer.echo(f"{v.name}  {where}; {sum(look.answer is not None for look in v.looks)} regions answered")
+        seen = "; what may be a crack was seen and is open" if v.suspects else ""
+        typer.echo(f"{v.name}  {where}; {sum(look.answer is not None for look in v.looks)} regions answered{seen}")
     if not found:
         typer.echo("No visit is noted yet: tapscan visit note PLATE")
 

@@ -142,3 +142,11 @@ def test_a_sign_that_may_be_a_crack_is_unticked_with_a_reason_alone_and_both_sta
         for address in ("/visit", "/plate", "/history"):
             said = client.get(address, params={**fields, "name": "B12"}).text
             assert CHECKLIST["iron-line"] in said and MISTAKE in said, address
+
+
+def test_who_takes_a_plate_out_of_the_list_is_told_what_is_open(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        assert site.post(client, "/visit", **fields, **{"look-rim": "note", "sign-rim": "iron-line"}).status_code == 303
+        away = site.post(client, "/plate/retire", name="B12", why="sold")
+        assert CHECKLIST["iron-line"] in client.get(away.headers["location"]).text.partition("<h1")[0]
