@@ -185,6 +185,7 @@ def _for_advice(k: Known) -> VisitKnown:
         earlier=bool(k.seen_before or any(o.rule not in NOTES or o.rule == note_buzz.NAME for o in k.opened)),
         heard=any(strike.usable for _, s in k.scans for strike in s.scan.strikes),
         disposition=newest.disposition if newest else None,
+        recorded=bool(k.scans),
         headline=newest.headline if newest else "",
         scan_steps=newest.next_steps if newest else (),
         strings=any(i.rule == "string" for i in every),
