@@ -18,6 +18,7 @@ from tapscan.cli.played import Keys, how_to_resume
 from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
+from tapscan.cli.visited import as_visited
 from tapscan.errors import BadRequest, WrongUsage
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.workers import Workers
@@ -130,7 +131,7 @@ class _Begin:
     ) -> None:
         self.opened, self.plate, self.kept, self.said = opened, plate, kept, said
         self.layout, self.order = kept.taps(layout, order, None)
-        self.facts = kept.facts(facts)
+        self.facts = kept.facts(as_visited(opened, plate, o.day(None, "--date"), facts))
         self.facts.conditions()
         self.bar = bar.name(opened)
 
@@ -161,7 +162,7 @@ class _BeginNotes:
         said: tuple[str | None, str | None, bool],
     ) -> None:
         self.opened, self.plate, self.kept, self.keys, self.said = opened, plate, kept, keys, said
-        self.facts = kept.facts(facts, played=True)
+        self.facts = kept.facts(as_visited(opened, plate, o.day(None, "--date"), facts), played=True)
         self.facts.conditions()
 
     def __call__(self) -> "Unfinished":

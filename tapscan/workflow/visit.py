@@ -3,6 +3,7 @@
 typed_visit(register, plate, date, fields)   Visit from a form's fields
 note_outcome(register, visit, region, kind, told)   what an examination found of what was seen there
 keep_photos_of(register, visit, region, paths)   photos from files
+state_on(register, plate, date)              State as it was noted with the visit of that day, if any
 known_of(register, visit)                    Known: the visit with the day's scans as they stand, and what is open from before
 """
 
@@ -17,6 +18,7 @@ from tapscan.places import IN_PIANO, KEYS, REGIONS, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import BY_MISTAKE, CLEAN, SEEN, Outcome, ScanEntry, TakenBack, suspects
+from tapscan.register.plates import find_plate
 from tapscan.register.scans import list_scans
 from tapscan.register.visit_entries import LOOK_ANSWERS, Look, LookAnswer, Visit, sound_look
 from tapscan.register.visits import (
@@ -133,6 +135,12 @@ def keep_photos_of(register: Register, plate: str, date: dt.date, region: str, p
             raise BadRequest(f"{path}: is no photo that can be shown; give JPEG, PNG, WebP or HEIC")
     for path in paths:
         add_look_photo(register, plate, date, region, register.files.keep_file(path, path.name))
+
+
+def state_on(register: Register, plate: str, date: dt.date) -> State | None:
+    """None too where that day has no visit."""
+    found = visit_on(register, find_plate(register, plate, exact=True).name, date)
+    return found.state if found else None
 
 
 def known_of(register: Register, visit: Visit) -> Known:
