@@ -9,7 +9,7 @@ known_of(register, visit)                    Known: the visit with the day's sca
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -48,6 +48,9 @@ __all__ = [
 ]  # fmt: skip
 
 
+LASTING = ("maker", "piano_number")  # of the piano, whoever visits it
+
+
 @dataclass(frozen=True, eq=False)
 class Known:
     """All that a visit's document is written from."""
@@ -60,6 +63,12 @@ class Known:
     before: bool  # an earlier scan by taps is there to be compared with
     advice: Advice
     taken_back: tuple[tuple[dt.date, TakenBack], ...] = ()  # of this day and earlier ones
+    lasting: Mapping[str, tuple[str, dt.date]] = field(
+        default_factory=dict
+    )  # of LASTING what this visit does not say, and the newest that does
+    noted_before: tuple[
+        tuple[dt.date, Look], ...
+    ] = ()  # on earlier visits, and no sign of a crack; of a region the newest
     explained: tuple[tuple[dt.date, Look], ...] = ()  # as seen_before, and named by an examination since
 
     @property
@@ -161,8 +170,27 @@ def known_of(register: Register, visit: Visit) -> Known:
     explained = tuple((v.date, look) for v in past for look in v.explained)
     before = any(e.date < visit.date and not e.played for e in entries)
     back = tuple((v.date, one) for v in (*past, visit) for one in v.taken_back)
-    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, back, explained)
+    told = (lasting_of(visit, past), _noted_before(visit, past), explained)
+    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, back, *told)
     return replace(known, advice=advise(_for_advice(known)))
+
+
+def lasting_of(visit: Visit, every: Sequence[Visit]) -> dict[str, tuple[str, dt.date]]:
+    """By name: what does not change from visit to visit, and the day on which it was noted last before this one."""
+    told: dict[str, tuple[str, dt.date]] = {}
+    for v in every:  # oldest first
+        if v.date < visit.date:
+            told |= {name: (said, v.date) for name in LASTING if (said := getattr(v, name))}
+    return {name: one for name, one in told.items() if not getattr(visit, name)}
+
+
+def _noted_before(visit: Visit, past: Sequence[Visit]) -> tuple[tuple[dt.date, Look], ...]:
+    """What this visit notes itself is not told again."""
+    newest = {
+        look.region: (v.date, look) for v in past for look in v.looks if look.answer == "note" and not look.suspect
+    }
+    own = {look.region: set(look.signs) for look in visit.looks if look.answer == "note"}
+    return tuple(one for region, one in newest.items() if region not in own or set(one[1].signs) - own[region])
 
 
 _NO_ADVICE = Advice("", "", "", (), ())

@@ -33,7 +33,7 @@ from tapscan.sensors import IN_BRIEF
 from tapscan.targets import write_text
 from tapscan.wording import counted, listed
 from tapscan.workflow.round_words import ANSWERS, KEY_ANSWERS, by_answer
-from tapscan.workflow.visit import Known, known_of
+from tapscan.workflow.visit import LASTING, Known, known_of
 from tapscan.workflow.visit_unknown import unknown_of
 from tapscan.workflow.write_report import Wish, about, page_name
 
@@ -61,7 +61,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
     return VisitSheet(
         name=k.visit.name,
         head=_head(k, plate, shop, wish),
-        facts=_facts(k, plate),
+        facts=_facts(k, plate, shop),
         cautions=caution_lines(k),
         headline=k.advice.headline,
         lead=k.advice.lead,
@@ -86,7 +86,8 @@ def caution_lines(k: Known) -> tuple[str, ...]:
 
 def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, str], ...]:
     v = k.visit
-    piano = ", ".join(filter(None, [v.maker, v.piano_number and f"number {v.piano_number}"]))
+    maker, number = (getattr(v, name) or k.lasting.get(name, ("",))[0] for name in LASTING)
+    piano = ", ".join(filter(None, [maker, number and f"number {number}"])) + _as_noted(k, shop)
     rows = [
         ("Piano", piano or NOT_WRITTEN),
         ("Plate's name", f"{plate.name}, {STATES[k.state] if k.state else 'state not told'}"),
@@ -96,11 +97,22 @@ def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, st
     return (*rows, *((("For", wish.whom),) if wish.whom else ()))
 
 
-def _facts(k: Known, plate: Plate) -> tuple[tuple[str, str], ...]:
+def _as_noted(k: Known, shop: Shop) -> str:
+    """From which earlier visit the piano's name is; empty where it is from this one."""
+    days = sorted({on for _, on in k.lasting.values()})
+    return f" (as noted on {listed([shop.day(on) for on in days])})" if days else ""
+
+
+def _lasting(k: Known, name: str, shop: Shop) -> str:
+    said, on = k.lasting.get(name, ("", None))
+    return told(f"{said} (as noted on {shop.day(on)})" if on else getattr(k.visit, name))
+
+
+def _facts(k: Known, plate: Plate, shop: Shop) -> tuple[tuple[str, str], ...]:
     v = k.visit
     return (
-        ("Maker", told(v.maker)),
-        ("Number of the piano", told(v.piano_number)),
+        ("Maker", _lasting(k, "maker", shop)),
+        ("Number of the piano", _lasting(k, "piano_number", shop)),
         ("Where", told(v.place)),
         ("Looked at by", told(v.by_whom)),
         ("Also there", told(v.present)),
@@ -132,6 +144,9 @@ def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
         Found(f"Noted on {shop.day(on)} by mistake", shop.dated(f"{_upper(back.told)}."), False)
         for on, back in k.taken_back
     ]
+    if k.noted_before:
+        said = "; ".join(f"{shop.day(on)}, {REGIONS[look.region]}: {look.told}" for on, look in k.noted_before)
+        taken.append(Found("Noted on earlier visits, no sign of a crack", f"{_upper(said)}.", False))
     every = [*taken, *examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
     return tuple(sorted(every, key=lambda f: (not f.never_cut, not f.weighs)))
 

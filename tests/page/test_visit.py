@@ -150,3 +150,13 @@ def test_who_takes_a_plate_out_of_the_list_is_told_what_is_open(site):
         assert site.post(client, "/visit", **fields, **{"look-rim": "note", "sign-rim": "iron-line"}).status_code == 303
         away = site.post(client, "/plate/retire", name="B12", why="sold")
         assert CHECKLIST["iron-line"] in client.get(away.headers["location"]).text.partition("<h1")[0]
+
+
+def test_what_last_years_visit_said_stands_beside_the_fields_and_on_the_plates_page(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2025-11-28", "maker": "Hollis-Wren"}
+        bolts = {"look-nose-bolts": "note", "sign-nose-bolts": "loose-nose-bolts"}
+        assert site.post(client, "/visit", **fields, **bolts).status_code == 303
+        form = client.get("/visit", params={"plate": "B12", "on": "2026-01-05"}).text
+        assert "2025-11-28: Hollis-Wren" in form and 'value="Hollis-Wren"' not in form
+        assert CHECKLIST["loose-nose-bolts"] in client.get("/plate", params={"name": "B12"}).text

@@ -28,7 +28,7 @@ from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.eye import eye_of
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.visit import known_of, typed_visit
-from tapscan.workflow.write_visit import found_of
+from tapscan.workflow.write_visit import found_of, visit_sheet
 from tests.every import each
 from tests.snapshots import same_as_before
 
@@ -229,3 +229,25 @@ def test_an_outcome_told_twice_counts_once_and_noting_the_round_again_keeps_it(r
     with (tmp_path / "csv" / "visit_outcomes.csv").open(encoding="utf-8-sig", newline="") as file:
         (row,) = csv.DictReader(file)
     assert (row["region"], row["found"], row["by_whom"]) == ("corners", SEEN + "the lacquer", "A. Person")
+
+
+BOLTS = Look("nose-bolts", "note", ("loose-nose-bolts",), "second from the bass")
+
+
+def test_maker_number_and_a_loose_bolt_of_last_years_visit_stand_in_this_years_and_say_of_when_they_are(register):
+    for year, number in ((2024, "1"), (2025, "48 213")):
+        keep_visit(
+            register, Visit("B12", dt.date(year, 11, 28), "Hollis & Wren", number, "14 Quince Road", looks=(BOLTS,))
+        )
+    known = known_of(register, keep_visit(register, Visit("B12", LAST, maker="H & W")))
+    assert known.lasting == {"piano_number": ("48 213", dt.date(2025, 11, 28))}, (
+        "the newest, and only what this one leaves open"
+    )
+    sheet = visit_sheet(register, known)
+    (piano,) = (said for name, said in sheet.head if name == "Piano")
+    assert piano == "H & W, number 48 213 (as noted on 2025-11-28)" and dict(sheet.head)["Where"] == "not written down"
+    assert dict(sheet.facts)["Number of the piano"] == "48 213 (as noted on 2025-11-28)"
+    (told,) = (f for f in found_of(known) if BOLTS.note in f.text)
+    assert not told.weighs and told.text.count("2025-11-28") == 1 and "2024" not in told.text
+    again = known_of(register, keep_visit(register, Visit("B12", LAST, looks=(BOLTS,))))
+    assert again.noted_before == () and known_of(register, find_visit(register, "B12/2024-11-28")).lasting == {}

@@ -65,6 +65,10 @@ def _seen_on(visit: Visit) -> str:
     """What the eye saw that may be a crack, and what became of it; empty where nothing was noted."""
     told = [f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects]
     back = [f"{BY_MISTAKE} {one.told.rstrip('.')}." for one in visit.taken_back]
+    noted = [
+        f"{REGIONS[look.region]}: {look.told}" for look in visit.round if look.answer == "note" and not look.suspect
+    ]
+    back += [f"Noted: {listed(noted)}."] if noted else []
     if told:
         return " ".join([f"The eye saw what may be a crack: {listed(told)}.", *back])
     return " ".join([*(["What the eye saw has been explained by an examination."] if visit.explained else []), *back])
