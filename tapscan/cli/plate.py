@@ -8,6 +8,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.errors import WrongUsage
+from tapscan.wording import argument
 
 if TYPE_CHECKING:
     from tapscan.workflow.plate import Plate
@@ -124,9 +125,7 @@ def _facts(plate: "Plate") -> list[tuple[str, str]]:
 
 def _advice(register: Any, name: str, marked: int) -> str:
     if marked == 0:
-        return (
-            f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
-        )
+        return f"No baseline yet: `tapscan plate baseline {argument(name)} SCAN` marks the scans that later ones are compared with."
     from tapscan.workflow.baseline import advice
     from tapscan.workflow.still_open import open_findings, unexamined
 

@@ -21,6 +21,7 @@ from tapscan.cli.sure import asking
 from tapscan.cli.visited import as_visited
 from tapscan.errors import BadRequest, WrongUsage
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
+from tapscan.wording import argument
 from tapscan.workers import Workers
 from tapscan.workflow.sharing import recorder_work
 
@@ -291,7 +292,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
     if sys.stdin.isatty() and not page.exists() and typer.confirm(f"Write the report to {page}?", default=True):
         _report(opened, kept.entry.name, page)
     else:
-        typer.echo(f"The report: tapscan report {kept.entry.name}")
+        typer.echo(f"The report: tapscan report {argument(kept.entry.name)}")
 
 
 def _enough(unfinished: "Unfinished") -> bool:

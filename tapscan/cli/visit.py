@@ -13,6 +13,7 @@ from tapscan.cli.states import read_state
 from tapscan.cli.writing import told_where
 from tapscan.errors import WrongUsage
 from tapscan.places import EYE_REGIONS, REGIONS, SIGNS
+from tapscan.wording import argument
 
 if TYPE_CHECKING:
     from tapscan.workflow.visit import Known, Look, Visit
@@ -90,7 +91,7 @@ def note(
 
 
 def _say_noted(kept: "Visit", known: "Known") -> None:
-    typer.echo(f"Noted: visit {kept.name}. The document: tapscan visit report {kept.name}")
+    typer.echo(f"Noted: visit {kept.name}. The document: tapscan visit report {argument(kept.name)}")
     if known.stop or kept.suspects:
         typer.echo(f"{known.advice.headline}: stop here, do not tap, tune or turn a screw. `tapscan visit show` says who looks next.")  # fmt: skip
 

@@ -40,6 +40,7 @@ from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
 from tapscan.register.taken_back import of_list
 from tapscan.sensors import Sensor
+from tapscan.wording import argument
 
 SENSOR = "sensor_"  # before the names of a sensor's fields, in the columns of a scan
 
@@ -214,7 +215,7 @@ def not_crossed_out(entry: ScanEntry) -> ScanEntry:
     """Raises BadRequest for one that is."""
     if entry.crossed_out:
         raise BadRequest(
-            f"{entry.name} is {entry.crossed_out}; `tapscan scan void {entry.name} --undo` takes that back"
+            f"{entry.name} is {entry.crossed_out}; `tapscan scan void {argument(entry.name)} --undo` takes that back"
         )
     return entry
 

@@ -24,7 +24,7 @@ from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.screening.disposition import doubted
 from tapscan.settings import Settings
-from tapscan.wording import small
+from tapscan.wording import argument, small
 from tapscan.workflow.stored_audio import with_codecs
 from tapscan.workflow.where import models_folder
 
@@ -109,7 +109,7 @@ def compare_stored(
     baselines = [_of_plate(register, a, name) for a in dict.fromkeys(against)] or [e for e in entries if e.baseline]
     if not baselines:
         raise BadRequest(
-            f"{name} has no baseline: `tapscan plate baseline {name} SCAN` names one, or give --against SCAN"
+            f"{name} has no baseline: `tapscan plate baseline {argument(name)} SCAN` names one, or give --against SCAN"
         )
     taken = {b.name for b in baselines}
     later = (
@@ -131,7 +131,7 @@ def _made_sure(register: Register, entry: ScanEntry) -> None:
     said = " ".join(d.sentence for d in load_screening(register, entry.current.id).doubts)
     raise StillDoubted(
         f"{entry.name} is doubtful ({doubt}), so it is not compared and nothing is concluded. {said} Where somebody has made sure that it is this plate, in this "
-        f"order: `tapscan scan rescreen {entry.name} --same-plate`; where it is another plate's: `tapscan scan move {entry.name} PLATE`",
+        f"order: `tapscan scan rescreen {argument(entry.name)} --same-plate`; where it is another plate's: `tapscan scan move {argument(entry.name)} PLATE`",
         entry.name,
     )
 
