@@ -72,7 +72,8 @@ def test_what_is_told_but_not_answered_is_asked_about(site):
     with site.client() as client:
         for told in ({f"note-{IN_IRON}": SAID, f"eye-{IN_IRON}": "not looked at"}, {"place-rust-line": "rim"}):
             answer = entered(site, client, name, **told)
-            assert answer.status_code == 400 and "whether it was seen" in answer.text
+            assert answer.status_code == 400 and "whether it was seen" in answer.text and 'role="alert"' in answer.text
+            assert SAID not in told.values() or f'value="{SAID}"' in answer.text, "what was typed is still there"
     assert find_scan(site.register, name).checklist == ()
 
 

@@ -9,6 +9,7 @@ from tapscan.places import CHECKLIST
 from tapscan.register.plates import find_plate
 from tapscan.register.visits import list_visits
 from tapscan.screening.next_steps import STOP
+from tests.every import each
 from tests.report.visits import photo_file
 
 MISTAKE = "a hair on the lens"
@@ -160,3 +161,44 @@ def test_what_last_years_visit_said_stands_beside_the_fields_and_on_the_plates_p
         form = client.get("/visit", params={"plate": "B12", "on": "2026-01-05"}).text
         assert "2025-11-28: Hollis-Wren" in form and 'value="Hollis-Wren"' not in form
         assert CHECKLIST["loose-nose-bolts"] in client.get("/plate", params={"name": "B12"}).text
+
+
+NOT_KEPT = [
+    {"look-rim": "nothing", "sign-rim": "missing-screws"},
+    {"sign-rim": "iron-line"},
+    {"look-rim": "hidden", "note-rim": "cloth", "sign-rim": "other"},
+]
+
+
+@each("sent", NOT_KEPT)
+def test_what_cannot_be_kept_comes_back_in_the_form_with_all_that_was_typed(sent, site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        more = {
+            "maker": "Hollis",
+            "look-horn": "note",
+            "note-horn": "behind <b>",
+            "sign-horn": "repair",
+            "state": "strung",
+        }
+        back = site.post(client, "/visit", **fields, **sent, **more)
+        assert back.status_code == 400 and 'role="alert"' in back.text
+        assert f'name="sign-rim" value="{sent["sign-rim"]}" checked' in back.text
+        for told in (
+            'value="Hollis"',
+            'name="sign-horn" value="repair" checked',
+            "behind &lt;b&gt;",
+            '<option value="strung" selected',
+        ):
+            assert told in back.text, told
+        assert list_visits(site.register) == []
+
+
+def test_a_reason_and_what_it_is_for_come_back_together(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        assert site.post(client, "/visit", **fields, **{"look-rim": "note", "sign-rim": "iron-line"}).status_code == 303
+        away = {"look-rim": "nothing", "note-horn": "odd", "mistake": MISTAKE}
+        back = site.post(client, "/visit", **fields, **away)
+        assert back.status_code == 400 and f'value="{MISTAKE}"' in back.text
+        assert site.post(client, "/visit", **fields, **{**away, "note-horn": ""}).status_code == 303
