@@ -25,7 +25,7 @@ from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.limitations import forces_exchanged
 from tapscan.screening.next_steps import Step
-from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, beside, told
+from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, asking, beside, told
 from tapscan.screening.rules import NOTE_RULES
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
@@ -141,14 +141,8 @@ def _amiss(told: Sequence[str]) -> str:
 
 
 def _disposed(
-    scan: Scan,
-    indications: Sequence[Indication],
-    silent: Sequence[str],
-    settings: Settings,
-    opened: Sequence[OpenFinding],
-    *,
-    examined: bool,
-) -> Outcome:
+    scan: Scan, indications: Sequence[Indication], silent: Sequence[str], settings: Settings, opened: Sequence[OpenFinding], *, examined: bool,
+) -> Outcome:  # fmt: skip
     every = [i for i in indications if i.interpretation == "relevant"]
     relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
     opened = beside(opened, every)
@@ -197,12 +191,6 @@ def _of_notes(
         return Outcome("inconclusive", headline, few[0] + told(opened), again)
     headline = NO_ANSWER_OPEN if opened else played_notes.SILENT
     return Outcome("inconclusive", headline, played_notes.silence(scan, not_run) + told(opened), steps)
-
-
-def asking(opened: Sequence[OpenFinding]) -> list[str]:
-    """Their rules. Where an examination has found a flaw, what it or another one looked at asks for no further test."""
-    flawed = any(o.rule == EXAMINED for o in opened)
-    return [o.rule for o in opened if o.rule == EXAMINED or not (flawed and o.outcomes)]
 
 
 def by_notes(opened: Sequence[OpenFinding]) -> tuple[OpenFinding, ...]:

@@ -125,20 +125,14 @@ CALL_UNSTRUNG = _step(
     "call-unstrung", "buyer", INSIDE - TENSION, ("call",),
     "Call a qualified person to examine the plate before any string goes on.",
 )  # fmt: skip
-FLAW_FOUND = "An examination has found a flaw."
-DECIDE = _step(
-    "decide", "buyer", TENSION | UNKNOWN, ("call",),
-    f"{FLAW_FOUND} Have a qualified person decide what is to be done with the plate. That person decides whether the string tension is let down first, and nobody else lets it down.",
+DECISIONS = tuple(
+    _step(code, "buyer", states, ("call",), f"An examination has found a flaw. Have a qualified person decide what is to be done with the plate{rest}")
+    for code, states, rest in (
+        ("decide", TENSION | UNKNOWN, ". That person decides whether the string tension is let down first, and nobody else lets it down."),
+        ("decide-unstrung", INSIDE - TENSION, " before any string goes on."),
+        ("decide-out", OUT, "."),
+    )
 )  # fmt: skip
-DECIDE_UNSTRUNG = _step(
-    "decide-unstrung", "buyer", INSIDE - TENSION, ("call",),
-    f"{FLAW_FOUND} Have a qualified person decide what is to be done with the plate before any string goes on.",
-)  # fmt: skip
-DECIDE_OUT = _step(
-    "decide-out", "buyer", OUT, ("call",),
-    f"{FLAW_FOUND} Have a qualified person decide what is to be done with the plate.",
-)  # fmt: skip
-DECISIONS = (DECIDE, DECIDE_UNSTRUNG, DECIDE_OUT)
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
     "Have a qualified person test the iron for cracks, first at any place named here; that person says whether now or later. First come magnetic particles, and only after them penetrant. "

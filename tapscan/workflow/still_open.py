@@ -21,13 +21,14 @@ from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_rec
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan
 from tapscan.register.visit_entries import Visit
-from tapscan.screening.disposition import NOTES, asking, doubted, eye_told
+from tapscan.screening.disposition import NOTES, doubted, eye_told
 from tapscan.screening.next_steps import Step, made_sure, may_tap, suspected
 from tapscan.screening.open_findings import (
     EXAMINED,
     EYE_RULE,
     OpenFinding,
     PastScan,
+    asking,
     still_open,
     with_seen,
     with_visits,

@@ -32,9 +32,9 @@ from tapscan.register.visits import (
     remove_look_photo,
     visit_on,
 )
-from tapscan.screening.disposition import NOTES, asking
+from tapscan.screening.disposition import NOTES
 from tapscan.screening.next_steps import stopped
-from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.open_findings import OpenFinding, asking
 from tapscan.screening.rules import note_buzz, ringing_on
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening

@@ -16,7 +16,6 @@ from tapscan.screening import next_steps
 from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful, left_open
 from tapscan.screening.limitations import limitations
 from tapscan.screening.next_steps import (
-    CALL,
     CRACK_TEST,
     DECISIONS,
     HARD_TEST,
@@ -33,7 +32,6 @@ from tapscan.screening.plain_words import in_plain_words
 from tapscan.screening.rules import RULES
 from tapscan.screening.short_steps import DECIDED, SHORT, STOPS, in_short
 from tapscan.settings import Settings
-from tapscan.workflow.still_open import plate_steps
 from tests.every import each
 from tests.report.sheets import indication, screening, strike
 
@@ -126,21 +124,6 @@ def safe(state, outcome, suspected):
         assert any("decides whether the string tension" in s.text for s in steps)
 
 
-@each("state", [None, *STATES])
-def test_where_an_examination_has_found_a_flaw_somebody_qualified_decides_and_nobody_is_asked_to_look_for_it(state):
-    """In the scan that was examined, in a later one, and in lists; what nobody examined is still to be tested."""
-    found, other = (indication(rule=NAMES[0]),), OpenFinding("B1/2026-02-01", "2026-02-01", "buzz", "It buzzed.")
-    scan = replace(SCAN, state=state)
-    own = dispose(scan, found, [], Settings(), (FLAW,), examined=True).steps
-    later_scan = dispose(scan, (), [], Settings(), (replace(other, outcomes=("a crack",)), FLAW)).steps
-    for steps in (own, later_scan, plate_steps((FLAW,), state)):
-        assert [s for s in steps if s in DECISIONS] and not {CRACK_TEST, HARD_TEST, CALL} & set(steps)
-        assert "examined" not in in_short(steps) and in_short(steps), "nor in short"
-        assert state in next_steps.OUT or next_steps.stopped(steps)
-    for steps in (plate_steps((FLAW, other), state), dispose(scan, found, [], Settings(), (FLAW,)).steps):
-        assert CRACK_TEST in steps and [s for s in steps if s in DECISIONS]
-
-
 @each(("state", "name", "scan", "found", "opened", "suspected"), EVERY)
 def test_what_the_eye_saw_stops_the_work_where_the_plate_may_carry_strings(state, name, scan, found, opened, suspected):
     plain = dispose(replace(scan, state=state), found, [], Settings(), opened)
@@ -207,9 +190,8 @@ def test_a_plate_that_is_not_simply_gone_on_with_has_a_short_line_in_lists(state
         first = next((s for s in one.steps if "stop" in s.acts or s is MAKE_SURE), None)
         assert first is not None or not rests
         flaw_alone = set(DECISIONS) & set(one.steps) and not {CRACK_TEST, HARD_TEST} & set(one.steps)
-        said = SHORT.get(first)
-        if flaw_alone and first is not MAKE_SURE:
-            said = f"{STOPS[first]} {DECIDED}" if first in STOPS else first.text
+        said = f"{STOPS[first]} {DECIDED}" if first in STOPS else first and first.text
+        said = said if flaw_alone and first is not MAKE_SURE else SHORT.get(first)
         assert first is None or in_short(one.steps) == said
     assert doubted.steps[0] in SHORT
 
