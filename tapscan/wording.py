@@ -12,6 +12,7 @@ spelled(n)                     "none", "one", ... in letters as far as there are
 listed(names, most)            "S1, S2 and S3", cut short in words after `most`
 each_day_once(days)            "2026-03-14 (2 scans)" where a day is there twice
 listed_or(names)               "a screw; a hook; or a pad"
+argument(name)                 as it is typed on a command line: in quotes where it holds a blank
 quantity(value, unit)          "12.2 dB"
 unknown(reason)                the word and why
 minus(text)                    true minus signs
@@ -140,6 +141,13 @@ def listed(names: Sequence[str], most: int | None = None) -> str:
     if most is not None and len(names) > most:
         return f"{', '.join(names[:most])} and {len(names) - most} more"
     return " and ".join([", ".join(names[:-1]), names[-1]]) if len(names) > 1 else "".join(names)
+
+
+def argument(name: str) -> str:
+    """One word of a command that is shown; what a shell would part or read for itself stands in quotes."""
+    if re.fullmatch(r"[\w./:@%+,=-]+", name) and not name.startswith("-"):
+        return name
+    return '"' + re.sub(r'(["\\$`])', r"\\\1", name) + '"'
 
 
 def spelled(count: int) -> str:

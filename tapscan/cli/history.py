@@ -26,8 +26,10 @@ def history(plate: o.PLATE, settings: o.SETTINGS = None, register: o.REGISTER = 
     if not found.past:
         say_next(opened, found.plate, f"{found.plate} has no scans yet: tapscan scan import")
         print_open(plainly(opened, found.plate, open_findings(opened, found.plate)))
+        _print_taken_back(found)
         return
     _print_past(found, lines_of(opened, [p.entry for p in found.past]))
+    _print_taken_back(found)
     if still := plainly(opened, found.plate, open_findings(opened, found.plate)):
         print_open(still)
     else:
@@ -53,6 +55,14 @@ def _print_past(found: "History", lines: "list[ScanLine]") -> None:
             out.print(bullet(f"{p.entry.name}: {indication.sentence}"))
         if len(p.relevant) > MOST_SENTENCES:
             out.print(bullet(f"{p.entry.name}: and {len(p.relevant) - MOST_SENTENCES} more (tapscan scan show)"))
+
+
+def _print_taken_back(found: "History") -> None:
+    from tapscan.cli.bullets import bullet, console
+    from tapscan.cli.tables import shown
+
+    for told in found.taken_back:
+        console().print(bullet(shown(told)))
 
 
 def _among(found: "BesidePattern") -> str:

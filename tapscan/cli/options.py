@@ -15,6 +15,7 @@ import typer
 from tapscan.errors import RegisterProblem, WrongUsage
 from tapscan.places import BY_EYE, CHECKLIST, STATES
 from tapscan.sensors import SENSOR_KINDS
+from tapscan.wording import argument
 from tapscan.workflow import typed
 from tapscan.workflow.typed import celsius, number, words
 
@@ -120,6 +121,10 @@ SEEN = Annotated[
     typer.Option(metavar="ITEM[:NOTE]", help="Seen by eye: iron-line, rust-line, cracked-finish, offset-edges, repair (weld, "
                  "braze or pin), missing-screws, loose-nose-bolts, pitch-not-held."),
 ]  # fmt: skip
+MISTAKE = Annotated[
+    TEXT,
+    typer.Option(metavar="WHY", help="Why what may be a crack was noted though it was never there; both are kept."),
+]
 NOT_SEEN = Annotated[
     Optional[list[str]],  # noqa: UP045
     typer.Option(
@@ -185,7 +190,7 @@ def tell_no_baseline(wanted: "NewScan", entry: "ScanEntry") -> None:
     if wanted.baseline and not entry.baseline:
         typer.echo(
             f"tapscan: {entry.name} is stored, but not as a baseline, since something was found in it: later scans would take this for the "
-            f'plate\'s normal state. If it is: tapscan plate baseline {entry.plate} {entry.name} --although "reason"',
+            f'plate\'s normal state. If it is: tapscan plate baseline {argument(entry.plate)} {argument(entry.name)} --although "reason"',
             err=True,
         )
 

@@ -8,6 +8,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.errors import WrongUsage
+from tapscan.wording import argument
 
 if TYPE_CHECKING:
     from tapscan.workflow.plate import Plate
@@ -61,10 +62,12 @@ def list_all(
     register: o.REGISTER = None,
 ) -> None:
     """List the plates."""
-    from tapscan.cli.tables import print_table
+    from tapscan.cli.tables import print_table, shown
+    from tapscan.workflow.at_a_glance import next_of
     from tapscan.workflow.plate import list_plates
 
-    rows = list_plates(o.opened(register), retired=retired)
+    opened = o.opened(register)
+    rows = list_plates(opened, retired=retired)
     if not rows:
         typer.echo("No plates" + (" in use; --retired shows all." if not retired else "."))
         return
@@ -73,6 +76,10 @@ def list_all(
         for p, scans, last in rows
     ]
     print_table(("plate", "pattern", "kind", "scans", "last scan", ""), told)
+    first = next_of(opened)
+    for p, *_ in rows:
+        if p.name in first:
+            typer.echo(f"Next for {shown(p.name)}: {first[p.name]}")
 
 
 @app.command("show")
@@ -118,9 +125,7 @@ def _facts(plate: "Plate") -> list[tuple[str, str]]:
 
 def _advice(register: Any, name: str, marked: int) -> str:
     if marked == 0:
-        return (
-            f"No baseline yet: `tapscan plate baseline {name} SCAN` marks the scans that later ones are compared with."
-        )
+        return f"No baseline yet: `tapscan plate baseline {argument(name)} SCAN` marks the scans that later ones are compared with."
     from tapscan.workflow.baseline import advice
     from tapscan.workflow.still_open import plate_on_record, record_opened, state_now, unexamined
 
@@ -200,7 +205,9 @@ def retire(
     register: o.REGISTER = None,
 ) -> None:
     """Take a plate out of the list. Its scans and recordings stay in the register."""
+    from tapscan.cli.tables import shown
     from tapscan.workflow.plate import edit_plate, retire_plate
+    from tapscan.workflow.still_open import left_open
 
     opened = o.opened(register)
     if undo:
@@ -210,6 +217,8 @@ def retire(
     when: dt.date = o.day(on, "--on", register)
     plate = retire_plate(opened, name, when, o.words(why))
     typer.echo(f"Retired plate {plate.name}; its scans are kept.")
+    if told := left_open(opened, plate.name):
+        typer.echo(shown(told))
 
 
 def _mass(text: str | None) -> float | None:

@@ -7,6 +7,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.errors import WrongUsage
+from tapscan.wording import argument
 
 if TYPE_CHECKING:
     from tapscan.workflow.check import Request
@@ -43,4 +44,4 @@ def how_to_resume(unfinished: "Unfinished") -> str:
     """What to type."""
     from tapscan.workflow.taken import is_played
 
-    return f"tapscan scan record {unfinished.plate}{' --played' * is_played(unfinished)} --resume"
+    return f"tapscan scan record {argument(unfinished.plate)}{' --played' * is_played(unfinished)} --resume"

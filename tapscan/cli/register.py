@@ -202,13 +202,15 @@ def evidence(json: o.JSON = None, register: o.REGISTER = None) -> None:
     """
     from tapscan.cli.tables import print_table
     from tapscan.cli.writing import write_json
-    from tapscan.workflow.evidence import evidence_json, evidence_of, evidence_rows, too_few
+    from tapscan.workflow.evidence import evidence_json, evidence_of, evidence_rows, left_out, too_few
 
     found = evidence_of(o.opened(register))
     if json is not None and not write_json(evidence_json(found), json):
         raise typer.Exit(1)
     if json == "-":
         return
+    for line in left_out(found):
+        typer.echo(line)
     if not found.examined:
         typer.echo("No scan has an outcome yet: tapscan scan outcome SCAN says what an examination found.")
         return

@@ -14,7 +14,6 @@ from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.errors import WrongUsage
-from tapscan.places import CHECKLIST
 from tapscan.workflow.sharing import shared_work
 
 if TYPE_CHECKING:
@@ -70,7 +69,8 @@ def show(
     from tapscan.cli.writing import write_json, write_page
     from tapscan.workflow.import_scan import stored_screening
     from tapscan.workflow.report import dumps
-    from tapscan.workflow.scan import find_scan
+    from tapscan.workflow.round_words import seen_rows
+    from tapscan.workflow.scan import checklist_in, find_scan
     from tapscan.workflow.standing import as_it_stands, notices, registered
     from tapscan.workflow.write_report import PLAIN, write_report
 
@@ -82,7 +82,7 @@ def show(
     if report:
         written = write_page(report, lambda: write_report(opened, entry.name, report, PLAIN, screening)) and written
     if json != "-":
-        for line in _facts(entry):
+        for line in _facts(entry, seen_rows(opened, entry, checklist_in(entry.conditions.state, entry.checklist))):
             typer.echo(line)
         print_summary(found, report if written else None, notices(opened, entry, found), _later(opened, entry), name)
     if not written:
@@ -95,7 +95,7 @@ def _later(register: Any, e: "ScanEntry") -> list[str]:
     return [newer.told for newer in later(register, e)]
 
 
-def _facts(e: "ScanEntry") -> list[str]:
+def _facts(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:
     from tapscan.cli.tables import shown
 
     c = e.conditions
@@ -117,7 +117,7 @@ def _facts(e: "ScanEntry") -> list[str]:
     kind = f", {e.crossed_out}" if e.crossed_out else ", a baseline scan" if e.baseline else ""
     lines = [f"Scan {e.name}{shown(kind)}"]
     lines += [f"  {label + ':':16} {shown(value or UNKNOWN)}" for label, value in facts]
-    lines += [*_seen(e), *_screenings(e)]
+    lines += [*_seen(e, seen), *_screenings(e)]
     for outcome in e.outcomes:
         told = f"{outcome.found} ({outcome.method}, {outcome.by_whom}, {outcome.on})"
         lines.append(f"  {'found later:':16} {shown(told)}{': ' + shown(outcome.note) if outcome.note else ''}")
@@ -131,14 +131,12 @@ def _bar(e: "ScanEntry") -> str:
     return f"{e.bar.name}, struck {' and '.join(turns)}"
 
 
-def _seen(e: "ScanEntry") -> list[str]:
+def _seen(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:
     from tapscan.cli.tables import shown
-    from tapscan.workflow.scan import checklist_in
 
     lines = ["  Seen by eye:"]
-    for f in checklist_in(e.conditions.state, e.checklist):
-        lines.append(f"    {CHECKLIST[f.item] + ':':37} {f.answer}{': ' + shown(f.note) if f.note else ''}")
-    return lines
+    lines += [f"    {what + ':':37} {answer}{': ' + shown(note) if note else ''}" for what, answer, note in seen]
+    return lines + [f"    noted by mistake: {shown(one.told)}" for one in e.taken_back]
 
 
 def _screenings(e: "ScanEntry") -> list[str]:
@@ -165,6 +163,7 @@ def edit(
     notes: o.NOTES = None,
     seen: o.SEEN = None,
     not_seen: o.NOT_SEEN = None,
+    mistake: o.MISTAKE = None,
     register: o.REGISTER = None,
 ) -> None:
     """Mend what is written about a scan. `unknown` clears a value. Recordings and results are not touched."""
@@ -172,12 +171,12 @@ def edit(
     found = o.checklist(seen, not_seen)
     if facts == NOTHING and not (own or found):
         raise WrongUsage("nothing to change was named; `tapscan scan edit --help` lists what can be")
-    _edit(o.opened(register), name, facts, own, found)
+    _edit(o.opened(register), name, facts, own, found, o.words(mistake))
     if facts.state is not None:
         typer.echo("The rules have not read the new state yet: tapscan scan rescreen")
 
 
-def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any) -> None:
+def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any, mistake: str | None) -> None:
     from dataclasses import replace
 
     from tapscan.workflow.scan import edit_scan
@@ -186,7 +185,7 @@ def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any)
         known = {f.item: f for f in (*e.checklist, *found)}
         return replace(e, conditions=facts.changed(e.conditions), checklist=tuple(known.values()), **own)
 
-    typer.echo(f"Changed scan {edit_scan(opened, name, change).name}.")
+    typer.echo(f"Changed scan {edit_scan(opened, name, change, mistake).name}.")
 
 
 @app.command("rescreen")

@@ -19,6 +19,7 @@ from tapscan.cli.played import Keys
 from tapscan.cli.sharing import JOBS
 from tapscan.cli.sure import asking
 from tapscan.cli.taps import Taps
+from tapscan.cli.visited import as_visited
 from tapscan.errors import WrongUsage
 from tapscan.workflow.sharing import bytes_of, shared_work
 
@@ -102,11 +103,13 @@ def import_scan(
     with shared_work(jobs, bytes_of(files)) as workers:
         kept = Kept(register)
         taps = taps if keys.played else taps.filled(kept)
+        on = o.day(date, "--date", register)
+        facts = as_visited(o.opened(register), plate, on, facts)
         facts = kept.facts(facts, played=keys.played, files=files)
         kept.tell()
         request = keys.of(_request(taps, mended, answers, settings))
         facts = facts if answers.dry_run else with_sensor(facts, ask=not answers.yes, tell=False)
-        new = said.of(o.day(date, "--date", register), facts.conditions())
+        new = said.of(on, facts.conditions())
         request = replace(request, bar=bar.files(o.opened(register)))
         if _run(plate, files, new, request, register, answers, workers) and facts.sensor is None:
             tell_no_sensor()

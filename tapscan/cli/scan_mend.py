@@ -6,6 +6,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.errors import WrongUsage
+from tapscan.wording import argument
 
 if TYPE_CHECKING:
     from tapscan.workflow.register import Register
@@ -50,8 +51,10 @@ def move(
     entry = move_scan(opened, before.name, plate, reason, o.day(on, "--on", register))
     typer.echo(f"{before.name} is now {entry.name}.")
     if before.baseline:
-        typer.echo(f"It is no baseline scan any more: `tapscan plate baseline {entry.plate}` names those of its plate.")
-    typer.echo(f"Compare it with its own plate: tapscan scan rescreen {entry.name}")
+        typer.echo(
+            f"It is no baseline scan any more: `tapscan plate baseline {argument(entry.plate)}` names those of its plate."
+        )
+    typer.echo(f"Compare it with its own plate: tapscan scan rescreen {argument(entry.name)}")
     _name_compared(opened, before.name, before.plate)
 
 
@@ -59,4 +62,4 @@ def _name_compared(opened: "Register", name: str, plate: str) -> None:
     from tapscan.workflow.scan import compared_with
 
     for other in compared_with(opened, name, plate):
-        typer.echo(f"Had been compared with it: {other}; tapscan scan rescreen {other}")
+        typer.echo(f"Had been compared with it: {other}; tapscan scan rescreen {argument(other)}")

@@ -18,8 +18,10 @@ from tapscan.cli.played import Keys, how_to_resume
 from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
+from tapscan.cli.visited import as_visited
 from tapscan.errors import BadRequest, WrongUsage
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
+from tapscan.wording import argument
 from tapscan.workers import Workers
 from tapscan.workflow.sharing import recorder_work
 
@@ -143,7 +145,7 @@ class _Begin:
     ) -> None:
         self.opened, self.plate, self.kept, self.told = opened, plate, kept, told
         self.layout, self.order = kept.taps(layout, order, None)
-        self.facts = kept.facts(facts)
+        self.facts = kept.facts(as_visited(opened, plate, o.day(None, "--date"), facts))
         _may_be_tapped(opened, plate, told, self.facts)
         self.bar = bar.name(opened)
 
@@ -170,7 +172,7 @@ class _BeginNotes:
         told: Told,
     ) -> None:
         self.opened, self.plate, self.kept, self.keys, self.told = opened, plate, kept, keys, told
-        self.facts = kept.facts(facts, played=True)
+        self.facts = kept.facts(as_visited(opened, plate, o.day(None, "--date"), facts), played=True)
         _may_be_tapped(opened, plate, told, self.facts)
 
     def __call__(self) -> "Unfinished":
@@ -303,7 +305,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
     if sys.stdin.isatty() and not page.exists() and typer.confirm(f"Write the report to {page}?", default=True):
         _report(opened, kept.entry.name, page)
     else:
-        typer.echo(f"The report: tapscan report {kept.entry.name}")
+        typer.echo(f"The report: tapscan report {argument(kept.entry.name)}")
 
 
 def _enough(unfinished: "Unfinished") -> bool:

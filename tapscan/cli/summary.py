@@ -14,7 +14,7 @@ from tapscan.cli.bullets import bullet
 from tapscan.cli.bullets import console as terminal
 from tapscan.cli.tables import shown
 from tapscan.records import Mode, PlayedNotes, Screening
-from tapscan.wording import counted, within
+from tapscan.wording import argument, counted, within
 from tapscan.workflow.report import steps
 from tapscan.workflow.told_wrongly import said_anew
 
@@ -93,7 +93,11 @@ def _next(out: Console, screening: Screening) -> None:
 def _limits(out: Console, screening: Screening, report: Path | None, stored: str | None) -> None:
     out.print(Text("\nWhat limits this answer", style="bold"))
     for option, value in said_anew(screening):
-        again = f"`tapscan scan rescreen {stored} --{option} {value}`" if stored else f"again with --{option} {value}"
+        again = (
+            f"`tapscan scan rescreen {argument(stored)} --{option} {argument(value)}`"
+            if stored
+            else f"again with --{option} {value}"
+        )
         out.print(bullet(f"To put right what stands below: {again}."))
     for sentence in screening.limitations[:MOST_LIMITATIONS]:
         out.print(bullet(sentence))

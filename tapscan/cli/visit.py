@@ -13,6 +13,7 @@ from tapscan.cli.states import read_state
 from tapscan.cli.writing import told_where
 from tapscan.errors import WrongUsage
 from tapscan.places import EYE_REGIONS, REGIONS, SIGNS
+from tapscan.wording import argument
 
 if TYPE_CHECKING:
     from tapscan.workflow.visit import Known, Look, Visit
@@ -63,9 +64,10 @@ def note(
     found: FOUND = None,
     hidden: HIDDEN = None,
     photo: PHOTO = None,
+    mistake: o.MISTAKE = None,
     register: o.REGISTER = None,
 ) -> None:
-    """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced."""
+    """Note what was seen on a visit; what is not named stays as it was. Typed again, a region is replaced; but what may be a crack stays."""
     from tapscan.workflow.plate import find_plate
     from tapscan.workflow.visit import Visit, edit_visit, keep_photos_of, known_of
 
@@ -84,12 +86,12 @@ def note(
     change(Visit(name, date))  # what cannot be meant is refused before a photo is kept
     for region, file in pairs:
         keep_photos_of(opened, name, date, region, [Path(file or "")])
-    kept = edit_visit(opened, name, date, change)
+    kept = edit_visit(opened, name, date, change, o.words(mistake))
     _say_noted(kept, known_of(opened, kept))
 
 
 def _say_noted(kept: "Visit", known: "Known") -> None:
-    typer.echo(f"Noted: visit {kept.name}. The document: tapscan visit report {kept.name}")
+    typer.echo(f"Noted: visit {kept.name}. The document: tapscan visit report {argument(kept.name)}")
     if known.stop or kept.suspects:
         typer.echo(f"{known.advice.headline}: stop here, do not tap, tune or turn a screw. `tapscan visit show` says who looks next.")  # fmt: skip
 
@@ -181,7 +183,8 @@ def list_visits(
     found = every(o.opened(register), plate)
     for v in found:
         where = ", ".join(x for x in (v.maker, v.piano_number, v.place) if x) or "not written down"
-        typer.echo(f"{v.name}  {where}; {sum(look.answer is not None for look in v.looks)} regions answered")
+        seen = "; what may be a crack was seen and is open" if v.suspects else ""
+        typer.echo(f"{v.name}  {where}; {sum(look.answer is not None for look in v.looks)} regions answered{seen}")
     if not found:
         typer.echo("No visit is noted yet: tapscan visit note PLATE")
 

@@ -21,6 +21,7 @@ from tapscan.register.names import scan_name
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans, not_crossed_out
+from tapscan.wording import argument
 
 
 def void_scan(register: Register, name: str, why: str, on: dt.date) -> ScanEntry:
@@ -33,7 +34,7 @@ def _may_be_void(entry: ScanEntry) -> None:
     if not_crossed_out(entry).flaws:
         raise BadRequest(
             f"{entry.name}: an examination found a flaw ({entry.flaws[0].told}), and that is not crossed out; "
-            f"where the scan is another plate's: `tapscan scan move {entry.name} PLATE`"
+            f"where the scan is another plate's: `tapscan scan move {argument(entry.name)} PLATE`"
         )
 
 

@@ -26,7 +26,7 @@ from tapscan.register.sqlite_side import BACKUPS, DATABASE, copy_database, revis
 from tapscan.register.trouble import plain_words
 
 __all__ = ["BACKUPS", "DATABASE", "REVISION", "Register", "copy_database", "revision_of"]
-REVISION = "0010"  # the newest step in migrations/versions
+REVISION = "0011"  # the newest step in migrations/versions
 OWNER = "as the account that owns the database: `tapscan register check --register ADDRESS`"
 
 

@@ -24,6 +24,7 @@ ONLY_IN: dict[str, tuple[State, ...]] = {  # states of the plate in which there 
 PART = "caused by this part, since fixed: "
 CLEAN = "nothing was found: "
 SEEN = "what was seen is this: "
+BY_MISTAKE = "Noted by eye, by mistake:"
 CLEAN_WORDS = ("nothing", "nothing found", "nothing was found", "no flaw", "no flaw found", "no crack found")
 
 
@@ -212,6 +213,20 @@ class Move:
     why: str
 
 
+@dataclass(frozen=True)
+class TakenBack:
+    """What the eye had noted, may be a crack, and was a mistake: a person says why."""
+
+    what: str  # as it stood, in words
+    on: str  # ISO 8601
+    why: str
+
+    @property
+    def told(self) -> str:
+        """In one line."""
+        return f"{self.what}; taken back on {self.on}: {self.why}"
+
+
 def crossed_out_words(on: dt.date | None, why: str | None) -> str | None:
     """In one line; None where it counts."""
     return f"crossed out on {on.isoformat()}: {why}" if on else None
@@ -255,6 +270,7 @@ class ScanEntry:
     baseline_although: str | None = None  # why it is a baseline in spite of what was found
     moves: tuple[Move, ...] = ()  # oldest first
     bar: KeptBar | None = None  # the reference bar struck with it
+    taken_back: tuple[TakenBack, ...] = ()  # of what the eye saw, oldest first
 
     @property
     def crossed_out(self) -> str | None:
@@ -284,8 +300,8 @@ class ScanEntry:
 
     @property
     def by_eye(self) -> tuple[str, ...]:
-        """The same in sentences, with what was noted beside it."""
-        return by_eye(self.checklist)
+        """The same in sentences, with what was noted beside it, and what was taken back."""
+        return (*by_eye(self.checklist), *(f"{BY_MISTAKE} {one.told.rstrip('.')}." for one in self.taken_back))
 
     @property
     def current(self) -> ScreeningEntry:

@@ -40,7 +40,7 @@ Stands = Callable[[ScanEntry, Screening], Screening]  # the screening that is st
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 RESULTS = (t.recording, t.strike, t.mode, t.indication)
 FILE_ENDINGS = (".json", ".csv")
-MENDED = ("void_on", "void_why", "baseline_although", "moves")
+MENDED = ("void_on", "void_why", "baseline_although", "moves", "taken_back")
 HIDDEN = {"screening_id", "position", "more"}
 
 
@@ -116,19 +116,17 @@ def _scans(register: Register, said: Said) -> Iterator[Sequence[Any]]:
         told = [known[name] for name in conditions]
         now = e.current
         yield (
-            *(
-                e.name,
-                e.plate,
-                e.date,
-                "yes" if e.baseline else "no",
-                *told,
-                e.operator,
-                e.layout,
-                e.notes,
-                e.stored_utc,
-            ),
+            *(e.name, e.plate, e.date, "yes" if e.baseline else "no", *told),
+            *(e.operator, e.layout, e.notes, e.stored_utc),
             *(*said(e), len(e.screenings), now.settings_sha256, now.tapscan_version),
-            *(e.void_on, e.void_why, e.baseline_although, plain(e.moves), "yes" if e.played else "no"),
+            *(
+                e.void_on,
+                e.void_why,
+                e.baseline_although,
+                plain(e.moves),
+                plain(e.taken_back),
+                "yes" if e.played else "no",
+            ),
             e.bar.name if e.bar else None,
         )
 
@@ -152,9 +150,9 @@ def _bars(register: Register) -> Iterator[Sequence[Any]]:
 
 
 def _visits(register: Register) -> Iterator[Sequence[Any]]:
-    yield ("plate", "date", *VISIT_FACTS, "stored_utc")
+    yield ("plate", "date", *VISIT_FACTS, "taken_back", "stored_utc")
     for v in list_visits(register):
-        yield (v.plate, v.date, *(getattr(v, name) for name in VISIT_FACTS), v.stored_utc)
+        yield (v.plate, v.date, *(getattr(v, name) for name in VISIT_FACTS), plain(v.taken_back), v.stored_utc)
 
 
 def _visit_looks(register: Register) -> Iterator[Sequence[Any]]:

@@ -22,7 +22,7 @@ from tapscan.register.entries import Finding, Outcome
 from tapscan.register.names import scan_name
 from tapscan.register.plates import plate_row
 from tapscan.register.visit_entries import Visit
-from tapscan.register.visits import FACTS, looks_of
+from tapscan.register.visits import looks_of, visit_of
 
 MOST_NAMED = 500  # plates; a longer list is slower than reading the table
 
@@ -117,7 +117,7 @@ def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
         PlateOnRecord(
             name,
             tuple(_scan(r, found.get(r.row, ()), outcomes.get(r.row, ()), seen.get(r.row, ())) for r in scans.get(key, ())),
-            tuple(_visit(r, looks) for r in visits.get(key, ())),
+            tuple(visit_of(r, looks.get(r.row, ())) for r in visits.get(key, ())),
         )
         for key, name in names.items()
     ]  # fmt: skip
@@ -200,8 +200,3 @@ def _scan(row: Row, found: Iterable[Row], outcomes: Iterable[Row], seen: Iterabl
         tuple(Finding(r.item, r.answer, r.note) for r in seen),
         not_run,
     )
-
-
-def _visit(row: Row, looks: dict[int, Any]) -> Visit:
-    facts = {name: row._mapping[name] for name in FACTS}
-    return Visit(row.name, row.date, **facts, looks=looks.get(row.row, ()), stored_utc=row.stored_utc, id=row.row)

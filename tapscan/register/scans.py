@@ -33,11 +33,14 @@ from tapscan.register.entries import (
     Outcome,
     ScanEntry,
     ScreeningEntry,
+    TakenBack,
 )
 from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_name
 from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
+from tapscan.register.taken_back import of_list
 from tapscan.sensors import Sensor
+from tapscan.wording import argument
 
 SENSOR = "sensor_"  # before the names of a sensor's fields, in the columns of a scan
 
@@ -148,8 +151,13 @@ def scans_with_bar(register: Register, bar_id: int, newest: int | None = None) -
     return entries[::-1]
 
 
-def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanEntry]) -> ScanEntry:
-    """`change` gives the entry as it should be: conditions, operator, notes, baseline or checklist."""
+def edit_scan(
+    register: Register, name: str, change: Callable[[ScanEntry], ScanEntry], mistake: str | None = None
+) -> ScanEntry:
+    """`change` gives the entry as it should be: conditions, operator, notes, baseline or checklist.
+
+    mistake : why what may be a crack had been noted though it was never there; without it that is not taken away
+    """
     with register.writing() as connection:
         before = find_scan(register, name)  # as it is now: nobody else writes meanwhile
         after = change(before)
@@ -158,6 +166,7 @@ def edit_scan(register: Register, name: str, change: Callable[[ScanEntry], ScanE
             "operator": after.operator,
             "notes": after.notes,
             "baseline": after.baseline,
+            "taken_back": [*before.taken_back, *of_list(before, after.checklist, mistake)] or None,
         }
         connection.execute(t.scan.update().where(t.scan.c.row == before.id).values(plain(values)))
         _write_checklist(connection, before.id, after.checklist)
@@ -206,7 +215,7 @@ def not_crossed_out(entry: ScanEntry) -> ScanEntry:
     """Raises BadRequest for one that is."""
     if entry.crossed_out:
         raise BadRequest(
-            f"{entry.name} is {entry.crossed_out}; `tapscan scan void {entry.name} --undo` takes that back"
+            f"{entry.name} is {entry.crossed_out}; `tapscan scan void {argument(entry.name)} --undo` takes that back"
         )
     return entry
 
@@ -337,4 +346,5 @@ def _entry(row: Row, held: Sequence[Row], seen: Sequence[Row], came: Sequence[Ro
         void_why=row.void_why,
         baseline_although=row.baseline_although,
         moves=tuple(Move(**move) for move in row.moves or ()),
+        taken_back=tuple(TakenBack(**one) for one in row.taken_back or ()),
     )

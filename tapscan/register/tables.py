@@ -88,6 +88,7 @@ scan = Table(
     Column("void_why", Text),
     Column("baseline_although", Text),  # why it is a baseline in spite of what was found
     _json("moves"),  # Move after Move
+    _json("taken_back"),  # TakenBack after TakenBack
     UniqueConstraint("plate_id", "date", "number"),
 )
 scan_file = Table(

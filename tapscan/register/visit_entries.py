@@ -13,7 +13,7 @@ from typing import Literal
 
 from tapscan.errors import BadRequest
 from tapscan.places import REGIONS, SIGNS, State
-from tapscan.register.entries import EYE_SUSPECTS, KeptFile, Outcome
+from tapscan.register.entries import EYE_SUSPECTS, KeptFile, Outcome, TakenBack
 
 LookAnswer = Literal["nothing", "note", "hidden"]
 LOOK_ANSWERS: tuple[LookAnswer, ...] = ("nothing", "note", "hidden")
@@ -43,6 +43,12 @@ class Look:
         return tuple(o for o in self.outcomes if o.flaw)
 
     @property
+    def weighed(self) -> tuple[Outcome, ...]:
+        """The outcomes, flaws first, of each the newest first."""
+        newest = sorted(self.outcomes[::-1], key=lambda o: o.on, reverse=True)
+        return tuple(sorted(newest, key=lambda o: not o.flaw))
+
+    @property
     def suspect(self) -> bool:
         """Whether it may be a crack; a note whose kind nobody said is taken for one."""
         return self.answer == "note" and (not self.signs or any(s in MAY_BE_CRACK for s in self.signs))
@@ -70,6 +76,7 @@ class Visit:
     state: State | None = None
     notes: str | None = None
     looks: tuple[Look, ...] = ()  # those with an answer or a photo
+    taken_back: tuple[TakenBack, ...] = ()  # noted by mistake, oldest first
     stored_utc: str | None = None  # None before it is stored
     id: int | None = None
 

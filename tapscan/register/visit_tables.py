@@ -18,6 +18,7 @@ visit = Table(
     Column("state", Text),
     Column("notes", Text),
     Column("stored_utc", String(32), nullable=False),
+    json_column("taken_back"),  # TakenBack after TakenBack
     UniqueConstraint("plate_id", "date"),
 )
 visit_look = Table(

@@ -9,6 +9,7 @@ add_look_outcome(register, visit, region, outcome)    what an examination found 
 add_look_photo(register, plate, date, region, file)   a photo that lies in the folder, to a region and to the plate
 remove_look_photo(register, visit, region, sha256)     from the region; it stays with the plate
 looks_of(connection, visits)    of many visits at once, without photos
+visit_of(row, looks)            one Visit from its row
 """
 
 import datetime as dt
@@ -22,34 +23,44 @@ from tapscan.places import REGIONS
 from tapscan.register import tables as t
 from tapscan.register.codec import plain
 from tapscan.register.database import Register, utc_now
-from tapscan.register.entries import KeptFile, Outcome
+from tapscan.register.entries import KeptFile, Outcome, TakenBack
 from tapscan.register.names import SCAN_NAME, split_scan_name
 from tapscan.register.plates import add_photo, find_plate, plate_row
 from tapscan.register.scans import no_hearsay
+from tapscan.register.taken_back import of_round
 from tapscan.register.visit_entries import Look, Visit, sound_look
 
 FACTS = ("maker", "piano_number", "place", "by_whom", "present", "state", "notes")
 OUTCOME = ("found", "method", "by_whom", "on", "note")
 
 
-def keep_visit(register: Register, visit: Visit, unless: Callable[[Visit], None] = lambda _: None) -> Visit:
-    """Facts and looks as they are given. `unless` gets what is there and raises where it may not be replaced."""
+def keep_visit(
+    register: Register, visit: Visit, unless: Callable[[Visit], None] = lambda _: None, mistake: str | None = None
+) -> Visit:
+    """Facts and looks as they are given. `unless` gets what is there and raises where it may not be replaced; `mistake` as in edit_visit."""
 
     def change(now: Visit) -> Visit:
         unless(now)
         return visit
 
-    return edit_visit(register, visit.plate, visit.date, change)
+    return edit_visit(register, visit.plate, visit.date, change, mistake)
 
 
-def edit_visit(register: Register, plate_name: str, date: dt.date, change: Callable[[Visit], Visit]) -> Visit:
-    """`change` gives the visit as it should be, from what it is when nobody else writes; photos are added by `add_look_photo` and are not touched."""
+def edit_visit(
+    register: Register, plate_name: str, date: dt.date, change: Callable[[Visit], Visit], mistake: str | None = None
+) -> Visit:
+    """`change` gives the visit as it should be, from what it is when nobody else writes; photos are added by `add_look_photo` and are not touched.
+
+    mistake : why what may be a crack had been noted though it was never there; without it that is not taken away
+    """
     plate = find_plate(register, plate_name, exact=True)
     with register.writing() as connection:
-        visit = change(visit_on(register, plate.name, date) or Visit(plate.name, date))
+        before = visit_on(register, plate.name, date) or Visit(plate.name, date)
+        visit = change(before)
         looks = [sound_look(look) for look in visit.looks]
+        back = (*before.taken_back, *of_round(before, looks, mistake))
         key = _row_for(connection, plate.id, date)
-        facts = {name: getattr(visit, name) for name in FACTS}
+        facts = {**{name: getattr(visit, name) for name in FACTS}, "taken_back": list(back) or None}
         connection.execute(t.visit.update().where(t.visit.c.row == key).values(plain(facts)))
         connection.execute(t.visit_look.delete().where(t.visit_look.c.visit_id == key))
         for look in looks:
@@ -147,9 +158,14 @@ def _visit(connection: Connection, row: Row) -> Visit:
     looks = {look.region: look for look in looks_of(connection, [row.row]).get(row.row, ())}
     for region, photos in _photos(connection, row.row).items():
         looks[region] = replace(looks.get(region, Look(region)), photos=photos)
+    return visit_of(row, tuple(looks[region] for region in REGIONS if region in looks))
+
+
+def visit_of(row: Row, looks: tuple[Look, ...]) -> Visit:
+    """From a row with the plate's `name`."""
     facts = {name: row._mapping[name] for name in FACTS}
-    order = tuple(looks[region] for region in REGIONS if region in looks)
-    return Visit(row.name, row.date, **facts, looks=order, stored_utc=row.stored_utc, id=row.row)
+    back = tuple(TakenBack(**one) for one in row.taken_back or ())
+    return Visit(row.name, row.date, **facts, looks=looks, taken_back=back, stored_utc=row.stored_utc, id=row.row)
 
 
 def looks_of(connection: Connection, visits: Sequence[int]) -> dict[int, tuple[Look, ...]]:

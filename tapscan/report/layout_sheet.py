@@ -139,8 +139,7 @@ def unbroken(line: str) -> Markup:
 
 def commands(named: str, state: State | None, order: Sequence[str]) -> tuple[str, ...]:
     """Lines to type once the taps are recorded. In the piano: the visit, from the plate to its document; else one reading."""
-    quoted = named if named.replace("-", "").replace(".", "").isalnum() else f'"{named}"'
-    taken = f"--layout {quoted} --order {','.join(order)} --state {state or 'STATE'}"
+    taken = f"--layout {wording.argument(named)} --order {','.join(order)} --state {state or 'STATE'}"
     if state not in IN_PIANO:
         return (f"tapscan check RECORDING {taken}",)
     return (

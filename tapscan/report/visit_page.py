@@ -45,11 +45,12 @@ class Cut:
 
 @dataclass(frozen=True)
 class Found:
-    """One finding in plain words; `weighs` where a qualified person must see it."""
+    """One finding in plain words; `weighs` where a qualified person must see it; of `text` so many first characters are never cut: a flaw."""
 
     title: str
     text: str
     weighs: bool
+    never_cut: int = 0
 
 
 @dataclass(frozen=True)
@@ -117,7 +118,10 @@ class VisitSheet:
 def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
     """The document as text; without the appendix it is the one page."""
     limits = _limits(sheet)
-    found = [(f, short(f.text, limits.longest), n >= limits.found) for n, f in enumerate(sheet.found)]
+    found = [
+        (f, short(f.text, max(limits.longest, f.never_cut)), n >= limits.found and not f.never_cut)
+        for n, f in enumerate(sheet.found)
+    ]
     unknown = [(u, short(u.text, limits.longest), n >= limits.unknown) for n, u in enumerate(sheet.unknown)]
     rows = [*sheet.looked, *sheet.tested]
     longest = LISTS // max(1, len(rows)) if sum(len(text) for _, text in rows) > LISTS else LISTS
@@ -172,7 +176,8 @@ def _limits(sheet: VisitSheet) -> Limits:
 
 
 def _room(sheet: VisitSheet, x: Limits) -> int:
-    found = [len(f.title) + min(len(f.text), x.longest) + LINE for f in sheet.found[: x.found]]
+    shown = [f for n, f in enumerate(sheet.found) if n < x.found or f.never_cut]
+    found = [len(f.title) + min(len(f.text), max(x.longest, f.never_cut)) + LINE for f in shown]
     return sum(found) + sum(min(len(u.text), x.longest) + LINE for u in sheet.unknown[: x.unknown])
 
 

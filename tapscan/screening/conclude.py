@@ -34,11 +34,13 @@ def concluded(
     opened: Sequence[OpenFinding] = (),
     eye: Sequence[str] = (),
     iron: Sequence[str] = (),
+    *,
+    examined: bool = False,
 ) -> Screening:
-    """From the indications and the comparison that the screening holds; `opened`, `eye` and `iron` as in dispose."""
+    """From the indications and the comparison that the screening holds; `opened`, `eye`, `iron` and `examined` as in dispose."""
     silent = silent_recordings(screening.scan)
     said = (opened, eye, screening.rules_not_run, iron)
-    outcome = dispose(screening.scan, screening.indications, silent, settings, *said)
+    outcome = dispose(screening.scan, screening.indications, silent, settings, *said, examined=examined)
     if screening.comparison and screening.comparison.rules_not_run:
         outcome = not_compared(outcome, screening.comparison.rules_not_run[0].reason)
     if screening.comparison and screening.comparison.undecided:

@@ -25,7 +25,7 @@ from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.limitations import forces_exchanged, places_of_part
 from tapscan.screening.next_steps import Step
-from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, beside, told
+from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, asking, beside, told
 from tapscan.screening.rules import NOTE_RULES
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
@@ -89,6 +89,8 @@ def dispose(
     eye: Sequence[str] = (),
     not_run: Sequence[RuleNotRun] = (),
     iron: Sequence[str] = (),
+    *,
+    examined: bool = False,
 ) -> Outcome:
     """From all that is known.
 
@@ -97,9 +99,10 @@ def dispose(
     eye : what was seen that may be a crack, in words
     not_run : checks that could not be made; only of played notes they are told here
     iron : of `eye` what was seen in the iron itself
+    examined : an examination that followed this scan has found a flaw, so its own findings ask for no further test
     """
     found = (
-        _disposed(scan, indications, silent, settings, opened)
+        _disposed(scan, indications, silent, settings, opened, examined=examined)
         if scan.played is None
         else _of_notes(scan, indications, opened, not_run)
     )
@@ -138,18 +141,14 @@ def _amiss(told: Sequence[str]) -> str:
 
 
 def _disposed(
-    scan: Scan,
-    indications: Sequence[Indication],
-    silent: Sequence[str],
-    settings: Settings,
-    opened: Sequence[OpenFinding],
-) -> Outcome:
+    scan: Scan, indications: Sequence[Indication], silent: Sequence[str], settings: Settings, opened: Sequence[OpenFinding], *, examined: bool,
+) -> Outcome:  # fmt: skip
     every = [i for i in indications if i.interpretation == "relevant"]
     relevant, standing = [i for i in every if i.status != "unchanged"], [i for i in every if i.status == "unchanged"]
     opened = beside(opened, every)
     known = _known(standing) + told(opened)
     suspects = [o for o in opened if o not in by_notes(opened)]  # a loose part or a damper makes no plate suspected
-    rules = [i.rule for i in every] + [o.rule for o in suspects]
+    rules = [i.rule for i in every if not examined] + asking(suspects)
     earlier = bool(standing or suspects)
     ask = bool(standing or any(o.rule != EXAMINED for o in suspects))  # what was examined need not be asked about
     if relevant:

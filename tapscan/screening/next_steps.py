@@ -27,6 +27,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from tapscan.places import IN_PIANO, STATES, STRUNG, State
+from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.rule import Shows
 from tapscan.screening.rules import rule_named
 
@@ -125,6 +126,14 @@ CALL_UNSTRUNG = _step(
     "call-unstrung", "buyer", INSIDE - TENSION, ("call",),
     "Call a qualified person to examine the plate before any string goes on.",
 )  # fmt: skip
+DECISIONS = tuple(
+    _step(code, "buyer", states, ("call",), f"An examination has found a flaw. Have a qualified person decide what is to be done with the plate{rest}")
+    for code, states, rest in (
+        ("decide", TENSION | UNKNOWN, ". That person decides whether the string tension is let down first, and nobody else lets it down."),
+        ("decide-unstrung", INSIDE - TENSION, " before any string goes on."),
+        ("decide-out", OUT, "."),
+    )
+)  # fmt: skip
 CRACK_TEST = _step(
     "crack-test", "buyer", EVERY, ("call", "test-cracks"),
     "Have a qualified person test the iron for cracks, first at any place named here; that person says whether now or later. First come magnetic particles, and only after them penetrant. "
@@ -213,6 +222,7 @@ STEPS += (
     READ_AGAIN,
     LOOK_AT_NOTES,
     CALL_TECHNICIAN,
+    *DECISIONS,
 )
 
 
@@ -251,7 +261,7 @@ def suspected(
 ) -> tuple[Step, ...]:
     """In the order in which they are to be done.
 
-    rules : of the findings that are relevant, still stand or are open
+    rules : of the findings that are relevant, still stand or are open; EXAMINED among them asks for a decision, and the others for a test
     mends : how to tap better, where the scan was a poor one
     again : whether the places are to be tapped again with loose parts steadied
     earlier : whether one of the findings was made in an earlier scan
@@ -266,8 +276,9 @@ def suspected(
         *(tapping if may_tap(state) else ()),
         TELL_STATE,
     )
-    wanted += ((ASK,) if earlier else ()) + (CALL, CALL_UNSTRUNG, *tests(rules))
-    return _given(wanted, state)
+    rules = tuple(rules)
+    asked = DECISIONS if EXAMINED in rules else (CALL, CALL_UNSTRUNG)
+    return _given((*wanted, *((ASK,) if earlier else ()), *asked, *tests(rules)), state)
 
 
 def tests(rules: Iterable[str]) -> tuple[Step, ...]:
@@ -277,7 +288,9 @@ def tests(rules: Iterable[str]) -> tuple[Step, ...]:
 
 
 def _shows(name: str) -> frozenset[Shows]:
-    """A rule of an earlier version that is no more may have meant a crack."""
+    """A rule of an earlier version that is no more may have meant a crack. A flaw that was found needs no test to show it."""
+    if name == EXAMINED:
+        return frozenset()
     rule = rule_named(name)
     return rule.shows if rule else frozenset({"crack"})
 

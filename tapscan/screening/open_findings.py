@@ -4,6 +4,7 @@ still_open(past, now)    OpenFinding after OpenFinding, newest first, from a pla
 with_seen(opened, seen)      with lines that the eye saw in the iron on earlier days
 with_visits(opened, found)   with what an examination found of what was seen on visits
 beside(opened, every)    without those that the scan at hand shows by the same rule itself and nobody examined
+asking(opened)           rules by which they ask for a test or a decision
 told(opened)             a sentence, empty without any
 up_to_date(screening, opened)   whether a stored conclusion says what is open now
 same_heading(summary, opened)   whether one with that summary would get the same headline now
@@ -119,6 +120,12 @@ def beside(opened: Sequence[OpenFinding], every: Sequence[Indication]) -> tuple[
     """What the scan at hand shows itself need not be told twice, but what an examination found is always told."""
     shown = {i.rule for i in every}
     return tuple(o for o in opened if o.rule not in shown or o.outcomes)
+
+
+def asking(opened: Sequence[OpenFinding]) -> list[str]:
+    """Their rules. Where an examination has found a flaw, what it or another one looked at asks for no further test."""
+    flawed = any(o.rule == EXAMINED for o in opened)
+    return [o.rule for o in opened if o.rule == EXAMINED or not (flawed and o.outcomes)]
 
 
 def told(opened: Sequence[OpenFinding]) -> str:

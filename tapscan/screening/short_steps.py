@@ -10,6 +10,9 @@ from collections.abc import Iterable
 
 from tapscan.screening.next_steps import (
     CALL_FOR_BARE,
+    CRACK_TEST,
+    DECISIONS,
+    HARD_TEST,
     HOLD_PART_UNKNOWN,
     HOLDS,
     HOLDS_BUZZ,
@@ -23,10 +26,14 @@ from tapscan.screening.next_steps import (
 )
 
 EXAMINE = "Have it examined, and note what was found."
+DECIDED = "A flaw was found: have a qualified person decide what is to be done with the plate."
+STOPS = {
+    STOP: "Stop: do not tap the plate again.",
+    STOP_UNSTRUNG: "Stop: do not tap the plate again.",
+    STOP_UNKNOWN: "If it is in the piano or carries strings, stop: do not tap the plate again.",
+}
 SHORT = {
-    STOP: f"Stop: do not tap the plate again. {EXAMINE}",
-    STOP_UNSTRUNG: f"Stop: do not tap the plate again. {EXAMINE}",
-    STOP_UNKNOWN: f"If it is in the piano or carries strings, stop: do not tap the plate again. {EXAMINE}",
+    **{step: f"{said} {EXAMINE}" for step, said in STOPS.items()},
     **dict.fromkeys(HOLDS, EXAMINE),
     **dict.fromkeys(HOLDS_BUZZ, "No further work on it: tap it again with loose parts held still."),
     **dict.fromkeys((*HOLDS_PART, HOLD_PART_UNKNOWN), "No further work on it until all its places are tapped."),
@@ -39,7 +46,10 @@ ANEW = frozenset((READ_AGAIN, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PART_UNKNOWN))  # a
 
 def in_short(steps: Iterable[Step], *, examined: bool = False) -> str:
     """The first of them, for a list, which must never ask for what the report forbids; `examined` : whoever was asked to look has looked."""
-    first = next((s for s in steps if s in SHORT), None)
+    every = tuple(steps)
+    first = next((s for s in every if s in SHORT), None)
     if first is None:
         return ""
+    if first in (*STOPS, *HOLDS) and any(s in DECISIONS for s in every) and not {CRACK_TEST, HARD_TEST} & set(every):
+        return f"{STOPS[first]} {DECIDED}" if first in STOPS else first.text
     return first.text if examined and first in HOLDS else SHORT[first]

@@ -31,7 +31,8 @@ class VisitKnown:
     rules: tuple[str, ...] = ()  # of relevant indications, of findings still open, and what was heard from the keys
     earlier: bool = False  # one of them is of an earlier day
     heard: bool = False  # at least one usable tap
-    disposition: Disposition | None = None  # of the newest scan; None: none was made
+    disposition: Disposition | None = None  # of the newest scan by taps; None: none was made
+    recorded: bool = True  # there are recordings of that day
     headline: str = ""  # the newest scan's, where the plate is out of the piano
     scan_steps: tuple[str, ...] = ()  # the same
     strings: bool = False  # their tones were heard in the taps
@@ -107,16 +108,28 @@ def _given(known: VisitKnown) -> tuple[Step, ...]:
     if _suspected(known):
         rules = (*known.rules, *((EYE_RULE,) if known.eye else ()))
         steps = give.suspected(known.state, rules, again=False, earlier=known.earlier and EXAMINED not in known.rules)
-        return (*steps, _IN_WRITING)
+        return _as_recorded(known, (*steps, _IN_WRITING))
     if known.rings:
         return (*give.of_notes(known.state, found=True, opened=False), _NEXT_IN_PIANO, _IN_WRITING)
     if known.state in INSIDE:
         return (_NEXT_IN_PIANO, give.CALL_FOR_BARE, _IN_WRITING)
     if known.state is None:
-        return (give.TELL_STATE, _NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING)
+        return _as_recorded(known, (give.TELL_STATE, _NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING))
     return () if known.scan_steps else (give.EYES, _SCAN_BARE)
 
 
+def _as_recorded(known: VisitKnown, steps: tuple[Step, ...]) -> tuple[Step, ...]:
+    """Where nothing was recorded there is nothing to screen again."""
+    return steps if known.recorded else tuple(_NOTE_STATE if s is give.TELL_STATE else s for s in steps)
+
+
+_NOTE_STATE = Step(
+    "note-state",
+    "Note the state of the plate with this visit: what may be done next depends on it.",
+    "workshop",
+    give.UNKNOWN,
+    frozenset({"tell-state"}),
+)
 _NEXT_IN_PIANO = Step(
     "next-in-piano",
     "If anybody who works on this piano later sees a line that may be a crack, or edges that stand apart: stop. No tapping, no tuning, no screw is turned. Stand clear of the plane of the strings, "
@@ -146,14 +159,15 @@ _SCAN_BARE = Step(
     OUT,
     frozenset({"tap"}),
 )
-VISIT_STEPS = (_NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING, _SCAN_BARE)
+VISIT_STEPS = (_NOTE_STATE, _NEXT_IN_PIANO, _CALL_UNKNOWN, _IN_WRITING, _SCAN_BARE)
 
 
 def _comes_to(known: VisitKnown) -> tuple[str, str, str]:
     """Code, headline, and what it means in two or three sentences."""
-    weight = "Until a qualified person has examined the plate: no tuning, no tapping, no work on the piano. Do not play it until that person allows it."
+    person = "decided what is to be done with the plate" if EXAMINED in known.rules else "examined the plate"
+    weight = f"Until a qualified person has {person}: no tuning, no tapping, no work on the piano. Do not play it until that person allows it."
     if known.state in OUT:
-        weight = "Until a qualified person has examined it, no finish, strings or money should go into it."
+        weight = f"Until a qualified person has {person}, no finish, strings or money should go into it."
     if EXAMINED in known.rules:
         return (
             "confirmed",
@@ -185,27 +199,28 @@ def _count(rules: Sequence[str]) -> str:
 
 
 def _nothing(known: VisitKnown) -> tuple[str, str, str]:
-    ways = [
-        way
-        for way, made in (("the eye", known.looked > 0), ("the taps", known.heard), ("the keys", known.played))
-        if made
-    ]
-    if not ways:
+    answered = known.heard and known.disposition == "no relevant indication"
+    made = (("the eye", known.looked > 0), ("the taps", answered), ("the keys", known.played))
+    ways = [way for way, was in made if was]
+    if not ways and not known.heard:
         return (
             "not-examined",
             "The plate was not examined",
             "No region was seen, no tap was heard and no key played. Nothing is known of the plate, neither good nor bad.",
         )
     noted = "Something was noted, none of it taken for a crack"  # loose bolts, missing screws
-    found = noted if known.signs else f"Nothing was found by {listed(ways)}"
+    silent = "" if answered or not known.heard else "the taps gave no answer"
+    nothing = ", and ".join(filter(None, [f"nothing was found by {listed(ways)}" if ways else "", silent]))
+    found = noted if known.signs else nothing[0].upper() + nothing[1:]
+    judged = "no tap was made" if known.disposition is None else "no tap could be judged"
     if known.state in OUT and known.disposition is not None:
         return "scan", known.headline, f"{found}. A crack may still be there. {not_decided(known.state)}"
     if known.state in OUT:
-        return "eye-only", found, "A crack may still be there: many cannot be seen. No tap could be judged."
+        return "eye-only", found, f"A crack may still be there: many cannot be seen. {judged.capitalize()}."
     unproven = (
         IN_THE_PIANO
         if known.heard
-        else "Many cracks cannot be seen in a piano, and no tap could be judged. This is neither good news nor bad."
+        else f"Many cracks cannot be seen in a piano, and {judged}. This is neither good news nor bad."
     )
     return "no-answer", f"{found}; that does not clear the plate", unproven
 
@@ -213,7 +228,7 @@ def _nothing(known: VisitKnown) -> tuple[str, str, str]:
 def questions(known: VisitKnown) -> tuple[Step, ...]:
     """What weighs most first, six at most; each follows from something that was found or is not known."""
     asked = {
-        Q_SEEN: known.eye or bool(set(known.rules) - {BUZZ}),
+        Q_SEEN: known.eye or bool(set(known.rules) - {BUZZ, EXAMINED}),
         Q_REPAIR_SEEN: "repair" in known.signs,
         Q_SCREWS: bool(known.signs & {"missing-screws", "loose-nose-bolts"}),
         Q_BUZZ: BUZZ in known.rules,

@@ -87,7 +87,7 @@ def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -
     """As `as_it_stands` gives it."""
     opened = opened_of(record, (scan.date, scan.number), past_of(scan), scan, scan.read_in)
     shown = beside(opened, scan.relevant)
-    own = () if explained(scan, record.scans) else scan.checklist
+    own = () if scan.flaws or explained(scan, record.scans) else scan.checklist
     eye, iron = seen_that_day(record, scan.date, own)
     if says(scan.summary, iron if may_tap(scan.read_in) else eye):
         if same_heading(scan.summary, shown):
@@ -99,6 +99,7 @@ def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -
         scan.screening_id,
         scan.name,
         scan.summary,
+        bool(scan.flaws),
         opened,
         eye,
         iron,
@@ -106,7 +107,9 @@ def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -
     if key not in _KNOWN:
         if len(_KNOWN) >= MOST_KNOWN:
             _KNOWN.clear()
-        now = conclude(load_screening(register, scan.screening_id), Settings(), opened, eye, iron)
+        now = conclude(
+            load_screening(register, scan.screening_id), Settings(), opened, eye, iron, examined=bool(scan.flaws)
+        )
         _KNOWN[key] = Heading(now.headline, now.disposition, now.next_steps)
     return _KNOWN[key]
 

@@ -19,9 +19,11 @@ def conclude(
     opened: Sequence[OpenFinding] = (),
     eye: Sequence[str] = (),
     iron: Sequence[str] = (),
+    *,
+    examined: bool = False,
 ) -> Screening:
-    """`opened`: findings of the plate's earlier scans (workflow/still_open.py); `eye`: what was seen that may be a crack; `iron`: of that what is in the iron itself."""
-    told = concluded(screening, settings, opened, eye, iron)
+    """`opened`: findings of the plate's earlier scans (workflow/still_open.py); `eye`: what was seen that may be a crack; `iron`: of that what is in the iron itself; `examined`: an examination that followed this scan found a flaw."""
+    told = concluded(screening, settings, opened, eye, iron, examined=examined)
     compared = screening.comparison is not None and not screening.comparison.rules_not_run
     if compared or told.disposition != "no relevant indication":
         return told

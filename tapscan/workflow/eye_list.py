@@ -1,14 +1,15 @@
 """The list of what the eye saw, as it is asked on a form: only what can be looked at in the plate's state, with the places of this scan to choose from.
 
 asked_of(entry, offered)           Asked after Asked, in the list's order
+as_sent(items, typed)              the same with what a form that was not kept had in it
 places_of(screening)               places to choose from in groups, those that the scan named first
 checklist_of(typed)                Findings from fields `eye-ITEM`, `place-ITEM` and `note-ITEM`
 
 A place is kept in front of the note, as `PLACE: NOTE`, where a person who writes it by hand puts it too.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import CHECKLIST, KEYS, REGIONS
@@ -36,6 +37,18 @@ def asked_of(entry: ScanEntry, offered: Groups) -> list[Asked]:
     """`offered` : of places_of."""
     every = [place for _, places in offered for place in places]
     return [_asked(f, every) for f in checklist_in(entry.conditions.state, entry.checklist)]
+
+
+def as_sent(items: Sequence[Asked], typed: Mapping[str, str]) -> list[Asked]:
+    """With what was filled in, sound or not."""
+
+    def sent(one: Asked) -> Asked:
+        answer = next((a for a in ANSWERS if a == typed.get(f"eye-{one.item}")), one.answer)
+        return replace(
+            one, answer=answer, place=typed.get(f"place-{one.item}", ""), note=typed.get(f"note-{one.item}", "")
+        )
+
+    return [sent(one) for one in items]
 
 
 def _asked(f: Finding, every: list[str]) -> Asked:

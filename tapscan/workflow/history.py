@@ -15,16 +15,18 @@ from tapscan.errors import BadRequest, StillDoubted
 from tapscan.places import IN_PIANO
 from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import ScanEntry
+from tapscan.register.entries import BY_MISTAKE, ScanEntry
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans, not_crossed_out
+from tapscan.register.visits import list_visits
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.screening.disposition import doubted
 from tapscan.screening.piano.compare import no_pickup
 from tapscan.settings import Settings
+from tapscan.wording import argument, small
 from tapscan.workflow.stored_audio import with_codecs
 from tapscan.workflow.where import models_folder
 
@@ -61,6 +63,7 @@ class History:
     unlike: tuple[str, ...]  # scans left out of the trend, and why
     in_piano: bool = False  # the newest scan was made there
     not_followed: str | None = None  # why there is no trend although there are scans enough
+    taken_back: tuple[str, ...] = ()  # what had been noted on visits by mistake
 
 
 def own_indications(screening: Screening) -> tuple[Indication, ...]:
@@ -110,7 +113,7 @@ def compare_stored(
     baselines = [_of_plate(register, a, name) for a in dict.fromkeys(against)] or [e for e in entries if e.baseline]
     if not baselines:
         raise BadRequest(
-            f"{name} has no baseline: `tapscan plate baseline {name} SCAN` names one, or give --against SCAN"
+            f"{name} has no baseline: `tapscan plate baseline {argument(name)} SCAN` names one, or give --against SCAN"
         )
     taken = {b.name for b in baselines}
     later = (
@@ -132,7 +135,7 @@ def _made_sure(register: Register, entry: ScanEntry) -> None:
     said = " ".join(d.sentence for d in load_screening(register, entry.current.id).doubts)
     raise StillDoubted(
         f"{entry.name} is doubtful ({doubt}), so it is not compared and nothing is concluded. {said} Where somebody has made sure that it is this plate, in this "
-        f"order: `tapscan scan rescreen {entry.name} --same-plate`; where it is another plate's: `tapscan scan move {entry.name} PLATE`",
+        f"order: `tapscan scan rescreen {argument(entry.name)} --same-plate`; where it is another plate's: `tapscan scan move {argument(entry.name)} PLATE`",
         entry.name,
     )
 
@@ -198,6 +201,7 @@ def _of_plate(register: Register, scan: str, plate: str) -> ScanEntry:
 def history_of(register: Register, plate: str, settings: Settings) -> History:
     """Modes are followed through the scans that were made in the newest scan's state, by the same sensor."""
     name = find_plate(register, plate).name
+    back = tuple(f"{v.name}: {small(BY_MISTAKE)} {b.told}" for v in list_visits(register, name) for b in v.taken_back)
     every = list_scans(register, name, void=True)
     heard = [load_screening(register, e.current.id) for e in every]
     past = tuple(
@@ -208,7 +212,7 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     tapped = [e for e, _ in counting if not e.played]
     tapped = [e for e in tapped if not doubted(e.current.headline)] or tapped
     if not counting:
-        return History(name, past, None, ())
+        return History(name, past, None, (), taken_back=back)
     entries, screenings = [e for e, _ in counting], [s for _, s in counting]
     newest = tapped[-1] if tapped else entries[-1]
     why = {e.name: unlike_newest(e, newest, settings) for e in entries}
@@ -216,7 +220,7 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
     left_out = tuple(f"{name} ({reason})" for name, reason in why.items() if reason)
     contact, why_not = all(scan.conditions.sensor.contact for scan in alike), not_followed(alike)
     trend = follow(alike, contact, settings) if len(alike) > 1 and not why_not else None
-    return History(name, past, trend, left_out, newest.conditions.state in IN_PIANO, why_not)
+    return History(name, past, trend, left_out, newest.conditions.state in IN_PIANO, why_not, back)
 
 
 def not_followed(scans: Sequence[ScanForComparison]) -> str | None:

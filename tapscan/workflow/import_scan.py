@@ -28,6 +28,7 @@ from tapscan.register.scans import add_screening, find_scan, list_scans, not_cro
 from tapscan.screening.compare.compare_scans import with_comparison
 from tapscan.screening.rules import change_since_baseline
 from tapscan.settings import Settings
+from tapscan.wording import argument
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bars import files_of, keep_bar
@@ -116,7 +117,7 @@ def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
     if twins := scans_holding(register, _hashes(paths)):
         raise BadRequest(
             f"already stored as {', '.join(twins)}: the same recording; nothing was stored "
-            f"(`tapscan scan rescreen {twins[0]}` screens it anew, with --skip 7 where that is no tap, --assign S3=S4 --assign S4=S3 where places were exchanged; "
+            f"(`tapscan scan rescreen {argument(twins[0])}` screens it anew, with --skip 7 where that is no tap, --assign S3=S4 --assign S4=S3 where places were exchanged; "
             "--again stores it a second time)"
         )
 
@@ -145,7 +146,9 @@ def _beside_earlier(
         screening = beside_own_pattern(register, plate, new.conditions, screening, settings, name)
     record = plate_on_record(register, plate)
     opened = open_findings(register, plate, (new.date, number), screening, scan, record)
-    return conclude(screening, settings, opened, *seen_that_day(record, new.date, new.checklist))
+    flawed = bool(scan and scan.flaws)
+    seen = seen_that_day(record, new.date, () if flawed else new.checklist)
+    return conclude(screening, settings, opened, *seen, examined=flawed)
 
 
 def _beside_baseline(

@@ -22,6 +22,7 @@ from tapscan.report.sections import glossary, indications, map, notes, reach, te
 from tapscan.report.shop import Shop, read_shop
 from tapscan.workflow.defaults import read_defaults
 from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.round_words import seen_rows
 from tapscan.workflow.standing import Later, as_it_stands, later, notices
 from tapscan.workflow.write_report import about
 
@@ -57,7 +58,7 @@ def reading_of(register: Register, name: str, number: int | None = None) -> Read
     shop = shop_of(register)
     plate = find_plate(register, entry.plate, exact=True)
     since = notices(register, entry, screening)
-    told = replace(about(plate, entry, shop), since=since)
+    told = replace(about(plate, entry, shop, seen_rows(register, entry)), since=since)
     first, sections = first_and_sections(screening, told, Extras(shop), QUICK)
     newer, what = later(register, entry), steps(screening.next_steps)
     return Reading(plate, entry, screening, told, newer, what, first.short, shop.name, first.qualified, tuple(sections))

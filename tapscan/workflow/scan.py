@@ -14,6 +14,7 @@ from tapscan.register.entries import (
     checklist_in,
     full_checklist,
     in_words,
+    suspects,
 )
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
@@ -39,6 +40,7 @@ __all__ = [
     "list_scans",
     "move_scan",
     "restore_scan",
+    "suspects",
     "unfinished_scans",
     "void_scan",
 ]

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from tapscan.places import REGIONS
 from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
@@ -41,12 +42,12 @@ def as_it_stands(
     record = record or plate_on_record(register, entry.plate)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry, record)
     mine = next((s for s in record.scans if s.id == entry.id), None)
-    own = () if mine and explained(mine, record.scans) else entry.checklist
+    own = () if entry.flaws or (mine and explained(mine, record.scans)) else entry.checklist
     eye, iron = seen_that_day(record, entry.date, own)
     counts = iron if may_tap(screening.scan.state) else eye
     if up_to_date(screening, opened) and says(screening.summary, counts):
         return screening
-    return conclude(screening, Settings(), opened, eye, iron)
+    return conclude(screening, Settings(), opened, eye, iron, examined=bool(entry.flaws))
 
 
 def says(summary: str, counts: Sequence[str]) -> bool:
@@ -62,6 +63,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
     return (
         *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),
         *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
+        *_examined_on_visits(register, entry),
         *_found_later(register, entry),
         *_compared(register, entry, screening),
         *entry.by_eye,
@@ -93,8 +95,19 @@ def _told_of(register: Register, e: ScanEntry) -> str:
 
 def _seen_on_a_visit(register: Register, entry: ScanEntry) -> list[str]:
     """Of that day; a visit's sign that may be a crack stands on the scan's page too."""
-    seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, ())
+    seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, (), flawed=True)
     return [f"{SEEN_BY_EYE} {listed(seen)}."] if seen else []
+
+
+def _examined_on_visits(register: Register, entry: ScanEntry) -> list[str]:
+    """Of what a visit of that day saw; of others the flaws alone."""
+    told = []
+    for v in plate_on_record(register, entry.plate).visits:
+        first = "An examination found" if v.date <= entry.date else "Found later"
+        for look in v.looks:
+            said = f"{first}, of what was seen on {v.date.isoformat()} ({REGIONS[look.region]})"
+            told += [f"{said}: {o.told}." for o in look.weighed if o.flaw or v.date == entry.date]
+    return told
 
 
 def _found_later(register: Register, entry: ScanEntry) -> list[str]:
@@ -125,7 +138,17 @@ def _compared(register: Register, entry: ScanEntry, screening: Screening) -> lis
 
 def registered(entry: ScanEntry) -> dict[str, Any]:
     """By the names of ScanEntry."""
-    names = ("name", "void_on", "void_why", "moves", "baseline", "baseline_although", "checklist", "outcomes")
+    names = (
+        "name",
+        "void_on",
+        "void_why",
+        "moves",
+        "baseline",
+        "baseline_although",
+        "checklist",
+        "taken_back",
+        "outcomes",
+    )
     return {name: getattr(entry, name) for name in names}
 
 

@@ -5,6 +5,7 @@ unexamined(opened)                                   whether one of them waits f
 record_opened(record), opened_of(record, ...)        the same of what was read of the plate already
 state_now(record)                                    state of the plate, as it was told last
 plate_steps(opened, state)                           what these ask for; empty where nothing is suspected
+left_open(register, plate)                           what whoever gets the plate must know, in one line; empty where nothing is open
 plainly(register, plate, opened)                     each in plain words, figures apart, with what waits meanwhile
 """
 
@@ -27,11 +28,13 @@ from tapscan.screening.open_findings import (
     EYE_RULE,
     OpenFinding,
     PastScan,
+    asking,
     still_open,
     with_seen,
     with_visits,
 )
 from tapscan.screening.plain_words import told_plainly, what_waits
+from tapscan.wording import listed, spelled
 
 __all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "ToldFinding", "open_findings", "plainly", "plate_on_record"]
 
@@ -148,8 +151,21 @@ def most_care(told: Sequence[State]) -> State | None:
 def plate_steps(opened: Sequence[OpenFinding], state: State | None) -> tuple[Step, ...]:
     """What these ask for; a loose part or a damper makes no plate suspected. Where all are of doubtful scans, it is asked first whose they are."""
     of_plate = [o for o in opened if o.rule not in NOTES]
-    steps = suspected(state, [o.rule for o in of_plate], again=False) if of_plate else ()
+    steps = suspected(state, asking(of_plate), again=False) if of_plate else ()
     return made_sure(steps) if of_plate and all(o.doubt for o in of_plate) else steps
+
+
+def left_open(register: Register, plate: str) -> str:
+    """By its whole name."""
+    opened = record_opened(plate_on_record(register, plate))
+    if not opened:
+        return ""
+    more = (
+        f" {spelled(len(opened) - 1).capitalize()} more: {listed([o.scan for o in opened[1:]], 3)}."
+        if opened[1:]
+        else ""
+    )
+    return f"Still open, and to be told to whoever gets the plate: {opened[0].scan}: {opened[0].sentence}{more}"
 
 
 def unexamined(opened: Sequence[OpenFinding]) -> bool:
@@ -180,7 +196,7 @@ def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
     """The same of visits, which know themselves what is open."""
     found = []
     for v in visits:
-        looks = [look for look in v.suspects if IN_IRON in look.signs or (every and not look.flaws)]
+        looks = [look for look in v.suspects if not look.flaws and (every or IN_IRON in look.signs)]
         told = tuple(o.told for look in looks for o in look.outcomes)
         if looks:
             said = eye_told([f"{REGIONS[look.region]}: {look.told}" for look in looks])

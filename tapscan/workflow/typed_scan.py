@@ -10,6 +10,7 @@ as_before(register, plate, typed)    of these what stands as at the plate's last
 first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
 """
 
+import datetime as dt
 from collections.abc import Mapping
 from dataclasses import asdict, replace
 
@@ -23,7 +24,9 @@ from tapscan.sensors import HEAVIEST_G, OWN_WORDS, Sensor, SensorKind, read_kind
 from tapscan.workflow.defaults import read_defaults
 from tapscan.workflow.eye_list import checklist_of
 from tapscan.workflow.own_layouts import name_of
+from tapscan.workflow.report import IN_WORDS
 from tapscan.workflow.typed import celsius, day, number, state, words
+from tapscan.workflow.visit import state_on
 
 FIELDS = (
     "date",
@@ -152,16 +155,31 @@ def as_before(register: Register, plate: str, typed: Mapping[str, str]) -> dict[
     scans = _tapped(register, plate)
     last = as_typed(scans[-1]) if scans else {}
     same = [key for key in AGAIN if last.get(key) and typed.get(key) == last[key]]
-    return {key: f"As on {scans[-1].date.isoformat()}: change it if it is otherwise." for key in same}
+    told = {key: f"As on {scans[-1].date.isoformat()}: change it if it is otherwise." for key in same}
+    return {**told, **_as_visited(register, plate, typed)}
+
+
+def _as_visited(register: Register, plate: str, typed: Mapping[str, str]) -> dict[str, str]:
+    """What a visit of that day says of the state, beside the field; for a day that is none the form says so itself."""
+    try:
+        on = day(typed.get("date"), "Day it was tapped", register.folder)
+    except BadRequest:
+        return {}
+    found, told = state_on(register, plate, on), typed.get("state")
+    if found is None or told not in (None, "", found):
+        return {}
+    said = f"As noted with the visit of {on}: change it if it is otherwise."
+    return {"state": said if told else f"The visit of {on} says: {IN_WORDS[found]}."}
 
 
 def first_typed(register: Register, plate: str) -> dict[str, str]:
-    """Layout and order too. Nothing that is measured anew each time (day, temperatures, state) is taken from an earlier scan."""
+    """Layout and order too. Nothing that is measured anew each time (day, temperatures, state) is taken from an earlier scan; the state is taken from a visit of today."""
     scans = _tapped(register, plate)
     last = {key: value for key, value in as_typed(scans[-1]).items() if key in AGAIN} if scans else {}
     shop = {key: value for key, value in asdict(read_defaults(register.folder)).items() if value}
     shop = {key: value for key, value in shop.items() if key in (*FIELDS, "layout", "order")}
     told = {**dict.fromkeys((*FIELDS, "layout", "order"), ""), **last, **shop}
+    told["state"] = told["state"] or state_on(register, plate, dt.date.today()) or ""
     told["baseline"] = (
         "" if any(e.baseline for e in scans) else "yes"
     )  # or the next scan has nothing to be compared with

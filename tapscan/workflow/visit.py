@@ -3,12 +3,13 @@
 typed_visit(register, plate, date, fields)   Visit from a form's fields
 note_outcome(register, visit, region, kind, told)   what an examination found of what was seen there
 keep_photos_of(register, visit, region, paths)   photos from files
+state_on(register, plate, date)              State as it was noted with the visit of that day, if any
 known_of(register, visit)                    Known: the visit with the day's scans as they stand, and what is open from before
 """
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +17,8 @@ from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO, KEYS, REGIONS, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import CLEAN, SEEN, Outcome, ScanEntry, suspects
+from tapscan.register.entries import BY_MISTAKE, CLEAN, SEEN, Outcome, ScanEntry, TakenBack, suspects
+from tapscan.register.plates import find_plate
 from tapscan.register.scans import list_scans
 from tapscan.register.visit_entries import LOOK_ANSWERS, Look, LookAnswer, Visit, sound_look
 from tapscan.register.visits import (
@@ -32,7 +34,7 @@ from tapscan.register.visits import (
 )
 from tapscan.screening.disposition import NOTES
 from tapscan.screening.next_steps import stopped
-from tapscan.screening.open_findings import OpenFinding
+from tapscan.screening.open_findings import OpenFinding, asking
 from tapscan.screening.rules import note_buzz, ringing_on
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
@@ -42,8 +44,11 @@ from tapscan.workflow.still_open import EYE_RULE, most_care, open_findings
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "BY_MISTAKE", "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
+
+
+LASTING = ("maker", "piano_number")  # of the piano, whoever visits it
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,6 +62,13 @@ class Known:
     state: State | None
     before: bool  # an earlier scan by taps is there to be compared with
     advice: Advice
+    taken_back: tuple[tuple[dt.date, TakenBack], ...] = ()  # of this day and earlier ones
+    lasting: Mapping[str, tuple[str, dt.date]] = field(
+        default_factory=dict
+    )  # of LASTING what this visit does not say, and the newest that does
+    noted_before: tuple[
+        tuple[dt.date, Look], ...
+    ] = ()  # on earlier visits, and no sign of a crack; of a region the newest
     explained: tuple[tuple[dt.date, Look], ...] = ()  # as seen_before, and named by an examination since
 
     @property
@@ -134,6 +146,12 @@ def keep_photos_of(register: Register, plate: str, date: dt.date, region: str, p
         add_look_photo(register, plate, date, region, register.files.keep_file(path, path.name))
 
 
+def state_on(register: Register, plate: str, date: dt.date) -> State | None:
+    """None too where that day has no visit."""
+    found = visit_on(register, find_plate(register, plate, exact=True).name, date)
+    return found.state if found else None
+
+
 def known_of(register: Register, visit: Visit) -> Known:
     """Read anew each time: what was found later by an examination counts."""
     entries = list_scans(register, visit.plate)
@@ -151,8 +169,28 @@ def known_of(register: Register, visit: Visit) -> Known:
     earlier = tuple((v.date, look) for v in past for look in v.suspects)
     explained = tuple((v.date, look) for v in past for look in v.explained)
     before = any(e.date < visit.date and not e.played for e in entries)
-    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, explained)
+    back = tuple((v.date, one) for v in (*past, visit) for one in v.taken_back)
+    told = (lasting_of(visit, past), _noted_before(visit, past), explained)
+    known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, back, *told)
     return replace(known, advice=advise(_for_advice(known)))
+
+
+def lasting_of(visit: Visit, every: Sequence[Visit]) -> dict[str, tuple[str, dt.date]]:
+    """By name: what does not change from visit to visit, and the day on which it was noted last before this one."""
+    told: dict[str, tuple[str, dt.date]] = {}
+    for v in every:  # oldest first
+        if v.date < visit.date:
+            told |= {name: (said, v.date) for name in LASTING if (said := getattr(v, name))}
+    return {name: one for name, one in told.items() if not getattr(visit, name)}
+
+
+def _noted_before(visit: Visit, past: Sequence[Visit]) -> tuple[tuple[dt.date, Look], ...]:
+    """What this visit notes itself is not told again."""
+    newest = {
+        look.region: (v.date, look) for v in past for look in v.looks if look.answer == "note" and not look.suspect
+    }
+    own = {look.region: set(look.signs) for look in visit.looks if look.answer == "note"}
+    return tuple(one for region, one in newest.items() if region not in own or set(one[1].signs) - own[region])
 
 
 _NO_ADVICE = Advice("", "", "", (), ())
@@ -167,22 +205,23 @@ def _for_advice(k: Known) -> VisitKnown:
     newest = k.tapped[-1][1] if k.tapped else None
     every = [i for _, s in k.scans for i in s.indications]
     signs = frozenset(s for look in k.visit.looks for s in look.signs)
-    said = [i.rule for i in k.relevant] + [o.rule for o in k.opened]
+    heard = [i.rule for e, s in k.scans for i in s.indications if i.interpretation == "relevant" and not e.flaws]
+    said = heard + asking(k.opened)
     rules = [rule for rule in said if rule not in NOTES and rule != EYE_RULE]
     rules += [BUZZ] if BUZZ in signs or note_buzz.NAME in said or _buzzed(k, every) else []
     eyes = [look for look in k.visit.round if look.region != KEYS]
     return VisitKnown(
         state=k.state,
         eye=bool(
-            k.visit.suspects
-            or k.seen_before
+            any(not look.flaws for look in (*k.visit.suspects, *(look for _, look in k.seen_before)))
             or EYE_RULE in said
-            or any(suspects(e.checklist) and not any(o.explains for o in e.outcomes) for e, _ in k.scans)
+            or any(suspects(e.checklist) and not any(o.explains or o.flaw for o in e.outcomes) for e, _ in k.scans)
         ),
         rules=tuple(dict.fromkeys(rules)),
         earlier=bool(k.seen_before or any(o.rule not in NOTES or o.rule == note_buzz.NAME for o in k.opened)),
         heard=any(strike.usable for _, s in k.scans for strike in s.scan.strikes),
         disposition=newest.disposition if newest else None,
+        recorded=bool(k.scans),
         headline=newest.headline if newest else "",
         scan_steps=newest.next_steps if newest else (),
         strings=any(i.rule == "string" for i in every),

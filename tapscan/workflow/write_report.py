@@ -9,10 +9,9 @@ import datetime as dt
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-from tapscan.places import CHECKLIST
 from tapscan.records import Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import Plate, ScanEntry, full_checklist
+from tapscan.register.entries import Plate, ScanEntry
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans, scan_or_newest
@@ -23,6 +22,7 @@ from tapscan.report.pdf import write_pdf
 from tapscan.report.shop import Shop
 from tapscan.workflow.audio_clips import decays_of, sounds_of
 from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.round_words import seen_rows
 from tapscan.workflow.standing import as_it_stands, later, notices
 from tapscan.workflow.stored_audio import Tape, tape_of_files, tape_of_register
 from tapscan.workflow.trend_for_report import course_of
@@ -62,7 +62,9 @@ def write_report(
     screening = stored_screening(register, entry, number)
     screening = screening if number else as_it_stands(register, entry, screening)
     target = path or page_name(entry.name, wish)
-    told_of = about(find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop())
+    told_of = about(
+        find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop(), seen_rows(register, entry)
+    )
     since, newer = notices(register, entry, screening), tuple(n.told for n in later(register, entry))
     told_of = replace(told_of, since=since, later=newer)
     beside = (
@@ -98,8 +100,8 @@ def _baseline(register: Register, entry: ScanEntry) -> Tape | None:
     return tape_of_register(register.files, load_screening(register, earlier[-1].current.id).scan)
 
 
-def about(plate: Plate, entry: ScanEntry, shop: Shop) -> About:
-    """Rows of words of what the register knows."""
+def about(plate: Plate, entry: ScanEntry, shop: Shop, seen: tuple[tuple[str, str, str], ...]) -> About:
+    """Rows of words of what the register knows; `seen` : of round_words.seen_rows."""
     return About(
         tapped=shop.day(entry.date),
         which=", ".join(filter(None, [plate.pattern, plate.serial and f"serial number {plate.serial}"])),
@@ -114,7 +116,7 @@ def about(plate: Plate, entry: ScanEntry, shop: Shop) -> About:
             ("Mass", told(None if plate.mass_kg is None else shop.mass(plate.mass_kg))),
         ),
         scan_facts=_scan_facts(entry, shop),
-        seen=tuple((CHECKLIST[f.item], f.answer, f.note or "") for f in full_checklist(entry.checklist)),
+        seen=seen,
         outcomes=tuple((o.found, o.method, o.by_whom, shop.day(o.on), o.note or "") for o in entry.outcomes),
     )
 

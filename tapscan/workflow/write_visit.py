@@ -12,7 +12,7 @@ from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate, ScanEntry, in_words, noted
 from tapscan.register.plates import find_plate
-from tapscan.register.visit_entries import Look, Visit
+from tapscan.register.visit_entries import Look
 from tapscan.register.visits import find_visit
 from tapscan.report.about import told
 from tapscan.report.extras import Extras
@@ -24,7 +24,7 @@ from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
 from tapscan.report.visit_page import Found, LookRow, TapPart, VisitSheet, own_ids, render_visit
 from tapscan.report.words import STATES
-from tapscan.screening.open_findings import EXAMINED
+from tapscan.screening.open_findings import EXAMINATION, EXAMINED
 from tapscan.screening.plain_words import plain_of, since
 from tapscan.screening.played_notes import told_of
 from tapscan.screening.rules import rule_named, rules_of
@@ -32,23 +32,12 @@ from tapscan.screening.visit_advice import BUZZ, cautions
 from tapscan.sensors import IN_BRIEF
 from tapscan.targets import write_text
 from tapscan.wording import counted, listed
-from tapscan.workflow.visit import Known, known_of
+from tapscan.workflow.round_words import ANSWERS, KEY_ANSWERS, by_answer
+from tapscan.workflow.visit import LASTING, Known, known_of
 from tapscan.workflow.visit_unknown import unknown_of
 from tapscan.workflow.write_report import Wish, about, page_name
 
 PLAIN = Wish()
-ANSWERS = {
-    "nothing": "seen, nothing noticed",
-    "note": "seen, see note",
-    "hidden": "could not be seen",
-    None: "not looked at, no reason written down",
-}
-KEY_ANSWERS = {
-    "nothing": "played, nothing noticed",
-    "note": "played, see note",
-    "hidden": "could not be played",
-    None: "not played",
-}
 KEYS_RECORDED = "recorded"
 NO_SHOP = Shop()
 NOT_WRITTEN = "not written down"
@@ -72,13 +61,13 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
     return VisitSheet(
         name=k.visit.name,
         head=_head(k, plate, shop, wish),
-        facts=_facts(k, plate),
+        facts=_facts(k, plate, shop),
         cautions=caution_lines(k),
         headline=k.advice.headline,
         lead=k.advice.lead,
         known=_known(k),
         found=found_of(k, shop),
-        looked=_looked(k.visit),
+        looked=tuple((_upper(said), regions) for said, regions in by_answer(k.visit)),
         tested=(*(_taps(e, s) for e, s in k.tapped), *_no_taps(k), *_played(k)),
         unknown=unknown_of(k),
         steps=k.advice.steps,
@@ -97,7 +86,8 @@ def caution_lines(k: Known) -> tuple[str, ...]:
 
 def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, str], ...]:
     v = k.visit
-    piano = ", ".join(filter(None, [v.maker, v.piano_number and f"number {v.piano_number}"]))
+    maker, number = (getattr(v, name) or k.lasting.get(name, ("",))[0] for name in LASTING)
+    piano = ", ".join(filter(None, [maker, number and f"number {number}"])) + _as_noted(k, shop)
     rows = [
         ("Piano", piano or NOT_WRITTEN),
         ("Plate's name", f"{plate.name}, {STATES[k.state] if k.state else 'state not told'}"),
@@ -107,11 +97,22 @@ def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, st
     return (*rows, *((("For", wish.whom),) if wish.whom else ()))
 
 
-def _facts(k: Known, plate: Plate) -> tuple[tuple[str, str], ...]:
+def _as_noted(k: Known, shop: Shop) -> str:
+    """From which earlier visit the piano's name is; empty where it is from this one."""
+    days = sorted({on for _, on in k.lasting.values()})
+    return f" (as noted on {listed([shop.day(on) for on in days])})" if days else ""
+
+
+def _lasting(k: Known, name: str, shop: Shop) -> str:
+    said, on = k.lasting.get(name, ("", None))
+    return told(f"{said} (as noted on {shop.day(on)})" if on else getattr(k.visit, name))
+
+
+def _facts(k: Known, plate: Plate, shop: Shop) -> tuple[tuple[str, str], ...]:
     v = k.visit
     return (
-        ("Maker", told(v.maker)),
-        ("Number of the piano", told(v.piano_number)),
+        ("Maker", _lasting(k, "maker", shop)),
+        ("Number of the piano", _lasting(k, "piano_number", shop)),
         ("Where", told(v.place)),
         ("Looked at by", told(v.by_whom)),
         ("Also there", told(v.present)),
@@ -123,37 +124,54 @@ def _facts(k: Known, plate: Plate) -> tuple[tuple[str, str], ...]:
 
 
 def found_of(k: Known, shop: Shop = NO_SHOP) -> tuple[Found, ...]:
-    """What weighs first."""
-    looks = [look for look in k.visit.round if look.answer == "note"]
-    eye = [
-        Found(
-            _title(look), f"{_upper(look.told)}{_photos(look)}.{_since(look, shop)}", look.open or "buzz" in look.signs
-        )
-        for look in looks
-    ]
-    examined = [Found("Found by an examination", shop.dated(o.sentence), True) for o in k.opened if o.rule == EXAMINED]
+    """What weighs first, a flaw before all."""
+    eye = [_looked_at(_title(look), look, shop) for look in k.visit.round if look.answer == "note"]
+    flaws = [shop.dated(o.sentence) for o in k.opened if o.rule == EXAMINED]
+    examined = [Found("Found by an examination", text, True, len(text)) for text in flaws]
     earlier = [
         Found(f"Still open, from {shop.dated(o.date)}", shop.dated(o.sentence), True)
         for o in k.opened
         if o.rule != EXAMINED
     ]
     before = [
-        Found(f"Seen on {shop.day(on)}", f"{_title(look)}: {look.told}.{_since(look, shop, earlier=True)}", look.open)
-        for on, look in (*k.seen_before, *k.explained)
+        _looked_at(f"Seen on {shop.day(on)}", look, shop, earlier=True) for on, look in (*k.seen_before, *k.explained)
     ]
     listed_ = [
         Found("Seen by eye", f"{_upper(text)}.", True) for e, _ in k.scans for text in in_words(e.seen)
     ]  # of a scan's own list
     listed_ += [Found("Noted by eye", f"{_upper(text)}.", False) for e, _ in k.scans for text in noted(e.checklist)]
-    every = [*examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
-    return tuple(sorted(every, key=lambda f: not f.weighs))
+    taken = [
+        Found(f"Noted on {shop.day(on)} by mistake", shop.dated(f"{_upper(back.told)}."), False)
+        for on, back in k.taken_back
+    ]
+    if k.noted_before:
+        said = "; ".join(f"{shop.day(on)}, {REGIONS[look.region]}: {look.told}" for on, look in k.noted_before)
+        taken.append(Found("Noted on earlier visits, no sign of a crack", f"{_upper(said)}.", False))
+    every = [*taken, *examined, *eye, *(f for _, s in k.scans for f in _heard(s, k)), *listed_, *before, *earlier]
+    return tuple(sorted(every, key=lambda f: (not f.never_cut, not f.weighs)))
+
+
+def _looked_at(title: str, look: Look, shop: Shop, *, earlier: bool = False) -> Found:
+    """What a sheet has no room for is cut from the end."""
+    seen = f"{_title(look)}: {look.told}" if earlier else f"{_upper(look.told)}{_photos(look)}"
+    flaws = _flaws(look, shop)
+    text = f"{flaws}{seen}.{_since(look, shop, earlier=earlier)}"
+    return Found(title, text, look.open or "buzz" in look.signs, len(flaws))
+
+
+def _flaws(look: Look, shop: Shop) -> str:
+    """Stands before what had been seen; ends with a blank."""
+    return shop.dated(f"{EXAMINATION} {'; '.join(o.told for o in look.weighed if o.flaw)}. ") if look.flaws else ""
 
 
 def _since(look: Look, shop: Shop, *, earlier: bool = False) -> str:
-    """Begins with a blank. What an examination found of what was seen; only what it names closes it."""
+    """Begins with a blank. What an examination found of what was seen, flaws aside; only what it names closes it."""
     if not look.outcomes:
         return " No examination of it is on record." if earlier else ""
-    said = shop.dated("; ".join(o.told for o in look.outcomes))
+    others = [o.told for o in look.weighed if not o.flaw]
+    if not others:
+        return ""
+    said = shop.dated("; ".join(others))
     rest = " It stays open until an examination names what it was." if look.open and not look.flaws else ""
     return f" Examined since: {said}.{rest}"
 
@@ -190,15 +208,6 @@ def _known(k: Known) -> str:
         else "keys not played"
     )
     return f"{seen} of {len(round_)} regions seen, {taps}, {keys}."
-
-
-def _looked(v: Visit) -> tuple[tuple[str, str], ...]:
-    rows = []
-    for answer, said in ANSWERS.items():
-        titles = [REGIONS[look.region] for look in v.round if look.answer == answer and look.region != KEYS]
-        if titles:
-            rows.append((_upper(said), "; ".join(titles)))
-    return tuple(rows)
 
 
 def _taps(e: ScanEntry, s: Screening) -> tuple[str, str]:
@@ -245,7 +254,7 @@ def _row(register: Register, look: Look, shop: Shop, *, recorded: bool) -> LookR
     photos = tuple(
         picture(register.files.path_of(f.sha256), f"{_title(look)}, photo {n}") for n, f in enumerate(look.photos, 1)
     )
-    said = f"{look.told}.{_since(look, shop)}" if look.outcomes else look.told
+    said = f"{_flaws(look, shop)}{look.told}.{_since(look, shop)}" if look.outcomes else look.told
     return LookRow(REGIONS[look.region], answer, said, look.open, photos)
 
 
@@ -254,7 +263,7 @@ def _part(k: Known, n: int, plate: Plate, shop: Shop) -> TapPart:
     weighing, drawn = _weighing(s, k), map_section(s)
     shown = [*([indications.SECTION] if weighing else []), notes.SECTION if s.scan.played else tested.SECTION]
     told_ = replace(s, indications=tuple(weighing))
-    sections = sections_of(told_, about(plate, e, shop), Extras(shop, client=True), shown)
+    sections = sections_of(told_, about(plate, e, shop, ()), Extras(shop, client=True), shown)
     return TapPart(
         "The keys, recorded" if s.scan.played else "The taps",
         e.name,

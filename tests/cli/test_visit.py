@@ -147,7 +147,7 @@ def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):
         "`all` leaves what was found"
     )
     assert visit.suspects, "a note without a kind is taken for what may be a crack"
-    done("visit", "note", "U7", *DAY, "--clear", "rim", "--state", "unknown")
+    done("visit", "note", "U7", *DAY, "--clear", "rim", "--state", "unknown", "--mistake", "a shadow")
     assert not visited(folder).visit.suspects
     assert "U7/2026-11-27" in done("visit", "list")
 

@@ -55,12 +55,25 @@ def test_a_line_in_the_iron_is_entered_at_a_place_that_the_scan_named(site):
     assert (asked_of(entry, groups)[0].place, asked_of(entry, groups)[0].note) == (place, SAID), "as it was entered"
 
 
+def test_a_line_that_was_seen_is_taken_from_the_list_with_a_reason_alone(site):
+    name = put(site.register, checklist=(Finding(IN_IRON, "seen", SAID),)).name
+    with site.client() as client:
+        away = entered(site, client, name, **{f"eye-{IN_IRON}": "not seen"})
+        assert away.status_code == 400 and find_scan(site.register, name).seen
+        assert 'name="mistake"' in client.get("/scan/eye", params={"name": name}).text
+        told = {f"eye-{IN_IRON}": "not seen", "mistake": "another plate was meant"}
+        assert entered(site, client, name, **told).status_code == 303
+        said = client.get("/scan", params={"name": name}).text
+    assert "another plate was meant" in said and SAID in said and not find_scan(site.register, name).seen
+
+
 def test_what_is_told_but_not_answered_is_asked_about(site):
     name = put(site.register, checklist=()).name
     with site.client() as client:
         for told in ({f"note-{IN_IRON}": SAID, f"eye-{IN_IRON}": "not looked at"}, {"place-rust-line": "rim"}):
             answer = entered(site, client, name, **told)
-            assert answer.status_code == 400 and "whether it was seen" in answer.text
+            assert answer.status_code == 400 and "whether it was seen" in answer.text and 'role="alert"' in answer.text
+            assert SAID not in told.values() or f'value="{SAID}"' in answer.text, "what was typed is still there"
     assert find_scan(site.register, name).checklist == ()
 
 

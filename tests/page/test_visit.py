@@ -5,10 +5,14 @@ from typing import Any
 
 import pytest
 
+from tapscan.places import CHECKLIST
 from tapscan.register.plates import find_plate
 from tapscan.register.visits import list_visits
 from tapscan.screening.next_steps import STOP
+from tests.every import each
 from tests.report.visits import photo_file
+
+MISTAKE = "a hair on the lens"
 
 
 def ticked(page: Any, region: str, answer: str, *signs: str) -> None:
@@ -124,3 +128,77 @@ def test_what_an_examination_found_is_noted_there_and_ends_the_stop(site):
             f"lacquer only ({told['method']}, by {told['by']}, {told['day']})" in page
             and not list_visits(site.register)[0].suspects
         )
+
+
+def test_a_sign_that_may_be_a_crack_is_unticked_with_a_reason_alone_and_both_stay_on_the_page(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        assert site.post(client, "/visit", **fields, **{"look-rim": "note", "sign-rim": "iron-line"}).status_code == 303
+        assert 'name="mistake"' in client.get("/visit", params=fields).text
+        away = site.post(client, "/visit", **fields, **{"look-rim": "nothing"})
+        assert away.status_code == 400 and "Enter the tester" in away.text and "--" not in away.text
+        assert list_visits(site.register)[0].suspects
+        back = site.post(client, "/visit", **fields, **{"look-rim": "nothing", "mistake": MISTAKE})
+        assert back.status_code == 303 and list_visits(site.register)[0].suspects == ()
+        for address in ("/visit", "/plate", "/history"):
+            said = client.get(address, params={**fields, "name": "B12"}).text
+            assert CHECKLIST["iron-line"] in said and MISTAKE in said, address
+
+
+def test_who_takes_a_plate_out_of_the_list_is_told_what_is_open(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        assert site.post(client, "/visit", **fields, **{"look-rim": "note", "sign-rim": "iron-line"}).status_code == 303
+        away = site.post(client, "/plate/retire", name="B12", why="sold")
+        assert CHECKLIST["iron-line"] in client.get(away.headers["location"]).text.partition("<h1")[0]
+
+
+def test_what_last_years_visit_said_stands_beside_the_fields_and_on_the_plates_page(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2025-11-28", "maker": "Hollis-Wren"}
+        bolts = {"look-nose-bolts": "note", "sign-nose-bolts": "loose-nose-bolts"}
+        assert site.post(client, "/visit", **fields, **bolts).status_code == 303
+        form = client.get("/visit", params={"plate": "B12", "on": "2026-01-05"}).text
+        assert "2025-11-28: Hollis-Wren" in form and 'value="Hollis-Wren"' not in form
+        assert CHECKLIST["loose-nose-bolts"] in client.get("/plate", params={"name": "B12"}).text
+
+
+NOT_KEPT = [
+    {"look-rim": "nothing", "sign-rim": "missing-screws"},
+    {"sign-rim": "iron-line"},
+    {"look-rim": "hidden", "note-rim": "cloth", "sign-rim": "other"},
+]
+
+
+@each("sent", NOT_KEPT)
+def test_what_cannot_be_kept_comes_back_in_the_form_with_all_that_was_typed(sent, site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        more = {
+            "maker": "Hollis",
+            "look-horn": "note",
+            "note-horn": "behind <b>",
+            "sign-horn": "repair",
+            "state": "strung",
+        }
+        back = site.post(client, "/visit", **fields, **sent, **more)
+        assert back.status_code == 400 and 'role="alert"' in back.text
+        assert f'name="sign-rim" value="{sent["sign-rim"]}" checked' in back.text
+        for told in (
+            'value="Hollis"',
+            'name="sign-horn" value="repair" checked',
+            "behind &lt;b&gt;",
+            '<option value="strung" selected',
+        ):
+            assert told in back.text, told
+        assert list_visits(site.register) == []
+
+
+def test_a_reason_and_what_it_is_for_come_back_together(site):
+    with site.client() as client:
+        fields = {"plate": "B12", "on": "2026-01-05"}
+        assert site.post(client, "/visit", **fields, **{"look-rim": "note", "sign-rim": "iron-line"}).status_code == 303
+        away = {"look-rim": "nothing", "note-horn": "odd", "mistake": MISTAKE}
+        back = site.post(client, "/visit", **fields, **away)
+        assert back.status_code == 400 and f'value="{MISTAKE}"' in back.text
+        assert site.post(client, "/visit", **fields, **{**away, "note-horn": ""}).status_code == 303

@@ -5,9 +5,11 @@ import json
 
 from tapscan.plain_values import SCHEMA
 from tapscan.register.corrections import void_scan
-from tapscan.register.entries import CLEAN, Outcome, Plate
+from tapscan.register.entries import CLEAN, SEEN, Outcome, Plate
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome
+from tapscan.register.visit_entries import Look, Visit
+from tapscan.register.visits import add_look_outcome, keep_visit
 from tapscan.workflow.evidence import evidence_json, evidence_of
 from tests.cli.commands import run
 from tests.snapshots import same_as_before
@@ -56,3 +58,31 @@ def test_the_command_counts_and_its_json_tells_the_plates(register, stored):
     assert document["schema"] == SCHEMA and document["rows"][0]["found"]["hits"] == 1
     assert document["rows"][0]["found"]["reason"] and document["examined"][0]["flawed"] is True
     assert json.loads(evidence_json(evidence_of(register))) == document
+
+
+def line_on(register, plate, day, *found):
+    visit = keep_visit(register, Visit(plate, day, state="strung", looks=(Look("rim", "note", ("iron-line",)),)))
+    for words in found:
+        add_look_outcome(register, visit, "rim", Outcome(words, "penetrant", "A. Person", day))
+
+
+def test_a_flaw_found_at_a_visit_counts_with_the_taps_of_that_day_and_nothing_else_of_a_visit_does(register, stored):
+    """A clean look at one place is no clean plate, and a flaw without taps of its day is held against none; each is named."""
+    first, later = dt.date(2026, 3, 14), dt.date(2026, 5, 1)
+    for name in ("B13", "B14", "B15", "B16"):
+        add_plate(register, Plate(name))
+    same_day, clean_before = stored(b"one", date=first), stored(b"two", plate="B16", date=first)
+    stored(b"three", plate="B13", date=first), stored(b"four", plate="B14", date=first)
+    line_on(register, "B12", first, SEEN + "a scratch", "crack, 20 mm")
+    line_on(register, "B13", first, CLEAN + "the rim")
+    line_on(register, "B14", later, "crack, 30 mm")
+    line_on(register, "B15", first)
+    examined(register, clean_before, CLEAN + "looked at")
+    found = evidence_of(register)
+    assert {e.scan: e.flawed for e in found.examined} == {same_day.name: True, clean_before.name: False}
+    assert (found.not_of_the_plate, found.no_scan_that_day) == (("B13",), ("B14",))
+    line_on(register, "B16", later, "crack, 40 mm")
+    found = evidence_of(register)
+    assert [e.scan for e in found.examined] == [same_day.name] and found.no_scan_that_day == ("B14", "B16")
+    told = run("register", "evidence", "--register", register.folder).out
+    assert all(name in told for name in ("B13", "B14", "B16")) and "B15" not in told

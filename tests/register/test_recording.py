@@ -241,5 +241,5 @@ def test_a_plate_under_tension_in_which_the_eye_saw_what_may_be_a_crack_is_not_t
     assert unfinished_scans(register) == []
     bare = replace(new, conditions=ScanConditions(state="stripped"))
     assert begin_recording(register, "B12", bare, str(tmp_path / "three.toml"), ("soft",)).kept == ()
-    keep_visit(register, Visit("B12", new.date, looks=(Look("corners", "nothing"),)))
+    keep_visit(register, Visit("B12", new.date, looks=(Look("corners", "nothing"),)), mistake="a reflex")
     assert begin_recording(register, "B12", new, str(tmp_path / "three.toml"), ("soft",)).kept == ()

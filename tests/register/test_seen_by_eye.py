@@ -69,7 +69,7 @@ def test_a_line_in_bare_iron_holds_finish_and_strings(register, tmp_path):
     assert whole.count(TOLD) == 1 and MAY_BE not in whole, "the sentence goes from the figures with what it speaks of"
     assert any(TOLD in told for told in reading_of(register, entry.name).about.since)
     assert TOLD in reading_of(register, entry.name).short
-    edit_scan(register, entry.name, lambda e: replace(e, checklist=()))
+    edit_scan(register, entry.name, lambda e: replace(e, checklist=()), "a file's scratch")
     assert standing(register, entry.name).headline == NOTHING
 
 

@@ -28,7 +28,7 @@ from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.eye import eye_of
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.visit import known_of, typed_visit
-from tapscan.workflow.write_visit import found_of
+from tapscan.workflow.write_visit import found_of, visit_sheet
 from tests.every import each
 from tests.snapshots import same_as_before
 
@@ -46,8 +46,8 @@ VISIT = Visit(
 def test_what_is_noted_comes_back_and_a_second_keeping_replaces_it(register):
     kept = keep_visit(register, VISIT)
     assert replace(kept, stored_utc=None, id=None) == VISIT
-    again = keep_visit(register, replace(VISIT, looks=LOOKS[:1], place=None))
-    assert [v.id for v in list_visits(register)] == [kept.id] and again.looks == LOOKS[:1] and again.place is None
+    again = keep_visit(register, replace(VISIT, looks=LOOKS[:2], place=None))
+    assert [v.id for v in list_visits(register)] == [kept.id] and again.looks == LOOKS[:2] and again.place is None
     assert find_visit(open_register(register.folder), "B12") == again == find_visit(register, "B12/2026-11-27")
 
 
@@ -187,6 +187,19 @@ def test_a_flaw_that_an_examination_found_is_never_explained_away(register):
     assert open_findings(register, "B12", before=(dt.date(2026, 11, 1), 1)) == ()
 
 
+@each("flaw_first", [True, False])
+def test_the_flaw_stands_first_and_of_the_rest_the_newest(flaw_first, register):
+    visit = keep_visit(register, VISIT)
+    told = [examined("crack, 40 mm", LATER), examined(SEEN + "the lacquer", LATER), examined(CLEAN + "the rim", LAST)]
+    for one in told if flaw_first else told[::-1]:
+        visit = add_look_outcome(register, visit, "corners", one)
+    assert [o.on for o in visit.round[2].weighed] == [LATER, LAST, LATER] and visit.round[2].weighed[0].flaw
+    for known in (known_of(register, visit), later_visit(register)):
+        (found,) = (f for f in found_of(known) if "40 mm)" in f.text)
+        first = found.text[: found.never_cut]
+        assert "crack, 40 mm" in first and "lacquer" not in first and found_of(known)[0].never_cut
+
+
 BAD_OUTCOMES = [
     ("corners", examined("  "), "what was found"),
     ("corners", examined("a crack", by=" "), "who examined it"),
@@ -216,3 +229,25 @@ def test_an_outcome_told_twice_counts_once_and_noting_the_round_again_keeps_it(r
     with (tmp_path / "csv" / "visit_outcomes.csv").open(encoding="utf-8-sig", newline="") as file:
         (row,) = csv.DictReader(file)
     assert (row["region"], row["found"], row["by_whom"]) == ("corners", SEEN + "the lacquer", "A. Person")
+
+
+BOLTS = Look("nose-bolts", "note", ("loose-nose-bolts",), "second from the bass")
+
+
+def test_maker_number_and_a_loose_bolt_of_last_years_visit_stand_in_this_years_and_say_of_when_they_are(register):
+    for year, number in ((2024, "1"), (2025, "48 213")):
+        keep_visit(
+            register, Visit("B12", dt.date(year, 11, 28), "Hollis & Wren", number, "14 Quince Road", looks=(BOLTS,))
+        )
+    known = known_of(register, keep_visit(register, Visit("B12", LAST, maker="H & W")))
+    assert known.lasting == {"piano_number": ("48 213", dt.date(2025, 11, 28))}, (
+        "the newest, and only what this one leaves open"
+    )
+    sheet = visit_sheet(register, known)
+    (piano,) = (said for name, said in sheet.head if name == "Piano")
+    assert piano.startswith("H & W, ") and "2025-11-28" in piano and dict(sheet.head)["Where"] == "not written down"
+    assert dict(sheet.facts)["Number of the piano"].endswith("2025-11-28)")
+    (told,) = (f for f in found_of(known) if BOLTS.note in f.text)
+    assert not told.weighs and told.text.count("2025-11-28") == 1 and "2024" not in told.text
+    again = known_of(register, keep_visit(register, Visit("B12", LAST, looks=(BOLTS,))))
+    assert again.noted_before == () and known_of(register, find_visit(register, "B12/2024-11-28")).lasting == {}

@@ -9,7 +9,7 @@ import pytest
 from markupsafe import Markup
 
 from tapscan.report.photos import picture
-from tapscan.report.visit_page import LIMITS, Unknown, own_ids, render_visit, short
+from tapscan.report.visit_page import LIMITS, Found, Unknown, own_ids, render_visit, short
 from tapscan.report.visit_words import words_in
 from tapscan.screening.next_steps import CALL, STOP
 from tests.every import each
@@ -192,3 +192,12 @@ def test_a_photo_that_cannot_be_shown_says_why_and_the_page_is_written(name, con
     made = picture(tmp_path / name, name)
     assert not made.data and made.reason and words in made.reason
     assert f"Not shown: {made.reason}" in Reading(render_visit(fullest(photos=(made,)))).text
+
+
+def test_a_flaw_is_never_cut_nor_left_to_the_appendix():
+    """However full the page is, and whatever stands beside it."""
+    flaw = f"An examination found: {'w' * 300}."
+    others = fullest().found
+    sheet = replace(fullest(), found=(*others, Found("The corners", f"{flaw} {WHOLE}", True, len(flaw))))
+    page, _ = parts(render_visit(sheet))
+    assert flaw in page and WHOLE not in page

@@ -29,6 +29,13 @@ KNOWN = [
 def test_no_step_and_no_question_asks_for_what_may_never_be_done_there(name, known):
     told, suspected = advise(known), known.eye or bool(known.rules)
     assert told.headline and told.lead and 1 <= len(told.questions) <= MOST_QUESTIONS
+    tested = {"ask-seen", "crack-test", "hard-test", "call", "call-unstrung"} & {
+        s.code for s in (*told.given, *told.questions)
+    }
+    if known.rules == (EXAMINED,) and not known.eye:
+        assert not tested and any(s in next_steps.DECISIONS for s in told.given), (
+            "what was examined is to be decided on"
+        )
     for step in (*told.given, *told.questions):
         assert known.state in step.states and not step.acts & NEVER, step
         if known.state in MAY_CARRY_STRINGS:
@@ -52,7 +59,7 @@ def test_somebody_qualified_is_called_wherever_the_plate_is_in_the_piano_or_susp
 
 
 def test_the_list_of_ways_reaches_every_step_and_question():
-    given = {s.code for _, k in KNOWN for s in advise(k).given}
+    given = {s.code for _, k in KNOWN for r in (True, False) for s in advise(replace(k, recorded=r)).given}
     asked = {q.code for _, k in KNOWN for q in advise(k).questions}
     asked |= {q.code for q in advise(VisitKnown("stripped")).questions}
     assert {s.code for s in VISIT_STEPS} <= given and {q.code for q in QUESTIONS} == asked
@@ -114,6 +121,29 @@ def test_what_was_noted_is_not_called_nothing(state):
     assert advise(known).headline.startswith("Nothing was found")
     noted = advise(replace(known, signs=frozenset({"loose-nose-bolts"})))
     assert "othing was found" not in noted.headline + noted.lead and noted.code == advise(known).code
+
+
+TAPS = [
+    (replace(NOTHING, disposition="inconclusive"), "by the eye, and the taps gave no answer"),
+    (replace(NOTHING, disposition="inconclusive", looked=0), "The taps gave no answer"),
+    (replace(NOTHING, disposition="inconclusive", played=True), "by the eye and the keys, and the taps gave no answer"),
+    (replace(NOTHING, heard=False, disposition="inconclusive"), "no tap could be judged"),
+    (replace(NOTHING, heard=False), "no tap was made"),
+    (VisitKnown("stripped", looked=4), "No tap was made"),
+    (replace(NOTHING, state="stripped", disposition="no relevant indication"), "by the eye and the taps"),
+]
+
+
+@each(("known", "words"), TAPS)
+def test_taps_without_an_answer_found_not_nothing_and_those_not_made_are_not_called_unjudged(known, words):
+    told = advise(known)
+    assert words in f"{told.headline}. {told.lead}"
+
+
+@each("eye", [False, True])
+def test_where_nothing_was_recorded_no_recording_is_to_be_screened_again(eye):
+    codes = [{s.code for s in advise(VisitKnown(None, played=True, eye=eye, recorded=r)).given} for r in (True, False)]
+    assert "tell-state" in codes[0] - codes[1] and "note-state" in codes[1] - codes[0]
 
 
 @pytest.mark.parametrize("word", ["sound", "safe", "good", "defect", "clear of"])

@@ -7,7 +7,7 @@ from starlette.routing import Route
 from tapscan.page.counts import count, count_of, counted_at
 from tapscan.page.opened import register_of
 from tapscan.page.shown import show
-from tapscan.workflow.evidence import evidence_of, evidence_rows, too_few
+from tapscan.workflow.evidence import evidence_of, evidence_rows, left_out, too_few
 
 KEY = "evidence"
 
@@ -23,6 +23,7 @@ def evidence(request: Request) -> Response:
         counted_once=found is not None,
         rows=evidence_rows(found) if some else [],
         too_few=too_few(found) if some else "",
+        left_out=left_out(found) if found else [],
         plates=len(found.examined) if found else 0,
         counted_at=counted_at(request, KEY),
     )

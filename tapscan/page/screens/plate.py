@@ -25,7 +25,7 @@ from tapscan.workflow.reading import shop_of
 from tapscan.workflow.scan import list_scans, unfinished_scans
 from tapscan.workflow.still_open import OpenFinding, plainly, plate_on_record, state_now, unexamined
 from tapscan.workflow.taken import what_of
-from tapscan.workflow.visit import REGIONS, Visit, list_visits
+from tapscan.workflow.visit import BY_MISTAKE, REGIONS, Visit, list_visits
 
 
 def plate(request: Request) -> Response:
@@ -65,9 +65,14 @@ def _advice(marked: int, opened: Sequence[OpenFinding], state: State | None) -> 
 def _seen_on(visit: Visit) -> str:
     """What the eye saw that may be a crack, and what became of it; empty where nothing was noted."""
     told = [f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects]
+    back = [f"{BY_MISTAKE} {one.told.rstrip('.')}." for one in visit.taken_back]
+    noted = [
+        f"{REGIONS[look.region]}: {look.told}" for look in visit.round if look.answer == "note" and not look.suspect
+    ]
+    back += [f"Noted: {listed(noted)}."] if noted else []
     if told:
-        return f"The eye saw what may be a crack: {listed(told)}."
-    return "What the eye saw has been explained by an examination." if visit.explained else ""
+        return " ".join([f"The eye saw what may be a crack: {listed(told)}.", *back])
+    return " ".join([*(["What the eye saw has been explained by an examination."] if visit.explained else []), *back])
 
 
 def photo(request: Request) -> Response:

@@ -13,6 +13,7 @@ from tapscan.workflow.last_register import may_begin, remember
 from tapscan.workflow.plate import Plate, add_plate, edit_plate, find_plate, retire_plate
 from tapscan.workflow.register import make_register, name_for_new
 from tapscan.workflow.seen import mark_of, not_changed
+from tapscan.workflow.still_open import left_open
 from tapscan.workflow.typed import number, words
 
 EMPTY = Plate("")
@@ -71,7 +72,8 @@ def retire(request: Request) -> Response:
         plate = edit_plate(register, form.text("name"), retired_on=None, retired_why=None)
         return go(to("/plate", name=plate.name, said="It is in the list again."))
     plate = retire_plate(register, form.text("name"), dt.date.today(), words(form.text("why")))
-    return go(to("/plate", name=plate.name, said="It is out of the list; its scans are kept."))
+    said = " ".join(filter(None, ["It is out of the list; its scans are kept.", left_open(register, plate.name)]))
+    return go(to("/plate", name=plate.name, said=said))
 
 
 def _facts(form: Form) -> dict:

@@ -1,5 +1,6 @@
 """What people add to a scan: how it was made, what the eye saw, what an examination found."""
 
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
 
@@ -11,7 +12,7 @@ from tapscan.errors import BadRequest
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workflow.eye_list import asked_of, checklist_of, places_of
+from tapscan.workflow.eye_list import as_sent, asked_of, checklist_of, places_of
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import (
@@ -23,6 +24,7 @@ from tapscan.workflow.scan import (
     add_outcome,
     edit_scan,
     find_scan,
+    suspects,
 )
 from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day, words
@@ -60,29 +62,41 @@ def change_facts(request: Request) -> Response:
 
 def eye(request: Request) -> Response:
     """Every item that can be looked at in the plate's state."""
+    return _eye(request, find_scan(register_of(request), asked(request, "name")))
+
+
+def _eye(request: Request, entry: ScanEntry, typed: Mapping[str, str] | None = None, problem: str = "") -> Response:
+    """`typed` : what was sent and not kept, for the reason `problem`."""
     register = register_of(request)
-    entry = find_scan(register, asked(request, "name"))
     places = places_of(stored_screening(register, entry))
     return show(
         request,
         "eye.html",
+        400 if problem else 200,
+        problem=problem,
+        mistake=typed.get("mistake", "") if typed else "",
         e=entry,
-        mark=mark_of(entry.checklist),
+        mark=typed.get("seen", "") if typed else mark_of(entry.checklist),
         plate=find_plate(register, entry.plate, exact=True),
         places=places,
-        items=asked_of(entry, places),
+        suspected=bool(suspects(entry.checklist)),
+        items=as_sent(asked_of(entry, places), typed) if typed else asked_of(entry, places),
     )
 
 
 def change_eye(request: Request) -> Response:
     """All answers at once."""
-    form = Form(request)
+    form, register = Form(request), register_of(request)
 
     def change(e: ScanEntry) -> ScanEntry:
         not_changed(form.text("seen"), e.checklist)
         return replace(e, checklist=checklist_of(form.typed()))
 
-    entry = edit_scan(register_of(request), form.text("name"), change)
+    entry = find_scan(register, form.text("name"))
+    try:
+        entry = edit_scan(register, entry.name, change, words(form.text("mistake")))
+    except BadRequest as problem:
+        return _eye(request, entry, form.typed(), str(problem))
     return go(to("/scan", name=entry.name, said="What you saw is noted."))
 
 

@@ -1,6 +1,9 @@
 """A visit to a piano: the round of the eye with its photos, and the document of it."""
 
 import datetime as dt
+from dataclasses import replace
+from functools import partial
+from typing import Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -12,16 +15,18 @@ from tapscan.page.forms import Form, asked, file_name, receive
 from tapscan.page.opened import register_of
 from tapscan.page.screens.documents import begin_document
 from tapscan.page.shown import go, show, to
-from tapscan.places import SIGNS
+from tapscan.places import SIGNS, STATES
 from tapscan.workflow.photos import MOST_BYTES, keep_photo
-from tapscan.workflow.plate import find_plate
+from tapscan.workflow.plate import Plate, find_plate
 from tapscan.workflow.reading import shop_of
+from tapscan.workflow.round_words import ANSWERS, KEY_ANSWERS
 from tapscan.workflow.scan import Outcome
 from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day, words
 from tapscan.workflow.visit import (
     FACTS,
     KEYS,
+    LOOK_ANSWERS,
     REGIONS,
     Visit,
     add_look_photo,
@@ -37,14 +42,19 @@ from tapscan.workflow.visit import (
 from tapscan.workflow.visit import Look as LookAt
 from tapscan.workflow.visit_unknown import unknown_of
 from tapscan.workflow.write_report import Wish, page_name
-from tapscan.workflow.write_visit import ANSWERS, KEY_ANSWERS, caution_lines, write_visit
+from tapscan.workflow.write_visit import caution_lines, write_visit
 
 
 def visit(request: Request) -> Response:
     """The round; where the visit is noted, also what it comes to."""
     register = register_of(request)
     plate = find_plate(register, asked(request, "plate"), exact=True)
-    on = day(asked(request, "on"), "Day", register.folder)
+    return _shown(request, plate, day(asked(request, "on"), "Day", register.folder))
+
+
+def _shown(request: Request, plate: Plate, on: dt.date, typed: Form | None = None, problem: str = "") -> Response:
+    """`typed` : what was sent and not kept, for the reason `problem`."""
+    register = register_of(request)
     known = visit_on(register, plate.name, on)
     now = known or Visit(plate.name, on)
     all_known = known_of(register, now)
@@ -52,20 +62,41 @@ def visit(request: Request) -> Response:
     return show(
         request,
         "visit.html",
-        v=now,
+        400 if problem else 200,
+        problem=problem,
+        v=_as_sent(now, typed) if typed else now,
+        mistake=typed.text("mistake") if typed else "",
+        suspected=bool(now.suspects or now.explained),
         plate=plate,
         noted=known is not None,
-        mark=mark_of(*_told(now)),
+        mark=typed.text("seen") if typed else mark_of(*_told(now)),
         k=all_known,
         cautions=caution_lines(all_known),
         unknown=unknown_of(all_known),
-        rows=[(look, REGIONS[look.region], _answers(look), _signs(look.region)) for look in now.round],
+        rows=[
+            (look, REGIONS[look.region], _answers(look), _signs(look.region))
+            for look in (_as_sent(now, typed) if typed else now).round
+        ],
         regions=REGIONS.items(),
         KEYS=KEYS,
         noted_looks=[(look, REGIONS[look.region]) for look in now.round if look.answer == "note"],
         today=dt.date.today(),
         loose=[f for f in plate.photos if f.sha256 not in placed],
     )
+
+
+def _as_sent(now: Visit, form: Form) -> Visit:
+    """What was filled in, sound or not, with the photos that lie there."""
+    facts: dict[str, Any] = {name: words(form.text(name)) for name in FACTS if name != "state"}
+    told = form.text("state")
+    looks = tuple(_look_as_sent(look, form) for look in now.round)
+    return replace(now, **facts, state=next((s for s in STATES if s == told), None), looks=looks)
+
+
+def _look_as_sent(look: LookAt, form: Form) -> LookAt:
+    answer = next((a for a in LOOK_ANSWERS if a == form.text(f"look-{look.region}")), None)
+    signs = tuple(s for s in form.every(f"sign-{look.region}") if s in SIGNS)
+    return replace(look, answer=answer, signs=signs, note=words(form.text(f"note-{look.region}")))
 
 
 def _told(v: Visit) -> tuple[object, ...]:
@@ -89,9 +120,14 @@ def keep(request: Request) -> Response:
     """All answers at once; photos are sent by themselves."""
     form, register = Form(request), register_of(request)
     on = day(form.text("on"), "Day", register.folder)
+    plate = find_plate(register, form.text("plate"), exact=True)
     signs = {region: form.every(f"sign-{region}") for region in REGIONS}
-    told = typed_visit(form.text("plate"), on, form.typed(), signs)
-    kept = keep_visit(register, told, lambda now: not_changed(form.text("seen"), *_told(now)))
+    try:
+        told = typed_visit(plate.name, on, form.typed(), signs)
+        same = partial(not_changed, form.text("seen"))
+        kept = keep_visit(register, told, lambda now: same(*_told(now)), words(form.text("mistake")))
+    except BadRequest as problem:
+        return _shown(request, plate, on, form, str(problem))
     return go(to("/visit", plate=kept.plate, on=kept.date, said="The visit is noted.") + "#comes-to")
 
 

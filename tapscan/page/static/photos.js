@@ -23,7 +23,9 @@ for (const box of /** @type {NodeListOf<HTMLElement>} */ (document.querySelector
         await send(box.dataset.address ?? `/plate/photo?plate=${encodeURIComponent(box.dataset.photos ?? "")}`, file, () => {});
       }
       if (box.dataset.address) await keepForm();
-      location.reload();
+      const form = /** @type {HTMLFormElement | null} */ (document.querySelector("form[data-keep]"));
+      if (form?.dataset.keep) location.assign(form.dataset.keep); // a form that came back is not sent again
+      else location.reload();
     } catch (problem) {
       words.textContent = /** @type {Error} */ (problem).message;
     }
