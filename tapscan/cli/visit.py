@@ -183,7 +183,9 @@ def list_visits(
     found = every(o.opened(register), plate)
     for v in found:
         where = ", ".join(x for x in (v.maker, v.piano_number, v.place) if x) or "not written down"
+        flawed = any(look.flaws for look in v.looks)
         seen = "; what may be a crack was seen and is open" if v.suspects else ""
+        seen = "; an examination found a flaw" if flawed else seen
         typer.echo(f"{v.name}  {where}; {sum(look.answer is not None for look in v.looks)} regions answered{seen}")
     if not found:
         typer.echo("No visit is noted yet: tapscan visit note PLATE")

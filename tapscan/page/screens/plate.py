@@ -26,6 +26,7 @@ from tapscan.workflow.scan import list_scans, unfinished_scans
 from tapscan.workflow.still_open import OpenFinding, plainly, plate_on_record, state_now, unexamined
 from tapscan.workflow.taken import what_of
 from tapscan.workflow.visit import BY_MISTAKE, REGIONS, Visit, list_visits
+from tapscan.workflow.visit import Look as LookAt
 
 
 def plate(request: Request) -> Response:
@@ -63,16 +64,22 @@ def _advice(marked: int, opened: Sequence[OpenFinding], state: State | None) -> 
 
 
 def _seen_on(visit: Visit) -> str:
-    """What the eye saw that may be a crack, and what became of it; empty where nothing was noted."""
-    told = [f"{REGIONS[look.region]}: {look.told}" for look in visit.suspects]
-    back = [f"{BY_MISTAKE} {one.told.rstrip('.')}." for one in visit.taken_back]
-    noted = [
-        f"{REGIONS[look.region]}: {look.told}" for look in visit.round if look.answer == "note" and not look.suspect
-    ]
-    back += [f"Noted: {listed(noted)}."] if noted else []
-    if told:
-        return " ".join([f"The eye saw what may be a crack: {listed(told)}.", *back])
-    return " ".join([*(["What the eye saw has been explained by an examination."] if visit.explained else []), *back])
+    """What an examination found, what the eye saw and what became of it, what was noted; empty where nothing was."""
+
+    def told(looks: Sequence[LookAt]) -> str:
+        return listed([f"{REGIONS[look.region]}: {look.told}" for look in looks])
+
+    seen = [look for look in visit.suspects if not look.flaws]
+    noted = [look for look in visit.round if look.answer == "note" and not look.suspect]
+    flaws = [f"{REGIONS[look.region]}: {o.told}" for look in visit.round for o in look.weighed if o.flaw]
+    rows = (
+        (flaws, f"An examination found a flaw: {'; '.join(flaws)}."),
+        (seen, f"The eye saw what may be a crack: {told(seen)}."),
+        (visit.explained and not seen, "What the eye saw has been explained by an examination."),
+        (noted, f"Noted: {told(noted)}."),
+        *((True, f"{BY_MISTAKE} {one.told.rstrip('.')}.") for one in visit.taken_back),
+    )
+    return " ".join(said for there, said in rows if there)
 
 
 def photo(request: Request) -> Response:
