@@ -24,9 +24,9 @@ from tapscan.screening import next_steps as give
 from tapscan.screening import played_notes
 from tapscan.screening.compressed import repeat_reason
 from tapscan.screening.limitations import forces_exchanged, places_of_part
-from tapscan.screening.next_steps import Step
 from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding, asking, beside, told
 from tapscan.screening.rules import NOTE_RULES
+from tapscan.screening.step import Step
 from tapscan.settings import Settings
 from tapscan.wording import counted, listed
 

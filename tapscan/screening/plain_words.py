@@ -19,9 +19,10 @@ from tapscan.places import State
 from tapscan.records import Comparison, Indication, Screening
 from tapscan.screening import disposition as d
 from tapscan.screening import played_notes
-from tapscan.screening.next_steps import COATED, held, suspected
+from tapscan.screening.next_steps import held, suspected
 from tapscan.screening.rule import Plain
 from tapscan.screening.rules import rule_named
+from tapscan.screening.step import COATED
 
 BEFORE = "the earlier scan"
 NOT_CLEARED = (

@@ -22,8 +22,8 @@ from tapscan.screening.next_steps import (
     STOP,
     STOP_UNKNOWN,
     STOP_UNSTRUNG,
-    Step,
 )
+from tapscan.screening.step import Step
 
 EXAMINE = "Have it examined, and note what was found."
 DECIDED = "A flaw was found: have a qualified person decide what is to be done with the plate."

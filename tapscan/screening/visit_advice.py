@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from tapscan.records import Disposition
 from tapscan.screening import next_steps as give
 from tapscan.screening.disposition import EYE_RULE, IN_THE_PIANO
-from tapscan.screening.next_steps import INSIDE, OUT, TENSION, Step, Told
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import not_decided
 from tapscan.screening.rules import ringing_on
+from tapscan.screening.step import EVERY, INSIDE, OUT, TENSION, Step, Told
 from tapscan.wording import listed
 
 BUZZ = "buzz"
@@ -57,7 +57,7 @@ class Advice:
 
 
 def _ask(code: str, text: str) -> Step:
-    return Step(code, text, "buyer", give.EVERY, frozenset({"ask"}))
+    return Step(code, text, "buyer", EVERY, frozenset({"ask"}))
 
 
 Q_REPAIRS = _ask("ask-repairs", "Was the plate ever welded, brazed, pinned or replaced? By whom, when, and is there a bill or a photo?")  # fmt: skip
@@ -149,7 +149,7 @@ _IN_WRITING = Step(
     "in-writing",
     "Ask that person for the answer in writing before you agree on a price or pay. Do not buy, and do not refuse, on this page alone.",
     "buyer",
-    give.EVERY,
+    EVERY,
     frozenset({"ask"}),
 )
 _SCAN_BARE = Step(

@@ -25,10 +25,11 @@ from tapscan.register.glance import Glance, glance
 from tapscan.register.names import plain_key
 from tapscan.register.on_record import PlateOnRecord, noted_on_record, plate_on_record
 from tapscan.screening.disposition import CONFIRMED
-from tapscan.screening.next_steps import CALL_FOR_BARE, Step, of_lines, stopped
+from tapscan.screening.next_steps import CALL_FOR_BARE, of_lines, stopped
 from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding
 from tapscan.screening.played_notes import NO_ANSWER
 from tapscan.screening.short_steps import ANEW, EXAMINE, in_short
+from tapscan.screening.step import Step
 from tapscan.workflow.as_listed import QUIET, heading_now
 from tapscan.workflow.baseline import ENOUGH, TELLS
 from tapscan.workflow.defaults import read_defaults

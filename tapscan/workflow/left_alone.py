@@ -18,7 +18,7 @@ from tapscan.register.entries import NewScan, Unfinished
 from tapscan.register.on_record import PlateOnRecord, plate_on_record
 from tapscan.register.plates import find_plate
 from tapscan.register.unfinished import change_begun
-from tapscan.screening.next_steps import OUT, TENSION
+from tapscan.screening.step import OUT, TENSION
 from tapscan.wording import listed
 from tapscan.workflow.at_a_glance import Standing, standing_of
 from tapscan.workflow.eye import seen_that_day

@@ -22,7 +22,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan
 from tapscan.register.visit_entries import Visit
 from tapscan.screening.disposition import NOTES, doubted, eye_told
-from tapscan.screening.next_steps import Step, made_sure, may_tap, suspected
+from tapscan.screening.next_steps import made_sure, may_tap, suspected
 from tapscan.screening.open_findings import (
     EXAMINED,
     EYE_RULE,
@@ -34,6 +34,7 @@ from tapscan.screening.open_findings import (
     with_visits,
 )
 from tapscan.screening.plain_words import told_plainly, what_waits
+from tapscan.screening.step import Step
 from tapscan.wording import listed, spelled
 
 __all__ = ["EXAMINED", "EYE_RULE", "OpenFinding", "ToldFinding", "open_findings", "plainly", "plate_on_record"]

@@ -8,6 +8,7 @@ from tapscan.screening.disposition import dispose
 from tapscan.screening.next_steps import CALL, CRACK_TEST, DECISIONS, HARD_TEST
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.short_steps import in_short
+from tapscan.screening.step import OUT
 from tapscan.settings import Settings
 from tapscan.workflow.still_open import plate_steps
 from tests.every import each
@@ -24,8 +25,6 @@ def test_where_an_examination_has_found_a_flaw_somebody_qualified_decides_and_no
     later_scan = dispose(scan, (), [], Settings(), (replace(other, outcomes=("a crack",)), FLAW)).steps
     for steps in (own, later_scan, plate_steps((FLAW,), state)):
         assert [s for s in steps if s in DECISIONS] and not {CRACK_TEST, HARD_TEST, CALL} & set(steps)
-        assert "examined" not in (in_short(steps) or "examined") and (
-            state in next_steps.OUT or next_steps.stopped(steps)
-        )
+        assert "examined" not in (in_short(steps) or "examined") and (state in OUT or next_steps.stopped(steps))
     for steps in (plate_steps((FLAW, other), state), dispose(scan, found, [], Settings(), (FLAW,)).steps):
         assert CRACK_TEST in steps and set(DECISIONS) & set(steps)

@@ -11,8 +11,9 @@ from tapscan.screening.compare.measure import more_modes
 from tapscan.screening.compare.repeatability import any_supports_sd, prior_frequency_sd, risen_level
 from tapscan.screening.conclude import concluded
 from tapscan.screening.disposition import LOOK, NOTHING, SMALL
-from tapscan.screening.next_steps import COATED, NEVER, NEVER_TAPPED, SETTLE, STOP, may_tap, settling
 from tapscan.screening.next_steps import LOOK as LOOK_STEP
+from tapscan.screening.next_steps import SETTLE, STOP, may_tap, settling
+from tapscan.screening.step import COATED, NEVER, NEVER_TAPPED
 from tapscan.settings.compare import Compare
 from tests.compared import BASE, COUNT, SETTINGS, crack, drawn, named, scan
 from tests.every import each

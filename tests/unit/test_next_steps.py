@@ -15,22 +15,12 @@ from tapscan.records.comparison import Around
 from tapscan.screening import next_steps
 from tapscan.screening.disposition import PART_ONLY, REPEAT, compared_in_piano, dispose, doubtful, left_open
 from tapscan.screening.limitations import limitations
-from tapscan.screening.next_steps import (
-    CRACK_TEST,
-    DECISIONS,
-    HARD_TEST,
-    MAKE_SURE,
-    NEVER,
-    NEVER_TAPPED,
-    READ_AGAIN,
-    STEPS,
-    Act,
-    Step,
-)
+from tapscan.screening.next_steps import CRACK_TEST, DECISIONS, HARD_TEST, MAKE_SURE, READ_AGAIN, STEPS
 from tapscan.screening.open_findings import EXAMINED, OpenFinding
 from tapscan.screening.plain_words import in_plain_words
 from tapscan.screening.rules import RULES
 from tapscan.screening.short_steps import DECIDED, SHORT, STOPS, in_short
+from tapscan.screening.step import NEVER, NEVER_TAPPED, Act, Step
 from tapscan.settings import Settings
 from tests.every import each
 from tests.report.sheets import indication, screening, strike

@@ -6,7 +6,7 @@ from typing import get_args
 
 import tapscan
 from tapscan.places import IN_PIANO, STATES, STRUNG, State
-from tapscan.screening.next_steps import INSIDE, OUT, TENSION, UNKNOWN
+from tapscan.screening.step import INSIDE, OUT, TENSION, UNKNOWN
 from tests.every import each
 
 ROOT = Path(tapscan.__file__).parent

@@ -8,9 +8,10 @@ import pytest
 
 from tapscan.places import STATES
 from tapscan.screening import next_steps
-from tapscan.screening.next_steps import NEVER, NEVER_TAPPED, OUT, STEPS, TENSION, Act
+from tapscan.screening.next_steps import STEPS
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.rules import RULES
+from tapscan.screening.step import NEVER, NEVER_TAPPED, OUT, TENSION, Act
 from tapscan.screening.visit_advice import MOST_QUESTIONS, QUESTIONS, VISIT_STEPS, VisitKnown, advise, cautions
 from tests.every import each
 from tests.unit.test_next_steps import MAY_CARRY_STRINGS, dangerous
