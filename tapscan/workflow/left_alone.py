@@ -103,11 +103,13 @@ def _against(register: Register, plate: str, facts: NewScan) -> _Against:
 def may_go_on(register: Register, unfinished: Unfinished, allowed_by: str | None = None) -> None:
     """By what was seen on the day it was begun, and today, and by what is open; what was allowed before is not asked again."""
     known = set(unfinished.plan.get(ALLOWED, ()))
-    for day in dict.fromkeys((unfinished.facts.date, dt.date.today())):
-        facts = replace(unfinished.facts, date=day)
-        against = _against(register, unfinished.plate, facts)
-        if set(against.open) <= known:
-            continue
-        leave, known = against.leave(facts, allowed_by), known | set(against.open)
-        told = replace(leave.facts, date=unfinished.facts.date)
-        change_begun(register, unfinished.id, told, {**unfinished.plan, ALLOWED: sorted(known)})
+    days = dict.fromkeys((dt.date.today(), unfinished.facts.date))
+    told = {day: _against(register, unfinished.plate, replace(unfinished.facts, date=day)) for day in days}
+    new = [(day, against) for day, against in told.items() if not set(against.open) <= known]
+    if not new:
+        return
+    day, first = next((one for one in new if one[1].seen), new[0])  # what the eye saw is told where it saw something
+    leave = first.leave(replace(unfinished.facts, date=day), allowed_by)
+    every = sorted(known.union(*(against.open for _, against in new)))
+    facts = replace(leave.facts, date=unfinished.facts.date)
+    change_begun(register, unfinished.id, facts, {**unfinished.plan, ALLOWED: every})

@@ -90,7 +90,7 @@ def test_a_tap_where_none_may_be_is_told_first_and_counts_as_extra(state):
 def test_a_place_where_none_may_be_is_no_part_of_what_is_asked_for():
     s = replace(scan("strung", ["S1", "S2", "S3", "S6"]), part_of=len(STRUNG))
     said = " ".join(limitations(s, Settings()))
-    assert "Only 2 of 4 places" in said and "tap all" not in said
+    assert "2 of 4 places" in said and "tap all" not in said
     whole = replace(scan("strung", [*STRUNG, "S2"]), part_of=len(STRUNG))
     assert "of 4 places" not in " ".join(limitations(whole, Settings()))
     bare = replace(scan("stripped", EVERY[:3]), part_of=8)
