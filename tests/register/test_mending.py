@@ -11,7 +11,7 @@ import pytest
 
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.places import CHECKLIST
-from tapscan.records import IN_PIANO, STATES, Sensor
+from tapscan.records import IN_PIANO, STATES
 from tapscan.register.corrections import compared_with, move_scan, restore_scan, void_scan
 from tapscan.register.entries import CLEAN, PART, Finding, Outcome, Plate
 from tapscan.register.files import keep_bytes
@@ -29,7 +29,6 @@ from tapscan.workflow.import_scan import rescreen, stored_screening
 from tapscan.workflow.standing import VOID, against_baseline, as_it_stands, notices
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.trend_for_report import course_of
-from tapscan.workflow.trend_sentences import course_words
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
@@ -88,22 +87,6 @@ def test_a_scan_crossed_out_is_kept_and_never_compared(register):
     assert trend is not None and trend.scans == (second.name, third.name)
     course = course_of(register, third)
     assert course is not None and course.scans == (second.name, third.name)
-
-
-@pytest.mark.parametrize(
-    ("sensor", "state", "followed"),
-    [("contact", "strung", True), ("microphone", "strung", False), ("microphone", "stripped", True)],
-)
-def test_tones_in_the_piano_are_followed_only_where_its_scans_may_be_compared(register, sensor, state, followed):
-    made = replace(built.CONDITIONS, state=state, sensor=Sensor(sensor))
-    *_, last = (silent(register, day, conditions=made) for day in ("2026-03-14", "2026-04-01", "2026-05-01"))
-    history, course = history_of(register, "B12", Settings()), course_of(register, last)
-    assert (course is not None, history.trend is not None, history.not_followed is None) == (followed,) * 3
-    told = course_words(history)
-    assert any(history.not_followed in line for line in told) if history.not_followed else len(told) > 1
-    if course:
-        assert ("screws" in course.shared_by) == (state == "strung")
-        assert any(course.shared_by in line for line in told)
 
 
 def test_it_opens_no_finding_and_is_not_the_newest(register, stored):

@@ -126,9 +126,7 @@ def compare_in_piano(
         indications=indications,
         carried=carry(later, (earlier,), _partners(found), settings),
         rules_not_run=(RuleNotRun(rule.NAME, refused),) if refused else (),
-        limitations=(_between(later, earlier, around, one_job),)
-        if refused
-        else (_between(later, earlier, around, one_job), *_told_by(later, earlier, others, around), NOT_TOLD),
+        limitations=(_between(later, earlier, around, one_job), *_told_by(refused, later, earlier, others, around)),
         summary=_summary(refused, indications, found, earlier, around),
         settings_sha256=settings_sha256(settings, RULE_LIMITS),
         reason=refused,
@@ -159,12 +157,19 @@ def _measured(
 
 
 def _told_by(
-    later: ScanForComparison, earlier: ScanForComparison, others: Others | None, around: Around
+    refused: str | None,
+    later: ScanForComparison,
+    earlier: ScanForComparison,
+    others: Others | None,
+    around: Around,
 ) -> tuple[str, ...]:
+    """Where nothing is concluded there is nothing to limit."""
+    if refused:
+        return ()
     if others is None:
-        return (ONCE[around],)
+        return ONCE[around], NOT_TOLD
     before, after = sorted((earlier.name, others[0].name)), sorted((later.name, others[1].name))
-    return (TWICE[around].format(before=listed(before), after=listed(after)),)
+    return TWICE[around].format(before=listed(before), after=listed(after)), NOT_TOLD
 
 
 def others_not_run(rules: Sequence[RuleNotRun], comparison: Comparison) -> tuple[RuleNotRun, ...]:
