@@ -1,0 +1,29 @@
+"""Tones through a plate's scans: followed only where these may be compared."""
+
+from dataclasses import replace
+
+import pytest
+
+from tapscan.records import Sensor
+from tapscan.settings import Settings
+from tapscan.workflow.history import history_of
+from tapscan.workflow.trend_for_report import course_of
+from tapscan.workflow.trend_sentences import course_words
+from tests.register import built
+from tests.register.test_mending import silent
+
+
+@pytest.mark.parametrize(
+    ("sensor", "state", "followed"),
+    [("contact", "strung", True), ("microphone", "strung", False), ("microphone", "stripped", True)],
+)
+def test_tones_in_the_piano_are_followed_only_where_its_scans_may_be_compared(register, sensor, state, followed):
+    made = replace(built.CONDITIONS, state=state, sensor=Sensor(sensor))
+    *_, last = (silent(register, day, conditions=made) for day in ("2026-03-14", "2026-04-01", "2026-05-01"))
+    history, course = history_of(register, "B12", Settings()), course_of(register, last)
+    assert (course is not None, history.trend is not None, history.not_followed is None) == (followed,) * 3
+    told = course_words(history)
+    assert any(history.not_followed in line for line in told) if history.not_followed else len(told) > 1
+    if course:
+        assert ("screws" in course.shared_by) == (state == "strung")
+        assert any(course.shared_by in line for line in told)
