@@ -10,11 +10,14 @@ from tapscan.errors import BadRequest
 from tapscan.layouts import known_layouts, read_layout
 from tapscan.layouts.assignment import expected, wanted
 from tapscan.layouts.take import ORDER, Take, groups_of, mismatch
+from tapscan.page.draft_parts import places_of
 from tapscan.places import IN_PIANO, STATES
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
-from tapscan.workflow.check import Request, TappedFile, assigned
+from tapscan.workflow.check import Found, Request, TappedFile, assigned
+from tapscan.workflow.draft import Draft
+from tapscan.workflow.keep_draft import look, moved
 from tests.cli.commands import run
 from tests.every import each
 from tests.unit.test_allowed_states import onsets, scan
@@ -146,3 +149,13 @@ def test_talk_stays_left_out_beside_what_a_person_leaves_out_and_a_place_given_b
 def test_a_scan_is_kept_to_compare_with_only_where_it_can_be_compared(state, contact, keep):
     said = " ".join(limitations(scan(state, ["S1"]), Settings(), contact))
     assert ("keep this one" in said, "cannot be compared" in said) == (keep, not keep)
+
+
+def test_the_page_shows_every_tap_that_is_left_out_and_takes_one_in_again(tmp_path):
+    typed = {"layout": "grand-short", "order": "soft,hard,hard", "state": "strung"}
+    draft = Draft(tmp_path / "drafts" / "0", "B12", "", answers={"typed": typed, "skip": [5]})
+    heard = Found((TappedFile("a.wav", tuple(t for t, _ in TALK), tuple(grew for _, grew in TALK)),), (), ())
+    shown = places_of(look(draft, heard))
+    assert shown.out == tuple((f"T{n}", TALK[n - 1][0]) for n in (1, 5, 14))
+    back = replace(draft, answers={**draft.answers, **moved(draft, ["T14"], "S8")})
+    assert [name for name, _ in places_of(look(back, heard)).out] == ["T1", "T5"]

@@ -1,13 +1,14 @@
 """A scan is crossed out, counts again, goes to another plate, becomes a baseline, or is read anew. Nothing is ever deleted."""
 
 import datetime as dt
+from collections.abc import Callable
 from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, TapscanError
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
@@ -60,8 +61,19 @@ def move(request: Request) -> Response:
     """To another plate, under its own day. What was doubted beside the old plate's scans is asked anew beside the new one's."""
     form, register = Form(request), register_of(request)
     entry = move_scan(register, form.text("name"), form.text("plate"), form.text("why"), dt.date.today())
-    said = f"It is a scan of {entry.plate} now, and was read anew beside that plate's scans."
-    return _read(request, register, entry, {"sure": False}, said, to("/scan", name=entry.name))
+    told = f"It is a scan of {entry.plate} now"
+    here = to("/scan", name=entry.name)
+    if entry.crossed_out:
+        return go(to("/scan", name=entry.name, said=f"{told}."))
+
+    def do(progress: Progress) -> str:
+        try:
+            _rescreened(request, register, entry, {"sure": False}, progress)
+        except TapscanError as problem:  # the move stands
+            return to("/scan", name=entry.name, said=f"{told}. It could not be read anew beside its scans: {problem}")
+        return to("/scan", name=entry.name, said=f"{told}, and was read anew beside its scans.")
+
+    return _begin(request, entry, do, here)
 
 
 def baseline(request: Request) -> Response:
@@ -96,19 +108,25 @@ def anew(request: Request) -> Response:
     if form.ticked("sure"):
         changes["sure"] = True
     back = to("/scan/mend", name=entry.name) + "#anew"
-    return _read(request, register, entry, changes, "Read anew; the earlier reading is kept.", back)
 
-
-def _read(
-    request: Request, register: Register, entry: ScanEntry, changes: dict[str, Any], said: str, back: str
-) -> Response:
     def do(progress: Progress) -> str:
-        with shared_work(request.app.state.jobs, sum(f.size_bytes for f in entry.files), progress) as workers:
-            kept = rescreen(register, entry.name, read_settings(None), workers, changes)
-        if kept.entry is None:
-            raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
-        return to("/scan", name=kept.entry.name, said=said)
+        read = _rescreened(request, register, entry, changes, progress)
+        return to("/scan", name=read.name, said="Read anew; the earlier reading is kept.")
 
+    return _begin(request, entry, do, back)
+
+
+def _rescreened(
+    request: Request, register: Register, entry: ScanEntry, changes: dict[str, Any], progress: Progress
+) -> ScanEntry:
+    with shared_work(request.app.state.jobs, sum(f.size_bytes for f in entry.files), progress) as workers:
+        kept = rescreen(register, entry.name, read_settings(None), workers, changes)
+    if kept.entry is None:
+        raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
+    return kept.entry
+
+
+def _begin(request: Request, entry: ScanEntry, do: Callable[[Progress], str], back: str) -> Response:
     work = request.app.state.works.begin(f"Reading {entry.name} anew", do, f"anew {entry.name}", back)
     return go(to("/progress", id=work.id))
 
