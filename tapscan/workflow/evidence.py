@@ -38,7 +38,7 @@ def newest_examined(entries: Iterable[ScanEntry]) -> list[ScanEntry]:
     """One scan a plate."""
     newest: dict[str, ScanEntry] = {}
     for entry in sorted(entries, key=lambda e: (e.date, e.number)):
-        if entry.outcomes and not entry.played:
+        if entry.settling and not entry.played:
             newest[entry.plate] = entry
     return list(newest.values())
 
