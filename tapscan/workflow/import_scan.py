@@ -20,6 +20,7 @@ from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
 from tapscan.register.files import sha256_of
+from tapscan.register.missing_rows import lost_files
 from tapscan.register.names import scan_name
 from tapscan.register.on_record import plate_on_record
 from tapscan.register.plates import add_photo, find_plate
@@ -196,7 +197,7 @@ def rescreen(
     """
     entry = not_crossed_out(find_scan(register, name))
     before = load_screening(register, entry.current.id)
-    paths = {str(register.files.path_of(file.sha256)): file.name for file in entry.files}
+    paths = _paths(register, entry, before)
     request = Request(
         settings=settings,
         layout=before.scan.map,
@@ -227,6 +228,15 @@ def rescreen(
     rest = {key: value for key, value in entry.reading.items() if key not in READING}
     read = {**rest, **_reading(request)} if set(changes) & set(READING) else None
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures, read), screening)
+
+
+def _paths(register: Register, entry: ScanEntry, before: Screening) -> dict[str, str]:
+    """Path and name of each recording. Raises RegisterProblem where the register lost one that was read before: the answer would rest on less."""
+    if lost := lost_files(entry.files, before.scan.recordings):
+        raise RegisterProblem(
+            f"{entry.name}: the register no longer holds {lost[0]} as a recording of this scan; nothing was changed: restore a backup"
+        )
+    return {str(register.files.path_of(file.sha256)): file.name for file in entry.files}
 
 
 def _said_now(request: Request, before: Screening, changes: Mapping[str, Any]) -> dict[str, Any]:
