@@ -14,8 +14,8 @@ from pathlib import Path
 from typing import Any
 
 from tapscan import __version__
-from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.layouts.tap_corrections import by_tap
+from tapscan.errors import BadRequest, RegisterProblem, WrongUsage
+from tapscan.layouts.tap_corrections import by_tap, each_once, sound_order, sound_places
 from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
@@ -196,7 +196,7 @@ def rescreen(
     changes : fields of Request that differ from how the recordings were read before
     """
     entry = not_crossed_out(find_scan(register, name))
-    before = load_screening(register, entry.current.id)
+    before = _fitting(load_screening(register, entry.current.id), changes)
     paths = _paths(register, entry, before)
     request = Request(
         settings=settings,
@@ -208,6 +208,7 @@ def rescreen(
         called=paths,
         sure=before.made_sure,
         bar=files_of(register, entry.bar),
+        stored=True,
         as_split=not set(changes) - {"sure"},
         offers=frozenset(),
         **_read_before(entry.reading),
@@ -225,9 +226,20 @@ def rescreen(
     told = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, entry.plate, facts, told, settings, entry)
     pictures = _keep_pictures(register, screening)
-    rest = {key: value for key, value in entry.reading.items() if key not in READING}
-    read = {**rest, **_reading(request)} if set(changes) & set(READING) else None
+    read = _reading_now(entry, request) if set(changes) & set(READING) else None
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures, read), screening)
+
+
+def _fitting(before: Screening, changes: Mapping[str, Any]) -> Screening:
+    """Itself. Raises WrongUsage where what is said now of its taps cannot be of this scan."""
+    stands = [strike.station for strike in before.scan.strikes]
+    sound_places(each_once(changes.get("assign", ())), changes.get("layout") or before.scan.map, stands)
+    order, per_station = changes.get("order"), changes.get("per_station")
+    if order and per_station and len(order) != per_station:
+        raise WrongUsage(f"--order names {len(order)} taps and --per-station {per_station}; leave one of them out")
+    if order and not per_station and len(before.scan.recordings) > 1:  # one long take may be split anew
+        sound_order(order, stands)
+    return before
 
 
 def _paths(register: Register, entry: ScanEntry, before: Screening) -> dict[str, str]:
@@ -289,6 +301,10 @@ def _called(paths: Sequence[str]) -> dict[str, str]:
 
 def _reading(request: Request) -> dict[str, Any]:
     return {key: getattr(request, key) for key in READING if getattr(request, key)}
+
+
+def _reading_now(entry: ScanEntry, request: Request) -> dict[str, Any]:
+    return {**{key: value for key, value in entry.reading.items() if key not in READING}, **_reading(request)}
 
 
 def _read_before(reading: Mapping[str, Any]) -> dict[str, Any]:
