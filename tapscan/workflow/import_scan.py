@@ -216,7 +216,7 @@ def rescreen(
     request = replace(request, **{**changes, **_said_now(request, before, changes)})
     result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:
-        return Kept(None, None, result.unreadable)
+        return Kept(None, None, _damaged(register, entry) or result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline, checklist=entry.checklist)
     doubts = (
         ()
@@ -249,6 +249,14 @@ def _paths(register: Register, entry: ScanEntry, before: Screening) -> dict[str,
             f"{entry.name}: the register no longer holds {lost[0]} as a recording of this scan; nothing was changed: restore a backup"
         )
     return {str(register.files.path_of(file.sha256)): file.name for file in entry.files}
+
+
+def _damaged(register: Register, entry: ScanEntry) -> tuple[str, ...]:
+    """A sentence each. Nothing is wrong with a recorder where the stored copy is no longer what was stored."""
+    held = ((file, register.files.wrong(file.sha256, file.size_bytes)) for file in entry.files)
+    return tuple(
+        f"{file.name}: the stored file is damaged ({said}); restore it from a backup" for file, said in held if said
+    )
 
 
 def _said_now(request: Request, before: Screening, changes: Mapping[str, Any]) -> dict[str, Any]:

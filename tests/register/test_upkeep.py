@@ -29,6 +29,7 @@ from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
 from tests.snapshots import same_as_before
+from tests.sounds import noise, wav_bytes
 
 
 def test_a_whole_register_has_nothing_wrong(register, stored):
@@ -138,6 +139,13 @@ def test_of_a_reading_without_counts_a_gap_is_told_and_what_rests_on_a_lost_row(
     for said in ("1 of its 6 tones", "1 of its 3 taps", "the finding that its answer rests on is gone"):
         assert [said in line for line in found.wrong].count(True) == 1, said
     assert len(found.wrong) == 3 and found.uncounted == 1
+
+
+def test_a_stored_recording_that_was_cut_off_is_restored_and_not_copied_from_the_recorder(register):
+    entry = put(register, wav_bytes(noise(1.0, 16000, 0.1), 16000))
+    damaged(register, entry.files[0].sha256, "shorter")
+    (said,) = rescreen(register, entry.name, Settings()).unreadable
+    assert said.startswith("S1_1.wav: the stored file is damaged") and "backup" in said and "recorder" not in said
 
 
 def test_a_scan_that_lost_a_recording_is_not_read_anew(register):
