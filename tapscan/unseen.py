@@ -1,10 +1,12 @@
 """Signs that nobody sees, or that no file of text holds: two names that differ by one look alike on every list.
 
 unseen(text)      the first such sign, or None
-no_text(text)     whether it holds bytes that are no text
+as_text(text)     itself; WrongUsage where it holds bytes that are no text
 """
 
 import unicodedata
+
+from tapscan.errors import WrongUsage
 
 KINDS = ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp")
 BLANK = "\u034f\u115f\u1160\u17b4\u17b5\u2800\u3164\uffa0"  # letters and marks without ink
@@ -16,9 +18,11 @@ def unseen(text: str) -> str | None:
     return next((c for c in text if _hidden(c)), None)
 
 
-def no_text(text: str) -> bool:
-    """Such bytes come from the command line as lone surrogates."""
-    return any(unicodedata.category(c) == "Cs" for c in text)
+def as_text(text: str) -> str:
+    """Such bytes come from the command line as lone surrogates, which no register can keep."""
+    if any(unicodedata.category(c) == "Cs" for c in text):
+        raise WrongUsage(f"{text!a} holds bytes that are no text; type it anew")
+    return text
 
 
 def _hidden(c: str) -> bool:

@@ -39,6 +39,7 @@ from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_na
 from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
 from tapscan.sensors import Sensor
+from tapscan.unseen import as_text
 
 SENSOR = "sensor_"  # before the names of a sensor's fields, in the columns of a scan
 
@@ -219,7 +220,7 @@ def sound_outcome(outcome: Outcome, seen_on: dt.date) -> None:
         (outcome.found, "what was found"),
         (outcome.method, "how"),
     ):
-        if not words.strip():
+        if not as_text(words).strip():
             raise BadRequest(f"an outcome needs {what}; an outcome without it is hearsay")
     if outcome.on < seen_on:
         raise BadRequest(f"an examination of {outcome.on} cannot explain what was seen later, on {seen_on}")

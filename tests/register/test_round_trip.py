@@ -30,8 +30,10 @@ from tapscan.register.scans import (
     store_scan,
 )
 from tapscan.workflow.own_layouts import keep_layout
+from tests.cli.commands import run
 from tests.every import each
 from tests.register import built
+from tests.register.conftest import put
 
 NAMES = [
     "B12",
@@ -199,6 +201,31 @@ def test_such_a_name_that_is_kept_already_is_found_and_renamed(register):
         assert find_plate(register, name, exact=True).name == name
         assert edit_plate(register, name, name="Z9").name == "Z9"
         edit_plate(register, "Z9", name=f"Z9 {len(list_plates(register))}{ord(name[-1])}")
+
+
+BYTES = "\udcff\udcfe"
+EXAMINED = ("--found", "nothing", "--method", "lens", "--by", "A. Person")
+TOLD = [
+    ("plate", "edit", "B12", "--notes", BYTES),
+    *(
+        ("scan", "edit", "B12/2026-03-14", option, BYTES)
+        for option in ("--notes", "--supports", "--hammer", "--fitting")
+    ),
+    ("scan", "edit", "B12/2026-03-14", "--seen", f"rust-line: {BYTES}"),
+    *(("scan", "outcome", "B12/2026-03-14", *EXAMINED, option, BYTES) for option in ("--found", "--by", "--note")),
+    ("scan", "void", "B12/2026-03-14", "--reason", BYTES),
+    ("visit", "note", "B12", "--found", f"struts: {BYTES}"),
+]
+
+
+@each("words", TOLD)
+def test_bytes_that_are_no_text_are_refused_and_not_kept_as_question_marks(register, words):
+    if not list_scans(register):
+        put(register)
+    before = [find_plate(register, "B12"), *list_scans(register, void=True)]
+    done = run(*words, "--register", str(register.folder))
+    assert (done.status, done.err.count("\n")) == (2, 1) and "no text" in done.err, done.err
+    assert [find_plate(register, "B12"), *list_scans(register, void=True)] == before
 
 
 def test_one_name_in_two_spellings_is_one_plate(register):
