@@ -15,6 +15,7 @@ import typer
 from tapscan.errors import RegisterProblem, WrongUsage
 from tapscan.places import BY_EYE, CHECKLIST, STATES
 from tapscan.sensors import SENSOR_KINDS
+from tapscan.unseen import as_text
 from tapscan.wording import argument
 from tapscan.workflow import typed
 from tapscan.workflow.typed import celsius, number, words
@@ -182,7 +183,7 @@ def fittings(named: Sequence[str] | None, bare: bool) -> tuple[str, ...] | None:
     """None: nobody looked."""
     if named and bare:
         raise WrongUsage("--bare says that nothing was left on, --fitting names something; leave one of them out")
-    return () if bare else tuple(named) if named else None
+    return () if bare else tuple(map(as_text, named)) if named else None
 
 
 def tell_no_baseline(wanted: "NewScan", entry: "ScanEntry") -> None:
@@ -214,5 +215,5 @@ def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tup
 
 
 def _item(text: str) -> tuple[str, str | None]:
-    item, _, note = text.partition(":")
+    item, _, note = as_text(text).partition(":")
     return item.strip().lower().replace(" ", "-"), note.strip() or None

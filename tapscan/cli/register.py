@@ -10,6 +10,7 @@ from tapscan.errors import WrongUsage
 
 app = typer.Typer(help="The register: is it whole, copy it, take its content elsewhere.", no_args_is_help=True)
 MOST_LINES = 40
+WHOLE = "Everything is there and unaltered."
 
 
 @app.command("check")
@@ -31,9 +32,9 @@ def check(register: o.REGISTER = None) -> None:
     if len(found.leftover) > MOST_LINES:
         typer.echo(f"and {len(found.leftover) - MOST_LINES} more left over")
     if found.wrong:
-        typer.echo("tapscan: the register is damaged; take the missing files from a backup", err=True)
+        typer.echo("tapscan: the register is damaged; take what is missing from a backup", err=True)
         raise typer.Exit(1)
-    typer.echo("Everything is there and unaltered.")
+    typer.echo(f"Nothing was found missing or altered. {found.unsure}" if found.unsure else WHOLE)
 
 
 @app.command("backup")

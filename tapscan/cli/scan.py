@@ -239,7 +239,7 @@ def _reading_told(
     told = {
         "layout": read_layout(layout_at(o.folder_of(register), layout)) if layout else None,
         "per_station": per_station,
-        "order": read_order(order) if order else None,
+        "order": read_order(order) if order is not None else None,
         "assign": tuple(read_assign(text) for text in assign or ()),
         "skip": tuple(read_skip(skip)) if skip else (),
         "sure": sure,

@@ -116,13 +116,13 @@ def import_scan(
 
 
 def _request(taps: Taps, mended: Mended, answers: Answers, settings: Path | None) -> "Request":
-    from tapscan.workflow.layout import read_assign, read_skip
+    from tapscan.workflow.layout import read_assigns, read_skip
 
     return replace(
         taps.request(settings, None, pictures=True),
         as_split=answers.dry_run,
         sure=answers.same_plate,
-        assign=tuple(read_assign(text) for text in mended.assign or ()),
+        assign=read_assigns(mended.assign or ()),
         skip=tuple(read_skip(mended.skip)) if mended.skip else (),
     )
 

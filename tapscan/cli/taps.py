@@ -40,7 +40,7 @@ class Taps:
         from tapscan.workflow.layout import read_layout, read_order
         from tapscan.workflow.settings import read_settings
 
-        forces = read_order(self.order) if self.order else None
+        forces = read_order(self.order) if self.order is not None else None
         if forces and self.per_station and len(forces) != self.per_station:
             raise WrongUsage(
                 f"--order names {len(forces)} taps and --per-station {self.per_station}; leave one of them out"

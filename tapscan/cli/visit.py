@@ -13,6 +13,7 @@ from tapscan.cli.states import read_state
 from tapscan.cli.writing import told_where
 from tapscan.errors import WrongUsage
 from tapscan.places import EYE_REGIONS, REGIONS, SIGNS
+from tapscan.unseen import as_text
 from tapscan.wording import argument
 
 if TYPE_CHECKING:
@@ -128,7 +129,7 @@ def _found(text: str) -> "Look":
 
 
 def _region(text: str, option: str) -> tuple[str, str | None]:
-    region, _, rest = text.partition(":")
+    region, _, rest = (text if option == "--photo" else as_text(text)).partition(":")
     region = region.strip().lower().replace(" ", "-")
     if region not in REGIONS:
         raise WrongUsage(f"{option} {text!r}: {region!r} is no region of the round; they are {', '.join(REGIONS)}")

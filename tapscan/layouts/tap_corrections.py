@@ -5,16 +5,22 @@ numbers_kept(found, skip)                    numbers of the taps that stay
 mended(names, files, stations, assign)       stations with the person's word put in, and sentences that say so
 by_tap(assign, stands)                       the same, places that it names told tap by tap
 tap_names(numbers)                           'T7, T10 to T27'
+sound_places(assign, layout, stands), sound_order(order, stations)   WrongUsage for what does not fit
+read_assigns(texts), each_once(assign)       WrongUsage where one tap is given to two places
 read_assign(text), read_skip(text)           'S4_2.wav=S5', 'T7=S5', 'S4=S5'; '7,10-27'
 """
 
+import difflib
 import re
-from collections.abc import Mapping, Sequence
+from collections import Counter
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
 
 from tapscan.errors import BadRequest, WrongUsage
+from tapscan.places import Layout
 from tapscan.records import Force
+from tapscan.wording import listed
 
 SKIPPED = re.compile(r"T?([0-9]{1,5})(?:-T?([0-9]{1,5}))?")
 MOST_TAPS = 99_999  # numbers beyond are a slip of the hand
@@ -39,9 +45,14 @@ def numbers_kept(found: int, skip: Sequence[int]) -> list[int]:
 
 
 def mended(
-    names: Sequence[str], files: Sequence[str], stations: Sequence[str], assign: Sequence[tuple[str, str]]
+    names: Sequence[str],
+    files: Sequence[str],
+    stations: Sequence[str],
+    assign: Sequence[tuple[str, str]],
+    layout: Layout | None = None,
 ) -> tuple[list[str], list[str]]:
-    """One name, file and station a tap. `assign`: tap, file or the station as it was split, and its station; the last word counts."""
+    """One name, file and station a tap. `assign`: tap, file or the station as it was split, and its station; the last word counts. With a `layout` it must have that station."""
+    sound_places(assign, layout, stations)
     told, notes = list(stations), []
     for what, station in assign:
         mine = [i for i, (n, f) in enumerate(zip(names, files, strict=True)) if what in (n, f, PurePath(f).name)]
@@ -53,6 +64,27 @@ def mended(
             told[i] = station
         notes.append(f"{what} was given to {station} by hand")
     return told, notes
+
+
+def sound_places(assign: Sequence[tuple[str, str]], layout: Layout | None, stands: Collection[str]) -> None:
+    """Raises WrongUsage for a station that is neither in the layout nor one at which a tap stands."""
+    if layout is None:
+        return
+    names = [s.name for s in layout.stations]
+    for what, station in assign:
+        if station not in names and station not in stands:
+            same = [name for name in names if name.casefold() == station.casefold()]
+            near = same or difflib.get_close_matches(station, names, 1)
+            hint = f"; {near[0]} perhaps?" if near else f"; its places are {listed(names, most=8)}"
+            raise WrongUsage(f"--assign {what}={station}: there is no place {station} in {layout.name}{hint}")
+
+
+def sound_order(order: Sequence[Force], stations: Sequence[str]) -> None:
+    """`stations` : of each tap. Raises WrongUsage where no station has as many taps as `order` names."""
+    counts = Counter(stations).values()
+    if counts and len(order) not in counts:
+        usual = Counter(counts).most_common(1)[0][0]
+        raise WrongUsage(f"--order names {len(order)} taps, but the places of this scan have {usual}; name as many")
 
 
 def by_tap(assign: Sequence[tuple[str, str]], stands: Mapping[str, str]) -> list[tuple[str, str]]:
@@ -82,6 +114,20 @@ def tap_names(numbers: Sequence[int]) -> str:
             stretches.append([n])
     told = [[f"T{s[0]} to T{s[-1]}"] if len(s) > 2 else [f"T{n}" for n in s] for s in stretches]
     return ", ".join(name for names in told for name in names)
+
+
+def read_assigns(texts: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """Raises WrongUsage where one thing is given to two places, too."""
+    return each_once([read_assign(text) for text in texts])
+
+
+def each_once(assign: Sequence[tuple[str, str]]) -> tuple[tuple[str, str], ...]:
+    """The same; raises WrongUsage where one thing is given to two places."""
+    known: dict[str, str] = {}
+    for what, station in assign:
+        if known.setdefault(what, station) != station:
+            raise WrongUsage(f"--assign {what}={station}: {what} is given to {known[what]} too; leave one of them out")
+    return tuple(assign)
 
 
 def read_skip(text: str) -> list[int]:

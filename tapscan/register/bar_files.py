@@ -19,9 +19,10 @@ from tapscan.register.plates import note_file
 
 
 def bar_row(connection: Connection, name: str) -> Row:
-    """Of that name, in whatever case."""
+    """Of that name, in whatever case. Raises WrongUsage for a new one that cannot be read."""
     query = select(t.bar).where(t.bar.c.name_key == name_key(name))
     if (row := connection.execute(query).first()) is None:
+        name = clean_name(name)
         values = {"name": name, "name_key": name_key(name), "added_utc": utc_now()}
         connection.execute(t.bar.insert().values(plain(values)))
         row = connection.execute(query).one()
@@ -32,7 +33,7 @@ def keep_with(connection: Connection, scan_id: int, scan: str, kept: KeptBar | N
     """`scan` : its name. The first reading that ever rang is kept with the bar."""
     if kept is None:
         return
-    bar = bar_row(connection, clean_name(kept.name))
+    bar = bar_row(connection, kept.name)
     ordered = [(False, f) for f in kept.first] + [(True, f) for f in kept.last]
     for position, (last, file) in enumerate(ordered):
         note_file(connection, file)

@@ -15,7 +15,7 @@ from tapscan.register.bar_files import bar_row
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
 from tapscan.register.entries import Bar, ScanEntry
-from tapscan.register.names import clean_name, name_key
+from tapscan.register.names import name_key
 from tapscan.register.results import load_screening
 from tapscan.register.scans import scans_with_bar
 
@@ -40,7 +40,6 @@ def find_bar(register: Register, name: str) -> Bar:
 
 def note_bar(register: Register, name: str, notes: str | None = None) -> Bar:
     """What is noted of one that is there is written anew where `notes` is given."""
-    name = clean_name(name)
     with register.writing() as connection:
         row = bar_row(connection, name)
         if notes is not None:

@@ -21,6 +21,7 @@ from tapscan.register.names import scan_name
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans, not_crossed_out
+from tapscan.unseen import as_text
 from tapscan.wording import argument
 
 
@@ -60,7 +61,7 @@ def _write(register: Register, name: str, may: Callable[[ScanEntry], None], **va
 def _reason(why: str, example: str) -> str:
     if not why.strip():
         raise BadRequest(f"this needs a reason that others can read later: --reason {example!r}")
-    return why.strip()
+    return as_text(why.strip())
 
 
 def move_scan(register: Register, name: str, plate_name: str, why: str, on: dt.date) -> ScanEntry:

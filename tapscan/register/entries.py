@@ -4,6 +4,7 @@ Unknown is None. Names and notes are text as the shop writes them.
 """
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
@@ -190,6 +191,11 @@ class Outcome:
         return f"{self.found} ({self.method}, by {self.by_whom}, {self.on.isoformat()})"
 
 
+def later_outcomes(outcomes: Iterable[Outcome], seen_on: dt.date) -> tuple[Outcome, ...]:
+    """Those that may settle what was seen that day. Older registers may hold one dated before it, which settles nothing; a flaw counts all the same."""
+    return tuple(o for o in outcomes if o.on >= seen_on or o.flaw)
+
+
 @dataclass(frozen=True)
 class ScreeningEntry:
     """One screening of a scan, without its figures."""
@@ -292,6 +298,11 @@ class ScanEntry:
     def flaws(self) -> tuple[Outcome, ...]:
         """Outcomes that count as a flaw."""
         return tuple(o for o in self.outcomes if o.flaw)
+
+    @property
+    def settling(self) -> tuple[Outcome, ...]:
+        """Outcomes that count."""
+        return later_outcomes(self.outcomes, self.date)
 
     @property
     def seen(self) -> tuple[Finding, ...]:

@@ -13,20 +13,21 @@ import re
 import unicodedata
 
 from tapscan.errors import WrongUsage
+from tapscan.unseen import unseen
 
 LONGEST = 200
 SCAN_NAME = re.compile(r"(?P<plate>.+)/(?P<date>\d{4}-\d{2}-\d{2})(?:-(?P<number>[1-9]\d{0,5}))?", re.S)
 
 
 def clean_name(text: str) -> str:
-    """Without blanks around it; refuses what cannot be read on one line."""
+    """Without blanks around it; refuses what cannot be read on one line. Only for names that are new: older registers hold others."""
     name = text.strip()
     if not name:
         raise WrongUsage("the name of a plate is empty; give it the name that is chalked on it")
     if len(name) > LONGEST:
         raise WrongUsage(f"the name of a plate has {len(name)} characters; {LONGEST} are the most")
-    if bad := [c for c in name if unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp")]:
-        raise WrongUsage(f"the name of a plate holds a character that cannot be shown ({bad[0]!r}); leave it out")
+    if bad := unseen(name):
+        raise WrongUsage(f"the name of a plate holds a character that cannot be shown ({bad!a}); leave it out")
     return name
 
 

@@ -18,7 +18,7 @@ from tapscan.records import Disposition, Indication, RuleNotRun
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
-from tapscan.register.entries import Finding, Outcome
+from tapscan.register.entries import Finding, Outcome, later_outcomes
 from tapscan.register.names import scan_name
 from tapscan.register.plates import plate_row
 from tapscan.register.visit_entries import Visit
@@ -52,6 +52,11 @@ class ScanOnRecord:
     def flaws(self) -> tuple[Outcome, ...]:
         """Outcomes that count as a flaw."""
         return tuple(o for o in self.outcomes if o.flaw)
+
+    @property
+    def settling(self) -> tuple[Outcome, ...]:
+        """Outcomes that count."""
+        return later_outcomes(self.outcomes, self.date)
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from tapscan.register import tables as t
 from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, NewScreening
+from tapscan.register.missing_rows import COUNTED, rows_of
 from tapscan.register.plates import note_file
 
 T = TypeVar("T")
@@ -44,6 +45,7 @@ def store_screening(
         "settings_text": new.settings_text,
         "pictures_sha256": pictures.sha256 if pictures else None,
     }
+    values["more"] = {**(values["more"] or {}), COUNTED: rows_of(screening)}
     key = connection.execute(t.screening.insert().values(values)).inserted_primary_key
     assert key is not None
     parts: tuple[tuple[Table, Sequence[Any]], ...] = (

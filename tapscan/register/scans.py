@@ -11,6 +11,7 @@ add_outcome(register, name, outcome)        what a later examination found
 scans_holding(register, hashes)             names of the scans that hold one of these recordings
 """
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -40,6 +41,7 @@ from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
 from tapscan.register.taken_back import of_list
 from tapscan.sensors import Sensor
+from tapscan.unseen import as_text
 from tapscan.wording import argument
 
 SENSOR = "sensor_"  # before the names of a sensor's fields, in the columns of a scan
@@ -220,21 +222,23 @@ def not_crossed_out(entry: ScanEntry) -> ScanEntry:
     return entry
 
 
-def no_hearsay(outcome: Outcome) -> None:
-    """Raises BadRequest when nobody is named, or nothing said."""
+def sound_outcome(outcome: Outcome, seen_on: dt.date) -> None:
+    """Raises BadRequest when nobody is named, nothing said, or the day is before the one of what was examined."""
     for words, what in (
         (outcome.by_whom, "who examined it"),
         (outcome.found, "what was found"),
         (outcome.method, "how"),
     ):
-        if not words.strip():
+        if not as_text(words).strip():
             raise BadRequest(f"an outcome needs {what}; an outcome without it is hearsay")
+    if outcome.on < seen_on:
+        raise BadRequest(f"an examination of {outcome.on} cannot explain what was seen later, on {seen_on}")
 
 
 def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:
-    """Raises BadRequest when nobody is named."""
-    no_hearsay(outcome)
+    """Raises BadRequest as `sound_outcome` does."""
     entry = find_scan(register, name)
+    sound_outcome(outcome, entry.date)
     with register.writing() as connection:
         if any(
             replace(o, entered_utc=None) == replace(outcome, entered_utc=None)

@@ -20,6 +20,7 @@ from tapscan.register.address import Server
 from tapscan.register.database import BACKUPS, DATABASE, Register, copy_database, damage, open_register
 from tapscan.register.file_store import FolderFiles
 from tapscan.register.files import FILES, copy_flushed, flush_folder, path_of
+from tapscan.register.missing_rows import missing_rows, uncounted
 from tapscan.register.moving import move_register
 from tapscan.register.names import scan_name
 from tapscan.register.trouble import plain_words
@@ -36,6 +37,14 @@ class Findings:
     files: int
     wrong: tuple[str, ...]  # something is missing or changed
     leftover: tuple[str, ...]  # harmless: nothing refers to it
+    uncounted: int = 0  # scans of whose reading the last rows could be missing unnoticed
+
+    @property
+    def unsure(self) -> str:
+        """In a sentence; empty without any."""
+        if not self.uncounted:
+            return ""
+        return f"Scans that an older tapscan read: {self.uncounted}. If another program took the last tones of their readings away, this check would not notice; `tapscan scan rescreen` reads them anew."
 
 
 @dataclass(frozen=True)
@@ -52,7 +61,8 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
     """Files against hashes, rows against files, the database against itself."""
     with register.reading() as connection:
         files = _files(connection)
-        wrong = [*damage(register, connection), *_empty_scans(connection)]
+        wrong = [*damage(register, connection), *_empty_scans(connection), *missing_rows(connection)]
+        unknown = uncounted(connection)
         plates, scans = (
             connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
         )
@@ -61,7 +71,7 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
         if said := register.files.wrong(sha256, size):
             wrong.append(f"{said}; {_used_by(register, sha256)}")
     progress(len(files), len(files))
-    return Findings(plates, scans, len(files), tuple(wrong), _leftover(register, set(files)))
+    return Findings(plates, scans, len(files), tuple(wrong), _leftover(register, set(files)), unknown)
 
 
 def _leftover(register: Register, known: set[str]) -> tuple[str, ...]:

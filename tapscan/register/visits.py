@@ -26,7 +26,7 @@ from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, Outcome, TakenBack
 from tapscan.register.names import SCAN_NAME, split_scan_name
 from tapscan.register.plates import add_photo, find_plate, plate_row
-from tapscan.register.scans import no_hearsay
+from tapscan.register.scans import sound_outcome
 from tapscan.register.taken_back import of_round
 from tapscan.register.visit_entries import Look, Visit, sound_look
 
@@ -114,10 +114,8 @@ def add_look_photo(register: Register, plate_name: str, date: dt.date, region: s
 
 def add_look_outcome(register: Register, visit: Visit, region: str, outcome: Outcome) -> Visit:
     """Told twice it counts once. Raises BadRequest where nothing was noted there, nobody is named, or the day is before the visit."""
-    no_hearsay(outcome)
+    sound_outcome(outcome, visit.date)
     sound_look(Look(region))
-    if outcome.on < visit.date:
-        raise BadRequest(f"an examination of {outcome.on} cannot explain what was seen later, on {visit.date}")
     with register.writing() as connection:
         now = _found(visit_on(register, visit.plate, visit.date))
         look = next(look for look in now.round if look.region == region)

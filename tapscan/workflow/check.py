@@ -63,6 +63,7 @@ class Request:
     one_take: bool = False  # played notes that were recorded live, a recording each
     sure: bool = False  # a person says that it is this plate, tapped in this order
     bar: BarFiles | None = None  # recordings of the reference bar, which are no part of the plate's
+    stored: bool = False  # a stored scan is read anew: what was said of its taps before is taken as it was
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
 
 
@@ -211,7 +212,9 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
         notes.append(f"{len(numbers)} taps, {how}")
     else:
         stations = [station_of_file(file) for file in files]
-    stations, words = mended([f"T{n}" for n in numbers], files, stations, request.assign)
+    stations, words = mended(
+        [f"T{n}" for n in numbers], files, stations, request.assign, None if request.stored else request.layout
+    )
     notes += words
     noted = dict(request.told)
     told = [noted.get(file, f) for file, f in zip(files, forces(stations, request.order), strict=True)]

@@ -55,7 +55,7 @@ def newest_examined(entries: Iterable[ScanEntry], flawed: Collection[tuple[str, 
     """One scan by plate; `flawed` : plate and day of visits of which an examination found a flaw."""
     newest: dict[str, ScanEntry] = {}
     for entry in sorted(entries, key=lambda e: (e.date, e.number)):
-        if not entry.played and (entry.outcomes or (entry.plate, entry.date) in flawed):
+        if not entry.played and (entry.settling or (entry.plate, entry.date) in flawed):
             newest[entry.plate] = entry
     return newest
 

@@ -14,12 +14,13 @@ from pathlib import Path
 from typing import Any
 
 from tapscan import __version__
-from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.layouts.tap_corrections import by_tap
+from tapscan.errors import BadRequest, RegisterProblem, WrongUsage
+from tapscan.layouts.tap_corrections import by_tap, each_once, sound_order, sound_places
 from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
 from tapscan.register.files import sha256_of
+from tapscan.register.missing_rows import lost_files
 from tapscan.register.names import scan_name
 from tapscan.register.on_record import plate_on_record
 from tapscan.register.plates import add_photo, find_plate
@@ -198,8 +199,8 @@ def rescreen(
     changes : fields of Request that differ from how the recordings were read before
     """
     entry = not_crossed_out(find_scan(register, name))
-    before = load_screening(register, entry.current.id)
-    paths = {str(register.files.path_of(file.sha256)): file.name for file in entry.files}
+    before = _fitting(load_screening(register, entry.current.id), changes)
+    paths = _paths(register, entry, before)
     request = Request(
         settings=settings,
         layout=before.scan.map,
@@ -210,6 +211,7 @@ def rescreen(
         called=paths,
         sure=before.made_sure,
         bar=files_of(register, entry.bar),
+        stored=True,
         as_split=not set(changes) - {"sure"},
         offers=frozenset({"assign", "skip"}),
         **_read_before(entry.reading),
@@ -217,7 +219,7 @@ def rescreen(
     request = replace(request, **{**changes, **_said_now(request, before, changes)})
     result = check(list(paths), request, workers)
     if result.unreadable or result.screening is None:
-        return Kept(None, None, result.unreadable)
+        return Kept(None, None, _damaged(register, entry) or result.unreadable)
     facts = NewScan(entry.date, entry.conditions, baseline=entry.baseline, checklist=entry.checklist)
     doubts = (
         ()
@@ -227,9 +229,37 @@ def rescreen(
     told = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, entry.plate, facts, told, settings, entry)
     pictures = _keep_pictures(register, screening)
-    rest = {key: value for key, value in entry.reading.items() if key not in READING}
-    read = {**rest, **_reading(request)} if set(changes) & set(READING) else None
+    read = _reading_now(entry, request) if set(changes) & set(READING) else None
     return Kept(add_screening(register, entry.name, _made(screening, settings), pictures, read), screening)
+
+
+def _fitting(before: Screening, changes: Mapping[str, Any]) -> Screening:
+    """Itself. Raises WrongUsage where what is said now of its taps cannot be of this scan."""
+    stands = [strike.station for strike in before.scan.strikes]
+    sound_places(each_once(changes.get("assign", ())), changes.get("layout") or before.scan.map, stands)
+    order, per_station = changes.get("order"), changes.get("per_station")
+    if order and per_station and len(order) != per_station:
+        raise WrongUsage(f"--order names {len(order)} taps and --per-station {per_station}; leave one of them out")
+    if order and not per_station and len(before.scan.recordings) > 1:  # one long take may be split anew
+        sound_order(order, stands)
+    return before
+
+
+def _paths(register: Register, entry: ScanEntry, before: Screening) -> dict[str, str]:
+    """Path and name of each recording. Raises RegisterProblem where the register lost one that was read before: the answer would rest on less."""
+    if lost := lost_files(entry.files, before.scan.recordings):
+        raise RegisterProblem(
+            f"{entry.name}: the register no longer holds {lost[0]} as a recording of this scan; nothing was changed: restore a backup"
+        )
+    return {str(register.files.path_of(file.sha256)): file.name for file in entry.files}
+
+
+def _damaged(register: Register, entry: ScanEntry) -> tuple[str, ...]:
+    """A sentence each. Nothing is wrong with a recorder where the stored copy is no longer what was stored."""
+    held = ((file, register.files.wrong(file.sha256, file.size_bytes)) for file in entry.files)
+    return tuple(
+        f"{file.name}: the stored file is damaged ({said}); restore it from a backup" for file, said in held if said
+    )
 
 
 def _said_now(request: Request, before: Screening, changes: Mapping[str, Any]) -> dict[str, Any]:
@@ -285,6 +315,10 @@ def _called(paths: Sequence[str]) -> dict[str, str]:
 
 def _reading(request: Request) -> dict[str, Any]:
     return {key: getattr(request, key) for key in READING if getattr(request, key)}
+
+
+def _reading_now(entry: ScanEntry, request: Request) -> dict[str, Any]:
+    return {**{key: value for key, value in entry.reading.items() if key not in READING}, **_reading(request)}
 
 
 def _read_before(reading: Mapping[str, Any]) -> dict[str, Any]:

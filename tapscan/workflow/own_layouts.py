@@ -14,6 +14,7 @@ from pathlib import Path
 from tapscan.errors import BadLayout
 from tapscan.layouts import Layout, known_layouts, layout_from_text, read_layout
 from tapscan.targets import write_text
+from tapscan.unseen import unseen
 
 FOLDER = "layouts"
 NAME = re.compile(r"[\w][\w .-]{0,60}")
@@ -74,6 +75,9 @@ def keep_layout(folder: Path, name: str, text: str) -> Layout:
     if name in known_layouts():
         raise BadLayout(f"{name} is one of the layouts that come with tapscan; choose another name")
     layout = layout_from_text(text, name)
+    for said in (name, layout.name, *(s.name for s in layout.stations)):
+        if bad := unseen(said):
+            raise BadLayout(f"the name {said!r} holds a character that cannot be shown ({bad!a}); leave it out")
     (folder / FOLDER).mkdir(exist_ok=True)
     write_text(folder / FOLDER / f"{name}.toml", text)
     return layout

@@ -130,7 +130,7 @@ def _made(register: Register, entry: ScanEntry) -> Reference:
 
 def _as_it_stands(reference: Reference, entry: ScanEntry) -> Reference:
     """With what examinations found, which a stored screening does not know."""
-    outcome: Known = "flaw" if entry.flaws else "nothing found" if entry.outcomes else "unknown"
+    outcome: Known = "flaw" if entry.flaws else "nothing found" if entry.settling else "unknown"
     open_still = entry.current.disposition == "relevant indication" and outcome == "unknown"
     conditions = entry.conditions
     return replace(

@@ -190,7 +190,7 @@ def explained(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> bool:
 
 
 def _since(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> list[Outcome]:
-    return [o for one in known if (one.date, one.number) >= (scan.date, scan.number) for o in one.outcomes]
+    return [o for one in known if (one.date, one.number) >= (scan.date, scan.number) for o in one.settling]
 
 
 def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
@@ -212,8 +212,8 @@ def past_of(scan: ScanOnRecord) -> PastScan:
         scan.date.isoformat(),
         scan.disposition,
         scan.relevant,
-        tuple(o.told for o in scan.outcomes),
-        any(o.part for o in scan.outcomes),
+        tuple(o.told for o in scan.settling),
+        any(o.part for o in scan.settling),
         tuple(o.told for o in scan.flaws),
         scan.played,
         scan.not_run,

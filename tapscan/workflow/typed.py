@@ -14,6 +14,7 @@ from pathlib import Path
 
 from tapscan.errors import WrongUsage
 from tapscan.places import STATES, State
+from tapscan.unseen import as_text
 
 CLEAR = ("", "unknown")
 
@@ -33,8 +34,8 @@ def day(text: str | None, label: str, folder: Path) -> dt.date:
 
 
 def words(text: str | None) -> str | None:
-    """None when nothing was typed, or `unknown`."""
-    return None if text is None or text.strip().lower() in CLEAR else text.strip()
+    """None when nothing was typed, or `unknown`. Raises WrongUsage for bytes that are no text."""
+    return None if text is None or text.strip().lower() in CLEAR else as_text(text.strip())
 
 
 def number(text: str | None, label: str, low: float, high: float, unit: str, guess: str = "") -> float | None:

@@ -215,7 +215,7 @@ def _for_advice(k: Known) -> VisitKnown:
         eye=bool(
             any(not look.flaws for look in (*k.visit.suspects, *(look for _, look in k.seen_before)))
             or EYE_RULE in said
-            or any(suspects(e.checklist) and not any(o.explains or o.flaw for o in e.outcomes) for e, _ in k.scans)
+            or any(suspects(e.checklist) and not any(o.explains or o.flaw for o in e.settling) for e, _ in k.scans)
         ),
         rules=tuple(dict.fromkeys(rules)),
         earlier=bool(k.seen_before or any(o.rule not in NOTES or o.rule == note_buzz.NAME for o in k.opened)),

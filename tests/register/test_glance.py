@@ -14,6 +14,7 @@ from tapscan.workflow.at_a_glance import Standing, _told, lines, months_later
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
+from tests.register.test_seen_by_eye import kept_before
 
 
 def test_a_line_holds_what_its_scans_say(register):
@@ -47,7 +48,9 @@ def test_a_finding_is_next_until_somebody_examined_it_on_or_after_that_day(regis
     assert scan.current.disposition == "relevant indication"
     before = Outcome("nothing", "replica", "A. Ulm", scan.date - dt.timedelta(days=1))
     for outcome, open_ in ((None, True), (before, True), (Outcome("nothing", "replica", "A. Ulm", scan.date), False)):
-        if outcome:
+        if outcome is before:
+            kept_before(register, scan, before)
+        elif outcome:
             add_outcome(register, scan.name, outcome)
         assert ("look" in lines(register)[0].kinds) is open_
 

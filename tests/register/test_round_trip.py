@@ -7,13 +7,17 @@ import sqlite3
 import numpy as np
 import pytest
 
-from tapscan.errors import BadRequest, RegisterProblem, UnknownName
+from tapscan.errors import BadLayout, BadRequest, RegisterProblem, UnknownName
+from tapscan.layouts import layout_text
 from tapscan.places import CHECKLIST
 from tapscan.plain_values import written_as
 from tapscan.records import Mode
+from tapscan.register import tables as t
+from tapscan.register.bars import note_bar
 from tapscan.register.codec import plain, record_of, row_of
 from tapscan.register.entries import Finding, Outcome, Plate, full_checklist
 from tapscan.register.files import keep_bytes
+from tapscan.register.names import name_key
 from tapscan.register.plates import add_photo, add_plate, edit_plate, find_plate, list_plates, retire_plate
 from tapscan.register.results import load_screening, pack_pictures, unpack_pictures
 from tapscan.register.scans import (
@@ -25,8 +29,11 @@ from tapscan.register.scans import (
     set_baseline,
     store_scan,
 )
+from tapscan.workflow.own_layouts import keep_layout
+from tests.cli.commands import run
 from tests.every import each
 from tests.register import built
+from tests.register.conftest import put
 
 NAMES = [
     "B12",
@@ -167,6 +174,58 @@ def built_hash(name: str) -> str:
 def test_names_nobody_can_read_are_refused(register, name):
     with pytest.raises(BadRequest, match="name of a plate"):
         add_plate(register, Plate(name))
+
+
+UNSEEN = ["B12\u200b", "y\u2028x", "a\u202eb", "B\u00a012", "B12\u3164", "B12\ufe0f", "B\u00ad12", "\ue000"]
+
+
+@each("name", UNSEEN)
+def test_a_name_with_a_sign_that_nobody_sees_is_refused(register, name):
+    with pytest.raises(BadRequest, match="cannot be shown") as refused:
+        add_plate(register, Plate(name))
+    assert str(refused.value).isprintable()
+    with pytest.raises(BadRequest, match="cannot be shown"):
+        note_bar(register, name)
+    with pytest.raises(BadLayout, match="cannot be shown"):
+        keep_layout(register.folder, "own", layout_text("grand-short").replace('"S1"', f'"{name}"'))
+    assert len(list_plates(register)) == 1
+
+
+def test_such_a_name_that_is_kept_already_is_found_and_renamed(register):
+    for name in UNSEEN:
+        with register.writing() as connection:
+            row = {"name": name, "name_key": name_key(name), "added_utc": "2026-06-01T10:00:00Z"}
+            connection.execute(t.plate.insert().values(row))
+            connection.execute(t.bar.insert().values(row))
+        assert note_bar(register, name, "mild steel").name == name
+        assert find_plate(register, name, exact=True).name == name
+        assert edit_plate(register, name, name="Z9").name == "Z9"
+        edit_plate(register, "Z9", name=f"Z9 {len(list_plates(register))}{ord(name[-1])}")
+
+
+BYTES = "\udcff\udcfe"
+EXAMINED = ("--found", "nothing", "--method", "lens", "--by", "A. Person")
+TOLD = [
+    ("plate", "edit", "B12", "--notes", BYTES),
+    *(
+        ("scan", "edit", "B12/2026-03-14", option, BYTES)
+        for option in ("--notes", "--supports", "--hammer", "--fitting")
+    ),
+    ("scan", "edit", "B12/2026-03-14", "--seen", f"rust-line: {BYTES}"),
+    *(("scan", "outcome", "B12/2026-03-14", *EXAMINED, option, BYTES) for option in ("--found", "--by", "--note")),
+    ("scan", "void", "B12/2026-03-14", "--reason", BYTES),
+    ("visit", "note", "B12", "--found", f"struts: {BYTES}"),
+]
+
+
+@each("words", TOLD)
+def test_bytes_that_are_no_text_are_refused_and_not_kept_as_question_marks(register, words):
+    if not list_scans(register):
+        put(register)
+    before = [find_plate(register, "B12"), *list_scans(register, void=True)]
+    done = run(*words, "--register", str(register.folder))
+    assert (done.status, done.err.count("\n")) == (2, 1) and "no text" in done.err, done.err
+    assert [find_plate(register, "B12"), *list_scans(register, void=True)] == before
 
 
 def test_one_name_in_two_spellings_is_one_plate(register):

@@ -4,10 +4,14 @@ import datetime as dt
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
+from tapscan.errors import BadRequest
 from tapscan.places import CHECKLIST, IN_PIANO, STATES
+from tapscan.register import tables as t
 from tapscan.register.corrections import void_scan
 from tapscan.register.entries import CLEAN, IN_IRON, PART, SEEN, Finding, Outcome, checklist_in
-from tapscan.register.scans import add_outcome, edit_scan, find_scan
+from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
 from tapscan.screening.disposition import EYE, MAY_BE, NOTHING, OPEN
@@ -15,10 +19,11 @@ from tapscan.screening.next_steps import CRACK_TEST
 from tapscan.settings import Settings
 from tapscan.workflow.at_a_glance import lines
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.evidence import newest_examined
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.reading import reading_of
 from tapscan.workflow.standing import as_it_stands, later, notices
-from tapscan.workflow.still_open import EYE_RULE, open_findings, unexamined
+from tapscan.workflow.still_open import EXAMINED, EYE_RULE, open_findings, unexamined
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.write_report import Wish, write_report
 from tests.every import each
@@ -32,6 +37,13 @@ FIRST, LATER, LAST = "2026-03-14", "2026-04-01", "2026-05-01"
 
 def found(register, name, words):
     add_outcome(register, name, Outcome(words, "penetrant", "A. Ulm", dt.date(2026, 4, 2)))
+
+
+def kept_before(register, entry, outcome):
+    """As a register may hold it from before such an outcome was refused."""
+    told = {**vars(outcome), "scan_id": entry.id, "entered_utc": "2026-06-01T10:00:00Z"}
+    with register.writing() as connection:
+        connection.execute(t.outcome.insert().values(told))
 
 
 def sheets(register, name, tmp_path) -> list[str]:
@@ -100,6 +112,31 @@ def test_silent_taps_do_not_clear_it_and_only_an_explanation_closes_it(register)
     assert open_findings(register, "B12") == ()
     assert {standing(register, name).headline for name in (first, later_one, last)} == {NOTHING}
     assert any(TOLD in told for told in notices(register, find_scan(register, first), standing(register, first)))
+
+
+def test_an_examination_dated_before_the_scan_is_refused(register):
+    entry = silent(register, FIRST, checklist=LINE)
+    for words in (SEEN + "a casting mark", CLEAN + "strut 2", PART + "hook", "crack, 40 mm"):
+        early = Outcome(words, "lens", "A. Ulm", dt.date(2026, 3, 13))
+        with pytest.raises(BadRequest, match="of 2026-03-13 cannot explain what was seen later, on 2026-03-14"):
+            add_outcome(register, entry.name, early)
+    assert find_scan(register, entry.name).outcomes == ()
+
+
+def test_one_that_a_register_holds_already_closes_nothing(register):
+    entry = silent(register, FIRST, checklist=LINE)
+    flawed = put(register, checklist=()).name
+    for words in (SEEN + "a casting mark", PART + "hook"):
+        for name in (entry.name, flawed):
+            kept_before(register, find_scan(register, name), Outcome(words, "lens", "A. Ulm", dt.date(1999, 1, 1)))
+    for day in (LATER, LAST):
+        silent(register, day, checklist=())
+    opened = open_findings(register, "B12")
+    assert EYE_RULE in {o.rule for o in opened} and len(opened) > 1 and not any(o.outcomes for o in opened)
+    assert "look" in lines(register)[0].kinds and standing(register, entry.name).headline == EYE
+    assert not newest_examined(list_scans(register)) and len(find_scan(register, entry.name).outcomes) == 2
+    kept_before(register, entry, Outcome("crack, 40 mm", "lens", "A. Ulm", dt.date(1999, 1, 1)))
+    assert EXAMINED in {o.rule for o in open_findings(register, "B12")}, "a flaw that was found is never lost"
 
 
 def test_what_is_written_beside_an_item_that_was_not_seen_is_told(register, tmp_path):

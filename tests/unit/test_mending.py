@@ -2,9 +2,17 @@
 
 import pytest
 
-from tapscan.errors import BadRequest
+from tapscan.errors import BadRequest, WrongUsage
 from tapscan.layouts import read_layout
-from tapscan.layouts.tap_corrections import by_tap, mended, numbers_kept, read_assign, read_skip, tap_names
+from tapscan.layouts.tap_corrections import (
+    by_tap,
+    mended,
+    numbers_kept,
+    read_assign,
+    read_assigns,
+    read_skip,
+    tap_names,
+)
 from tapscan.workflow.check import Request, TappedFile, assigned, check
 from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes, written
@@ -36,6 +44,22 @@ def test_a_tap_or_a_recording_goes_where_it_is_sent(assign, expected):
 
 def test_the_last_word_counts():
     assert mended(NAMES, FILES, ["a", "a", "a"], [("T1", "S1"), ("T1", "S2")])[0][0] == "S2"
+
+
+@pytest.mark.parametrize(
+    ("place", "said"), [("s5", "no place s5 in grand-short; S5 perhaps[?]"), ("NOSUCH", "its places are S1, S2")]
+)
+def test_a_place_that_the_layout_lacks_is_refused(place, said):
+    with pytest.raises(WrongUsage, match=said):
+        mended(NAMES, FILES, ["S1", "S1", "odd"], [("T1", place)], read_layout("grand-short"))
+    stands = mended(NAMES, FILES, ["S1", "S1", "odd"], [("T1", "odd"), ("odd", "S1")], read_layout("grand-short"))
+    assert stands[0] == ["odd", "S1", "S1"], "a place of a file's name that the layout lacks stands already"
+
+
+def test_one_tap_goes_to_one_place():
+    assert read_assigns(["T1=S2", "T2=S2", "T1=S2"]) == (("T1", "S2"), ("T2", "S2"), ("T1", "S2"))
+    with pytest.raises(WrongUsage, match="T1=S5: T1 is given to S2 too"):
+        read_assigns(["T1=S2", "T1=S5"])
 
 
 def test_exchanged_places_change_over_and_a_second_exchange_starts_from_where_the_taps_stand():
