@@ -8,8 +8,8 @@ on_one_line(text)         without line breaks and signs that do not show
 import errno
 import os
 import stat
-from pathlib import Path
 from io import BufferedReader
+from pathlib import Path
 
 NO_FILE = "it is a device or a pipe, no file"
 
