@@ -13,6 +13,7 @@ They are used where an option is not typed: layout and order by `check`, `scan i
 last two, supports only of a plate that is out of its piano; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
 """
 
+import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -81,6 +82,11 @@ def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
     changes = dict(_parted(text) for text in words)
     kept = {**asdict(read_defaults(folder)), **_checked(changes, CHECKS)}
     kept = {key: value for key, value in kept.items() if value}
+    for key, value in kept.items():
+        if any(
+            unicodedata.category(c) == "Cs" for c in value
+        ):  # bytes of another encoding, which no file can hold as text
+            raise WrongUsage(f"{key}: {shown(value)} holds a sign that is no text in UTF-8; type it anew")
     path = defaults_file(folder)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
@@ -161,4 +167,4 @@ NOT_FILES = {
 def _quoted(value: str) -> str:
     """A TOML basic string."""
     escaped = {"\\": "\\\\", '"': '\\"'}
-    return '"' + "".join(escaped.get(c, c if c.isprintable() else f"\\u{ord(c):04x}") for c in value) + '"'
+    return '"' + "".join(escaped.get(c, c if c.isprintable() else f"\\U{ord(c):08x}") for c in value) + '"'
