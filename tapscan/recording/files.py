@@ -27,13 +27,19 @@ import numpy as np
 import soundfile
 
 from tapscan.errors import UnreadableRecording
-from tapscan.recording.container import container_of, lacks_its_end, missing_bytes, tells_no_length
+from tapscan.recording.container import (
+    HEAD_BYTES,
+    container_of,
+    lacks_its_end,
+    missing_bytes,
+    sounds_in,
+    tells_no_length,
+)
 from tapscan.records import FloatArray
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.sources import NO_FILE, on_one_line, open_plain
 
 AGAIN = "copy it again from the recorder, or save it anew as WAV or FLAC"
-HEAD_BYTES = 65536
 MP3_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
 LOST_S = 0.05  # a codec's own delay is shorter
 
@@ -237,6 +243,8 @@ def _open_with_soundfile(path: Path) -> tuple[soundfile.SoundFile, str]:
         sound = soundfile.SoundFile(str(path))
         return sound, sound.subtype
     except (soundfile.LibsndfileError, RuntimeError, ValueError, TypeError, OSError) as problem:
+        if sounds_in(path) > 1:
+            raise _unreadable(path, "holds more than one chunk of sound", "save it anew with a sound editor") from None
         raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
 
 

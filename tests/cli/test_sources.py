@@ -1,9 +1,12 @@
 """Files that a person points at: a device, a pipe or a file without end is refused in one line, at once; so is TOML that nobody means."""
 
 import os
+import re
+import struct
 import time
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from tapscan.register.files import STALE_S, keep_bytes, leftovers
@@ -11,6 +14,7 @@ from tapscan.toml_files import DEEPEST, MOST_BYTES
 from tapscan.workflow import photos
 from tests.cli.a_plates_life import BEFORE
 from tests.cli.commands import run
+from tests.sounds import wav_bytes, written
 
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="devices and pipes are other things there")
 JPEG = b"\xff\xd8\xff" + b"\0" * 60
@@ -139,8 +143,6 @@ READERS = {
 @pytest.mark.parametrize("reader", READERS)
 @pytest.mark.parametrize("case", TOML)
 def test_toml_that_nobody_means_is_one_short_line(where, case, reader):
-    import re
-
     text, told = TOML[case]
     path = where / ("defaults.toml" if reader == "defaults" else "odd\nname.toml")
     path.write_bytes(text if isinstance(text, bytes) else text.encode())
@@ -163,3 +165,10 @@ def test_a_byte_order_mark_is_taken(where, reader):
     path.write_text("\ufeff" + text[reader], encoding="utf-8")
     done = run(*READERS[reader], *([] if reader == "defaults" else [path]))
     assert (done.status, done.err) == (0, "")
+
+
+def test_a_second_chunk_of_sound_is_told_as_what_it_is(where, tmp_path):
+    content = wav_bytes(np.zeros(8000), 16000)
+    content += content[content.index(b"data") :]
+    path = written(tmp_path / "a.wav", content[:4] + struct.pack("<I", len(content) - 8) + content[8:])
+    assert "more than one chunk" in refused("check", path)
