@@ -13,12 +13,13 @@ from importlib import resources
 from pathlib import Path
 
 from tapscan.errors import BadLayout, UnknownLayout
-from tapscan.layouts.reading import parse_layout, parse_outline
+from tapscan.layouts.reading import MOST_PLACES, parse_layout, parse_outline
 from tapscan.places import Layout, Outline, Station
 from tapscan.sources import on_one_line
 from tapscan.toml_files import NotToml, toml_text
 
 __all__ = [
+    "MOST_PLACES",
     "Layout",
     "Outline",
     "Station",

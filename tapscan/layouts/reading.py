@@ -17,6 +17,7 @@ from tapscan.places import IN_PIANO, STATES, Direction, Layout, Member, Outline,
 from tapscan.sources import on_one_line
 from tapscan.toml_files import NotToml, shown, toml_table
 
+MOST_PLACES = 200  # of a layout: more are not tapped, and their names find no room on a sheet
 LAYOUT_KEYS = ("name", "kind", "note", "outline", "station")
 STATION_KEYS = ("name", "where", "x", "y", "direction", "trouble", "states")
 OUTLINE_KEYS = (
@@ -56,6 +57,8 @@ def parse_layout(text: str, source: str, outline: Callable[[str], Outline | None
         raise top.bad("there is no station in it; write a [[station]] line with name, where, x, y below it")
     if not tables:
         raise top.bad("there is no station in it; give at least one [[station]]")
+    if len(tables) > MOST_PLACES:
+        raise top.bad(f"it has {len(tables)} stations; {MOST_PLACES} are the most")
     lines = [n for n, line in enumerate(text.splitlines(), 1) if HEADER.match(line)]
     stations = tuple(_station(t, k, lines if len(lines) == len(tables) else [], source) for k, t in enumerate(tables))
     _no_name_twice(stations, top)
