@@ -12,12 +12,20 @@ TRACE = "TAPSCAN_TRACE"  # set to anything: an error of the program itself is sh
 
 def main() -> None:
     """Run the command line."""
+    from tapscan.cli.streams import sound_streams
+
+    with sound_streams():
+        _run()
+
+
+def _run() -> None:
     gc.set_threshold(
         20_000, 20, 20
     )  # a command makes much and throws little away: looking for garbage took a tenth of its start
 
     from tapscan.cli.early import begun_early
     from tapscan.cli.stopping import begins_with_stop, stoppable
+    from tapscan.cli.streams import end_if_output_failed
     from tapscan.errors import TapscanError, WrongUsage
 
     try:
@@ -38,6 +46,7 @@ def main() -> None:
     except Exception as problem:
         if begins_with_stop(problem):
             _stopped()
+        end_if_output_failed(problem)
         if os.environ.get(TRACE):
             raise
         told = f"{type(problem).__name__}: {problem}".splitlines()[0]

@@ -42,9 +42,11 @@ def add(
     """Add a plate. The first plate makes the register."""
     from tapscan.workflow.import_scan import add_photos
     from tapscan.workflow.last_register import may_begin, remember
+    from tapscan.workflow.photos import looked_at
     from tapscan.workflow.plate import Plate, add_plate
     from tapscan.workflow.register import make_register, name_for_new
 
+    looked_at(photo)
     plate = Plate(name_for_new(name), o.words(pattern), o.words(serial), o.words(kind), _mass(mass), o.words(notes))
     if not new:
         may_begin(o.place_of(register), named=register is not None)
@@ -147,6 +149,7 @@ def edit(
 ) -> None:
     """Change what is known of a plate. `unknown` clears a value."""
     from tapscan.workflow.import_scan import add_photos
+    from tapscan.workflow.photos import looked_at
     from tapscan.workflow.plate import edit_plate
     from tapscan.workflow.register import name_for_new
 
@@ -159,6 +162,7 @@ def edit(
         changes["name"] = name_for_new(new_name)
     if not changes and not photo:
         raise WrongUsage("nothing to change was named; `tapscan plate edit --help` lists what can be")
+    looked_at(photo)
     plate = edit_plate(opened, name, **changes) if changes else None
     if photo:
         plate = add_photos(opened, plate.name if plate else name, photo)

@@ -8,7 +8,6 @@ with told_where(out, what):          writing that ends the command where it cann
 The first three give False where something could not be written; the line that says so is on stderr.
 """
 
-import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -16,6 +15,7 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from tapscan.cli.streams import write_to_output
 from tapscan.errors import BadRequest, TapscanError
 
 if TYPE_CHECKING:
@@ -48,8 +48,7 @@ def write_json(text: str, target: str) -> bool:
         from tapscan.workflow.report import write_text
 
         return _written(target, lambda: write_text(Path(target), text))
-    sys.stdout.buffer.write(text.encode())
-    sys.stdout.buffer.flush()
+    write_to_output(text.encode())
     return True
 
 

@@ -13,10 +13,13 @@ from importlib import resources
 from pathlib import Path
 
 from tapscan.errors import BadLayout, UnknownLayout
-from tapscan.layouts.reading import parse_layout, parse_outline
+from tapscan.layouts.reading import MOST_PLACES, parse_layout, parse_outline
 from tapscan.places import Layout, Outline, Station
+from tapscan.sources import on_one_line
+from tapscan.toml_files import NotToml, toml_text
 
 __all__ = [
+    "MOST_PLACES",
     "Layout",
     "Outline",
     "Station",
@@ -53,12 +56,12 @@ def layout_text(name_or_path: str) -> str:
             f"layout {name_or_path!r} is unknown; known are {', '.join(known_layouts())}, or a .toml file"
         )
     try:
-        return path.read_text(encoding="utf-8-sig")  # some editors put a mark before the first letter
-    except UnicodeDecodeError:
-        raise BadLayout(f"{name_or_path}: is not UTF-8 text; save it again as UTF-8") from None
-    except (OSError, ValueError) as problem:
-        why = getattr(problem, "strerror", None) or problem
-        raise BadLayout(f"{name_or_path}: cannot be read ({why}); check the name and the folder") from None
+        return toml_text(path)
+    except NotToml as problem:
+        raise BadLayout(f"{on_one_line(name_or_path)}: {problem}") from None
+    except OSError as problem:
+        name = on_one_line(name_or_path)
+        raise BadLayout(f"{name}: cannot be read ({problem.strerror}); check the name and the folder") from None
 
 
 def layout_from_text(text: str, source: str) -> Layout:

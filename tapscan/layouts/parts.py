@@ -1,7 +1,6 @@
 """One table of a layout's file, and the words that point at it when something in it is wrong.
 
 Part(table, at)   reads keys of `table`; raises BadLayout that begins with `at`
-shown(value)      a value as it stands in the file, cut short
 """
 
 import difflib
@@ -12,14 +11,7 @@ from typing import Any
 
 from tapscan.errors import BadLayout
 from tapscan.places import Point
-
-LONGEST = 60
-
-
-def shown(value: object) -> str:
-    """On one line, not longer than a reader cares for."""
-    text = repr(value)
-    return text if len(text) <= LONGEST else f"{text[: LONGEST - 3]}..."
+from tapscan.toml_files import shown
 
 
 @dataclass(frozen=True)

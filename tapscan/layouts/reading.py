@@ -8,14 +8,16 @@ A misspelt key is refused rather than passed over: `state` for `states` would le
 
 import difflib
 import re
-import tomllib
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, get_args
 
 from tapscan.errors import BadLayout
-from tapscan.layouts.parts import Part, shown
+from tapscan.layouts.parts import Part
 from tapscan.places import IN_PIANO, STATES, Direction, Layout, Member, Outline, Point, State, Station
+from tapscan.sources import on_one_line
+from tapscan.toml_files import NotToml, shown, toml_table
 
+MOST_PLACES = 200  # of a layout: more are not tapped, and their names find no room on a sheet
 LAYOUT_KEYS = ("name", "kind", "note", "outline", "station")
 STATION_KEYS = ("name", "where", "x", "y", "direction", "trouble", "states")
 OUTLINE_KEYS = (
@@ -47,7 +49,7 @@ SLIMMEST, WIDEST = 0.2, 5.0  # width to height of a picture that can still be re
 
 def parse_layout(text: str, source: str, outline: Callable[[str], Outline | None]) -> Layout:
     """Layout from the text of its file."""
-    top = Part(_table(text, source), source)
+    top = Part(_table(text, source), on_one_line(source))
     top.only(LAYOUT_KEYS)
     name, kind = top.text("name"), top.text("kind")
     tables = top.table.get("station")
@@ -55,6 +57,8 @@ def parse_layout(text: str, source: str, outline: Callable[[str], Outline | None
         raise top.bad("there is no station in it; write a [[station]] line with name, where, x, y below it")
     if not tables:
         raise top.bad("there is no station in it; give at least one [[station]]")
+    if len(tables) > MOST_PLACES:
+        raise top.bad(f"it has {len(tables)} stations; {MOST_PLACES} are the most")
     lines = [n for n, line in enumerate(text.splitlines(), 1) if HEADER.match(line)]
     stations = tuple(_station(t, k, lines if len(lines) == len(tables) else [], source) for k, t in enumerate(tables))
     _no_name_twice(stations, top)
@@ -68,12 +72,10 @@ def parse_outline(text: str, source: str) -> Outline:
 
 def _table(text: str, source: str) -> dict[str, Any]:
     try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
-        why = " ".join(str(problem).split())
-        raise BadLayout(f"{source}: is not TOML as it stands ({why}); mend that place, see docs/layouts.md") from None
-    except RecursionError:
-        raise BadLayout(f"{source}: brackets stand too deep in each other; see docs/layouts.md") from None
+        return toml_table(text)
+    except NotToml as problem:
+        at = on_one_line(source)
+        raise BadLayout(f"{at}: is not TOML as it stands ({problem}); mend that place, see docs/layouts.md") from None
 
 
 def _station(table: dict[str, Any], index: int, lines: Sequence[int], source: str) -> Station:

@@ -1,6 +1,7 @@
 """What a request says: names in its address, fields of its form, files that it sends.
 
 asked(request, name)         one value of the address's query
+whole_number(text)           of a file, a version, a place in a list
 reading_number(text)         which earlier reading of a scan; None: the one that counts
 Form(request)                fields of a form that the guard has read: text(), ticked(), typed()
 receive(request, file)       the bytes of an upload into an open file
@@ -28,6 +29,11 @@ def reading_number(text: str) -> int | None:
     if not (text.isascii() and text.isdecimal() and len(text) < 6):
         raise BadRequest(f"{text[:20]!r} is no number of a reading; the scan's page lists its earlier readings")
     return int(text)
+
+
+def whole_number(text: str) -> int:
+    """0 for what is none: no file and no version has that number."""
+    return int(text) if text.isascii() and text.isdecimal() and len(text) < 9 else 0
 
 
 class Form:

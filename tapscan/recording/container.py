@@ -2,6 +2,7 @@
 
     container_of(head)          'wav', 'flac', 'aiff', 'ogg', 'mp3', 'm4a', 'aac', 'caf' or None
     missing_bytes(path, kind)   how many bytes the header promises beyond the end of the file
+    sounds_in(path)             how many chunks of sound a WAV or AIFF file holds
     lacks_its_end(path, kind)   whether an OGG file stops before the page that closes its stream
     tells_no_length(head)       whether a FLAC header leaves its length open, as streaming recorders do
 
@@ -11,10 +12,14 @@ memory.
 """
 
 import struct
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 UNKNOWN_LENGTH = (0, 0xFFFFFFFF)  # what recorders that stream write where the length should stand
+SOUND = {"wav": b"data", "aiff": b"SSND"}  # names of the chunks that hold it
+MOST_CHUNKS = 10_000  # of a header, before it is taken for none
+HEAD_BYTES = 65536
 LARGEST_OGG_PAGE = 65307
 
 _MPEG_KBPS = {
@@ -42,23 +47,36 @@ def container_of(head: bytes) -> str | None:
 
 def missing_bytes(path: Path, kind: str) -> int:
     """Bytes of sound that the header promises and the file does not hold; 0 where it cannot be told."""
-    if kind not in ("wav", "aiff"):
+    if kind not in SOUND:
         return 0
-    size = path.stat().st_size
-    order, wanted = ("<", b"data") if kind == "wav" else (">", b"SSND")
-    long_length = 0  # what RF64 says of a sound too long for 32 bits
+    size, long_length = path.stat().st_size, 0  # what RF64 says of a sound too long for 32 bits
     with path.open("rb") as file:
-        file.seek(12)
-        while len(header := file.read(8)) == 8:
-            (length,) = struct.unpack(order + "I", header[4:])
-            if header[:4] == b"ds64" and length >= 16:
+        for name, length in _chunks(file, kind):
+            if name == b"ds64" and length >= 16:
                 long_length = int.from_bytes(file.read(16)[8:], "little")
-                file.seek(-16, 1)
-            if header[:4] == wanted:
-                length = long_length or (0 if length in UNKNOWN_LENGTH else length)
-                return max(0, file.tell() + length - size)
-            file.seek(length + length % 2, 1)
+            if name == SOUND[kind]:
+                promised = long_length or (0 if length in UNKNOWN_LENGTH else length)
+                return max(0, file.tell() + promised - size)
     return 0
+
+
+def sounds_in(path: Path) -> int:
+    """How many chunks of a WAV or AIFF file are sound; 0 of another."""
+    with path.open("rb") as file:
+        kind = container_of(file.read(HEAD_BYTES)) or ""
+        return sum(name == SOUND[kind] for name, _ in _chunks(file, kind)) if kind in SOUND else 0
+
+
+def _chunks(file: BinaryIO, kind: str) -> Iterator[tuple[bytes, int]]:
+    """Name and length of each; the file stands at the chunk's first byte, wherever it was read on from there."""
+    place = 12
+    for _ in range(MOST_CHUNKS):
+        file.seek(place)
+        if len(header := file.read(8)) < 8:
+            return
+        (length,) = struct.unpack(("<" if kind == "wav" else ">") + "I", header[4:])
+        yield header[:4], length
+        place += 8 + length + length % 2
 
 
 def lacks_its_end(path: Path, kind: str) -> bool:

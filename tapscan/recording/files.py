@@ -27,12 +27,19 @@ import numpy as np
 import soundfile
 
 from tapscan.errors import UnreadableRecording
-from tapscan.recording.container import container_of, lacks_its_end, missing_bytes, tells_no_length
+from tapscan.recording.container import (
+    HEAD_BYTES,
+    container_of,
+    lacks_its_end,
+    missing_bytes,
+    sounds_in,
+    tells_no_length,
+)
 from tapscan.records import FloatArray
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
+from tapscan.sources import NO_FILE, on_one_line, open_plain
 
 AGAIN = "copy it again from the recorder, or save it anew as WAV or FLAC"
-HEAD_BYTES = 65536
 MP3_RATES = (8000, 11025, 12000, 16000, 22050, 24000, 32000, 44100, 48000)
 LOST_S = 0.05  # a codec's own delay is shorter
 
@@ -218,7 +225,7 @@ def _bytes_of(path: Path) -> Iterator[io.BufferedReader]:
     try:
         if path.is_dir():
             raise _unreadable(path, "is a folder", "name the recordings in it")
-        with path.open("rb") as file:
+        with open_plain(path) as file:
             yield file
     except UnreadableRecording:
         raise
@@ -227,7 +234,8 @@ def _bytes_of(path: Path) -> Iterator[io.BufferedReader]:
     except PermissionError:
         raise _unreadable(path, "may not be read by this user", "change its permissions or copy it") from None
     except OSError as problem:
-        raise _unreadable(path, f"cannot be read ({problem.strerror})", "copy it to this machine's disk") from None
+        mend = "name the recording itself" if problem.strerror == NO_FILE else "copy it to this machine's disk"
+        raise _unreadable(path, f"cannot be read ({problem.strerror})", mend) from None
 
 
 def _open_with_soundfile(path: Path) -> tuple[soundfile.SoundFile, str]:
@@ -235,6 +243,8 @@ def _open_with_soundfile(path: Path) -> tuple[soundfile.SoundFile, str]:
         sound = soundfile.SoundFile(str(path))
         return sound, sound.subtype
     except (soundfile.LibsndfileError, RuntimeError, ValueError, TypeError, OSError) as problem:
+        if sounds_in(path) > 1:
+            raise _unreadable(path, "holds more than one chunk of sound", "save it anew with a sound editor") from None
         raise _unreadable(path, f"cannot be decoded ({_plain(problem)})", AGAIN) from None
 
 
@@ -331,5 +341,4 @@ def _plain(problem: Exception) -> str:
 
 
 def _unreadable(path: Path, what: str, mend: str) -> UnreadableRecording:
-    name = "".join(c if c.isprintable() else "?" for c in str(path))
-    return UnreadableRecording(f"{name}: {what}; {mend}")
+    return UnreadableRecording(f"{on_one_line(str(path))}: {what}; {mend}")

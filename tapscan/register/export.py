@@ -11,7 +11,6 @@ or null. Written whole or not at all.
 import csv
 import io
 import json
-import shutil
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import IO, Any
@@ -33,7 +32,7 @@ from tapscan.register.scans import list_scans
 from tapscan.register.trouble import plain_words
 from tapscan.register.visits import FACTS as VISIT_FACTS
 from tapscan.register.visits import OUTCOME, list_visits
-from tapscan.targets import whole_file
+from tapscan.targets import folder_beside, whole_file
 
 Said = Callable[[ScanEntry], tuple[Disposition, str]]  # disposition and headline by now
 Stands = Callable[[ScanEntry, Screening], Screening]  # the screening that is stored, as it stands by now
@@ -60,10 +59,7 @@ def export_csv(register: Register, folder: Path, said: Said) -> list[str]:
     folder = folder.resolve()  # a link to an empty folder stays a link
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise RegisterProblem(f"{folder}: is there already and not empty; name a new folder")
-    part = folder.with_name(folder.name + ".part")
-    with plain_words(folder):
-        shutil.rmtree(part, ignore_errors=True)
-        part.mkdir(parents=True)
+    with plain_words(folder), folder_beside(folder) as part:
         _write(part / "plates.csv", _plates(register))
         _write(part / "scans.csv", _scans(register, said))
         _write(part / "checklist.csv", _checklist(register))

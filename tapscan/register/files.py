@@ -5,7 +5,7 @@
     path_of(folder, sha256)              where it lies
     sha256_of(path)                      hash of a file's bytes
     copy_flushed(source, target)         a stored file into a backup
-    leftovers(folder)                    unfinished copies that a stopped import left; harmless
+    leftovers(folder)                    unfinished copies that a stopped import left; harmless, and removed after a day
     make_alike(folder)                   a folder with the rights of the one it lies in
 
 The name a file came with is text in the database; only its hash is ever part of a path.
@@ -17,6 +17,7 @@ import re
 import shutil
 import stat
 import tempfile
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -24,10 +25,12 @@ from pathlib import Path
 from tapscan.errors import RegisterProblem
 from tapscan.register.entries import KeptFile
 from tapscan.register.trouble import plain_words
+from tapscan.sources import on_one_line, open_plain
 
 FILES = "files"
 PART = ".part"
 CHUNK = 1 << 20
+STALE_S = 86_400.0  # of a copy that nobody writes to any more
 HASH = re.compile(r"[0-9a-f]{64}")
 
 
@@ -55,15 +58,17 @@ def keep_bytes(folder: Path, content: bytes, name: str) -> KeptFile:
 def chunks_of(source: Path) -> Iterator[bytes]:
     """The file's bytes in pieces; what is wrong with it is not laid at the register's door."""
     try:
-        with source.open("rb") as file:
+        with open_plain(source) as file:
             while chunk := file.read(CHUNK):
                 yield chunk
     except OSError as problem:
-        raise RegisterProblem(f"{source}: cannot be read ({problem.strerror}); check the name and the folder") from None
+        name = on_one_line(str(source))
+        raise RegisterProblem(f"{name}: cannot be read ({problem.strerror}); check the name and the folder") from None
 
 
 def _keep(folder: Path, chunks: Iterable[bytes], name: str) -> KeptFile:
     with plain_words(folder):
+        _sweep(folder)
         handle, temporary = tempfile.mkstemp(dir=folder / FILES, prefix=".incoming-", suffix=PART)
         try:
             digest, size = hashlib.sha256(), 0
@@ -123,7 +128,7 @@ def flush_folder(folder: Path) -> None:
 def sha256_of(path: Path) -> str:
     """Hash of the bytes, read in pieces."""
     digest = hashlib.sha256()
-    with path.open("rb") as file:
+    with open_plain(path) as file:
         while chunk := file.read(CHUNK):
             digest.update(chunk)
     return digest.hexdigest()
@@ -132,6 +137,14 @@ def sha256_of(path: Path) -> str:
 def leftovers(folder: Path) -> list[Path]:
     """Unfinished copies."""
     return sorted((folder / FILES).glob(f".incoming-*{PART}"))
+
+
+def _sweep(folder: Path) -> None:
+    """Copies that were cut off by a power cut or a kill, and that nobody has written to for a day."""
+    for path in leftovers(folder):
+        with suppress(OSError):  # another bench was first
+            if time.time() - path.stat().st_mtime > STALE_S:
+                path.unlink()
 
 
 def copy_flushed(source: Path, target: Path) -> None:

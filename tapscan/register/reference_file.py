@@ -19,6 +19,7 @@ import numpy as np
 from tapscan.errors import BadRequest
 from tapscan.records import FloatArray, Reference
 from tapscan.register.references import FIGURES, ReferenceSet
+from tapscan.sources import read_plain
 from tapscan.targets import write_text
 
 FORMAT, SCHEMA = "tapscan reference set", 1
@@ -53,7 +54,7 @@ def read_set(path: Path) -> ReferenceSet:
     if path.stat().st_size > LARGEST_BYTES:
         raise BadRequest(f"{path}: larger than {LARGEST_BYTES // 1_000_000} MB; a set of 1,000 plates is smaller")
     try:
-        document = json.loads(path.read_bytes().decode("utf-8"), parse_constant=_no_number)
+        document = json.loads(read_plain(path, LARGEST_BYTES).decode("utf-8"), parse_constant=_no_number)
     except (ValueError, RecursionError) as problem:
         raise BadRequest(f"{path}: not a reference set: {_short(str(problem))}") from None
     return _set(document, str(path))

@@ -7,7 +7,6 @@
 A copy is made under another name and takes its own name when it is complete.
 """
 
-import shutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -24,6 +23,7 @@ from tapscan.register.missing_rows import missing_rows, uncounted
 from tapscan.register.moving import move_register
 from tapscan.register.names import scan_name
 from tapscan.register.trouble import plain_words
+from tapscan.targets import folder_beside
 
 Progress = Callable[[int, int], None]
 
@@ -142,10 +142,8 @@ def back_up(register: Register, target: Path, progress: Progress = lambda done, 
         raise RegisterProblem(f"{target}: lies inside the register; name a folder elsewhere, best on another disk")
     if not target.parent.is_dir():
         raise RegisterProblem(f"{target.parent}: there is no such folder; make it first")
-    part = target.with_name(target.name + ".part")
-    with plain_words(target):
-        shutil.rmtree(part, ignore_errors=True)
-        (part / FILES).mkdir(parents=True)
+    with plain_words(target), folder_beside(target) as part:
+        (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
         copy_database(register.folder, part / DATABASE)
         missing, size = _copy_files(register.folder, part, progress)
@@ -172,10 +170,8 @@ def restore(backup: Path, target: Path, progress: Progress = lambda done, total:
         )
     if target.is_relative_to(backup):
         raise RegisterProblem(f"{target}: lies inside the backup; name a folder elsewhere with --register")
-    part = target.with_name(target.name + ".part")
-    with plain_words(target):
-        shutil.rmtree(part, ignore_errors=True)
-        (part / FILES).mkdir(parents=True)
+    with plain_words(target), folder_beside(target) as part:
+        (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
         copy_database(backup, part / DATABASE)
         missing, size = _copy_files(backup, part, progress)

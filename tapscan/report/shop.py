@@ -12,11 +12,12 @@ read_shop(path)    Shop; BadSettings with one line on what is wrong
 import base64
 import datetime as dt
 import re
-import tomllib
 from dataclasses import dataclass
 from pathlib import Path
 
 from tapscan.errors import BadSettings
+from tapscan.sources import on_one_line, read_plain
+from tapscan.toml_files import NotToml, shown, toml_table, toml_text
 
 LOGO_BYTES = 300_000
 PICTURES = {b"\x89PNG\r\n\x1a\n": "image/png", b"\xff\xd8\xff": "image/jpeg"}
@@ -67,33 +68,34 @@ class Shop:
 
 def read_shop(path: Path) -> Shop:
     """Raises BadSettings."""
+    at = on_one_line(str(path))
     try:
-        told = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+        told = toml_table(toml_text(path))
     except OSError as problem:
-        raise BadSettings(f"{path}: cannot be read ({problem.strerror}); check the name") from None
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as problem:
-        raise BadSettings(f'{path}: is no TOML ({problem}); write lines like name = "Kettle Lane Pianos"') from None
+        raise BadSettings(f"{at}: cannot be read ({problem.strerror}); check the name") from None
+    except NotToml as problem:
+        raise BadSettings(f'{at}: is no TOML ({problem}); write lines like name = "Kettle Lane Pianos"') from None
     if strange := [k for k in told if k not in KEYS]:
-        raise BadSettings(f"{path}: {strange[0]!r} is not known here; known are {', '.join(KEYS)}")
+        raise BadSettings(f"{at}: {shown(strange[0])} is not known here; known are {', '.join(KEYS)}")
     if wrong := [k for k, v in told.items() if not isinstance(v, str)]:
-        raise BadSettings(f"{path}: {wrong[0]} must be text between quotes")
+        raise BadSettings(f"{at}: {wrong[0]} must be text between quotes")
     for key, known in (("units", UNITS), ("dates", tuple(DATES))):
         if key in told and told[key] not in known:
-            raise BadSettings(f"{path}: {key} = {told[key]!r} is not known; write {' or '.join(known)}")
-    logo = _logo(path.parent / told["logo"], path) if told.get("logo") else ""
+            raise BadSettings(f"{at}: {key} = {shown(told[key])} is not known; write {' or '.join(known)}")
+    logo = _logo(path.parent / told["logo"], at) if told.get("logo") else ""
     return Shop(**{**told, "logo": logo})
 
 
-def _logo(picture: Path, path: Path) -> str:
+def _logo(picture: Path, at: str) -> str:
     try:
-        content = picture.read_bytes()
+        content = read_plain(picture, 10 * LOGO_BYTES)
     except OSError as problem:
-        raise BadSettings(f"{path}: the logo {picture} cannot be read ({problem.strerror})") from None
+        raise BadSettings(f"{at}: the logo {on_one_line(str(picture))} cannot be read ({problem.strerror})") from None
     kind = next((k for start, k in PICTURES.items() if content.startswith(start)), None)
     if kind is None:
-        raise BadSettings(f"{path}: the logo {picture.name} is neither PNG nor JPEG; save it as one of them")
+        raise BadSettings(f"{at}: the logo {on_one_line(picture.name)} is neither PNG nor JPEG; save it as one of them")
     if len(content) > LOGO_BYTES:
         raise BadSettings(
-            f"{path}: the logo {picture.name} has {len(content) // 1000} kB; make it smaller than {LOGO_BYTES // 1000} kB"
+            f"{at}: the logo {on_one_line(picture.name)} has {len(content) // 1000} kB; make it smaller than {LOGO_BYTES // 1000} kB"
         )
     return f"data:{kind};base64,{base64.b64encode(content).decode()}"

@@ -10,7 +10,6 @@ as_toml(settings, rules)     every threshold as such a file
 """
 
 import math
-import tomllib
 from collections.abc import Iterator, Mapping, Sequence
 from difflib import get_close_matches
 from pathlib import Path
@@ -20,6 +19,8 @@ from tapscan.errors import BadSettings
 from tapscan.settings.definition import Threshold, stage_of
 from tapscan.settings.ranges import range_told, within
 from tapscan.settings.settings import STAGES, Settings, every_threshold
+from tapscan.sources import on_one_line
+from tapscan.toml_files import NotToml, shown, toml_table, toml_text
 
 EXAMPLE = "write a line like [strikes] and below it one like rise_db = 12"
 
@@ -28,23 +29,26 @@ def read_settings(path: str | Path | None, rules: Sequence[type]) -> Settings:
     """`path` None: what ships. `rules` : the dataclasses of the rules' own thresholds."""
     if path is None:
         return Settings()
+    at = on_one_line(str(path))
     try:
-        table = tomllib.loads(Path(path).read_text(encoding="utf-8"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
-        raise BadSettings(f"{path}: not readable as TOML ({problem}); {EXAMPLE}") from None
+        table = toml_table(toml_text(Path(path)))
+    except OSError as problem:
+        raise BadSettings(f"{at}: cannot be read ({problem.strerror}); check the name and the folder") from None
+    except NotToml as problem:
+        raise BadSettings(f"{at}: not readable as TOML ({problem}); {EXAMPLE}") from None
     shipped = Settings()
     known = {t.path: t for t in every_threshold(shipped, rules)}
     stages = {stage_of(one): one for one in [*(type(getattr(shipped, s)) for s in STAGES), *rules]}
     settings = shipped
     for name, value in _flat(table):
         if name not in known:
-            raise BadSettings(f"{path}: unknown threshold {name!r}; {_nearest(name, sorted(known))}")
+            raise BadSettings(f"{at}: unknown threshold {shown(name)}; {_nearest(name, sorted(known))}")
         if isinstance(value, bool) or not isinstance(value, int | float):
-            raise BadSettings(f"{path}: {name} must be a number, not {value!r}")
+            raise BadSettings(f"{at}: {name} must be a number, not {shown(value)}")
         if not math.isfinite(value):
-            raise BadSettings(f"{path}: {name} must be a finite number, not {value!r}")
+            raise BadSettings(f"{at}: {name} must be a finite number, not {value!r}")
         if not within(known[name], value):
-            raise BadSettings(f"{path}: {name} = {value!r} cannot be; write {range_told(known[name])}")
+            raise BadSettings(f"{at}: {name} = {value!r} cannot be; write {range_told(known[name])}")
         settings = settings.but(stages[name.rpartition(".")[0]], **{known[name].name: float(value)})
     return settings
 

@@ -13,7 +13,7 @@ They are used where an option is not typed: layout and order by `check`, `scan i
 last two, supports only of a plate that is out of its piano; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
 """
 
-import tomllib
+import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
 from pathlib import Path
@@ -24,7 +24,9 @@ from tapscan.layouts import read_layout
 from tapscan.layouts.assignment import read_order
 from tapscan.report.shop import DATES, ISO, read_shop
 from tapscan.sensors import HEAVIEST_G, read_kind
+from tapscan.sources import on_one_line
 from tapscan.targets import write_text
+from tapscan.toml_files import NotToml, shown, toml_table, toml_text
 from tapscan.workflow.where import own_settings_folder
 
 FILE = "defaults.toml"
@@ -66,11 +68,12 @@ def read_defaults(folder: Path) -> Defaults:
     """`folder` : the register's; where nothing is kept there, the user's own count. Raises BadSettings with one line."""
     for path in (folder / FILE, own_settings_folder() / FILE):
         try:
-            return Defaults(**_checked(tomllib.loads(path.read_text(encoding="utf-8")), NOT_FILES))
+            return Defaults(**_checked(toml_table(toml_text(path)), NOT_FILES))
         except (FileNotFoundError, NotADirectoryError):
             continue
-        except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError, BadRequest) as problem:
-            raise BadSettings(f"{path}: {problem}; mend it, or delete it and begin anew") from None
+        except (OSError, NotToml, BadRequest) as problem:
+            told = getattr(problem, "strerror", None) or problem
+            raise BadSettings(f"{on_one_line(str(path))}: {told}; mend it, or delete it and begin anew") from None
     return Defaults()
 
 
@@ -79,6 +82,11 @@ def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
     changes = dict(_parted(text) for text in words)
     kept = {**asdict(read_defaults(folder)), **_checked(changes, CHECKS)}
     kept = {key: value for key, value in kept.items() if value}
+    for key, value in kept.items():
+        if any(
+            unicodedata.category(c) == "Cs" for c in value
+        ):  # bytes of another encoding, which no file can hold as text
+            raise WrongUsage(f"{key}: {shown(value)} holds a sign that is no text in UTF-8; type it anew")
     path = defaults_file(folder)
     path.parent.mkdir(parents=True, exist_ok=True)
     write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
@@ -88,7 +96,9 @@ def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
 def _parted(text: str) -> tuple[str, str]:
     key, sign, value = text.partition("=")
     if not sign:
-        raise WrongUsage(f"{text!r}: write KEY=VALUE, for example layout=grand-dense; an empty value takes it away")
+        raise WrongUsage(
+            f"{shown(text)}: write KEY=VALUE, for example layout=grand-dense; an empty value takes it away"
+        )
     return key.strip().casefold().replace("-", "_"), value.strip()
 
 
@@ -97,7 +107,7 @@ def _checked(told: Mapping[str, object], checks: Mapping[str, Callable[[str], st
     found: dict[str, Any] = {}
     for key, value in told.items():
         if key not in KEYS:
-            raise WrongUsage(f"{key!r} is not kept as a default; these are: {', '.join(KEYS)}")
+            raise WrongUsage(f"{shown(key)} is not kept as a default; these are: {', '.join(KEYS)}")
         if not isinstance(value, str):
             raise BadRequest(f"{key} must be text between quotes")
         found[key] = checks.get(key, str)(value) if value else None
@@ -119,19 +129,19 @@ def _mass(text: str) -> str:
     except ValueError:
         value = -1.0
     if not 0 <= value <= HEAVIEST_G:
-        raise WrongUsage(f"sensor_mass_g={text!r}: write a number of grams between 0 and {HEAVIEST_G:g}")
+        raise WrongUsage(f"sensor_mass_g={shown(text)}: write a number of grams between 0 and {HEAVIEST_G:g}")
     return f"{value:g}"
 
 
 def _months(text: str) -> str:
-    if not (text.isascii() and text.isdecimal() and 1 <= int(text) <= MOST_MONTHS):
-        raise WrongUsage(f"again_months={text!r}: write a whole number of months between 1 and {MOST_MONTHS}")
+    if not (text.isascii() and text.isdecimal() and len(text) < 9 and 1 <= int(text) <= MOST_MONTHS):
+        raise WrongUsage(f"again_months={shown(text)}: write a whole number of months between 1 and {MOST_MONTHS}")
     return str(int(text))
 
 
 def _dates(text: str) -> str:
     if text.casefold() not in DATES:
-        raise WrongUsage(f"dates={text!r} is not known; write {' or '.join(DATES)}")
+        raise WrongUsage(f"dates={shown(text)} is not known; write {' or '.join(DATES)}")
     return text.casefold()
 
 
@@ -157,4 +167,4 @@ NOT_FILES = {
 def _quoted(value: str) -> str:
     """A TOML basic string."""
     escaped = {"\\": "\\\\", '"': '\\"'}
-    return '"' + "".join(escaped.get(c, c if c.isprintable() else f"\\u{ord(c):04x}") for c in value) + '"'
+    return '"' + "".join(escaped.get(c, c if c.isprintable() else f"\\U{ord(c):08x}") for c in value) + '"'

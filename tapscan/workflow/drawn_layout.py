@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from tapscan.errors import BadLayout
-from tapscan.layouts import Layout
+from tapscan.layouts import MOST_PLACES, Layout
 from tapscan.places import Point
 from tapscan.plain_values import plain, revived
 from tapscan.workflow.own_layouts import keep_layout, own_layouts
@@ -25,7 +25,7 @@ USUAL_SIDES = {
     "grand": ("tail", "treble", "keyboard", "bass"),
     "upright": ("tuning pins", "treble", "bottom", "bass"),
 }
-MOST_POINTS, MOST_PLACES, MOST_PIXELS = 400, 200, 1e6
+MOST_POINTS, MOST_PIXELS = 400, 1e6
 DIGITS = 4
 HEAD = (
     "# Drawn on a photo of the plate; 0, 0 is the upper left corner of the plate's own frame, 1, 1 the lower right.\n"

@@ -39,6 +39,7 @@ from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
 from tapscan.workflow.pattern import beside_own_pattern
+from tapscan.workflow.photos import looked_at
 from tapscan.workflow.played import screened as check
 from tapscan.workflow.settings import settings_text
 from tapscan.workflow.still_open import open_findings
@@ -282,7 +283,8 @@ def stored_screening(register: Register, entry: ScanEntry, number: int | None = 
 
 
 def add_photos(register: Register, plate: str, paths: Sequence[Path]) -> Plate:
-    """Photos are kept as they are, each named by its SHA-256."""
+    """Photos are kept as they are, each named by its SHA-256. Raises BadRequest for what is no photo, before anything is kept."""
+    looked_at(paths)
     found = find_plate(register, plate, exact=True)
     for path in paths:
         found = add_photo(register, found.name, register.files.keep_file(path, path.name))

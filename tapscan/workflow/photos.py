@@ -1,12 +1,14 @@
 """Photos of a plate, as a person sends them: kept as they are, told from their first bytes.
 
+looked_at(paths)                       raises BadRequest for a file that is no photo, or too large for one
 keep_photo(register, plate, name)      a `with` block with an open file; at its end `keep()` puts it with the plate
 photo_of(register, plate, sha256)      path and kind of one of the plate's photos
 kind_of_photo(head)                    'image/jpeg', ... or None
 """
 
+import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +18,7 @@ from tapscan.errors import BadRequest, UnknownName
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, Plate
 from tapscan.register.plates import add_photo, find_plate
+from tapscan.sources import on_one_line, open_plain, told_bytes
 
 MOST_BYTES = 40_000_000
 HEAD_BYTES = 32
@@ -35,6 +38,25 @@ def kind_of_photo(head: bytes) -> str | None:
     return None
 
 
+def looked_at(paths: Iterable[Path] | None) -> None:
+    """Before anything is copied or changed."""
+    for path in paths or ():
+        _look_at(path, str(path))
+
+
+def _look_at(path: Path, name: str) -> None:
+    name = on_one_line(name)
+    try:
+        with open_plain(path) as file:
+            size, head = os.fstat(file.fileno()).st_size, file.read(HEAD_BYTES)
+    except OSError as problem:
+        raise BadRequest(f"{name}: cannot be read ({problem.strerror}); check the name and the folder") from None
+    if kind_of_photo(head) is None:
+        raise BadRequest(f"{name}: is no photo that can be shown; give JPEG, PNG, WebP or HEIC")
+    if size > MOST_BYTES:
+        raise BadRequest(f"{name}: has {told_bytes(size)}; a photo may have {told_bytes(MOST_BYTES)}")
+
+
 @dataclass
 class Taken:
     """A photo on its way in."""
@@ -49,9 +71,7 @@ class Taken:
     def keep(self) -> Plate:
         """Raises BadRequest for what is no photo."""
         self.file.flush()
-        with self.path.open("rb") as file:
-            if kind_of_photo(file.read(HEAD_BYTES)) is None:
-                raise BadRequest(f"{self.name}: is no photo that can be shown; give JPEG, PNG, WebP or HEIC")
+        _look_at(self.path, self.name)
         self.kept = self.register.files.keep_file(self.path, self.name)
         return add_photo(self.register, self.plate, self.kept)
 

@@ -38,7 +38,7 @@ from tapscan.screening.open_findings import OpenFinding, asking
 from tapscan.screening.rules import note_buzz, ringing_on
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
-from tapscan.workflow.photos import kind_of_photo
+from tapscan.workflow.photos import looked_at
 from tapscan.workflow.standing import as_it_stands
 from tapscan.workflow.still_open import EYE_RULE, most_care, open_findings
 from tapscan.workflow.typed import state, words
@@ -134,14 +134,7 @@ def note_outcome(register: Register, visit: Visit, region: str, kind: str, told:
 
 def keep_photos_of(register: Register, plate: str, date: dt.date, region: str, paths: Sequence[Path]) -> None:
     """Raises BadRequest for what is no photo, before anything is kept."""
-    for path in paths:
-        try:
-            with path.open("rb") as file:
-                head = file.read(32)
-        except OSError as problem:
-            raise BadRequest(f"{path}: cannot be read ({problem.strerror}); check the name and the folder") from None
-        if kind_of_photo(head) is None:
-            raise BadRequest(f"{path}: is no photo that can be shown; give JPEG, PNG, WebP or HEIC")
+    looked_at(paths)
     for path in paths:
         add_look_photo(register, plate, date, region, register.files.keep_file(path, path.name))
 

@@ -14,6 +14,8 @@ from tapscan.register.plates import find_plate
 from tests.cli.commands import run, screens
 from tests.snapshots import same_as_before
 
+JPEG = b"\xff\xd8\xff"  # how one begins
+
 
 @pytest.fixture
 def where(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
@@ -24,7 +26,7 @@ def where(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 def test_a_plates_life(where):
     photo = where / "front.jpg"
-    photo.write_bytes(b"jpeg")
+    photo.write_bytes(JPEG)
     told = screens(
         ("plate", "add", "B12", "--pattern", "parlour grand", "--mass-kg", "104,5", "--photo", photo),
         *(("plate", "list"), ("plate", "show", "b")),
@@ -122,7 +124,7 @@ def test_odd_names_are_shown_as_they_are(where, name):
 
 
 def test_check_backup_and_export_say_where(where):
-    (where / "front.jpg").write_bytes(b"jpeg")
+    (where / "front.jpg").write_bytes(JPEG)
     run("plate", "add", "B12", "--photo", where / "front.jpg")
     copy = where / "copy"
     told = screens(("register", "check"), ("register", "backup", copy), ("register", "check", "--register", copy))

@@ -6,16 +6,19 @@ import shutil
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
 
 from tapscan.cli.facts import Typed
 from tapscan.cli.kept import Kept
+from tapscan.errors import BadRequest
 from tapscan.register.database import make_register, open_register
 from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate, find_plate
 from tapscan.register.scans import find_scan
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
-from tapscan.workflow.defaults import Defaults, read_defaults
+from tapscan.workflow.defaults import Defaults, change_defaults, read_defaults
 from tapscan.workflow.settings import every_threshold, read_settings
 from tapscan.workflow.typed_scan import new_scan
 from tests.cli.commands import run
@@ -107,6 +110,32 @@ def test_a_default_that_would_not_work_changes_nothing(shop):
         typed_wrongly = not words.startswith("shop=")  # there is no such file
         assert done.status == 1 + typed_wrongly and len(done.err.splitlines()) == 1, words
     assert (shop / "defaults.toml").read_bytes() == before
+
+
+WORDS = st.text(st.characters(), min_size=1)
+
+
+@given(told=WORDS, note=WORDS)
+@example(told="caf\udce9", note="x")
+@example(told='"\\\n\0\x7f', note="\U000e0001 \U0001f528")
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None, max_examples=60)
+def test_whatever_is_accepted_reads_back_equal(shop, told, note):
+    before = read_defaults(shop)
+    try:
+        kept = change_defaults(shop, [f"hammer={told}", f"sensor_note={note}"])
+    except BadRequest as problem:
+        assert len(str(problem).splitlines()) == 1
+        assert read_defaults(shop) == before
+        assert any("\ud800" <= c <= "\udfff" for c in told + note)
+    else:
+        assert read_defaults(shop) == kept
+        assert (kept.hammer, kept.sensor_note) == (told.strip() or None, note.strip() or None)
+
+
+def test_a_number_of_months_without_end_is_one_short_line(shop):
+    done = run("settings", "default", "again_months=" + "9" * 5000)
+    assert done.status == 2 and len(done.err.splitlines()) == 1 and len(done.err) < 300
+    assert "tapscan itself" not in done.err
 
 
 def test_before_there_is_a_register_they_are_the_users_own(shop):

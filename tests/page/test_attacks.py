@@ -45,7 +45,11 @@ def with_headers(method: str, address: str, **headers: str) -> Attack:
 
 
 def form(address: str, **fields: Any) -> Attack:
-    return lambda site: site.client().post(address, data={"token": site.door.token, **fields}).status_code
+    return lambda site: form_of(site, address, **fields).status_code
+
+
+def form_of(site: Any, address: str, **fields: Any) -> httpx.Response:
+    return site.client().post(address, data={"token": site.door.token, **fields})
 
 
 def put(address: str, content: bytes, **headers: str) -> Attack:
@@ -62,6 +66,14 @@ def without_cookie(site: Any) -> int:
 
 def cookie(value: str) -> Attack:
     return lambda site: request(site, "GET / HTTP/1.1", host(site), f"Cookie: tapscan={value}", cookie=False)
+
+
+def of_a_draft(**fields: str) -> Attack:
+    def ask(site: Any) -> int:
+        began = form_of(site, "/draft/new", plate="B12")
+        return form_of(site, "/draft", id=began.headers["location"].split("id=")[1], **fields).status_code
+
+    return ask
 
 
 def oversize(site: Any) -> int:
@@ -157,6 +169,12 @@ ATTACKS: dict[str, Attack] = {
     "a null in a path": lambda s: request(s, "GET /static/page.css%00.png HTTP/1.1", host(s)),
     "a scan that is none": get("/scan?name=B12"),
     "a sound of nobody": get("/sound?scan=B12/2026-01-01&station=S1"),
+    "a default with a null": form("/settings", shop="\0"),
+    "a shop's file with a null in its path": form("/settings", shop="a\0b"),
+    "a number of months without end": form("/settings", again_months="9" * 5000),
+    "a version that is a null": of_a_draft(seen="\0"),
+    "a version without end": of_a_draft(seen="9" * 5000),
+    "a file's number without end": of_a_draft(seen="1", act="part:nothing:" + "9" * 5000),
     "a work of nobody": get("/progress?id=1"),
     "a backup within the register": register_inside_itself,
     "a backup by a relative path": form("/register/backup", target="../x"),

@@ -21,7 +21,7 @@ from tapscan.register.missing_rows import COUNTED
 from tapscan.register.plates import add_photo, add_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans, store_scan
-from tapscan.register.upkeep import back_up, check_register
+from tapscan.register.upkeep import back_up, check_register, restore
 from tapscan.settings import Settings
 from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.import_scan import rescreen
@@ -343,6 +343,22 @@ def test_an_export_that_fails_leaves_the_old_file(register, tmp_path, monkeypatc
         export_json(register, target)
     assert target.read_text() == "old"
     assert [p.name for p in tmp_path.iterdir() if p.name.startswith(".")] == []
+
+
+@pytest.mark.parametrize(
+    ("what", "where_it_fails"),
+    [(back_up, "upkeep._copy_files"), (restore, "upkeep._copy_files"), (export_csv, "export._write")],
+    ids=["backup", "restore", "export"],
+)
+def test_what_fails_on_a_full_disk_leaves_nothing_half_done(register, tmp_path, monkeypatch, what, where_it_fails):
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(f"tapscan.register.{where_it_fails}", full)
+    (tmp_path / "elsewhere").mkdir()
+    with pytest.raises(RegisterProblem, match="disk is full"):
+        what(register.folder if what is restore else register, tmp_path / "elsewhere" / "x")
+    assert list((tmp_path / "elsewhere").iterdir()) == []
 
 
 def test_a_folder_pulled_away_is_one_line(register, stored):

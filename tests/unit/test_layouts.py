@@ -10,7 +10,7 @@ from shapely.geometry import LineString, Point, Polygon
 from tapscan.demo.shop import PLATES
 from tapscan.demo.shop import layout_text as demo_layout_text
 from tapscan.errors import BadLayout
-from tapscan.layouts import known_layouts, known_outlines, layout_from_text, layout_text, read_layout
+from tapscan.layouts import MOST_PLACES, known_layouts, known_outlines, layout_from_text, layout_text, read_layout
 from tapscan.model.rough import rough_model
 from tapscan.places import IN_PIANO, STATES
 from tapscan.workflow.where import models_folder
@@ -221,6 +221,7 @@ BAD = [
     ('name = "m"\nkind = "k"\nstation = []\n', "no station in it"),
     ('name = "m"\nkind = "k"\nstation = 3\n', "no station in it"),
     (GOOD + STATION, "station named twice: 'A'"),
+    (GOOD + "".join(STATION.replace('"A"', f'"A{n}"') for n in range(MOST_PLACES)), "201 stations; 200 are the most"),
     (GOOD.replace('where = "rim"\n', ""), r"line 3: station 1 'A': has no where; add a line where ="),
     (GOOD + STATION.replace("x = 0.1", "x = 1.4"), r"line 8: station 2 'A': x = 1.4; write a number from 0 \(left"),
     (GOOD.replace("x = 0.1", "x = nan"), "x = nan; write a number"),

@@ -7,7 +7,7 @@ from starlette.routing import Route
 
 from tapscan.errors import BadRequest
 from tapscan.page.draft_parts import places_of
-from tapscan.page.forms import Form, asked, file_name, receive
+from tapscan.page.forms import Form, asked, file_name, receive, whole_number
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress
@@ -133,7 +133,7 @@ def act(request: Request) -> Response:
     register, form = register_of(request), Form(request)
     found = find_draft(register, form.text("id"))
     typed = {key: value for key, value in form.typed().items() if key not in TEXT_KEYS}
-    found = change(found, int(form.text("seen") or 0), {"typed": typed})
+    found = change(found, whole_number(form.text("seen")), {"typed": typed})
     verb, _, what = form.text("act").partition(":")
     return VERBS.get(verb, _keep_words)(request, found, form, what)
 
@@ -143,7 +143,7 @@ def _keep_words(request: Request, draft: Draft, form: Form, what: str) -> Respon
 
 
 def _remove(request: Request, draft: Draft, form: Form, what: str) -> Response:
-    remove_file(draft, int(what) if what.isdecimal() else 0)
+    remove_file(draft, whole_number(what))
     return go(to("/draft", id=draft.id))
 
 
@@ -151,7 +151,7 @@ def _part(request: Request, draft: Draft, form: Form, part: str) -> Response:
     """A recording that came among the plate's is of the bar; or back."""
     part, _, number = part.partition(":")
     number = number or form.text("of")
-    set_part(draft, int(number) if number.isascii() and number.isdecimal() else 0, part)
+    set_part(draft, whole_number(number), part)
     return go(to("/draft", id=draft.id))
 
 

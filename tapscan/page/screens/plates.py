@@ -4,7 +4,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.page.forms import asked
+from tapscan.page.forms import asked, whole_number
 from tapscan.page.opened import has_register, register_of
 from tapscan.page.shown import show
 from tapscan.workflow.at_a_glance import KINDS, as_they_stand, chosen, lines
@@ -22,7 +22,7 @@ def plates(request: Request) -> Response:
     every = lines(register, retired=retired)
     words, kind = asked(request, "words"), asked(request, "kind")
     found = chosen(every, words, kind)
-    first = min(_number(asked(request, "from")), max(0, len(found) - 1))
+    first = min(whole_number(asked(request, "from")), max(0, len(found) - 1))
     return show(
         request,
         "plates.html",
@@ -36,10 +36,6 @@ def plates(request: Request) -> Response:
         first=first,
         a_page=A_PAGE,
     )
-
-
-def _number(text: str) -> int:
-    return int(text) if text.isascii() and text.isdecimal() and len(text) < 9 else 0
 
 
 def _welcome(request: Request) -> Response:
