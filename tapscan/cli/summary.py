@@ -72,11 +72,11 @@ def _doubted(out: Console, screening: Screening, stored: str | None) -> None:
     other = next((d.sounds_like.rpartition("/")[0] for d in screening.doubts if d.sounds_like), "PLATE")
     out.print(
         bullet(
-            f"Where you made sure that it is this plate, in this order: `tapscan scan rescreen {stored} --same-plate`."
+            f"Where you made sure that it is this plate, in this order: `tapscan scan rescreen {argument(stored)} --same-plate`."
         )
     )
     out.print(
-        bullet(f"Where it is another plate's: `tapscan scan move {stored} {other}`, then `tapscan scan rescreen`.")
+        bullet(f"Where it is another plate's: `tapscan scan move {argument(stored)} {argument(other)}`, then `tapscan scan rescreen`.")
     )
 
 

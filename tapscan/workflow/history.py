@@ -225,4 +225,4 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
 
 def not_followed(scans: Sequence[ScanForComparison]) -> str | None:
     """Where scans of one state were made in the piano, what forbids to compare them forbids to follow their tones."""
-    return no_pickup(*scans) if scans[-1].conditions.state in IN_PIANO else None
+    return no_pickup(*scans) if scans and scans[-1].conditions.state in IN_PIANO else None
