@@ -25,6 +25,7 @@ BASE = {
     "sensors",
     "settings",
     "targets",
+    "unseen",
     "wording",
     "__version__",
 }
@@ -35,6 +36,7 @@ ROOMS = {
     "onset": set(),
     "workers": set(),
     "targets": set(),
+    "unseen": {"errors"},
     "estimate": set(),
     "wording": {"estimate"},
     "faults": set(),
