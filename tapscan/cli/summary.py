@@ -76,7 +76,9 @@ def _doubted(out: Console, screening: Screening, stored: str | None) -> None:
         )
     )
     out.print(
-        bullet(f"Where it is another plate's: `tapscan scan move {argument(stored)} {argument(other)}`, then `tapscan scan rescreen`.")
+        bullet(
+            f"Where it is another plate's: `tapscan scan move {argument(stored)} {argument(other)}`, then `tapscan scan rescreen`."
+        )
     )
 
 

@@ -80,7 +80,10 @@ TERMS: tuple[tuple[str, str], ...] = (
     (r"; choose another with --channel", "; choose another"),
     (r"^--order: ", "Taps at each place: "),
     (r", say so: --allowed-by NAME$", ", tick that below"),
-    (r"^--order names (\d+) taps and --per-station (\d+)", r"the order names \1 taps, and \2 are said for each place"),
+    (
+        r"^--order names (\S+) taps and --per-station (\S+);",
+        r"the order names \1 taps, and \2 are said for each place;",
+    ),
     (r"^--order names", "the order names"),
     (r"; leave --baseline out", "; take the tick from 'baseline'"),
     (r": add --bar-name with one of (.+)$", r": \1; say which one is meant, in 'Which bar'"),

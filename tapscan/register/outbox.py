@@ -26,9 +26,10 @@ from typing import Any, Protocol
 from tapscan.errors import NotReached, RegisterProblem, TapscanError
 from tapscan.register.address import Server
 from tapscan.register.database import Register
-from tapscan.register.entries import KeptFile, TakenStrike
+from tapscan.register.entries import KeptFile
 from tapscan.register.file_store import FolderFiles
 from tapscan.register.files import FILES, flush_folder, path_of
+from tapscan.register.recording_entries import TakenStrike
 from tapscan.register.trouble import plain_words
 from tapscan.register.unfinished import take, undo
 from tapscan.targets import whole_file

@@ -11,7 +11,6 @@ add_outcome(register, name, outcome)        what a later examination found
 scans_holding(register, hashes)             names of the scans that hold one of these recordings
 """
 
-import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
@@ -37,11 +36,11 @@ from tapscan.register.entries import (
     TakenBack,
 )
 from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_name
+from tapscan.register.outcomes import sound_outcome
 from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
 from tapscan.register.taken_back import of_list
 from tapscan.sensors import Sensor
-from tapscan.unseen import as_text
 from tapscan.wording import argument
 
 SENSOR = "sensor_"  # before the names of a sensor's fields, in the columns of a scan
@@ -220,19 +219,6 @@ def not_crossed_out(entry: ScanEntry) -> ScanEntry:
             f"{entry.name} is {entry.crossed_out}; `tapscan scan void {argument(entry.name)} --undo` takes that back"
         )
     return entry
-
-
-def sound_outcome(outcome: Outcome, seen_on: dt.date) -> None:
-    """Raises BadRequest when nobody is named, nothing said, or the day is before the one of what was examined."""
-    for words, what in (
-        (outcome.by_whom, "who examined it"),
-        (outcome.found, "what was found"),
-        (outcome.method, "how"),
-    ):
-        if not as_text(words).strip():
-            raise BadRequest(f"an outcome needs {what}; an outcome without it is hearsay")
-    if outcome.on < seen_on:
-        raise BadRequest(f"an examination of {outcome.on} cannot explain what was seen later, on {seen_on}")
 
 
 def add_outcome(register: Register, name: str, outcome: Outcome) -> ScanEntry:

@@ -17,8 +17,9 @@ from tapscan.errors import BadRequest
 from tapscan.register import tables as t
 from tapscan.register.codec import plain, record_of
 from tapscan.register.database import Register, utc_now
-from tapscan.register.entries import KeptFile, NewScan, TakenStrike, Unfinished
+from tapscan.register.entries import KeptFile, NewScan
 from tapscan.register.plates import find_plate, note_file, plate_row
+from tapscan.register.recording_entries import TakenStrike, Unfinished
 
 
 def begin(register: Register, plate_name: str, facts: NewScan, plan: dict[str, Any]) -> Unfinished:

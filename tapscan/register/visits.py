@@ -25,8 +25,8 @@ from tapscan.register.codec import plain
 from tapscan.register.database import Register, utc_now
 from tapscan.register.entries import KeptFile, Outcome, TakenBack
 from tapscan.register.names import SCAN_NAME, split_scan_name
+from tapscan.register.outcomes import sound_outcome
 from tapscan.register.plates import add_photo, find_plate, plate_row
-from tapscan.register.scans import sound_outcome
 from tapscan.register.taken_back import of_round
 from tapscan.register.visit_entries import Look, Visit, sound_look
 

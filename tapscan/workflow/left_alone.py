@@ -14,9 +14,10 @@ from dataclasses import dataclass, replace
 from tapscan.errors import BadRequest
 from tapscan.places import State
 from tapscan.register.database import Register
-from tapscan.register.entries import NewScan, Unfinished
+from tapscan.register.entries import NewScan
 from tapscan.register.on_record import PlateOnRecord, plate_on_record
 from tapscan.register.plates import find_plate
+from tapscan.register.recording_entries import Unfinished
 from tapscan.register.unfinished import change_begun
 from tapscan.screening.step import OUT, TENSION
 from tapscan.wording import listed

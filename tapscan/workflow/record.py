@@ -22,8 +22,9 @@ from tapscan.layouts import layout_from_text, layout_text
 from tapscan.recording.trigger import Clip, Trigger
 from tapscan.records import FloatArray, Force
 from tapscan.register.database import Register
-from tapscan.register.entries import KeptFile, NewScan, TakenStrike, Unfinished
+from tapscan.register.entries import KeptFile, NewScan
 from tapscan.register.outbox import strikes_of
+from tapscan.register.recording_entries import TakenStrike, Unfinished
 from tapscan.register.unfinished import begin, name_of
 from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import Wanted

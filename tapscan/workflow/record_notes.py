@@ -19,8 +19,9 @@ from tapscan.places import Layout
 from tapscan.recording.trigger import Clip
 from tapscan.records import FloatArray
 from tapscan.register.database import Register
-from tapscan.register.entries import KeptFile, NewScan, TakenStrike, Unfinished
+from tapscan.register.entries import KeptFile, NewScan
 from tapscan.register.outbox import strikes_of
+from tapscan.register.recording_entries import TakenStrike, Unfinished
 from tapscan.register.unfinished import begin, name_of
 from tapscan.settings import Settings
 from tapscan.signal.notes.hear_notes import LEAST_FOR_PITCH

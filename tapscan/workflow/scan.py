@@ -10,12 +10,12 @@ from tapscan.register.entries import (
     Outcome,
     ScanEntry,
     ScanLine,
-    Unfinished,
     checklist_in,
     full_checklist,
     in_words,
     suspects,
 )
+from tapscan.register.recording_entries import Unfinished
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 

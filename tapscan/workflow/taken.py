@@ -15,8 +15,8 @@ from tapscan.layouts import Layout, layout_from_text
 from tapscan.recording.files import open_sound
 from tapscan.records import Force
 from tapscan.register.database import Register
-from tapscan.register.entries import Unfinished
 from tapscan.register.outbox import strikes_of
+from tapscan.register.recording_entries import Unfinished
 from tapscan.register.scans import scans_holding
 from tapscan.register.unfinished import end, find_unfinished
 from tapscan.settings import Settings

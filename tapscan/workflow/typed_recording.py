@@ -15,7 +15,7 @@ from tapscan.errors import BadRequest, MicrophoneTrouble
 from tapscan.layouts.assignment import read_order
 from tapscan.records import Force
 from tapscan.register.database import Register
-from tapscan.register.entries import Unfinished
+from tapscan.register.recording_entries import Unfinished
 from tapscan.register.unfinished import find_unfinished
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.settings import Settings

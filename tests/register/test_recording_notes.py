@@ -19,9 +19,10 @@ from bench.simulate.played import Played, Wrong, piano, take
 from bench.simulate.string_scales import SCALES
 from tapscan.errors import BadRequest
 from tapscan.register.database import Register, open_register
-from tapscan.register.entries import KeptFile, TakenStrike
+from tapscan.register.entries import KeptFile
 from tapscan.register.files import path_of, sha256_of
 from tapscan.register.outbox import Outbox
+from tapscan.register.recording_entries import TakenStrike
 from tapscan.register.scans import find_scan
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 from tapscan.register.upkeep import check_register

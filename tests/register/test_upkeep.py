@@ -1,35 +1,27 @@
 """Check, backup and export: what is missing is said, a copy is whole, a formula is text."""
 
 import csv
-import hashlib
 import json
 import shutil
 import threading
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from sqlalchemy import select
 
 from tapscan.errors import BadRequest, RegisterProblem
-from tapscan.register import tables as t
 from tapscan.register.database import open_register
 from tapscan.register.entries import Plate
 from tapscan.register.export import defused
 from tapscan.register.files import keep_bytes, path_of
-from tapscan.register.missing_rows import COUNTED
 from tapscan.register.plates import add_photo, add_plate
 from tapscan.register.results import load_screening
-from tapscan.register.scans import find_scan, list_scans, store_scan
+from tapscan.register.scans import find_scan, list_scans
 from tapscan.register.upkeep import back_up, check_register, restore
-from tapscan.settings import Settings
 from tapscan.workflow.exports import export_csv, export_json
-from tapscan.workflow.import_scan import rescreen
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
 from tests.snapshots import same_as_before
-from tests.sounds import noise, wav_bytes
 
 
 def test_a_whole_register_has_nothing_wrong(register, stored):
@@ -91,79 +83,6 @@ def test_rows_without_their_scan_are_found(register, stored):
     (line,) = check_register(register).wrong
     assert line.startswith(f"{entry.name}: has no screening")
     same_as_before("register-check", line, part="rows without their scan")
-
-
-TAKEN = [
-    ("indication", False, "1 of its 2 findings are gone"),
-    ("mode", False, "1 of its 6 tones"),
-    ("strike", False, "1 of its 3 taps"),
-    ("recording", False, "what was read of its recording S2_1.wav is gone"),
-    ("scan_file", False, "S2_1.wav, read before, is no longer among its recordings"),
-    ("comparison", False, "its comparison with the baseline is gone"),
-    ("photo", False, "no longer names it"),
-    ("scan_file", True, "S2_1.wav, read before, is no longer among its recordings"),
-]
-
-
-def without_counts(connection) -> None:
-    """As an older tapscan stored it."""
-    for row in connection.execute(select(t.screening)).fetchall():
-        more = {key: value for key, value in row.more.items() if key != COUNTED}
-        connection.execute(t.screening.update().where(t.screening.c.row == row.row).values(more=more))
-
-
-@pytest.mark.parametrize(("table", "old", "said"), TAKEN)
-def test_a_row_that_another_program_took_is_told_with_its_scan(register, table, old, said):
-    name = two_recordings(register).name
-    add_photo(register, "B12", keep_bytes(register.folder, b"photo", "front.jpg"))
-    assert (check_register(register).wrong, check_register(register).unsure) == ((), "")
-    with register.writing() as connection:
-        if old:
-            without_counts(connection)
-        last = "WHERE position = (SELECT max(position) FROM {0})" if "position" in t.metadata.tables[table].c else ""
-        connection.exec_driver_sql(f"DELETE FROM {table} {last.format(table)}")
-    found = check_register(register)
-    (line,) = found.wrong
-    assert said in line and (table == "photo" or line.startswith(name))
-    assert bool(found.unsure) is old
-
-
-def test_of_a_reading_without_counts_a_gap_is_told_and_what_rests_on_a_lost_row(register):
-    two_recordings(register)
-    with register.writing() as connection:
-        without_counts(connection)
-        for table in ("mode", "strike"):
-            connection.exec_driver_sql(f"DELETE FROM {table} WHERE position = 1")
-        connection.exec_driver_sql("DELETE FROM indication")
-    found = check_register(register)
-    for said in ("1 of its 6 tones", "1 of its 3 taps", "the finding that its answer rests on is gone"):
-        assert [said in line for line in found.wrong].count(True) == 1, said
-    assert len(found.wrong) == 3 and found.uncounted == 1
-
-
-def test_a_stored_recording_that_was_cut_off_is_restored_and_not_copied_from_the_recorder(register):
-    entry = put(register, wav_bytes(noise(1.0, 16000, 0.1), 16000))
-    damaged(register, entry.files[0].sha256, "shorter")
-    (said,) = rescreen(register, entry.name, Settings()).unreadable
-    assert said.startswith("S1_1.wav: the stored file is damaged") and "backup" in said and "recorder" not in said
-
-
-def test_a_scan_that_lost_a_recording_is_not_read_anew(register):
-    name = two_recordings(register).name
-    with register.writing() as connection:
-        connection.exec_driver_sql("DELETE FROM scan_file WHERE position = 1")
-    with pytest.raises(RegisterProblem, match=f"{name}: the register no longer holds S2_1[.]wav"):
-        rescreen(register, name, Settings())
-
-
-def two_recordings(register):
-    """A scan of two, compared with its baseline."""
-    contents = (b"one", b"two")
-    result = built.screening(tuple(hashlib.sha256(c).hexdigest() for c in contents))
-    strikes = [replace(s, recording=f"F{1 + i % 2}") for i, s in enumerate(result.scan.strikes)]
-    result = replace(result, scan=replace(result.scan, strikes=tuple(strikes)), comparison=built.comparison())
-    files = [keep_bytes(register.folder, c, f"S{i}_1.wav") for i, c in enumerate(contents, 1)]
-    return store_scan(register, "B12", built.new_scan(), built.made(result), files)
 
 
 def test_a_damaged_database_is_said_in_one_line(register, stored):

@@ -15,8 +15,9 @@ from collections.abc import Callable
 from tapscan.errors import NotReached
 from tapscan.register.address import Server
 from tapscan.register.database import Register, open_register
-from tapscan.register.entries import KeptFile, TakenStrike
+from tapscan.register.entries import KeptFile
 from tapscan.register.outbox import Waiting, send_waiting
+from tapscan.register.recording_entries import TakenStrike
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_screening, find_scan, list_scans, store_scan
 from tapscan.register.unfinished import begin, find_unfinished

@@ -16,10 +16,11 @@ from tapscan.register.accounts import accounts_sql
 from tapscan.register.address import Server
 from tapscan.register.bars import list_bars, note_bar
 from tapscan.register.database import REVISION, make_register, open_register
-from tapscan.register.entries import KeptBar, Outcome, Plate, TakenStrike
+from tapscan.register.entries import KeptBar, Outcome, Plate
 from tapscan.register.files import path_of
 from tapscan.register.glance import glance, scan_lines
 from tapscan.register.plates import add_plate, edit_plate, find_plate, list_plates
+from tapscan.register.recording_entries import TakenStrike
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, edit_scan, list_scans, set_baseline, store_scan
 from tapscan.register.server_side import revision_of

@@ -27,6 +27,7 @@ BASE = {
     "sources",
     "targets",
     "toml_files",
+    "unseen",
     "wording",
     "__version__",
 }
@@ -39,6 +40,7 @@ ROOMS = {
     "sources": set(),
     "targets": set(),
     "toml_files": {"sources"},
+    "unseen": {"errors"},
     "estimate": set(),
     "wording": {"estimate"},
     "faults": set(),
