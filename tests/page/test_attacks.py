@@ -12,7 +12,9 @@ from typing import Any
 
 import httpx
 
+from tapscan.register import tables
 from tapscan.register.entries import Plate
+from tapscan.register.names import name_key
 from tapscan.register.plates import add_plate, find_plate, list_plates
 from tests.every import each
 from tests.page.asking import host, raw, request, status
@@ -236,7 +238,11 @@ def test_markup_in_names_is_text(site, browser_page):
     @each("name", NAMES)
     def shown(name: str) -> None:
         name = name.replace("/", "|")
-        add_plate(site.register, Plate(name, pattern=MARKUP, notes=MARKUP))
+        taken = name.replace("\u202e", "?")  # such a sign is refused now; a register may hold it from before
+        add_plate(site.register, Plate(taken, pattern=MARKUP, notes=MARKUP))
+        with site.register.writing() as connection:
+            held = tables.plate.update().where(tables.plate.c.name == taken)
+            connection.execute(held.values(name=name, name_key=name_key(name)))
         browser_page.goto(f"{site.address}/plate?{httpx.QueryParams(name=name)}")
         assert browser_page.inner_text("h1") == name.replace("\u202e", "\ufffd")
         assert browser_page.locator("main img, main script").count() == 0

@@ -134,7 +134,7 @@ def test_one_that_a_register_holds_already_closes_nothing(register):
     opened = open_findings(register, "B12")
     assert EYE_RULE in {o.rule for o in opened} and len(opened) > 1 and not any(o.outcomes for o in opened)
     assert "look" in lines(register)[0].kinds and standing(register, entry.name).headline == EYE
-    assert not newest_examined(list_scans(register)) and len(find_scan(register, entry.name).outcomes) == 2
+    assert not newest_examined(list_scans(register), ()) and len(find_scan(register, entry.name).outcomes) == 2
     kept_before(register, entry, Outcome("crack, 40 mm", "lens", "A. Ulm", dt.date(1999, 1, 1)))
     assert EXAMINED in {o.rule for o in open_findings(register, "B12")}, "a flaw that was found is never lost"
 

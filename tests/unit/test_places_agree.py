@@ -155,7 +155,7 @@ def test_the_page_shows_every_tap_that_is_left_out_and_takes_one_in_again(tmp_pa
     typed = {"layout": "grand-short", "order": "soft,hard,hard", "state": "strung"}
     draft = Draft(tmp_path / "drafts" / "0", "B12", "", answers={"typed": typed, "skip": [5]})
     heard = Found((TappedFile("a.wav", tuple(t for t, _ in TALK), tuple(grew for _, grew in TALK)),), (), ())
-    shown = places_of(look(draft, heard))
+    shown = places_of(look(draft, heard), draft)
     assert shown.out == tuple((f"T{n}", TALK[n - 1][0]) for n in (1, 5, 14))
     back = replace(draft, answers={**draft.answers, **moved(draft, ["T14"], "S8")})
-    assert [name for name, _ in places_of(look(back, heard)).out] == ["T1", "T5"]
+    assert [name for name, _ in places_of(look(back, heard), back).out] == ["T1", "T5"]
