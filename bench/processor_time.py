@@ -9,7 +9,7 @@ bench/results/processor_time.txt, beside those against other earlier versions. U
 that does not count leaves compiled Python behind, as pip does when it installs.
 Growth goes into bench/results/processor_time_growth.txt: seconds, the least of several, mean of the castings, and the power p they grow with: of three sizes,
 each twice the one before, the second step costs 2^p times the first, whatever the start costs. How often a fit goes round differs from recording to recording, so one
-casting tells little; beside p stands from where to where it goes when each casting in turn is left out. Seconds are differences of differences on a machine
+casting tells little, and it is counted with one process, since two that work at once slow each other; beside p stands from where to where it goes when each casting in turn is left out. Seconds are differences of differences on a machine
 whose speed may drift by a fifth; instructions are the same to a thousandth whatever else the machine does, but they know nothing of how long each takes.
 """
 
@@ -34,22 +34,23 @@ RESULTS = Path(__file__).parent / "results"
 RATE_HZ = 16_000
 PLACES, TAPS, RATES_HZ = (8, 15, 30, 60), (1, 2, 4, 8), (8_000, 12_000, 24_000, 48_000)  # the last three double
 CASTINGS = (1, 2, 3, 4)
+ALONE = ("--jobs", "1")  # two that work at once slow each other, and the more of a scan is shared the more of it
 COUNTED = CASTINGS[:2]  # in instructions, which do not scatter
 LINEAR = 1.05  # told with one decimal
 SECONDS, INSTRUCTIONS = "processor time", "instructions (thousand millions, one process)"
 
 
-def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = ORDER) -> float:
-    """Of one whole process."""
+def seconds(tree: Path, recording: Path, folder: Path, order: Sequence[str] = ORDER, more: Sequence[str] = ()) -> float:
+    """Of one whole command. more : words of it."""
     before = children_s()
-    measured(tree, ["check", str(recording), "--order", ",".join(order)], folder)
+    measured(tree, ["check", str(recording), "--order", ",".join(order), *more], folder)
     return children_s() - before
 
 
 def instructions(tree: Path, recording: Path, folder: Path, order: Sequence[str]) -> float:
     """In thousand millions, of one whole process that shares nothing, as valgrind counts them. Ends the bench where it fails."""
     counted = folder / "counted"
-    words = command(["check", str(recording), "--order", ",".join(order), "--jobs", "1"])
+    words = command(["check", str(recording), "--order", ",".join(order), *ALONE])
     asked = ["valgrind", "--tool=cachegrind", "--cache-sim=no", f"--cachegrind-out-file={counted}", *words]
     done = subprocess.run(asked, cwd=folder, env=surroundings(tree), capture_output=True, text=True, check=False)
     if done.returncode:
@@ -95,7 +96,7 @@ def _written(row: tuple[int, Kind, int, tuple[str, ...]], casting: int, folder: 
 
 def _least_seconds(tree: Path, folder: Path, runs: int, sizes: Sequence[Any], casting: int) -> list[float]:
     paths = [_written(row, casting, folder) for row in sizes]
-    each = [partial(seconds, tree, path, folder, row[-1]) for path, row in zip(paths, sizes, strict=True)]
+    each = [partial(seconds, tree, path, folder, row[-1], ALONE) for path, row in zip(paths, sizes, strict=True)]
     spent = [min(found) for found in zip(*in_turn(each, runs), strict=True)]
     for path in paths:
         path.unlink()
