@@ -159,7 +159,7 @@ def _store_growth(revision: str, work: Path, runs: int | None, row: str | None) 
     what = INSTRUCTIONS if runs is None else SECONDS
     least = "" if runs is None else f", least of {runs} each"
     castings = COUNTED if runs is None else CASTINGS
-    head = f"{what} of {commit[:7]}, mean of {len(castings)} castings{least}, of whole processes; SIMULATED"
+    head = f"{what} of {commit[:7]}, mean of {len(castings)} castings{least}, of one whole process; SIMULATED"
     lines = (
         growth_counted(work / "tree", work, [row] if row else list(SIZES))
         if runs is None
