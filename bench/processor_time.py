@@ -9,13 +9,14 @@ bench/results/processor_time.txt, beside those against other earlier versions. U
 that does not count leaves compiled Python behind, as pip does when it installs.
 Growth goes into bench/results/processor_time_growth.txt: seconds, the least of several, mean of the castings, and the power p they grow with: of three sizes,
 each twice the one before, the second step costs 2^p times the first, whatever the start costs. How often a fit goes round differs from recording to recording, so one
-casting tells little, and it is counted with one process, since two that work at once slow each other; beside p stands from where to where it goes when each casting in turn is left out. Seconds are differences of differences on a machine
-whose speed may drift by a fifth; instructions are the same to a thousandth whatever else the machine does, but they know nothing of how long each takes.
+casting tells little; beside p stands from where to where it goes when each casting in turn is left out. It is counted with one process, since two that work at once slow each other.
+Seconds are differences of differences on a machine whose speed may drift by a fifth; instructions do not depend on what else the machine does, and tell nothing of how long each takes.
 """
 
 from __future__ import annotations
 
 import argparse
+import compileall
 import math
 import re
 import subprocess
@@ -156,6 +157,7 @@ def _store_growth(revision: str, work: Path, runs: int | None, row: str | None) 
     """Seconds and instructions stand in one file, and each leaves the other as it is. runs : None for instructions."""
     commit = commit_of(revision)
     unpack(commit, work / "tree")
+    compileall.compile_dir(work / "tree", quiet=1)  # or the first count would hold it
     what = INSTRUCTIONS if runs is None else SECONDS
     least = "" if runs is None else f", least of {runs} each"
     castings = COUNTED if runs is None else CASTINGS

@@ -117,3 +117,7 @@ class Layout:
     def allowed(self, state: State | None) -> tuple[Station, ...]:
         """Stations that may be struck in `state`; all of them when it is not known."""
         return tuple(s for s in self.stations if state is None or state in s.states)
+
+    def barred(self, state: State | None) -> list[str]:
+        """Names of those that must not be struck in `state`; none when it is not known."""
+        return [s.name for s in self.stations if state is not None and state not in s.states]

@@ -92,8 +92,7 @@ def wanted(layout: Layout | None, state: State | None) -> list[str] | None:
 
 def barred(layout: Layout | None, state: State | None) -> list[str]:
     """In layout order; none without a layout or a state."""
-    may = wanted(layout, state) or []
-    return [s.name for s in layout.stations if s.name not in may] if layout else []
+    return layout.barred(state) if layout else []
 
 
 def struck_barred(layout: Layout | None, state: State | None, stations: Sequence[str]) -> list[str]:

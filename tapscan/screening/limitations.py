@@ -89,9 +89,7 @@ def _part(scan: Scan) -> list[str]:
 
 def _barred(scan: Scan) -> list[str]:
     """Stations that must not be struck in the state of the plate."""
-    if scan.map is None or scan.state is None:
-        return []
-    return [s.name for s in scan.map.stations if scan.state not in s.states]
+    return scan.map.barred(scan.state) if scan.map else []
 
 
 def _exchanged(scan: Scan, settings: Settings) -> list[str]:
