@@ -31,6 +31,7 @@ from tapscan.workers import cores
 from tapscan.workers.memory import keep_freed
 from tests.browser import browser  # noqa: F401  a fixture of all
 from tests.compiled import imported_in_parts, modules_compiled
+from tests.dealt_out import WAITING, dealt_out
 from tests.drawn_once import drawn_once  # noqa: F401  a fixture of those that ask for it
 from tests.measured_once import measured_once  # noqa: F401  a fixture of those that ask for it
 from tests.registers import made_alike  # noqa: F401  a fixture of all
@@ -47,8 +48,8 @@ COUNT = itertools.count()
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_auto_num_workers() -> int:
-    """For `-n auto`: one more than there are cores, since the tests of recorder and page spend much of their time waiting."""
-    return cores() + 1
+    """For `-n auto`: two more than there are cores, since the tests of recorder and page spend much of their time waiting."""
+    return cores() + len(WAITING)
 
 
 @pytest.hookimpl(tryfirst=True)
@@ -68,6 +69,12 @@ def pytest_collection(session: pytest.Session) -> Iterator[None]:
         return (yield)
     finally:
         gc.enable()
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Alike in all processes, as it must be."""
+    items[:] = dealt_out(items, int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1")))
 
 
 def pytest_collection_finish() -> None:

@@ -3,7 +3,6 @@
 main()   entry point; turns a TapscanError, and at last any other error, into one line on stderr and exit status 1
 """
 
-import gc
 import os
 import sys
 
@@ -19,9 +18,10 @@ def main() -> None:
 
 
 def _run() -> None:
-    gc.set_threshold(
-        20_000, 20, 20
-    )  # a command makes much and throws little away: looking for garbage took a tenth of its start
+    from tapscan.workers.memory import keep_freed, seldom_looked
+
+    seldom_looked()
+    keep_freed()
 
     from tapscan.cli.early import begun_early
     from tapscan.cli.stopping import begins_with_stop, stoppable
@@ -31,9 +31,7 @@ def _run() -> None:
     try:
         with stoppable(), begun_early(sys.argv[1:]):
             from tapscan.cli.app import app
-            from tapscan.workers.memory import keep_freed
 
-            keep_freed()
             app()
     except TapscanError as problem:
         print(f"tapscan: {problem}", file=sys.stderr)

@@ -258,7 +258,7 @@ def plate_modes(table: Table, label: str, iron: Iron, state: State | None = None
     eigen = free_eigenvalues(table, case, iron, state)
     omega2, mix, spring_loss = _put_on(table, case, eigen, state)
     lost = (mix**2).T @ (eigen * material_loss(table, case, iron, state))
-    lost = lost + np.einsum("ij,ik,kj->j", mix, spring_loss, mix)
+    lost = lost + np.sum(mix * (spring_loss @ mix), axis=0)
     frequency = np.sqrt(omega2) / (2.0 * np.pi)
     loss = lost / omega2 + radiation_loss_factor(frequency)
     coupling = a["microphone"][case]

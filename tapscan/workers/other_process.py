@@ -25,7 +25,7 @@ from importlib import import_module
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar, cast
 
-from tapscan.workers.memory import keep_freed
+from tapscan.workers.memory import keep_freed, seldom_looked
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -187,6 +187,7 @@ def _serve(pipe: Connection, ours: Connection | None, preload: Sequence[str], lo
     on_one_thread()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     _give_way(lower)
+    seldom_looked()
     keep_freed()
     for name in preload:
         import_module(name)

@@ -225,3 +225,27 @@ def test_memory_that_was_freed_is_used_again(tmp_path: Path) -> None:
         for how in ("left", "kept")
     )
     assert kept < 500 < left
+
+
+SOUGHT = """
+import sys
+from tapscan.workers.memory import seldom_looked
+if sys.argv[1] == "seldom":
+    seldom_looked()
+class Found:
+    def __del__(self):
+        print("found")
+ring = Found()
+ring.itself = ring
+del ring
+"""
+
+
+def test_a_process_does_not_look_for_garbage_when_it_ends(tmp_path: Path) -> None:
+    script = tmp_path / "sought.py"
+    script.write_text(SOUGHT)
+    always, seldom = (
+        subprocess.run([sys.executable, str(script), how], capture_output=True, text=True, check=True).stdout.split()
+        for how in ("always", "seldom")
+    )
+    assert (always, seldom) == (["found"], [])
