@@ -26,7 +26,7 @@ from typing import Any
 
 from bench import study
 from bench.doc_pages import between
-from bench.in_piano_scans import AGAIN, GONE, LOOSE, SETTINGS, Unit, scan_in
+from bench.in_piano_scans import AGAIN, GONE, LOOSE, SETTINGS, Unit, possible, scan_in
 from bench.plates.patterns import NAMES
 from bench.reach_file import part_of, share, write_part
 from bench.table_folder import read_tables
@@ -252,7 +252,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     tables = read_tables(given.tables)
     if not given.setting and (seen := sorted(LIMITS_FROM & set(tables))):
         parser.error(f"limits come from {', '.join(seen)}: count on others, or say --setting")
-    units = (season_units if given.seasons else units_of)(list(tables), given.castings, given.luck)
+    every = (season_units if given.seasons else units_of)(list(tables), given.castings, given.luck)
+    units = [u for u in every if possible(tables[u[0].pattern], u[1])]
+    for pattern, role in sorted({(u[0].pattern, u[1]) for u in every} - {(u[0].pattern, u[1]) for u in units}):
+        print(f"not in the table of {pattern}: {role}")
     given.work.mkdir(parents=True, exist_ok=True)
     head, until = study.kept_head(given.work, given.luck, "piano"), time.time() + 60 * given.minutes
     study.make(units, partial(made, tables), partial(path_of, work=given.work), until, given.cores)

@@ -1,6 +1,7 @@
 """Scans of plates in their pianos for bench/in_piano.py, through the sound: taps with strings and noise, taken apart as `tapscan check` does.
 
 ``Unit``       one casting in one piano, and how many places are tapped
+``possible``   whether a table of plates holds such a one
 ``scan_in``    one of its scans, by what it is called: "before", "job, KIND", "season 5 %, KIND"; KIND is "same" where nothing is wrong
 
 Simulated; no iron was measured. Recordings of 2 s at 16 kHz, taken apart with the settings that ship; one soft and two hard taps a place, pickup on the iron.
@@ -57,6 +58,16 @@ class Unit:
         return np.random.default_rng(study.seed_of(self.luck, f"{self.pattern}, {self.number}, {what}"))
 
 
+def possible(table: Table, role: str) -> bool:
+    """Whether the table has what the role asks for."""
+    kind = role.removesuffix(AGAIN).rpartition(", ")[2]
+    return kind in ("before", "same", GONE, LOOSE) or bool(_flawed(table, kind))
+
+
+def _flawed(table: Table, kind: str) -> list[str]:
+    return [x for x in table.labels if x.split(",")[0] == kind]
+
+
 def truth_of(unit: Unit, table: Table, role: str) -> tuple[Installed, Visit, str] | None:
     """Piano, visit and label of the iron; None where the pattern has no such flaw."""
     held, role = install(table, unit.rng("piano")), role.removesuffix(AGAIN)
@@ -70,7 +81,7 @@ def truth_of(unit: Unit, table: Table, role: str) -> tuple[Installed, Visit, str
         return held, loosened(held, visit, unit.rng("screw"), 0.0 if kind == GONE else 0.3), "sound"
     if kind == "same":
         return held, visit, "sound"
-    labels = [x for x in table.labels if x.split(",")[0] == kind]
+    labels = _flawed(table, kind)
     return (held, visit, labels[unit.number % len(labels)]) if labels else None
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from bench.in_piano import compared
-from bench.in_piano_scans import Unit, scan_in
+from bench.in_piano_scans import Unit, possible, scan_in
 from bench.plates.drawn import draw_places
 from bench.plates.mesh import triangulate
 from bench.plates.mounted import fixings_of, held_direct, mounted_arrays, mounted_flaws
@@ -116,3 +116,16 @@ def test_around_one_job_a_parted_strut_and_a_missing_screw_are_told_and_an_uncha
         k: t.statistic for k, t in told.items()
     }
     assert compared(before, scan_in(unit, table, "season 5 %, severed"), "season 5 %").indications
+
+
+def test_what_a_table_has_not_is_not_asked_of_it():
+    bare = Table(PATTERN, {"cases": [{"label": "sound"}, {"label": "severed, strut 1 at 0.50"}]}, {})
+    roles = [
+        "before",
+        "job, same",
+        "job, screw gone",
+        "season 5 %, severed, again",
+        "job, rim 30 mm",
+        "job, rim 30 mm, again",
+    ]
+    assert [possible(bare, role) for role in roles] == [True, True, True, True, False, False]
