@@ -84,15 +84,11 @@ def show(
     if json != "-":
         for line in _facts(entry, seen_rows(opened, entry, checklist_in(entry.conditions.state, entry.checklist))):
             typer.echo(line)
-        print_summary(found, report if written else None, notices(opened, entry, found), _later(opened, entry), name)
+        print_summary(
+            found, report if written else None, notices(opened, entry, found), scan_mend.newer(opened, entry), name
+        )
     if not written:
         raise typer.Exit(1)
-
-
-def _later(register: Any, e: "ScanEntry") -> list[str]:
-    from tapscan.workflow.standing import later
-
-    return [newer.told for newer in later(register, e)]
 
 
 def _facts(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:
@@ -202,11 +198,9 @@ def rescreen(
     jobs: JOBS = None,
 ) -> None:
     """Screen a stored scan anew from its recordings, with present settings. Earlier results are kept."""
-    from tapscan.cli.summary import print_summary
     from tapscan.workflow.import_scan import rescreen as again
     from tapscan.workflow.scan import find_scan
     from tapscan.workflow.settings import read_settings
-    from tapscan.workflow.standing import notices
 
     changes = _reading_told(layout, per_station, order, assign, skip, same_plate, register)
     opened, thresholds = o.opened(register), read_settings(settings)
@@ -219,8 +213,7 @@ def rescreen(
             "tapscan: nothing was changed; `tapscan register check` tells which recordings are damaged", err=True
         )
         raise typer.Exit(1)
-    print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), _later(opened, kept.entry), name)
-    typer.echo(f"\nStored as screening {kept.entry.current.number} of {kept.entry.name}; the earlier ones are kept.")
+    scan_mend.print_kept(opened, kept.entry, kept.screening)
 
 
 def _reading_told(

@@ -5,11 +5,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tapscan.cli import options as o
+from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.errors import WrongUsage
 from tapscan.wording import argument
 
+from tapscan.workflow.sharing import shared_work
+
 if TYPE_CHECKING:
+    from tapscan.records import Screening
     from tapscan.workflow.register import Register
+    from tapscan.workflow.scan import ScanEntry
 
 ON = Annotated[o.TEXT, typer.Option(metavar="DATE", help="Day; else today.")]
 
@@ -42,9 +47,12 @@ def move(
     reason: Annotated[str, typer.Option(help="Why; is kept with the scan.")] = "",
     on: ON = None,
     register: o.REGISTER = None,
+    jobs: JOBS = None,
 ) -> None:
-    """Give a scan to another plate, with its recordings, checklist and outcomes."""
+    """Give a scan to another plate, with its recordings, checklist and outcomes. It is read anew beside the scans of that plate."""
+    from tapscan.workflow.moved import read_moved
     from tapscan.workflow.scan import find_scan, move_scan
+    from tapscan.workflow.settings import read_settings
 
     opened = o.opened(register)
     before = find_scan(opened, name)
@@ -54,8 +62,31 @@ def move(
         typer.echo(
             f"It is no baseline scan any more: `tapscan plate baseline {argument(entry.plate)}` names those of its plate."
         )
-    typer.echo(f"Compare it with its own plate: tapscan scan rescreen {argument(entry.name)}")
     _name_compared(opened, before.name, before.plate)
+    with shared_work(jobs, sum(f.size_bytes for f in entry.files)) as workers, progress_of(workers):
+        moved = read_moved(opened, entry, read_settings(None), workers)
+    if moved.failed:
+        typer.echo(f"tapscan: {moved.told}", err=True)
+        raise typer.Exit(1)
+    typer.echo(moved.told)
+    if moved.kept and moved.kept.entry and moved.kept.screening:
+        print_kept(opened, moved.kept.entry, moved.kept.screening)
+
+
+def print_kept(opened: "Register", entry: "ScanEntry", screening: "Screening") -> None:
+    """What a scan says that was just read anew."""
+    from tapscan.cli.summary import print_summary
+    from tapscan.workflow.standing import notices
+
+    print_summary(screening, None, notices(opened, entry, screening), newer(opened, entry), entry.name)
+    typer.echo(f"\nStored as screening {entry.current.number} of {entry.name}; the earlier ones are kept.")
+
+
+def newer(opened: "Register", entry: "ScanEntry") -> list[str]:
+    """What later scans of the plate say."""
+    from tapscan.workflow.standing import later
+
+    return [one.told for one in later(opened, entry)]
 
 
 def _name_compared(opened: "Register", name: str, plate: str) -> None:

@@ -75,11 +75,7 @@ def _doubted(out: Console, screening: Screening, stored: str | None) -> None:
             f"Where you made sure that it is this plate, in this order: `tapscan scan rescreen {argument(stored)} --same-plate`."
         )
     )
-    out.print(
-        bullet(
-            f"Where it is another plate's: `tapscan scan move {argument(stored)} {argument(other)}`, then `tapscan scan rescreen`."
-        )
-    )
+    out.print(bullet(f"Where it is another plate's: `tapscan scan move {argument(stored)} {argument(other)}`."))
 
 
 def _next(out: Console, screening: Screening) -> None:

@@ -78,7 +78,7 @@ def move_scan(register: Register, name: str, plate_name: str, why: str, on: dt.d
         last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == entry.date)
         number = (connection.execute(last).scalar() or 0) + 1
         after = scan_name(plate.name, entry.date, number)
-        moves = [*map(asdict, entry.moves), asdict(Move(entry.name, after, on.isoformat(), why))]
+        moves = [*map(asdict, entry.moves), asdict(Move(entry.name, after, on.isoformat(), why, entry.current.number))]
         values = {"plate_id": plate.id, "number": number, "baseline": False, "baseline_although": None, "moves": moves}
         connection.execute(t.scan.update().where(t.scan.c.row == entry.id).values(plain(values)))
     return find_scan(register, after)

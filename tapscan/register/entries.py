@@ -217,6 +217,7 @@ class Move:
     after: str
     on: str  # ISO 8601
     why: str
+    screening: int | None = None  # the one that counted then: of another plate. None in older registers
 
 
 @dataclass(frozen=True)
@@ -293,6 +294,11 @@ class ScanEntry:
     def played(self) -> bool:
         """Keys were played and nothing was tapped: such a scan is compared with no other."""
         return bool(self.reading.get("played"))
+
+    @property
+    def unread(self) -> bool:
+        """Given to this plate and not read anew since: what was made sure of it was said of another plate."""
+        return bool(self.moves) and self.moves[-1].screening == self.current.number
 
     @property
     def flaws(self) -> tuple[Outcome, ...]:

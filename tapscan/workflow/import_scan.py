@@ -210,7 +210,7 @@ def rescreen(
         pictures=True,
         parts_held=before.scan.parts_held,
         called=paths,
-        sure=before.made_sure,
+        sure=before.made_sure and not entry.unread,
         bar=files_of(register, entry.bar),
         stored=True,
         as_split=not set(changes) - {"sure"},

@@ -29,6 +29,9 @@ from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.still_open import explained, open_findings
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
+UNREAD = (
+    "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
+)
 VOID = "Crossed out: this scan does not count"
 
 
@@ -58,7 +61,8 @@ def says(summary: str, counts: Sequence[str]) -> bool:
 
 def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
     """Most important first."""
-    moved = (f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves)
+    moved = [f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves]
+    moved += [UNREAD] if entry.unread else []
     although = (f"Part of the baseline although something speaks against it: {entry.baseline_although}.",)
     return (
         *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),

@@ -81,7 +81,7 @@ def test_move(where):
         *(("scan", "show", "B13/2026-03-14"), ("history", "B13"), ("scan", "show", later.name)),
         ("scan", "move", later.name, "B99", "--reason", "x"),
     )
-    same_as_before("scan-moved", told)
+    same_as_before("scan-moved", told, {str(where): "REGISTER"})
     assert [e.name for e in list_scans(register)] == [later.name, "B13/2026-03-14"]
     assert all("comparison does not count" in page for page in reports(later.name))
 
@@ -262,6 +262,7 @@ def test_a_scan_whose_examination_found_a_flaw_is_not_crossed_out_and_may_be_mov
     assert (done.status, done.out) == (1, "")
     assert CRACK in done.err and "scan move" in done.err
     assert not find_scan(open_register(where), entry.name).crossed_out
-    assert run("scan", "move", entry.name, "B13", "--reason", "this was B13").status == 0
+    done = run("scan", "move", entry.name, "B13", "--reason", "this was B13")
+    assert done.status == 1 and "is now B13/2026-03-14" in done.out and "could not be read anew" in done.err, "no sound"
     (moved,) = list_scans(open_register(where), "B13")
     assert [o.found for o in moved.outcomes] == [CRACK]

@@ -14,6 +14,7 @@ from tapscan.report.first_screen import ALONE, HELD_BACK
 from tapscan.workflow.check import Request
 from tapscan.workflow.import_scan import import_scan
 from tapscan.workflow.reading import reading_of
+from tapscan.workflow.standing import UNREAD
 from tests.cli.commands import run
 from tests.register.built import DAY
 
@@ -119,6 +120,33 @@ def test_who_says_yes_beforehand_is_not_asked(where):
     done = run("scan", "import", "B12", *OTHER, *HOW, "--again", "--same-plate", "--date", "2026-06-01")
     assert done.status == 0, done.err
     assert told("B12/2026-06-01")["doubts"] == []
+
+
+def test_a_scan_that_goes_to_another_plate_is_read_there_and_asked_about_anew(where):
+    assert run("plate", "add", "D1").status == 0
+    done = run("scan", "import", "B12", *OTHER, *HOW, "--again", "--same-plate", "--date", "2026-06-01")
+    assert done.status == 0 and told("B12/2026-06-01")["made_sure"], done.err
+    done = run("scan", "move", "B12/2026-06-01", "D1", "--reason", "wrong label")
+    assert done.status == 0, done.err
+    now = told("D1/2026-06-01")
+    assert (now["made_sure"], [d["sounds_like"] for d in now["doubts"]]) == (False, ["C7/2026-03-14"])
+    assert "Doubtful: which plate" in done.out and find_scan(open_register(where), "D1/2026-06-01").current.number == 2
+    assert run("scan", "rescreen", "D1/2026-06-01", "--same-plate").status == 0
+    assert run("scan", "rescreen", "D1/2026-06-01").status == 0
+    assert told("D1/2026-06-01")["made_sure"], "said of this plate"
+
+
+def test_what_was_made_sure_of_the_other_plate_counts_no_more_where_the_scan_was_crossed_out(where):
+    assert run("plate", "add", "D1").status == 0
+    stored("B12", OTHER, "--same-plate", date="2026-06-01")
+    assert run("scan", "void", "B12/2026-06-01", "--reason", "wrong plate").status == 0
+    done = run("scan", "move", "B12/2026-06-01", "D1", "--reason", "wrong label")
+    assert done.status == 0 and "screening" not in done.out, done.err
+    assert run("scan", "void", "D1/2026-06-01", "--undo").status == 0
+    assert UNREAD in " ".join(run("scan", "show", "D1/2026-06-01").out.split())
+    assert run("scan", "rescreen", "D1/2026-06-01").status == 0
+    now = told("D1/2026-06-01")
+    assert not now["made_sure"] and now["doubts"]
 
 
 @pytest.mark.parametrize(("answer", "stored"), [(False, False), (True, True)])

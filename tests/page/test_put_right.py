@@ -7,7 +7,6 @@ from dataclasses import replace
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
-from tapscan.page.screens import scan_mend
 from tapscan.page.screens.draft import _ticked
 from tapscan.records import Doubt, Fingerprint
 from tapscan.register.entries import Plate
@@ -15,6 +14,7 @@ from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import find_scan, store_scan
 from tapscan.settings import Settings
+from tapscan.workflow import moved
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.typed_scan import new_scan
@@ -63,18 +63,18 @@ def test_a_scan_like_another_plates_leads_to_that_plate_and_is_read_anew_there(s
     name = doubtful(site.register, Doubt("which plate", "B12/2026-01-01", "Doubt.", BESIDE, (), "K11/2026-02-01"))
     read = []
 
-    def noted(register, name, _settings, _workers, changes):
-        read.append((name, changes))
+    def noted(register, name, _settings, _workers):
+        read.append(name)
         return Kept(find_scan(register, name), None)
 
-    monkeypatch.setattr(scan_mend, "rescreen", noted)
+    monkeypatch.setattr(moved, "rescreen", noted)
     with site.client() as client:
         shown = client.get("/scan", params={"name": name}).text
         assert shown.index("<h1>") < shown.index('id="doubt"') < shown.index('class="summary"')
         mend, part = led_to(client, shown, "It is another plate's")
         assert 'value="K11"' in mend.partition(f'id="{part}"')[2].partition("</section>")[0]
         works(site, site.post(client, "/scan/move", name=name, plate="K11", why="wrong label"))
-    assert read == [("K11/2026-04-01", {"sure": False})]
+    assert read == ["K11/2026-04-01"]
 
 
 def test_exchanged_places_are_given_back_as_they_were_noticed(site):

@@ -2,22 +2,24 @@
 
 import datetime as dt
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from typing import Any
 
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.errors import BadRequest, TapscanError
+from tapscan.errors import BadRequest
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workers import Progress
+from tapscan.workers import Progress, Workers
 from tapscan.workflow.baseline import choose_baseline
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.keep_draft import MOST_TAPS
 from tapscan.workflow.layout import read_assign, read_order, read_skip
+from tapscan.workflow.moved import read_moved
 from tapscan.workflow.own_layouts import layout_names, named_layout
 from tapscan.workflow.plate import list_plates
 from tapscan.workflow.register import Register
@@ -61,19 +63,14 @@ def move(request: Request) -> Response:
     """To another plate, under its own day. What was doubted beside the old plate's scans is asked anew beside the new one's."""
     form, register = Form(request), register_of(request)
     entry = move_scan(register, form.text("name"), form.text("plate"), form.text("why"), dt.date.today())
-    told = f"It is a scan of {entry.plate} now"
-    here = to("/scan", name=entry.name)
-    if entry.crossed_out:
-        return go(to("/scan", name=entry.name, said=f"{told}."))
+    if entry.crossed_out:  # nothing is read
+        return go(to("/scan", name=entry.name, said=read_moved(register, entry, read_settings(None)).told))
 
     def do(progress: Progress) -> str:
-        try:
-            _rescreened(request, register, entry, {"sure": False}, progress)
-        except TapscanError as problem:  # the move stands
-            return to("/scan", name=entry.name, said=f"{told}. It could not be read anew beside its scans: {problem}")
-        return to("/scan", name=entry.name, said=f"{told}, and was read anew beside its scans.")
+        with _work(request, entry, progress) as workers:
+            return to("/scan", name=entry.name, said=read_moved(register, entry, read_settings(None), workers).told)
 
-    return _begin(request, entry, do, here)
+    return _begin(request, entry, do, to("/scan", name=entry.name))
 
 
 def baseline(request: Request) -> Response:
@@ -119,11 +116,15 @@ def anew(request: Request) -> Response:
 def _rescreened(
     request: Request, register: Register, entry: ScanEntry, changes: dict[str, Any], progress: Progress
 ) -> ScanEntry:
-    with shared_work(request.app.state.jobs, sum(f.size_bytes for f in entry.files), progress) as workers:
+    with _work(request, entry, progress) as workers:
         kept = rescreen(register, entry.name, read_settings(None), workers, changes)
     if kept.entry is None:
         raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
     return kept.entry
+
+
+def _work(request: Request, entry: ScanEntry, progress: Progress) -> AbstractContextManager[Workers]:
+    return shared_work(request.app.state.jobs, sum(f.size_bytes for f in entry.files), progress)
 
 
 def _begin(request: Request, entry: ScanEntry, do: Callable[[Progress], str], back: str) -> Response:
