@@ -8,7 +8,6 @@ from tapscan.cli import options as o
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.errors import WrongUsage
 from tapscan.wording import argument
-
 from tapscan.workflow.sharing import shared_work
 
 if TYPE_CHECKING:

@@ -29,6 +29,7 @@ from tapscan.layouts.tap_corrections import AssignedTap, mended, numbers_kept, t
 from tapscan.records import Force, Screening, State
 from tapscan.settings import Settings
 from tapscan.signal.plate.station_analysis import Wanted
+from tapscan.wording import listed
 from tapscan.workers import ALONE, Workers
 from tapscan.workflow.ahead import PlacesAhead
 from tapscan.workflow.bar import BarFiles
@@ -212,10 +213,11 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
         notes.append(f"{len(numbers)} taps, {how}")
     else:
         stations = [station_of_file(file) for file in files]
-    stations, words = mended(
-        [f"T{n}" for n in numbers], files, stations, request.assign, None if request.stored else request.layout
-    )
+    names, found_at = [f"T{n}" for n in numbers], stations
+    stations, words = mended(names, files, stations, request.assign, None if request.stored else request.layout)
     notes += words
+    grew = [any(heard[f].swells[k : k + 1]) for f, k in spots]
+    notes += _unused_yet_placed(names, grew, found_at, stations, request)
     noted = dict(request.told)
     told = [noted.get(file, f) for file, f in zip(files, forces(stations, request.order), strict=True)]
     if request.order and None in told:
@@ -226,8 +228,8 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     amiss += shortfalls([s for s in stations if s not in never], wanted(*where), per)
     notes += left_out(*where, stations)
     plan = tuple(
-        Planned(f, k, station, force, f"T{n}")
-        for n, (f, k), station, force in zip(numbers, spots, stations, told, strict=True)
+        Planned(f, k, station, force, name)
+        for name, (f, k), station, force in zip(names, spots, stations, told, strict=True)
     )
     return _Assigned(plan, tuple(notes), tuple(amiss), tuple(struck_barred(*where, stations)))
 
@@ -255,6 +257,26 @@ def _left_out_words(out: _Out) -> list[str]:
     if out.grown:
         notes.append(f"left out because they grew instead of fading, {LIKE}: {tap_names(out.grown)}")
     return notes
+
+
+def _unused_yet_placed(
+    names: Sequence[str], grew: Sequence[bool], found_at: Sequence[str], stations: Sequence[str], request: Request
+) -> list[str]:
+    """Of taps that a person gave a place although they grew: where they stand, and that they are not used.
+
+    A person's word says where a blow fell. It does not change what was recorded: struck iron only fades, so what grows holds a voice or a bell, with
+    or without a blow beneath it, and modes fitted to it would be read as the iron's. So `signal/strikes` finds it "not a tap", and no word unsays that.
+    """
+    said = {what for what, _ in request.assign}
+    rows = zip(names, grew, found_at, stations, strict=True)
+    placed = [(name, now) for name, grows, was, now in rows if grows and (name in said or was != now)]
+    if not placed:
+        return []
+    them, they = ("its tones", "it grew") if len(placed) == 1 else ("their tones", "they grew")
+    where = listed([f"{name} at {station}" for name, station in placed], most=8)
+    return [
+        f"not used although given a place by hand: {where}; {they} instead of fading, {LIKE}, and {them} would be read as the iron's"
+    ]
 
 
 def _no_taps(heard: Sequence[TappedFile], by_hand: Sequence[int], request: Request, per: int | None) -> tuple[int, ...]:

@@ -4,7 +4,9 @@ import re
 from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import pytest
+import soundfile
 
 from tapscan.errors import BadRequest
 from tapscan.layouts import known_layouts, read_layout
@@ -15,7 +17,7 @@ from tapscan.places import IN_PIANO, STATES
 from tapscan.report.layout_sheet import render_sheet
 from tapscan.screening.limitations import limitations
 from tapscan.settings import Settings
-from tapscan.workflow.check import Found, Request, TappedFile, assigned
+from tapscan.workflow.check import Found, Request, TappedFile, assigned, check
 from tapscan.workflow.draft import Draft
 from tapscan.workflow.keep_draft import look, moved
 from tests.cli.commands import run
@@ -143,6 +145,32 @@ def test_talk_stays_left_out_beside_what_a_person_leaves_out_and_a_place_given_b
     assert dict(taps)["T1"] == "S7" and [s for n, s in taps if n != "T1"] == at and "does: T15" in told
     taps, _ = places(heard, skip=(7, 8), assign=(("T7", "S6"),))
     assert [s for n, s in taps] == at and "T7" in dict(taps)
+
+
+def test_what_grew_and_is_given_a_place_by_hand_stands_there_and_is_said_to_be_unused():
+    taps, told = places(TALK, assign=(("T1", "S7"),))
+    assert dict(taps)["T1"] == "S7" and told.count("T1 at S7") == 1 and "not used" in told
+    assert "not used" not in places(TALK, assign=(("T2", "S7"),))[1], "it faded"
+    single = [TappedFile(f"S{k}_1.wav", (1.0,), (k == 2,)) for k in (1, 2, 3)]
+    by_file = Request(layout=read_layout("grand-short"), assign=(("S2_1.wav", "S7"),))
+    assert "T2 at S7" in " ".join(assigned(single, by_file)[1])
+
+
+def test_a_place_given_by_hand_makes_no_iron_of_talk(tmp_path):
+    """What is told in words holds for the reading: the strike stands there, and keeps out of the modes."""
+    rate = 16_000
+    t = np.arange(3 * rate) / rate
+    ring = np.sin(2 * np.pi * 700 * t) * np.exp(-4 * t)
+    voice = np.sin(2 * np.pi * 220 * t) * np.minimum(1, 0.1 + 2 * t)  # sets in, and grows
+    noise = 1e-4 * np.random.default_rng(1).standard_normal(len(t) + rate)
+    for name, sound in (("S1_1", ring), ("S2_1", voice)):
+        take = noise.copy()
+        take[rate:] += 0.5 * sound
+        soundfile.write(tmp_path / f"{name}.wav", take, rate, subtype="FLOAT")
+    paths = [str(p) for p in sorted(tmp_path.glob("*.wav"))]
+    found = check(paths, Request(assign=(("S2_1.wav", "S1"),))).screening
+    assert [(s.station, s.usable) for s in found.scan.strikes] == [("S1", True), ("S1", False)]
+    assert any("T2 at S1" in told and "not used" in told for told in found.assignment)
 
 
 @each(("state", "contact", "keep"), [("strung", False, False), ("strung", True, True), ("stripped", False, True)])
