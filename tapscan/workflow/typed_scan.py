@@ -7,6 +7,7 @@ known_state(text)                   the state that is chosen so far
 may_be_compared(conditions)         whether such a scan is of use as a baseline
 as_typed(entry)                     the same fields of a stored scan, to be changed
 as_before(register, plate, typed)    of these what stands as at the plate's last scan, with words that say so
+of_its_visit(register, plate, typed, taken)   the same with the state that the visit of its day noted, where nobody has chosen one
 first_typed(register, plate)        what a new scan's form begins with: the shop's defaults, else as the plate was scanned last
 """
 
@@ -170,6 +171,27 @@ def _as_visited(register: Register, plate: str, typed: Mapping[str, str]) -> dic
         return {}
     said = f"As noted with the visit of {on}: change it if it is otherwise."
     return {"state": said if told else f"The visit of {on} says: {IN_WORDS[found]}."}
+
+
+def of_its_visit(
+    register: Register, plate: str, typed: Mapping[str, str], taken: str | None
+) -> tuple[dict[str, str], str | None]:
+    """`taken` : day of the visit whose state was filled in before, ISO 8601, and so given back.
+
+    It is filled in once: whoever has emptied or changed the field meant it. Where the day is another now, what was filled in for the old one goes.
+    """
+    told = dict(typed)
+    try:
+        on = day(told.get("date"), "Day it was tapped", register.folder)
+    except BadRequest:  # the form tells of it
+        return told, taken
+    if on.isoformat() == taken:
+        return told, taken
+    if taken and told.get("state") == state_on(register, plate, dt.date.fromisoformat(taken)):
+        told["state"] = ""
+    if told.get("state") or (found := state_on(register, plate, on)) is None:
+        return told, None
+    return {**told, "state": found}, on.isoformat()
 
 
 def first_typed(register: Register, plate: str) -> dict[str, str]:

@@ -11,7 +11,7 @@ from tapscan.register.database import open_register
 from tapscan.register.scans import list_scans
 from tapscan.register.visit_entries import Visit
 from tapscan.register.visits import keep_visit
-from tapscan.workflow.typed_scan import as_before, first_typed
+from tapscan.workflow.typed_scan import as_before, first_typed, of_its_visit
 from tests.cli.commands import run
 from tests.every import each
 from tests.onsite.take import RATE_HZ, take
@@ -60,3 +60,21 @@ def test_the_form_of_a_new_scan_begins_with_todays_and_tells_of_another_days(tap
     keep_visit(register, Visit("U7", today, state="in-piano-unstrung"))
     typed = first_typed(register, "U7")
     assert typed["state"] == "in-piano-unstrung" and "change it" in as_before(register, "U7", typed)["state"]
+
+
+def test_the_state_of_another_days_visit_is_filled_in_once_and_goes_with_its_day(taps):
+    register = open_register(taps / "register")
+    keep_visit(register, Visit("U7", DAY.replace(day=20), state="in-piano-unstrung"))
+
+    def filled(on, state, taken):
+        told, now = of_its_visit(register, "U7", {"date": str(on), "state": state}, taken)
+        return told["state"], now
+
+    first = str(DAY)
+    assert filled(DAY, "", None) == ("strung", first)
+    assert filled(DAY, "", first) == ("", first), "a person has emptied it"
+    assert filled(DAY, "stripped", None) == ("stripped", None)
+    assert filled(DAY.replace(day=20), "strung", first) == ("in-piano-unstrung", "2026-11-20")
+    assert filled(DAY.replace(day=21), "strung", first) == ("", None)
+    assert filled(DAY.replace(day=21), "stripped", first) == ("stripped", None)
+    assert filled("nonsense", "strung", first) == ("strung", first)

@@ -13,10 +13,14 @@ from tapscan.register.entries import Plate
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import find_scan, store_scan
+from tapscan.register.visit_entries import Visit
+from tapscan.register.visits import keep_visit
 from tapscan.settings import Settings
 from tapscan.workflow import moved
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.draft import find_draft
 from tapscan.workflow.import_scan import Kept
+from tapscan.workflow.keep_draft import typed_of
 from tapscan.workflow.typed_scan import new_scan
 from tests.every import each
 from tests.page.test_recordings import until
@@ -102,3 +106,21 @@ def test_a_scan_in_the_piano_becomes_a_baseline_only_by_a_pickup(site, browser_p
     assert new_scan({**typed, "state": "stripped"}, site.register, "B12").baseline
     shown = _ticked(typed)
     assert bool(shown["baseline"]) == ticked
+
+
+def test_a_draft_for_another_days_visit_has_its_state_filled_in_and_stores_nothing_unseen(site):
+    keep_visit(site.register, Visit("B12", dt.date(2026, 3, 14), state="strung"))
+    with site.client() as client:
+        number = site.post(client, "/draft/new", plate="B12").headers["location"].rpartition("=")[2]
+        typed = {"date": "2026-03-14", "state": ""}
+
+        def press(act: str, **more: str) -> str:
+            seen = str(find_draft(site.register, number).version)
+            return site.post(client, "/draft", id=number, act=act, seen=seen, **(typed | more)).headers["location"]
+
+        assert press("store").endswith("#how"), "nothing is listened to, nothing stored"
+        shown = client.get("/draft", params={"id": number}).text
+        field = shown.partition('id="f-state"')[2].partition("</p>")[0]
+        assert re.search(r'value="strung"[^>]* selected', field) and "visit of 2026-03-14" in field
+        press("look")
+        assert typed_of(find_draft(site.register, number))["state"] == "", "a person has emptied it"

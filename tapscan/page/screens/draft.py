@@ -40,12 +40,14 @@ from tapscan.workflow.left_alone import stop_of
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.phone_take import asked_of
 from tapscan.workflow.reading import shop_of
-from tapscan.workflow.typed_scan import as_before, conditions_of, first_typed, may_be_compared
+from tapscan.workflow.register import Register
+from tapscan.workflow.typed_scan import as_before, conditions_of, first_typed, may_be_compared, of_its_visit
 
 MOST_BYTES = 1_000_000_000  # of one recording
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
 ANEW = ("date", "state", "iron_c")  # asked for each time
 DROPPED = "dropped"  # they came in just now: nobody has gone on to the taps yet
+OTHER_DAY = "The state of the plate is now as the visit of that day says, or unknown where it says nothing: look at it under 2, then store the scan."
 PART_WORDS = {PLATE: "", **{part: WHERE[part] for part in BAR_TURNS}}
 
 
@@ -53,7 +55,8 @@ def begin(request: Request) -> Response:
     """Begins it at once, so that nothing is lost from here on."""
     register, form = register_of(request), Form(request)
     draft = begin_draft(register, form.text("plate"))
-    change(draft, draft.version, {"typed": first_typed(register, draft.plate)})
+    first = {**first_typed(register, draft.plate), "state": ""}
+    change(draft, draft.version, _with_visit(register, draft, first))
     return go(to("/draft", id=draft.id))
 
 
@@ -133,9 +136,18 @@ def act(request: Request) -> Response:
     register, form = register_of(request), Form(request)
     found = find_draft(register, form.text("id"))
     typed = {key: value for key, value in form.typed().items() if key not in TEXT_KEYS}
-    found = change(found, whole_number(form.text("seen")), {"typed": typed})
+    told = _with_visit(register, found, typed)
+    found = change(found, whole_number(form.text("seen")), told)
     verb, _, what = form.text("act").partition(":")
+    if verb == "store" and told["typed"] != typed:  # nothing is stored that nobody has seen
+        return go(to("/draft", id=found.id, said=OTHER_DAY) + "#how")
     return VERBS.get(verb, _keep_words)(request, found, form, what)
+
+
+def _with_visit(register: Register, draft: Draft, typed: dict[str, str]) -> dict[str, object]:
+    """The draft's answers: `visited` is the day of the visit that the state was taken from."""
+    told, taken = of_its_visit(register, draft.plate, typed, draft.answers.get("visited"))
+    return {"typed": told, "visited": taken}
 
 
 def _keep_words(request: Request, draft: Draft, form: Form, what: str) -> Response:
