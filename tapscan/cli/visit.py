@@ -204,7 +204,7 @@ def show(visit: VISIT, register: o.REGISTER = None) -> None:
     _list("First of all", caution_lines(known))
     typer.echo(f"\n{known.visit.name}: {known.advice.headline}\n{known.advice.lead}")
     rows = (
-        ("What was found", [f"{f.title}. {f.text}" for f in found_of(known)] or ["nothing"]),
+        ("What was found", [f"{f.title}. {f.text}" for f in found_of(known)] or [known.nothing]),
         ("What to do next", known.advice.steps),
         ("What could not be known", [u.text for u in unknown_of(known)]),
         ("What to ask the seller", [q.text for q in known.advice.questions]),

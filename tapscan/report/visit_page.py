@@ -112,6 +112,7 @@ class VisitSheet:
     rows: tuple[LookRow, ...]
     scans: tuple[TapPart, ...]
     shop: Shop | None = None
+    nothing: str = "No finding came of this."  # in the place of findings
     stop: bool = False  # the piano is to be left as it is: that stands first
 
 

@@ -15,6 +15,7 @@ from tapscan.screening import next_steps as give
 from tapscan.screening.disposition import EYE_RULE, IN_THE_PIANO
 from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.plain_words import not_decided
+from tapscan.screening.played_notes import NO_ANSWER
 from tapscan.screening.rules import ringing_on
 from tapscan.screening.step import EVERY, INSIDE, OUT, TENSION, Step, Told
 from tapscan.wording import listed
@@ -37,7 +38,8 @@ class VisitKnown:
     scan_steps: tuple[str, ...] = ()  # the same
     strings: bool = False  # their tones were heard in the taps
     signs: frozenset[str] = frozenset()  # what was ticked in the round
-    played: bool = False  # the keys, by hand
+    played: bool = False  # the keys, by hand or so that the recording could be listened to
+    notes: str = ""  # headline of the keys that were recorded
     rings: bool = False  # a tone rings on after the dampers: a loose part or a leaking damper, no sign of a crack
     looked: int = 0  # regions that were seen
     unseen: int = 0  # regions that could not be seen, or were not looked at
@@ -84,6 +86,12 @@ CAUTIONS_UNSTRUNG = (
     "Stop at any sign of movement. No screw or bolt of the plate is turned for this examination.",
 )
 CAUTIONS_OUT = ("A plate weighs 100 to 200 kg. It is lifted with rated gear, never alone, never by its thin struts.",)
+
+
+BY_HAND = "Nothing was noticed when keys were played; nothing is known of cracks"
+KEYS_TELL = (
+    "Keys can show loose parts and leaking dampers, and no crack. This is neither good news nor bad about the plate."
+)
 
 
 def cautions(state: Told) -> tuple[str, ...]:
@@ -199,6 +207,10 @@ def _count(rules: Sequence[str]) -> str:
 
 
 def _nothing(known: VisitKnown) -> tuple[str, str, str]:
+    """Keys that were played say nothing of cracks, so by themselves they are told as what they are, and never as a plate in which nothing was found."""
+    if not (known.looked or known.heard or known.signs) and (known.notes or known.played):
+        judged = "no tap was made" if known.disposition is None else "no tap could be judged"
+        return "keys-only", known.notes or BY_HAND, f"No region was looked at, and {judged}. {KEYS_TELL}"
     answered = known.heard and known.disposition == "no relevant indication"
     made = (("the eye", known.looked > 0), ("the taps", answered), ("the keys", known.played))
     ways = [way for way, was in made if was]
@@ -209,7 +221,9 @@ def _nothing(known: VisitKnown) -> tuple[str, str, str]:
             "No region was seen, no tap was heard and no key played. Nothing is known of the plate, neither good nor bad.",
         )
     noted = "Something was noted, none of it taken for a crack"  # loose bolts, missing screws
-    silent = "" if answered or not known.heard else "the taps gave no answer"
+    mute = ["the taps"] if known.heard and not answered else []
+    mute += ["the notes"] if known.notes == NO_ANSWER else []
+    silent = f"{listed(mute)} gave no answer" if mute else ""
     nothing = ", and ".join(filter(None, [f"nothing was found by {listed(ways)}" if ways else "", silent]))
     found = noted if known.signs else nothing[0].upper() + nothing[1:]
     judged = "no tap was made" if known.disposition is None else "no tap could be judged"

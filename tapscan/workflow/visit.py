@@ -35,6 +35,7 @@ from tapscan.register.visits import (
 from tapscan.screening.disposition import NOTES
 from tapscan.screening.next_steps import stopped
 from tapscan.screening.open_findings import OpenFinding, asking
+from tapscan.screening.played_notes import NO_ANSWER
 from tapscan.screening.rules import note_buzz, ringing_on
 from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
@@ -80,6 +81,12 @@ class Known:
     def notes(self) -> tuple[tuple[ScanEntry, Screening], ...]:
         """Those for which keys were played and recorded."""
         return tuple((e, s) for e, s in self.scans if s.scan.played is not None)
+
+    @property
+    def nothing(self) -> str:
+        """In the place of findings; where nobody examined the plate it is no result."""
+        unseen = self.advice.code in ("keys-only", "not-examined")
+        return "No region was looked at and no tap was heard." if unseen else "No finding came of this."
 
     @property
     def stop(self) -> bool:
@@ -219,8 +226,9 @@ def _for_advice(k: Known) -> VisitKnown:
         scan_steps=newest.next_steps if newest else (),
         strings=any(i.rule == "string" for i in every),
         signs=signs,
-        played=bool(k.notes)
+        played=any(s.headline != NO_ANSWER for _, s in k.notes)
         or any(look.region == KEYS and look.answer in ("nothing", "note") for look in k.visit.looks),
+        notes=k.notes[-1][1].headline if k.notes else "",
         rings=ringing_on.NAME in said,
         looked=sum(look.answer in ("nothing", "note") for look in eyes),
         unseen=sum(look.answer not in ("nothing", "note") for look in eyes),

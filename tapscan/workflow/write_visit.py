@@ -75,6 +75,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
         rows=tuple(_row(register, look, shop, recorded=bool(k.notes)) for look in k.visit.round),
         scans=tuple(_part(k, n, plate, shop) for n in range(len(k.scans))),
         shop=shop,
+        nothing=k.nothing,
         stop=k.stop,
     )
 

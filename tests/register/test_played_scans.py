@@ -13,6 +13,7 @@ from tapscan.register.entries import PART, Outcome, Plate
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
 from tapscan.register.scans import add_outcome, store_scan
+from tapscan.register.visit_entries import Visit
 from tapscan.report.error_rates import how_sure, measured
 from tapscan.report.extras import Extras
 from tapscan.report.page import render_page
@@ -37,6 +38,7 @@ from tapscan.workflow.reading import reading_of
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.trend_for_report import course_of
 from tapscan.workflow.typed_scan import first_typed
+from tapscan.workflow.visit import known_of
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
@@ -215,3 +217,21 @@ def test_a_visit_with_a_tone_that_rings_on_stops_nobody_and_calls_somebody():
     same_as_before("visit", f"{told.headline}\n{told.lead}", part="a tone that rings on")
     assert advise(VisitKnown("strung", rings=True, rules=("buzz",))).code == "buzz"
     assert advise(VisitKnown("strung", rings=True, eye=True)).code == "eye"
+
+
+@each(("not_run", "code"), [((), SILENT), (NOT_RUN, NO_ANSWER)])
+def test_a_visit_that_recorded_keys_alone_has_the_words_of_keys(register, not_run, code):
+    """Nobody looked and nothing was tapped: that is no plate in which nothing was found."""
+    result = conclude(heard(not_run=not_run), Settings())
+    day = dt.date(2026, 2, 1 + len(not_run))
+    new = built.new_scan(date=day, reading={"played": True}, checklist=())
+    files = [keep_bytes(register.folder, b"notes", "n.wav")]
+    store_scan(register, "B12", new, built.made(result), files, again=True)
+    known = known_of(register, Visit("B12", day, state="strung"))
+    assert (known.advice.code, known.advice.headline) == ("keys-only", code)
+    assert "finding" not in known.nothing
+    by_hand = advise(VisitKnown("strung", played=True, recorded=False))
+    assert by_hand.code == "keys-only" and "found" not in f"{by_hand.headline} {by_hand.lead}"
+    seen = advise(VisitKnown("strung", looked=3, notes=code, played=code == SILENT))
+    assert ("and the keys" in seen.headline, "the notes gave no" in seen.headline) == (not not_run, bool(not_run))
+    same_as_before("visit", f"{known.advice.headline}\n{known.advice.lead}", part=f"keys alone: {code}")
