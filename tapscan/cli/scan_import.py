@@ -160,7 +160,7 @@ def _run(
     if kept.entry is None or kept.screening is None:
         return False
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), stored=kept.entry.name)
-    o.tell_no_baseline(new, kept.entry)
+    o.tell_no_baseline(opened, new, kept.entry)
     count = len(kept.entry.files)
     typer.echo(f"\nStored as {kept.entry.name}: {count} recording{'s' * (count != 1)} in {opened.told}.")
     return True

@@ -299,7 +299,7 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
     if kept.entry is None or kept.screening is None:
         raise BadRequest("; ".join(kept.unreadable) or "what is kept could not be screened: use --resume")
     print_summary(kept.screening, None, notices(opened, kept.entry, kept.screening), stored=kept.entry.name)
-    o.tell_no_baseline(unfinished.facts, kept.entry)
+    o.tell_no_baseline(opened, unfinished.facts, kept.entry)
     typer.echo(f"\nStored as {kept.entry.name}: {len(kept.entry.files)} {what_of(unfinished, 2)} in {opened.told}.")
     page = page_name(kept.entry.name)
     if sys.stdin.isatty() and not page.exists() and typer.confirm(f"Write the report to {page}?", default=True):

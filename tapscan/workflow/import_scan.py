@@ -42,6 +42,7 @@ from tapscan.workflow.pattern import beside_own_pattern
 from tapscan.workflow.photos import looked_at
 from tapscan.workflow.played import screened as check
 from tapscan.workflow.settings import settings_text
+from tapscan.workflow.standing import may_be_compared
 from tapscan.workflow.still_open import open_findings
 
 READING = ("per_station", "order", "assign", "skip", "told", "partial", "played", "keys", "one_take")
@@ -93,7 +94,7 @@ def import_scan(
         return Kept(None, None)
     doubts, request = agreed
     new = replace(new, reading=_reading(request), baseline=new.baseline and not doubts)
-    new = _no_flawed_baseline(new, result.screening)
+    new = _sound_baseline(new, result.screening)
     alone = replace(result.screening, doubts=doubts, made_sure=request.sure)
     screening = _beside_earlier(register, name, new, alone, request.settings)
     new = replace(new, bar=keep_bar(register, request.bar, request.called))
@@ -124,8 +125,10 @@ def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
         )
 
 
-def _no_flawed_baseline(new: NewScan, screening: Screening) -> NewScan:
-    """A scan with a finding becomes a baseline only where somebody says why; the reason is kept only where it was needed."""
+def _sound_baseline(new: NewScan, screening: Screening) -> NewScan:
+    """A scan with a finding becomes a baseline only where somebody says why, one that nothing can be compared with never; the reason is kept only where it was needed."""
+    if not may_be_compared(new.conditions):
+        return replace(new, baseline=False, baseline_although=None)
     if not any(i.interpretation == "relevant" for i in screening.indications):
         return replace(new, baseline_although=None)
     return replace(new, baseline=new.baseline and bool(new.baseline_although))

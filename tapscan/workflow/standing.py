@@ -6,14 +6,15 @@ notices(register, entry, screening)        sentences for the first screen
 later(register, entry)                     what newer scans of the plate say, to stand above all else
 registered(entry)                          what people did with it, for JSON
 against_baseline(register, entry)          what speaks against comparing later scans with it; empty where nothing does
+may_be_compared(conditions)                whether such a scan is of use as a baseline
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from tapscan.places import REGIONS
-from tapscan.records import Screening
+from tapscan.places import IN_PIANO, REGIONS
+from tapscan.records import ScanConditions, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.on_record import PlateOnRecord, plate_on_record
@@ -29,6 +30,7 @@ from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.still_open import explained, open_findings
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
+NO_PICKUP = "in the piano only what a pickup on the iron heard can be compared, and nobody has said that one listened"
 UNREAD = (
     "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
 )
@@ -162,4 +164,10 @@ def against_baseline(register: Register, entry: ScanEntry) -> list[str]:
     found = [i for i in screening.indications if i.interpretation == "relevant"]
     told = [f"{counted(len(found), 'relevant finding')}, first: {found[0].sentence.rstrip('.')}"] if found else []
     told += [f"it is doubtful ({d.kind}): {d.sentence.rstrip('.')}" for d in screening.doubts]
+    told += [] if entry.played or may_be_compared(entry.conditions) else [NO_PICKUP]
     return told + [f"an examination found: {o.told}" for o in entry.flaws]
+
+
+def may_be_compared(conditions: ScanConditions) -> bool:
+    """With a later scan made in the same way: of a plate in its piano only what a pickup on the iron heard."""
+    return conditions.state not in IN_PIANO or conditions.sensor.contact

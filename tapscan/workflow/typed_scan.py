@@ -4,7 +4,6 @@ FIELDS                              names of the form's fields, in order
 conditions_of(typed)                ScanConditions; what was left empty is unknown
 new_scan(typed, register, plate)    NewScan
 known_state(text)                   the state that is chosen so far
-may_be_compared(conditions)         whether such a scan is of use as a baseline
 as_typed(entry)                     the same fields of a stored scan, to be changed
 as_before(register, plate, typed)    of these what stands as at the plate's last scan, with words that say so
 of_its_visit(register, plate, typed, taken)   the same with the state that the visit of its day noted, where nobody has chosen one
@@ -26,6 +25,7 @@ from tapscan.workflow.defaults import read_defaults
 from tapscan.workflow.eye_list import checklist_of
 from tapscan.workflow.own_layouts import name_of
 from tapscan.workflow.report import IN_WORDS
+from tapscan.workflow.standing import may_be_compared
 from tapscan.workflow.typed import celsius, day, number, state, words
 from tapscan.workflow.visit import state_on
 
@@ -99,15 +99,10 @@ def new_scan(typed: Mapping[str, str], register: Register, plate: str) -> NewSca
         conditions=conditions,
         operator=words(typed.get("operator")),
         notes=words(typed.get("notes")),
-        baseline=bool(typed.get("baseline")) and may_be_compared(conditions),
+        baseline=bool(typed.get("baseline")) and may_be_compared(conditions),  # before a recording is begun
         checklist=checklist_of(typed),
         baseline_although=words(typed.get("although")),
     )
-
-
-def may_be_compared(conditions: ScanConditions) -> bool:
-    """With a later scan made in the same way: of a plate in its piano only what a pickup on the iron heard."""
-    return conditions.state not in IN_PIANO or conditions.sensor.contact
 
 
 def _supports_begun_with(register: Register, plate: str) -> str | None:

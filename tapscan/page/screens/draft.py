@@ -41,7 +41,8 @@ from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.phone_take import asked_of
 from tapscan.workflow.reading import shop_of
 from tapscan.workflow.register import Register
-from tapscan.workflow.typed_scan import as_before, conditions_of, first_typed, may_be_compared, of_its_visit
+from tapscan.workflow.standing import may_be_compared
+from tapscan.workflow.typed_scan import as_before, conditions_of, first_typed, of_its_visit
 
 MOST_BYTES = 1_000_000_000  # of one recording
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
