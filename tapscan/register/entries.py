@@ -180,6 +180,10 @@ class Outcome:
         words = self.found.strip().rstrip(".").casefold()
         return not (self.part or self.explains or self.found.startswith(CLEAN) or words in CLEAN_WORDS)
 
+    def not_before(self, seen_on: dt.date) -> bool:
+        """Whether the examination is of that day or later: an earlier one cannot explain what was seen that day."""
+        return self.on >= seen_on
+
     @property
     def explains(self) -> bool:
         """Whether it names what the eye had seen."""
@@ -193,7 +197,7 @@ class Outcome:
 
 def later_outcomes(outcomes: Iterable[Outcome], seen_on: dt.date) -> tuple[Outcome, ...]:
     """Those that may settle what was seen that day. Older registers may hold one dated before it, which settles nothing; a flaw counts all the same."""
-    return tuple(o for o in outcomes if o.on >= seen_on or o.flaw)
+    return tuple(o for o in outcomes if o.not_before(seen_on) or o.flaw)
 
 
 @dataclass(frozen=True)

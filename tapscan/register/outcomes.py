@@ -11,7 +11,7 @@ from tapscan.unseen import as_text
 
 
 def sound_outcome(outcome: Outcome, seen_on: dt.date) -> None:
-    """Raises BadRequest when nobody is named, nothing said, or the day is before the one of what was examined."""
+    """Raises BadRequest when nobody is named, nothing said, or it is dated before what was examined (Outcome.not_before)."""
     for words, what in (
         (outcome.by_whom, "who examined it"),
         (outcome.found, "what was found"),
@@ -19,5 +19,5 @@ def sound_outcome(outcome: Outcome, seen_on: dt.date) -> None:
     ):
         if not as_text(words).strip():
             raise BadRequest(f"an outcome needs {what}; an outcome without it is hearsay")
-    if outcome.on < seen_on:
+    if not outcome.not_before(seen_on):
         raise BadRequest(f"an examination of {outcome.on} cannot explain what was seen later, on {seen_on}")

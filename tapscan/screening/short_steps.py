@@ -1,7 +1,8 @@
 """What to do next in one line, for a list of plates: short forms of the steps that go before all else.
 
-in_short(steps)   what comes first; empty where the work may go on
-ANEW              steps that give way to a finding that nobody has looked at
+in_short(steps)         what comes first; empty where the work may go on
+look_in_short(steps)    the same of a plate with something that nobody has looked at
+repeat_in_short(steps)  the same where a scan gave no answer
 
 Every step that stops the work, or has it rest, has a short form.
 """
@@ -26,6 +27,7 @@ from tapscan.screening.next_steps import (
 from tapscan.screening.step import Step
 
 EXAMINE = "Have it examined, and note what was found."
+REPEAT = "Repeat the test."
 DECIDED = "A flaw was found: have a qualified person decide what is to be done with the plate."
 STOPS = {
     STOP: "Stop: do not tap the plate again.",
@@ -53,3 +55,13 @@ def in_short(steps: Iterable[Step], *, examined: bool = False) -> str:
     if first in (*STOPS, *HOLDS) and any(s in DECISIONS for s in every) and not {CRACK_TEST, HARD_TEST} & set(every):
         return f"{STOPS[first]} {DECIDED}" if first in STOPS else first.text
     return first.text if examined and first in HOLDS else SHORT[first]
+
+
+def look_in_short(steps: Iterable[Step]) -> str:
+    """Another reading or scan gives way to the examination."""
+    return in_short(s for s in steps if s not in ANEW) or EXAMINE
+
+
+def repeat_in_short(steps: Iterable[Step]) -> str:
+    """What else is asked for first goes before."""
+    return in_short(steps) or REPEAT

@@ -28,7 +28,7 @@ from tapscan.screening.disposition import CONFIRMED
 from tapscan.screening.next_steps import CALL_FOR_BARE, of_lines, stopped
 from tapscan.screening.open_findings import EXAMINED, EYE_RULE, OpenFinding
 from tapscan.screening.played_notes import NO_ANSWER
-from tapscan.screening.short_steps import ANEW, EXAMINE, in_short
+from tapscan.screening.short_steps import in_short, look_in_short, repeat_in_short
 from tapscan.screening.step import Step
 from tapscan.workflow.as_listed import QUIET, heading_now
 from tapscan.workflow.baseline import ENOUGH, TELLS
@@ -165,16 +165,16 @@ def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict
     told: dict[Kind, str] = {}
     days = [dt.date.fromisoformat(o.date) for o in now.opened if o.rule == EYE_RULE]
     newest = max(filter(None, [g.found_on, *days]), default=None)
-    unexamined = newest is not None and (g.outcome is None or g.outcome.on < newest)
+    unexamined = newest is not None and (g.outcome is None or not g.outcome.not_before(newest))
     if now.stop or now.waiting or unexamined:
-        told["look"] = in_short(s for s in now.steps if s not in ANEW) or EXAMINE
+        told["look"] = look_in_short(now.steps)
     if now.stop:
         return told
     again = not now.suspected and CALL_FOR_BARE not in now.steps
     if (
         again and g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER)
     ):  # notes never say more than that
-        told["repeat"] = in_short(now.steps) or "Repeat the test."
+        told["repeat"] = repeat_in_short(now.steps)
     if g.baselines == 0:
         told["baseline"] = "Scan it: it has no baseline yet."
     elif g.baselines < ENOUGH:
