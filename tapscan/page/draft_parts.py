@@ -1,6 +1,6 @@
 """Taps of a draft as the page shows them: place by place, with the map.
 
-places_of(look, draft)   Places: rows in the layout's order, those left out, the map
+places_of(look, draft)   Places: rows in the layout's order, without one by number; those left out, the map
 
 A place that must not be struck in the state of the plate has a row only where it was struck all the same; a tap may be given to it by hand.
 """
@@ -63,6 +63,8 @@ def places_of(look: Look, draft: Draft) -> Places:
         )
         for name, taps in mine.items()
     )
+    if look.layout is None:
+        rows = tuple(sorted(rows, key=lambda row: (len(row.station), row.station)))  # S2 before S10
     counts = {row.station: len(row.taps) for row in rows}
     return Places(
         rows,

@@ -34,7 +34,7 @@ def test_what_cannot_be_compared_yet_invites_another_recording(site):
     with site.client() as client:
         for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={baseline}").text
         assert not COMPARE.search(for_the_plate) and not COMPARE.search(for_the_scan)
-        by_itself = f"compared with the baseline by itself: with the scan of {built.DAY}"
+        by_itself = f"compared with the baseline: the scan of {built.DAY}"
         assert by_itself in for_the_plate and for_the_plate.count('action="/draft/new"') == 1, "one button begins"
         later = put(site.register, b"two").name
         for_the_plate, for_the_scan = client.get("/plate?name=B12").text, client.get(f"/scan?name={later}").text

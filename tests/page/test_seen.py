@@ -138,7 +138,7 @@ def test_a_plate_that_the_eye_stops_is_never_to_be_tapped_on_any_page(site):
             assert (
                 "Record at the plate" not in plate
                 and "New scan from files" not in plate
-                and "baseline by itself" not in plate
+                and "Each new scan" not in plate
             )
             assert SAID in plate.partition(" Visits ")[2], "the visit's line"
         page = html.unescape(main_of(client.get("/scan?name=B12/2026-03-14").text))

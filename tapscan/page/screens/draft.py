@@ -45,6 +45,7 @@ from tapscan.workflow.standing import may_be_compared
 from tapscan.workflow.typed_scan import as_before, conditions_of, first_typed, of_its_visit
 
 MOST_BYTES = 1_000_000_000  # of one recording
+FEW_FILES = 4  # of more their list is folded: nothing in it waits for an answer
 TEXT_KEYS = {"token", "id", "seen", "tap", "station", "act", "of"}
 ANEW = ("date", "state", "iron_c")  # asked for each time
 DROPPED = "dropped"  # they came in just now: nobody has gone on to the taps yet
@@ -95,6 +96,7 @@ def _shown(request: Request, draft: Draft, problem: str | None = None, status: i
         played=is_played(draft),
         bars=list_bars(register_of(request)),
         PART_WORDS=PART_WORDS,
+        few_files=FEW_FILES,
         places=places_of(looked, draft) if looked else None,
         layouts=[(name, name) for name in layout_names(draft.folder.parents[1])],
         problem=problem,
