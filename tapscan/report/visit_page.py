@@ -24,13 +24,17 @@ WHO = {"Workshop": "Whoever looks after the piano", "Buyer": "The buyer or owner
 LONGEST_FACT, LONGEST_STEP = 40, 270
 ROOM = 1150  # characters of findings and unknowns that the page has room for, beside the steps
 PLAIN_ROOM, MAP = 1620, 120  # the same of the whole page in letters of the usual size; what the map costs
+PER_LINE = 62  # characters of a column in small letters
 LINE = 20  # what the end of a line costs
 LISTS = 440  # the same for what was looked at, tapped and played
 ENDS = re.compile(
     r"(?<=[.!?]) (?=[A-Z])|(?<=;) | (?=\()"
 )  # of a sentence, of a list's item, before what stands in brackets
 SENTENCE = re.compile(r"(?<=[.!?]) (?=[A-Z])")
+FLAW_ENDS = re.compile(r"\)(?=; |\.(?: |$))")
+MORE = "and {} more, in the appendix"
 IN_APPENDIX, AND_MORE = " (more in the appendix)", " and more, in the appendix"
+CUT_WORD = f" …{IN_APPENDIX}"
 LEAST_SHARE = 3  # a cut that leaves less than a third of the room is made between words instead
 
 
@@ -45,12 +49,17 @@ class Cut:
 
 @dataclass(frozen=True)
 class Found:
-    """One finding in plain words; `weighs` where a qualified person must see it; of `text` so many first characters are never cut: a flaw."""
+    """One finding in plain words; `weighs` where a qualified person must see it; of `text` so many first characters are a flaw, cut last of all."""
 
     title: str
     text: str
     weighs: bool
     never_cut: int = 0
+
+    @property
+    def flaws(self) -> int:
+        """How many are told in it: each ends with who says so, in brackets."""
+        return max(1, len(FLAW_ENDS.findall(self.text[: self.never_cut]))) if self.never_cut else 0
 
 
 @dataclass(frozen=True)
@@ -119,10 +128,7 @@ class VisitSheet:
 def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
     """The document as text; without the appendix it is the one page."""
     limits = _limits(sheet)
-    found = [
-        (f, short(f.text, max(limits.longest, f.never_cut)), n >= limits.found and not f.never_cut)
-        for n, f in enumerate(sheet.found)
-    ]
+    found = _found(sheet, limits)
     unknown = [(u, short(u.text, limits.longest), n >= limits.unknown) for n, u in enumerate(sheet.unknown)]
     rows = [*sheet.looked, *sheet.tested]
     longest = LISTS // max(1, len(rows)) if sum(len(text) for _, text in rows) > LISTS else LISTS
@@ -136,7 +142,7 @@ def render_visit(sheet: VisitSheet, *, appendix: bool = True) -> str:
             "version": __version__,
             "appendix": appendix,
             "found": found,
-            "more_found": sum(left for *_, left in found),
+            "more_found": sum(f.flaws or 1 for f, _, left in found if left),
             "cut_found": [f for f, cut, left in found if left or cut.rest],
             "looked": looked,
             "cut_tested": [(name, text) for name, text in sheet.tested if short(text, longest).rest],
@@ -168,7 +174,7 @@ class Limits:
     longest: int  # characters
 
 
-LIMITS = (Limits(6, 9, 240), Limits(5, 8, 150), Limits(4, 7, 110), Limits(3, 5, 70))
+LIMITS = (Limits(6, 9, 240), Limits(5, 8, 150), Limits(4, 7, 110), Limits(3, 5, 70), Limits(3, 3, 70), Limits(1, 2, 70))
 
 
 def _limits(sheet: VisitSheet) -> Limits:
@@ -177,14 +183,57 @@ def _limits(sheet: VisitSheet) -> Limits:
 
 
 def _room(sheet: VisitSheet, x: Limits) -> int:
+    """With the marks of what is cut, and the lines that count what is left out."""
     shown = [f for n, f in enumerate(sheet.found) if n < x.found or f.never_cut]
-    found = [len(f.title) + min(len(f.text), max(x.longest, f.never_cut)) + LINE for f in shown]
-    return sum(found) + sum(min(len(u.text), x.longest) + LINE for u in sheet.unknown[: x.unknown])
+    unknown = sum(_length(u.text, x.longest) for u in sheet.unknown[: x.unknown])
+    left = (len(shown) < len(sheet.found)) + (len(sheet.unknown) > x.unknown)
+    return sum(_cost(f, x) for f in shown) + unknown + left * PER_LINE
+
+
+def _cost(f: Found, x: Limits) -> int:
+    return _length(f.text, max(x.longest, f.never_cut), len(f.title) + 2)
+
+
+def _length(text: str, most: int, before: int = 0) -> int:
+    """In whole lines."""
+    return _whole_lines(before + (len(text) if len(text) <= most else most + len(CUT_WORD)))
+
+
+def _whole_lines(characters: int) -> int:
+    return -(-characters // PER_LINE) * PER_LINE
+
+
+def _found(sheet: VisitSheet, x: Limits) -> list[tuple[Found, Cut, bool]]:
+    """Each with its text on the page, and whether paper has no room for it. Flaws come first and are whole while they fit beside all else at its shortest."""
+    flaws = [f for f in sheet.found if f.never_cut]
+    others = _room(sheet, x) - sum(_cost(f, x) for f in flaws)
+    room = ROOM - others - (PER_LINE if _room(sheet, x) > ROOM else 0)  # the line that counts them
+    shown = []
+    for n, f in enumerate(sheet.found):
+        most = max(x.longest, f.never_cut)
+        if not f.never_cut:
+            shown.append((f, short(f.text, most), n >= x.found))
+            continue
+        cost = _cost(f, x)
+        left = max(x.longest, room - len(f.title) - len(CUT_WORD) - PER_LINE)
+        shown.append(
+            (f, short(f.text, most) if cost <= room else _flaws_cut(f, left), n > 0 and min(cost, PER_LINE * 2) > room)
+        )
+        room -= min(cost, max(room, 0))
+    return shown
+
+
+def _flaws_cut(f: Found, most: int) -> Cut:
+    """After a whole flaw, with the number of those that follow; one that is longer than the room itself is cut like any text."""
+    ends = [m.end() + 1 for m in FLAW_ENDS.finditer(f.text, 0, f.never_cut) if m.end() < most]
+    if not ends or len(ends) == f.flaws:
+        return short(f.text, most)
+    return Cut(f.text[: ends[-1]], f.text[ends[-1] :], f" {MORE.format(f.flaws - len(ends))}")
 
 
 def _dense(sheet: VisitSheet, x: Limits, steps: Sequence[Cut], looked: Sequence[Cut], drawn: bool) -> bool:
     """Whether smaller letters are needed: two columns beside each other, and what stands below them over the whole width."""
-    columns = max(_room(sheet, x), sum(len(c.head) + LINE for c in steps))
+    columns = max(min(ROOM, _room(sheet, x)), sum(len(c.head) + LINE for c in steps))
     below = len(QUALIFIED) + sum(len(q) + LINE for q in sheet.questions) + sum(len(c.head) + 2 * LINE for c in looked)
     return columns + below / 2 + MAP * drawn > PLAIN_ROOM
 
@@ -199,7 +248,7 @@ def short(text: str, most: int) -> Cut:
         return Cut(text[:at], text[at:], AND_MORE if text[at - 1] == ";" else IN_APPENDIX)
     at = text.rfind(" ", 0, most + 1)
     at = at if at > 0 else most
-    return Cut(text[:at], text[at:], f" …{IN_APPENDIX}")
+    return Cut(text[:at], text[at:], CUT_WORD)
 
 
 def _groups(lines: Sequence[tuple[str, Cut]], stop: bool) -> list[tuple[str, list[Cut]]]:

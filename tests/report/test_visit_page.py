@@ -16,7 +16,16 @@ from tests.every import each
 from tests.report.reading import NOT_VISIBLE, VOID, Reading
 from tests.report.sheets import HOSTILE
 from tests.report.test_print import PAPERS, sheets
-from tests.report.visits import LONG, brimming, fullest, photo, photo_file
+from tests.report.visits import LONG, WORDS, brimming, flawed, fullest, photo, photo_file
+
+FLAWED = ((1, LONG * 4), (3, WORDS), (9, WORDS), (60, WORDS))
+PARTLY = ((0, 7), (3, 5), (6, 1))  # findings and unknowns, each a user's long one
+
+
+def full_sheets():
+    base = fullest()
+    partly = (replace(base, found=base.found[:f], unknown=base.unknown[:u]) for f, u in PARTLY)
+    return (brimming(), *partly, *(flawed(n, note) for n, note in FLAWED))
 
 
 @pytest.mark.parametrize("paper", PAPERS)
@@ -25,7 +34,8 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
     count, size = sheets(browser, render_visit(sheet, appendix=False), paper)
     assert all(abs(a - b) <= 1 for a, b in zip(size, PAPERS[paper], strict=True))
     assert count == 1
-    assert sheets(browser, render_visit(brimming(), appendix=False), paper)[0] == 1
+    for full in full_sheets():
+        assert sheets(browser, render_visit(full, appendix=False), paper)[0] == 1
     assert sheets(browser, render_visit(sheet), paper)[0] > 2
 
 
@@ -34,7 +44,7 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
 def test_the_pdf_too_is_one_sheet_before_the_appendix(paper):
     weasyprint = pytest.importorskip("weasyprint")
     css = weasyprint.CSS(string=f"@page {{ size: {paper} }}")
-    for sheet in (fullest(), brimming()):
+    for sheet in (fullest(), *full_sheets()):
         made = weasyprint.HTML(string=render_visit(sheet, appendix=False)).render(stylesheets=[css])
         assert len(made.pages) == 1
 
@@ -79,13 +89,30 @@ def test_cautions_stand_before_the_headline_and_to_stop_before_all_other_steps()
     assert steps.index(STOP.text) < min(steps.index(other.split(",")[0]) for other in others)
 
 
+@each(("flaws", "note"), [(2, "short"), *FLAWED])
+def test_the_worst_stands_first_and_how_many_flaws_more_there_are_is_said(flaws, note):
+    sheet = flawed(flaws, note)
+    page, appendix = parts(render_visit(sheet))
+    found = page[page.index("What was found") : page.index("What could not be known")]
+    first, *rest = re.findall(r"crack (\d+) in strut", found)
+    more = [int(n) for n in re.findall(r"and (\d+) more, in the appendix", found)]
+    assert first == "0"
+    in_all = sum(f.flaws or 1 for f in sheet.found)
+    shown = sum(f.flaws == 0 and f.title in found for f in sheet.found)
+    assert len(rest) + 1 + shown + sum(more) == in_all
+    for told in re.findall(r"crack \d+ in strut [^;]*?2026-11-28\)", sheet.found[0].text):
+        assert told in page or told in appendix
+    screen, _ = parts(render_visit(sheet), paper=False)
+    assert all(" ".join(f.text.split()) in screen for f in sheet.found)
+
+
 WHOLE = " ".join(LONG.split())
 
 
 def test_what_does_not_fit_on_paper_is_counted_there_and_whole_in_the_appendix():
     sheet = fullest()
     page, appendix = parts(render_visit(sheet))
-    least = LIMITS[-1]
+    least = LIMITS[-3]  # less than that makes way for flaws alone
     assert page.count("in the appendix") >= least.found + least.unknown
     assert f"and {len(sheet.found) - least.found} more, in the appendix" in page
     assert f"and {len(sheet.unknown) - least.unknown} more, in the appendix" in page

@@ -8,6 +8,7 @@ from tapscan.report.photos import Picture, picture
 from tapscan.report.sections.map import map_section
 from tapscan.report.shop import Shop
 from tapscan.report.visit_page import LINE, ROOM, Found, LookRow, TapPart, Unknown, VisitSheet
+from tapscan.screening.open_findings import EXAMINATION
 from tapscan.screening.rules import RULES
 from tapscan.screening.visit_advice import VisitKnown, advise, cautions
 from tests.report.test_plate_map import on_grand
@@ -67,6 +68,17 @@ def brimming() -> VisitSheet:
     line = "what is not known here, in a line that is as long as such lines usually are; and then some more of it"
     count = ROOM // (len(line) + LINE)
     return replace(fullest(), found=(), unknown=tuple(Unknown(f"code-{k}", line) for k in range(count)))
+
+
+def flawed(flaws: int, note: str = WORDS) -> VisitSheet:
+    """With so many flaws that examinations found: all of them in one finding, and those of each region in one of its own."""
+    told = [f"crack {k} in strut {k}, {note} (magnetic particles, by D. Petrov, 2026-11-28)" for k in range(flaws)]
+    first = f"{EXAMINATION} {'; '.join(told)}."
+    each = [told[k::9] for k in range(9)]
+    texts = [f"{EXAMINATION} {'; '.join(some)}. " for some in each if some]
+    regions = tuple(Found(f"Flawed region {k}", f"{t}{LONG}", True, len(t)) for k, t in enumerate(texts))
+    sheet = fullest()
+    return replace(sheet, found=(Found("Found by an examination", first, True, len(first)), *regions, *sheet.found))
 
 
 def photo(folder: Path, name: str = "p.jpg", **exif: object) -> Picture:
