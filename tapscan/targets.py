@@ -3,7 +3,6 @@
 whole_file(path)          a `with` block; the old file stands until the block has ended well
 write_text(path, text)    UTF-8
 write_bytes(path, data)
-folder_beside(target)     a `with` block; a folder that comes whole or not at all
 
 Links are followed. A file that is there keeps its mode and, where this user may give it, its owner; a new one gets what the umask leaves.
 """
@@ -11,7 +10,6 @@ Links are followed. A file that is there keeps its mode and, where this user may
 import errno
 import os
 import secrets
-import shutil
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -45,19 +43,6 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
         raise PermissionError(errno.EACCES, os.strerror(errno.EACCES), str(path))
     with _beside(Path(os.path.realpath(path)), there) as file:
         yield file
-
-
-@contextmanager
-def folder_beside(target: Path) -> Iterator[Path]:
-    """A new folder next to `target`, to be renamed to it at the end; after any error, such as a full disk, it is gone."""
-    part = target.with_name(target.name + ".part")
-    shutil.rmtree(part, ignore_errors=True)
-    part.mkdir(parents=True)
-    try:
-        yield part
-    except BaseException:
-        shutil.rmtree(part, ignore_errors=True)
-        raise
 
 
 def _is_handle(path: str) -> bool:

@@ -25,8 +25,8 @@ from tapscan.register import tables as t
 from tapscan.register.address import Place, Server
 from tapscan.register.database import DATABASE, Register, make_register, make_tables
 from tapscan.register.file_store import FolderFiles, files_at
-from tapscan.register.files import flush_folder
 from tapscan.register.trouble import plain_words
+from tapscan.register.whole_folder import whole_folder
 
 Progress = Callable[[str, int, int], None]
 BATCH = 500
@@ -56,20 +56,11 @@ def move_register(
         raise BadRequest(f"{target}: is there already and not empty, and nothing is overwritten; name a new folder")
     if target.is_relative_to(source.folder):
         raise BadRequest(f"{target}: lies inside the register; name a folder elsewhere")
-    part = target.with_name(target.name + ".part")
-    with plain_words(target):
-        if part.exists() and not (part / DATABASE).exists() and any(part.iterdir()):
-            raise BadRequest(f"{part}: is in the way; it is no unfinished register, so it is left alone")
-        shutil.rmtree(part, ignore_errors=True)
+    with plain_words(target), whole_folder(target) as part:
         into = make_register(part)
         with into.writing() as connection:
             setting.write(connection, setting.UNFINISHED, source.told)
-        moved = _filled(source, into, target, progress, leave_missing)
-        if target.exists():
-            target.rmdir()
-        part.rename(target)
-        flush_folder(target.parent)
-    return moved
+        return _filled(source, into, target, progress, leave_missing)
 
 
 def _server_target(source: Register, server: Server, files_url: str) -> Register:

@@ -18,12 +18,12 @@ from tapscan.register import tables as t
 from tapscan.register.address import Server
 from tapscan.register.database import BACKUPS, DATABASE, Register, copy_database, damage, open_register
 from tapscan.register.file_store import FolderFiles
-from tapscan.register.files import FILES, copy_flushed, flush_folder, path_of
+from tapscan.register.files import FILES, copy_flushed, path_of
 from tapscan.register.missing_rows import missing_rows, uncounted
 from tapscan.register.moving import move_register
 from tapscan.register.names import scan_name
 from tapscan.register.trouble import plain_words
-from tapscan.targets import folder_beside
+from tapscan.register.whole_folder import whole_folder
 
 Progress = Callable[[int, int], None]
 
@@ -142,13 +142,11 @@ def back_up(register: Register, target: Path, progress: Progress = lambda done, 
         raise RegisterProblem(f"{target}: lies inside the register; name a folder elsewhere, best on another disk")
     if not target.parent.is_dir():
         raise RegisterProblem(f"{target.parent}: there is no such folder; make it first")
-    with plain_words(target), folder_beside(target) as part:
+    with plain_words(target), whole_folder(target) as part:
         (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
         copy_database(register.folder, part / DATABASE)
         missing, size = _copy_files(register.folder, part, progress)
-        part.rename(target)
-        flush_folder(target.parent)
     return Backup(target, _count(target) - len(missing), size, tuple(missing))
 
 
@@ -170,15 +168,11 @@ def restore(backup: Path, target: Path, progress: Progress = lambda done, total:
         )
     if target.is_relative_to(backup):
         raise RegisterProblem(f"{target}: lies inside the backup; name a folder elsewhere with --register")
-    with plain_words(target), folder_beside(target) as part:
+    with plain_words(target), whole_folder(target) as part:
         (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
         copy_database(backup, part / DATABASE)
         missing, size = _copy_files(backup, part, progress)
-        if target.exists():
-            target.rmdir()
-        part.rename(target)
-        flush_folder(target.parent)
     return Backup(target, _count(target) - len(missing), size, tuple(missing))
 
 
