@@ -66,8 +66,12 @@ def _beside(target: Path, there: os.stat_result | None) -> Iterator[BinaryIO]:
     except OSError as problem:
         raise OSError(problem.errno, problem.strerror, str(target)) from None
     try:
-        with os.fdopen(handle, "wb") as file:
-            yield file
+        try:
+            with os.fdopen(os.dup(handle), "wb") as file:
+                yield file
+            os.fsync(handle)  # else a power cut may leave an empty file under the name
+        finally:
+            os.close(handle)
         if there:
             _like(part, there)
         part.replace(target)

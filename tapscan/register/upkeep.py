@@ -16,6 +16,7 @@ from sqlalchemy import Connection, func, select
 from tapscan.errors import RegisterProblem
 from tapscan.register import tables as t
 from tapscan.register.address import Server
+from tapscan.register.beside import take_along
 from tapscan.register.database import BACKUPS, DATABASE, Register, copy_database, damage, open_register
 from tapscan.register.file_store import FolderFiles
 from tapscan.register.files import FILES, copy_flushed, path_of
@@ -145,6 +146,7 @@ def back_up(register: Register, target: Path, progress: Progress = lambda done, 
     with plain_words(target), whole_folder(target) as part:
         (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
+        take_along(register.folder, part)  # first: a draft that is stored meanwhile is there twice, not missing
         copy_database(register.folder, part / DATABASE)
         missing, size = _copy_files(register.folder, part, progress)
     return Backup(target, _count(target) - len(missing), size, tuple(missing))
@@ -171,6 +173,7 @@ def restore(backup: Path, target: Path, progress: Progress = lambda done, total:
     with plain_words(target), whole_folder(target) as part:
         (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
+        take_along(backup, part)
         copy_database(backup, part / DATABASE)
         missing, size = _copy_files(backup, part, progress)
     return Backup(target, _count(target) - len(missing), size, tuple(missing))
