@@ -16,7 +16,7 @@ from sqlalchemy import Connection, func, select
 from tapscan.errors import RegisterProblem
 from tapscan.register import tables as t
 from tapscan.register.address import Server
-from tapscan.register.beside import take_along
+from tapscan.register.beside import harmed_drafts, left_of_drafts, take_along
 from tapscan.register.database import BACKUPS, DATABASE, Register, copy_database, damage, open_register
 from tapscan.register.file_store import FolderFiles
 from tapscan.register.files import FILES, copy_flushed, path_of
@@ -72,12 +72,13 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
         if said := register.files.wrong(sha256, size):
             wrong.append(f"{said}; {_used_by(register, sha256)}")
     progress(len(files), len(files))
+    wrong.extend(harmed_drafts(register.folder))
     return Findings(plates, scans, len(files), tuple(wrong), _leftover(register, set(files)), unknown)
 
 
 def _leftover(register: Register, known: set[str]) -> tuple[str, ...]:
     """What another bench stored while the files were looked at is not left over."""
-    lying = list(register.files.strangers(known))
+    lying = [*register.files.strangers(known), *left_of_drafts(register.folder)]
     if not lying:
         return ()
     with register.reading() as connection:

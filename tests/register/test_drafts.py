@@ -1,0 +1,79 @@
+"""A scan in the making: it stays with its plate, what came in is what is stored, and nothing of it vanishes unsaid."""
+
+from pathlib import Path
+
+import pytest
+
+from tapscan.errors import BadRequest, RegisterProblem
+from tapscan.register.entries import Plate
+from tapscan.register.plates import add_plate, edit_plate
+from tapscan.register.scans import list_scans
+from tapscan.register.upkeep import check_register
+from tapscan.workflow import draft as drafts
+from tapscan.workflow.draft import Draft, begin_draft, change, drafts_of, find_draft, give_up, incoming, remove_file
+from tapscan.workflow.keep_draft import keep_draft, listen_to
+from tests.snapshots import same_as_before
+from tests.sounds import taps_at, wav_bytes
+
+SOUND = wav_bytes(taps_at([0.6, 1.2], 2.0, 16000), 16000)
+
+
+@pytest.fixture
+def draft(register) -> Draft:
+    begun = begin_draft(register, "B12")
+    with incoming(begun, "S1.wav") as file:
+        file.write(SOUND)
+    return find_draft(register, begun.id)
+
+
+def test_it_stays_with_its_plate_whatever_that_is_called(register, draft):
+    edit_plate(register, "B12", name="K7")
+    add_plate(register, Plate("B12"))
+    assert drafts_of(register, "B12") == []
+    (found,) = drafts_of(register, "K7")
+    assert found.id == draft.id and find_draft(register, draft.id).plate == "K7"
+    assert change(found, found.version, {}).plate == "K7" == remove_file(found, 1).plate
+
+
+def harmed(path: Path, how: str) -> None:
+    content = path.read_bytes()
+    path.unlink()
+    if how != "gone":
+        path.write_bytes(content[: len(content) // 2] if how == "cut short" else content[:-2] + b"xx")
+
+
+@pytest.mark.parametrize("how", ["gone", "cut short", "replaced"])
+def test_a_recording_that_is_no_longer_what_came_in_is_refused(how, register, draft):
+    harmed(draft.path(draft.files[0]), how)
+    for step in (lambda: listen_to(draft), lambda: keep_draft(register, draft)):
+        with pytest.raises(BadRequest, match=r"S1\.wav: its .* since it came in; take it out"):
+            step()
+    assert list_scans(register) == []
+    (line,) = check_register(register).wrong
+    same_as_before("register-check", line, {draft.id: "DRAFT"}, part=f"a draft's recording, {how}")
+    remove_file(draft, 1)
+    assert check_register(register).wrong == ()
+
+
+def test_facts_that_are_damaged_are_told_and_the_recordings_stay(register, draft):
+    other = begin_draft(register, "B12")
+    (draft.folder / "draft.json").write_text('{"plate": "B12"')
+    assert drafts_of(register, "B12") == [other]
+    with pytest.raises(RegisterProblem, match=r"draft\.json: is damaged; the recordings"):
+        find_draft(register, draft.id)
+    (line,) = check_register(register).wrong
+    same_as_before("register-check", line, {draft.id: "DRAFT"}, part="a draft's facts")
+    (draft.folder / "draft.json").write_text('{"plate": "B12"}')
+    assert check_register(register).wrong == (line,) and drafts_of(register, "B12") == [other]
+
+
+def test_given_up_and_stopped_on_the_way_it_is_no_half_draft(register, draft, monkeypatch):
+    (draft.folder / "0.part").write_bytes(b"half")
+    assert len(check_register(register).leftover) == 1
+    monkeypatch.setattr(drafts.shutil, "rmtree", lambda *_: (_ for _ in ()).throw(OSError(5, "stopped")))
+    give_up(draft)
+    assert drafts_of(register, "B12") == []
+    found = check_register(register)
+    told = "\n".join(sorted(found.leftover))
+    same_as_before("register-check", told, {draft.id: "DRAFT", "\\": "/"}, part="a draft that was given up")
+    assert found.wrong == () and len(found.leftover) == 1
