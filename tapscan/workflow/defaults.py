@@ -27,6 +27,7 @@ from tapscan.sensors import HEAVIEST_G, read_kind
 from tapscan.sources import on_one_line
 from tapscan.targets import write_text
 from tapscan.toml_files import NotToml, shown, toml_table, toml_text
+from tapscan.workflow.own_layouts import see_names
 from tapscan.workflow.where import own_settings_folder
 
 FILE = "defaults.toml"
@@ -115,8 +116,11 @@ def _checked(told: Mapping[str, object], checks: Mapping[str, Callable[[str], st
 
 
 def _layout(text: str) -> str:
-    name = read_layout(text).name
-    return str(Path(text).absolute()) if text.endswith(".toml") else name
+    layout = read_layout(text)
+    if not text.endswith(".toml"):
+        return layout.name
+    see_names(layout, text)
+    return str(Path(text).absolute())
 
 
 def _order(text: str) -> str:

@@ -19,6 +19,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.tables import metadata
 from tapscan.register.unfinished import undo, unfinished_scans
+from tapscan.register.upkeep import check_register
 from tests import registers
 from tests.cli.commands import run
 from tests.every import each
@@ -198,6 +199,41 @@ def test_an_older_register_is_copied_and_brought_up_to_date(register, stored, gr
     assert "colour" not in columns(copy)
     shutil.copy(copy, register.folder / "register.sqlite")
     assert revision_of(register.folder) == REVISION
+
+
+class Stopped:
+    """A database whose copy does not come to its end."""
+
+    def __init__(self, stop: BaseException) -> None:
+        self.stop = stop
+
+    def backup(self, copy: sqlite3.Connection) -> None:
+        copy.execute("CREATE TABLE half (x)")
+        raise self.stop
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.mark.parametrize(
+    ("stop", "seen"),
+    [(sqlite3.OperationalError("database or disk is full"), RegisterProblem), (KeyboardInterrupt(), KeyboardInterrupt)],
+    ids=["full", "ctrl-c"],
+)
+def test_no_half_copy_passes_for_one_from_before_the_step(register, stored, grown, monkeypatch, stop, seen):
+    entry, backups = stored(), register.folder / "backups"
+    with monkeypatch.context() as patched:
+        patched.setattr(sqlite_side, "_reader", lambda _: Stopped(stop))
+        patched.setattr(database, "revision_of", lambda _: REVISION)
+        with pytest.raises(seen):
+            open_register(register.folder)
+    assert list(backups.iterdir()) == [] and revision_of(register.folder) == REVISION
+    (backups / f"before-{NEXT}-0.sqlite.part").write_bytes(b"what a kill left")
+    opened = open_register(register.folder)
+    assert list_scans(opened) == [entry]
+    assert check_register(opened).leftover == (
+        f"{Path('backups') / f'before-{NEXT}-0.sqlite.part'}: an unfinished copy",
+    )
 
 
 def test_a_step_that_fails_leaves_the_register_as_it_was(register, stored, grown):
