@@ -19,7 +19,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.tables import metadata
 from tapscan.register.unfinished import undo, unfinished_scans
-from tapscan.register.upkeep import check_register
+from tapscan.register.upkeep import check_register, restore
 from tests import registers
 from tests.cli.commands import run
 from tests.every import each
@@ -80,15 +80,38 @@ BEGUN = """
 """
 
 
-@each("version", STEPS[1 : STEPS.index("0009")])  # from then on a strike is stored with its key
-def test_a_recording_that_was_begun_with_an_earlier_version_goes_on(version, tmp_path):
-    folder = tmp_path / version
+def at_step(where: Path, version: str) -> Path:
+    """The first version's register, brought to that step and no further."""
+    folder = where / version
     (folder / "files").mkdir(parents=True)
     shutil.copy(SNAPSHOT, folder / "register.sqlite")
-    engine = sqlite_side.engine_of(folder)
     for step in STEPS[1 : STEPS.index(version) + 1]:
-        with engine.execution_options(writes=True).begin() as connection:
+        with sqlite_side.engine_of(folder).execution_options(writes=True).begin() as connection:
             migrating.migrate(connection, step)
+    return folder
+
+
+@each("version", STEPS[:-1])
+def test_a_backup_of_an_earlier_version_is_restored_and_stays_as_it_is(version, tmp_path):
+    backup = at_step(tmp_path, version)
+    before = content_of(backup)
+    made = restore(backup, tmp_path / f"restored-{version}")
+    assert content_of(backup) == before and revision_of(made.folder) == REVISION
+    register = open_register(made.folder)
+    (entry,) = list_scans(register)
+    expected = built.screening(("ab" * 32,))
+    back = load_screening(register, entry.current.id)
+    assert [m.frequency_hz for m in back.scan.modes] == [m.frequency_hz for m in expected.scan.modes]
+    found = check_register(register)
+    assert [line[:13] for line in (*found.wrong, *made.missing)] == ["files/ab/abab"] * 2, (
+        "the snapshot has no recording"
+    )
+    assert found.leftover == () and found.uncounted == 1
+
+
+@each("version", STEPS[1 : STEPS.index("0009")])  # from then on a strike is stored with its key
+def test_a_recording_that_was_begun_with_an_earlier_version_goes_on(version, tmp_path):
+    folder = at_step(tmp_path, version)
     with closing(sqlite3.connect(folder / "register.sqlite")) as connection:
         connection.executescript(BEGUN)
     assert revision_of(folder) == version
