@@ -7,6 +7,7 @@
     set_part(draft, number, part)             a recording is of the plate, or of the reference bar before or after it
     change(draft, seen, answers)              what the person said; refused where another window has said something since
     see_unharmed(draft)                       raises BadRequest where a recording is no longer what came in
+    end_stored(draft)                         these recordings are stored; one that came in meanwhile stays a draft
     give_up(draft)                            the folder goes
 
 All of it lies on the disk at once, so that a stopped program loses nothing. The name a file came with is text; files are called by number.
@@ -244,6 +245,19 @@ def see_unharmed(draft: Draft) -> None:
     for file in draft.files:
         if said := harm_of(draft.path(file), vars(file)):
             raise BadRequest(f"{file.name}: {said} since it came in; take it out and drop it in again")
+
+
+def end_stored(draft: Draft) -> None:
+    """A telephone may have sent more while the scan was read."""
+    with _changing:
+        now = _now(draft)
+        late = tuple(f for f in now.files if f not in draft.files)
+        if not late:
+            give_up(draft)
+            return
+        _write(replace(now, version=now.version + 1, files=late, answers=_without_taps(now)))
+        for path in {draft.path(f) for f in draft.files} - {draft.path(f) for f in late}:
+            path.unlink(missing_ok=True)
 
 
 def give_up(draft: Draft) -> None:

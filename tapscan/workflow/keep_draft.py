@@ -28,7 +28,7 @@ from tapscan.workers import Progress, quiet
 from tapscan.workflow.bar import FIRST, LAST, BarFiles
 from tapscan.workflow.bars import named_bar
 from tapscan.workflow.check import Found, Request, assigned, find_taps
-from tapscan.workflow.draft import PLATE, Draft, DraftFile, give_up, see_unharmed
+from tapscan.workflow.draft import PLATE, Draft, DraftFile, end_stored, see_unharmed
 from tapscan.workflow.import_scan import Kept, import_scan
 from tapscan.workflow.own_layouts import named_layout
 from tapscan.workflow.played import HeardNotes, hear_notes, read_keys
@@ -211,5 +211,5 @@ def keep_draft(register: Register, draft: Draft, progress: Progress = quiet, job
             register, draft.plate, paths, new, request, workers, again=bool(told.get("again")), called=draft.called
         )
     if kept.entry is not None:
-        give_up(draft)
+        end_stored(draft)
     return kept

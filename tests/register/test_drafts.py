@@ -10,8 +10,11 @@ from tapscan.register.plates import add_plate, edit_plate
 from tapscan.register.scans import list_scans
 from tapscan.register.upkeep import check_register
 from tapscan.workflow import draft as drafts
+from tapscan.workflow import keep_draft as module
 from tapscan.workflow.draft import Draft, begin_draft, change, drafts_of, find_draft, give_up, incoming, remove_file
+from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.keep_draft import keep_draft, listen_to
+from tests.register.conftest import put
 from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes
 
@@ -65,6 +68,26 @@ def test_facts_that_are_damaged_are_told_and_the_recordings_stay(register, draft
     same_as_before("register-check", line, {draft.id: "DRAFT"}, part="a draft's facts")
     (draft.folder / "draft.json").write_text('{"plate": "B12"}')
     assert check_register(register).wrong == (line,) and drafts_of(register, "B12") == [other]
+
+
+def test_what_a_telephone_sends_while_the_scan_is_stored_stays(register, draft, monkeypatch):
+    draft = change(draft, draft.version, {"typed": {"date": "2026-03-14", "state": "stripped"}})
+
+    def meanwhile(register, *_: object, **__: object) -> Kept:
+        with incoming(draft, "late.wav") as file:
+            file.write(SOUND + b"\0")
+        return Kept(put(register, SOUND), None)
+
+    monkeypatch.setattr(module, "import_scan", meanwhile)
+    keep_draft(register, draft)
+    (left,) = drafts_of(register, "B12")
+    assert [f.name for f in left.files] == ["late.wav"] and left.path(left.files[0]).read_bytes() == SOUND + b"\0"
+    assert (
+        sorted(p.name for p in left.folder.iterdir()) == ["002", "draft.json"] and check_register(register).wrong == ()
+    )
+    monkeypatch.setattr(module, "import_scan", lambda register, *_, **__: Kept(put(register, b"late"), None))
+    keep_draft(register, left)
+    assert drafts_of(register, "B12") == []
 
 
 def test_given_up_and_stopped_on_the_way_it_is_no_half_draft(register, draft, monkeypatch):
