@@ -89,8 +89,12 @@ def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
         ):  # bytes of another encoding, which no file can hold as text
             raise WrongUsage(f"{key}: {shown(value)} holds a sign that is no text in UTF-8; type it anew")
     path = defaults_file(folder)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
+    except OSError as problem:
+        told = f"cannot be written ({problem.strerror}); see to its folder and its disk"
+        raise BadSettings(f"{on_one_line(str(path))}: {told}") from None
     return Defaults(**kept)
 
 

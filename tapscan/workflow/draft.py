@@ -32,6 +32,7 @@ from tapscan.register.beside import DRAFT_ID, DRAFTS, FACTS, GONE, HALF, drafts_
 from tapscan.register.database import Register, utc_now
 from tapscan.register.files import flush_folder
 from tapscan.register.plates import find_plate, plate_called
+from tapscan.register.trouble import plain_words
 from tapscan.targets import write_text
 from tapscan.workflow.bar import BAR_TURNS
 
@@ -94,7 +95,8 @@ def begin_draft(register: Register, plate: str) -> Draft:
     """Raises UnknownName."""
     found = find_plate(register, plate, exact=True)
     folder = register.folder / DRAFTS / secrets.token_hex(8)
-    folder.mkdir(parents=True)
+    with plain_words(register.folder):
+        folder.mkdir(parents=True)
     return _write(Draft(folder, found.name, utc_now(), plate_id=found.id))
 
 
@@ -149,8 +151,13 @@ def _write(draft: Draft) -> Draft:
         "files": [vars(f) for f in draft.files],
         "answers": dict(draft.answers),
     }
-    write_text(draft.folder / FACTS, json.dumps(told, ensure_ascii=False, indent=1) + "\n")
+    with plain_words(_register_of(draft)):
+        write_text(draft.folder / FACTS, json.dumps(told, ensure_ascii=False, indent=1) + "\n")
     return draft
+
+
+def _register_of(draft: Draft) -> Path:
+    return draft.folder.parents[1]
 
 
 @contextmanager
@@ -159,16 +166,18 @@ def incoming(draft: Draft, name: str, part: str = PLATE) -> Iterator["Incoming"]
     _known(part)
     half = draft.folder / f"{secrets.token_hex(8)}{HALF}"
     try:
-        with half.open("xb") as file:
-            taken = Incoming(file)
-            yield taken
-            file.flush()
-            os.fsync(file.fileno())
-        with half.open("rb") as file:
-            refuse_unless_sound(name, file.read(HEAD_BYTES))
-        _take_in(draft, half, DraftFile(0, name, half.stat().st_size, part, taken.digest.hexdigest()))
+        with plain_words(_register_of(draft)):
+            with half.open("xb") as file:
+                taken = Incoming(file)
+                yield taken
+                file.flush()
+                os.fsync(file.fileno())
+            with half.open("rb") as file:
+                refuse_unless_sound(name, file.read(HEAD_BYTES))
+            _take_in(draft, half, DraftFile(0, name, half.stat().st_size, part, taken.digest.hexdigest()))
     finally:
-        half.unlink(missing_ok=True)
+        with suppress(OSError):  # a disk that may not be written to any more: nothing was taken in
+            half.unlink(missing_ok=True)
 
 
 def refuse_unless_sound(name: str, head: bytes) -> None:

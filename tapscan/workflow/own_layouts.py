@@ -14,6 +14,7 @@ from pathlib import Path
 
 from tapscan.errors import BadLayout
 from tapscan.layouts import Layout, known_layouts, layout_from_text, read_layout
+from tapscan.register.trouble import plain_words
 from tapscan.sources import on_one_line
 from tapscan.targets import write_text
 from tapscan.unseen import unseen
@@ -93,6 +94,7 @@ def keep_layout(folder: Path, name: str, text: str) -> Layout:
     if bad := unseen(name):
         raise BadLayout(f"the name {name!r} holds a character that cannot be shown ({bad!a}); leave it out")
     see_names(layout, name)
-    (folder / FOLDER).mkdir(exist_ok=True)
-    write_text(folder / FOLDER / f"{name}.toml", text)
+    with plain_words(folder):
+        (folder / FOLDER).mkdir(exist_ok=True)
+        write_text(folder / FOLDER / f"{name}.toml", text)
     return layout

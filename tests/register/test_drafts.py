@@ -1,19 +1,24 @@
 """A scan in the making: it stays with its plate, what came in is what is stored, and nothing of it vanishes unsaid."""
 
+import errno
+import os
 from pathlib import Path
 
 import pytest
 
-from tapscan.errors import BadRequest, RegisterProblem
+from tapscan.errors import BadRequest, RegisterProblem, TapscanError
+from tapscan.layouts import layout_text
 from tapscan.register.entries import Plate
 from tapscan.register.plates import add_plate, edit_plate
 from tapscan.register.scans import list_scans
 from tapscan.register.upkeep import check_register
 from tapscan.workflow import draft as drafts
 from tapscan.workflow import keep_draft as module
+from tapscan.workflow.defaults import change_defaults
 from tapscan.workflow.draft import Draft, begin_draft, change, drafts_of, find_draft, give_up, incoming, remove_file
 from tapscan.workflow.import_scan import Kept
 from tapscan.workflow.keep_draft import keep_draft, listen_to
+from tapscan.workflow.own_layouts import keep_layout
 from tests.register.conftest import put
 from tests.snapshots import same_as_before
 from tests.sounds import taps_at, wav_bytes
@@ -100,3 +105,29 @@ def test_given_up_and_stopped_on_the_way_it_is_no_half_draft(register, draft, mo
     told = "\n".join(sorted(found.leftover))
     same_as_before("register-check", told, {draft.id: "DRAFT", "\\": "/"}, part="a draft that was given up")
     assert found.wrong == () and len(found.leftover) == 1
+
+
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EROFS])
+def test_a_disk_that_takes_no_more_is_told_and_nothing_is_lost(register, draft, monkeypatch, number):
+    def refused(*_: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", refused)
+        for step in (
+            lambda: change(draft, draft.version, {}),
+            lambda: sent(draft),
+            lambda: remove_file(draft, 1),
+            lambda: begin_draft(register, "B12"),
+            lambda: keep_layout(register.folder, "own", layout_text("grand-short")),
+            lambda: change_defaults(register.folder, ["hammer=brass"]),
+        ):
+            with pytest.raises(TapscanError, match=r"disk is full|may not be written|cannot be written \("):
+                step()
+    assert drafts_of(register, "B12") == [draft] and draft.path(draft.files[0]).read_bytes() == SOUND
+    assert check_register(register).wrong == () == check_register(register).leftover
+
+
+def sent(draft: Draft) -> None:
+    with incoming(draft, "S2.wav") as file:
+        file.write(SOUND)
