@@ -45,7 +45,7 @@ class Findings:
         """In a sentence; empty without any."""
         if not self.uncounted:
             return ""
-        return f"Scans that an older tapscan read: {self.uncounted}. If another program took the last tones of their readings away, this check would not notice; read anew, they are counted."
+        return f"Scans that an older tapscan read: {self.uncounted}. If another program took the last tones of their readings away, this check would not notice; read anew (`tapscan register rescreen`), they are counted."
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
     with register.reading() as connection:
         files = _files(connection)
         wrong = [*damage(register, connection), *_empty_scans(connection), *missing_rows(connection)]
-        unknown = uncounted(connection)
+        unknown = len(uncounted(connection))
         plates, scans = (
             connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
         )
