@@ -45,7 +45,7 @@ class Findings:
         """In a sentence; empty without any."""
         if not self.uncounted:
             return ""
-        return f"Scans that an older tapscan read: {self.uncounted}. If another program took the last tones of their readings away, this check would not notice; read anew (`tapscan register rescreen`), they are counted."
+        return f"Scans that an older tapscan read: {self.uncounted}. If another program took the last tones of their readings away, this check would not notice; read anew, they are counted."
 
 
 @dataclass(frozen=True)

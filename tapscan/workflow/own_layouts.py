@@ -14,7 +14,6 @@ from pathlib import Path
 
 from tapscan.errors import BadLayout
 from tapscan.layouts import Layout, known_layouts, layout_from_text, read_layout
-from tapscan.register.trouble import plain_words
 from tapscan.sources import on_one_line
 from tapscan.targets import write_text
 from tapscan.unseen import unseen
@@ -94,7 +93,10 @@ def keep_layout(folder: Path, name: str, text: str) -> Layout:
     if bad := unseen(name):
         raise BadLayout(f"the name {name!r} holds a character that cannot be shown ({bad!a}); leave it out")
     see_names(layout, name)
-    with plain_words(folder):
+    try:
         (folder / FOLDER).mkdir(exist_ok=True)
         write_text(folder / FOLDER / f"{name}.toml", text)
+    except OSError as problem:
+        told = f"cannot be written ({problem.strerror}); see to its folder and its disk"
+        raise BadLayout(f"{folder / FOLDER / name}.toml: {told}") from None
     return layout
