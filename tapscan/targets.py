@@ -3,7 +3,6 @@
 whole_file(path)          a `with` block; the old file stands until the block has ended well
 write_text(path, text)    UTF-8
 write_bytes(path, data)
-folder_beside(target)     a `with` block; a folder that comes whole or not at all
 
 Links are followed. A file that is there keeps its mode and, where this user may give it, its owner; a new one gets what the umask leaves.
 """
@@ -11,7 +10,6 @@ Links are followed. A file that is there keeps its mode and, where this user may
 import errno
 import os
 import secrets
-import shutil
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -47,19 +45,6 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
         yield file
 
 
-@contextmanager
-def folder_beside(target: Path) -> Iterator[Path]:
-    """A new folder next to `target`, to be renamed to it at the end; after any error, such as a full disk, it is gone."""
-    part = target.with_name(target.name + ".part")
-    shutil.rmtree(part, ignore_errors=True)
-    part.mkdir(parents=True)
-    try:
-        yield part
-    except BaseException:
-        shutil.rmtree(part, ignore_errors=True)
-        raise
-
-
 def _is_handle(path: str) -> bool:
     return path.startswith(HANDLES) and not path.startswith(IN_MEMORY)
 
@@ -81,8 +66,12 @@ def _beside(target: Path, there: os.stat_result | None) -> Iterator[BinaryIO]:
     except OSError as problem:
         raise OSError(problem.errno, problem.strerror, str(target)) from None
     try:
-        with os.fdopen(handle, "wb") as file:
-            yield file
+        try:
+            with os.fdopen(os.dup(handle), "wb") as file:
+                yield file
+            os.fsync(handle)  # else a power cut may leave an empty file under the name
+        finally:
+            os.close(handle)
         if there:
             _like(part, there)
         part.replace(target)

@@ -57,5 +57,5 @@ def _run() -> None:
 
 
 def _stopped() -> None:
-    print("tapscan: stopped; nothing was written", file=sys.stderr)
+    print("tapscan: stopped; nothing is half written", file=sys.stderr)
     sys.exit(1)

@@ -95,10 +95,7 @@ def default(
     from tapscan.workflow.defaults import KEYS, change_defaults, defaults_file, read_defaults
 
     folder = o.folder_of(register)
-    try:
-        kept = change_defaults(folder, words) if words else read_defaults(folder)
-    except OSError as problem:
-        raise BadRequest(f"{defaults_file(folder)} cannot be written: {problem.strerror}") from None
+    kept = change_defaults(folder, words) if words else read_defaults(folder)
     for key in KEYS:
         typer.echo(f"{key + ':':15} {getattr(kept, key) or 'not set'}")
     typer.echo(f"Kept in {defaults_file(folder)}")

@@ -7,7 +7,7 @@ Form(request)                fields of a form that the guard has read: text(), t
 receive(request, file)       the bytes of an upload into an open file
 """
 
-from typing import BinaryIO
+from typing import Protocol
 
 from starlette.requests import Request
 
@@ -70,7 +70,14 @@ def file_name(request: Request) -> str:
     return shown[-LONGEST_NAME:] or "recording"
 
 
-async def receive(request: Request, file: BinaryIO) -> int:
+class Takes(Protocol):
+    """What bytes are written to."""
+
+    def write(self, piece: bytes, /) -> int:
+        """All of them."""
+
+
+async def receive(request: Request, file: Takes) -> int:
     """Number of bytes. The guard has counted them on the way."""
     size = 0
     async for piece in request.stream():

@@ -21,8 +21,8 @@ from tapscan.errors import RegisterProblem
 from tapscan.register import server_side, setting, sqlite_side
 from tapscan.register.address import Place, Server, place_told
 from tapscan.register.file_store import Files, FolderFiles, files_at, make_files_at
-from tapscan.register.files import FILES, flush_folder
-from tapscan.register.sqlite_side import BACKUPS, DATABASE, copy_database, revision_of
+from tapscan.register.files import BACKUPS, FILES, flush_folder
+from tapscan.register.sqlite_side import DATABASE, copy_database, revision_of
 from tapscan.register.trouble import plain_words
 
 __all__ = ["BACKUPS", "DATABASE", "REVISION", "Register", "copy_database", "revision_of"]

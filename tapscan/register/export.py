@@ -32,7 +32,8 @@ from tapscan.register.scans import list_scans
 from tapscan.register.trouble import plain_words
 from tapscan.register.visits import FACTS as VISIT_FACTS
 from tapscan.register.visits import OUTCOME, list_visits
-from tapscan.targets import folder_beside, whole_file
+from tapscan.register.whole_folder import whole_folder
+from tapscan.targets import whole_file
 
 Said = Callable[[ScanEntry], tuple[Disposition, str]]  # disposition and headline by now
 Stands = Callable[[ScanEntry, Screening], Screening]  # the screening that is stored, as it stands by now
@@ -59,7 +60,7 @@ def export_csv(register: Register, folder: Path, said: Said) -> list[str]:
     folder = folder.resolve()  # a link to an empty folder stays a link
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise RegisterProblem(f"{folder}: is there already and not empty; name a new folder")
-    with plain_words(folder), folder_beside(folder) as part:
+    with plain_words(folder), whole_folder(folder) as part:
         _write(part / "plates.csv", _plates(register))
         _write(part / "scans.csv", _scans(register, said))
         _write(part / "checklist.csv", _checklist(register))
@@ -71,9 +72,6 @@ def export_csv(register: Register, folder: Path, said: Said) -> list[str]:
         with register.reading() as connection:
             for table in RESULTS:
                 _write(part / f"{table.name}s.csv", _results(connection, table))
-        if folder.exists():
-            folder.rmdir()
-        part.rename(folder)
     return sorted(path.name for path in folder.iterdir())
 
 

@@ -27,7 +27,7 @@ from tapscan.register.entries import KeptFile
 from tapscan.register.trouble import plain_words
 from tapscan.sources import on_one_line, open_plain
 
-FILES = "files"
+FILES, BACKUPS = "files", "backups"
 PART = ".part"
 CHUNK = 1 << 20
 STALE_S = 86_400.0  # of a copy that nobody writes to any more
@@ -135,8 +135,8 @@ def sha256_of(path: Path) -> str:
 
 
 def leftovers(folder: Path) -> list[Path]:
-    """Unfinished copies."""
-    return sorted((folder / FILES).glob(f".incoming-*{PART}"))
+    """Unfinished copies, of recordings and of the database."""
+    return sorted((*(folder / FILES).glob(f".incoming-*{PART}"), *(folder / BACKUPS).glob(f"before-*{PART}*")))
 
 
 def _sweep(folder: Path) -> None:

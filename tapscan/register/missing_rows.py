@@ -2,7 +2,7 @@
 
 rows_of(screening)            how many rows it takes, to be kept with it
 missing_rows(connection)      sentences, each with the name of its scan
-uncounted(connection)         scans of whose reading that number is not kept: an older tapscan stored it
+uncounted(connection)         rows of the scans of whose reading that number is not kept: an older tapscan stored it
 lost_files(files, given)      names of a scan's recordings that are not among its files
 
 Rows of one scan or screening have positions from 0 on without a gap.
@@ -57,10 +57,10 @@ def missing_rows(connection: Connection) -> list[str]:
     ]
 
 
-def uncounted(connection: Connection) -> int:
-    """By the reading that counts."""
+def uncounted(connection: Connection) -> set[int]:
+    """By the reading that counts. What an older reading had cannot be told any more: only a new one is counted."""
     newest = {row.scan_id: row for row in connection.execute(_screenings())}
-    return sum(_counts(row) is None for row in newest.values())
+    return {scan for scan, row in newest.items() if _counts(row) is None}
 
 
 def _screenings() -> Any:

@@ -9,7 +9,6 @@ stops it before leaves an unfinished target, which no command opens; the same co
 
 import hashlib
 import json
-import shutil
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -23,14 +22,14 @@ from tapscan.errors import BadRequest, DamagedFile, RegisterProblem
 from tapscan.register import server_side, setting, sqlite_side
 from tapscan.register import tables as t
 from tapscan.register.address import Place, Server
+from tapscan.register.beside import take_along
 from tapscan.register.database import DATABASE, Register, make_register, make_tables
 from tapscan.register.file_store import FolderFiles, files_at
-from tapscan.register.files import flush_folder
 from tapscan.register.trouble import plain_words
+from tapscan.register.whole_folder import whole_folder
 
 Progress = Callable[[str, int, int], None]
 BATCH = 500
-OF_THE_SHOP = ("defaults.toml", "layouts")  # beside the database, in the folder of a bench
 
 
 @dataclass(frozen=True)
@@ -56,20 +55,11 @@ def move_register(
         raise BadRequest(f"{target}: is there already and not empty, and nothing is overwritten; name a new folder")
     if target.is_relative_to(source.folder):
         raise BadRequest(f"{target}: lies inside the register; name a folder elsewhere")
-    part = target.with_name(target.name + ".part")
-    with plain_words(target):
-        if part.exists() and not (part / DATABASE).exists() and any(part.iterdir()):
-            raise BadRequest(f"{part}: is in the way; it is no unfinished register, so it is left alone")
-        shutil.rmtree(part, ignore_errors=True)
+    with plain_words(target), whole_folder(target) as part:
         into = make_register(part)
         with into.writing() as connection:
             setting.write(connection, setting.UNFINISHED, source.told)
-        moved = _filled(source, into, target, progress, leave_missing)
-        if target.exists():
-            target.rmdir()
-        part.rename(target)
-        flush_folder(target.parent)
-    return moved
+        return _filled(source, into, target, progress, leave_missing)
 
 
 def _server_target(source: Register, server: Server, files_url: str) -> Register:
@@ -88,6 +78,9 @@ def _server_target(source: Register, server: Server, files_url: str) -> Register
 
 
 def _filled(source: Register, into: Register, target: Place, progress: Progress, leave_missing: bool) -> Moved:
+    take_along(
+        source.folder, into.folder
+    )  # first: a draft that is stored meanwhile is rather there twice than not at all
     with _snapshot(source) as before:
         files = {row.sha256: row.size_bytes for row in before.execute(select(t.file).order_by(t.file.c.sha256))}
         missing = _copy_files(source, into, files, progress, leave_missing)
@@ -95,7 +88,6 @@ def _filled(source: Register, into: Register, target: Place, progress: Progress,
             counts = _copy_rows(before, connection, progress)
             setting.write(connection, setting.IDENTITY, setting.read(before, setting.IDENTITY))
             setting.write(connection, setting.UNFINISHED, None)
-    _take_the_shops(source.folder, into.folder)
     return Moved(target, counts["plate"], counts["scan"], len(files) - len(missing), tuple(missing))
 
 
@@ -180,13 +172,3 @@ def _add(digest: Any, rows: list[dict[str, Any]]) -> None:
 
 def _as_text(value: Any) -> str:
     return value.hex() if isinstance(value, bytes) else str(value)
-
-
-def _take_the_shops(source: Path, target: Path) -> None:
-    """Its layouts and defaults, where the target has none."""
-    for name in OF_THE_SHOP:
-        there, here = source / name, target / name
-        if here.exists() or not there.exists():
-            continue
-        with plain_words(target):
-            shutil.copytree(there, here) if there.is_dir() else shutil.copyfile(there, here)

@@ -14,7 +14,6 @@ not take holds up what comes after it in the same recording, and no other record
 """
 
 import json
-import os
 import threading
 import time
 import uuid
@@ -113,8 +112,6 @@ class Outbox:
         document = {"what": what, "unfinished": number, "register": self.identity, **told}
         with plain_words(self.folder), whole_file(self.folder / name) as file:
             file.write(json.dumps(document).encode())
-            file.flush()
-            os.fsync(file.fileno())
         flush_folder(self.folder)
 
     def waiting(self) -> list[Path]:

@@ -62,6 +62,13 @@ def find_plate(register: Register, name: str, *, exact: bool = False) -> Plate:
         return _plate(row, _photos(connection, row.row))
 
 
+def plate_called(register: Register, plate_id: int) -> str | None:
+    """Present name of the plate in that row; None where there is none."""
+    with register.reading() as connection:
+        name: str | None = connection.execute(select(t.plate.c.name).where(t.plate.c.row == plate_id)).scalar()
+    return name
+
+
 def plate_row(connection: Connection, name: str, *, exact: bool = False) -> Row:
     """The same within a transaction; `row` is its number."""
     return _by_key(connection, name) or _one_like(connection, name, exact)

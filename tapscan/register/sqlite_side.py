@@ -9,7 +9,7 @@ The rollback journal is used, not a write-ahead log: the folder may be copied, o
 """
 
 import sqlite3
-from contextlib import closing
+from contextlib import closing, suppress
 from functools import lru_cache
 from pathlib import Path
 from typing import Any
@@ -17,10 +17,9 @@ from typing import Any
 from sqlalchemy import Connection, Engine, NullPool, create_engine, event
 
 from tapscan.errors import RegisterProblem
-from tapscan.register.files import flush_folder
+from tapscan.register.files import PART, flush_folder
 
 DATABASE = "register.sqlite"
-BACKUPS = "backups"
 WAIT_S = 30.0  # for another process that writes
 
 
@@ -78,12 +77,19 @@ def engine_of(folder: Path) -> Engine:
 
 
 def copy_database(folder: Path, target: Path) -> None:
-    """Consistent copy, flushed to the disk; `target` must not exist."""
+    """Consistent copy, flushed to the disk before it has its name; `target` must not exist."""
     if target.exists():
         raise RegisterProblem(f"{target}: is there already; name another")
-    with closing(_reader(folder)) as source, closing(sqlite3.connect(target)) as copy:
-        copy.execute("PRAGMA synchronous = FULL")
-        source.backup(copy)
+    part = target.with_name(target.name + PART)
+    try:
+        with closing(_reader(folder)) as source, closing(sqlite3.connect(part)) as copy:
+            copy.execute("PRAGMA synchronous = FULL")
+            source.backup(copy)
+        part.rename(target)
+    except BaseException:
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+        raise
     flush_folder(target.parent)
 
 

@@ -16,14 +16,15 @@ from sqlalchemy import Connection, func, select
 from tapscan.errors import RegisterProblem
 from tapscan.register import tables as t
 from tapscan.register.address import Server
+from tapscan.register.beside import harmed_drafts, left_of_drafts, take_along
 from tapscan.register.database import BACKUPS, DATABASE, Register, copy_database, damage, open_register
 from tapscan.register.file_store import FolderFiles
-from tapscan.register.files import FILES, copy_flushed, flush_folder, path_of
+from tapscan.register.files import FILES, copy_flushed, path_of
 from tapscan.register.missing_rows import missing_rows, uncounted
 from tapscan.register.moving import move_register
 from tapscan.register.names import scan_name
 from tapscan.register.trouble import plain_words
-from tapscan.targets import folder_beside
+from tapscan.register.whole_folder import whole_folder
 
 Progress = Callable[[int, int], None]
 
@@ -62,7 +63,7 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
     with register.reading() as connection:
         files = _files(connection)
         wrong = [*damage(register, connection), *_empty_scans(connection), *missing_rows(connection)]
-        unknown = uncounted(connection)
+        unknown = len(uncounted(connection))
         plates, scans = (
             connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
         )
@@ -71,12 +72,13 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
         if said := register.files.wrong(sha256, size):
             wrong.append(f"{said}; {_used_by(register, sha256)}")
     progress(len(files), len(files))
+    wrong.extend(harmed_drafts(register.folder))
     return Findings(plates, scans, len(files), tuple(wrong), _leftover(register, set(files)), unknown)
 
 
 def _leftover(register: Register, known: set[str]) -> tuple[str, ...]:
     """What another bench stored while the files were looked at is not left over."""
-    lying = list(register.files.strangers(known))
+    lying = [*register.files.strangers(known), *left_of_drafts(register.folder)]
     if not lying:
         return ()
     with register.reading() as connection:
@@ -142,13 +144,12 @@ def back_up(register: Register, target: Path, progress: Progress = lambda done, 
         raise RegisterProblem(f"{target}: lies inside the register; name a folder elsewhere, best on another disk")
     if not target.parent.is_dir():
         raise RegisterProblem(f"{target.parent}: there is no such folder; make it first")
-    with plain_words(target), folder_beside(target) as part:
+    with plain_words(target), whole_folder(target) as part:
         (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
+        take_along(register.folder, part)  # first: a draft that is stored meanwhile is there twice, not missing
         copy_database(register.folder, part / DATABASE)
         missing, size = _copy_files(register.folder, part, progress)
-        part.rename(target)
-        flush_folder(target.parent)
     return Backup(target, _count(target) - len(missing), size, tuple(missing))
 
 
@@ -170,15 +171,12 @@ def restore(backup: Path, target: Path, progress: Progress = lambda done, total:
         )
     if target.is_relative_to(backup):
         raise RegisterProblem(f"{target}: lies inside the backup; name a folder elsewhere with --register")
-    with plain_words(target), folder_beside(target) as part:
+    with plain_words(target), whole_folder(target) as part:
         (part / FILES).mkdir()
         (part / BACKUPS).mkdir()
+        take_along(backup, part)
         copy_database(backup, part / DATABASE)
         missing, size = _copy_files(backup, part, progress)
-        if target.exists():
-            target.rmdir()
-        part.rename(target)
-        flush_folder(target.parent)
     return Backup(target, _count(target) - len(missing), size, tuple(missing))
 
 

@@ -27,6 +27,7 @@ from tapscan.sensors import HEAVIEST_G, read_kind
 from tapscan.sources import on_one_line
 from tapscan.targets import write_text
 from tapscan.toml_files import NotToml, shown, toml_table, toml_text
+from tapscan.workflow.own_layouts import see_names
 from tapscan.workflow.where import own_settings_folder
 
 FILE = "defaults.toml"
@@ -88,8 +89,12 @@ def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
         ):  # bytes of another encoding, which no file can hold as text
             raise WrongUsage(f"{key}: {shown(value)} holds a sign that is no text in UTF-8; type it anew")
     path = defaults_file(folder)
-    path.parent.mkdir(parents=True, exist_ok=True)
-    write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
+    except OSError as problem:
+        told = f"cannot be written ({problem.strerror}); see to its folder and its disk"
+        raise BadSettings(f"{on_one_line(str(path))}: {told}") from None
     return Defaults(**kept)
 
 
@@ -115,8 +120,11 @@ def _checked(told: Mapping[str, object], checks: Mapping[str, Callable[[str], st
 
 
 def _layout(text: str) -> str:
-    name = read_layout(text).name
-    return str(Path(text).absolute()) if text.endswith(".toml") else name
+    layout = read_layout(text)
+    if not text.endswith(".toml"):
+        return layout.name
+    see_names(layout, text)
+    return str(Path(text).absolute())
 
 
 def _order(text: str) -> str:

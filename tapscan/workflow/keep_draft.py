@@ -28,7 +28,7 @@ from tapscan.workers import Progress, quiet
 from tapscan.workflow.bar import FIRST, LAST, BarFiles
 from tapscan.workflow.bars import named_bar
 from tapscan.workflow.check import Found, Request, assigned, find_taps
-from tapscan.workflow.draft import PLATE, Draft, DraftFile, give_up
+from tapscan.workflow.draft import PLATE, Draft, DraftFile, end_stored, see_unharmed
 from tapscan.workflow.import_scan import Kept, import_scan
 from tapscan.workflow.own_layouts import named_layout
 from tapscan.workflow.played import HeardNotes, hear_notes, read_keys
@@ -104,6 +104,7 @@ def _paths(draft: Draft, files: Sequence[DraftFile]) -> list[str]:
 
 def listen_to(draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> None:
     """What was found lies in the draft's folder, so that it is done once."""
+    see_unharmed(draft)
     paths = _paths(draft, draft.of(PLATE))
     with shared_work(jobs, bytes_of(paths), progress) as workers:
         if is_played(draft):
@@ -198,6 +199,7 @@ def moved(draft: Draft, taps: Sequence[str], station: str) -> dict[str, Any]:
 
 def keep_draft(register: Register, draft: Draft, progress: Progress = quiet, jobs: int | None = 1) -> Kept:
     """A scan that may be another plate's is stored as doubtful. Raises BadRequest where the take is not what the layout asks for and nobody said how it is to be read."""
+    see_unharmed(draft)
     told = typed_of(draft)
     new = new_scan(told, register, draft.plate)
     if is_played(draft):
@@ -209,5 +211,5 @@ def keep_draft(register: Register, draft: Draft, progress: Progress = quiet, job
             register, draft.plate, paths, new, request, workers, again=bool(told.get("again")), called=draft.called
         )
     if kept.entry is not None:
-        give_up(draft)
+        end_stored(draft)
     return kept

@@ -3,7 +3,8 @@
 layout_names(folder)           every name, the shop's own first
 named_layout(folder, name)     Layout; raises BadLayout
 layout_of(folder, name)        what read_layout takes: the name, or the path of an own one
-layout_at(folder, told)        the same for what stands behind --layout, where a path or any other name is left as it is
+layout_at(folder, told)        the same for what stands behind --layout, where a path or any other name is left as it is; raises BadLayout
+see_names(layout, source)      raises BadLayout where a name in it holds a sign that nobody sees
 name_of(folder, told)          the name again, of the path of an own one
 keep_layout(folder, name, text)   a layout file of the shop's own, checked and written whole
 """
@@ -13,6 +14,7 @@ from pathlib import Path
 
 from tapscan.errors import BadLayout
 from tapscan.layouts import Layout, known_layouts, layout_from_text, read_layout
+from tapscan.sources import on_one_line
 from tapscan.targets import write_text
 from tapscan.unseen import unseen
 
@@ -42,7 +44,20 @@ def layout_of(folder: Path, name: str) -> str:
 def layout_at(folder: Path, told: str) -> str:
     """An own one's path; tapscan's own names come first, and a path of a file elsewhere stays."""
     own = told not in known_layouts() and told in own_layouts(folder)
-    return str(folder / FOLDER / f"{told}.toml") if own else told
+    if own:
+        return str(folder / FOLDER / f"{told}.toml")
+    if Path(told).suffix.lower() == ".toml" and Path(told).absolute().parent != (folder / FOLDER).absolute():
+        see_names(read_layout(told), told)  # one that is kept already stays
+    return told
+
+
+def see_names(layout: Layout, source: str) -> None:
+    """`source` : its file, or the name it is to have."""
+    for said in (layout.name, *(s.name for s in layout.stations)):
+        if bad := unseen(said):
+            raise BadLayout(
+                f"{on_one_line(source)}: the name {said!r} holds a character that cannot be shown ({bad!a}); leave it out"
+            )
 
 
 def name_of(folder: Path, told: str) -> str:
@@ -75,9 +90,13 @@ def keep_layout(folder: Path, name: str, text: str) -> Layout:
     if name in known_layouts():
         raise BadLayout(f"{name} is one of the layouts that come with tapscan; choose another name")
     layout = layout_from_text(text, name)
-    for said in (name, layout.name, *(s.name for s in layout.stations)):
-        if bad := unseen(said):
-            raise BadLayout(f"the name {said!r} holds a character that cannot be shown ({bad!a}); leave it out")
-    (folder / FOLDER).mkdir(exist_ok=True)
-    write_text(folder / FOLDER / f"{name}.toml", text)
+    if bad := unseen(name):
+        raise BadLayout(f"the name {name!r} holds a character that cannot be shown ({bad!a}); leave it out")
+    see_names(layout, name)
+    try:
+        (folder / FOLDER).mkdir(exist_ok=True)
+        write_text(folder / FOLDER / f"{name}.toml", text)
+    except OSError as problem:
+        told = f"cannot be written ({problem.strerror}); see to its folder and its disk"
+        raise BadLayout(f"{folder / FOLDER / name}.toml: {told}") from None
     return layout

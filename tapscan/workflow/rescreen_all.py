@@ -20,6 +20,7 @@ from tapscan.errors import BadRequest, TapscanError
 from tapscan.register.address import Place, Server
 from tapscan.register.database import Register, open_register
 from tapscan.register.entries import ScanEntry
+from tapscan.register.missing_rows import uncounted
 from tapscan.register.plates import list_plates
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.screening.rules import RULE_LIMITS
@@ -57,7 +58,9 @@ def waiting(
         raise BadRequest(f"no plate is of pattern {pattern!r}; patterns here: {', '.join(known) or 'none'}")
     entries = [e for e in list_scans(register) if pattern is None or _same(plates.get(e.plate), pattern)]
     wanted = settings_sha256(settings, RULE_LIMITS)
-    left = [e for e in entries if (since is None or e.date >= since) and not _done(e, wanted)]
+    with register.reading() as connection:
+        unknown = uncounted(connection)  # the same figures come again, and how many they are is kept with them
+    left = [e for e in entries if (since is None or e.date >= since) and not (_done(e, wanted) and e.id not in unknown)]
     return sorted(left, key=lambda e: (e.date, e.number))
 
 
@@ -75,7 +78,7 @@ def rescreen_all(
         last: dict[str, Any] = {}
         scans = {}
         for entry in entries:
-            task = (place, entry.name, settings, last.get(entry.plate))
+            task = (place, entry.name, settings, entry.current.number, last.get(entry.plate))
             last[entry.plate] = client.submit(_one, *task, pure=False, retries=TRIES)
             scans[last[entry.plate]] = entry
         for future in as_completed(scans):
@@ -94,7 +97,7 @@ def _in_turn(place: Place, entries: Sequence[ScanEntry], settings: Settings) -> 
     """In this process."""
     for entry in entries:
         try:
-            yield _one(place, entry.name, settings, None)
+            yield _one(place, entry.name, settings, entry.current.number, None)
         except Exception as problem:  # a fault of tapscan costs this scan; the others go on
             yield _failed(entry, problem)
 
@@ -118,14 +121,15 @@ def _answered(future: Any, entry: ScanEntry) -> Rescreened:
     return _failed(entry, problem)
 
 
-def _one(place: Place, name: str, settings: Settings, _after: object) -> Rescreened:
-    """In a worker. `_after`: what came of the plate's scan before, which must be stored first."""
+def _one(place: Place, name: str, settings: Settings, newest: int, _after: object) -> Rescreened:
+    """In a worker. `newest`: number of its last screening when it was asked for. `_after`: what came of the plate's scan before, which must be stored first."""
     try:
         register = open_register(_on_this_computer(place))
         entry = find_scan(register, name)
         before = entry.screenings[-1].disposition
-        if _done(entry, settings_sha256(settings, RULE_LIMITS)):  # by a worker that was lost before it could say so
-            return Rescreened(name, entry.screenings[-2].disposition if len(entry.screenings) > 1 else before, before)
+        wanted = settings_sha256(settings, RULE_LIMITS)
+        if entry.current.number > newest and _done(entry, wanted):  # by a worker that was lost before it could say so
+            return Rescreened(name, entry.screenings[-2].disposition, before)
         kept = rescreen(register, name, settings)
     except (TapscanError, OSError) as problem:
         return Rescreened(name, "unknown", None, str(problem))

@@ -8,6 +8,10 @@ from typer.testing import CliRunner
 from tapscan.cli.app import app
 from tapscan.errors import BadLayout, BadRequest, TapscanError
 from tapscan.layouts import known_layouts, layout_text, read_layout
+from tapscan.workflow.defaults import change_defaults
+from tapscan.workflow.own_layouts import FOLDER, layout_at, named_layout
+from tests.every import each
+from tests.register.test_round_trip import UNSEEN
 from tests.snapshots import same_as_before
 
 
@@ -69,3 +73,25 @@ def test_what_is_wrong_is_told_in_one_line(tmp_path: Path):
     with pytest.raises(BadRequest, match="no station of it may be struck in the state strung"):
         run("print", str(mine), str(tmp_path / "x.html"), "--state", "strung")
     assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
+
+
+@each("bad", [sign for name in UNSEEN if (sign := "".join(c for c in name if not c.isascii()))])
+@each("where", ['"S1"', '"grand-short"'])
+def test_a_file_with_a_sign_that_nobody_sees_in_a_name_is_refused_where_it_is_given(bad, where, tmp_path):
+    """One that the shop keeps already is read as before."""
+    file = tmp_path / "mine.toml"
+    file.write_text(layout_text("grand-short").replace(where, f"{where[:2]}{bad}{where[2:]}"), encoding="utf-8")
+    for step in (
+        lambda: run("show", str(file)),
+        lambda: run("print", str(file), str(tmp_path / "sheet.html")),
+        lambda: layout_at(tmp_path / "register", str(file)),
+        lambda: change_defaults(tmp_path / "register", [f"layout={file}"]),
+    ):
+        with pytest.raises(BadLayout, match=r"mine\.toml: the name .* cannot be shown") as refused:
+            step()
+        assert str(refused.value).isprintable()
+    own = tmp_path / "register" / FOLDER
+    own.mkdir(parents=True, exist_ok=True)
+    file.replace(own / file.name)
+    assert named_layout(own.parent, "mine") == read_layout(layout_at(own.parent, "mine"))
+    assert layout_at(own.parent, str(own / file.name)) == str(own / file.name)

@@ -1,6 +1,7 @@
 """A scan of played notes in the page: nothing is offered that only taps can have."""
 
 import datetime as dt
+import io
 import time
 
 import pytest
@@ -108,9 +109,11 @@ def test_what_is_complete_is_read_without_an_input(site, monkeypatch):
 
 def test_recordings_of_the_bar_do_not_go_along_with_keys(site, tmp_path):
     draft = begin_draft(site.register, "B12")
+    sound = io.BytesIO()
+    soundfile.write(sound, played((C4,), None), RATE, format="WAV", subtype="PCM_16")
     for part in (PLATE, FIRST):
         with incoming(draft, f"{part}.wav", part) as file:
-            soundfile.write(file, played((C4,), None), RATE, format="WAV", subtype="PCM_16")
+            file.write(sound.getvalue())
     draft = find_draft(site.register, draft.id)
     typed = {"state": "strung", "sensor": "contact", "date": "2026-03-14"}
     draft = change(draft, draft.version, {"typed": {**typed, "what": "played"}})

@@ -8,10 +8,12 @@ import pytest
 
 from tapscan.errors import BadRequest
 from tapscan.register.database import open_register
+from tapscan.register.upkeep import check_register
 from tapscan.settings import Settings
 from tapscan.workflow.rescreen_all import rescreen_all, waiting
 from tests.cli.a_plates_life import life, where  # noqa: F401  fixtures
 from tests.cli.commands import run
+from tests.register.test_missing_rows import without_counts
 from tests.register.workers_killed import answers_though_killed, other_settings, screened
 
 pytestmark = pytest.mark.skipif(
@@ -42,6 +44,17 @@ def test_the_command_screens_each_scan_once_and_again_not_at_all(where, other): 
     assert (done.status, screened(open_register(where))) == (0, {"B12/2026-03-14": 2, "B12/2026-06-01": 2})
     assert run("register", "rescreen", "--settings", other).status == 0
     assert screened(open_register(where)) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
+
+
+def test_what_an_older_version_did_not_count_is_read_anew_and_counted(where):  # noqa: F811
+    """Also with the same settings, by a version of the same number."""
+    register = open_register(where)
+    with register.writing() as connection:
+        without_counts(connection)
+    assert check_register(register).uncounted == 2 == len(waiting(register, Settings()))
+    assert run("register", "rescreen", "--workers", "1").status == 0
+    assert (check_register(register).uncounted, waiting(register, Settings())) == (0, [])
+    assert screened(register) == {"B12/2026-03-14": 2, "B12/2026-06-01": 2}
 
 
 def test_a_worker_killed_on_a_scan_loses_nothing_and_doubles_nothing(where):  # noqa: F811

@@ -19,6 +19,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.register.tables import metadata
 from tapscan.register.unfinished import undo, unfinished_scans
+from tapscan.register.upkeep import check_register, restore
 from tests import registers
 from tests.cli.commands import run
 from tests.every import each
@@ -79,15 +80,38 @@ BEGUN = """
 """
 
 
-@each("version", STEPS[1 : STEPS.index("0009")])  # from then on a strike is stored with its key
-def test_a_recording_that_was_begun_with_an_earlier_version_goes_on(version, tmp_path):
-    folder = tmp_path / version
+def at_step(where: Path, version: str) -> Path:
+    """The first version's register, brought to that step and no further."""
+    folder = where / version
     (folder / "files").mkdir(parents=True)
     shutil.copy(SNAPSHOT, folder / "register.sqlite")
-    engine = sqlite_side.engine_of(folder)
     for step in STEPS[1 : STEPS.index(version) + 1]:
-        with engine.execution_options(writes=True).begin() as connection:
+        with sqlite_side.engine_of(folder).execution_options(writes=True).begin() as connection:
             migrating.migrate(connection, step)
+    return folder
+
+
+@each("version", STEPS[:-1])
+def test_a_backup_of_an_earlier_version_is_restored_and_stays_as_it_is(version, tmp_path):
+    backup = at_step(tmp_path, version)
+    before = content_of(backup)
+    made = restore(backup, tmp_path / f"restored-{version}")
+    assert content_of(backup) == before and revision_of(made.folder) == REVISION
+    register = open_register(made.folder)
+    (entry,) = list_scans(register)
+    expected = built.screening(("ab" * 32,))
+    back = load_screening(register, entry.current.id)
+    assert [m.frequency_hz for m in back.scan.modes] == [m.frequency_hz for m in expected.scan.modes]
+    found = check_register(register)
+    assert [line[:13] for line in (*found.wrong, *made.missing)] == ["files/ab/abab"] * 2, (
+        "the snapshot has no recording"
+    )
+    assert found.leftover == () and found.uncounted == 1
+
+
+@each("version", STEPS[1 : STEPS.index("0009")])  # from then on a strike is stored with its key
+def test_a_recording_that_was_begun_with_an_earlier_version_goes_on(version, tmp_path):
+    folder = at_step(tmp_path, version)
     with closing(sqlite3.connect(folder / "register.sqlite")) as connection:
         connection.executescript(BEGUN)
     assert revision_of(folder) == version
@@ -198,6 +222,41 @@ def test_an_older_register_is_copied_and_brought_up_to_date(register, stored, gr
     assert "colour" not in columns(copy)
     shutil.copy(copy, register.folder / "register.sqlite")
     assert revision_of(register.folder) == REVISION
+
+
+class Stopped:
+    """A database whose copy does not come to its end."""
+
+    def __init__(self, stop: BaseException) -> None:
+        self.stop = stop
+
+    def backup(self, copy: sqlite3.Connection) -> None:
+        copy.execute("CREATE TABLE half (x)")
+        raise self.stop
+
+    def close(self) -> None:
+        pass
+
+
+@pytest.mark.parametrize(
+    ("stop", "seen"),
+    [(sqlite3.OperationalError("database or disk is full"), RegisterProblem), (KeyboardInterrupt(), KeyboardInterrupt)],
+    ids=["full", "ctrl-c"],
+)
+def test_no_half_copy_passes_for_one_from_before_the_step(register, stored, grown, monkeypatch, stop, seen):
+    entry, backups = stored(), register.folder / "backups"
+    with monkeypatch.context() as patched:
+        patched.setattr(sqlite_side, "_reader", lambda _: Stopped(stop))
+        patched.setattr(database, "revision_of", lambda _: REVISION)
+        with pytest.raises(seen):
+            open_register(register.folder)
+    assert list(backups.iterdir()) == [] and revision_of(register.folder) == REVISION
+    (backups / f"before-{NEXT}-0.sqlite.part").write_bytes(b"what a kill left")
+    opened = open_register(register.folder)
+    assert list_scans(opened) == [entry]
+    assert check_register(opened).leftover == (
+        f"{Path('backups') / f'before-{NEXT}-0.sqlite.part'}: an unfinished copy",
+    )
 
 
 def test_a_step_that_fails_leaves_the_register_as_it_was(register, stored, grown):

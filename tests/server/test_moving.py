@@ -202,8 +202,7 @@ def test_a_lost_recording_stops_a_move_unless_it_is_left(folder, address, tmp_pa
     with pytest.raises(RegisterProblem, match="is missing; nothing was moved"):
         move_register(folder, tmp_path / "new", None, quiet)
     assert not (tmp_path / "new").exists()
-    with pytest.raises(RegisterProblem, match="did not finish"):
-        open_register(tmp_path / "new.part")
+    assert not (tmp_path / "new.part").exists()
     moved = move_register(folder, there, None, quiet, leave_missing=True)
     assert len(moved.missing) == 1 and len(list_scans(open_register(there))) == 3
 

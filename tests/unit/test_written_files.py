@@ -155,3 +155,14 @@ def test_a_new_file_in_the_folder_in_memory_is_made():
     with TemporaryDirectory(dir="/dev/shm") as folder:
         write_text(Path(folder) / "x.json", "taps")
         assert [(p.name, p.read_text()) for p in Path(folder).iterdir()] == [("x.json", "taps")]
+
+
+@posix
+def test_it_is_on_the_disk_before_it_has_its_name(tmp_path, monkeypatch):
+    """Else a power cut may leave an empty file where the old one stood."""
+    done: list[str] = []
+    for name in ("fsync", "replace"):
+        real = getattr(os, name)
+        monkeypatch.setattr(os, name, lambda *a, real=real, name=name: (done.append(name), real(*a))[1])
+    write_text(tmp_path / "new.html", "new")
+    assert done == ["fsync", "replace"]
