@@ -3,26 +3,24 @@
 from pathlib import Path
 
 import pytest
-import soundfile
 
 from tapscan.register.database import open_register
 from tapscan.register.scans import list_scans
 from tests.cli.commands import run
-from tests.onsite.take import RATE_HZ, take
 
-HOW = ("--layout", "upright-short", "--order", "soft,hard,hard", "--state", "strung", "--baseline", "--yes")
+TAP = Path(__file__).parents[2] / "reference_recordings" / "real" / "drum-rim-1.flac"
+HOW = ("--state", "strung", "--baseline", "--yes")
 
 
 @pytest.fixture
 def shop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setenv("TAPSCAN_REGISTER", str(tmp_path / "register"))
     assert run("plate", "add", "U7").status == 0
-    soundfile.write(tmp_path / "t.wav", take(), RATE_HZ, subtype="PCM_24")
     return tmp_path
 
 
 def test_a_scan_by_microphone_is_stored_and_is_no_baseline_and_the_way_back_is_told(shop):
-    done = run("scan", "import", "U7", shop / "t.wav", *HOW, "--sensor", "microphone")
+    done = run("scan", "import", "U7", TAP, *HOW, "--sensor", "microphone")
     assert done.status == 0, done.err
     register = open_register(shop / "register")
     (entry,) = list_scans(register)
@@ -30,5 +28,7 @@ def test_a_scan_by_microphone_is_stored_and_is_no_baseline_and_the_way_back_is_t
     refused = run("plate", "baseline", "U7", entry.name)
     assert refused.status == 1 and "pickup" in refused.err
     assert run("scan", "edit", entry.name, "--sensor", "contact").status == 0
-    assert run("plate", "baseline", "U7", entry.name).status == 0
+    other = run("plate", "baseline", "U7", entry.name)
+    assert other.status == 1 and "pickup" not in other.err, "what is left is the drum's tone"
+    assert run("plate", "baseline", "U7", entry.name, "--although", "a drum's rim").status == 0
     assert list_scans(register)[0].baseline

@@ -44,7 +44,7 @@ def test_the_page_is_one_sheet_however_much_there_is_and_the_appendix_begins_on_
 def test_the_pdf_too_is_one_sheet_before_the_appendix(paper):
     weasyprint = pytest.importorskip("weasyprint")
     css = weasyprint.CSS(string=f"@page {{ size: {paper} }}")
-    for sheet in (fullest(), *full_sheets()):
+    for sheet in (fullest(), brimming(), flawed(*FLAWED[0]), flawed(*FLAWED[-1])):
         made = weasyprint.HTML(string=render_visit(sheet, appendix=False)).render(stylesheets=[css])
         assert len(made.pages) == 1
 

@@ -323,7 +323,7 @@ def test_a_worker_on_another_computer_has_a_folder_of_its_own(register, tmp_path
     """The bench that asked has another account there, or none."""
     entry = put(register)
     sent = replace(register.place, folder=tmp_path / "of the bench that asked")
-    told = rescreen_all._one(sent, entry.name, Settings(), None)
+    told = rescreen_all._one(sent, entry.name, Settings(), entry.current.number, None)
     assert told.scan == entry.name and told.trouble is not None, "bytes without sound"
     assert not sent.folder.exists()
     assert rescreen_all._for_workers(register.place, elsewhere=False) == register.place
