@@ -28,7 +28,7 @@ from tests.snapshots import same_as_before
 
 ROOT = Path(__file__).parents[2]
 ORDER = ("soft", "hard", "hard")
-RATE_HZ, PLACES = 16_000, 8
+RATE_HZ, PLACES = 16_000, 6
 MOMENTS_S = np.random.default_rng(8).uniform(0.0, 2.0, 4).round(3).tolist()
 MAIN = (  # a shell turns Ctrl-C off for what runs in its background
     "import signal; signal.signal(signal.SIGINT, signal.default_int_handler); from tapscan.cli import main; main()"
@@ -37,7 +37,7 @@ MAIN = (  # a shell turns Ctrl-C off for what runs in its background
 
 @cache
 def taps() -> tuple[Tap, ...]:
-    """Eight places of a simulated plate."""
+    """Six places of a simulated plate."""
     table, rng = load_table("parlour-grand"), np.random.default_rng(3)
     modes = plate_modes(table, "sound", draw_iron(table, rng))
     made = scan(modes, sensor_names(modes)[0], RATE_HZ, rng, ORDER, table.station_names[:PLACES], 2.0, None, peak=None)
