@@ -262,7 +262,8 @@ def end_stored(draft: Draft) -> None:
         now = _now(draft)
         late = tuple(f for f in now.files if f not in draft.files)
         if not late:
-            give_up(draft)
+            with suppress(RegisterProblem):  # the scan is stored; the draft left over is refused as stored already
+                give_up(draft)
             return
         _write(replace(now, version=now.version + 1, files=late, answers=_without_taps(now)))
         for path in {draft.path(f) for f in draft.files} - {draft.path(f) for f in late}:
@@ -270,8 +271,9 @@ def end_stored(draft: Draft) -> None:
 
 
 def give_up(draft: Draft) -> None:
-    """Its files are no longer in anybody's way. Stopped in the middle it is no half draft."""
+    """Its files are no longer in anybody's way. Stopped in the middle it is no half draft. Raises RegisterProblem where the disk refuses it."""
     gone = draft.folder.with_name(GONE + draft.id)
-    with suppress(OSError):
+    with plain_words(_register_of(draft)), suppress(FileNotFoundError):  # another window gave it up
         draft.folder.rename(gone)
+    with suppress(OSError):  # what is left of it is named by `tapscan register check`
         shutil.rmtree(gone)

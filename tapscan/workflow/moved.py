@@ -1,6 +1,7 @@
 """A scan that was given to another plate is read anew beside the scans of that plate.
 
 read_moved(register, entry, settings, workers)   Moved: what came of it
+entry_of(kept)                                   the scan that was read anew
 """
 
 from dataclasses import dataclass
@@ -29,8 +30,14 @@ def read_moved(register: Register, entry: ScanEntry, settings: Settings, workers
         return Moved(f"{told}.")
     try:
         kept = rescreen(register, entry.name, settings, workers)
-        if kept.entry is None:
-            raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
+        entry_of(kept)
     except TapscanError as problem:
         return Moved(f"{told}. It could not be read anew beside its scans: {problem}", failed=True)
     return Moved(f"{told}, and was read anew beside its scans.", kept)
+
+
+def entry_of(kept: Kept) -> ScanEntry:
+    """Raises BadRequest where its recordings could not be read."""
+    if kept.entry is None:
+        raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
+    return kept.entry

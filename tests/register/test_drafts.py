@@ -131,3 +131,17 @@ def test_a_disk_that_takes_no_more_is_told_and_nothing_is_lost(register, draft, 
 def sent(draft: Draft) -> None:
     with incoming(draft, "S2.wav") as file:
         file.write(SOUND)
+
+
+def test_a_draft_that_the_disk_does_not_let_go_is_not_called_given_up(register, draft, monkeypatch):
+    def refused(self: Path, _target: Path) -> None:
+        raise OSError(errno.EROFS, "Read-only file system", str(self))
+
+    with monkeypatch.context() as here:
+        here.setattr(Path, "rename", refused)
+        with pytest.raises(RegisterProblem, match="may not be written to"):
+            give_up(draft)
+    assert drafts_of(register, "B12") == [draft]
+    give_up(draft)
+    give_up(draft)  # another window
+    assert drafts_of(register, "B12") == []

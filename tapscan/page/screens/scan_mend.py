@@ -9,7 +9,6 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from tapscan.errors import BadRequest
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
@@ -19,7 +18,7 @@ from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.keep_draft import MOST_TAPS
 from tapscan.workflow.layout import read_assign, read_order, read_skip
-from tapscan.workflow.moved import read_moved
+from tapscan.workflow.moved import entry_of, read_moved
 from tapscan.workflow.own_layouts import layout_names, named_layout
 from tapscan.workflow.plate import list_plates
 from tapscan.workflow.register import Register
@@ -117,10 +116,7 @@ def _rescreened(
     request: Request, register: Register, entry: ScanEntry, changes: dict[str, Any], progress: Progress
 ) -> ScanEntry:
     with _work(request, entry, progress) as workers:
-        kept = rescreen(register, entry.name, read_settings(None), workers, changes)
-    if kept.entry is None:
-        raise BadRequest("; ".join(kept.unreadable) or "nothing was changed")
-    return kept.entry
+        return entry_of(rescreen(register, entry.name, read_settings(None), workers, changes))
 
 
 def _work(request: Request, entry: ScanEntry, progress: Progress) -> AbstractContextManager[Workers]:
