@@ -1,6 +1,6 @@
 """The order in which tests are dealt out to several processes, so that both cores have work from the first minute to the last.
 
-dealt_out(tests, processes)   those that mostly wait, for sound or for a browser (begun once), begin a process's share each; small ones fill these shares
+dealt_out(tests, processes)   those that mostly wait, for sound or for a browser, begin a process's share each; small ones fill these shares
 
 `--dist worksteal` gives each process an equal run of the list; who has done all takes from the end of what another has left. In the order of their
 folders all processes came to the browser at the end and waited side by side, for a tenth of the whole time.
@@ -15,7 +15,7 @@ SMALL = "tests/unit/"
 
 
 def dealt_out(tests: Sequence[pytest.Item], processes: int) -> list[pytest.Item]:
-    """The same tests; those of a folder stay in their order."""
+    """The same tests; those of a file stay in their order."""
     if processes == 1:
         return list(tests)
     small = [t for t in tests if t.nodeid.startswith(SMALL)]
