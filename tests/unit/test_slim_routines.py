@@ -12,6 +12,7 @@ import scipy.special
 
 from tapscan.signal.fit.fast_length import down_from, up_from
 from tapscan.signal.fit.lapack import inverse, inverse_of_any, strongest
+from tapscan.signal.fit.subspace import _covariance
 from tapscan.signal.plate.special import beyond, digamma, student, tetragamma, trigamma
 from tapscan.signal.strikes import running
 from tapscan.signal.strikes.running import by_turns, largest_on_end, low_around, mean_around, median_after
@@ -94,6 +95,19 @@ def test_eigenvectors_and_inverses() -> None:
     assert inverse(np.diag([1.0, -1.0])) is None
     none = inverse(np.empty((0, 0)))
     assert none is not None and none.shape == (0, 0)
+
+
+def test_covariance_of_hankel_windows() -> None:
+    """Of scipy's Hankel matrices; the lower triangle is what LAPACK is given."""
+    rng = np.random.default_rng(3)
+    for window, columns, many in ((110, 290, 1), (20, 21, 3), (4, 5, 2)):
+        series = rng.standard_normal((many, window + columns - 1)) + 1j * rng.standard_normal(
+            (many, window + columns - 1)
+        )
+        hankel = np.hstack([scipy.linalg.hankel(x[:window], x[window - 1 :]) for x in series])
+        np.testing.assert_allclose(
+            np.tril(_covariance(series, window)), np.tril(hankel @ hankel.conj().T), atol=1e-9, rtol=0
+        )
 
 
 def test_chi_square() -> None:

@@ -123,11 +123,13 @@ def listens(band: Band) -> tuple[float, float]:
 def _nothing(values: ComplexArray, floor: float) -> PoleFit:
     """A fit of no mode: all is residual."""
     none, shape = np.empty(0), (0, values.shape[1])
-    quiet = float(np.quantile(np.abs(values) ** 2, 0.1)) / -np.log(
-        0.9
-    )  # of white noise, whatever a mode adds elsewhere
-    noise = floor or quiet
+    noise = floor or _quiet(values)
     return PoleFit(none, none, np.empty(shape, dtype=complex), none, values, noise, np.empty((0, 0)), none)
+
+
+def _quiet(values: ComplexArray) -> float:
+    """Mean energy a bin of white noise, whatever a mode adds elsewhere."""
+    return float(np.quantile(np.abs(values) ** 2, 0.1)) / -np.log(0.9)
 
 
 def _widened(task: _Task, fit: PoleFit) -> tuple[PoleFit, bool]:

@@ -10,6 +10,7 @@ Marchenko-Pastur law with a reserve), and within 60 dB of the largest.
 """
 
 import numpy as np
+from numpy.lib.stride_tricks import as_strided
 
 from tapscan.records import ComplexArray
 from tapscan.signal.fit.lapack import lapack, strongest
@@ -40,7 +41,7 @@ class Covariance:
         """(S, m) more series; the first set fixes the length of the windows, shorter sets are left out."""
         if not self.window:
             self.window = min(LONGEST_WINDOW, series.shape[1] // 3)
-            self._sum = np.zeros((self.window, self.window), dtype=complex)
+            self._sum = np.zeros((self.window, self.window), dtype=complex, order="F")  # as LAPACK takes it
         if self.window >= 4 and series.shape[1] >= 2 * self.window:
             self._sum += _covariance(series, self.window)
             self.columns += len(series) * (series.shape[1] - self.window + 1)
@@ -63,21 +64,26 @@ def _under(matrix: ComplexArray, edge: float) -> bool:
     """Whether all eigenvalues of a Hermitian matrix lie below `edge`: a tenth of the work of finding them, where nothing rings."""
     left = -matrix
     left.flat[:: len(matrix) + 1] += edge
-    return bool(lapack.zpotrf(left, overwrite_a=True, clean=False)[1] == 0)
+    return bool(lapack.zpotrf(left, lower=True, overwrite_a=True, clean=False)[1] == 0)
 
 
 def _covariance(series: ComplexArray, window: int) -> ComplexArray:
-    """H H^* of all series' Hankel windows: each entry is its upper left neighbour, one product in, one out."""
+    """H H^* of all series' Hankel windows, its lower triangle alone: each entry is its upper left neighbour, one product in, one out."""
     columns = series.shape[1] - window + 1
     head, tail = series[:, : window - 1].T, series[:, columns:].T
-    change = tail @ tail.conj().T - head @ head.conj().T
-    gram = np.empty((window, window), dtype=complex)
-    gram[0] = np.sum([np.correlate(one, one[:columns], "valid") for one in series], axis=0).conj()
-    gram[:, 0] = gram[0].conj()
-    for i in range(1, window):
-        gram[i, i:] = gram[i - 1, i - 1 : -1] + change[i - 1, i - 1 :]
-        gram[i:, i] = gram[i, i:].conj()
-    return gram
+    change = np.zeros((window + 1, window), dtype=complex)  # a row more, for the last diagonal's view
+    change[0] = np.sum([np.correlate(one, one[:columns], "valid") for one in series], axis=0)
+    np.subtract((tail @ tail.conj().T).conj(), (head @ head.conj().T).conj(), out=change[1:window, 1:])
+    upper = np.empty_like(change)
+    np.add.accumulate(_from_diagonal(change), axis=0, out=_from_diagonal(upper))
+    return upper[:window].T
+
+
+def _from_diagonal(matrix: ComplexArray) -> ComplexArray:
+    """(n, n) view of (n + 1, n): row i from its diagonal on, and behind its end what lies under the next row's diagonal."""
+    down, right = matrix.strides
+    n = matrix.shape[1]
+    return as_strided(matrix, (n, n), (down + right, right))
 
 
 def _rotation(subspace: ComplexArray) -> ComplexArray:
