@@ -108,6 +108,7 @@ def test_covariance_of_hankel_windows() -> None:
         np.testing.assert_allclose(
             np.tril(_covariance(series, window)), np.tril(hankel @ hankel.conj().T), atol=1e-9, rtol=0
         )
+        assert not np.diag(_covariance(series, window), 1).any()  # what the sum does not reach is no old memory
 
 
 def test_chi_square() -> None:

@@ -74,7 +74,7 @@ def _covariance(series: ComplexArray, window: int) -> ComplexArray:
     change = np.zeros((window + 1, window), dtype=complex)  # a row more, for the last diagonal's view
     change[0] = np.sum([np.correlate(one, one[:columns], "valid") for one in series], axis=0)
     np.subtract((tail @ tail.conj().T).conj(), (head @ head.conj().T).conj(), out=change[1:window, 1:])
-    upper = np.empty_like(change)
+    upper = np.zeros_like(change)  # the view leaves out the entries under the diagonal
     np.add.accumulate(_from_diagonal(change), axis=0, out=_from_diagonal(upper))
     return upper[:window].T
 
