@@ -122,9 +122,9 @@ def _facts(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:
 
 def _bar(e: "ScanEntry") -> str:
     if e.bar is None:
-        return "not struck"
+        return "not tapped"
     turns = [when for when, files in (("before", e.bar.first), ("after", e.bar.last)) if files]
-    return f"{e.bar.name}, struck {' and '.join(turns)}"
+    return f"{e.bar.name}, tapped {' and '.join(turns)}"
 
 
 def _seen(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:

@@ -108,9 +108,9 @@ def record(
     register: o.REGISTER = None,
     jobs: JOBS = None,
 ) -> None:
-    """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each strike and says why.
+    """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each tap and says why.
 
-    Every accepted strike is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
+    Every accepted tap is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
     With --played it names the key to play instead, and reads the notes as `scan import --played` does.
     """
     from tapscan.workflow.settings import read_settings
