@@ -212,6 +212,7 @@ def _unfinished(
     opened: "Register", plate: str, played: bool, wanted: tuple[str, ...], how: Stopped
 ) -> "Unfinished | None":
     """The one to go on with; None: begin. Raises BadRequest where a person must choose."""
+    from tapscan.clock import clock
     from tapscan.workflow.scan import unfinished_scans
     from tapscan.workflow.taken import is_played, what_of
 
@@ -228,7 +229,7 @@ def _unfinished(
     if stopped and not how.anew:
         count = len(stopped[-1].kept)
         raise BadRequest(
-            f"{plate}: a scan begun {stopped[-1].begun_utc[:16].replace('T', ' ')} holds {count} {what_of(stopped[-1], count)}; give --resume to go on with it, "
+            f"{plate}: a scan begun {clock(stopped[-1].begun_utc)} holds {count} {what_of(stopped[-1], count)}; give --resume to go on with it, "
             "or --anew to begin another (it is kept)"
         )
     return None
