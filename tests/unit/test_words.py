@@ -22,6 +22,8 @@ STUMBLED_OVER = (
     "against its hash", "hundred times less", "36 places told", "was not counted", "that nobody knows", "what there is is kept", "worth what its taps",
     "parts held;", "36, parts held", "it grew instead of fading",
     "more, under what was tested", "if that cannot be, say", "decide when that is done", "changes nothing that can be heard",
+    "what hears is as it was", "each counts once, by its newest scan", "a file with modes and outcomes", "against the others, over the usual", "tells of it yet",
+    "answers to that", "nobody has listened to these", "that it is a part is said", "backup back", "while it goes round", "talk openly",
 )  # fmt: skip
 PAGES_OF_A_CLIENT = re.compile(r"--[a-z]+|\bdocs/|\.py\b|\.md\b|\.toml\b|\bon = 1\b|local_ringing")
 
