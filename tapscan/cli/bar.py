@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from tapscan.workflow.register import Register
 
 app = typer.Typer(
-    help="Reference bars: a steel bar struck before and after a plate tells whether sensor and recorder are as before.",
+    help="Reference bars: a steel bar tapped before and after a plate tells whether sensor and recorder are as before.",
     no_args_is_help=True,
 )
 NAME = Annotated[str, typer.Argument(metavar="NAME", help="The bar's name.")]
@@ -29,9 +29,9 @@ class BarRecordings:
 
     bar: Annotated[
         o.TEXT,
-        typer.Option(metavar="FILE", help="Recording of the reference bar struck before the plate, some three taps."),
+        typer.Option(metavar="FILE", help="Recording of the reference bar tapped before the plate, some three taps."),
     ] = None
-    bar_last: Annotated[o.TEXT, typer.Option(metavar="FILE", help="The same, struck after the plate.")] = None
+    bar_last: Annotated[o.TEXT, typer.Option(metavar="FILE", help="The same, tapped after the plate.")] = None
     bar_name: BAR_NAME = None
 
     def files(self, opened: "Register") -> "BarFiles | None":
@@ -49,7 +49,7 @@ class BarRecordings:
 class BarTurns:
     """Of a scan that is recorded at the plate."""
 
-    bar: Annotated[bool, typer.Option("--bar", help="Strike the reference bar before the plate and after it.")] = False
+    bar: Annotated[bool, typer.Option("--bar", help="Tap the reference bar before the plate and after it.")] = False
     bar_name: BAR_NAME = None
 
     def name(self, opened: "Register") -> str | None:
@@ -76,7 +76,7 @@ def list_all(register: o.REGISTER = None) -> None:
         typer.echo("No reference bar yet: tapscan scan record PLATE --bar, or tapscan scan import ... --bar FILE")
         return
     rows = [(b.name, b.first_scan or "never", b.notes or "") for b in bars]
-    print_table(("reference bar", "first struck with", "notes"), rows)
+    print_table(("reference bar", "first tapped with", "notes"), rows)
 
 
 @app.command("show")
@@ -87,11 +87,11 @@ def show(name: NAME, register: o.REGISTER = None) -> None:
 
     opened = o.opened(register)
     bar = find_bar(opened, name)
-    typer.echo(f"Reference bar {bar.name}, first struck with {bar.first_scan or 'no scan yet'}.")
+    typer.echo(f"Reference bar {bar.name}, first tapped with {bar.first_scan or 'no scan yet'}.")
     if bar.notes:
         typer.echo(f"  {bar.notes}")
     if rows := bar_rows(opened, bar.name):
-        print_table(("scan", "struck", "taps used", "tones", "lowest, Hz", "level, dB", "noise, dB"), rows)
+        print_table(("scan", "tapped", "taps used", "tones", "lowest, Hz", "level, dB", "noise, dB"), rows)
         typer.echo(TAPS_APART)
 
 

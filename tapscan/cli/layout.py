@@ -27,7 +27,7 @@ def list_layouts() -> None:
     for name in layout_names(o.folder_of(None)):
         layout = read_layout(layout_at(o.folder_of(None), name))
         strung = len(layout.allowed("strung"))
-        typer.echo(f"{name}\n    {layout.note} On a strung plate {strung} of them may be struck.")
+        typer.echo(f"{name}\n    {layout.note} On a strung plate {strung} of them may be tapped.")
     typer.echo("\nTo chalk from: tapscan layout print NAME. To make your own: see docs/layouts.md.")
 
 
@@ -44,7 +44,7 @@ def show(name: NAME, state: STATE = None) -> None:
         if station.trouble:
             typer.echo(f"        {station.trouble}")
     if told:
-        typer.echo(f"{len(layout.allowed(told))} of {len(layout.stations)} may be struck in the state {told}.")
+        typer.echo(f"{len(layout.allowed(told))} of {len(layout.stations)} may be tapped in the state {told}.")
 
 
 @app.command("print")
@@ -63,7 +63,7 @@ def print_sheet(
 
     layout, told = read_layout(layout_at(o.folder_of(None), name)), read_state(state)
     if not layout.allowed(told):
-        raise BadRequest(f"{name}: no station of it may be struck in the state {told}; take another layout")
+        raise BadRequest(f"{name}: no station of it may be tapped in the state {told}; take another layout")
     target = file or Path(f"{Path(name).stem}-sheet.html")
     if target.suffix.lower() not in {".html", ".htm"}:
         raise BadRequest(f"{target}: the sheet is a web page; give it a name that ends in .html")
@@ -82,4 +82,4 @@ def _direction(station: "Station") -> str:
 
 
 def _ruled_out(station: "Station", state: "State | None") -> str:
-    return "" if state is None or state in station.states else f"  (leave out: not to be struck in the state {state})"
+    return "" if state is None or state in station.states else f"  (leave out: not to be tapped in the state {state})"

@@ -52,7 +52,7 @@ def _print_lot(lot: "Lot") -> None:
 
     typer.echo(f"\n{lot.what}:")
     if rows := standing_rows(lot):
-        print_table(("reference", "change of shape against the others, over the usual", ""), rows)
+        print_table(("reference", "how differently from the others it moves (usual: 1)", ""), rows)
     for line in left_out_words(lot):
         console().print(bullet(line))
 

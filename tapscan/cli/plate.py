@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Optional
 import typer
 
 from tapscan.cli import options as o
+from tapscan.clock import with_zone
 from tapscan.errors import WrongUsage
 from tapscan.wording import argument
 
@@ -116,7 +117,7 @@ def _facts(plate: "Plate") -> list[tuple[str, str]]:
         ("kind", plate.kind),
         ("mass", f"{plate.mass_kg:g} kg" if plate.mass_kg else None),
         ("notes", plate.notes),
-        ("added", plate.added_utc),
+        ("added", with_zone(plate.added_utc) if plate.added_utc else None),
     ]
     told = [(label, value or "unknown") for label, value in facts if value or label != "notes"]
     told += [("photo", f"{p.name} (files/{p.sha256[:2]}/{p.sha256})") for p in plate.photos]

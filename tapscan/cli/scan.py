@@ -13,6 +13,7 @@ from tapscan.cli.played import how_to_resume
 from tapscan.cli.scan_import import import_scan
 from tapscan.cli.scan_record import record
 from tapscan.cli.sharing import JOBS, progress_of
+from tapscan.clock import clock, with_zone
 from tapscan.errors import WrongUsage
 from tapscan.workflow.sharing import shared_work
 
@@ -48,9 +49,8 @@ def list_all(
     for name, told in next_of(opened, plate).items():
         typer.echo(f"Next for {name}: {told}")
     for u in unfinished_scans(opened, plate):
-        begun = u.begun_utc[:16].replace("T", " ")
         typer.echo(
-            f"Unfinished: {u.plate}, begun {begun} UTC, {len(u.kept)} {what_of(u, len(u.kept))}; {how_to_resume(u)}"
+            f"Unfinished: {u.plate}, begun {clock(u.begun_utc)}, {len(u.kept)} {what_of(u, len(u.kept))}; {how_to_resume(u)}"
         )
 
 
@@ -122,9 +122,9 @@ def _facts(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:
 
 def _bar(e: "ScanEntry") -> str:
     if e.bar is None:
-        return "not struck"
+        return "not tapped"
     turns = [when for when, files in (("before", e.bar.first), ("after", e.bar.last)) if files]
-    return f"{e.bar.name}, struck {' and '.join(turns)}"
+    return f"{e.bar.name}, tapped {' and '.join(turns)}"
 
 
 def _seen(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:
@@ -137,7 +137,7 @@ def _seen(e: "ScanEntry", seen: "Sequence[tuple[str, str, str]]") -> list[str]:
 
 def _screenings(e: "ScanEntry") -> list[str]:
     now = e.current
-    line = f"  {'screened:':16} {now.made_utc} by tapscan {now.tapscan_version}, settings {now.settings_sha256[:12]}"
+    line = f"  {'screened:':16} {with_zone(now.made_utc)} by tapscan {now.tapscan_version}, settings {now.settings_sha256[:12]}"
     more = len(e.screenings) - 1
     return [line + (f" (screening {now.number}; {more} earlier kept)" if more else "")]
 

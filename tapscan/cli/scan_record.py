@@ -108,9 +108,9 @@ def record(
     register: o.REGISTER = None,
     jobs: JOBS = None,
 ) -> None:
-    """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each strike and says why.
+    """Record a scan at the plate: shows which place to tap, listens, accepts or refuses each tap and says why.
 
-    Every accepted strike is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
+    Every accepted tap is stored before the next is asked for. Stopping early keeps what there is: --resume goes on with it.
     With --played it names the key to play instead, and reads the notes as `scan import --played` does.
     """
     from tapscan.workflow.settings import read_settings
@@ -212,6 +212,7 @@ def _unfinished(
     opened: "Register", plate: str, played: bool, wanted: tuple[str, ...], how: Stopped
 ) -> "Unfinished | None":
     """The one to go on with; None: begin. Raises BadRequest where a person must choose."""
+    from tapscan.clock import clock
     from tapscan.workflow.scan import unfinished_scans
     from tapscan.workflow.taken import is_played, what_of
 
@@ -228,7 +229,7 @@ def _unfinished(
     if stopped and not how.anew:
         count = len(stopped[-1].kept)
         raise BadRequest(
-            f"{plate}: a scan begun {stopped[-1].begun_utc[:16].replace('T', ' ')} holds {count} {what_of(stopped[-1], count)}; give --resume to go on with it, "
+            f"{plate}: a scan begun {clock(stopped[-1].begun_utc)} holds {count} {what_of(stopped[-1], count)}; give --resume to go on with it, "
             "or --anew to begin another (it is kept)"
         )
     return None

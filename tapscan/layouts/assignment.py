@@ -102,13 +102,13 @@ def struck_barred(layout: Layout | None, state: State | None, stations: Sequence
         return []
     when = "with strings on" if state in STRUNG else "in this state"
     extra = counted(sum(s in names for s in stations), "tap")
-    return [f"{listed(names)} must not be struck {when}: do not tap there again ({extra} more than expected)"]
+    return [f"{listed(names)} must not be tapped {when}: do not tap there again ({extra} more than expected)"]
 
 
 def left_out(layout: Layout | None, state: State | None, stations: Sequence[str]) -> list[str]:
     """Empty where nothing is ruled out, or all of it was struck."""
     names = [name for name in barred(layout, state) if name not in set(stations)]
-    return [f"not to be struck in this state, so not expected: {', '.join(names)}"] if names else []
+    return [f"not to be tapped in this state, so not expected: {', '.join(names)}"] if names else []
 
 
 def read_order(text: str, said: str = "--order: ") -> tuple[Force, ...]:

@@ -115,7 +115,7 @@ def _asked(layout: Layout, here: int) -> str:
     every = len(layout.stations)
     if here == every:
         return f"{layout.name} has {_places(here)}"
-    return f"{layout.name} has {_places(every)}, and {here} may be struck in this state"
+    return f"{layout.name} has {_places(every)}, and {here} may be tapped in this state"
 
 
 def _break(take: Take) -> str:

@@ -16,6 +16,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from tapscan import __version__
+from tapscan.clock import clock
 from tapscan.page.terms import here
 from tapscan.places import IN_PIANO
 from tapscan.sensors import SENSOR_WORDS
@@ -75,6 +76,7 @@ def _environment() -> Environment:
     made.filters["here"] = here  # sentences of the program, never what a person wrote
     made.globals.update(
         to=to,
+        clock=clock,
         counted=counted,
         listed=listed,
         states=IN_WORDS,

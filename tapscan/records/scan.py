@@ -41,7 +41,7 @@ class Scan:
     room_limit: RoomLimit | None = None  # none: see room_limit_reason
     room_limit_reason: str | None = "not measured"
     bar: BarReadings | None = None  # the shop's reference bar, struck before and after; none: see bar_reason
-    bar_reason: str | None = "no reference bar was struck with this scan"
+    bar_reason: str | None = "no reference bar was tapped with this scan"
     played: PlayedNotes | None = None  # keys were played, and nothing was tapped
     self_scatter: SelfScatter | None = None  # none: see self_scatter_reason
     self_scatter_reason: str | None = "not measured"

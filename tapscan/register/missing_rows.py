@@ -14,6 +14,7 @@ from typing import Any
 
 from sqlalchemy import Connection, Row, Table, func, select
 
+from tapscan.clock import with_zone
 from tapscan.records import Recording, Screening
 from tapscan.register import tables as t
 from tapscan.register.entries import KeptFile
@@ -159,4 +160,4 @@ def _no_owner(connection: Connection) -> Iterator[str]:
                 owned.update(connection.execute(select(column).distinct()).scalars())
     for row in rows:
         if row.sha256 not in owned:
-            yield f"{row.sha256[:12]}, stored {row.stored_utc}: the scan, bar, plate or visit it belongs to no longer names it; {RESTORE}"
+            yield f"{row.sha256[:12]}, stored {with_zone(row.stored_utc)}: the scan, bar, plate or visit it belongs to no longer names it; {RESTORE}"

@@ -157,9 +157,7 @@ class Outbox:
 
     def _send_one(self, path: Path, told: dict[str, Any]) -> None:
         if told["register"] != self.identity:
-            raise RegisterProblem(
-                f"{path}: a strike waits here for another register than the one at {self.register.told}"
-            )
+            raise RegisterProblem(f"{path}: a tap waits here for another register than the one at {self.register.told}")
         if told["what"] == "undo":
             undo(self.register, told["unfinished"], told["key"])
             path.unlink()
@@ -174,7 +172,7 @@ class Outbox:
                 raise
         elif self.register.files.wrong(strike.file.sha256, strike.file.size_bytes):
             path.stat()
-            raise RegisterProblem(f"{sound}: the sound of a strike at {strike.station} that waits to be sent is gone")
+            raise RegisterProblem(f"{sound}: the sound of a tap at {strike.station} that waits to be sent is gone")
         take(self.register, told["unfinished"], strike)
         path.unlink()
         if not any(strike.file.sha256 in p.read_text(encoding="utf-8") for p in self.waiting()):
@@ -247,5 +245,5 @@ def send_waiting(register: Register) -> str | None:
     try:
         Outbox(register).send()
     except TapscanError as problem:
-        return f"strikes of a recording wait on this computer and could not be sent: {problem}"
+        return f"taps of a recording wait on this computer and could not be sent: {problem}"
     return None

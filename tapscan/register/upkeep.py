@@ -117,7 +117,7 @@ def _used_by(register: Register, sha256: str) -> str:
         names = [f"the recording of {scan_name(*row)}" for row in connection.execute(scans)]
         names += [f"the reference bar of {scan_name(*row)}" for row in connection.execute(bars)]
         names += [f"a photo of {row.name}" for row in connection.execute(photos)]
-        names += [f"a strike on {row.name} at {row.station}" for row in connection.execute(taken)]
+        names += [f"a tap on {row.name} at {row.station}" for row in connection.execute(taken)]
     return f"it was {', '.join(names) or 'a picture of a scan, which `tapscan scan rescreen` makes anew'}"
 
 

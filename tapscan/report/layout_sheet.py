@@ -28,7 +28,7 @@ from tapscan.targets import write_text
 WIDTH = 520.0  # units
 RADIUS = 6.0
 DIRECTIONS = {"above": "from above", "front": "from the front", "sideways": "sideways", None: "not told"}
-MEANING: dict[Kind, str] = {"tap": "tap here", "leave": "leave out: not to be struck in this state"}
+MEANING: dict[Kind, str] = {"tap": "tap here", "leave": "leave out: not to be tapped in this state"}
 HINTS = {  # beside each item of the eye's list
     "iron-line": "on bare iron a fine dark line; photograph where it ends",
     "rust-line": "rust bleeding from a fine line often marks a crack",

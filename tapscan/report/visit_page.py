@@ -191,7 +191,12 @@ def _room(sheet: VisitSheet, x: Limits) -> int:
 
 
 def _cost(f: Found, x: Limits) -> int:
-    return _length(f.text, max(x.longest, f.never_cut), len(f.title) + 2)
+    return _length(f.text, _most(f, x), len(f.title) + 2)
+
+
+def _most(f: Found, x: Limits) -> int:
+    """Characters of its text: as the limits say, but a flaw is whole."""
+    return max(x.longest, f.never_cut)
 
 
 def _length(text: str, most: int, before: int = 0) -> int:
@@ -204,23 +209,46 @@ def _whole_lines(characters: int) -> int:
 
 
 def _found(sheet: VisitSheet, x: Limits) -> list[tuple[Found, Cut, bool]]:
-    """Each with its text on the page, and whether paper has no room for it. Flaws come first and are whole while they fit beside all else at its shortest."""
-    flaws = [f for f in sheet.found if f.never_cut]
-    others = _room(sheet, x) - sum(_cost(f, x) for f in flaws)
-    room = ROOM - others - (PER_LINE if _room(sheet, x) > ROOM else 0)  # the line that counts them
+    """Each with its text on the page, and whether paper has no room for it. What is no flaw has the place that the limits give it; flaws share the room left, the first one first."""
+    room = _room_for_flaws(sheet, x)
     shown = []
     for n, f in enumerate(sheet.found):
-        most = max(x.longest, f.never_cut)
         if not f.never_cut:
-            shown.append((f, short(f.text, most), n >= x.found))
+            shown.append((f, short(f.text, x.longest), n >= x.found))
             continue
-        cost = _cost(f, x)
-        left = max(x.longest, room - len(f.title) - len(CUT_WORD) - PER_LINE)
-        shown.append(
-            (f, short(f.text, most) if cost <= room else _flaws_cut(f, left), n > 0 and min(cost, PER_LINE * 2) > room)
-        )
-        room -= min(cost, max(room, 0))
+        shown.append((f, _flaw_on_page(f, room, x), n > 0 and _no_room_for(f, room, x)))
+        room = _room_after(f, room, x)
     return shown
+
+
+def _room_for_flaws(sheet: VisitSheet, x: Limits) -> int:
+    """What all else leaves, and the line that counts the findings left out, where not all have room."""
+    everything = _room(sheet, x)
+    flaws = sum(_cost(f, x) for f in sheet.found if f.never_cut)
+    counting = PER_LINE if everything > ROOM else 0
+    return ROOM - (everything - flaws) - counting
+
+
+def _flaw_on_page(f: Found, room: int, x: Limits) -> Cut:
+    """Whole where it fits; else as many of its flaws as there is room for, beside title and mark."""
+    if _fits(f, room, x):
+        return short(f.text, _most(f, x))
+    left = room - len(f.title) - len(CUT_WORD) - PER_LINE
+    return _flaws_cut(f, max(x.longest, left))
+
+
+def _no_room_for(f: Found, room: int, x: Limits) -> bool:
+    """Not for the whole, and not for two lines of it."""
+    return min(_cost(f, x), 2 * PER_LINE) > room
+
+
+def _room_after(f: Found, room: int, x: Limits) -> int:
+    """One that does not fit takes all there is."""
+    return room - _cost(f, x) if _fits(f, room, x) else min(room, 0)
+
+
+def _fits(f: Found, room: int, x: Limits) -> bool:
+    return _cost(f, x) <= room
 
 
 def _flaws_cut(f: Found, most: int) -> Cut:

@@ -82,7 +82,7 @@ def _part(scan: Scan) -> list[str]:
     """In the piano nothing is asked for: whether the plate may be tapped again there is for the steps to say."""
     if scan.part_of is None or (heard := places_of_part(scan)) >= scan.part_of:
         return []
-    may = " that may be struck in this state" if scan.map and len(scan.map.stations) > scan.part_of else ""
+    may = " that may be tapped in this state" if scan.map and len(scan.map.stations) > scan.part_of else ""
     more = "" if scan.state in IN_PIANO else f": tap all {scan.part_of}"
     return [f"Only {heard} of {scan.part_of} places{may} were tapped{more}."]
 
@@ -114,8 +114,8 @@ def _ruled_out(scan: Scan) -> list[str]:
         else "What was heard there may not be the plate alone"
     )
     return [
-        f"The layout {scan.map.name} says not to strike {names} in this state ({scan.state}), but "
-        f"{'they were' if len(wrong) > 1 else 'it was'} struck. {why}. "
+        f"The layout {scan.map.name} says not to tap {names} in this state ({scan.state}), but "
+        f"{'they were' if len(wrong) > 1 else 'it was'} tapped. {why}. "
         "Do not tap there again: only the bare plate can be tested there."
     ]
 

@@ -38,7 +38,7 @@ def told_of(played: PlayedNotes) -> tuple[str, ...]:
     if played.doubled:
         said.append(f"heard more than once: {_few(played.doubled)}")
     if played.besides:
-        said.append(f"heard although not named: {_few(played.besides)} (another key struck, or another sound)")
+        said.append(f"heard although not named: {_few(played.besides)} (another key played, or another sound)")
     return tuple(said)
 
 

@@ -11,11 +11,11 @@ class Strikes:
     """Finding and cutting the taps."""
 
     rise_db: float = threshold(12.0, "dB", "a tap rises this much within a few milliseconds", JUDGEMENT)
-    gate_db: float = threshold(15.0, "dB", "a strike stands this far over the noise floor", JUDGEMENT)
+    gate_db: float = threshold(15.0, "dB", "a tap stands this far over the noise floor", JUDGEMENT)
     range_db: float = threshold(
         48.0, "dB", "an onset this far under the strongest is not a tap of the same scan", JUDGEMENT
     )
-    gap_s: float = threshold(0.1, "s", "two onsets closer than this are one strike", JUDGEMENT)
+    gap_s: float = threshold(0.1, "s", "two onsets closer than this are one tap", JUDGEMENT)
     double_hit_db: float = threshold(
         -12.0, "dB", "a second blow this strong, within the gap, is a double hit", JUDGEMENT
     )
@@ -28,4 +28,4 @@ class Strikes:
     )
     weak_snr_db: float = threshold(20.0, "dB", "under this few modes stand clear of the noise", JUDGEMENT)
     clip_run: float = threshold(3.0, "samples", "this many equal samples at the extreme are a clipped peak", JUDGEMENT)
-    per_station: float = threshold(12.0, "strikes", "more strikes at one station add time, hardly precision", JUDGEMENT)
+    per_station: float = threshold(12.0, "taps", "more taps at one station add time, hardly precision", JUDGEMENT)

@@ -16,7 +16,7 @@ class Tones:
         20.0, "dB", "a mode less clear of the noise is not judged for prominence", "design of the rule"
     )
     share_db: float = threshold(
-        -10.0, "dB", "a fainter part of what is heard in the window is not the pitch of the strike", JUDGEMENT
+        -10.0, "dB", "a fainter part of what is heard in the window is not the pitch of the tap", JUDGEMENT
     )
     station_share: float = threshold(
         0.5, "1", "share of the stations that hear a mode at which it must stand out", JUDGEMENT

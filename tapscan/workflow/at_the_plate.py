@@ -26,7 +26,7 @@ from tapscan.workflow.record_notes import NoteRecorder
 
 Wish = Literal["undo", "repeat", "skip", "back", "pause", "stop"]
 WISHES: tuple[Wish, ...] = get_args(Wish)
-HANDS = "Two quick knocks take the last strike back."
+HANDS = "Two quick knocks take the last tap back."
 SHORT_FIRM = "short, firm"  # how a key is played
 HANDS_AT_KEYS = "Hold each key a third to half a second, let go, wait for READY. No pedal."
 TONES: dict[str, list[tuple[float, float]]] = {

@@ -72,7 +72,7 @@ def _measured(
         level_db=level,
         snr_db=snr,
         faults=tuple(_faults(span, ring, noise, snr, rate, settings)),
-        reason=None if noise.size else "no quiet before the strike to measure the noise in",
+        reason=None if noise.size else "no quiet before the tap to measure the noise in",
     )
 
 

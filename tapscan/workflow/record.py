@@ -182,7 +182,7 @@ class Recorder:
         """What a key, or two knocks, ask for."""
         if action == "undo":
             station = self._undo()
-            words = f"Taken back: the last strike at {station}." if station else "There is nothing to take back."
+            words = f"Taken back: the last tap at {station}." if station else "There is nothing to take back."
             return [Event("undone", words)]
         if action == "repeat":
             return self._repeat()
@@ -208,7 +208,7 @@ class Recorder:
 def _key(strike: TakenStrike) -> str:
     """One that was stored has one (older ones were given theirs)."""
     if strike.key is None:
-        raise ValueError("a strike without a key")
+        raise ValueError("a tap without a key")
     return strike.key
 
 
@@ -242,7 +242,7 @@ def begin_recording(
             f"{layout} has a place called {' or '.join(BAR_TURNS)}, which is what the bar's taps are called; rename it"
         )
     if not layout_from_text(text, layout).allowed(facts.conditions.state):
-        raise BadRequest(f"no station of {layout} may be struck in this state; choose another layout")
+        raise BadRequest(f"no station of {layout} may be tapped in this state; choose another layout")
     plan = {"layout": text, "order": list(order), **({"bar": bar} if bar else {})}
     return begin(register, plate, leave.facts, {**plan, ALLOWED: leave.open} if leave.open else plan)
 

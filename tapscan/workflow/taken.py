@@ -51,7 +51,7 @@ def finish(
     if not kept:
         raise BadRequest(f"no {what_of(unfinished)} was taken, so there is nothing to store")
     if not (of_plate := [s for s in kept if s.station not in BAR_TURNS]):
-        raise BadRequest("no strike of the plate was taken, only of the bar, so there is nothing to store")
+        raise BadRequest("no tap of the plate was taken, only of the bar, so there is nothing to store")
     if twins := scans_holding(register, [s.file.sha256 for s in of_plate]):
         end(register, number, twins[0])
         raise BadRequest(f"these {what_of(unfinished, 2)} are stored already, as {twins[0]}")
@@ -110,7 +110,7 @@ def is_played(unfinished: Unfinished) -> bool:
 
 def what_of(unfinished: Unfinished, count: int = 1) -> str:
     """What one that was taken is called, or many."""
-    return f"{'note' if is_played(unfinished) else 'strike'}{'s' * (count != 1)}"
+    return f"{'note' if is_played(unfinished) else 'tap'}{'s' * (count != 1)}"
 
 
 def keys_of(unfinished: Unfinished) -> tuple[str, ...]:

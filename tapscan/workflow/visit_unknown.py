@@ -107,7 +107,7 @@ def _places(entry: ScanEntry, s: Screening) -> list[Unknown]:
         found.append(
             Unknown(
                 "barred",
-                f"{counted(len(barred), 'place')} of the plan {'was' if len(barred) == 1 else 'were'} not tapped: not to be struck while the plate is {STATES[state]}.",
+                f"{counted(len(barred), 'place')} of the plan {'was' if len(barred) == 1 else 'were'} left out: no tap may fall there while the plate is {STATES[state]}.",
                 places,
             )
         )

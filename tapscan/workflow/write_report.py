@@ -136,7 +136,7 @@ def _scan_facts(entry: ScanEntry, shop: Shop) -> tuple[tuple[str, str], ...]:
         ("Mass of the sensor", told(None if c.sensor.mass_g is None else f"{c.sensor.mass_g:g} g")),
         ("Place of the sensor", told(c.sensor.place)),
         ("Hammer", told(c.hammer)),
-        ("Reference bar", entry.bar.name if entry.bar else "not struck"),
+        ("Reference bar", entry.bar.name if entry.bar else "not tapped"),
         ("Left on the plate", told(fittings)),
         ("Tapped by", told(entry.operator)),
         ("Notes", told(entry.notes)),

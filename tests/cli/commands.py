@@ -89,7 +89,9 @@ def screens(*commands: Sequence[object], measured: bool = False) -> str:
         typed = shlex.join(w.name if isinstance(w, Path) else str(w) for w in words)
         told.append(f"$ tapscan {typed}\n{done.out}{done.err}")
     whole = "\n".join(told).replace(f"tapscan {__version__}", "tapscan VERSION")
-    whole = re.sub(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", "TIME", re.sub(r"settings [0-9a-f]{12}", "settings HASH", whole))
+    whole = re.sub(
+        r"\d{4}-\d\d-\d\d \d\d:\d\d [-+]\d\d:\d\d", "TIME", re.sub(r"settings [0-9a-f]{12}", "settings HASH", whole)
+    )
     if not measured:
         return whole
     rows = [re.sub(r"(?<=\S) {2,}", "  ", row) for row in whole.splitlines() if not re.match(r"M\d+ ", row)]

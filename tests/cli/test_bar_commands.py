@@ -35,7 +35,7 @@ def test_a_bars_day(folder):
     )
     assert done.status == 0, done.err
     shown = screens(("scan", "show", "B12/2026-03-14")).partition("\n\n")[0]
-    assert "struck before and after" in shown
+    assert "tapped before and after" in shown
     same_as_before("scan-show", shown, part="with a reference bar")
     scan = json.loads(run("scan", "show", "B12/2026-03-14", "--json", "-").out)
     assert (scan["bar"]["drift"]["seen"], scan["bar"]["drift_reason"]) == ([], None)

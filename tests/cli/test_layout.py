@@ -70,7 +70,7 @@ def test_what_is_wrong_is_told_in_one_line(tmp_path: Path):
         run("print", "gran", str(tmp_path / "x.html"))
     mine = tmp_path / "mine.toml"
     mine.write_text(layout_text("grand-short").replace('["all"]', '["bare"]'), encoding="utf-8")
-    with pytest.raises(BadRequest, match="no station of it may be struck in the state strung"):
+    with pytest.raises(BadRequest, match="no station of it may be tapped in the state strung"):
         run("print", str(mine), str(tmp_path / "x.html"), "--state", "strung")
     assert [p.name for p in tmp_path.iterdir()] == ["mine.toml"]
 

@@ -56,7 +56,7 @@ def test_a_reference_bar_dropped_in_with_the_plate(site, browser_page, takes):
     page.click("summary:has-text('reference bar')")
     page.select_option("#f-of", label="b2.wav")
     page.click("text=It is of the bar, after")
-    page.wait_for_selector("text=Nobody has listened to these recordings yet")
+    page.wait_for_selector("text=These recordings have not been searched for taps yet")
     page.set_input_files("[data-part=bar-first]", first)
     row, after = "tr:has-text('b2.wav')", "tr:has-text('b2.wav') >> text=after the plate"
     page.wait_for_selector("tr:has-text('b1.wav') >> text=before the plate")

@@ -52,7 +52,7 @@ def test_the_page_names_a_tap_where_none_may_be_before_the_rest(site, tmp_path):
     (marked,) = [row for row in table.split("<tr ")[1:] if "do not tap there" in row]
     assert marked.startswith('data-station="S2" class="odd"')
     assert "S2 must not" in page.partition('<ul class="remarks">')[2].partition("</li>")[0]
-    assert page.count("(not to be struck)") == len(BARRED), "a tap may be given there by hand: it may be so"
+    assert page.count("(not to be tapped)") == len(BARRED), "a tap may be given there by hand: it may be so"
 
 
 def test_who_records_is_shown_no_place_that_must_not_be_struck(site):

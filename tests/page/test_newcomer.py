@@ -1,5 +1,7 @@
 """Where a newcomer stumbled: ways back that led elsewhere, warnings that stayed, fields that were jumped over."""
 
+import datetime as dt
+import os
 import re
 from pathlib import Path
 
@@ -128,14 +130,21 @@ def test_beside_the_shops_pickup_a_phones_take_is_asked_about(site):
 
 
 def test_a_scan_of_older_files_is_not_stored_as_of_today_without_a_word(site, browser_page, tmp_path):
+    """Recorded late, dropped in early the next day."""
     with site.client() as client:
         address = dropped(site, client, tmp_path, state="stripped")
-    page, number = browser_page, address.partition("#")[0].rpartition("=")[2]
+    page, take = browser_page, tmp_path / "late.wav"
+    take.write_bytes(b"")
+    os.utime(take, (evening := dt.datetime(2026, 3, 2, 23, 50).timestamp(), evening))
     sent = []
-    page.goto(site.address + address)
-    page.evaluate(f"sessionStorage.setItem('day-{number}', '2026-03-02')")
-    page.reload()
+    page.clock.set_fixed_time(dt.datetime(2026, 3, 3, 0, 10))
     page.route("**/draft", lambda route: (sent.append(route.request.post_data), route.fulfill(body="sent")))
+    page.route("**/draft/file?*", lambda route: route.fulfill(json={"version": 2}))
+    page.goto(site.address + address)
+    page.set_input_files("#choose", take)
+    page.wait_for_selector("text=sent")
+    sent.clear()
+    page.goto(site.address + address)
     page.click("#store")
     assert "2026-03-02" in page.inner_text("#f-date ~ [role=alert]") and sent == []
     page.click("#day-offer")

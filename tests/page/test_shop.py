@@ -132,7 +132,7 @@ def test_every_scan_is_read_anew_and_what_changed_is_told(site, examined, monkey
         assert until(lambda: getattr(site.app.state, "anew", None))
         shown = main_of(client.get("/register").text)
         assert [e.name for e in asked] == [examined]
-        assert "Another answer: 1." in shown and f"{gone}; nothing was changed" in shown
+        assert "another answer than before: 1." in shown and f"{gone}; nothing was changed" in shown
         assert site.post(client, "/register/anew", pattern="none such").status_code == 400
         none = site.post(client, "/register/anew", since="2026-03-15").text
         assert len(asked) == 1, "no scan is left of those asked for"

@@ -194,7 +194,7 @@ def test_a_round_stopped_early_is_a_part_of_the_plate(plate, layout):
 
 def test_nothing_taken_is_nothing_stored(plate, layout):
     recorder = begun(plate, layout)
-    with pytest.raises(BadRequest, match="no strike was taken"):
+    with pytest.raises(BadRequest, match="no tap was taken"):
         finish(plate, recorder.id, Settings())
 
 

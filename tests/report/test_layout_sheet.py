@@ -64,7 +64,7 @@ def test_for_a_strung_plate_only_what_may_be_struck_is_listed_and_the_rest_is_na
     (line,) = re.findall(r'<p class="barred">(.*?)</p>', part(html, "stations"))
     drawn = html[html.index("<desc") : html.index("</desc>")]
     assert re.findall(r"S\d", line) == re.findall(r"S\d", drawn.partition("Leave out")[2]) == names
-    assert "With strings on: strike nothing near pins, agraffes or strings" in Reading(html).text
+    assert "With strings on: tap nothing near pins, agraffes or strings" in Reading(html).text
     words_ = command(html)
     wanted = ["--layout", "grand-short", "--order", ",".join(ORDER), "--state", "strung"]
     assert words_[words_.index("--layout") :][:6] == wanted

@@ -118,7 +118,7 @@ def test_the_words_in_its_place_name_what_matters_first():
     ]
     assert GRAND.stations[2].where in said[MEANING["look"]]
     assert 'role="img"' in svg and 'aria-labelledby="m-title m-desc"' in svg
-    assert {name for name, hint in hints(svg).items() if "not to be struck" in hint} == {"S4", "S5"}
+    assert {name for name, hint in hints(svg).items() if "not to be tapped" in hint} == {"S4", "S5"}
     same_as_before("report", lines(svg), part="map: one place to look at, strung")
 
 

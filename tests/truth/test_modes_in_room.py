@@ -140,7 +140,7 @@ def test_by_pickup_no_room_is_heard():
     ("changed", "reason"),
     [
         ({"seconds": 0.6}, "the rings are shorter than 1 s"),
-        ({"alike": True}, "the places were struck too much alike, or hardly louder than the noise"),
+        ({"alike": True}, "the places were tapped too much alike, or hardly louder than the noise"),
     ],
 )
 def test_where_modes_cannot_be_told_by_their_patterns_the_free_ones_stay(changed, reason):

@@ -58,7 +58,7 @@ def test_what_is_missing_is_told_of_those_that_may_be_struck():
     assert wanted(GRAND, "strung") == STRUNG
     (line,) = left_out(GRAND, "strung", ["S1", "S4"])
     assert re.findall(r"S\d", line) == ["S2", "S3", "S5"]
-    same_as_before("shortfalls", line, part="places that may not be struck")
+    same_as_before("shortfalls", line, part="places that may not be tapped")
     assert left_out(GRAND, "stripped", []) == []
 
 
@@ -79,12 +79,12 @@ def test_a_tap_where_none_may_be_is_told_first_and_counts_as_extra(state):
         assert state == "in-piano-unstrung" and not struck_barred(GRAND, state, EVERY)
         return
     first, *rest = told(state, [*allowed[:2], *never])
-    same_as_before("shortfalls", first, part=f"struck where none may be, {state}")
+    same_as_before("shortfalls", first, part=f"tapped where none may be, {state}")
     assert any(f"expected {3 * len(allowed)}, found 6" in line for line in rest)
     assert not any("not in the layout" in line for line in rest)
-    (others,) = [line for line in rest if line.startswith("not to be struck")]
+    (others,) = [line for line in rest if line.startswith("not to be tapped")]
     assert not set(never) & set(re.findall(r"S\d+", others))
-    assert not any("must not be struck" in line for line in told(state, allowed) + told("stripped", EVERY))
+    assert not any("must not be tapped" in line for line in told(state, allowed) + told("stripped", EVERY))
 
 
 def test_a_place_where_none_may_be_is_no_part_of_what_is_asked_for():
@@ -110,12 +110,12 @@ def scan(state, stations):
 
 
 def warned(s: Scan) -> list[str]:
-    return [w for w in limitations(s, Settings()) if "says not to strike" in w]
+    return [w for w in limitations(s, Settings()) if "says not to tap" in w]
 
 
 def test_a_station_struck_in_a_state_that_rules_it_out_is_told_first():
     s = scan("strung", ["S1", "S4", "S5"])
-    same_as_before("shortfalls", warned(s)[0], part="struck where none may be, in the report")
+    same_as_before("shortfalls", warned(s)[0], part="tapped where none may be, in the report")
     assert limitations(s, Settings())[0] == warned(s)[0]
 
 

@@ -14,6 +14,7 @@ from tests.every import each
 ROOT = Path(__file__).parents[2] / "tapscan"
 MODULES = sorted(ROOT.rglob("*.py"))
 BASE = {
+    "clock",
     "errors",
     "estimate",
     "faults",
@@ -32,6 +33,7 @@ BASE = {
     "__version__",
 }
 ROOMS = {
+    "clock": set(),
     "errors": set(),
     "places": set(),
     "plain_values": set(),

@@ -172,7 +172,7 @@ def test_places_that_may_not_be_struck_are_no_places_that_the_layout_lacks():
     layout, onsets = named("upright-long"), take([3] * 9, 2)
     said = mismatch(Take(27, groups_of(onsets), 3, tuple(onsets)), layout, "strung", layouts) or ""
     places, may = len(layout.stations), places_of(layout, "strung")
-    assert may < places and f"has {places} places" in said and f"{may} may be struck" in said
+    assert may < places and f"has {places} places" in said and f"{may} may be tapped" in said
 
 
 def test_a_gap_many_times_the_usual_pause_is_told_where_the_take_does_not_fit():
@@ -282,7 +282,7 @@ def test_the_inspectors_card_asks_for_places_that_may_be_struck_and_for_no_more(
     few = replace(every, strikes=tuple(s for s in every.strikes if s.station in allowed))
     told = {state: " ".join(limitations(replace(few, state=state), Settings())) for state in ("stripped", "strung")}
     assert all(f"Only {len(allowed)} places were tapped" in said for said in told.values())
-    assert ["eight places" in told[state] for state in told] == [True, False], "on a strung plate no more may be struck"
+    assert ["eight places" in told[state] for state in told] == [True, False], "on a strung plate no more may be tapped"
 
 
 def test_the_recorders_refusals_stand_in_the_docs_as_it_words_them():

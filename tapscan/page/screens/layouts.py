@@ -45,7 +45,7 @@ def sheet(request: Request) -> Response:
     name, told = asked(request, "name"), state(asked(request, "state"), "State of the plate")
     found = named_layout(request.app.state.folder, name)
     if not found.allowed(told):
-        raise BadRequest(f"{name}: no place of it may be struck in the state {told}; take another layout")
+        raise BadRequest(f"{name}: no place of it may be tapped in the state {told}; take another layout")
     html = render_sheet(found, told, read_order(asked(request, "order") or ORDER), name)
     return HTMLResponse(html, headers={"content-security-policy": OWN_POLICY})
 

@@ -16,7 +16,7 @@ from tapscan.workflow.plate import find_plate
 
 NOT_OPEN = (
     "Phones are not let in: tapscan was started without --lan. End it, start it again with: tapscan open --lan. "
-    "Do so only in a network that is yours; the phone and this computer talk openly in it."
+    "Do so only in a network that is yours; what phone and computer send is not encrypted."
 )
 
 

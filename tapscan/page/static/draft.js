@@ -47,22 +47,24 @@ function offerDay() {
 }
 offerDay();
 
+/** Year-month-day by the clock here. @param {Date} when */
+function dayOf(when) {
+  return [when.getFullYear(), when.getMonth() + 1, when.getDate()].map((n) => String(n).padStart(2, "0")).join("-");
+}
+
 /** @param {Iterable<File>} files @param {string} part of the plate, or of the bar before or after it */
 async function take(files, part = "plate") {
   const refused = [];
   let taken = 0;
   for (const file of files) {
     try {
-      const told = await send(`/draft/file?id=${form.dataset.id}&part=${part}`, file, (share) => {
+      const kept = await send(`/draft/file?id=${form.dataset.id}&part=${part}`, file, (share) => {
         words.textContent = `Taking in ${file.name}: ${Math.round(100 * share)} %`;
       });
-      seen.value = String(told.version);
+      seen.value = String(kept.version);
       taken += 1;
-      const when = new Date(file.lastModified);
-      if (Date.now() - file.lastModified > 86_400_000) {
-        const parts = [when.getFullYear(), when.getMonth() + 1, when.getDate()];
-        sessionStorage.setItem(DAY_KEY, parts.map((n) => String(n).padStart(2, "0")).join("-"));
-      }
+      const told = dayOf(new Date(file.lastModified));
+      if (told < dayOf(new Date())) sessionStorage.setItem(DAY_KEY, told);
     } catch (problem) {
       refused.push(/** @type {Error} */ (problem).message);
     }

@@ -61,7 +61,7 @@ export class Rows {
 
   /** @param {import("./drawing.js").Place} place @param {number} i */
   strung(place, i) {
-    const field = input("checkbox", `Place ${i + 1} may be struck with strings on`);
+    const field = input("checkbox", `Place ${i + 1} may be tapped with strings on`);
     field.checked = place.states.includes("all") || place.states.includes("strung");
     field.addEventListener("change", () => {
       place.states = field.checked ? ["all"] : [...BARE];

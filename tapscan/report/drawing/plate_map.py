@@ -83,7 +83,7 @@ def marks(screening: Screening) -> dict[str, Mark]:
         kind: Kind = "look" if name in look else heard if name in used else "unusable" if name in struck else "untapped"
         said = MEANING[kind]
         if kind == "untapped" and scan.state and scan.state not in station.states:
-            said += ": not to be struck in this state"
+            said += ", and not to be tapped in this state"
         found[name] = Mark(kind, said)
     return found
 

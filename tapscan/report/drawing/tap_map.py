@@ -20,7 +20,7 @@ from tapscan.report.drawing.plate_drawing import INK, Canvas, Kind, apart, eleme
 
 WIDTH, RADIUS, HERE_RADIUS = 520.0, 9.0, 14.0
 FIGURE = 11  # size of the figures within the rings
-NEVER = "not to be struck in this state"
+NEVER = "not to be tapped in this state"
 TOLD: dict[Kind, str] = {"look": "tap here now", "leave": NEVER, "tapped": "done", "untapped": "to come"}
 Drawn = Callable[[Station, Point], Markup]
 

@@ -77,7 +77,7 @@ def before_and_now(
         return as_svg(
             figure,
             name,
-            f"Time and frequency of the strikes before and now, and their difference: {title}. Dark is loud.",
+            f"Time and frequency of the taps before and now, and their difference: {title}. Dark is loud.",
         )
 
 
@@ -143,7 +143,7 @@ def time_frequency(found: TimeFrequency, marks_hz: tuple[float, ...], title: str
         axes.set_xlim(first, last)
         axes.set_xlabel("seconds after the tap")
         axes.set_ylabel("frequency, Hz")
-        return as_svg(figure, name, f"Time and frequency of the strike: {title}. Dark is loud.")
+        return as_svg(figure, name, f"Time and frequency of the tap: {title}. Dark is loud.")
 
 
 def _inside(found: TimeFrequency, hz: tuple[float, ...]) -> list[float]:

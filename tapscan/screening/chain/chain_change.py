@@ -19,7 +19,7 @@ from tapscan.screening.chain import words
 from tapscan.screening.chain.measure import Moved, moved, thermal
 from tapscan.settings import Settings
 
-NO_BAR = "the reference bar was not struck with both scans"
+NO_BAR = "the reference bar was not tapped with both scans"
 ENDS = ("the first taps", "the last taps")
 OTHER_BAR = "the scans were made with other reference bars"
 ONE_RECORDING = "one and the same recording of the reference bar was given twice"
@@ -146,7 +146,7 @@ def with_drift(bar: BarReadings, settings: Settings) -> BarReadings:
     """Within one scan; no temperature is known for either end."""
     if bar.first is None or bar.last is None:
         return replace(
-            bar, drift_reason=f"the bar was not struck {'before' if bar.first is None else 'after'} the plate"
+            bar, drift_reason=f"the bar was not tapped {'before' if bar.first is None else 'after'} the plate"
         )
     if _one_recording(bar.first, bar.last):
         return replace(bar, drift_reason=ONE_RECORDING)

@@ -196,7 +196,7 @@ def _too_little(found: Measured, settings: Settings) -> str | None:
         return None
     return (
         f"{int(found.judged.sum())} tones at {counted(len(found.earlier.stations), 'place')} could be matched with the earlier scan; it takes {limits.modes:.0f} tones "
-        f"and {limits.places:.0f} places that were struck both times"
+        f"and {limits.places:.0f} places that were tapped both times"
     )
 
 

@@ -31,7 +31,7 @@ class BuzzLimits:
     unevenness: float = threshold(
         1.0, "1", "bursts; noise through a fit is about 0.25, what a fit missed 0.4 to 1.7 but far fainter", SIMULATED
     )
-    strikes: float = threshold(3.0, "strikes", "one noise by chance is no buzz", JUDGEMENT)
+    strikes: float = threshold(3.0, "taps", "one noise by chance is no buzz", JUDGEMENT)
 
 
 NAME = "buzz"

@@ -19,7 +19,7 @@ OTHERS = (
     "a plate screw or nose bolt that is looser than before, or was taken out",
     "strings taken off or tension changed over a part of the compass",
     "a part of case or action that was off in one of the scans, or leaned on the plate",
-    "the pickup sat elsewhere, or other places were struck",
+    "the pickup sat elsewhere, or other places were tapped",
     "wood that is much drier or damper than then",
 )
 BOTH, BEYOND_SCREWS = (

@@ -111,4 +111,4 @@ def _late(sounds: Sequence[StationSound], found: Callable[[], Late] | None) -> d
         LateSound(n, station, force, *(float(x) for x in three))
         for (n, station, force), three in zip(names, figures, strict=True)
     )
-    return {"late_sounds": told, "late_sounds_reason": None if told else "no strike was heard"}
+    return {"late_sounds": told, "late_sounds_reason": None if told else "no tap was heard"}

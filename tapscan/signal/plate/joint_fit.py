@@ -66,7 +66,7 @@ LOOKS = (0, 0, 0, 8, 8)  # in each round; the first ones only measure the warmin
 LOWEST_HZ = 12.0
 STILL = 5e-6  # of the frequency: a plate whose warming is known so well needs no further round for it
 MOST_IN_BAND = 40
-IN_ROOM = "the modes are told by their patterns, which all strikes share"
+IN_ROOM = "the modes are told by their patterns, which all taps share"
 DRY, FEW = "no room was heard", f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"
 
 
@@ -125,7 +125,7 @@ def _in_room(
         return f"the rings are shorter than {LEAST_S:.0f} s"
     try:
         if not _struck_apart(joint, Band(settings.fit.lowest_hz, TOLD_BELOW_HZ)):
-            return "the places were struck too much alike, or hardly louder than the noise"
+            return "the places were tapped too much alike, or hardly louder than the noise"
         return _by_pattern(joint, bands, workers) or "nothing rings"
     except np.linalg.LinAlgError as problem:
         return f"the sums have no solution ({problem})"

@@ -170,7 +170,7 @@ def station_tones(
     windows = tone_windows(strikes, poles, sample_rate_hz, settings)
     seen = [(k, w) for k, w in enumerate(windows) if w is not None]
     if not seen:
-        return [Tone(None, None, None, "the strike ends before the window that is judged")] * len(poles)
+        return [Tone(None, None, None, "the tap ends before the window that is judged")] * len(poles)
     f, noise = np.array([p.frequency_hz for p in poles]), _noise_power(noise_at, sample_rate_hz)
     per_strike = [_strike_tones(f, powers(poles, k, w), w, noise, sample_rate_hz, settings) for k, w in seen]
     return [_median_tone([tones[i] for tones in per_strike]) for i in range(len(poles))]
@@ -243,7 +243,7 @@ def _one_tone(f: float, seen: _Seen, snr_db: float) -> Tone:
     if ratio < limit and not (seen.strongest_of_band and prominence >= other_limit):
         return Tone(ratio, prominence, False)
     if not seen.loud:
-        return Tone(ratio, prominence, False, "too faint beside the rest of the strike to be its pitch")
+        return Tone(ratio, prominence, False, "too faint beside the rest of the tap to be its pitch")
     return Tone(ratio, prominence, True)
 
 
