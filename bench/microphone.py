@@ -100,20 +100,21 @@ def near(castings: int) -> list[Case]:
     return [Case(FIRST_NEAR + k, RATES_HZ[0], *rooms[k % len(rooms)]) for k in range(castings)]
 
 
-def plate_of(case: Case) -> PlateModes:
+def plate_of(case: Case, day: int = 0) -> PlateModes:
     """The casting as it lies on that day, with modes up to where the rate ends."""
     seed = FIRST_SEED + case.number
     table = load_table(COUNTED[case.number % len(COUNTED)])
     iron = draw_iron(table, np.random.default_rng([77, seed]))
-    plate = plate_modes(table, "sound", iron, draw_state(np.random.default_rng([78, seed])))
+    plate = plate_modes(table, "sound", iron, draw_state(np.random.default_rng([78, seed, *_of(day)])))
     plate = extend_modes(plate, np.random.default_rng([79, seed]), min(SOUND_TO_HZ, 0.45 * case.rate_hz))
     falls = np.maximum(plate.frequency_hz / KNEE_HZ, 1.0) ** case.power
     return replace(plate, decay_rate_per_s=plate.decay_rate_per_s * falls)
 
 
-def taps_of(case: Case, plate: PlateModes) -> list[Tap]:
+def taps_of(case: Case, plate: PlateModes, day: int = 0) -> list[Tap]:
     """All taps with the room and white noise."""
-    rng = np.random.default_rng([80, FIRST_SEED + case.number, round(100 * case.t60_s), round(100 * case.distance_m)])
+    room = round(100 * case.t60_s), round(100 * case.distance_m)
+    rng = np.random.default_rng([80, FIRST_SEED + case.number, *room, *_of(day)])
     names = plate.table.station_names
     stations = [names[round(i)] for i in np.linspace(0, len(names) - 1, case.places)]
     sensor = "near 1" if case.t60_s else "pickup 1"
@@ -123,6 +124,11 @@ def taps_of(case: Case, plate: PlateModes) -> list[Tap]:
         response = _response(case.t60_s, case.distance_m, case.number % 8, case.rate_hz)
         taps = [replace(t, samples=in_room(t.samples, response)) for t in taps]
     return scale_to(add_noise(taps, snr_noise_rms(taps, SNR_DB), rng), 0.5)
+
+
+def _of(day: int) -> tuple[int, ...]:
+    """More of a seed, for all days but the first."""
+    return (day,) if day else ()
 
 
 @cache
@@ -144,15 +150,19 @@ def segment(tap: Tap, name: str) -> Segment:
     return Segment(strike, ring, noise, rate)
 
 
-def heard(taps: Sequence[Tap], plate: PlateModes, settings: Settings) -> tuple[Scan, float]:
+def heard(taps: Sequence[Tap], plate: PlateModes, settings: Settings, *, contact: bool = False) -> tuple[Scan, float]:
     """The scan as the rules see it, and the processor time it took in s."""
-    begun = time.process_time()
+    begun, names = time.process_time(), list(dict.fromkeys(t.station for t in taps))
     with threadpool_limits(1):
         results = [
             analyse_station(
-                name, [segment(t, f"T{i}") for i, t in enumerate(taps, 1) if t.station == name], settings, rough=True
+                name,
+                [segment(t, f"T{i}") for i, t in enumerate(taps, 1) if t.station == name],
+                settings,
+                rough=len(names) > 1,
+                contact=contact,
             )
-            for name in dict.fromkeys(t.station for t in taps)
+            for name in names
         ]
         found = scan_of(results, settings, state="stripped", map=layout_of(plate.table))
     return found, time.process_time() - begun

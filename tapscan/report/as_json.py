@@ -60,6 +60,7 @@ def _observed(scan: Scan) -> dict[str, Any]:
         "late_sounds_reason": scan.late_sounds_reason,
         "room": plain(scan.room) if scan.room else None,
         "room_reason": scan.room_reason,
+        "room_left_in": scan.room_left_in,
         "room_limit": plain(scan.room_limit) if scan.room_limit else None,
         "room_limit_reason": scan.room_limit_reason,
         "self_scatter": plain(scan.self_scatter) if scan.self_scatter else None,

@@ -10,6 +10,7 @@ from collections import Counter
 from tapscan.faults import FAULTS, fault
 from tapscan.places import IN_PIANO, STRUNG
 from tapscan.records import Scan
+from tapscan.screening import untold_room
 from tapscan.screening.compressed import limitation
 from tapscan.screening.rules.force_dependence import exchanged
 from tapscan.settings import Settings
@@ -129,7 +130,8 @@ def _drift(scan: Scan) -> list[str]:
 
 
 def _room(scan: Scan) -> list[str]:
-    return [*_rings_along(scan), *_hidden(scan)]
+    untold = untold_room.limitation(scan)
+    return [*([untold] if untold else []), *_rings_along(scan), *_hidden(scan)]
 
 
 def _hidden(scan: Scan) -> list[str]:

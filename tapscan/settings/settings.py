@@ -24,6 +24,7 @@ from tapscan.settings.strikes import Strikes
 from tapscan.settings.supports import Supports
 from tapscan.settings.thermal import Thermal
 from tapscan.settings.tones import Tones
+from tapscan.settings.untold_room import UntoldRoom
 
 L = TypeVar("L")
 
@@ -37,6 +38,7 @@ class Settings:
     fit: Fit = field(default_factory=Fit)
     tones: Tones = field(default_factory=Tones)
     origins: Origins = field(default_factory=Origins)
+    untold_room: UntoldRoom = field(default_factory=UntoldRoom)
     strings: Strings = field(default_factory=Strings)
     iron: Iron = field(default_factory=Iron)
     scan: WholeScan = field(default_factory=WholeScan)

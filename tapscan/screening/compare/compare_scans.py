@@ -48,6 +48,7 @@ from tapscan.screening.piano import compare as in_piano
 from tapscan.screening.piano.twice import others_of
 from tapscan.screening.rules import RULE_LIMITS
 from tapscan.screening.rules import change_since_baseline as rule
+from tapscan.screening.untold_room import not_comparable_for_room
 from tapscan.settings import Settings, settings_sha256
 
 
@@ -62,7 +63,6 @@ def compare_scans(
     """The whole comparison. Raises BadRequest when there is no baseline or the later scan is one of it.
 
     one_job : of a plate in its piano: whether one job alone lies between the scans; None: by their dates
-
     again : other scans of the plate as it is now, in the same state, by the same sensor. Over more days than one they show how it repeats, where the baseline does not; in its piano one of the same visit is taken beside the later scan.
     """
     every = _checked(later, baselines)
@@ -99,7 +99,8 @@ def _out_of_piano(
     unlike = _unlike(later, baselines, settings)
     chain = between(later, baselines, settings)
     evidence = without_lists(_evidence(later, baselines, unlike, settings, again), chain[0])
-    measured, lossy = evidence.measured, not_comparable([later.scan, *(b.scan for b in every)])
+    measured, lossy = evidence.measured, not_comparable(scans := [later.scan, *(b.scan for b in every)])
+    lossy = lossy or not_comparable_for_room(scans)
     refused = unlike.refused or lossy or buzzed(later, baselines, settings) or unsteady(later, baselines)
     evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
     indications, not_run = _judged(refused, later, evidence, settings)

@@ -22,6 +22,7 @@ from tapscan.records import FloatArray, Force, ForceShift, Indication, RuleNotRu
 from tapscan.screening.in_words import NAMED_PLACES, places_in_words
 from tapscan.screening.rule import Outcome, Plain, Rule, condition
 from tapscan.screening.rules.buzz import held_first
+from tapscan.screening.untold_room import left_in
 from tapscan.settings import Settings
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
@@ -92,6 +93,8 @@ def lacking(scan: Scan, settings: Settings) -> str | None:
     """What the rule lacks, in words."""
     if scan.force_shifts_reason:
         return scan.force_shifts_reason
+    if room := left_in(scan):
+        return room
     if scan.force_step_db is None or scan.force_step_db < settings.of(ForceLimits).step_db:
         step = "unknown" if scan.force_step_db is None else f"{scan.force_step_db:.0f} dB"
         if exchanged(scan, settings):

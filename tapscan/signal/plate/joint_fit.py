@@ -91,6 +91,7 @@ class Together:
     room_reason: str | None = FEW  # why there is none
     scatter: SelfScatter | None = None
     scatter_reason: str | None = "needs two places or more with taps alike in rate and length"
+    room_left_in: bool = False  # see Scan
 
 
 def together(sounds: Sequence[StationSound], settings: Settings, workers: Workers = ALONE) -> Together:
@@ -99,8 +100,9 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
     Sounds of another rate, or much shorter than most, take no part. Empty where fewer than two stations are left.
     """
     sounds = alike(sounds)
+    by_air = any(not s.contact for s in sounds)
     if len(sounds) < 2:
-        return Together()
+        return Together(room_left_in=by_air)
     joint = gathered(sounds)
     bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
@@ -109,7 +111,8 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
     unexplained = _unexplained(fit)
     told = _in_room(joint, bands, settings, unexplained, workers)
     if isinstance(told, str):
-        return replace(_of_free_modes(fit, settings, workers), room_reason=told)
+        found = _of_free_modes(fit, settings, workers)
+        return replace(found, room_reason=told, room_left_in=by_air and told != DRY)
     return Together(_of_room(told, joint, settings, clear), room_ring(told, unexplained), None, None, IN_ROOM)
 
 
@@ -140,10 +143,7 @@ class _Fitted(NamedTuple):
 
 
 def _fitted(joint: JointSpectra, bands: Sequence[Band], settings: Settings, clear: float, workers: Workers) -> _Fitted:
-    bands = [
-        Band(LOWEST_HZ, settings.fit.lowest_hz),
-        *bands,
-    ]  # what rings below is not reported, but its tails are heard
+    bands = [Band(LOWEST_HZ, settings.fit.lowest_hz), *bands]  # not reported, but its tails are heard
     starts = joined(workers.map(_band_starts, _start_work(joint, bands)))
     modes: ModeArrays | None = None
     still = False

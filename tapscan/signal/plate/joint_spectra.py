@@ -53,6 +53,7 @@ class StationSound:
     named: tuple[str, ...] = ()  # Strike.id of each strike
     forces: tuple[Force | None, ...] = ()  # as declared, of each strike
     late: tuple[LateSlope, ...] = ()  # how the end of the ring falls, by band
+    contact: bool = False  # known to be a pickup on the iron, which hears no room
 
     @property
     def ring(self) -> np.ndarray:

@@ -84,6 +84,7 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
     room = {
         "room": told.room,
         "room_reason": told.room_reason,
+        "room_left_in": told.room_left_in,
         "room_limit": limit,
         "self_scatter": told.scatter,
         "self_scatter_reason": told.scatter_reason,

@@ -143,7 +143,7 @@ def _sound_of(
     kept = np.stack([s[:length] for s in samples]).astype(np.float32)
     named, forces = tuple(s.strike.id for s in chosen), tuple(s.strike.force for s in chosen)
     return StationSound(
-        station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels, named, forces, slopes
+        station, kept, NoiseDensity(noises, rate), tuple(poles), rate, free_s, levels, named, forces, slopes, contact
     )
 
 
