@@ -133,6 +133,7 @@ def test_by_pickup_no_room_is_heard():
     told = told_of(None)
     assert told.room is None
     assert told.room_reason == "no room was heard"
+    assert not told.room_left_in
     assert len(told.modes) > 50
 
 
@@ -148,7 +149,16 @@ def test_where_modes_cannot_be_told_by_their_patterns_the_free_ones_stay(changed
     told = told_of(0.4, **changed)
     assert told.room is None
     assert told.room_reason == reason
+    assert told.room_left_in
     assert len(told.modes) > 20
+
+
+@pytest.mark.parametrize("places", [1, 4])
+def test_at_few_places_a_room_cannot_be_told_from_the_plate_but_a_pickup_hears_none(places):
+    sounds = [r.sound for r in heard(None)[0] if r.sound is not None][:places]
+    few = [replace(s, strikes=s.strikes[:1], named=(), forces=(), level_db=s.level_db[:1]) for s in sounds]
+    assert together(few, LOW).room_left_in
+    assert not together([replace(s, contact=True) for s in few], LOW).room_left_in
 
 
 @pytest.mark.parametrize(("places", "taps"), [(8, 2), (8, 3), (12, 2)])

@@ -201,4 +201,4 @@ def test_what_is_known_for_a_pickup_hears_no_room():
         strike = Strike("T1", "F1", f"S{place}", None, 0.0, SECONDS, 1.0, -20.0, 55.0)
         cut = [Segment(strike, sound / 100, noise / 100, RATE)]
         results.append(analyse_station(f"S{place}", cut, S, rough=True, contact=True))
-    assert scan_of(results, S).room_limit is None
+    assert scan_of(results, S).room_limit is None and scan_of(results, S).room_left_in is False
