@@ -27,6 +27,7 @@ from tapscan.report.page import render_page
 from tapscan.screening.chain.chain_change import ONE_RECORDING
 from tapscan.screening.chain.words import of_list
 from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow.bar import BAR_TURNS, USUAL_NAME, BarFiles
 from tapscan.workflow.bars import named_bar, note_bar
@@ -43,7 +44,9 @@ RATE = 16_000
 STEEL = Bar(0.45, 0.035, 0.011, -0.00014, (1500.0,) * (2 * SHAPES))
 USUAL = Chain()
 PLATE = ((412.0, 0.2, 0.10), (655.0, 0.2, 0.1), (1130.0, 0.15, 0.11), (2480.0, 0.1, 0.12))
-COLD, WARM = ScanConditions(state="stripped", air_c=18.0), ScanConditions(state="stripped", air_c=19.0, iron_c=18.0)
+PICKUP = Sensor("contact")
+COLD = ScanConditions(state="stripped", sensor=PICKUP, air_c=18.0)
+WARM = ScanConditions(state="stripped", sensor=PICKUP, air_c=19.0, iron_c=18.0)
 pytestmark = pytest.mark.usefixtures("measured_once")
 
 
