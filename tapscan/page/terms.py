@@ -28,6 +28,10 @@ TERMS: tuple[tuple[str, str], ...] = (
         "a scan is made one from its own page ('Put something right')",
     ),
     (r"name one with `tapscan plate baseline`", "a scan is made one from its own page ('Put something right')"),
+    (
+        r"; put it back, or say which it is now: `tapscan settings default \S+=FILE`",
+        r"; put it back, or say in Settings which it is now",
+    ),
     (r" \(`tapscan settings default dates=\.\.\.` sets another form\)", " (Settings sets another form)"),
     (
         r'say why it may be the baseline all the same: --although "reason"',
