@@ -32,6 +32,7 @@ TERMS: tuple[tuple[str, str], ...] = (
         r"; put it back, or say which it is now: `tapscan settings default \S+=FILE`",
         r"; put it back, or say in Settings which it is now",
     ),
+    (r"`tapscan register rescreen`", "'Read every scan anew' below"),
     (r" \(`tapscan settings default dates=\.\.\.` sets another form\)", " (Settings sets another form)"),
     (
         r'say why it may be the baseline all the same: --although "reason"',
