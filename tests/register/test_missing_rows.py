@@ -11,6 +11,7 @@ from tapscan.errors import RegisterProblem, WrongUsage
 from tapscan.page.terms import here
 from tapscan.register import tables as t
 from tapscan.register.corrections import void_scan
+from tapscan.register.entries import Move
 from tapscan.register.files import keep_bytes
 from tapscan.register.missing_rows import COUNTED, uncounted
 from tapscan.register.plates import add_photo
@@ -84,6 +85,14 @@ def test_what_no_check_can_tell_of_an_older_reading_is_said_with_what_to_do(regi
     assert (found.wrong, found.uncounted, found.uncounted_void) == ((), 1, 1)
     same_as_before("register-check", found.unsure, part="an older reading, and a crossed-out one")
     assert here(found.unsure) != found.unsure
+
+
+def test_a_move_whose_reading_an_older_tapscan_did_not_note_is_told_by_its_day(register):
+    """Read anew since, or not, where the days leave no doubt."""
+    entry = put(register)
+    made = dt.date.fromisoformat(entry.current.made_utc[:10])
+    moves = [(Move("B13/x", entry.name, str(made + dt.timedelta(n)), "this was B12"),) for n in (-1, 0, 1, 2)]
+    assert [replace(entry, moves=m).unread for m in moves] == [False, False, False, True]
 
 
 def test_a_stored_recording_that_was_cut_off_is_restored_and_not_copied_from_the_recorder(register):
