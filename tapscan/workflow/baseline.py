@@ -46,12 +46,13 @@ def baseline_told(register: Register, plate: str, shop: Shop) -> str:
 
 
 def choose_baseline(register: Register, plate: str, names: Sequence[str], why: str | None) -> list[ScanEntry]:
-    """The reason is kept only where it was needed. Raises BadRequest."""
+    """The reason is kept only where it was needed; one that is baseline for a reason already is not asked about again. Raises BadRequest."""
     chosen = [find_scan(register, n) for n in names]
     for e in chosen:
         if not e.baseline and (barred := no_baseline(e)):
             raise BadRequest(f"{e.name}: {barred}")
-    against = {e.name: told for e in chosen if (told := against_baseline(register, e))}
+    asked = [e for e in chosen if why or not (e.baseline and e.baseline_although)]
+    against = {e.name: told for e in asked if (told := against_baseline(register, e))}
     if against and not why:
         name, told = next(iter(against.items()))
         raise BadRequest(
