@@ -2,7 +2,12 @@
 
 Every message is one line: what is wrong (with which file), then what would mend it.
 The command line translates these in one place and never shows a traceback.
+
+if_stopped(words)   context manager: what stands where a Ctrl-C ends what is done in it; the command line says it
 """
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 
 
 class TapscanError(Exception):
@@ -67,3 +72,13 @@ class MicrophoneTrouble(TapscanError, OSError):
 
 class MissingExtra(TapscanError, ImportError):
     """A library that only some need, and that is not installed."""
+
+
+@contextmanager
+def if_stopped(words: Callable[[], str]) -> Iterator[None]:
+    """Of several, one within the other, the outermost is said."""
+    try:
+        yield
+    except BaseException as stop:  # at a question it is another one
+        stop.add_note(words())
+        raise

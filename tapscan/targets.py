@@ -61,11 +61,8 @@ def _beside(target: Path, there: os.stat_result | None) -> Iterator[BinaryIO]:
     """A new file next to `target`, which takes its place at the end."""
     part = target.with_name(f".tapscan-{secrets.token_hex(8)}.part")
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    try:
-        handle = os.open(part, flags, 0o600 if there else 0o666)  # a new file: less the umask
-    except OSError as problem:
-        raise OSError(problem.errno, problem.strerror, str(target)) from None
-    try:
+    try:  # a Ctrl-C may come as it is made
+        handle = _opened(part, flags, 0o600 if there else 0o666, target)  # a new file: less the umask
         try:
             with os.fdopen(os.dup(handle), "wb") as file:
                 yield file
@@ -76,8 +73,16 @@ def _beside(target: Path, there: os.stat_result | None) -> Iterator[BinaryIO]:
             _like(part, there)
         part.replace(target)
     except BaseException:
-        part.unlink(missing_ok=True)
+        with suppress(OSError):  # what went wrong before is told
+            part.unlink(missing_ok=True)
         raise
+
+
+def _opened(part: Path, flags: int, mode: int, target: Path) -> int:
+    try:
+        return os.open(part, flags, mode)
+    except OSError as problem:
+        raise OSError(problem.errno, problem.strerror, str(target)) from None
 
 
 def _like(part: Path, there: os.stat_result) -> None:

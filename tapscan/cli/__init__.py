@@ -1,10 +1,11 @@
 """The command line: parses, calls workflow, prints. Nothing else in tapscan prints or exits.
 
-main()   entry point; turns a TapscanError, and at last any other error, into one line on stderr and exit status 1
+main()   entry point; turns a TapscanError, and at last any other error, into one line on stderr and exit status 1; a Ctrl-C into one and 130
 """
 
 import os
 import sys
+from typing import NoReturn
 
 TRACE = "TAPSCAN_TRACE"  # set to anything: an error of the program itself is shown with its place
 
@@ -24,7 +25,7 @@ def _run() -> None:
     keep_freed()
 
     from tapscan.cli.early import begun_early
-    from tapscan.cli.stopping import begins_with_stop, stoppable
+    from tapscan.cli.stopping import STATUS, begins_with_stop, stoppable
     from tapscan.cli.streams import end_if_output_failed
     from tapscan.errors import TapscanError, WrongUsage
 
@@ -39,23 +40,34 @@ def _run() -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(1)
-    except KeyboardInterrupt:
-        _stopped()
+    except KeyboardInterrupt as stop:
+        _stopped(stop)
+    except SystemExit as end:
+        if end.code == STATUS:  # typer ends so, and says nothing
+            _stopped(end)
+        raise
     except Exception as problem:
         if begins_with_stop(problem):
-            _stopped()
+            _stopped(problem)
         end_if_output_failed(problem)
         if os.environ.get(TRACE):
             raise
-        told = f"{type(problem).__name__}: {problem}".splitlines()[0]
-        print(
-            f"tapscan: an error of tapscan itself ({told}). Your recordings are as they were. To report it, run the command again with "
-            f"{TRACE}=1 set and send what it prints",
-            file=sys.stderr,
-        )
-        sys.exit(1)
+        _own_error(problem)
 
 
-def _stopped() -> None:
-    print("tapscan: stopped; nothing is half written", file=sys.stderr)
+def _own_error(problem: Exception) -> NoReturn:
+    told = f"{type(problem).__name__}: {problem}".splitlines()[0]
+    print(
+        f"tapscan: an error of tapscan itself ({told}). Your recordings are as they were. To report it, run the command again with "
+        f"{TRACE}=1 set and send what it prints",
+        file=sys.stderr,
+    )
     sys.exit(1)
+
+
+def _stopped(stop: BaseException) -> NoReturn:
+    """On a line of its own: a terminal has just shown ^C."""
+    from tapscan.cli.stopping import STATUS, what_stands
+
+    print(f"{chr(10) * sys.stderr.isatty()}tapscan: stopped; {what_stands(stop)}", file=sys.stderr)
+    sys.exit(STATUS)

@@ -1,8 +1,9 @@
 """The command tree."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from tapscan import __version__
 from tapscan.cli import (
@@ -23,8 +24,20 @@ from tapscan.cli import (
     visit,
 )
 
+
+class _Commands(TyperGroup):
+    """A Ctrl-C at a question ends a command as it does anywhere else."""
+
+    def invoke(self, ctx: typer.Context) -> Any:  # type: ignore[override]
+        try:
+            return super().invoke(ctx)
+        except typer.Abort as stop:
+            raise KeyboardInterrupt from stop
+
+
 app = typer.Typer(
     name="tapscan",
+    cls=_Commands,
     help="Screen a bare cast-iron piano plate by the sound of taps. tapscan reports indications; "
     "a named, qualified person evaluates them.",
     no_args_is_help=True,

@@ -33,11 +33,15 @@ class Kept:
         self.not_taken: str | None = None
 
     def or_kept(self, key: str, typed: str | None) -> str | None:
-        """None where it was neither typed nor kept."""
+        """None where it was neither typed nor kept. Raises BadSettings where the file has gone that is kept."""
+        from tapscan.workflow.defaults import OF_FILES, see_there
+
         if typed is not None:
             return typed
         value: str | None = getattr(self.defaults, key)
         if value is not None:
+            if key in OF_FILES:
+                see_there(key, value)
             self.used.append(f"{key} {value}")
         return value
 

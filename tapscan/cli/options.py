@@ -188,16 +188,19 @@ def fittings(named: Sequence[str] | None, bare: bool) -> tuple[str, ...] | None:
 
 def tell_no_baseline(opened: "Register", wanted: "NewScan", entry: "ScanEntry") -> None:
     """Where a scan was to be a baseline and something speaks against it."""
-    from tapscan.workflow.standing import against_baseline, may_be_compared
+    from tapscan.workflow.standing import against_baseline, no_baseline
 
     if not wanted.baseline or entry.baseline:
         return
     mark = f"tapscan plate baseline {argument(entry.plate)} {argument(entry.name)}"
-    mend = f'Later scans would take this for the plate\'s normal state. If it is: {mark} --although "reason"'
-    if not may_be_compared(entry.conditions):
-        mend = f"Where one did: tapscan scan edit {argument(entry.name)} --sensor contact; then {mark}"
-    said = "; ".join(against_baseline(opened, entry))
-    typer.echo(f"tapscan: {entry.name} is stored, but not as a baseline: {said}. {mend}", err=True)
+    if barred := no_baseline(entry):
+        told = f"{barred}; then {mark}"
+    else:
+        said = "; ".join(against_baseline(opened, entry))
+        told = (
+            f'{said}. Later scans would take this for the plate\'s normal state. If it is: {mark} --although "reason"'
+        )
+    typer.echo(f"tapscan: {entry.name} is stored, but not as a baseline: {told}", err=True)
 
 
 def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tuple["Finding", ...]:

@@ -23,7 +23,7 @@ def reference() -> str:
         "## Exit status",
         "",
         "0 done; 1 the work, or part of it, could not be done; 2 wrong usage (an option that there is not, a value that cannot be); with `--strict` also 3 for "
-        "`relevant indication` and 4 for `inconclusive`.",
+        "`relevant indication` and 4 for `inconclusive`; 130 ended by Ctrl-C.",
     )
     return "\n".join([*parts, *exits]) + "\n"
 

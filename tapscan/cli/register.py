@@ -6,10 +6,11 @@ from typing import Annotated, Optional
 import typer
 
 from tapscan.cli import options as o
-from tapscan.errors import WrongUsage
+from tapscan.errors import WrongUsage, if_stopped
 
 app = typer.Typer(help="The register: is it whole, copy it, take its content elsewhere.", no_args_is_help=True)
 MOST_LINES = 40
+GOES_ON = "scans that are screened stay so, and the same command goes on with the rest"
 WHOLE = "Everything is there and unaltered."
 
 
@@ -181,7 +182,7 @@ def rescreen(
         typer.echo("No scan that was asked for is left: this version has screened them with these settings.")
         return
     done = []
-    with progress_line(remaining=True) as progress:
+    with if_stopped(lambda: GOES_ON), progress_line(remaining=True) as progress:
         for one in rescreen_all(opened, left, thresholds, scheduler, workers):
             done.append(one)
             progress("screening scans", len(done), len(left))

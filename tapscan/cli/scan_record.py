@@ -19,7 +19,7 @@ from tapscan.cli.recording_session import record_at
 from tapscan.cli.sharing import JOBS, progress_of
 from tapscan.cli.sure import asking
 from tapscan.cli.visited import as_visited
-from tapscan.errors import BadRequest, WrongUsage
+from tapscan.errors import BadRequest, WrongUsage, if_stopped
 from tapscan.sensors import HIGHEST_RATE_HZ, LOWEST_RATE_HZ
 from tapscan.wording import argument
 from tapscan.workers import Workers
@@ -270,7 +270,8 @@ def _at_the_plate(
         recorder = NoteRecorder(opened, known, rate, settings)
     else:
         recorder = Recorder(opened, known, rate, settings, ahead)
-    record_at(Session(recorder, Beeper(on=input_.beeps), (device, rate, channel)))
+    with if_stopped(lambda: _kept_of(known, len(recorder.guide.taken))):
+        record_at(Session(recorder, Beeper(on=input_.beeps), (device, rate, channel)))
     return known.id, ahead
 
 
@@ -287,9 +288,9 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
     if not unfinished.kept:
         typer.echo(f"No {what_of(unfinished)} was taken; nothing was stored.")
         return
-    if not _enough(unfinished):
-        return
-    with ExitStack() as bars:
+    with if_stopped(lambda: _kept_of(unfinished, len(unfinished.kept))), ExitStack() as bars:
+        if not _enough(unfinished):
+            return
         bars.enter_context(progress_of(ahead.workers))
 
         def sure(doubts: "Sequence[Doubt]") -> bool | None:
@@ -307,6 +308,16 @@ def _afterwards(opened: "Register", number: int, settings: "Settings", held: boo
         _report(opened, kept.entry.name, page)
     else:
         typer.echo(f"The report: tapscan report {argument(kept.entry.name)}")
+
+
+def _kept_of(unfinished: "Unfinished", count: int) -> str:
+    """Where a Ctrl-C ends it."""
+    from tapscan.workflow.taken import what_of
+
+    if not count:
+        return f"no {what_of(unfinished)} was taken, and nothing was stored"
+    be = "is" if count == 1 else "are"
+    return f"{count} {what_of(unfinished, count)} {be} kept: {how_to_resume(unfinished)} goes on with it"
 
 
 def _enough(unfinished: "Unfinished") -> bool:

@@ -2,6 +2,7 @@
 
 stoppable()             context manager: a Ctrl-C that was lost comes again
 begins_with_stop(...)   whether an error is one that a Ctrl-C was turned into
+what_stands(...)        what is kept where one ended the program, in words
 
 Python drops what is raised in some places, such as the locks of its own imports: a Ctrl-C that falls there is printed and forgotten. A clock of the
 system, where there is one, then brings it again; on Windows a thread does.
@@ -18,6 +19,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from sys import UnraisableHookArgs
 
+STATUS = 130  # the usual one of what a Ctrl-C has ended
+STANDS = "what had been stored stays, and nothing is half written"
 SOON_S = 0.02  # after one that was seen to be dropped
 AGAIN_S = 3.0  # after any, while the program still runs
 
@@ -45,10 +48,21 @@ def stoppable() -> Iterator[None]:
 
 def begins_with_stop(problem: BaseException) -> bool:
     """Python turns a Ctrl-C in the midst of a class statement into an error of its own."""
+    return any(isinstance(cause, KeyboardInterrupt) for cause in _causes(problem))
+
+
+def what_stands(stop: BaseException) -> str:
+    """As whoever was at work had noted it (errors.if_stopped), else what holds everywhere."""
+    noted = (getattr(cause, "__notes__", ()) for cause in _causes(stop))
+    return next((notes[-1] for notes in noted if notes), STANDS)
+
+
+def _causes(problem: BaseException) -> Iterator[BaseException]:
+    """Itself first; an exit that was made while another was told has that one behind it."""
     cause: BaseException | None = problem
-    while cause is not None and not isinstance(cause, KeyboardInterrupt):
-        cause = cause.__cause__
-    return cause is not None
+    while cause is not None:
+        yield cause
+        cause = cause.__cause__ or (cause.__context__ if isinstance(cause, SystemExit) else None)
 
 
 def _stop(stop: Callable[[int, Any], Any], number: int, frame: Any) -> None:

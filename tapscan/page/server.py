@@ -7,7 +7,7 @@ serve(place, port, opened)        runs until it is stopped; `opened` gets the ad
 import socket
 import threading
 from collections.abc import AsyncIterator, Callable
-from contextlib import asynccontextmanager
+from contextlib import asynccontextmanager, suppress
 from pathlib import Path
 
 import uvicorn
@@ -105,7 +105,8 @@ def serve(
     if lan:
         serve_phones(app)
     opened(f"http://{HERE}:{port}/?key={key}")
-    uvicorn.Server(configured(app)).run(sockets=[made])
+    with suppress(KeyboardInterrupt):  # which comes again once all has ended
+        uvicorn.Server(configured(app)).run(sockets=[made])
 
 
 def serve_phones(app: Starlette, host: str | None = None) -> uvicorn.Server:

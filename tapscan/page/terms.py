@@ -28,6 +28,11 @@ TERMS: tuple[tuple[str, str], ...] = (
         "a scan is made one from its own page ('Put something right')",
     ),
     (r"name one with `tapscan plate baseline`", "a scan is made one from its own page ('Put something right')"),
+    (
+        r"; put it back, or say which it is now: `tapscan settings default \S+=FILE`",
+        r"; put it back, or say in Settings which it is now",
+    ),
+    (r"`tapscan register rescreen`", "'Read every scan anew' below"),
     (r" \(`tapscan settings default dates=\.\.\.` sets another form\)", " (Settings sets another form)"),
     (
         r'say why it may be the baseline all the same: --although "reason"',
@@ -66,6 +71,7 @@ TERMS: tuple[tuple[str, str], ...] = (
     (r"`tapscan scan void .+? --undo` takes that back", "'Put something right' takes that back"),
     (r"; `tapscan scan list` shows what there is", "; the plate's page shows what there is"),
     (r"`tapscan scan edit SCAN --sensor contact` \(or microphone\) says it", "'How it was made' says it"),
+    (r": `tapscan scan edit .+? --sensor contact`", ", in 'How it was made' on its page"),
     (r"; words of your own go to --sensor-note", "; words of your own go to 'About the sensor'"),
     (r"; `tapscan plate edit .+? --pattern NAME` does", "; 'Change' on the plate's page does"),
     (r"`tapscan plate add NAME --pattern PATTERN`", "add a plate, and say its pattern"),

@@ -301,8 +301,13 @@ class ScanEntry:
 
     @property
     def unread(self) -> bool:
-        """Given to this plate and not read anew since: what was made sure of it was said of another plate."""
-        return bool(self.moves) and self.moves[-1].screening == self.current.number
+        """Given to this plate and not read anew since: what was made sure of it was said of another plate. In older registers the days tell, a day apart at least: one is of UTC."""
+        if not self.moves:
+            return False
+        last = self.moves[-1]
+        if last.screening is None:
+            return dt.date.fromisoformat(self.current.made_utc[:10]) < dt.date.fromisoformat(last.on) - dt.timedelta(1)
+        return last.screening == self.current.number
 
     @property
     def flaws(self) -> tuple[Outcome, ...]:

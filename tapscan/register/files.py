@@ -14,9 +14,9 @@ The name a file came with is text in the database; only its hash is ever part of
 import hashlib
 import os
 import re
+import secrets
 import shutil
 import stat
-import tempfile
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import suppress
@@ -69,20 +69,22 @@ def chunks_of(source: Path) -> Iterator[bytes]:
 def _keep(folder: Path, chunks: Iterable[bytes], name: str) -> KeptFile:
     with plain_words(folder):
         _sweep(folder)
-        handle, temporary = tempfile.mkstemp(dir=folder / FILES, prefix=".incoming-", suffix=PART)
+        temporary = (
+            folder / FILES / f".incoming-{secrets.token_hex(8)}{PART}"
+        )  # named before it is there: a Ctrl-C may come as it is made
         try:
             digest, size = hashlib.sha256(), 0
-            with os.fdopen(handle, "wb") as file:
+            with temporary.open("xb") as file:
                 for chunk in chunks:
                     file.write(chunk)
                     digest.update(chunk)
                     size += len(chunk)
                 file.flush()
                 os.fsync(file.fileno())
-            _move_in(folder, Path(temporary), digest.hexdigest())
+            _move_in(folder, temporary, digest.hexdigest())
         except BaseException:
             with suppress(OSError):
-                Path(temporary).unlink(missing_ok=True)
+                temporary.unlink(missing_ok=True)
             raise
         return KeptFile(digest.hexdigest(), size, name)
 

@@ -2,7 +2,7 @@
 
 rows_of(screening)            how many rows it takes, to be kept with it
 missing_rows(connection)      sentences, each with the name of its scan
-uncounted(connection)         rows of the scans of whose reading that number is not kept: an older tapscan stored it
+uncounted(connection)         rows of the scans that count and of whose reading that number is not kept: an older tapscan stored it
 lost_files(files, given)      names of a scan's recordings that are not among its files
 
 Rows of one scan or screening have positions from 0 on without a gap.
@@ -58,15 +58,15 @@ def missing_rows(connection: Connection) -> list[str]:
     ]
 
 
-def uncounted(connection: Connection) -> set[int]:
-    """By the reading that counts. What an older reading had cannot be told any more: only a new one is counted."""
-    newest = {row.scan_id: row for row in connection.execute(_screenings())}
+def uncounted(connection: Connection, *, crossed_out: bool = False) -> set[int]:
+    """By the reading that counts. What an older reading had cannot be told any more: only a new one is counted. `crossed_out` : of those scans instead."""
+    newest = {row.scan_id: row for row in connection.execute(_screenings()) if (row.void_on is not None) == crossed_out}
     return {scan for scan, row in newest.items() if _counts(row) is None}
 
 
 def _screenings() -> Any:
     s, scan = t.screening.c, t.scan.c
-    named = (t.plate.c.name, scan.date, scan.number.label("of_day"), scan.reading)
+    named = (t.plate.c.name, scan.date, scan.number.label("of_day"), scan.reading, scan.void_on)
     query = select(s.row, s.scan_id, s.number, s.disposition, s.more, *named)
     return query.select_from(t.screening.join(t.scan).join(t.plate)).order_by(s.scan_id, s.number)
 

@@ -15,7 +15,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
-from sqlalchemy import Connection, Row, Select, func, select
+from sqlalchemy import Connection, Row, Select, case, func, select
 
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.places import CHECKLIST
@@ -195,7 +195,7 @@ def add_screening(
 def set_baseline(
     register: Register, plate_name: str, names: Sequence[str], although: str | None = None
 ) -> list[ScanEntry]:
-    """`although`: why, where something speaks against one of them. Raises BadRequest for a scan of another plate or one crossed out."""
+    """`although`: why, where something speaks against one of them; without it those that are baseline keep their reason. Raises BadRequest for a scan of another plate or one crossed out."""
     plate = find_plate(register, plate_name, exact=True)
     chosen = [find_scan(register, name) for name in names]
     if strangers := [e.name for e in chosen if name_key(e.plate) != name_key(plate.name)]:
@@ -207,9 +207,11 @@ def set_baseline(
         for e in chosen:
             not_crossed_out(find_scan(register, e.name))  # nor moved meanwhile
         of_plate, these = t.scan.c.plate_id == plate.id, t.scan.c.row.in_([e.id for e in chosen])
+        reason = although or case((t.scan.c.baseline, t.scan.c.baseline_although))
+        connection.execute(t.scan.update().where(these).values(baseline_although=reason))
         connection.execute(t.scan.update().where(of_plate).values(baseline=False))
-        connection.execute(t.scan.update().where(these).values(baseline=True, baseline_although=although))
-    return [replace(e, baseline=True, baseline_although=although) for e in chosen]
+        connection.execute(t.scan.update().where(these).values(baseline=True))
+    return [find_scan(register, e.name) for e in chosen]
 
 
 def not_crossed_out(entry: ScanEntry) -> ScanEntry:

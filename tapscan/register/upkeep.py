@@ -39,13 +39,22 @@ class Findings:
     wrong: tuple[str, ...]  # something is missing or changed
     leftover: tuple[str, ...]  # harmless: nothing refers to it
     uncounted: int = 0  # scans of whose reading the last rows could be missing unnoticed
+    uncounted_void: int = 0  # crossed-out ones besides, which are not read anew
 
     @property
     def unsure(self) -> str:
-        """In a sentence; empty without any."""
-        if not self.uncounted:
-            return ""
-        return f"Scans that an older tapscan read: {self.uncounted}. If another program took the last tones of their readings away, this check would not notice; read anew, they are counted."
+        """In sentences; empty without any."""
+        told = []
+        if self.uncounted:
+            told = [
+                f"Scans that an older tapscan read: {self.uncounted}. It did not note how many taps and tones it had found, so this check would not notice if another program "
+                "had taken the last of them away. To have them noted: `tapscan register rescreen`."
+            ]
+        if self.uncounted_void:
+            told.append(
+                f"Crossed-out scans that an older tapscan read: {self.uncounted_void}. They are not read anew and do not count: nothing need be done."
+            )
+        return " ".join(told)
 
 
 @dataclass(frozen=True)
@@ -63,7 +72,9 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
     with register.reading() as connection:
         files = _files(connection)
         wrong = [*damage(register, connection), *_empty_scans(connection), *missing_rows(connection)]
-        unknown = len(uncounted(connection))
+        unknown, crossed_out = (
+            len(found) for found in (uncounted(connection), uncounted(connection, crossed_out=True))
+        )
         plates, scans = (
             connection.execute(select(func.count()).select_from(table)).scalar_one() for table in (t.plate, t.scan)
         )
@@ -73,7 +84,7 @@ def check_register(register: Register, progress: Progress = lambda done, total: 
             wrong.append(f"{said}; {_used_by(register, sha256)}")
     progress(len(files), len(files))
     wrong.extend(harmed_drafts(register.folder))
-    return Findings(plates, scans, len(files), tuple(wrong), _leftover(register, set(files)), unknown)
+    return Findings(plates, scans, len(files), tuple(wrong), _leftover(register, set(files)), unknown, crossed_out)
 
 
 def _leftover(register: Register, known: set[str]) -> tuple[str, ...]:

@@ -50,7 +50,8 @@ def _free(part: Path) -> None:
         return
     if not part.is_dir() or not ((part / NOTE).is_file() or not any(part.iterdir())):
         raise BadRequest(
-            f"{part}: is in the way; it is no unfinished copy of tapscan's, so it is left alone: move it away, or name another folder"
+            f"{part}: is in the way, and is left alone: an older tapscan that was stopped may have left it, or it is somebody's own. "
+            "If nobody needs it, delete it by hand; else name another folder"
         )
     _cleared(part)
 

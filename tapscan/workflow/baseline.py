@@ -2,7 +2,7 @@
 
 advice(marked, still_open, state)            what a plate with so many baseline scans lacks; empty where nothing
 baseline_told(register, plate, shop)         what a new scan is compared with by itself, in words; empty where with nothing
-choose_baseline(register, plate, names, why) these scans and no others; refused where something speaks against one and nobody says why
+choose_baseline(register, plate, names, why) these scans and no others; refused where something speaks against one and nobody says why, or nothing can be compared with it
 """
 
 from collections.abc import Sequence
@@ -14,7 +14,7 @@ from tapscan.register.entries import ScanEntry
 from tapscan.register.scans import find_scan, list_scans, set_baseline
 from tapscan.report.shop import Shop
 from tapscan.wording import each_day_once, listed
-from tapscan.workflow.standing import against_baseline
+from tapscan.workflow.standing import against_baseline, no_baseline
 
 ENOUGH = 3
 TELLS = "One baseline scan shows large changes, three show small ones"
@@ -46,8 +46,13 @@ def baseline_told(register: Register, plate: str, shop: Shop) -> str:
 
 
 def choose_baseline(register: Register, plate: str, names: Sequence[str], why: str | None) -> list[ScanEntry]:
-    """The reason is kept only where it was needed. Raises BadRequest."""
-    against = {e.name: told for e in (find_scan(register, n) for n in names) if (told := against_baseline(register, e))}
+    """The reason is kept only where it was needed; one that is baseline for a reason already is not asked about again. Raises BadRequest."""
+    chosen = [find_scan(register, n) for n in names]
+    for e in chosen:
+        if not e.baseline and (barred := no_baseline(e)):
+            raise BadRequest(f"{e.name}: {barred}")
+    asked = [e for e in chosen if why or not (e.baseline and e.baseline_although)]
+    against = {e.name: told for e in asked if (told := against_baseline(register, e))}
     if against and not why:
         name, told = next(iter(against.items()))
         raise BadRequest(

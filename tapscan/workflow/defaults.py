@@ -8,15 +8,17 @@
 defaults_file(folder)              where they are kept: the register's folder, else the user's own settings folder
 read_defaults(folder)              Defaults; nothing kept: all None
 change_defaults(folder, words)     from KEY=VALUE; checked, then written whole; an empty value takes one away
+see_there(key, value)              raises BadSettings where the file that is kept has gone
 
 They are used where an option is not typed: layout and order by `check`, `scan import` and `scan record`; sensor, supports and hammer by the
 last two, supports only of a plate that is out of its piano; dates wherever a day is typed; shop by every page. They never change what an earlier scan says.
+A layout of the register's own is written as it lies in the register's folder (layouts/my-own.toml), so that it goes with that folder; it is given as a whole path.
 """
 
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, fields
-from pathlib import Path
+from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 from typing import Any
 
 from tapscan.errors import BadRequest, BadSettings, WrongUsage
@@ -27,6 +29,7 @@ from tapscan.sensors import HEAVIEST_G, read_kind
 from tapscan.sources import on_one_line
 from tapscan.targets import write_text
 from tapscan.toml_files import NotToml, shown, toml_table, toml_text
+from tapscan.workflow.own_layouts import FOLDER as LAYOUTS
 from tapscan.workflow.own_layouts import see_names
 from tapscan.workflow.where import own_settings_folder
 
@@ -54,7 +57,7 @@ class Defaults:
     @property
     def date_form(self) -> str:
         """How the shop types days: as kept, else as its file says."""
-        return self.dates or (read_shop(Path(self.shop)).dates if self.shop else ISO)
+        return self.dates or (read_shop(Path(see_there("shop", self.shop))).dates if self.shop else ISO)
 
 
 KEYS = tuple(f.name for f in fields(Defaults))
@@ -69,7 +72,8 @@ def read_defaults(folder: Path) -> Defaults:
     """`folder` : the register's; where nothing is kept there, the user's own count. Raises BadSettings with one line."""
     for path in (folder / FILE, own_settings_folder() / FILE):
         try:
-            return Defaults(**_checked(toml_table(toml_text(path)), NOT_FILES))
+            kept = _checked(toml_table(toml_text(path)), NOT_FILES)
+            return Defaults(**{k: _at(path.parent, v) if k in OF_FILES and v else v for k, v in kept.items()})
         except (FileNotFoundError, NotADirectoryError):
             continue
         except (OSError, NotToml, BadRequest) as problem:
@@ -91,11 +95,53 @@ def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
     path = defaults_file(folder)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in kept.items()))
+        lines = {**kept, **{k: _goes_along(path.parent, kept[k]) for k in ("layout",) if k in kept}}
+        write_text(path, HEAD + "".join(f"{key} = {_quoted(value)}\n" for key, value in lines.items()))
     except OSError as problem:
         told = f"cannot be written ({problem.strerror}); see to its folder and its disk"
         raise BadSettings(f"{on_one_line(str(path))}: {told}") from None
     return Defaults(**kept)
+
+
+def see_there(key: str, value: str) -> str:
+    """Itself."""
+    if _whole(value).is_absolute() and not Path(value).exists():
+        raise BadSettings(
+            f"{on_one_line(value)}: is not there any more, and is kept as the shop's {key}; put it back, or say which it is now: `tapscan settings default {key}=FILE`"
+        )
+    return value
+
+
+def _goes_along(folder: Path, value: str) -> str:
+    """Without the way to the register's folder, where it is one of that register's own layouts."""
+    path, own = Path(value), (folder / LAYOUTS).resolve()
+    if path.is_absolute() and (path.parent.resolve() / path.name).is_relative_to(own):
+        return str(PurePosixPath(LAYOUTS, *(path.parent.resolve() / path.name).relative_to(own).parts))
+    return value
+
+
+def _at(folder: Path, value: str) -> str:
+    """The whole path. An older tapscan wrote that down: where its file has gone since, or is the same, the one in this register counts, which was put elsewhere."""
+    old = _whole(value)
+    if not old.is_absolute():
+        return str((folder / value).absolute()) if value.startswith(f"{LAYOUTS}/") else value
+    among = max((n for n, part in enumerate(old.parts) if part == LAYOUTS), default=-1)
+    here = folder.absolute().joinpath(*old.parts[among:])
+    return str(here) if here.is_file() and _gone_or_same(Path(value), here) else value
+
+
+def _whole(value: str) -> PurePath:
+    """Of whichever system wrote it."""
+    return PurePosixPath(value) if value.startswith("/") else PureWindowsPath(value)
+
+
+def _gone_or_same(old: Path, here: Path) -> bool:
+    try:
+        return old.read_bytes() == here.read_bytes()
+    except FileNotFoundError:
+        return True
+    except OSError:  # whoever uses it tells of it
+        return False
 
 
 def _parted(text: str) -> tuple[str, str]:
@@ -167,9 +213,8 @@ CHECKS: dict[str, Callable[[str], str]] = {
     "again_months": _months,
     "shop": _shop,
 }
-NOT_FILES = {
-    key: check for key, check in CHECKS.items() if key not in ("layout", "shop")
-}  # files are told of when they are used
+OF_FILES = ("layout", "shop")
+NOT_FILES = {key: check for key, check in CHECKS.items() if key not in OF_FILES}  # files are told of when they are used
 
 
 def _quoted(value: str) -> str:

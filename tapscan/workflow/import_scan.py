@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from tapscan import __version__
-from tapscan.errors import BadRequest, RegisterProblem, WrongUsage
+from tapscan.errors import BadRequest, RegisterProblem, WrongUsage, if_stopped
 from tapscan.layouts.tap_corrections import by_tap, each_once, sound_order, sound_places
 from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
 from tapscan.register.database import Register
@@ -86,17 +86,17 @@ def import_scan(
         raise BadRequest("played notes are no baseline: later scans are compared by taps; leave --baseline out")
     _check_not_stored(register, () if again else paths)
     request = _of_the_plate(request, new.conditions, called or _called(paths))
-    result = check(paths, request, workers, agree, ahead)
-    if result.unreadable or result.screening is None:
-        return Kept(None, None, result.unreadable)
-    agreed = _made_sure(register, name, result.screening, request, sure)
-    if agreed is None:
-        return Kept(None, None)
-    doubts, request = agreed
-    new = replace(new, reading=_reading(request), baseline=new.baseline and not doubts)
-    new = _sound_baseline(new, result.screening)
-    alone = replace(result.screening, doubts=doubts, made_sure=request.sure)
-    screening = _beside_earlier(register, name, new, alone, request.settings)
+    with if_stopped(lambda: "nothing was stored"):
+        result = check(paths, request, workers, agree, ahead)
+        if result.unreadable or result.screening is None:
+            return Kept(None, None, result.unreadable)
+        agreed = _made_sure(register, name, result.screening, request, sure)
+        if agreed is None:
+            return Kept(None, None)
+        doubts, request = agreed
+        new = _sound_baseline(replace(new, reading=_reading(request)), result.screening, doubts)
+        alone = replace(result.screening, doubts=doubts, made_sure=request.sure)
+        screening = _beside_earlier(register, name, new, alone, request.settings)
     new = replace(new, bar=keep_bar(register, request.bar, request.called))
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
     return Kept(entry, screening)
@@ -125,9 +125,9 @@ def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
         )
 
 
-def _sound_baseline(new: NewScan, screening: Screening) -> NewScan:
+def _sound_baseline(new: NewScan, screening: Screening, doubts: Sequence[Doubt]) -> NewScan:
     """A scan with a finding becomes a baseline only where somebody says why, one that nothing can be compared with never; the reason is kept only where it was needed."""
-    if not may_be_compared(new.conditions):
+    if doubts or not may_be_compared(new.conditions):
         return replace(new, baseline=False, baseline_although=None)
     if not any(i.interpretation == "relevant" for i in screening.indications):
         return replace(new, baseline_although=None)

@@ -20,7 +20,7 @@ from tapscan.report.first_screen import steps
 from tapscan.report.page import first_and_sections, style
 from tapscan.report.sections import glossary, indications, map, notes, reach, tested
 from tapscan.report.shop import Shop, read_shop
-from tapscan.workflow.defaults import read_defaults
+from tapscan.workflow.defaults import read_defaults, see_there
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.round_words import seen_rows
 from tapscan.workflow.standing import Later, as_it_stands, later, notices
@@ -69,4 +69,4 @@ def shop_of(register: Register) -> Shop:
     from pathlib import Path
 
     kept = read_defaults(register.folder).shop
-    return read_shop(Path(kept)) if kept else Shop()
+    return read_shop(Path(see_there("shop", kept))) if kept else Shop()

@@ -5,7 +5,8 @@ says(summary, counts)                      whether a summary says what the eye s
 notices(register, entry, screening)        sentences for the first screen
 later(register, entry)                     what newer scans of the plate say, to stand above all else
 registered(entry)                          what people did with it, for JSON
-against_baseline(register, entry)          what speaks against comparing later scans with it; empty where nothing does
+against_baseline(register, entry)          what speaks against comparing later scans with it, unless somebody says why they should be; empty where nothing does
+no_baseline(entry)                         why it is none whatever anybody says, and what mends that; None where it may be one
 may_be_compared(conditions)                whether such a scan is of use as a baseline
 """
 
@@ -24,7 +25,7 @@ from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
 from tapscan.screening.next_steps import may_tap
 from tapscan.screening.open_findings import STILL_OPEN, up_to_date
 from tapscan.settings import Settings
-from tapscan.wording import counted, listed
+from tapscan.wording import argument, counted, listed
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.still_open import explained, open_findings
@@ -164,8 +165,14 @@ def against_baseline(register: Register, entry: ScanEntry) -> list[str]:
     found = [i for i in screening.indications if i.interpretation == "relevant"]
     told = [f"{counted(len(found), 'relevant finding')}, first: {found[0].sentence.rstrip('.')}"] if found else []
     told += [f"it is doubtful ({d.kind}): {d.sentence.rstrip('.')}" for d in screening.doubts]
-    told += [] if entry.played or may_be_compared(entry.conditions) else [NO_PICKUP]
     return told + [f"an examination found: {o.told}" for o in entry.flaws]
+
+
+def no_baseline(entry: ScanEntry) -> str | None:
+    """No reason makes a scan heard that nothing can be compared with; one that is marked would hide that the plate has no baseline."""
+    if entry.played or may_be_compared(entry.conditions):
+        return None
+    return f"{NO_PICKUP}. Where one did, say so first: `tapscan scan edit {argument(entry.name)} --sensor contact`"
 
 
 def may_be_compared(conditions: ScanConditions) -> bool:

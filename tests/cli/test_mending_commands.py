@@ -126,6 +126,13 @@ def test_a_baseline_with_a_finding_needs_a_reason(where):
     assert run("plate", "baseline", "B12", flawed.name, "--although", why).status == 0
     assert find_scan(register, flawed.name).baseline_although == why
     assert why in flat(run("scan", "show", flawed.name).out)
+    assert run("plate", "baseline", "B12", flawed.name, quiet.name).status == 0, (
+        "a reason that is kept is not asked for"
+    )
+    marked = [find_scan(register, s.name) for s in (flawed, quiet)]
+    assert [(s.baseline, s.baseline_although) for s in marked] == [(True, why), (True, None)]
+    assert run("plate", "baseline", "B12", flawed.name, "--although", "another").status == 0
+    assert find_scan(register, flawed.name).baseline_although == "another"
 
 
 def test_no_steps_are_spoken_of_where_none_are_shown(where):

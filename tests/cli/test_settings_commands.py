@@ -3,6 +3,7 @@
 import json
 import re
 import shutil
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -19,9 +20,13 @@ from tapscan.register.scans import find_scan
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow.defaults import Defaults, change_defaults, read_defaults
+from tapscan.workflow.own_layouts import keep_layout
 from tapscan.workflow.settings import every_threshold, read_settings
 from tapscan.workflow.typed_scan import new_scan
 from tests.cli.commands import run
+from tests.every import each
+from tests.register.recording_child import LAYOUT
+from tests.register.test_whole_folder import MAKES
 from tests.sounds import encoded, taps_at, written
 
 SIMULATED = Path(__file__).parents[2] / "reference_recordings" / "simulated"
@@ -91,6 +96,69 @@ def test_defaults_are_kept_beside_the_register_shown_and_taken_away(shop):
     assert "grand-dense" in shown and "not set" in shown
     assert run("settings", "default", "layout=", 'supports=a "soft" \\ pad').status == 0
     assert (read_defaults(shop).layout, read_defaults(shop).supports) == (None, 'a "soft" \\ pad')
+
+
+@pytest.fixture
+def own(shop: Path) -> Path:
+    """A layout of the register's own."""
+    keep_layout(shop, "own", LAYOUT)
+    return shop / "layouts" / "own.toml"
+
+
+def as_written(shop: Path) -> str | None:
+    return tomllib.loads((shop / "defaults.toml").read_text(encoding="utf-8")).get("layout")
+
+
+@each("make", ["backup", "moved", "renamed"])
+def test_an_own_layout_is_a_default_wherever_the_register_lies(shop, own, tmp_path, make):
+    elsewhere = tmp_path / make
+    change_defaults(shop, [f"layout={own}"])
+    assert (as_written(shop), read_defaults(shop).layout) == ("layouts/own.toml", str(own))
+    if make == "renamed":
+        shop.rename(elsewhere)
+    else:
+        MAKES["move" if make == "moved" else make](open_register(shop), elsewhere, lambda *_: None)
+        own.write_text("the old place goes its own way")
+    assert read_defaults(elsewhere).layout == str(elsewhere / "layouts" / "own.toml")
+    if make == "renamed":
+        elsewhere.rename(shop)
+    keep_layout(shop, "own", LAYOUT)
+
+
+OLD = "/old place/register/layouts/own.toml"
+
+
+@each(
+    ("kept", "found"),
+    [
+        (OLD, "layouts/own.toml"),
+        (r"C:\Users\shop\register\layouts\own.toml", "layouts/own.toml"),
+        (OLD.replace("own", "other"), None),
+        ("/old place/own.toml", None),
+        ("grand-dense", None),
+    ],
+)
+def test_a_whole_path_of_an_older_tapscan_is_read_where_the_register_lies_now(shop, own, kept, found):
+    """Only where the same file lies in it: nothing else tells that the old place was this register's."""
+    (shop / "defaults.toml").write_text(f"layout = '{kept}'\n", encoding="utf-8")
+    assert read_defaults(shop).layout == (str(shop / found) if found else kept)
+
+
+def test_a_whole_path_that_leads_to_another_layout_stays(shop, own, tmp_path):
+    other = tmp_path / "layouts" / "own.toml"
+    other.parent.mkdir()
+    other.write_text(LAYOUT.replace("three places", "another"), encoding="utf-8")
+    change_defaults(shop, [f"layout={other}"])
+    assert as_written(shop) == read_defaults(shop).layout == str(other)
+
+
+def test_a_file_that_has_gone_is_told_with_its_default_and_what_mends_it(shop, own):
+    for key, words in (("layout", ("check", FILES[0])), ("shop", ("report", "B12/2026-03-14"))):
+        (shop / "defaults.toml").write_text(f'{key} = "{shop.as_posix()}/gone.toml"\n', encoding="utf-8")
+        done = run(*words)
+        assert done.status == 1 and len(done.err.splitlines()) == 1, done.err
+        assert f"tapscan settings default {key}=FILE" in done.err
+    assert run("settings", "default", "shop=").status == 0
 
 
 def test_a_default_that_would_not_work_changes_nothing(shop):

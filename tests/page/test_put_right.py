@@ -15,6 +15,7 @@ from tapscan.register.plates import add_plate
 from tapscan.register.scans import find_scan, store_scan
 from tapscan.register.visit_entries import Visit
 from tapscan.register.visits import keep_visit
+from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow import moved
 from tapscan.workflow.conclude import conclude
@@ -25,6 +26,7 @@ from tapscan.workflow.typed_scan import new_scan
 from tests.every import each
 from tests.page.test_recordings import until
 from tests.register import built
+from tests.register.conftest import put
 
 BESIDE = Fingerprint(0.1, 0.1, 0.8, 0.0)
 
@@ -106,6 +108,19 @@ def test_a_scan_in_the_piano_becomes_a_baseline_only_by_a_pickup(site, browser_p
     assert new_scan({**typed, "state": "stripped"}, site.register, "B12").baseline
     shown = _ticked(typed)
     assert bool(shown["baseline"]) == ticked
+
+
+def test_no_reason_makes_a_baseline_of_what_no_pickup_heard_in_the_piano(site):
+    heard = replace(built.CONDITIONS, state="strung", sensor=Sensor("microphone"))
+    name = put(site.register, conditions=heard).name
+    with site.client() as client:
+        form = (
+            client.get("/scan/mend", params={"name": name}).text.partition("/scan/baseline")[2].partition("</form>")[0]
+        )
+        assert "pickup" in form and "<button" not in form and 'name="although"' not in form
+        answer = site.post(client, "/scan/baseline", name=name, act="add", although="it is new")
+    assert answer.status_code == 400 and "tapscan scan" not in answer.text
+    assert not find_scan(site.register, name).baseline
 
 
 def test_a_draft_for_another_days_visit_has_its_state_filled_in_and_stores_nothing_unseen(site):

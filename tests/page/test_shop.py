@@ -18,14 +18,17 @@ from tapscan.register.plates import add_plate, edit_plate
 from tapscan.register.scans import add_outcome, add_screening, find_scan
 from tapscan.screening.disposition import NOTHING
 from tapscan.settings import Settings
+from tapscan.workflow.defaults import change_defaults, read_defaults
 from tapscan.workflow.evidence import evidence_of, evidence_rows, too_few
 from tapscan.workflow.import_scan import Kept
+from tapscan.workflow.own_layouts import keep_layout
 from tapscan.workflow.pattern import standing_of
 from tapscan.workflow.rescreen_all import Rescreened
 from tests.every import each
 from tests.page.test_recordings import until
 from tests.register import built
 from tests.register.conftest import put
+from tests.register.recording_child import LAYOUT
 from tests.snapshots import same_as_before
 
 STRUNG = replace(built.CONDITIONS, state="strung")
@@ -205,6 +208,19 @@ def test_exchanged_places_are_given_back_from_the_page(site, examined, monkeypat
         site.post(client, "/scan/anew", name=examined, assign="S3=S4, S4=S3")
         assert until(lambda: asked)
     assert asked == [{"assign": (("S3", "S4"), ("S4", "S3"))}]
+
+
+def test_a_layout_of_ones_own_stays_the_default_when_the_settings_are_kept(site, tmp_path):
+    folder, elsewhere = site.register.folder, tmp_path / "elsewhere.toml"
+    keep_layout(folder, "own", LAYOUT)
+    elsewhere.write_text(LAYOUT, encoding="utf-8")
+    with site.client() as client:
+        for path in (folder / "layouts" / "own.toml", elsewhere):
+            change_defaults(folder, [f"layout={path}"])
+            (chosen,) = re.findall(r'<option value="([^"]+)" selected', client.get("/settings").text)
+            assert site.post(client, "/settings", layout=chosen, hammer="brass").status_code == 303
+            assert (read_defaults(folder).layout, read_defaults(folder).hammer) == (str(path), "brass")
+        assert site.post(client, "/settings", layout="/etc/passwd").status_code == 409
 
 
 def test_a_plate_leads_to_its_pattern_where_it_has_one(site):

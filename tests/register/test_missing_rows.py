@@ -1,5 +1,6 @@
 """Rows that another program took from a register are missed, and a scan is read anew only from all its recordings, at places that its layout has."""
 
+import datetime as dt
 import hashlib
 from dataclasses import replace
 
@@ -7,9 +8,12 @@ import pytest
 from sqlalchemy import select
 
 from tapscan.errors import RegisterProblem, WrongUsage
+from tapscan.page.terms import here
 from tapscan.register import tables as t
+from tapscan.register.corrections import void_scan
+from tapscan.register.entries import Move
 from tapscan.register.files import keep_bytes
-from tapscan.register.missing_rows import COUNTED
+from tapscan.register.missing_rows import COUNTED, uncounted
 from tapscan.register.plates import add_photo
 from tapscan.register.scans import find_scan, list_scans, store_scan
 from tapscan.register.upkeep import check_register
@@ -19,6 +23,7 @@ from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
 from tests.register.test_upkeep import damaged
+from tests.snapshots import same_as_before
 from tests.sounds import noise, wav_bytes
 
 TAKEN = [
@@ -67,6 +72,27 @@ def test_of_a_reading_without_counts_a_gap_is_told_and_what_rests_on_a_lost_row(
     for said in ("1 of its 6 tones", "1 of its 3 taps", "the finding that its answer rests on is gone"):
         assert [said in line for line in found.wrong].count(True) == 1, said
     assert len(found.wrong) == 3 and found.uncounted == 1
+
+
+def test_what_no_check_can_tell_of_an_older_reading_is_said_with_what_to_do(register):
+    """A crossed-out scan is never read anew, so that nobody is sent to do it."""
+    kept, crossed = put(register), put(register, b"more", date=dt.date(2026, 4, 1))
+    void_scan(register, crossed.name, "the wrong plate", dt.date(2026, 4, 2))
+    with register.writing() as connection:
+        without_counts(connection)
+        assert uncounted(connection) == {kept.id}
+    found = check_register(register)
+    assert (found.wrong, found.uncounted, found.uncounted_void) == ((), 1, 1)
+    same_as_before("register-check", found.unsure, part="an older reading, and a crossed-out one")
+    assert here(found.unsure) != found.unsure
+
+
+def test_a_move_whose_reading_an_older_tapscan_did_not_note_is_told_by_its_day(register):
+    """Read anew since, or not, where the days leave no doubt."""
+    entry = put(register)
+    made = dt.date.fromisoformat(entry.current.made_utc[:10])
+    moves = [(Move("B13/x", entry.name, str(made + dt.timedelta(n)), "this was B12"),) for n in (-1, 0, 1, 2)]
+    assert [replace(entry, moves=m).unread for m in moves] == [False, False, False, True]
 
 
 def test_a_stored_recording_that_was_cut_off_is_restored_and_not_copied_from_the_recorder(register):

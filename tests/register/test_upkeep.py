@@ -1,6 +1,7 @@
 """Check, backup and export: what is missing is said, a copy is whole, a formula is text."""
 
 import csv
+import hashlib
 import json
 import shutil
 import threading
@@ -18,6 +19,7 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.register.upkeep import back_up, check_register, restore
 from tapscan.workflow.exports import export_csv, export_json
+from tests.ctrl_c import stopped_at_every_step
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
@@ -74,6 +76,19 @@ def test_leftovers_are_harmless_and_named(register, stored):
     same_as_before(
         "register-check", "\n".join(sorted(found.leftover)), {kept.sha256: "SHA256", "\\": "/"}, part="leftovers"
     )
+
+
+def test_a_ctrl_c_as_a_file_comes_in_leaves_nothing_behind(register):
+    """From the moment it is made; what a kill leaves goes a day later, and is named meanwhile."""
+    files, whole = register.folder / "files", path_of(register.folder, hashlib.sha256(b"sound").hexdigest())
+
+    def look(step: int) -> None:
+        assert {p.name for p in files.rglob("*") if p.is_file()} <= {whole.name}, step
+        assert not whole.exists() or whole.read_bytes() == b"sound", step
+        whole.unlink(missing_ok=True)
+
+    assert stopped_at_every_step(lambda: keep_bytes(register.folder, b"sound", "x.wav"), look) > 100
+    assert whole.read_bytes() == b"sound"
 
 
 def test_rows_without_their_scan_are_found(register, stored):

@@ -13,6 +13,7 @@ from tapscan.register.upkeep import back_up, check_register, restore
 from tapscan.register.whole_folder import COPY, NOTE, whole_folder
 from tapscan.workflow.exports import export_csv
 from tests.register.conftest import content_of
+from tests.snapshots import same_as_before
 
 Make = Callable[[Register, Path, Callable[..., None]], object]
 MAKES: dict[str, Make] = {
@@ -39,8 +40,9 @@ def test_a_folder_of_somebody_else_is_left_alone(register, stored, out, make):
     other = out.with_name("new.part")
     shutil.copytree(register.folder, other)
     before = content_of(other)
-    with pytest.raises(BadRequest, match=r"new\.part: is in the way"):
+    with pytest.raises(BadRequest) as refused:
         make(register, out, nothing)
+    same_as_before("stopped", str(refused.value), {str(other): "new.part"}, part="in the way")
     assert content_of(other) == before and not out.exists()
 
 

@@ -14,6 +14,7 @@ from tapscan.register.database import make_register
 from tapscan.targets import whole_file, write_bytes, write_text
 from tapscan.workflow.exports import export_json
 from tests.cli.commands import run
+from tests.ctrl_c import stopped_at_every_step
 
 posix = pytest.mark.skipif(sys.platform == "win32", reason="links, pipes and modes of POSIX")
 
@@ -26,6 +27,18 @@ def test_a_new_file_is_whole_and_nothing_lies_beside_it(tmp_path):
     write_text(tmp_path / "a.json", "Grüße")
     assert (tmp_path / "a.json").read_text(encoding="utf-8") == "Grüße"
     assert [p.name for p in tmp_path.iterdir()] == ["a.json"]
+
+
+def test_a_ctrl_c_at_any_step_leaves_the_old_file_or_the_new_one(tmp_path):
+    path = tmp_path / "defaults.toml"
+
+    def look(step: int) -> None:
+        assert (path.read_text() in ("old", "new"), [p.name for p in tmp_path.iterdir()]) == (True, [path.name]), step
+        path.write_text("old")
+
+    path.write_text("old")
+    assert stopped_at_every_step(lambda: write_text(path, "new"), look) > 100
+    assert path.read_text() == "new"
 
 
 @posix

@@ -25,7 +25,7 @@ from tapscan.workflow.register import Register
 from tapscan.workflow.scan import ScanEntry, find_scan, move_scan, restore_scan, void_scan
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sharing import shared_work
-from tapscan.workflow.standing import against_baseline
+from tapscan.workflow.standing import against_baseline, no_baseline
 from tapscan.workflow.typed import number, words
 
 
@@ -37,6 +37,7 @@ def mend(request: Request) -> Response:
         request,
         "scan_mend.html",
         e=entry,
+        barred=no_baseline(entry),
         against=against_baseline(register, entry),
         plates=[p.name for p, _, _ in list_plates(register) if p.name != entry.plate],
         layouts=[(name, name) for name in layout_names(register.folder)],
