@@ -25,6 +25,7 @@ from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.screening.disposition import doubted
 from tapscan.screening.piano.compare import no_pickup
+from tapscan.screening.untold_room import not_comparable_for_room
 from tapscan.settings import Settings
 from tapscan.wording import argument, small
 from tapscan.workflow.stored_audio import with_codecs
@@ -224,5 +225,7 @@ def history_of(register: Register, plate: str, settings: Settings) -> History:
 
 
 def not_followed(scans: Sequence[ScanForComparison]) -> str | None:
-    """Where scans of one state were made in the piano, what forbids to compare them forbids to follow their tones."""
-    return no_pickup(*scans) if scans and scans[-1].conditions.state in IN_PIANO else None
+    """Of scans of one state: what forbids to compare them forbids to follow their tones."""
+    if scans and scans[-1].conditions.state in IN_PIANO:
+        return no_pickup(*scans)
+    return not_comparable_for_room([s.scan for s in scans])

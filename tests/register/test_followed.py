@@ -6,9 +6,10 @@ import pytest
 
 from tapscan.records import Sensor
 from tapscan.settings import Settings
-from tapscan.workflow.history import history_of
+from tapscan.workflow.history import history_of, not_followed
 from tapscan.workflow.trend_for_report import course_of
 from tapscan.workflow.trend_sentences import course_words
+from tests.compared import BASE
 from tests.register import built
 from tests.register.test_mending import silent
 
@@ -27,3 +28,8 @@ def test_tones_in_the_piano_are_followed_only_where_its_scans_may_be_compared(re
     if course:
         assert ("screws" in course.shared_by) == (state == "strung")
         assert any(course.shared_by in line for line in told)
+
+
+def test_tones_are_not_followed_where_a_room_cannot_be_told_from_the_plate():
+    assert not_followed(BASE) is None
+    assert not_followed([*BASE[:2], replace(BASE[2], scan=replace(BASE[2].scan, room_left_in=True))])
