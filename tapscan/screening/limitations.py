@@ -62,6 +62,8 @@ def limitations(scan: Scan, settings: Settings, contact: bool = False) -> tuple[
 
 def _later(scan: Scan, contact: bool) -> str:
     """What a later scan can make of this one."""
+    if scan.state not in IN_PIANO and untold_room.limitation(scan):
+        return "."
     if scan.state not in IN_PIANO or contact:
         return ": keep this one to compare with later."
     return ", and this one cannot be compared with a later one: in the piano that takes a pickup on the iron, on the same spot both times."

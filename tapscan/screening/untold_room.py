@@ -33,8 +33,8 @@ def limitation(scan: Scan) -> str | None:
     if not scan.room_left_in or not scan.modes:
         return None
     return (
-        "A microphone hears the room too, and here it cannot be told from the plate. So a tone must stand out by more than usual, hard taps were not "
-        f"held against soft ones, and nothing is compared: {_instead(scan)}."
+        "A microphone hears the room too, and here it cannot be told from the plate: some of the modes may be the room's. So a tone must stand out "
+        f"by more than usual, hard taps were not held against soft ones, and nothing is compared. Better: {_instead(scan)}."
     )
 
 

@@ -67,5 +67,6 @@ def test_the_page_says_so_and_sends_nobody_to_tap_in_the_piano():
     for part, one in (("bare", bare), ("in the piano", held)):
         assert limitation(one) in limitations(one, S)
         same_as_before("untold-room", str(limitation(one)), part=part)
+    assert limitations(bare, S)[-1] != limitations(replace(bare, room_left_in=False), S)[-1]  # not kept to compare with
     for silent in (replace(bare, room_left_in=False), replace(bare, room_left_in=None), replace(bare, modes=())):
         assert limitation(silent) is None
