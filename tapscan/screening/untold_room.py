@@ -2,6 +2,7 @@
 
     left_in(scan)                   why, in words; None where a pickup listened, where no room was heard, or where it was told apart
     not_comparable_for_room(scans)  why scans are not compared, or None
+    as_heard(scan, sensor)          a stored scan, where somebody has said since that a pickup listened
     limitation(scan)                the sentence among what weakens a test, or None
 
 The room is told from the plate by the patterns of its modes over the places (signal/plate/room_fit.py), which takes eight of them. With fewer, what comes
@@ -9,8 +10,10 @@ back from the walls is fitted as modes of the plate. Counted in bench/few_places
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 from tapscan.records import IN_PIANO, Scan
+from tapscan.sensors import Sensor
 from tapscan.signal.fit.spurious import LEAST_STATIONS
 
 PICKUP = "use a pickup on the iron, and say that one listened"
@@ -26,6 +29,11 @@ def not_comparable_for_room(scans: Sequence[Scan]) -> str | None:
     """Echoes that pass for modes are never twice the same."""
     spoilt = [s for s in scans if s.room_left_in]
     return f"in one of the scans {UNTOLD}; {_instead(spoilt[0])}" if spoilt else None
+
+
+def as_heard(scan: Scan, sensor: Sensor) -> Scan:
+    """A pickup hears no room."""
+    return replace(scan, room_left_in=False) if scan.room_left_in and sensor.contact else scan
 
 
 def limitation(scan: Scan) -> str | None:

@@ -25,7 +25,7 @@ from tapscan.screening.compare.condition_changes import sensor_changed
 from tapscan.screening.compare.trend import ModeCourse, Trend, follow
 from tapscan.screening.disposition import doubted
 from tapscan.screening.piano.compare import no_pickup
-from tapscan.screening.untold_room import not_comparable_for_room
+from tapscan.screening.untold_room import as_heard, not_comparable_for_room
 from tapscan.settings import Settings
 from tapscan.wording import argument, small
 from tapscan.workflow.stored_audio import with_codecs
@@ -79,8 +79,8 @@ def for_comparison(register: Register, entry: ScanEntry) -> ScanForComparison:
 
 
 def _beside(entry: ScanEntry, screening: Screening) -> ScanForComparison:
-    own = own_indications(screening)
-    return ScanForComparison(entry.name, entry.date.isoformat(), entry.conditions, screening.scan, own)
+    own, scan = own_indications(screening), as_heard(screening.scan, entry.conditions.sensor)
+    return ScanForComparison(entry.name, entry.date.isoformat(), entry.conditions, scan, own)
 
 
 def unlike_newest(entry: ScanEntry, newest: ScanEntry, settings: Settings) -> str | None:

@@ -24,6 +24,7 @@ from tapscan.register.scans import list_scans
 from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
 from tapscan.screening.next_steps import may_tap
 from tapscan.screening.open_findings import STILL_OPEN, up_to_date
+from tapscan.screening.untold_room import as_heard, left_in
 from tapscan.settings import Settings
 from tapscan.wording import argument, counted, listed
 from tapscan.workflow.conclude import conclude
@@ -165,7 +166,9 @@ def against_baseline(register: Register, entry: ScanEntry) -> list[str]:
     found = [i for i in screening.indications if i.interpretation == "relevant"]
     told = [f"{counted(len(found), 'relevant finding')}, first: {found[0].sentence.rstrip('.')}"] if found else []
     told += [f"it is doubtful ({d.kind}): {d.sentence.rstrip('.')}" for d in screening.doubts]
-    return told + [f"an examination found: {o.told}" for o in entry.flaws]
+    told += [f"an examination found: {o.told}" for o in entry.flaws]
+    room = left_in(as_heard(screening.scan, entry.conditions.sensor))
+    return [*told, room] if room and not entry.played else told
 
 
 def no_baseline(entry: ScanEntry) -> str | None:

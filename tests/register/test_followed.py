@@ -6,7 +6,8 @@ import pytest
 
 from tapscan.records import Sensor
 from tapscan.settings import Settings
-from tapscan.workflow.history import history_of, not_followed
+from tapscan.workflow.history import for_comparison, history_of, not_followed
+from tapscan.workflow.standing import against_baseline
 from tapscan.workflow.trend_for_report import course_of
 from tapscan.workflow.trend_sentences import course_words
 from tests.compared import BASE
@@ -33,3 +34,13 @@ def test_tones_in_the_piano_are_followed_only_where_its_scans_may_be_compared(re
 def test_tones_are_not_followed_where_a_room_cannot_be_told_from_the_plate():
     assert not_followed(BASE) is None
     assert not_followed([*BASE[:2], replace(BASE[2], scan=replace(BASE[2].scan, room_left_in=True))])
+
+
+def test_such_a_scan_is_no_baseline_until_somebody_says_that_a_pickup_listened(register, monkeypatch):
+    whole = built.screening
+    monkeypatch.setattr(built, "screening", lambda f: replace(s := whole(f), scan=replace(s.scan, room_left_in=True)))
+    for sensor, spoilt in (("microphone", True), ("contact", False)):
+        made = replace(built.CONDITIONS, sensor=Sensor(sensor))
+        entry = silent(register, "2026-04-01" if spoilt else "2026-04-02", conditions=made)
+        assert bool(against_baseline(register, entry)) is spoilt
+        assert bool(not_followed([for_comparison(register, entry)])) is spoilt
