@@ -99,9 +99,9 @@ def _beside(unit: Unit, scan: Scan, day: int) -> ScanForComparison:
     return ScanForComparison(f"P/2026-03-0{day}", f"2026-03-0{day}", conditions, scan)
 
 
-def table(done: Sequence[tuple[Unit, dict[str, Any]]]) -> str:
+def table(done: Sequence[tuple[Unit, dict[str, Any]]], head: str) -> str:
     """A row for each kind of scan, then all by microphone and by pickup."""
-    lines = [study.head("few places"), "", __doc__.split("\n\n")[2] if __doc__ else "", ""]
+    lines = [head, "", __doc__.split("\n\n")[2] if __doc__ else "", ""]
     lines.append(
         f"{'called, 95 % interval':44}{'with the guard':>28}{'without':>28}   modes  by rule, without the guard"
     )
@@ -142,8 +142,10 @@ def main() -> None:
     parser.add_argument("--cores", type=int, default=os.cpu_count() or 1)
     given = parser.parse_args()
     wanted = units(given.castings)
+    given.work.mkdir(parents=True, exist_ok=True)
+    head = study.kept_head(given.work, "few places")
     done = list(study.made(given.work, wanted, row_of, given.minutes, given.cores))
-    text = table(done)
+    text = table(done, head)
     print(text)
     if len(done) == len(wanted):
         RESULT.write_text(text, encoding="utf-8")

@@ -105,7 +105,7 @@ def plate_of(case: Case, day: int = 0) -> PlateModes:
     seed = FIRST_SEED + case.number
     table = load_table(COUNTED[case.number % len(COUNTED)])
     iron = draw_iron(table, np.random.default_rng([77, seed]))
-    plate = plate_modes(table, "sound", iron, draw_state(np.random.default_rng([78, seed, *_of(day)])))
+    plate = plate_modes(table, "sound", iron, draw_state(np.random.default_rng([78, seed, *_more(day)])))
     plate = extend_modes(plate, np.random.default_rng([79, seed]), min(SOUND_TO_HZ, 0.45 * case.rate_hz))
     falls = np.maximum(plate.frequency_hz / KNEE_HZ, 1.0) ** case.power
     return replace(plate, decay_rate_per_s=plate.decay_rate_per_s * falls)
@@ -114,7 +114,7 @@ def plate_of(case: Case, day: int = 0) -> PlateModes:
 def taps_of(case: Case, plate: PlateModes, day: int = 0) -> list[Tap]:
     """All taps with the room and white noise."""
     room = round(100 * case.t60_s), round(100 * case.distance_m)
-    rng = np.random.default_rng([80, FIRST_SEED + case.number, *room, *_of(day)])
+    rng = np.random.default_rng([80, FIRST_SEED + case.number, *room, *_more(day)])
     names = plate.table.station_names
     stations = [names[round(i)] for i in np.linspace(0, len(names) - 1, case.places)]
     sensor = "near 1" if case.t60_s else "pickup 1"
@@ -126,7 +126,7 @@ def taps_of(case: Case, plate: PlateModes, day: int = 0) -> list[Tap]:
     return scale_to(add_noise(taps, snr_noise_rms(taps, SNR_DB), rng), 0.5)
 
 
-def _of(day: int) -> tuple[int, ...]:
+def _more(day: int) -> tuple[int, ...]:
     """More of a seed, for all days but the first."""
     return (day,) if day else ()
 

@@ -38,7 +38,7 @@ class Scan:
     late_sounds_reason: str | None = "not measured"
     room: RoomRing | None = None  # none: see room_reason
     room_reason: str | None = "not measured"
-    # not heard by a pickup, and whether a room rings along could not be told, or it could not be told from the plate; None: stored before this was kept
+    # no pickup is known to have listened, and a room, if there is one in the sound, could not be told from the plate; None: stored before this was kept
     room_left_in: bool | None = None
     room_limit: RoomLimit | None = None  # none: see room_limit_reason
     room_limit_reason: str | None = "not measured"

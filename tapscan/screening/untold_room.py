@@ -16,7 +16,7 @@ from tapscan.records import IN_PIANO, Scan
 from tapscan.sensors import Sensor
 from tapscan.signal.fit.spurious import LEAST_STATIONS
 
-PICKUP = "use a pickup on the iron, and say that one listened"
+PICKUP = "use a pickup on the iron and enter it as the sensor"
 UNTOLD = "a room may be in the sound, and it cannot be told from the plate"
 
 

@@ -103,7 +103,7 @@ def test_the_recorders_level_leaves_rates_alone_and_the_fits_lowest_frequency_do
         assert same is not moves
 
 
-def test_only_the_recorder_what_tells_plates_apart_and_what_is_measured_beside_the_plate_are_in_no_rate_of_the_report():
+def test_only_the_recorder_what_tells_plates_apart_what_is_measured_beside_the_plate_and_an_untold_room_are_in_no_rate_of_the_report():
     assert {t.stage for t in EVERY if not t.counted_in} == {"recorder", "identity", "bar", "gradient", "untold_room"}
 
 

@@ -99,9 +99,9 @@ def _out_of_piano(
     unlike = _unlike(later, baselines, settings)
     chain = between(later, baselines, settings)
     evidence = without_lists(_evidence(later, baselines, unlike, settings, again), chain[0])
-    measured, lossy = evidence.measured, not_comparable(scans := [later.scan, *(b.scan for b in every)])
-    lossy = lossy or not_comparable_for_room(scans)
-    refused = unlike.refused or lossy or buzzed(later, baselines, settings) or unsteady(later, baselines)
+    measured, scans = evidence.measured, [later.scan, *(b.scan for b in every)]
+    spoilt = not_comparable(scans) or not_comparable_for_room(scans)
+    refused = unlike.refused or spoilt or buzzed(later, baselines, settings) or unsteady(later, baselines)
     evidence = evidence if refused else of_evidence(evidence, later, baselines, settings, models)
     indications, not_run = _judged(refused, later, evidence, settings)
     left, good = (None, None) if indications or not_run else _without_a_finding(evidence)
@@ -124,7 +124,7 @@ def _out_of_piano(
         **common_change(measured, later, baselines, settings, of_common(chain[0])),
         **_statistics(measured, unlike, settings),
     )
-    return _without_figures(told, lossy) if lossy else placed(told, evidence.located)
+    return _without_figures(told, spoilt) if spoilt else placed(told, evidence.located)
 
 
 def _unlike(later: ScanForComparison, baselines: Sequence[ScanForComparison], settings: Settings) -> ConditionChanges:
@@ -196,7 +196,7 @@ def _evidence(
 
 
 def _without_figures(comparison: Comparison, why: str) -> Comparison:
-    """What a codec did to the tones must not be read as what happened to the iron."""
+    """What a codec or a room did to the tones must not be read as what happened to the iron."""
     return replace(
         comparison,
         pairs=(),
