@@ -26,6 +26,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
 from importlib import import_module
 from queue import Empty, SimpleQueue
+from threading import Thread
 from types import TracebackType
 from typing import Any, TypeVar
 
@@ -174,6 +175,19 @@ class Workers:
         sent = Sent(job, item, told or SimpleQueue())
         self._sent.put(sent)
         return sent
+
+    def told_by_each(self, job: Callable[[Item], Answer], item: Item) -> list[Answer]:
+        """Of those that have begun. What this process needs later it imports meanwhile."""
+        asked = [(one, Sent[Answer](job, item, SimpleQueue())) for one in self._processes if one.awake]
+        for one, sent in asked:
+            Thread(target=sent.do, args=(one.ask,), daemon=True).start()
+        if asked and self._later:
+            import_module(self._later.pop(0))
+        answers: list[Answer] = []
+        for _, sent in asked:
+            with suppress(Gone):  # found by whoever hands it work
+                answers.append(sent.result())
+        return answers
 
     def _collect(self, out: dict[int, Sent[Answer]], answers: dict[int, Answer]) -> list[tuple[int, Item]]:
         """Take what is finished; what was lost with its process is given back."""

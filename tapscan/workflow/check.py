@@ -95,6 +95,8 @@ def check(
     unreadable: list[str] = []
     with ExitStack() as stack:
         stack.enter_context(threadpool_limits(1))  # small matrices: more threads only wait for each other
+        for module in (RULES, *shown):
+            workers.later(module)
         heard, repeated = _listen_all(paths, request, unreadable, workers, stack, ahead)
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))
@@ -102,8 +104,6 @@ def check(
         plan, notes = taps.plan, taps.told
         if agree is not None and not agree(_shown(_tapped(heard), plan), [*notes, *repeated]):
             return CheckResult(None, tuple(unreadable), tuple(repeated))
-        for module in (RULES, *shown):  # while places are listened to, since that gives the others enough to do
-            workers.later(module)
         before = ahead.result if ahead else nothing_before
         results = analyse_places(heard, plan, _wanted(request, plan), workers, unreadable, before)
         from tapscan.workflow.screened import scan_heard, screened

@@ -2,19 +2,16 @@
 
     listen_all(paths, settings, ...)   of each a Heard (facts, spans and an open source), or why it cannot be read
     listen(path, settings)             the same of one
-    listen_ahead(guess)                steps of another process that has nothing to do yet
 
 Memory: the envelope of a recording, a few bytes a millisecond. The strikes are read again one by one (cutting.py).
 """
 
 import threading
-from collections.abc import Iterator, Mapping, Sequence
-from contextlib import ExitStack, suppress
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from itertools import islice
-from pathlib import Path
 from types import MappingProxyType
-from typing import Any
+from typing import NamedTuple
 
 import numpy as np
 
@@ -25,7 +22,6 @@ from tapscan.records import Compression, Recording
 from tapscan.settings import Settings
 from tapscan.signal.strikes.detect import (
     Envelope,
-    EnvelopeMeter,
     Span,
     clipped,
     find_strikes,
@@ -34,13 +30,11 @@ from tapscan.signal.strikes.detect import (
 from tapscan.signal.strikes.lossy import traces_of
 from tapscan.signal.strikes.mains import mains_hum
 from tapscan.workers import ALONE, Workers
+from tapscan.workflow.envelopes import Key, Piece, key_of, known_ahead, measured, pieces
 from tapscan.workflow.sharing import bytes_of
 
-BLOCK_HOPS = 500  # half a second: what the filters work on stays in the processor's cache
-READ_BLOCKS = 4  # a call of libsndfile costs as much as the reading of a block
-PIECE_HOPS, WARM_HOPS = 30_000, 500  # half a minute; after half a second no filter knows any more where it began
-AHEAD_SUFFIXES, MOST_AHEAD = (".wav", ".flac", ".aif", ".aiff"), 24  # pieces of a recording
 HASHED_BYTES = 50_000_000  # more are hashed beside the other work
+TOLD_HOPS = 1_000_000  # of a longer recording the envelope is too much to be sent to another process
 LEAD_S = 0.010
 NOISE_S, LEAST_NOISE_S = 0.30, 0.05
 SPECTRUM_S, SPECTRUM_STRIKES = 0.75, 20
@@ -55,7 +49,7 @@ class Listened:
     quietest_s: float | None  # start of the quietest NOISE_S, where there are strikes with no quiet before them
 
 
-_Answer = Envelope | Listened | UnreadableRecording | str
+_Answer = Envelope | Listened | UnreadableRecording
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,33 +80,68 @@ def listen_all(
     """
     sources: list[SoundSource | UnreadableRecording] = []
     found = [_Found() for _ in paths]
-    owners: list[tuple[_Found, SoundSource]] = []
     hashing: list[_Hashing] = []
 
-    def work() -> Iterator[_Piece]:
+    def opened() -> Iterator[tuple[_Found, SoundSource]]:
         for number, path in enumerate(paths):
             workers.progress("reading", number, len(paths))
             sources.append(source := _opened(path, stack, hashed=bool(known)))
             if isinstance(source, UnreadableRecording):
                 continue
             if source.sha256 in known:
-                found[number].add(known[source.sha256], source)
+                found[number].told = known[source.sha256]
                 continue
             hashing.extend(_hashing(found[number], source, workers))
-            for one in _pieces(source, settings):
-                if source.spooled:  # no other process can reach it
-                    found[number].add(_done(one), source)
-                else:
-                    owners.append((found[number], source))
-                    yield one
+            yield found[number], source
 
-    for place, answer in enumerate(workers.each(_done, work())):
-        mine, source = owners[place]
-        mine.add(answer, source)
+    _measure(opened(), settings, workers)
+    _tell(zip(found, sources, strict=True), settings, workers)
     for one in hashing:
         one.take()
     workers.progress("reading", len(paths), len(paths))
     return [_heard(p, s, f, settings) for p, s, f in zip(paths, sources, found, strict=True)]
+
+
+def _measure(recordings: Iterable[tuple["_Found", SoundSource]], settings: Settings, workers: Workers) -> None:
+    """Whatever others have measured ahead is not measured again."""
+    ahead: dict[Key, Envelope] | None = None
+    owners: list[tuple[_Found, Piece]] = []
+
+    def work() -> Iterator[_Work]:
+        nonlocal ahead
+        for found, source in recordings:
+            ahead = known_ahead(workers) if ahead is None else ahead
+            for piece in pieces(source):
+                one = _Work(piece, settings, ahead.pop(key_of(piece), None) if ahead else None)
+                if source.spooled:  # no other process can reach it
+                    found.add(_done(one), piece)
+                elif one.envelope and not piece.whole:
+                    found.add(one.envelope, piece)
+                else:
+                    owners.append((found, piece))
+                    yield one
+
+    for number, answer in enumerate(workers.each(_done, work())):
+        found, piece = owners[number]
+        found.add(answer, piece)
+
+
+def _tell(
+    recordings: Iterable[tuple["_Found", SoundSource | UnreadableRecording]], settings: Settings, workers: Workers
+) -> None:
+    """What is to be told of those that came in several pieces, where another process can tell it."""
+    owners: list[_Found] = []
+
+    def work() -> Iterator[_Work]:
+        for found, source in recordings:
+            if found.envelope is None or found.problem or isinstance(source, UnreadableRecording):
+                continue
+            if not source.spooled and found.envelope.power.shape[1] <= TOLD_HOPS:
+                owners.append(found)
+                yield _Work(Piece(source, 0, source.frames), settings, found.whole())
+
+    for number, answer in enumerate(workers.each(_done, work())):
+        owners[number].add(answer, None)
 
 
 def _opened(path: str, stack: ExitStack | None, *, hashed: bool) -> SoundSource | UnreadableRecording:
@@ -125,30 +154,20 @@ def _opened(path: str, stack: ExitStack | None, *, hashed: bool) -> SoundSource 
     return stack.enter_context(source) if stack else source
 
 
-@dataclass(frozen=True, eq=False)
-class _Piece:
-    """A stretch of a recording, in samples."""
+class _Work(NamedTuple):
+    """`envelope` : of the whole recording, where it is known."""
 
-    source: SoundSource
-    start: int
-    stop: int
+    piece: Piece
     settings: Settings
+    envelope: Envelope | None = None
 
 
-def _pieces(source: SoundSource, settings: Settings) -> Iterator[_Piece]:
-    """Alike for any count of workers, so that the figures are."""
-    step = PIECE_HOPS * hop_samples(source.sample_rate_hz)
-    for start in range(0, source.frames, step):
-        yield _Piece(source, start, min(source.frames, start + step), settings)
-
-
-def _done(piece: _Piece) -> _Answer:
+def _done(work: _Work) -> _Answer:
     """All that is to be told where the piece is the whole recording, else its envelope."""
+    piece = work.piece
     try:
-        source = piece.source
-        envelope = _envelope_of(piece)
-        whole = piece.stop - piece.start == source.frames
-        return _told(source, envelope, piece.settings) if whole else envelope
+        envelope = work.envelope or measured(piece)
+        return _told(piece.source, envelope, work.settings) if piece.whole else envelope
     except UnreadableRecording as problem:
         return problem
 
@@ -172,9 +191,12 @@ class _Hashing(threading.Thread):
         """Wait for it. What went wrong is raised here, and not in a thread of which nobody hears."""
         if self.ident:
             self.join()
-        if isinstance(self.answer, Exception) and not isinstance(self.answer, UnreadableRecording):
+        if isinstance(self.answer, UnreadableRecording):
+            self.found.problem = self.found.problem or self.answer
+        elif isinstance(self.answer, Exception):
             raise self.answer
-        self.found.add(self.answer, self.source)
+        else:
+            self.source.sha256 = self.answer
 
 
 def _hashing(found: "_Found", source: SoundSource, workers: Workers) -> list[_Hashing]:
@@ -189,64 +211,23 @@ def _hashing(found: "_Found", source: SoundSource, workers: Workers) -> list[_Ha
     return [one]
 
 
-_ahead: dict[tuple[Any, ...], Envelope] = {}
-
-
-def listen_ahead(guess: tuple[Sequence[str], int, int]) -> Iterator[None]:
-    """Paths that may be recordings, the number of this process, and how many there are: each takes pieces of its own. What cannot be read is told by who needs it."""
-    paths, mine, others = guess
-    for path in paths:
-        if (
-            Path(path).suffix.lower() not in AHEAD_SUFFIXES
-        ):  # to decode the others takes long, and no other process may keep them
-            continue
-        with suppress(UnreadableRecording), open_sound(path, "") as source:
-            for piece in islice(_pieces(source, Settings()), mine, MOST_AHEAD, others):
-                _ahead[_key(piece)] = _measured(piece)
-                yield
-
-
-def _key(piece: _Piece) -> tuple[Any, ...]:
-    """A file that has been written anew since is another one."""
-    now = piece.source.path.stat()
-    return piece.source.path, now.st_size, now.st_mtime_ns, piece.start, piece.stop
-
-
-def _envelope_of(piece: _Piece) -> Envelope:
-    return (_ahead.pop(_key(piece), None) if _ahead else None) or _measured(piece)
-
-
-def _measured(piece: _Piece) -> Envelope:
-    source = piece.source
-    block = BLOCK_HOPS * hop_samples(source.sample_rate_hz)  # whole hops: nothing is left for the next
-    warm = WARM_HOPS if piece.start else 0
-    meter = EnvelopeMeter(source.sample_rate_hz, source.channels, source.read(0, 1).T, warm)
-    for at in range(piece.start - warm * meter.hop, piece.stop, READ_BLOCKS * block):
-        sound = source.read(at, min(READ_BLOCKS * block, piece.stop - at))
-        for first in range(0, len(sound), block):
-            meter.add(sound[first : first + block])
-    return meter.envelope()
-
-
 class _Found:
-    """What is found of one recording, as it comes, in order."""
+    """What is found of one recording, as it comes."""
 
     def __init__(self) -> None:
         self.envelope: Envelope | None = None
-        self.hops = 0
         self.told: Listened | None = None
         self.problem: UnreadableRecording | None = None
 
-    def add(self, answer: _Answer, source: SoundSource) -> None:
-        """Of `source`."""
+    def add(self, answer: _Answer, piece: Piece | None) -> None:
+        """Of a piece, if it is an envelope."""
         if isinstance(answer, Envelope):
+            assert piece is not None
+            source = piece.source
             room = self.envelope or answer.room_for(source.frames // hop_samples(source.sample_rate_hz))
-            self.envelope = room.put(self.hops, answer)
-            self.hops += answer.power.shape[1]
+            self.envelope = room.put(piece.first_hop, answer)
         elif isinstance(answer, Listened):
             self.told = answer
-        elif isinstance(answer, str):
-            source.sha256 = answer
         else:
             self.problem = self.problem or answer
 

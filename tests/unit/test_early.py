@@ -3,6 +3,7 @@
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -11,10 +12,12 @@ import soundfile
 
 from tapscan.cli import early
 from tapscan.settings import Settings
+from tapscan.signal.strikes.detect import Span
 from tapscan.workers import Workers
 from tapscan.workers.early import _waiting, begun_early
 from tapscan.workers.other_process import Ahead
 from tapscan.workflow import listen
+from tapscan.workflow.envelopes import Key, _given, known_ahead, listen_ahead, measured
 from tests.every import each
 from tests.sounds import taps_at
 from tests.unit.done_elsewhere import process
@@ -82,22 +85,46 @@ def workers_begun_early() -> list[int | None]:
     return [other.process.pid for _, other in _waiting]
 
 
+def took_over(recording: str, change: Callable[[], object] = lambda: None) -> tuple[tuple[Span, ...], list[int]]:
+    """Spans as told after another process went ahead, and where the pieces begin that had to be measured afterwards; `change` comes in between."""
+    ahead, left = Ahead("tapscan.workflow.envelopes", "listen_ahead", ([recording, __file__], 0, 1)), list[int]()
+    with begun_early(PRELOAD, [ahead]), Workers(2, PRELOAD) as workers, pytest.MonkeyPatch.context() as patch:
+        workers.start()
+        while not workers.awake or not (known := known_ahead(workers)):
+            time.sleep(0.01)
+        change()
+        patch.setattr(listen, "known_ahead", lambda _: known)
+        patch.setattr(listen, "measured", lambda piece: left.append(piece.start) or measured(piece))
+        (told,) = listen.listen_all([recording], Settings())
+        assert isinstance(told, listen.Heard)
+        return told.spans, left
+
+
 def test_listening_ahead_gives_what_listening_gives(long_take):
-    before = listen.listen(long_take, Settings())
-    assert len(list(listen.listen_ahead(([long_take, __file__], 1, 2)))) == 1
-    assert len(listen._ahead) == 1
-    assert listen.listen(long_take, Settings()).spans == before.spans
-    assert not listen._ahead  # it was used
+    spans, left = took_over(long_take)
+    assert spans == listen.listen(long_take, Settings()).spans
+    assert left in ([], [30 * RATE_HZ, 60 * RATE_HZ], [60 * RATE_HZ])  # it stops ahead where it is asked
+
+
+def test_each_process_goes_ahead_with_pieces_of_its_own(long_take):
+    assert len(list(listen_ahead(([long_take, __file__], 1, 2)))) == 1
+    assert [key[-2:] for key in known_here()] == [(30 * RATE_HZ, 60 * RATE_HZ)]
+    assert not known_here()  # told once
+
+
+def known_here() -> list[Key]:
+    return list(_given(None))
 
 
 def test_a_recording_written_anew_is_listened_to_anew(long_take):
-    list(listen.listen_ahead(([long_take], 0, 1)))
-    sound, rate = soundfile.read(long_take)
-    soundfile.write(long_take, np.roll(sound, rate // 2), rate, subtype="PCM_24")
-    anew = listen.listen(long_take, Settings())
-    listen._ahead.clear()
-    assert anew.spans == listen.listen(long_take, Settings()).spans
-    assert anew.spans[0].onset_s == pytest.approx(1.5, abs=0.01)
+    def written_anew() -> None:
+        sound, rate = soundfile.read(long_take)
+        soundfile.write(long_take, np.roll(sound, rate // 2), rate, subtype="PCM_24")
+
+    spans, left = took_over(long_take, written_anew)
+    assert left == [0, 30 * RATE_HZ, 60 * RATE_HZ]
+    assert spans == listen.listen(long_take, Settings()).spans
+    assert spans[0].onset_s == pytest.approx(1.5, abs=0.01)
 
 
 @each("words", [["--bogus"], ["--layout", "nowhere"], ["--per-station", "3", "--order", "soft"]])
