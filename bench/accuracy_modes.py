@@ -9,10 +9,10 @@ phase unknown (Kay, Fundamentals of Statistical Signal Processing I, 1993, ch. 3
 for one mode in tests/truth/test_modes_bounds.py).
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.signal.fit.polefit import fit_poles
@@ -21,8 +21,7 @@ from tapscan.signal.fit.subspace import shared_poles
 KT_POLES, KT_LENGTH = np.array([-0.1 + 2j * np.pi * 0.52, -0.2 + 2j * np.pi * 0.42]), 25
 
 
-@dataclass(frozen=True, eq=False)
-class Rings:
+class Rings(Struct, frozen=True, eq=False):
     """M modes heard in one record; amplitudes are complex, A exp(i phase)."""
 
     frequency_hz: FloatArray  # (M,)

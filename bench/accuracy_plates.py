@@ -11,10 +11,11 @@ box, T60 0.6 s, walls alike. Simulated throughout; nothing here was measured on 
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from scipy.optimize import linear_sum_assignment
 
 from bench.simulate.room import in_room
@@ -37,8 +38,7 @@ NO_PAIR = 1e3  # linewidths: so dear that no pair farther than one linewidth tak
 ROOM_SIZE_M, ROOM_T60_S = (6.1, 4.7, 2.9), 0.6
 
 
-@dataclass(frozen=True)
-class Scored:
+class Scored(Struct, frozen=True):
     """One scan against the truth."""
 
     recall: float

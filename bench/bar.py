@@ -14,7 +14,6 @@ import argparse
 import time
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -22,6 +21,7 @@ from typing import Any
 
 import numpy as np
 import soundfile
+from msgspec import Struct
 from threadpoolctl import threadpool_limits
 
 from bench import study
@@ -61,8 +61,7 @@ CASES: dict[str, tuple[Chain, Chain]] = {
 }
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One bar."""
 
     number: int

@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from threadpoolctl import threadpool_limits
 
 from bench.compare_scans import PICKUP, draw_state, model_scan
@@ -34,8 +35,7 @@ PASSES = 0.005  # of plates without a flaw, at any of the limits; about what the
 SHUFFLES = 20
 
 
-@dataclass(frozen=True, eq=False)
-class Heard:
+class Heard(Struct, frozen=True, eq=False):
     """A mode list, and the true share of each mode's energy in the region."""
 
     layout: Layout

@@ -17,7 +17,6 @@ import argparse
 import time
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -25,6 +24,7 @@ from typing import Any
 
 import numpy as np
 import soundfile
+from msgspec import Struct
 from scipy.signal import resample, resample_poly
 
 from bench import study
@@ -47,8 +47,7 @@ PIECE_S = 0.75
 FIRST = 2000
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One casting through one codec."""
 
     number: int

@@ -17,11 +17,12 @@ import argparse
 import os
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import FAR, NEAR, PICKUP, QUIET, RATE_HZ, Setting, model_scan, sound_scan
@@ -43,8 +44,7 @@ ROOM_KINDS = ("width 50 %", "depth 25 %", "inner corner 30 mm", "rim 30 mm")
 MODEL_SEEDS = range(2000, 2060)
 
 
-@dataclass(frozen=True, eq=False)
-class Job:
+class Job(Struct, frozen=True, eq=False):
     """One later scan of one casting, heard in one setting."""
 
     casting: Casting

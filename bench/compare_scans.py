@@ -11,11 +11,12 @@ Simulated; nothing here was measured on iron.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import cache
 from statistics import NormalDist
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench.simulate.room import Room, impulse_response, in_room
 from bench.study import threads
@@ -60,8 +61,7 @@ TAIL_FREEDOM = 4.0
 LASTING = 0.98  # share of luck that stays with a mode from scan to scan
 
 
-@dataclass(frozen=True)
-class Setting:
+class Setting(Struct, frozen=True):
     """How a scan is heard. ``room_m`` : microphone distance in m, or None without a room."""
 
     name: str

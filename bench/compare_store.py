@@ -11,11 +11,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from bench.compare_scans import RATE_HZ, Setting, draw_state
 from tapscan.demo.plates import PlateModes, Table, draw_iron, plate_modes
@@ -27,8 +27,7 @@ FINISH_M = 3e-4
 Maker = Callable[[PlateModes, Setting, np.random.Generator, Settings], Scan]
 
 
-@dataclass(frozen=True, eq=False)
-class Casting:
+class Casting(Struct, frozen=True, eq=False):
     """One plate: its pattern's table (``source`` says which set) and the seed it is drawn from."""
 
     source: str

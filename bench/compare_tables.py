@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from bench import study
 from bench.compare_scans import PICKUP
@@ -23,8 +24,7 @@ def family_of(kind: str, size: float) -> str:
     return f"{kind} {100 * size:.0f} %" if kind in ("width", "depth") else f"{kind} {1000 * size:.0f} mm"
 
 
-@dataclass(frozen=True)
-class Result:
+class Result(Struct, frozen=True):
     """What one comparison said, and how its pairs are."""
 
     family: str

@@ -10,10 +10,12 @@ counted(rows), counted_kinds(rows), relevant_by_rule(rows)   for tapscan/report/
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.detection_pairs import Told
@@ -27,8 +29,7 @@ from tapscan.screening.rules.buzz import buzzing
 from tapscan.screening.string_series import string_series
 
 
-@dataclass(frozen=True)
-class Judged:
+class Judged(Struct, frozen=True):
     """What the rules said of one scan."""
 
     kind: str

@@ -11,12 +11,13 @@ stripped, the sensor as it was, no fittings: what a careful rebuilder would writ
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from itertools import takewhile
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import PICKUP, Setting, draw_state, model_scan
@@ -35,8 +36,7 @@ MODEL_CASTINGS = 60
 MODEL_SEED = 50000
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """One later scan beside its baseline."""
 
     kind: str
@@ -64,8 +64,7 @@ def pairs(plates: Sequence[Plate], work: Path, cores: int) -> dict[int, list[Tol
     return {n: [told[p.name][n] for p in plates if n in told[p.name]] for n in (1, EARLIER)}
 
 
-@dataclass(frozen=True, eq=False)
-class _Screened:
+class _Screened(Struct, frozen=True, eq=False):
     """A finished scan with where its tones come from, and what its own rules say."""
 
     row: Row

@@ -11,9 +11,10 @@ Simulated; nothing here was measured on iron. How often each nuisance comes is g
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench.compare_scans import NEAR, PICKUP, QUIET, RATE_HZ, Setting, draw_state, room_response
 from bench.simulate.breathing import Breathing, Strike, breathing_taps
@@ -39,8 +40,7 @@ BREATHING_REACH_M = 1e-6
 USUAL_PLACES = 20
 
 
-@dataclass(frozen=True)
-class Circumstances:
+class Circumstances(Struct, frozen=True):
     """What a scan is made in; the same for a sound plate and a flawed one."""
 
     state: State
@@ -73,8 +73,7 @@ def draw_circumstances(table: Table, rng: np.random.Generator, **state: object) 
     )
 
 
-@dataclass(frozen=True, eq=False)
-class Plate:
+class Plate(Struct, frozen=True, eq=False):
     """One casting with its flaw: `label` of the table, or a breathing crack of that label."""
 
     table: Table

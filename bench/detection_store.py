@@ -13,10 +13,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import RATE_HZ
@@ -36,8 +38,7 @@ FLAWS = 5  # in turn
 EARLIER = 3  # earlier scans of each casting
 
 
-@dataclass(frozen=True, eq=False)
-class Row:
+class Row(Struct, frozen=True, eq=False):
     """One finished scan."""
 
     kind: str

@@ -10,9 +10,10 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan
@@ -42,8 +43,7 @@ Regions = Mapping[tuple[str, str], str]  # pattern and label: a row of SHAPES
 SHAPES = ("ends", "patches like an end", "other patches")
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(Struct, frozen=True):
     """All that is counted through the sound."""
 
     regions: Regions

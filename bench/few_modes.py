@@ -13,13 +13,13 @@ from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
 import numpy as np
 import soundfile
+from msgspec import Struct
 from scipy.optimize import linear_sum_assignment
 
 from bench import study
@@ -36,8 +36,7 @@ OWN_SCATTERS, NEAR_WIDTHS, NEAR_SCATTERS = 3.0, 5.0, 5.0
 AIMS = {"recall": 0.97, "precision": 0.95, "companions": 0.02}
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One structure."""
 
     number: int

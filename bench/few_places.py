@@ -13,11 +13,12 @@ import argparse
 import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.microphone import FIRST_SEED, Case, heard, plate_of, taps_of
@@ -39,8 +40,7 @@ RATE_HZ = 44_100
 STATE: State = "stripped"
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One casting at so many places; `name` is what it is stored under."""
 
     number: int

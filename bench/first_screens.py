@@ -13,12 +13,12 @@ import re
 import shutil
 import sys
 import tomllib
-from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
 
 from bench.report_pages import SHOP, picture, tapscan
 from bench.simulate.nuisance import rattle

@@ -17,11 +17,12 @@ import argparse
 import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan, stations_of
@@ -44,8 +45,7 @@ def _tables(folder: Path) -> dict[str, Table]:
     return read_tables(folder)
 
 
-@dataclass(frozen=True)
-class Casting:
+class Casting(Struct, frozen=True):
     """One unit of the study."""
 
     pattern: str
@@ -65,8 +65,7 @@ class Casting:
         return [name for name in every if name != self.pattern]
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(Struct, frozen=True):
     """What is said of one later scan."""
 
     kind: str

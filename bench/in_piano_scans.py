@@ -9,9 +9,8 @@ Simulated; no iron was measured. Recordings of 2 s at 16 kHz, taken apart with t
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from bench import study
 from bench.compare_scans import HIT_SCATTER_M, RATE_HZ
@@ -43,8 +42,7 @@ GONE, LOOSE = "screw gone", "screw at 30 %"
 AGAIN = ", again"  # after a role: the same plate, screws and wood tapped once more at the same visit
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """The same number is the same casting, screws and wood, whatever is tapped."""
 
     pattern: str

@@ -15,11 +15,12 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from functools import cache, partial
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, sound_scan
@@ -60,8 +61,7 @@ ROWS = (
 )
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One scan to be made: of a casting's baseline (`flaw` empty), or with a flaw."""
 
     folder: str
@@ -123,8 +123,7 @@ def path_of(work: Path, unit: Unit) -> Path:
     return work / f"{words}.json.gz"
 
 
-@dataclass(frozen=True)
-class Case:
+class Case(Struct, frozen=True):
     """One flaw as the comparison measured it."""
 
     unit: Unit

@@ -13,11 +13,11 @@ from __future__ import annotations
 import argparse
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from bench import study
 from bench.compare_scans import PICKUP, RATE_HZ, draw_state
@@ -55,8 +55,7 @@ RESULT = Path(__file__).parent / "results" / "location_force.txt"
 HARDER = 1  # of the drawings, its number in ROWS
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(Struct, frozen=True):
     """Ranks of the cracked strut, 0 is first; None where nothing is named."""
 
     spoke: bool

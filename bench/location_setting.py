@@ -11,10 +11,11 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.location import LIMITS, Case, cases_of, drawn_layout, pattern_drawn, table_of, with_places
@@ -41,8 +42,7 @@ ROWS = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Tried:
+class Tried(Struct, frozen=True, eq=False):
     """One crack by one drawing."""
 
     cosine: FloatArray  # (candidates,)

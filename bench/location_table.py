@@ -10,10 +10,10 @@ reach(many, few)     figures for tapscan/report/reach.json
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from bench import study
 from bench.reach_file import share
@@ -24,8 +24,7 @@ EDGES = (0, 0.3, 0.5, 0.7, 0.9, 1)  # of the share that the first part is given
 KINDS = ("strut", "corner", "rim", "bolt", "pin")
 
 
-@dataclass(frozen=True)
-class Drawing:
+class Drawing(Struct, frozen=True):
     """How wrong the drawing is, and how many places are used."""
 
     words: str
@@ -34,8 +33,7 @@ class Drawing:
     places: int
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """What was said of one flaw."""
 
     kind: str

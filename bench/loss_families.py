@@ -12,11 +12,12 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from threadpoolctl import threadpool_limits
 
 from bench import study
@@ -43,8 +44,7 @@ AIMS = {"x 1.27": 2, "root of thickness": 2, "x 1.6": 5}
 FLAWS = {"chilled": "chilled", "closed crack that rubs": "depth 50 %", "severed": "severed"}
 
 
-@dataclass(frozen=True)
-class Family:
+class Family(Struct, frozen=True):
     """How the losses are drawn. ``place`` : what sound iron does over the plate, a key of AIMS, or empty."""
 
     name: str
@@ -69,8 +69,7 @@ SMOOTH = tuple(
 FINE = (Family("loss factor .001", mean=0.001), Family("loss factor .0013", mean=0.0013))
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One casting with one family of loss, sound or flawed."""
 
     pattern: str
@@ -89,8 +88,7 @@ class Unit:
         )
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """What the two rules said."""
 
     unit: Unit

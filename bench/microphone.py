@@ -15,12 +15,13 @@ import os
 import time
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import asdict, replace
 from scipy.optimize import linear_sum_assignment
 from threadpoolctl import threadpool_limits
 
@@ -58,8 +59,7 @@ SOUND_TO_HZ = 12000.0
 NO_PAIR = 1e6
 
 
-@dataclass(frozen=True)
-class Case:
+class Case(Struct, frozen=True):
     """One scan. ``t60_s`` 0: a pickup, whose plate's losses go with the frequency to the power ``power``."""
 
     number: int

@@ -13,13 +13,13 @@ import argparse
 import os
 import time
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from threadpoolctl import threadpool_limits
 
 from bench import study
@@ -58,8 +58,7 @@ FOUND = (
 )
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One take."""
 
     luck: str

@@ -13,12 +13,12 @@ import argparse
 import os
 import time
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from bench import study
 from bench.doc_pages import between
@@ -58,8 +58,7 @@ PAGE = Path(__file__).parents[1] / "docs" / "patterns.md"
 MARKS = "<!-- counted -->", "<!-- end of counted -->"
 
 
-@dataclass(frozen=True)
-class Group:
+class Group(Struct, frozen=True):
     """One pattern at one level of scatter."""
 
     pattern: str
@@ -68,8 +67,7 @@ class Group:
     tables: str
 
 
-@dataclass(frozen=True)
-class Answer:
+class Answer(Struct, frozen=True):
     """What was said of one casting beside N references."""
 
     pattern: str
@@ -87,8 +85,7 @@ class Answer:
     loss_scatter: float | None
 
 
-@dataclass(frozen=True)
-class Named:
+class Named(Struct, frozen=True):
     """Ten references, one of them severed or none."""
 
     pattern: str

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from msgspec.structs import replace
 
 from bench.plates.cases import SOUND, Flaw
 from bench.plates.castings import casting_arrays

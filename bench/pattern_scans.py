@@ -10,12 +10,13 @@ Mode lists with the errors and misses that the estimator has through the sound (
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan
@@ -41,8 +42,7 @@ HUNG = (
 )
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """Even numbers are what references are drawn from; odd ones are tested. `places` are tapped."""
 
     pattern: str

@@ -9,10 +9,10 @@ import os
 import tempfile
 import time
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from msgspec.structs import replace
 
 from bench import study
 from tapscan.records import Reference, Scan

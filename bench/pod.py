@@ -14,9 +14,9 @@ No model where sizes do not separate: `fit` says so.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from scipy.optimize import brentq, minimize
 from scipy.special import expit
 from scipy.stats import chi2, norm
@@ -27,8 +27,7 @@ STEPS = 100
 ONE_SIDED_95 = float(norm.ppf(0.95))
 
 
-@dataclass(frozen=True, eq=False)
-class Pod:
+class Pod(Struct, frozen=True, eq=False):
     """logit(p) = b[0] + b[1] ln(size)."""
 
     b: np.ndarray
@@ -81,8 +80,7 @@ def fit(sizes: Sequence[float], hits: Sequence[bool]) -> Pod | None:
     return Pod(b, np.linalg.inv(information), likelihood) if b[1] > 0 else None
 
 
-@dataclass(frozen=True)
-class Levelled:
+class Levelled(Struct, frozen=True):
     """p = top / (1 + exp(-(b0 + b1 ln(size)))), top under one: some places are never found."""
 
     top: float

@@ -16,12 +16,12 @@ import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import soundfile
+from msgspec import Struct
 
 from bench import study
 from bench.simulate.nuisance import babble, footsteps
@@ -35,8 +35,7 @@ GROUP = 12  # taps between two pauses
 NEAR_S = 0.02
 
 
-@dataclass(frozen=True, eq=False)
-class Played:
+class Played(Struct, frozen=True, eq=False):
     """Sound with what is in it: onsets of good taps, and (onset, reasons that are right) of spoilt ones."""
 
     samples: np.ndarray
@@ -102,8 +101,7 @@ def _pause(rng, kind, at, parts, bad) -> float:  # type: ignore[no-untyped-def]
     return start + 1.5
 
 
-@dataclass(frozen=True)
-class Count:
+class Count(Struct, frozen=True):
     """What the recorder made of it."""
 
     good: int

@@ -26,9 +26,10 @@ import tempfile
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct, field
 
 ROOT = Path(__file__).resolve().parent.parent
 KINDS = ("reference", "simulated", "demo")
@@ -37,8 +38,7 @@ PLACES, SECONDS = 8, 2.0
 Answers = dict[str, Any]  # name: JSON
 
 
-@dataclass(frozen=True)
-class Check:
+class Check(Struct, frozen=True):
     """One call of `tapscan check`."""
 
     name: str
@@ -54,8 +54,7 @@ class Check:
         return f"{self.name}-{told.hexdigest()[:12]}"
 
 
-@dataclass
-class Seen:
+class Seen(Struct):
     """What differs at one path."""
 
     count: int = 0

@@ -10,11 +10,11 @@ standard deviations; decays are asked of plates alone. z-scatter: odd strikes ag
 from __future__ import annotations
 
 import os
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from bench import accuracy_plates, few_modes, study
 from bench.simulate.few_modes import KINDS, drawn, taps_of
@@ -26,8 +26,7 @@ FIRST = 500  # those below 40 and 400 to 411 served to choose, the latter after 
 AIM = 0.92, 0.98
 
 
-@dataclass(frozen=True)
-class Unit:
+class Unit(Struct, frozen=True):
     """One scan."""
 
     family: str

@@ -14,7 +14,6 @@ import argparse
 import os
 import time
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 from pathlib import Path
 from zlib import crc32
 
@@ -22,6 +21,7 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from msgspec.structs import replace
 from threadpoolctl import threadpool_limits
 
 from bench.compare_scans import PICKUP, draw_state, model_scan

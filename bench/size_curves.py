@@ -17,7 +17,6 @@ import argparse
 import math
 import os
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from zlib import crc32
 
@@ -25,6 +24,7 @@ import numpy as np
 from matplotlib import rc_context
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 from matplotlib.figure import Figure
+from msgspec import Struct
 from threadpoolctl import threadpool_limits
 
 from bench.compare import BASES, SETTINGS, Job, compare, sound_jobs
@@ -54,8 +54,7 @@ WORDS = {
 }
 
 
-@dataclass(frozen=True)
-class Trial:
+class Trial(Struct, frozen=True):
     """One later scan of a cracked plate."""
 
     kind: str
@@ -64,8 +63,7 @@ class Trial:
     found: bool
 
 
-@dataclass(frozen=True)
-class Curve:
+class Curve(Struct, frozen=True):
     """What is told of one kind of crack. ``pod`` : None where no curve fits, as when nearly all is found."""
 
     kind: str

@@ -14,10 +14,10 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import astuple, replace
 from functools import partial
 from pathlib import Path
 
+from msgspec.structs import astuple, replace
 from threadpoolctl import threadpool_limits
 
 from bench import study

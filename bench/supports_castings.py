@@ -10,9 +10,10 @@ Mode lists with modelled errors (bench/compare_scans.model_scan); simulated, no 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench import study
 from bench.compare_scans import PICKUP, draw_state, model_scan
@@ -37,8 +38,7 @@ BANDS_HZ = ((150.0, 300.0), (300.0, 450.0), (450.0, 600.0), (600.0, 900.0))
 VISITS = 8
 
 
-@dataclass(frozen=True)
-class Casting:
+class Casting(Struct, frozen=True):
     """One plate on its supports."""
 
     pattern: str
@@ -51,16 +51,14 @@ class Casting:
         return np.random.default_rng(study.seed_of(self.study, f"{self.pattern}, {self.family}, {self.number}, {role}"))
 
 
-@dataclass(frozen=True, eq=False)
-class Heard:
+class Heard(Struct, frozen=True, eq=False):
     """One scan, and what the thermometer said."""
 
     scan: Scan
     iron_c: float
 
 
-@dataclass(frozen=True, eq=False)
-class Poured:
+class Poured(Struct, frozen=True, eq=False):
     """A casting with its table, its iron and its supports."""
 
     casting: Casting

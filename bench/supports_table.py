@@ -9,9 +9,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from bench import study
 from bench.supports_castings import EARLIER, KINDS, RUBBING, Casting
@@ -23,8 +23,7 @@ WORST = 5
 Said = Callable[["Told"], bool]
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """What one comparison said."""
 
     casting: Casting

@@ -6,8 +6,9 @@ with_places(table, count)    the table with its first places alone
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from tapscan.demo.plates import Table, read_table
 

@@ -10,12 +10,13 @@ with the microphone 0.5 m away; the rattle is a loose screw at one support (benc
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import soundfile
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench.simulate.high_modes import extend_modes
 from bench.simulate.nuisance import rattle
@@ -32,8 +33,7 @@ ROOM = Room(0.6)
 RATTLE_PLACE = 2
 
 
-@dataclass(frozen=True)
-class Kind:
+class Kind(Struct, frozen=True):
     """What a recording is like."""
 
     rate_hz: int

@@ -11,8 +11,9 @@ from __future__ import annotations
 import time
 from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from bench import study
 from bench.compare_scans import RATE_HZ
@@ -27,8 +28,7 @@ PAGE = Path(__file__).parents[1] / "docs" / "rules.md"
 MARKS = "<!-- unflawed -->", "<!-- end of unflawed -->"
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """One scan."""
 
     plate: Plate

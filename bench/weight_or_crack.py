@@ -11,10 +11,10 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 from sklearn.linear_model import LogisticRegression
 from sklearn.preprocessing import StandardScaler
 
@@ -33,8 +33,7 @@ WEIGHT = "weight of 0.5 kg"
 PASSES = 0.03  # of the cracks the model is fitted on
 
 
-@dataclass(frozen=True, eq=False)
-class Case:
+class Case(Struct, frozen=True, eq=False):
     """One change that a comparison may be asked about."""
 
     weight: bool
@@ -57,8 +56,7 @@ def cases(jobs: Sequence[Job], store: Store, sound: bool) -> list[Case]:
     return out
 
 
-@dataclass(frozen=True)
-class Model:
+class Model(Struct, frozen=True):
     """What added_mass.py holds."""
 
     centres: tuple[float, ...]

@@ -4,11 +4,10 @@ Estimate(value, sd)    `sd` is one standard deviation in the value's own unit
 of_rate(value, rate)   a figure that goes as a rate or its inverse, and is known as well
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 
-@dataclass(frozen=True)
-class Estimate:
+class Estimate(Struct, frozen=True):
     """Unknown is None, for either."""
 
     value: float | None

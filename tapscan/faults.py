@@ -7,11 +7,11 @@ UNUSABLE             codes of faults that keep a strike out of the modes
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 
-@dataclass(frozen=True)
-class Fault:
+class Fault(Struct, frozen=True):
     """`means` completes "3 of 24 taps: ..."; `remedy` is a sentence or two."""
 
     code: str

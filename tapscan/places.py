@@ -3,8 +3,9 @@
 Records only, read by all rooms; `tapscan.layouts` makes them from TOML.
 """
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 State = Literal["as-found", "old-finish", "stripped", "primed", "finished", "fitted-out", "in-piano-unstrung", "strung"]
 STATES: tuple[State, ...] = (
@@ -54,8 +55,7 @@ Direction = Literal["above", "front", "sideways"]
 Point = tuple[float, float]  # x, y, each 0..1: (0, 0) is the upper left corner of the picture, (1, 1) the lower right
 
 
-@dataclass(frozen=True)
-class Station:
+class Station(Struct, frozen=True):
     """One marked place of a layout."""
 
     name: str
@@ -67,8 +67,7 @@ class Station:
     states: tuple[State, ...] = STATES  # in which it may be struck
 
 
-@dataclass(frozen=True)
-class Member:
+class Member(Struct, frozen=True):
     """A strut (two points: its middle line) or a block of iron of its own thickness (three points or more: its edge)."""
 
     name: str
@@ -82,8 +81,7 @@ class Member:
         return len(self.points) == 2
 
 
-@dataclass(frozen=True)
-class Outline:
+class Outline(Struct, frozen=True):
     """A plate as a schematic picture; no real maker's plate."""
 
     name: str
@@ -104,8 +102,7 @@ class Outline:
         return tuple((m.name, m.points[0], m.points[1]) for m in self.members if m.is_line)
 
 
-@dataclass(frozen=True)
-class Layout:
+class Layout(Struct, frozen=True):
     """Stations in the order in which they are tapped."""
 
     name: str

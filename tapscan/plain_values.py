@@ -1,7 +1,7 @@
 """Records as values that JSON and a database hold, and the records again.
 
 SCHEMA                of every JSON document that tapscan writes
-plain(value)          dataclasses to dicts, tuples to lists, numpy scalars to Python's
+plain(value)          records to dicts, tuples to lists, numpy scalars to Python's
 revived(kind, value)  the other way: revived(Mode, plain(mode)) == mode
 written_as(kind)      field -> key; some keys are older names
 
@@ -13,12 +13,14 @@ import datetime as dt
 import math
 import types
 from collections.abc import Callable, Mapping
-from dataclasses import fields, is_dataclass
-from typing import Any, Literal, Union, get_origin
+from functools import cache
+from typing import TYPE_CHECKING, Any, Literal, Union, get_origin, get_type_hints
 
 import numpy as np
-from cattrs import Converter
-from cattrs.gen import make_dict_structure_fn, make_dict_unstructure_fn, override
+from msgspec import Struct
+
+if TYPE_CHECKING:
+    from cattrs import Converter
 
 SCHEMA = 1
 SIMPLE = (str, int, float, bool)  # come back as they are
@@ -26,17 +28,17 @@ SIMPLE = (str, int, float, bool)  # come back as they are
 
 def plain(value: Any) -> Any:
     """What JSON and a database column can hold; ValueError for a number that is none."""
-    return _CONVERTER.unstructure(value)
+    return _converter().unstructure(value)
 
 
 def revived(kind: Any, value: Any) -> Any:
     """`value` as the type `kind` says."""
-    return _CONVERTER.structure(value, kind)
+    return _converter().structure(value, kind)
 
 
 def written_as(kind: Any) -> dict[str, str]:
-    """Every field of a record with its key, which the field's metadata may name: field(metadata={"written_as": "strengths"})."""
-    return {f.name: f.metadata.get("written_as", f.name) for f in fields(kind)}
+    """Every field of a record with its key, which the field may name: field(name="strengths")."""
+    return dict(zip(kind.__struct_fields__, kind.__struct_encode_fields__, strict=True))
 
 
 def _text(value: str) -> str:
@@ -75,26 +77,29 @@ def _is_union(kind: Any) -> bool:
 
 
 def _is_record(kind: Any) -> bool:
-    return isinstance(kind, type) and is_dataclass(kind)
+    return isinstance(kind, type) and issubclass(kind, Struct)
 
 
 def _is_a(what: type) -> Callable[[Any], bool]:
     return lambda kind: isinstance(kind, type) and issubclass(kind, what)
 
 
-def _keys(kind: Any) -> Any:
-    return {name: override(rename=key) for name, key in written_as(kind).items() if key != name}
-
-
 def _to_dict(kind: Any) -> Callable[[Any], Any]:
-    return make_dict_unstructure_fn(kind, _CONVERTER, **_keys(kind))
+    keys = tuple(written_as(kind).items())
+    return lambda record: {key: plain(getattr(record, name)) for name, key in keys}
 
 
 def _from_dict(kind: Any) -> Callable[[Any, Any], Any]:
-    return make_dict_structure_fn(kind, _CONVERTER, _cattrs_detailed_validation=False, **_keys(kind))
+    hints = get_type_hints(kind)
+    fields = tuple((name, key, hints[name]) for name, key in written_as(kind).items())
+    return lambda told, _kind: kind(**{name: revived(hint, told[key]) for name, key, hint in fields if key in told})
 
 
-def _converter() -> Converter:
+@cache
+def _converter() -> "Converter":
+    """Imported where something is read or written: most commands print and do neither."""
+    from cattrs import Converter
+
     converter = Converter(detailed_validation=False)
     converter.register_unstructure_hook(str, _text)
     converter.register_unstructure_hook(float, _number)
@@ -106,9 +111,6 @@ def _converter() -> Converter:
     converter.register_structure_hook(dt.date, _day)
     converter.register_structure_hook_func(_is_union, _first_of_union)
     converter.register_structure_hook_func(lambda kind: get_origin(kind) is Literal, _as_it_is)
+    converter.register_unstructure_hook_factory(_is_record, _to_dict)
+    converter.register_structure_hook_factory(_is_record, _from_dict)
     return converter
-
-
-_CONVERTER = _converter()
-_CONVERTER.register_unstructure_hook_factory(_is_record, _to_dict)
-_CONVERTER.register_structure_hook_factory(_is_record, _from_dict)

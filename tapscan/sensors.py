@@ -4,8 +4,9 @@ Sensor               kind, note, mass and place
 read_kind(text)      the kind as a person types it
 """
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from tapscan.errors import WrongUsage
 
@@ -20,8 +21,7 @@ LOWEST_RATE_HZ, HIGHEST_RATE_HZ = 8_000, 192_000  # sample rates of a recording
 HEAVIEST_G = 2000.0  # more is a slip of the hand, or kilograms
 
 
-@dataclass(frozen=True)
-class Sensor:
+class Sensor(Struct, frozen=True):
     """What listened; only `kind`, `mass_g` and `place` decide what is compared."""
 
     kind: SensorKind | None = None  # contact: on the iron; None: not told

@@ -6,10 +6,10 @@
 import hashlib
 import pickle
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import Scan
 from tapscan.settings import Settings

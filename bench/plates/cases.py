@@ -9,11 +9,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 import shapely
+from msgspec import Struct
+from msgspec.structs import replace
 from skfem import MeshTri
 
 from bench.plates.mesh import PlateMesh
@@ -69,8 +70,7 @@ SIZES: dict[Sizes, tuple[dict[str, tuple[float, ...]], dict[str, tuple[float, ..
 }
 
 
-@dataclass(frozen=True)
-class Flaw:
+class Flaw(Struct, frozen=True):
     """One flaw.
 
     ``kind`` : "sound", "width", "severed", "depth", "corner", "inner corner", "bolt", "pin", "rim" or "chill".
@@ -95,8 +95,7 @@ class Flaw:
 SOUND = Flaw("sound")
 
 
-@dataclass(frozen=True, eq=False)
-class Case:
+class Case(Struct, frozen=True, eq=False):
     """A solved flaw: ``hinges`` are the opened sides of a part-depth crack (else empty), with their stiffness."""
 
     flaw: Flaw

@@ -13,11 +13,11 @@ out is what lies above its last mode.
 from __future__ import annotations
 
 import json
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
 
 from bench.plates.cases import Case, Flaw, solve_case
 from bench.plates.mesh import PlateMesh

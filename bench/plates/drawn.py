@@ -13,12 +13,12 @@ compare a flawed case with the sound case of the same table only.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from itertools import cycle, islice
 from zlib import crc32
 
 import numpy as np
 import shapely
+from msgspec.structs import replace
 from scipy.optimize import brentq
 from shapely.affinity import rotate, scale
 from shapely.geometry import LineString, Point, Polygon

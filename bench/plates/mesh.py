@@ -9,10 +9,10 @@ Persson and Strang, SIAM Review 46 (2004) 329-345, from memory) under repeated D
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from msgspec import Struct
 from scipy.spatial import Delaunay, cKDTree
 from shapely.geometry import LineString
 
@@ -24,8 +24,7 @@ GROWTH = 0.28  # rise of the element size with distance from a fine line
 SHARP_COS = np.cos(np.radians(25.0))
 
 
-@dataclass(frozen=True, eq=False)
-class PlateMesh:
+class PlateMesh(Struct, frozen=True, eq=False):
     """``points_m`` (2, n), ``triangles`` (3, m), ``region`` (m,) number in ``parts``, crack sides by line name.
 
     ``cracks[name]`` is a (2, k) array of corner pairs in order from the start of the line.
@@ -38,8 +37,7 @@ class PlateMesh:
     cracks: dict[str, np.ndarray]
 
 
-@dataclass(frozen=True)
-class Sizes:
+class Sizes(Struct, frozen=True):
     """Wanted side lengths in m: web between lines, region borders, growth limit."""
 
     web_m: float = 0.020

@@ -13,10 +13,10 @@ dense problem (`bench.simulate.in_piano`). Modes beyond the counted ones are no 
 from __future__ import annotations
 
 import json
-from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
+from msgspec.structs import asdict, replace
 from scipy import linalg, sparse
 from scipy.sparse import linalg as splinalg
 from shapely.geometry import LineString, Point

@@ -9,10 +9,9 @@ seen from the string side. Depths are thicknesses in m, symmetric about the midd
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 import shapely
+from msgspec import Struct, field
 from shapely.geometry import LineString, Point, Polygon
 
 GRID_M = 1e-4
@@ -21,8 +20,7 @@ PIN_HOLE_MASS = 0.86
 PIN_HOLE_M, PIN_PITCH_M = 0.008, 0.018  # bore and pitch of such a field: 15.5 % of the area
 
 
-@dataclass(frozen=True)
-class Strut:
+class Strut(Struct, frozen=True):
     """A straight bar: ``name``, ends in m, ``width_m`` in the plane, ``depth_m`` across it."""
 
     name: str
@@ -49,8 +47,7 @@ class Strut:
         return (float(p[0]), float(p[1])), (float(q[0]), float(q[1]))
 
 
-@dataclass(frozen=True)
-class CrackLine:
+class CrackLine(Struct, frozen=True):
     """A straight line along which the mesh can be opened.
 
     ``kind`` : "strut", "corner", "bolt", "pin" or "rim". ``step_m`` : length of a side along the line.
@@ -63,8 +60,7 @@ class CrackLine:
     step_m: float = 0.005
 
 
-@dataclass(frozen=True)
-class Spot:
+class Spot(Struct, frozen=True):
     """A named place in m, with a plain description."""
 
     name: str
@@ -73,8 +69,7 @@ class Spot:
     description: str
 
 
-@dataclass(frozen=True, eq=False)
-class Pattern:
+class Pattern(Struct, frozen=True, eq=False):
     """One plate pattern; see the module's head for the conventions.
 
     ``chill`` : the region of the shipped chilled case; ``chill_regions`` : more of them by name, in a study set.
@@ -120,8 +115,7 @@ class Pattern:
         return iron
 
 
-@dataclass(frozen=True, eq=False)
-class Region:
+class Region(Struct, frozen=True, eq=False):
     """Part of the iron with one thickness; factors below 1 smear small holes."""
 
     name: str

@@ -9,18 +9,18 @@ No maker's plate was measured or copied; sizes and masses are only of the usual 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
+from msgspec import Struct
+from msgspec.structs import replace
 from shapely.geometry import LineString, Polygon, box
 
 from bench.plates.layout import add_cracks, spots_for
 from bench.plates.pattern import Pattern, Strut
 
 
-@dataclass(frozen=True)
-class GrandDrawing:
+class GrandDrawing(Struct, frozen=True):
     """Numbers from which a grand's outline and struts are drawn; all lengths in m.
 
     ``corners`` : outline before rounding. ``bar_y`` : front and back edge of the bar that carries agraffes and capo.

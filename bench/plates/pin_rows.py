@@ -9,10 +9,10 @@ end to end, holes counted; its size here is the iron torn, as at a bolt hole.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from math import ceil, floor
 
 import numpy as np
+from msgspec.structs import replace
 from shapely.geometry import LineString
 
 from bench.plates.pattern import PIN_HOLE_M, PIN_PITCH_M, CrackLine, Pattern

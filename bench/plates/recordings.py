@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
 import soundfile
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from bench.plates.tables import VERSION
 from bench.simulate import nuisance
@@ -27,8 +28,7 @@ ORDER = ("soft", "hard")
 STATIONS = ("S2", "S5", "S9", "S12", "S16")
 
 
-@dataclass(frozen=True)
-class Plan:
+class Plan(Struct, frozen=True):
     """One recorded scan. ``casting`` : seed of the plate; the same seed is the same casting. ``scan_seed`` : of the hands."""
 
     name: str

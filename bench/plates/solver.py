@@ -15,9 +15,8 @@ mass-normalised (unit 1/sqrt(kg)). Rigid motions are kept as the first three mod
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from scipy import sparse
 from scipy.sparse import linalg as splinalg
 from skfem import Basis, ElementTriMorley, MeshTri
@@ -27,8 +26,7 @@ from bench.plates.lanczos import lowest_modes
 QUADRATURE_ORDER = 4  # exact for the product of two quadratics
 
 
-@dataclass(frozen=True, eq=False)
-class ElasticField:
+class ElasticField(Struct, frozen=True, eq=False):
     """What the plate is made of, per triangle.
 
     ``bending_stiffness_nm`` : (n_triangles,) float64, N m, D = E h^3 / 12 (1 - nu^2).
@@ -41,8 +39,7 @@ class ElasticField:
     poisson: float
 
 
-@dataclass(frozen=True, eq=False)
-class System:
+class System(Struct, frozen=True, eq=False):
     """Assembled plate: global matrices and what is needed to look at modes afterwards."""
 
     mesh: MeshTri
@@ -58,8 +55,7 @@ class System:
         return vectors if self.tie is None else np.asarray(self.tie @ vectors)
 
 
-@dataclass(frozen=True, eq=False)
-class Modes:
+class Modes(Struct, frozen=True, eq=False):
     """Modes of a system: ``frequency_hz`` (n,) rising, ``vectors`` (unknowns, n) mass-normalised."""
 
     frequency_hz: np.ndarray

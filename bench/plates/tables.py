@@ -21,11 +21,11 @@ modes is computed from the same numbers.
 from __future__ import annotations
 
 import json
-from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec.structs import asdict
 from shapely.geometry import Point, Polygon
 
 from bench.plates.cases import Case, Flaw, chill_of, inside, solve_case

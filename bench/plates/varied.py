@@ -6,9 +6,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 from shapely.affinity import affine_transform
 
 from bench.plates.layout import add_cracks, spots_for

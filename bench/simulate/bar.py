@@ -12,9 +12,8 @@ shape there over its mean (Rayleigh).
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
+from msgspec import Struct, field
 from scipy.optimize import brentq
 from scipy.signal import butter, sosfilt
 
@@ -40,8 +39,7 @@ def shape(b: float, place: float) -> float:
     return float(side * (np.cosh(x) + np.cos(x) - sigma * (np.sinh(x) + np.sin(x))))
 
 
-@dataclass(frozen=True)
-class Bar:
+class Bar(Struct, frozen=True):
     """Sizes in m."""
 
     length_m: float
@@ -76,8 +74,7 @@ def draw_bar(rng: np.random.Generator) -> Bar:
     )
 
 
-@dataclass(frozen=True)
-class Chain:
+class Chain(Struct, frozen=True):
     """What hears the bar, and how it differs from usual."""
 
     rate_hz: int = 48_000
@@ -91,8 +88,7 @@ class Chain:
     other_supports: bool = False  # it lies on other, harder supports, away from its nodes
 
 
-@dataclass(frozen=True, eq=False)
-class SetUp:
+class SetUp(Struct, frozen=True, eq=False):
     """Tones as they are that day, and the hand."""
 
     chain: Chain

@@ -18,10 +18,11 @@ are guesses; see docs/simulated-plates.md.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from bench.simulate.contact_steps import Motion
 from tapscan.demo.plates import PlateModes, Table
@@ -39,8 +40,7 @@ STEP_RATE_HZ = 96000.0
 CHECK_SAMPLES = 512  # a multiple of those of a block
 
 
-@dataclass(frozen=True)
-class Breathing:
+class Breathing(Struct, frozen=True):
     """A touching crack.
 
     ``gap_m`` : -1e-5 to 1e-5, rest opening of the mouth. ``closed_ratio`` : stiffness added by touching faces over
@@ -80,8 +80,7 @@ def restoring_ratio(table: Table, label: str) -> float:
     return float(np.exp(best))
 
 
-@dataclass(frozen=True)
-class Strike:
+class Strike(Struct, frozen=True):
     """What hits: station, force, its name, offset in m."""
 
     station: str

@@ -10,17 +10,16 @@ Needs PyAV; Vorbis by libsndfile. FFmpeg's AAC encoder is not a phone's: cut-off
 from __future__ import annotations
 
 import io
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import av
 import numpy as np
 import soundfile
+from msgspec import Struct
 
 
-@dataclass(frozen=True)
-class Codec:
+class Codec(Struct, frozen=True):
     """An encoder by FFmpeg's name."""
 
     encoder: str

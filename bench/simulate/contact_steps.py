@@ -10,16 +10,15 @@ of the force is found step by step: the same recursion as a step at a time, but 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
 
 BLOCK_STEPS = 128  # at most
 
 
-@dataclass(eq=False)
-class Motion:
+class Motion(Struct, eq=False, dict=True):
     """What does not change while the taps ring; their state is (taps, n) complex = velocity + decay q + i omega q of each mode.
 
     ``turn`` : (n,) complex, of each mode in a step. ``opening_of`` : (n, 2) m of the mouth by the imaginary part of the state.

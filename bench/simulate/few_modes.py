@@ -10,9 +10,8 @@ and nothing of tapscan/demo: the road of the estimator is not used. SIMULATED.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 
@@ -29,8 +28,7 @@ FORCE_SPREAD = 0.2
 WANDER_HZ = 6.0  # drift of the amplifier: noise below
 
 
-@dataclass(frozen=True, eq=False)
-class Structure:
+class Structure(Struct, frozen=True, eq=False):
     """M modes at K places."""
 
     kind: str

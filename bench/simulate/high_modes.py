@@ -8,9 +8,8 @@ those modes' rms. A flaw does not touch them. Estimators should not be judged on
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.demo.plates import PlateModes
 

@@ -16,10 +16,11 @@ Screws turned tighter are taken for up to 3 % stiffer; how stiffness follows tor
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from tapscan.demo.plates import (
@@ -50,8 +51,7 @@ STRING_DB = {"open": -40.0, "felt": -55.0}
 Strings = Literal["open", "felt", "none"]
 
 
-@dataclass(frozen=True, eq=False)
-class Installed:
+class Installed(Struct, frozen=True, eq=False):
     """One casting in one piano. Arrays are by fixing; ``wood_*`` by mode of case and board. ``wood_shape`` : (wood modes, fixings), 1/sqrt(kg)."""
 
     table: Table
@@ -69,8 +69,7 @@ class Installed:
         return np.nonzero((_kinds(self.table) == "screw") & (self.stiffness_n_m > 0))[0]
 
 
-@dataclass(frozen=True, eq=False)
-class Visit:
+class Visit(Struct, frozen=True, eq=False):
     """One scan. ``stiffness`` : (fixings,) factor. ``tension`` : over 19 tons. ``wood`` : factor on the wood's frequencies."""
 
     stiffness: Array

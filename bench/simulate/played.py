@@ -12,10 +12,11 @@ partial, a board of 2000 kg/s, a plate that radiates 30 dB less (guesses); plate
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct, field
+from msgspec.structs import asdict
 from scipy.fft import next_fast_len
 
 from bench.simulate.nuisance import coloured_noise
@@ -30,8 +31,7 @@ NOTE_S = 2.1
 ROWS = 256
 
 
-@dataclass(frozen=True, eq=False)
-class Modes:
+class Modes(Struct, frozen=True, eq=False):
     """Modes of plate or board; shapes at a key go up and down along the keyboard."""
 
     frequency_hz: np.ndarray
@@ -58,8 +58,7 @@ def _per_mode(modes: Modes, size: int, rate: int) -> np.ndarray:
     return np.asarray(1j * w / (own**2 * (1 + 1j * modes.loss) - w**2))
 
 
-@dataclass(frozen=True)
-class Wrong:
+class Wrong(Struct, frozen=True):
     """Nothing, unless said."""
 
     buzz: tuple[int, ...] = ()  # keys
@@ -71,16 +70,17 @@ class Wrong:
     leaking: int | None = None  # key
 
 
-@dataclass(frozen=True)
-class Played:
+RIGHT = Wrong()
+
+
+class Played(Struct, frozen=True):
     key: int
     at_s: float
     held_s: float
     level_db: float = 0.0
 
 
-@dataclass(frozen=True, eq=False)
-class Piano:
+class Piano(Struct, frozen=True, eq=False):
     f0_hz: np.ndarray
     stiffness: np.ndarray
     damped: int  # keys with dampers
@@ -90,7 +90,7 @@ class Piano:
     wrong: Wrong = field(default_factory=Wrong)
 
 
-def piano(rng: np.random.Generator, scale: Scale, wrong: Wrong = Wrong()) -> Piano:
+def piano(rng: np.random.Generator, scale: Scale, wrong: Wrong = RIGHT) -> Piano:
     """In tune within some cents, as a whole up to a quarter tone off."""
     f0, stiff = strings(scale)
     cents = rng.normal(-4, 9) + 3.0 * rng.standard_normal(KEYS)
@@ -99,7 +99,7 @@ def piano(rng: np.random.Generator, scale: Scale, wrong: Wrong = Wrong()) -> Pia
         rng, 60, MODAL_HZ, 0.07, lambda f: np.interp(f, (100, 600, 1200), (0.035, 0.03, 0.02)), 0.25, PLATE_KG
     )
     board = _drawn(rng, 50, 800, 0.03, lambda f: 0.022 + 0 * f, 0.2, BOARD_KG)
-    board = Modes(board.frequency_hz, np.maximum(board.loss, 0.016), *list(vars(board).values())[2:])
+    board = Modes(board.frequency_hz, np.maximum(board.loss, 0.016), *list(asdict(board).values())[2:])
     if wrong.foreign_hz is not None:
         plate = _with_foreign(rng, plate, wrong)
     damped = int(rng.integers(66, 71))

@@ -11,17 +11,16 @@ that hides a plate's own decay. Method: Allen and Berkley, J. Acoust. Soc. Am. 6
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
 
 SOUND_SPEED_M_S = 343.2
 OVERSAMPLING = 4
 
 
-@dataclass(frozen=True)
-class Room:
+class Room(Struct, frozen=True):
     """``size_m`` : inner lengths. ``t60_s`` : 0.2 to 2. ``source_m``, ``microphone_m`` : places, in m.
 
     ``seed`` : of the small scatter of the image places that keeps a bare box from ringing (5 cm).
@@ -72,8 +71,7 @@ def decay_time_s(response: np.ndarray, sample_rate_hz: float) -> float:
     return float(-60.0 / np.polyfit(np.arange(start, end) / sample_rate_hz, level[start:end], 1)[0])
 
 
-@dataclass(frozen=True, eq=False)
-class _Paths:
+class _Paths(Struct, frozen=True, eq=False):
     """Of the images in one plane: walls met, the direct path's and their own length in m, and when they arrive in fine samples."""
 
     met: np.ndarray

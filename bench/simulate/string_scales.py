@@ -10,9 +10,8 @@ up. Octaves are tuned without beats between the partials that tuners listen to (
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 STEEL_PA, STEEL_KG_M3 = 2.02e11, 7850.0
 KEYS = 88
@@ -20,8 +19,7 @@ A4 = 48  # key 0 is A0
 C8 = 87
 
 
-@dataclass(frozen=True)
-class Scale:
+class Scale(Struct, frozen=True):
     """One piano's strings."""
 
     name: str

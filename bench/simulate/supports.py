@@ -14,9 +14,9 @@ are ours, of the order of what such things weigh and give; none was measured.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.demo.plates import REFERENCE_TEMPERATURE_C, Contact, State, Support, Table
@@ -31,8 +31,7 @@ SLINGS = (Support(4, 6e3, loss_factor=0.05), Support(5, 6e3, loss_factor=0.05))
 Places = Callable[[Table, np.random.Generator], NDArray[np.intp]]
 
 
-@dataclass(frozen=True)
-class Family:
+class Family(Struct, frozen=True):
     """One kind of support. ``stiffness_n_m`` : least and most of one support, drawn for each casting. ``places`` : stations, or None for the table's pads or slings.
 
     ``touching`` : share of the places that carry the plate at one time.
@@ -47,8 +46,7 @@ class Family:
     sets: bool = False  # limits may be chosen on it
 
 
-@dataclass(frozen=True)
-class Lay:
+class Lay(Struct, frozen=True):
     """One casting on its supports."""
 
     family: Family

@@ -1,9 +1,9 @@
 """`tapscan bar`: the steel bar that the shop keeps to check what hears; and its options for a scan."""
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec import Struct
 
 from tapscan.cli import options as o
 from tapscan.errors import WrongUsage
@@ -23,8 +23,7 @@ BAR_NAME = Annotated[
 ]
 
 
-@dataclass(frozen=True)
-class BarRecordings:
+class BarRecordings(Struct, frozen=True):
     """Of a scan that is imported."""
 
     bar: Annotated[
@@ -45,8 +44,7 @@ class BarRecordings:
         return BarFiles(named_bar(opened, self.bar_name), first, last)
 
 
-@dataclass(frozen=True)
-class BarTurns:
+class BarTurns(Struct, frozen=True):
     """Of a scan that is recorded at the plate."""
 
     bar: Annotated[bool, typer.Option("--bar", help="Tap the reference bar before the plate and after it.")] = False

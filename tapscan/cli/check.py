@@ -1,11 +1,11 @@
 """`tapscan check`: screen recordings on their own."""
 
 import datetime as dt
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from msgspec.structs import replace
 
 from tapscan.cli import options as o
 from tapscan.cli.groups import grouped

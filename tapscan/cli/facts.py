@@ -9,10 +9,11 @@ A new fact of a scan is one field here, one in records.ScanConditions and one co
 
 import sys
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import typer
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.cli import options as o
 from tapscan.cli.states import read_state
@@ -29,8 +30,7 @@ ADD_SENSOR = (
 QUESTION = f"Sensor: contact (a pickup on the iron) or microphone? [{'/'.join(SENSOR_KINDS)}/unknown]"
 
 
-@dataclass(frozen=True)
-class Typed:
+class Typed(Struct, frozen=True):
     """One field an option, as typed; None: not typed."""
 
     state: o.STATE = None

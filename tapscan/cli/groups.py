@@ -1,20 +1,21 @@
-"""Options that belong together: one dataclass, one field an option.
+"""Options that belong together: one struct, one field an option.
 
-@grouped     a parameter whose default is such a dataclass is replaced on the command line by the options of its fields
+@grouped     a parameter whose default is such a struct is replaced on the command line by the options of its fields
 """
 
 import functools
 import inspect
 from collections.abc import Callable
-from dataclasses import fields, is_dataclass
 from typing import Any, get_type_hints
+
+from msgspec import Struct
 
 
 def grouped(command: Callable[..., None]) -> Callable[..., None]:
     """The command takes each group whole; the person types its options one by one."""
     own = inspect.signature(command, eval_str=True).parameters.values()
-    groups: dict[str, Any] = {p.name: type(p.default) for p in own if is_dataclass(p.default)}
-    options = {name: _options(kind) for name, kind in groups.items()}
+    groups: dict[str, Any] = {p.name: type(p.default) for p in own if isinstance(p.default, Struct)}
+    options = {p.name: _options(p.default) for p in own if p.name in groups}
 
     @functools.wraps(command)
     def typed(**given: Any) -> None:
@@ -29,9 +30,9 @@ def grouped(command: Callable[..., None]) -> Callable[..., None]:
     return typed
 
 
-def _options(kind: Any) -> list[inspect.Parameter]:
-    hints = get_type_hints(kind, include_extras=True)
+def _options(default: Any) -> list[inspect.Parameter]:
+    hints = get_type_hints(type(default), include_extras=True)
     return [
-        inspect.Parameter(f.name, inspect.Parameter.KEYWORD_ONLY, default=f.default, annotation=hints[f.name])
-        for f in fields(kind)
+        inspect.Parameter(name, inspect.Parameter.KEYWORD_ONLY, default=getattr(default, name), annotation=hints[name])
+        for name in default.__struct_fields__
     ]

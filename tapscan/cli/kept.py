@@ -6,11 +6,11 @@ kept.tell()                                one line on what was taken from the d
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import typer
+from msgspec.structs import replace
 
 from tapscan.cli import options as o
 from tapscan.cli.facts import Typed

@@ -3,10 +3,10 @@
 Pattern   --pattern, --sensor, --register
 """
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
+from msgspec import Struct
 
 from tapscan.cli import options as o
 from tapscan.sensors import SensorKind, read_kind
@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from tapscan.settings import Settings
 
 
-@dataclass(frozen=True)
-class Pattern:
+class Pattern(Struct, frozen=True):
     """What was typed."""
 
     pattern: Annotated[

@@ -1,9 +1,10 @@
 """Keys that are played instead of taps: one group of options for `scan import` and `scan record`."""
 
-from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.cli import options as o
 from tapscan.errors import WrongUsage
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from tapscan.workflow.scan import Unfinished
 
 
-@dataclass(frozen=True)
-class Keys:
+class Keys(Struct, frozen=True):
     """Keys were played on a strung piano, and nothing was tapped."""
 
     played: Annotated[

@@ -173,7 +173,7 @@ def edit(
 
 
 def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any, mistake: str | None) -> None:
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from tapscan.workflow.scan import edit_scan
 

@@ -4,11 +4,12 @@ import datetime as dt
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
 from pathlib import Path, PurePath
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.cli import options as o
 from tapscan.cli.bar import BarRecordings
@@ -35,16 +36,14 @@ if TYPE_CHECKING:
 MOST_TAPS = 6
 
 
-@dataclass(frozen=True)
-class Mended:
+class Mended(Struct, frozen=True):
     """Taps given elsewhere or left out by hand."""
 
     assign: o.ASSIGN = None
     skip: o.SKIP = None
 
 
-@dataclass(frozen=True)
-class Said:
+class Said(Struct, frozen=True):
     """What a person says of the scan."""
 
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False
@@ -63,8 +62,7 @@ class Said:
         return NewScan(on, conditions, *words, self.baseline, eye, baseline_although=o.words(self.although))
 
 
-@dataclass(frozen=True)
-class Answers:
+class Answers(Struct, frozen=True):
     """Given beforehand to what would be asked."""
 
     dry_run: Annotated[bool, typer.Option("--dry-run", help="Show which tap goes where, and store nothing.")] = False

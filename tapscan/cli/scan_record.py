@@ -3,11 +3,11 @@
 import sys
 from collections.abc import Callable, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
+from msgspec import Struct
 
 from tapscan.cli import options as o
 from tapscan.cli.bar import BarTurns
@@ -33,8 +33,7 @@ if TYPE_CHECKING:
     from tapscan.workflow.scan import NewScan, Unfinished
 
 
-@dataclass(frozen=True)
-class Input:
+class Input(Struct, frozen=True):
     """Where the sound comes in, and the tones that answer."""
 
     beeps: Annotated[bool, typer.Option("--beeps/--no-beeps", help="Tones for accepted, refused and next place.")] = (
@@ -53,8 +52,7 @@ class Input:
         return self.device, self.rate, self.channel - 1
 
 
-@dataclass(frozen=True)
-class Stopped:
+class Stopped(Struct, frozen=True):
     """What becomes of a scan that was stopped half way."""
 
     resume: Annotated[bool, typer.Option("--resume", help="Go on with the scan of this plate that was stopped.")] = (
@@ -65,8 +63,7 @@ class Stopped:
     )
 
 
-@dataclass(frozen=True)
-class Told:
+class Told(Struct, frozen=True):
     """What a person says of the scan."""
 
     baseline: Annotated[bool, typer.Option("--baseline", help="Later scans are compared with this one.")] = False

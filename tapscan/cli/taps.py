@@ -4,11 +4,12 @@ Taps.filled(kept)                  with the shop's defaults where nothing was ty
 Taps.request(settings, ...)        what they say, as the workflow takes it
 """
 
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Optional
 
 import typer
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.cli import options as o
 from tapscan.errors import WrongUsage
@@ -19,8 +20,7 @@ if TYPE_CHECKING:
     from tapscan.workflow.check import Request
 
 
-@dataclass(frozen=True)
-class Taps:
+class Taps(Struct, frozen=True):
     """One field an option, as typed; None: not typed."""
 
     layout: Annotated[o.TEXT, typer.Option(help="Layout name (tapscan layout list) or a .toml file.")] = None

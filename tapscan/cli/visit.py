@@ -1,11 +1,11 @@
 """`tapscan visit`: what was seen at a piano, and the document to send."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Optional
 
 import typer
+from msgspec.structs import replace
 
 from tapscan.cli import options as o
 from tapscan.cli.kept import Kept

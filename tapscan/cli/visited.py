@@ -4,10 +4,10 @@ as_visited(opened, plate, on, facts)   the same facts with the visit's state, an
 """
 
 import datetime as dt
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import typer
+from msgspec.structs import replace
 
 from tapscan.cli.facts import Typed
 

@@ -16,13 +16,13 @@ mass-normalised, 1/sqrt(kg).
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec import Struct, field
 
 REFERENCE_TEMPERATURE_C = 20.0
 EXPANSION_PER_K = 10.8e-6  # gear handbook value for gray iron, 0 to 100 C
@@ -35,8 +35,7 @@ AIR_IMPEDANCE_PA_S_M = 413.0
 MEAN_MASS_PER_AREA_KG_M2 = 80.0
 
 
-@dataclass(frozen=True, eq=False)
-class Table:
+class Table(Struct, frozen=True, eq=False):
     """One pattern's modal table; the arrays are described in ``bench/plates/tables.py``."""
 
     name: str
@@ -92,8 +91,7 @@ def load_table(name: str) -> Table:
         return read_table(path)
 
 
-@dataclass(frozen=True, eq=False)
-class Iron:
+class Iron(Struct, frozen=True, eq=False):
     """What sets one casting apart from its pattern.
 
     ``log_modulus`` : float, ln of the modulus over the pattern's. ``thickness_change`` : (patches,) relative.
@@ -125,8 +123,7 @@ def draw_iron(
     return Iron(0.025 * float(rng.standard_normal()), patches, mean * scatter)
 
 
-@dataclass(frozen=True)
-class Support:
+class Support(Struct, frozen=True):
     """A spring under the plate: ``place`` is a number in the table's supports (pads 0 to 3, slings 4 and 5).
 
     ``shift_m`` : -0.03 to 0.03, moved along the edge. ``loss_factor`` : of the spring.
@@ -138,8 +135,7 @@ class Support:
     loss_factor: float = 0.1
 
 
-@dataclass(frozen=True)
-class Contact:
+class Contact(Struct, frozen=True):
     """Something that touches the plate at a station, or ``dx_m``, ``dy_m`` beside it (by the slope there: within some 15 mm).
 
     A spring to the ground and a mass that moves with the iron; either may be 0.
@@ -156,8 +152,7 @@ class Contact:
 PADS = tuple(Support(i) for i in range(4))
 
 
-@dataclass(frozen=True)
-class State:
+class State(Struct, frozen=True):
     """How the plate is at the time of a scan.
 
     ``masses_kg`` : (clamp place, kg) of things left on it. ``finish_m`` : 0 to 5e-4, thickness of a coat on one side,
@@ -174,8 +169,7 @@ class State:
     warmer_k: tuple[float, ...] = ()
 
 
-@dataclass(frozen=True, eq=False)
-class PlateModes:
+class PlateModes(Struct, frozen=True, eq=False):
     """Modes of one plate in one state.
 
     ``frequency_hz``, ``decay_rate_per_s`` : (n,). ``station`` : (n, 3, stations) deflection and slopes. ``clamp``,

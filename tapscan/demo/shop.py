@@ -10,9 +10,9 @@ Bellweather Yard is no real shop, and nothing here was measured: all plates are 
 (docs/simulated-plates.md). Only the modal tables are made beforehand; the taps are made when the demo runs.
 """
 
-from dataclasses import dataclass, replace
-
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.demo.plates import Iron, State, Table, draw_iron, load_table, plate_modes
 from tapscan.demo.strings import singing
@@ -38,8 +38,7 @@ PLAINER = {
 SIDES = 'sides = { top = "tail", right = "treble", bottom = "keyboard", left = "bass" }'  # all its patterns are grands
 
 
-@dataclass(frozen=True)
-class DemoPlate:
+class DemoPlate(Struct, frozen=True):
     """One plate of the shop: its pattern, its casting, and the flaw each scan finds it with."""
 
     name: str

@@ -14,10 +14,11 @@ Randomness comes only from the generator that is passed in: the same seed makes 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.demo.plates import PlateModes
 
@@ -26,8 +27,7 @@ SNR_WINDOW_S = 0.5
 REFERENCE_VELOCITY_M_S = 0.05
 
 
-@dataclass(frozen=True)
-class Force:
+class Force(Struct, frozen=True):
     """A half-sine: ``impulse_ns`` 0.02 to 0.5 N s, ``contact_s`` 2e-4 to 6e-4 s."""
 
     impulse_ns: float
@@ -39,8 +39,7 @@ HARD = Force(0.30, 3e-4)
 FORCES = {"soft": SOFT, "hard": HARD}
 
 
-@dataclass(frozen=True, eq=False)
-class TrueModes:
+class TrueModes(Struct, frozen=True, eq=False):
     """What an estimator should find: ``frequency_hz``, ``decay_rate_per_s``, ``strength`` (n,), strength in sensor units."""
 
     frequency_hz: np.ndarray
@@ -48,8 +47,7 @@ class TrueModes:
     strength: np.ndarray
 
 
-@dataclass(frozen=True, eq=False)
-class Tap:
+class Tap(Struct, frozen=True, eq=False):
     """One tap: ``samples`` (n,) float64; ``onset_s`` from the first sample; ``force_name`` "soft" or "hard"."""
 
     samples: np.ndarray
@@ -61,8 +59,7 @@ class Tap:
     truth: TrueModes
 
 
-@dataclass(frozen=True)
-class Damping:
+class Damping(Struct, frozen=True):
     """Amplitude-dependent damping: the decay rate grows by ``excess`` at a velocity of 0.05 m/s, in proportion."""
 
     excess: float = 0.0
@@ -128,8 +125,7 @@ def ring(
     return np.asarray(total.real.ravel()[:count])
 
 
-@dataclass(frozen=True, eq=False)
-class _Turns:
+class _Turns(Struct, frozen=True, eq=False):
     """Of n modes: ``inner`` (n, BLOCK) within a block, ``slope`` the same from 0 to its end, ``outer`` (blocks, n) where blocks begin, ``edges`` (blocks + 1, n) how far they have decayed there."""
 
     inner: np.ndarray

@@ -6,16 +6,16 @@ Part(table, at)   reads keys of `table`; raises BadLayout that begins with `at`
 import difflib
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from tapscan.errors import BadLayout
 from tapscan.places import Point
 from tapscan.toml_files import shown
 
 
-@dataclass(frozen=True)
-class Part:
+class Part(Struct, frozen=True):
     """A table and where it stands."""
 
     table: dict[str, Any]

@@ -12,10 +12,10 @@ largest (Otsu, IEEE Trans. SMC 9 (1979) 62, from memory); the shortest of the lo
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.layouts.assignment import PAUSE_RATIO, SHIFTED
 from tapscan.places import IN_PIANO, Layout, State
@@ -37,8 +37,7 @@ BREAK_TIMES = 3  # usual pauses; hands that are uneven by 30 % stay below two
 LEAST_TAPS = 4  # fewer show no two kinds of pause
 
 
-@dataclass(frozen=True)
-class Take:
+class Take(Struct, frozen=True):
     """What was expected of one long recording, and what is in it."""
 
     taps: int
@@ -47,8 +46,7 @@ class Take:
     onsets: tuple[float, ...] = ()  # s; where given, a take whose count is right may have uneven pauses
 
 
-@dataclass(frozen=True)
-class Fits:
+class Fits(Struct, frozen=True):
     """A layout, and how many of its places may be struck in the state at hand."""
 
     name: str

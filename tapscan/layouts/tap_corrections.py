@@ -14,8 +14,9 @@ import difflib
 import re
 from collections import Counter
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import PurePath
+
+from msgspec import Struct
 
 from tapscan.errors import BadRequest, WrongUsage
 from tapscan.places import Layout
@@ -26,8 +27,7 @@ SKIPPED = re.compile(r"T?([0-9]{1,5})(?:-T?([0-9]{1,5}))?")
 MOST_TAPS = 99_999  # numbers beyond are a slip of the hand
 
 
-@dataclass(frozen=True)
-class AssignedTap:
+class AssignedTap(Struct, frozen=True):
     """Where one tap went."""
 
     name: str  # T1, T2, ... in the order found

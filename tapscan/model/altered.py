@@ -7,9 +7,8 @@ Of a thin plate the bending stiffness goes with the third power of the thickness
 bends by the powers of the height in the three terms of its bending energy. Both in ln. Exact but for the motions above the model's own.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.model.rough import RoughModel
 from tapscan.records import FloatArray
@@ -17,8 +16,7 @@ from tapscan.records import FloatArray
 STILL_HZ = 0.1  # stands for the frequency of a motion that does not bend
 
 
-@dataclass(frozen=True, eq=False)
-class Altered:
+class Altered(Struct, frozen=True, eq=False):
     """Motions in order of frequency, those that do not bend first."""
 
     model: RoughModel

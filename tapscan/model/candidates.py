@@ -8,10 +8,10 @@ Cuts of one part that lie apart (along a strut, along the rim) carry words that 
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.model.iron import Iron
 from tapscan.places import Outline
@@ -35,8 +35,7 @@ ALONG, MIDDLE = 0.36, 0.64  # shares of a side: first third, middle, last third
 TURNS = (-0.6, 0.0, 0.6)  # rad, of a crack at a screw hole from straight across the edge
 
 
-@dataclass(frozen=True)
-class Cut:
+class Cut(Struct, frozen=True):
     """One line along which the iron may be open."""
 
     part: str  # of the plate, in words
@@ -65,8 +64,7 @@ def cuts_of(iron: Iron, outline: Outline) -> list[Cut]:
     return [*found, *_screws(iron, outline, words), *_pin_fields(iron, outline, words)]
 
 
-@dataclass(frozen=True)
-class Words:
+class Words(Struct, frozen=True):
     """Places in words, by the outline's own words for its sides."""
 
     outline: Outline

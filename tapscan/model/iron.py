@@ -10,10 +10,10 @@ order (common practice, no source), and a model whose thickness is a fifth off s
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.errors import BadLayout
 from tapscan.places import Outline, Point
@@ -30,8 +30,7 @@ GRID_M = 1e-3
 LEAST_M2 = 1e-5
 
 
-@dataclass(frozen=True, eq=False)
-class Region:
+class Region(Struct, frozen=True, eq=False):
     """Part of the iron with one thickness; factors below 1 smear small holes."""
 
     area: BaseGeometry
@@ -40,8 +39,7 @@ class Region:
     mass: float = 1.0
 
 
-@dataclass(frozen=True, eq=False)
-class Iron:
+class Iron(Struct, frozen=True, eq=False):
     """All of it, and the pieces that candidates are drawn from."""
 
     whole: BaseGeometry

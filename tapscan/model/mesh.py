@@ -8,10 +8,10 @@ are dropped. Where a side of a border is missed the border moves by less than an
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.errors import BadLayout
@@ -27,8 +27,7 @@ MERGE_M = 0.006  # border points closer than this become one
 FLATTEST = 0.02  # twice the area over the square of the longest side
 
 
-@dataclass(frozen=True, eq=False)
-class Triangles:
+class Triangles(Struct, frozen=True, eq=False):
     """`points_m` (n, 2), `corners` (m, 3), `region` (m,) number in Iron.regions."""
 
     points_m: FloatArray

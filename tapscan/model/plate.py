@@ -8,10 +8,10 @@ Kirchhoff theory: bending only. Iron: 105 GPa, Poisson's ratio 0.26, 7200 kg/m3 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.model.iron import Iron
 from tapscan.model.mesh import Triangles
@@ -26,8 +26,7 @@ TERMS = 3  # of the bending energy: curvature across, curvature along, and what 
 SHIFT_HZ = 40.0
 
 
-@dataclass(frozen=True, eq=False)
-class Shapes:
+class Shapes(Struct, frozen=True, eq=False):
     """Bending modes in order of frequency."""
 
     frequency_hz: FloatArray  # (n,)

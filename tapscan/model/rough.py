@@ -13,11 +13,11 @@ import hashlib
 import json
 import os
 import zipfile
-from dataclasses import asdict, dataclass
 from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct, to_builtins
 from numpy.typing import NDArray
 
 from tapscan.model.candidates import Cut, cuts_of
@@ -33,8 +33,7 @@ AROUND, SOFT_M = 8, 0.01  # points that a slope is taken from, and within which 
 ARRAYS = ("frequency_hz", "points_m", "deflection", "bending", "size_m", "still", "stiffness", "mass", "region")
 
 
-@dataclass(frozen=True, eq=False)
-class RoughModel:
+class RoughModel(Struct, frozen=True, eq=False):
     """Shapes of the bending modes, at the corners of a coarse mesh and across each cut."""
 
     frequency_hz: FloatArray  # (n,), the model's own
@@ -81,7 +80,7 @@ class RoughModel:
 
 def outline_hash(outline: Outline) -> str:
     """First 16 hex digits."""
-    told = json.dumps({"version": VERSION, "modes": MODES, **asdict(outline)}, sort_keys=True)
+    told = json.dumps({"version": VERSION, "modes": MODES, **to_builtins(outline)}, sort_keys=True)
     return hashlib.sha256(told.encode()).hexdigest()[:16]
 
 
@@ -142,7 +141,7 @@ def _write(path: Path, model: RoughModel) -> None:
         np.savez_compressed(
             half,
             **{name: getattr(model, name) for name in ARRAYS},
-            cuts=np.array(json.dumps([asdict(c) for c in model.cuts])),
+            cuts=np.array(json.dumps(to_builtins(model.cuts))),
         )
         half.replace(path)
     except OSError:

@@ -6,9 +6,9 @@ A place that must not be struck in the state of the plate has a row only where i
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from markupsafe import Markup
+from msgspec import Struct
 
 from tapscan.workflow.draft import Draft
 from tapscan.workflow.keep_draft import Look, typed_of
@@ -17,8 +17,7 @@ from tapscan.workflow.sheet import tap_map
 from tapscan.workflow.typed_scan import known_state
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(Struct, frozen=True):
     """One place."""
 
     station: str
@@ -29,8 +28,7 @@ class Row:
     barred: bool = False  # not to be struck in this state
 
 
-@dataclass(frozen=True)
-class Places:
+class Places(Struct, frozen=True):
     """All that is drawn."""
 
     every: tuple[Row, ...]  # to choose from

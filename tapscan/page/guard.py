@@ -11,10 +11,10 @@ import asyncio
 import hashlib
 import hmac
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from http.cookies import CookieError, SimpleCookie
 from urllib.parse import parse_qs, parse_qsl
 
+from msgspec import Struct, field
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -43,8 +43,7 @@ HEADERS = {
 }
 
 
-@dataclass(frozen=True)
-class Door:
+class Door(Struct, frozen=True):
     """`key` : nobody without it is let in; it comes once in the address and stays in a cookie."""
 
     hosts: frozenset[str]

@@ -8,8 +8,9 @@ The first phone that comes is the only one: the address in other hands is worth 
 
 import secrets
 import time
-from dataclasses import dataclass, field
 from threading import Lock
+
+from msgspec import Struct, field
 
 from tapscan.errors import UnknownName
 from tapscan.page.events import Channel
@@ -18,8 +19,7 @@ PATIENCE_S = 15 * 60.0  # without anything sent
 MOST_FILES = 60
 
 
-@dataclass(eq=False)
-class Invitation:
+class Invitation(Struct, eq=False):
     """`token` stands in the address, `change` on every file that is sent, `phone` in the cookie of the one that came first."""
 
     plate: str

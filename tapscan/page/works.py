@@ -10,8 +10,9 @@ import secrets
 import traceback
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
 from threading import Lock
+
+from msgspec import Struct, field
 
 from tapscan.errors import TapscanError, UnknownName
 from tapscan.page.events import Channel
@@ -21,8 +22,7 @@ MOST_KEPT = 100
 STAGES = {"reading": "Reading the recordings", "listening": "Listening to the taps, place by place"}
 
 
-@dataclass(eq=False)
-class Work:
+class Work(Struct, eq=False):
     """`leads_to` is set when it went well, `problem` when it did not."""
 
     id: str

@@ -13,11 +13,11 @@ from __future__ import annotations
 
 import queue
 from contextlib import suppress
-from dataclasses import dataclass
 from types import TracebackType
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.errors import MicrophoneTrouble
 from tapscan.records import FloatArray
@@ -31,8 +31,7 @@ NO_PORTAUDIO = (
 )
 
 
-@dataclass(frozen=True)
-class InputDevice:
+class InputDevice(Struct, frozen=True):
     """A device that sound can come from."""
 
     number: int
@@ -43,8 +42,7 @@ class InputDevice:
     usual: bool  # the system's choice
 
 
-@dataclass(frozen=True, eq=False)
-class Block:
+class Block(Struct, frozen=True, eq=False):
     """A piece of sound of one channel."""
 
     samples: FloatArray  # (n,) float32, full scale = 1

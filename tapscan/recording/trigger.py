@@ -11,9 +11,9 @@ millisecond, which a knock lifts and a ringing plate does not, as in signal/stri
 """
 
 from collections import deque
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.onset import BEFORE_HOPS, HOP_S, OVER_FLOOR, OVER_RING
 from tapscan.records import FloatArray
@@ -28,8 +28,7 @@ QUIET = 60  # hops under the floor's edge that end a ring
 TINY = 1e-20
 
 
-@dataclass(frozen=True, eq=False)
-class Clip:
+class Clip(Struct, frozen=True, eq=False):
     """What rose out of the noise, as recorded."""
 
     samples: FloatArray  # (n,) float32: the quiet before, then the sound

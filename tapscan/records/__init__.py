@@ -1,4 +1,4 @@
-"""What travels between the rooms: frozen dataclasses, the unit in every field's note.
+"""What travels between the rooms: frozen structs of msgspec, the unit in every field's note.
 
     sound.py        files, taps, the sound of one tap
     modes.py        damped modes, and what is seen beside them

@@ -1,15 +1,15 @@
 """The shop's reference bar: what was heard of it with a scan, and what that says of the chain from sensor to recorder."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from tapscan.estimate import Estimate
 
 ChainSign = Literal["clock", "clock or temperature", "level", "gain", "response", "noise", "bar"]
 
 
-@dataclass(frozen=True)
-class BarMode:
+class BarMode(Struct, frozen=True):
     """One tone of the bar."""
 
     frequency_hz: float
@@ -25,8 +25,7 @@ class BarMode:
         return Estimate(self.frequency_hz, self.frequency_sd_hz)
 
 
-@dataclass(frozen=True)
-class BarReading:
+class BarReading(Struct, frozen=True):
     """The bar struck some three times in a row."""
 
     recordings: tuple[str, ...]  # SHA-256 of the files
@@ -41,8 +40,7 @@ class BarReading:
     compressed: bool = False  # lossy: levels and noise are the codec's
 
 
-@dataclass(frozen=True)
-class BarReadings:
+class BarReadings(Struct, frozen=True):
     """The bar of one scan."""
 
     name: str  # as the shop calls it
@@ -52,8 +50,7 @@ class BarReadings:
     drift_reason: str | None = None
 
 
-@dataclass(frozen=True)
-class ChainChange:
+class ChainChange(Struct, frozen=True):
     """One reading of the bar beside an earlier one. What cannot be told is None; `reason` where nothing can."""
 
     bar: str

@@ -1,7 +1,8 @@
 """A later scan beside the plate's earlier ones."""
 
-from dataclasses import dataclass, field
 from typing import Literal
+
+from msgspec import Struct, field
 
 from tapscan.estimate import Estimate
 from tapscan.places import State
@@ -14,8 +15,7 @@ LARGEST = 3
 Around = Literal["one job", "seasons"]
 
 
-@dataclass(frozen=True)
-class ScanConditions:
+class ScanConditions(Struct, frozen=True):
     """How a scan was made; what is not known is None."""
 
     state: State | None = None
@@ -29,8 +29,7 @@ class ScanConditions:
     iron_end_c: float | None = None  # temperature of the iron at its other end, where a second reading was taken
 
 
-@dataclass(frozen=True)
-class ScanForComparison:
+class ScanForComparison(Struct, frozen=True):
     """One scan as the comparison needs it."""
 
     name: str  # PLATE/DATE[-n]
@@ -40,8 +39,7 @@ class ScanForComparison:
     indications: tuple[Indication, ...] = ()  # what the rules said of this scan on its own
 
 
-@dataclass(frozen=True)
-class ModePair:
+class ModePair(Struct, frozen=True):
     """One mode in the baseline and in the later scan."""
 
     later_mode: str  # Mode.id in the later scan
@@ -71,8 +69,7 @@ class ModePair:
         return Estimate(self.loss_ratio, (self.loss_ratio or 0.0) * (self.loss_ratio_sd or 0.0) if known else None)
 
 
-@dataclass(frozen=True)
-class CommonShift:
+class CommonShift(Struct, frozen=True):
     """The one ratio by which all modes moved, and the temperature that would do it."""
 
     shift_ppm: float  # ln(later / baseline) shared by the modes
@@ -86,8 +83,7 @@ class CommonShift:
     reason: str | None = None  # why thermometer_k is None
 
 
-@dataclass(frozen=True)
-class UnpairedMode:
+class UnpairedMode(Struct, frozen=True):
     """A mode found on one side only."""
 
     mode: str  # Mode.id in its own scan
@@ -96,8 +92,7 @@ class UnpairedMode:
     counts: bool  # strong enough that a miss is unlikely
 
 
-@dataclass(frozen=True)
-class AddedMass:
+class AddedMass(Struct, frozen=True):
     """How far the drops look like one extra weight at one place."""
 
     station: str  # place whose amplitudes explain the drops best
@@ -111,16 +106,14 @@ class AddedMass:
     )
 
 
-@dataclass(frozen=True)
-class StationChange:
+class StationChange(Struct, frozen=True):
     """How strongly the modes that changed move at one station."""
 
     station: str
     weight: float  # 0..1, largest station = 1
 
 
-@dataclass(frozen=True)
-class Comparison:
+class Comparison(Struct, frozen=True):
     """A later scan beside the plate's baseline."""
 
     later: str  # ScanForComparison.name
@@ -145,7 +138,7 @@ class Comparison:
     settings_sha256: str
     reason: str | None = None  # why there is no statistic
     # by microphone with two baseline scans or more
-    by_likelihood_ratio: bool = field(default=False, metadata={"written_as": "by_odds"})
+    by_likelihood_ratio: bool = field(default=False, name="by_odds")
     places: tuple[LikelyPlace, ...] = ()  # the first of `located` that tells any
     places_reason: str | None = "nothing changed"  # why there is none
     located: tuple[

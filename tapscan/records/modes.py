@@ -1,7 +1,8 @@
 """What a tap says of the iron: damped modes, and what is seen beside them."""
 
-from dataclasses import dataclass, field
 from typing import Literal
+
+from msgspec import Struct, field
 
 from tapscan.estimate import Estimate, of_rate
 from tapscan.records.sound import Force
@@ -9,8 +10,7 @@ from tapscan.records.sound import Force
 Origin = Literal["plate", "string", "room", "hum", "unknown"]
 
 
-@dataclass(frozen=True)
-class Pole:
+class Pole(Struct, frozen=True):
     """One damped mode as heard at one station."""
 
     frequency_hz: float
@@ -23,8 +23,7 @@ class Pole:
     widened: tuple[float, float] = (1.0, 1.0)
 
 
-@dataclass(frozen=True)
-class Tone:
+class Tone(Struct, frozen=True):
     """Prominence of one mode at one station in a stated window after the strike."""
 
     tone_to_noise_db: float | None
@@ -33,19 +32,17 @@ class Tone:
     reason: str | None = None
 
 
-@dataclass(frozen=True)
-class ModalAmplitude:
+class ModalAmplitude(Struct, frozen=True):
     """How strongly one station excites one mode, normalised per strike."""
 
     station: str
     # initial amplitude of the mode over the rms of the strike, median of strikes
-    amplitude_db: float = field(metadata={"written_as": "strength_db"})
+    amplitude_db: float = field(name="strength_db")
     # +1 or -1: whether this place moves with the mode's strongest place or against it; None: not told
     sign: int | None = None
 
 
-@dataclass(frozen=True)
-class Mode:
+class Mode(Struct, frozen=True):
     """A mode of the plate, merged over stations."""
 
     id: str
@@ -65,7 +62,7 @@ class Mode:
     note: str | None  # nearest note name, A4 = 440 Hz
     cents: float | None  # deviation from that note
     origin: Origin
-    amplitudes: tuple[ModalAmplitude, ...] = field(metadata={"written_as": "strengths"})
+    amplitudes: tuple[ModalAmplitude, ...] = field(name="strengths")
     reason: str | None = None
     # times that the sds of frequency and decay rate are what noise alone makes
     widened: tuple[float, float] = (1.0, 1.0)
@@ -101,8 +98,7 @@ class Mode:
         return of_rate(self.q, self.decay_rate)
 
 
-@dataclass(frozen=True)
-class ForceShift:
+class ForceShift(Struct, frozen=True):
     """How one mode differs between hard and soft taps."""
 
     mode: str  # Mode.id
@@ -118,18 +114,16 @@ class ForceShift:
         return Estimate(self.frequency_ppm, self.frequency_sd_ppm)
 
 
-@dataclass(frozen=True)
-class SteadyTone:
+class SteadyTone(Struct, frozen=True):
     """What stands at a mode's frequency before the taps."""
 
     mode: str  # Mode.id
     before_db: float  # amplitude before the tap over the mode's at the onset, middle of the stations that hear it
     # power of that line over what lies beside it, middle of the strikes
-    snr_db: float = field(metadata={"written_as": "clear_db"})
+    snr_db: float = field(name="clear_db")
 
 
-@dataclass(frozen=True)
-class LateSound:
+class LateSound(Struct, frozen=True):
     """What the modes leave unexplained in one strike, late in its ring."""
 
     strike: str  # Strike.id
@@ -140,8 +134,7 @@ class LateSound:
     unevenness: float  # standard deviation over mean of the unexplained power from frame to frame; 1 is steady noise
 
 
-@dataclass(frozen=True)
-class RoomRing:
+class RoomRing(Struct, frozen=True):
     """What goes on driving the tones after the blow: by microphone the room's own ring, by pickup a loose part."""
 
     share_db: float  # energy that free modes leave unexplained, over all, below 600 Hz
@@ -151,8 +144,7 @@ class RoomRing:
     t60_reason: str | None = None
 
 
-@dataclass(frozen=True)
-class RoomLimit:
+class RoomLimit(Struct, frozen=True):
     """The frequency above which a room hides the plate: there what dies away is the room."""
 
     hidden_above_hz: float  # no mode is given above
@@ -161,8 +153,7 @@ class RoomLimit:
     of_stations: int  # that were asked
 
 
-@dataclass(frozen=True)
-class SelfScatter:
+class SelfScatter(Struct, frozen=True):
     """How a scan agrees with itself, in units of its standard deviations of frequency; 1 is what noise alone makes."""
 
     strikes: float  # odd strikes against even ones: root mean square over modes

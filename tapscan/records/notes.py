@@ -1,12 +1,11 @@
 """Keys played one by one on a strung piano, and what was heard with them."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.estimate import Estimate
 
 
-@dataclass(frozen=True)
-class RingingTone:
+class RingingTone(Struct, frozen=True):
     """A tone that goes on after the damper, at one note."""
 
     frequency_hz: float
@@ -22,8 +21,7 @@ class RingingTone:
         return Estimate(self.decay_rate_per_s, self.decay_rate_sd_per_s)
 
 
-@dataclass(frozen=True)
-class PlayedNote:
+class PlayedNote(Struct, frozen=True):
     """One key, as found in a recording."""
 
     id: str
@@ -43,8 +41,7 @@ class PlayedNote:
     tones_reason: str | None = None
 
 
-@dataclass(frozen=True)
-class ForeignTone:
+class ForeignTone(Struct, frozen=True):
     """The same tone after several notes, of no string that should be damped."""
 
     id: str
@@ -69,8 +66,7 @@ class ForeignTone:
         return Estimate(self.loss_factor, self.loss_factor_sd)
 
 
-@dataclass(frozen=True)
-class PlayedNotes:
+class PlayedNotes(Struct, frozen=True):
     """All notes of a scan that is played and not tapped."""
 
     notes: tuple[PlayedNote, ...]

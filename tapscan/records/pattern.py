@@ -1,7 +1,8 @@
 """Plates of one pattern as references for another."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from tapscan.places import State
 from tapscan.records.scan import Indication, RuleNotRun
@@ -11,8 +12,7 @@ from tapscan.sensors import SensorKind
 Known = Literal["nothing found", "flaw", "unknown"]  # what an examination found
 
 
-@dataclass(frozen=True, eq=False)
-class Reference:
+class Reference(Struct, frozen=True, eq=False):
     """As much of one scan as others of its pattern are held against. Arrays are (modes,) or (modes, places); NaN where unknown or not heard."""
 
     name: str  # PLATE/DATE[-n], or as its set names it
@@ -31,8 +31,7 @@ class Reference:
     modes: tuple[str, ...] = ()  # Mode.id of each, where it is a scan at hand
 
 
-@dataclass(frozen=True)
-class Sister:
+class Sister(Struct, frozen=True):
     """Where one reference lies among the others."""
 
     name: str
@@ -41,8 +40,7 @@ class Sister:
     left_out: str | None = None  # why it is not used as sound
 
 
-@dataclass(frozen=True)
-class PatternFigure:
+class PatternFigure(Struct, frozen=True):
     """One figure of the plate among its sisters, with its limit. None: not judged, and `reason` says why."""
 
     value: float | None
@@ -55,8 +53,7 @@ class PatternFigure:
         return self.value is not None and self.limit is not None and self.value > self.limit
 
 
-@dataclass(frozen=True)
-class BesidePattern:
+class BesidePattern(Struct, frozen=True):
     """A plate beside others of its pattern."""
 
     pattern: str

@@ -1,13 +1,13 @@
 """Where on the plate a change lies, as far as it can be told."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 From = Literal["drops", "losses", "weight", "force"]
 
 
-@dataclass(frozen=True)
-class LikelyPlace:
+class LikelyPlace(Struct, frozen=True):
     """One part of the plate and the belief that the cause lies in it."""
 
     member: str  # the part, in the layout's words
@@ -19,8 +19,7 @@ class LikelyPlace:
     share_sd: float  # scatter of that share when the modes are drawn again
 
 
-@dataclass(frozen=True)
-class Whereabouts:
+class Whereabouts(Struct, frozen=True):
     """Likeliest places first; none: see reason."""
 
     places: tuple[LikelyPlace, ...]

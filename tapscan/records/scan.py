@@ -1,7 +1,8 @@
 """What the rules read and what they say."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from tapscan.places import Layout, State
 from tapscan.records.bar import BarReadings
@@ -13,8 +14,7 @@ Interpretation = Literal["relevant", "nonrelevant", "false"]
 Status = Literal["new", "unchanged"]
 
 
-@dataclass(frozen=True)
-class Scan:
+class Scan(Struct, frozen=True):
     """Everything the rules may read."""
 
     recordings: tuple[Recording, ...]
@@ -61,8 +61,7 @@ class Scan:
         return f"{station} ({place})" if place else station
 
 
-@dataclass(frozen=True)
-class Condition:
+class Condition(Struct, frozen=True):
     """One figure a rule looked at, with its limit."""
 
     name: str
@@ -72,8 +71,7 @@ class Condition:
     source: str
 
 
-@dataclass(frozen=True)
-class Indication:
+class Indication(Struct, frozen=True):
     """What a rule has to say. A person evaluates it."""
 
     id: str
@@ -87,8 +85,7 @@ class Indication:
     other_explanations: tuple[str, ...]
 
 
-@dataclass(frozen=True)
-class RuleNotRun:
+class RuleNotRun(Struct, frozen=True):
     """A rule that lacked its input; never to be read as passed."""
 
     rule: str

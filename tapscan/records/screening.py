@@ -1,7 +1,8 @@
 """The outcome of one scan, ready to be shown and stored."""
 
-from dataclasses import dataclass, field
-from typing import Literal
+from typing import Any, Literal
+
+from msgspec import Struct, field
 
 from tapscan.records.comparison import Comparison
 from tapscan.records.pattern import BesidePattern
@@ -11,19 +12,17 @@ from tapscan.records.sound import FloatArray
 Disposition = Literal["relevant indication", "inconclusive", "no relevant indication"]
 
 
-@dataclass(frozen=True)
-class Fingerprint:
+class Fingerprint(Struct, frozen=True):
     """Two scans' modes beside each other; shares are of the shorter list, 0..1."""
 
     heard_again: float  # as near and as alike as one plate's
     alike: float  # of very alike pattern, whatever the frequency
     # mean cosine of the patterns of those paired by pattern
-    shape_correlation: float = field(metadata={"written_as": "likeness"})
+    shape_correlation: float = field(name="likeness")
     rose: float  # of the very alike ones
 
 
-@dataclass(frozen=True)
-class Doubt:
+class Doubt(Struct, frozen=True):
     """Why the scan may not be of this plate, or not in this order."""
 
     kind: Literal["which plate", "which places"]
@@ -35,8 +34,7 @@ class Doubt:
     give_back: tuple[tuple[str, str], ...] = ()  # where taps stand, and the place they seem to belong to
 
 
-@dataclass(frozen=True)
-class Screening:
+class Screening(Struct, frozen=True):
     """The whole outcome of one scan, ready to be printed, saved or rendered."""
 
     scan: Scan
@@ -50,16 +48,27 @@ class Screening:
     settings_sha256: str
     limits_sha256: tuple[tuple[str, str], ...] = ()  # of the thresholds that each part of the measured rates depends on
     assignment: tuple[str, ...] = ()  # how strikes were given to stations, and what is missing
-    pictures: tuple["StationPicture", ...] = field(default=(), compare=False)
-    comparison: "Comparison | None" = field(default=None, compare=False)  # with the plate's earlier scans, when made
+    pictures: tuple["StationPicture", ...] = ()
+    comparison: "Comparison | None" = None  # with the plate's earlier scans, when made
     doubts: tuple[Doubt, ...] = ()  # nobody said that it is this plate, in this order
     made_sure: bool = False  # a person said so
     lead: str = ""  # plain words without a figure, before the summary; empty: stored before it was kept
     pattern: "BesidePattern | None" = None  # beside other plates of its pattern, where there are any
 
+    def __eq__(self, other: object) -> bool:
+        """Without what is drawn and what is made anew: pictures, and the comparison with earlier scans."""
+        return isinstance(other, Screening) and _told(self) == _told(other)
 
-@dataclass(frozen=True, eq=False)
-class StationPicture:
+    def __hash__(self) -> int:
+        return hash(_told(self))
+
+
+def _told(screening: Screening) -> tuple[Any, ...]:
+    beside = ("pictures", "comparison")
+    return tuple(getattr(screening, name) for name in screening.__struct_fields__ if name not in beside)
+
+
+class StationPicture(Struct, frozen=True, eq=False):
     """Enough of one station's best strike to draw its spectrum and its decay."""
 
     station: str

@@ -1,9 +1,9 @@
 """What was recorded: files, taps, and the sound of one tap."""
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.faults import UNUSABLE
@@ -13,16 +13,14 @@ ComplexArray = NDArray[np.complex128]
 Force = Literal["soft", "hard"]
 
 
-@dataclass(frozen=True)
-class Compression:
+class Compression(Struct, frozen=True):
     """Lossy coding that a recording went through."""
 
     codec: str  # as the decoder names it: aac, mp3, opus, vorbis, ...
     told_by: str  # 'container' or 'spectrum'
 
 
-@dataclass(frozen=True)
-class Recording:
+class Recording(Struct, frozen=True):
     """Facts of one sound file; the samples stay in the file."""
 
     id: str
@@ -38,8 +36,7 @@ class Recording:
     compression_looked_at: tuple[str, ...] = ()  # container, spectrum; empty: stored before this was looked at
 
 
-@dataclass(frozen=True)
-class Strike:
+class Strike(Struct, frozen=True):
     """One tap, as found in a recording."""
 
     id: str
@@ -60,8 +57,7 @@ class Strike:
         return not UNUSABLE & set(self.faults)
 
 
-@dataclass(frozen=True, eq=False)
-class Segment:
+class Segment(Struct, frozen=True, eq=False):
     """The sound of one strike, cut so that sample 0 is the onset."""
 
     strike: Strike

@@ -8,9 +8,11 @@ without_secrets(text, url)   a text in which nothing of the address is left that
 An address may hold a password. It is kept in memory alone: `repr`, errors, logs, notes and pages have `shown`.
 """
 
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 from urllib.parse import parse_qsl, quote, unquote, urlencode, urlsplit, urlunsplit
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 
@@ -19,12 +21,14 @@ SECRET_WORDS = ("password", "sslpassword", "passfile")  # what libpq takes in an
 EXAMPLE = "postgresql://bench@shop-server/tapscan"
 
 
-@dataclass(frozen=True)
-class Server:
+class Server(Struct, frozen=True):
     """See the module. `folder` : of this bench, for strikes that wait, for copies of recordings, for its layouts and defaults."""
 
-    url: str = field(repr=False)
+    url: str
     folder: Path
+
+    def __repr__(self) -> str:
+        return f"Server({self.shown!r}, {self.folder!r})"
 
     @property
     def shown(self) -> str:

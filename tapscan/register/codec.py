@@ -7,7 +7,6 @@ record_of(kind, row)      the record again; keys it does not know are left out
 
 import types
 from collections.abc import Collection, Mapping
-from dataclasses import fields
 from functools import cache
 from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
 
@@ -29,7 +28,7 @@ def plain(value: Any) -> Any:
 def row_of(record: Any, columns: Collection[str], leave: Collection[str] = (), more: str = "more") -> dict[str, Any]:
     """Column values of one record; `leave` names fields that are kept elsewhere."""
     keys = written_as(type(record))
-    values = {keys[f.name]: plain(getattr(record, f.name)) for f in fields(record) if f.name not in leave}
+    values = {key: plain(getattr(record, name)) for name, key in keys.items() if name not in leave}
     own = {name: value for name, value in values.items() if name in columns}
     rest = {name: value for name, value in values.items() if name not in columns}
     return {**own, more: rest or None}

@@ -8,8 +8,8 @@ compared_with(register, name, plate)       names of the plate's scans whose resu
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import asdict
 
+from msgspec.structs import asdict
 from sqlalchemy import func, select
 
 from tapscan.errors import BadRequest

@@ -11,10 +11,10 @@ A folder's register is copied before each step that brings it up to date; on a s
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from msgspec import Struct
 from sqlalchemy import Connection, Engine
 
 from tapscan.errors import RegisterProblem
@@ -30,8 +30,7 @@ REVISION = "0011"  # the newest step in migrations/versions
 OWNER = "as the account that owns the database: `tapscan register check --register ADDRESS`"
 
 
-@dataclass(frozen=True, eq=False)
-class Register:
+class Register(Struct, frozen=True, eq=False):
     """An open register. No transaction is held between calls, so any number of processes may use one place."""
 
     folder: Path  # the register's; of one on a server: this bench's own folder

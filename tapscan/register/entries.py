@@ -1,12 +1,13 @@
-"""What goes into a register and comes out of it: frozen dataclasses without a database in them.
+"""What goes into a register and comes out of it: frozen structs without a database in them.
 
 Unknown is None. Names and notes are text as the shop writes them.
 """
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 from typing import Any, Literal
+
+from msgspec import Struct, field
 
 from tapscan.places import CHECKLIST, IN_PIANO, STRUNG, State
 from tapscan.records import BarReading, Disposition, ScanConditions, Screening
@@ -29,8 +30,7 @@ BY_MISTAKE = "Noted by eye, by mistake:"
 CLEAN_WORDS = ("nothing", "nothing found", "nothing was found", "no flaw", "no flaw found", "no crack found")
 
 
-@dataclass(frozen=True)
-class Finding:
+class Finding(Struct, frozen=True):
     """One line of the visual checklist."""
 
     item: str  # a key of CHECKLIST
@@ -79,8 +79,7 @@ def in_iron(findings: tuple[Finding, ...]) -> tuple[str, ...]:
     return in_words(tuple(f for f in findings if f.item == IN_IRON))
 
 
-@dataclass(frozen=True)
-class KeptFile:
+class KeptFile(Struct, frozen=True):
     """A file in the register's folder."""
 
     sha256: str
@@ -88,8 +87,7 @@ class KeptFile:
     name: str  # as it was called when it came in; text only, never a path
 
 
-@dataclass(frozen=True)
-class KeptBar:
+class KeptBar(Struct, frozen=True):
     """Recordings of the reference bar that belong to a scan."""
 
     name: str  # of the bar
@@ -102,8 +100,7 @@ class KeptBar:
         return (*self.first, *self.last)
 
 
-@dataclass(frozen=True)
-class Bar:
+class Bar(Struct, frozen=True):
     """A reference bar of the shop."""
 
     name: str
@@ -114,8 +111,7 @@ class Bar:
     id: int
 
 
-@dataclass(frozen=True)
-class Plate:
+class Plate(Struct, frozen=True):
     """A casting the shop knows."""
 
     name: str
@@ -131,8 +127,7 @@ class Plate:
     id: int | None = None  # row in the register; None before it is stored
 
 
-@dataclass(frozen=True)
-class NewScan:
+class NewScan(Struct, frozen=True):
     """A scan about to be stored."""
 
     date: dt.date
@@ -146,8 +141,7 @@ class NewScan:
     bar: KeptBar | None = None  # its files lie in the folder already
 
 
-@dataclass(frozen=True)
-class NewScreening:
+class NewScreening(Struct, frozen=True):
     """A screening about to be stored, with what it was made by."""
 
     screening: Screening
@@ -155,8 +149,7 @@ class NewScreening:
     tapscan_version: str
 
 
-@dataclass(frozen=True)
-class Outcome:
+class Outcome(Struct, frozen=True):
     """What a later examination found. A named person says so.
 
     Where a part was the cause `found` begins with PART, so that every page that shows it tells so; where what the eye saw is explained, with SEEN.
@@ -200,8 +193,7 @@ def later_outcomes(outcomes: Iterable[Outcome], seen_on: dt.date) -> tuple[Outco
     return tuple(o for o in outcomes if o.not_before(seen_on) or o.flaw)
 
 
-@dataclass(frozen=True)
-class ScreeningEntry:
+class ScreeningEntry(Struct, frozen=True):
     """One screening of a scan, without its figures."""
 
     number: int  # 1 is the first; the highest is the one that counts
@@ -213,8 +205,7 @@ class ScreeningEntry:
     id: int
 
 
-@dataclass(frozen=True)
-class Move:
+class Move(Struct, frozen=True):
     """A scan was given to another plate."""
 
     before: str  # PLATE/DATE[-n]
@@ -224,8 +215,7 @@ class Move:
     screening: int | None = None  # the one that counted then: of another plate. None in older registers
 
 
-@dataclass(frozen=True)
-class TakenBack:
+class TakenBack(Struct, frozen=True):
     """What the eye had noted, may be a crack, and was a mistake: a person says why."""
 
     what: str  # as it stood, in words
@@ -243,8 +233,7 @@ def crossed_out_words(on: dt.date | None, why: str | None) -> str | None:
     return f"crossed out on {on.isoformat()}: {why}" if on else None
 
 
-@dataclass(frozen=True, slots=True)
-class ScanLine:
+class ScanLine(Struct, frozen=True):
     """One scan, as a list has it."""
 
     name: str  # PLATE/DATE[-n]
@@ -256,8 +245,7 @@ class ScanLine:
     outcomes: tuple[Outcome, ...]
 
 
-@dataclass(frozen=True)
-class ScanEntry:
+class ScanEntry(Struct, frozen=True):
     """A stored scan, without its figures."""
 
     name: str  # PLATE/DATE[-n]

@@ -6,9 +6,9 @@ scan_lines(register, plate)  ScanLine after ScanLine, oldest first, those crosse
 
 import datetime as dt
 from collections.abc import Collection
-from dataclasses import dataclass
 from typing import Any
 
+from msgspec import Struct
 from sqlalchemy import Connection, Row, Select, case, func, select
 
 from tapscan.places import State
@@ -22,8 +22,7 @@ from tapscan.register.on_record import counts_now
 from tapscan.register.plates import plate_row
 
 
-@dataclass(frozen=True)
-class Glance:
+class Glance(Struct, frozen=True):
     """One plate; scans that were crossed out do not count."""
 
     plate: str

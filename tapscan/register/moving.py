@@ -12,10 +12,10 @@ import json
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from msgspec import Struct
 from sqlalchemy import Connection, Table, insert, select
 
 from tapscan.errors import BadRequest, DamagedFile, RegisterProblem
@@ -32,8 +32,7 @@ Progress = Callable[[str, int, int], None]
 BATCH = 500
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(Struct, frozen=True):
     """What was copied."""
 
     place: Place

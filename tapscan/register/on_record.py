@@ -7,10 +7,10 @@ plate_on_record(register, plate)    of one plate
 
 import datetime as dt
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any, NamedTuple
 
+from msgspec import Struct
 from sqlalchemy import ColumnElement, Connection, Row, Select, bindparam, exists, select
 
 from tapscan.places import State
@@ -27,8 +27,7 @@ from tapscan.register.visits import looks_of, visit_of
 MOST_NAMED = 500  # plates; a longer list is slower than reading the table
 
 
-@dataclass(frozen=True, slots=True)
-class ScanOnRecord:
+class ScanOnRecord(Struct, frozen=True):
     """One scan that counts, with the screening that counts."""
 
     id: int  # row of the scan
@@ -59,8 +58,7 @@ class ScanOnRecord:
         return later_outcomes(self.outcomes, self.date)
 
 
-@dataclass(frozen=True, slots=True)
-class PlateOnRecord:
+class PlateOnRecord(Struct, frozen=True):
     """One plate, oldest first."""
 
     plate: str

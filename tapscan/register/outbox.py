@@ -18,9 +18,11 @@ import threading
 import time
 import uuid
 from contextlib import suppress
-from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any, Protocol
+
+from msgspec import to_builtins
+from msgspec.structs import replace
 
 from tapscan.errors import NotReached, RegisterProblem, TapscanError
 from tapscan.register.address import Server
@@ -193,7 +195,7 @@ class Waiting:
         """Sound first, then the note that it waits."""
         file, key = self.outbox.sounds.keep_bytes(content, name), new_key()
         taken = replace(strike, file=file, key=key)
-        self.outbox.add("take", number, {"key": key, "strike": asdict(taken)})
+        self.outbox.add("take", number, {"key": key, "strike": to_builtins(taken)})
         self._wake(number)
         return taken
 

@@ -11,9 +11,9 @@ add_photo(register, name, file)        a photo that lies in the folder already
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import asdict
 from typing import Any
 
+from msgspec.structs import asdict
 from sqlalchemy import Connection, Row, func, select
 
 from tapscan.errors import BadRequest, UnknownName

@@ -1,14 +1,14 @@
-"""A scan that is being recorded, and its strikes: frozen dataclasses without a database in them."""
+"""A scan that is being recorded, and its strikes: frozen structs without a database in them."""
 
-from dataclasses import dataclass
 from typing import Any
+
+from msgspec import Struct
 
 from tapscan.records import Force
 from tapscan.register.entries import KeptFile, NewScan
 
 
-@dataclass(frozen=True)
-class TakenStrike:
+class TakenStrike(Struct, frozen=True):
     """One strike that was accepted while a scan was being recorded."""
 
     station: str
@@ -22,8 +22,7 @@ class TakenStrike:
     key: str | None = None  # by which it is known, however often it is sent
 
 
-@dataclass(frozen=True)
-class Unfinished:
+class Unfinished(Struct, frozen=True):
     """A scan that is being recorded."""
 
     id: int

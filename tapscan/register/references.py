@@ -12,10 +12,11 @@ Arrays are packed as one .npy: frequency, its sd, loss factor, its sd, then the 
 import io
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from sqlalchemy import Row, func, select
 
 from tapscan.errors import BadRequest, MayOnlyRead
@@ -29,8 +30,7 @@ FACTS = ("state", "sensor", "layout", "outcome", "standing")
 FIGURES = ("frequency_hz", "frequency_sd_hz", "loss_factor", "loss_factor_sd")  # before the places
 
 
-@dataclass(frozen=True, eq=False)
-class ReferenceSet:
+class ReferenceSet(Struct, frozen=True, eq=False):
     """As a file holds it."""
 
     name: str
@@ -41,8 +41,7 @@ class ReferenceSet:
     owner: str | None = None
 
 
-@dataclass(frozen=True)
-class SetEntry:
+class SetEntry(Struct, frozen=True):
     """A stored set, without its figures."""
 
     name: str

@@ -12,9 +12,9 @@ scans_holding(register, hashes)             names of the scans that hold one of 
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from typing import Any
 
+from msgspec.structs import replace
 from sqlalchemy import Connection, Row, Select, case, func, select
 
 from tapscan.errors import BadRequest, UnknownName

@@ -8,9 +8,9 @@ A copy is made under another name and takes its own name when it is complete.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
+from msgspec import Struct
 from sqlalchemy import Connection, func, select
 
 from tapscan.errors import RegisterProblem
@@ -29,8 +29,7 @@ from tapscan.register.whole_folder import whole_folder
 Progress = Callable[[int, int], None]
 
 
-@dataclass(frozen=True)
-class Findings:
+class Findings(Struct, frozen=True):
     """What a check found."""
 
     plates: int
@@ -57,8 +56,7 @@ class Findings:
         return " ".join(told)
 
 
-@dataclass(frozen=True)
-class Backup:
+class Backup(Struct, frozen=True):
     """What was copied."""
 
     folder: Path

@@ -8,8 +8,9 @@ One visit a plate and day. Nothing reads the free words: what a finding means fo
 """
 
 import datetime as dt
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from tapscan.errors import BadRequest
 from tapscan.places import REGIONS, SIGNS, State
@@ -21,8 +22,7 @@ MAY_BE_CRACK = (*EYE_SUSPECTS, "repair")  # a repair marks an old crack
 NOT_SAID = "of what kind is not said, so it is taken for what may be a crack"
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(Struct, frozen=True):
     """One region. `signs` is empty where a note alone was made."""
 
     region: str  # a key of REGIONS
@@ -62,8 +62,7 @@ class Look:
         return " (".join(filter(None, [signs, self.note])) + (")" if signs and self.note else "")
 
 
-@dataclass(frozen=True)
-class Visit:
+class Visit(Struct, frozen=True):
     """One day at one piano. Unknown is None; all text is as the user wrote it."""
 
     plate: str

@@ -14,8 +14,8 @@ visit_of(row, looks)            one Visit from its row
 
 import datetime as dt
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 
+from msgspec.structs import replace
 from sqlalchemy import Connection, Row, select
 
 from tapscan.errors import BadRequest, UnknownName

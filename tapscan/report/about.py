@@ -4,13 +4,12 @@ Head     which piano and which day, where the recordings come from no register
 About    the plate, how the scan was made, what the eye saw, what later examinations found
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 UNKNOWN = "not written down"
 
 
-@dataclass(frozen=True)
-class Head:
+class Head(Struct, frozen=True):
     """As typed; empty where nobody said."""
 
     piano: str = ""
@@ -20,8 +19,7 @@ class Head:
 UNNAMED = Head()
 
 
-@dataclass(frozen=True)
-class About:
+class About(Struct, frozen=True):
     """Rows for the page; text as the shop wrote it."""
 
     plate: str

@@ -6,7 +6,7 @@ ToneDecay    the energy left of one named tone
 Course       a few modes over all scans of the plate
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.report.about import UNNAMED, Head
@@ -14,8 +14,7 @@ from tapscan.report.shop import Shop
 from tapscan.report.time_frequency import TimeFrequency
 
 
-@dataclass(frozen=True, eq=False)
-class Sound:
+class Sound(Struct, frozen=True, eq=False):
     """`group` is what it belongs to: the title of an indication, or of a quiet place."""
 
     group: str
@@ -27,8 +26,7 @@ class Sound:
     before: TimeFrequency | None = None  # the same place in an earlier scan; the sound then plays both in turn
 
 
-@dataclass(frozen=True, eq=False)
-class ToneDecay:
+class ToneDecay(Struct, frozen=True, eq=False):
     """Energy left of one mode in one strike, noise taken away; empty arrays and a reason where it could not be had."""
 
     mode: str  # Mode.id
@@ -43,8 +41,7 @@ class ToneDecay:
     reason: str | None = None
 
 
-@dataclass(frozen=True)
-class CourseLine:
+class CourseLine(Struct, frozen=True):
     """One mode of the first scan through time."""
 
     frequency_hz: float
@@ -53,8 +50,7 @@ class CourseLine:
     said: str  # steady, drift, step, in words
 
 
-@dataclass(frozen=True)
-class Course:
+class Course(Struct, frozen=True):
     """Scans in order of date, all made in one state."""
 
     scans: tuple[str, ...]
@@ -67,8 +63,7 @@ class Course:
     shared_by: str = "as warmth does"  # what moves all tones together
 
 
-@dataclass(frozen=True)
-class Extras:
+class Extras(Struct, frozen=True):
     """What a page may carry beside the screening."""
 
     shop: Shop | None = None

@@ -9,11 +9,12 @@ first_and_sections(screening, ...)      what stands first, and single sections, 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
 from markupsafe import Markup
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan import __version__
 from tapscan.records import Screening
@@ -49,8 +50,7 @@ def render_page(
     return render("page.html", {**names, "sections": [html for _, _, html in body]})
 
 
-@dataclass(frozen=True)
-class First:
+class First(Struct, frozen=True):
     """Of the first screen: its rows as HTML, and who a qualified person is."""
 
     short: Markup

@@ -5,16 +5,16 @@ picture(path, name)   Picture; `reason` where it cannot be shown
 
 import base64
 import io
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 LONGEST_PX = 1000  # on paper 85 mm wide: 300 to the inch
 QUALITY = 78
 MOST_PIXELS = 120_000_000  # a phone's largest photo has some 50 million
 
 
-@dataclass(frozen=True)
-class Picture:
+class Picture(Struct, frozen=True):
     """`data` is a data URI; empty with a reason."""
 
     name: str

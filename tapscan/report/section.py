@@ -8,17 +8,17 @@ built(sections, sheet)   those that have something to show, in order
 
 import inspect
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from tapscan.records import Screening
 from tapscan.report.about import About
 from tapscan.report.extras import Extras
 
 
-@dataclass(frozen=True, eq=False)
-class Sheet:
+class Sheet(Struct, frozen=True, eq=False):
     """`about`: what the shop wrote down, where the scan comes from a register."""
 
     screening: Screening
@@ -26,8 +26,7 @@ class Sheet:
     beside: Extras
 
 
-@dataclass(frozen=True)
-class Section:
+class Section(Struct, frozen=True):
     """`build` gives the names that the template asks for, or None where there is nothing to show: then it is not listed either.
 
     Every template also knows `s` (the screening), `about`, `shop`, `full` (all was asked for) and `version`.
@@ -45,8 +44,7 @@ class Section:
         return Path(inspect.getfile(self.build)).parent
 
 
-@dataclass(frozen=True)
-class Built:
+class Built(Struct, frozen=True):
     """A section and the names of its template."""
 
     section: Section

@@ -12,8 +12,9 @@ read_shop(path)    Shop; BadSettings with one line on what is wrong
 import base64
 import datetime as dt
 import re
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from tapscan.errors import BadSettings
 from tapscan.sources import on_one_line, read_plain
@@ -28,8 +29,7 @@ DAY = re.compile(r"(?<![\w/.-])\d{4}-\d{2}-\d{2}(?![\w-])")
 KEYS = ("name", "contact", "logo", "units", "dates")
 
 
-@dataclass(frozen=True)
-class Shop:
+class Shop(Struct, frozen=True):
     """`logo` is a data URI."""
 
     name: str = ""

@@ -6,9 +6,8 @@ Short-time Fourier transforms (scipy) with Gaussian windows, long for low tones 
 second, above 1200 Hz a twentieth. So low neighbours are told apart and high tones do not smear.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 
@@ -19,8 +18,7 @@ RANGE_DB = 60.0
 ROWS = 120
 
 
-@dataclass(frozen=True, eq=False)
-class TimeFrequency:
+class TimeFrequency(Struct, frozen=True, eq=False):
     """Levels of one strike."""
 
     time_s: FloatArray  # (t,) from the onset

@@ -9,9 +9,10 @@ short(text, most)          Cut: where a text ends on paper
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 from markupsafe import Markup
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan import __version__
 from tapscan.report.photos import Picture
@@ -38,8 +39,7 @@ CUT_WORD = f" …{IN_APPENDIX}"
 LEAST_SHARE = 3  # a cut that leaves less than a third of the room is made between words instead
 
 
-@dataclass(frozen=True)
-class Cut:
+class Cut(Struct, frozen=True):
     """A text on the page: `head` and `rest` on a screen, `head` and `mark` on paper."""
 
     head: str
@@ -47,8 +47,7 @@ class Cut:
     mark: str = ""
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(Struct, frozen=True):
     """One finding in plain words; `weighs` where a qualified person must see it; of `text` so many first characters are a flaw, cut last of all."""
 
     title: str
@@ -62,8 +61,7 @@ class Found:
         return max(1, len(FLAW_ENDS.findall(self.text[: self.never_cut]))) if self.never_cut else 0
 
 
-@dataclass(frozen=True)
-class Unknown:
+class Unknown(Struct, frozen=True):
     """What could not be known, and from what that follows."""
 
     code: str
@@ -77,8 +75,7 @@ class Unknown:
         return (what + mark, rest) if self.more else (self.text, "")
 
 
-@dataclass(frozen=True)
-class LookRow:
+class LookRow(Struct, frozen=True):
     """One region of the round."""
 
     title: str
@@ -88,8 +85,7 @@ class LookRow:
     photos: tuple[Picture, ...] = ()
 
 
-@dataclass(frozen=True, eq=False)
-class TapPart:
+class TapPart(Struct, frozen=True, eq=False):
     """One scan of the day."""
 
     title: str
@@ -101,8 +97,7 @@ class TapPart:
     sections: Sequence[tuple[str, str, Markup]]  # id, title, HTML
 
 
-@dataclass(frozen=True, eq=False)
-class VisitSheet:
+class VisitSheet(Struct, frozen=True, eq=False):
     """One visit, in words."""
 
     name: str  # PLATE/DATE
@@ -165,8 +160,7 @@ def _all_words(sheet: VisitSheet) -> str:
     return " ".join([*sheet.cautions, *sheet.steps, *(r.title for r in sheet.rows)])
 
 
-@dataclass(frozen=True)
-class Limits:
+class Limits(Struct, frozen=True):
     """How much of the findings and of what is not known stands on the page."""
 
     found: int

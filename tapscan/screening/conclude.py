@@ -4,7 +4,8 @@ concluded(screening, settings, opened, eye, iron)   the Screening with dispositi
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.records import Screening
 from tapscan.screening.disposition import (

@@ -15,7 +15,9 @@ counts as a suspicion where the plate may carry strings: the taps give no answer
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.faults import UNUSABLE, fault, in_words
 from tapscan.records import IN_PIANO, Disposition, Doubt, Indication, RuleNotRun, Scan, State, Strike
@@ -55,8 +57,7 @@ SAME_AFTER_JOB = "No change found around this job; the plate itself cannot be ju
 SAME_AFTER_SEASONS = "No answer: no large change was found, and a smaller one cannot be told from what seasons do"
 
 
-@dataclass(frozen=True)
-class Why:
+class Why(Struct, frozen=True):
     """Why a scan tells too little, and what would mend it."""
 
     reason: str
@@ -65,8 +66,7 @@ class Why:
     steps: tuple[Step, ...] = ()  # where they are more than mends
 
 
-@dataclass(frozen=True)
-class Outcome:
+class Outcome(Struct, frozen=True):
     """The disposition in the standard's word and in plain words."""
 
     disposition: Disposition

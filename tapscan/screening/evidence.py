@@ -7,7 +7,8 @@ from ENOUGH plates on; below that there are counts and no rate.
 """
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan.places import State
 from tapscan.screening.rules import RULES
@@ -17,8 +18,7 @@ ENOUGH = 30
 CONFIDENCE = 0.95
 
 
-@dataclass(frozen=True)
-class Examined:
+class Examined(Struct, frozen=True):
     """One plate, by its newest scan that somebody examined afterwards."""
 
     scan: str  # PLATE/DATE[-n]
@@ -29,8 +29,7 @@ class Examined:
     sensor: SensorKind | None
 
 
-@dataclass(frozen=True)
-class Rate:
+class Rate(Struct, frozen=True):
     """A share with its interval; None with a reason where there are too few."""
 
     hits: int
@@ -41,8 +40,7 @@ class Rate:
     reason: str | None = None
 
 
-@dataclass(frozen=True)
-class Row:
+class Row(Struct, frozen=True):
     """`what` and `name`: rule, state or sensor, and which; the first row is of all rules together."""
 
     what: str

@@ -16,9 +16,9 @@ are believed less. Ours; how often it is right on simulated plates stands in doc
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.places import Layout
 from tapscan.records import FloatArray, Mode
@@ -46,8 +46,7 @@ TREND = "loss beside the plate's trend"  # as the conditions of both rules name 
 TREND_MEANING = (TREND, "1: like the plate's other tones; less rings longer, more dies sooner")
 
 
-@dataclass(frozen=True)
-class Area:
+class Area(Struct, frozen=True):
     """The likeliest area, and what its iron does."""
 
     stations: tuple[str, ...]  # those that tell most by themselves come first
@@ -56,8 +55,7 @@ class Area:
     )
 
 
-@dataclass(frozen=True)
-class AreaScore:
+class AreaScore(Struct, frozen=True):
     """Whether some area damps less than the rest, or more; scores in standard deviations, about 0.8 where nothing does."""
 
     lasting: float
@@ -87,8 +85,7 @@ def area_score(modes: Sequence[Mode], layout: Layout | None, settings: Settings)
     )
 
 
-@dataclass(frozen=True, eq=False)
-class _Tried:
+class _Tried(Struct, frozen=True, eq=False):
     """Every area tried on the losses, a trend taken out of both."""
 
     z: FloatArray  # (areas,)

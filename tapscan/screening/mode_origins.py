@@ -7,7 +7,8 @@ A mode that one station alone hears stays `unknown`. Strings are looked for only
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.places import STRUNG
 from tapscan.records import Mode, Origin, Scan

@@ -4,9 +4,10 @@ with_notes(modes)   the same modes with `note` and `cents` filled in
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import log2
 from typing import Any
+
+from msgspec.structs import replace
 
 from tapscan.records import Mode
 

@@ -15,7 +15,9 @@ names no part never closes it. The finding of a doubtful scan stays open too, wi
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import Disposition, Indication, Screening
 
@@ -28,8 +30,7 @@ FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until t
 EYE_STAYS = "Taps do not clear what the eye saw: it stays open until an examination says what it is."
 
 
-@dataclass(frozen=True)
-class PastScan:
+class PastScan(Struct, frozen=True):
     """One earlier scan of the plate, as far as it matters here."""
 
     name: str
@@ -52,8 +53,7 @@ class PastScan:
         return self.disposition == "no relevant indication"
 
 
-@dataclass(frozen=True)
-class OpenFinding:
+class OpenFinding(Struct, frozen=True):
     """The newest finding of one rule that is not cleared."""
 
     scan: str

@@ -13,7 +13,8 @@ Findings take theirs from the rule's file; what is said where nothing was found,
 
 import datetime as dt
 from collections.abc import Iterable
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.places import State
 from tapscan.records import Comparison, Indication, Screening

@@ -8,8 +8,9 @@ measured(what, value, unit)        a figure that is held against nothing
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Any, Literal
+
+from msgspec import Struct
 
 from tapscan.records import Condition, Indication, RuleNotRun, Scan
 from tapscan.settings import Settings
@@ -29,8 +30,7 @@ Shows = Literal["crack", "hard iron"]
 Reads = Literal["frequencies", "levels", "decays", "faint decays", "waveform"]
 
 
-@dataclass(frozen=True)
-class Plain:
+class Plain(Struct, frozen=True):
     """What a buyer reads first; `{since}` stands for "March 2026", when the scans were made that it was compared with."""
 
     headline: str  # after "Something to look at: "; empty where the headline says all
@@ -38,8 +38,7 @@ class Plain:
     means: str  # what it would mean, and that the test cannot tell which
 
 
-@dataclass(frozen=True)
-class Rule:
+class Rule(Struct, frozen=True):
     """`run` gives a list of Indication (empty: nothing found) or a RuleNotRun with the input it lacks."""
 
     name: str  # as in the JSON
@@ -48,7 +47,7 @@ class Rule:
     reads: frozenset[Reads]  # what of the sound it rests on
     bare_only: bool  # its reach is known for bare plates only: not run in the piano
     shows: frozenset[Shows] = frozenset({"crack"})  # what it may point to, and so which examination can tell
-    limits: tuple[type, ...] = ()  # dataclasses of thresholds that it alone reads
+    limits: tuple[type, ...] = ()  # sets of thresholds that it alone reads
     aims: tuple[str, ...] = ()  # kinds of simulated flaw that it is meant for (report/reach.json)
     rates: Rates | None = None  # how its errors were counted (report/error_rates.py); None: they were not
     beyond: str = ""  # what its rates do not cover

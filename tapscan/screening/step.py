@@ -5,8 +5,9 @@ OUT, INSIDE, TENSION    states of the plate; UNKNOWN: nobody told
 NEVER, NEVER_TAPPED     what no step may ask for on a suspected plate
 """
 
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from tapscan.places import IN_PIANO, STATES, STRUNG, State
 
@@ -26,8 +27,7 @@ UNKNOWN: frozenset[Told] = frozenset({None})
 EVERY = OUT | INSIDE | UNKNOWN
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(Struct, frozen=True):
     """One thing to do. `acts` is what it asks for; what it warns of is in the text alone. Raises ValueError where that may not be done in one of its states."""
 
     code: str

@@ -9,9 +9,9 @@ the plate does, all lasting about equally long. A plate's own modes keep to no s
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import Mode
 from tapscan.settings import Settings
@@ -23,8 +23,7 @@ MOST_PARTIALS = 10
 LOWEST_HZ, HIGHEST_HZ = 27.0, 4300.0  # fundamentals of a piano
 
 
-@dataclass(frozen=True)
-class Series:
+class Series(Struct, frozen=True):
     """Partials 1, 2, 3 ... of one string among the modes."""
 
     fundamental_hz: float  # f0

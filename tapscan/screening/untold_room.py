@@ -10,7 +10,8 @@ back from the walls is fitted as modes of the plate. Counted in bench/few_places
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.records import IN_PIANO, Scan
 from tapscan.sensors import Sensor

@@ -8,7 +8,8 @@ nothing else. What may be found is told by rule: the checks of the taps by their
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan.records import Disposition
 from tapscan.screening import next_steps as give
@@ -23,8 +24,7 @@ from tapscan.wording import listed
 BUZZ = "buzz"
 
 
-@dataclass(frozen=True)
-class VisitKnown:
+class VisitKnown(Struct, frozen=True):
     """All that the advice depends on, without a free word of the user's."""
 
     state: Told
@@ -46,8 +46,7 @@ class VisitKnown:
     before: bool = False  # the plate has an earlier scan to be compared with
 
 
-@dataclass(frozen=True)
-class Advice:
+class Advice(Struct, frozen=True):
     """`steps` are lines as they are printed; `given` the records behind them, as far as they are not a scan's own."""
 
     code: str

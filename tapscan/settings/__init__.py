@@ -9,7 +9,7 @@
     limits_by_part(settings, rules)    hashes of those that each part of the measured rates depends on
     limits_sha256(settings, parts, rules)  hash of those that some parts of the measured rates depends on
 
-`rules` are the dataclasses of thresholds that stand in the files of the rules (screening/rules knows them all).
+`rules` are the sets of thresholds that stand in the files of the rules (screening/rules knows them all).
 """
 
 from tapscan.settings.definition import PARTS

@@ -1,13 +1,12 @@
 """Thresholds of what is measured beside the plate: the reference bar (screening/chain), two readings of the iron. No rate of the rules rests on them."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("gradient", counted_in=())
-@dataclass(frozen=True)
-class Gradient:
+class Gradient(Struct, frozen=True):
     """A plate that is warmer at one end; it only ever refuses an answer."""
 
     end_to_end_k: float = threshold(
@@ -19,8 +18,7 @@ class Gradient:
 
 
 @stage("bar", counted_in=())
-@dataclass(frozen=True)
-class Bar:
+class Bar(Struct, frozen=True):
     """A steel bar struck first and last."""
 
     modes: float = threshold(3.0, "modes", "fewer tones found in both tell nothing", JUDGEMENT)

@@ -1,13 +1,12 @@
 """Thresholds by which a plate counts as changed since its baseline."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("compare", counted_in=("comparison",))
-@dataclass(frozen=True)
-class Compare:
+class Compare(Struct, frozen=True):
     """What counts as a change since the baseline."""
 
     lowest_hz: float = threshold(100.0, "Hz", "supports rule the modes below", SIMULATED)

@@ -1,13 +1,12 @@
 """Thresholds of the fit: from where to where modes are looked for, and how clear a mode must be to count."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("fit", counted_in=("single", "comparison"))
-@dataclass(frozen=True)
-class Fit:
+class Fit(Struct, frozen=True):
     """Fitting the modes."""
 
     lowest_hz: float = threshold(50.0, "Hz", "supports rule the modes below", "finite-element study, simulated")

@@ -1,13 +1,12 @@
 """Thresholds by which one plate is told from another, and its places from each other (screening/compare/identity.py)."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("identity", counted_in=())
-@dataclass(frozen=True)
-class Identity:
+class Identity(Struct, frozen=True):
     """Whether two scans are of one plate, tapped in one order; their rates stand in bench/results/identity.txt."""
 
     stations: float = threshold(4.0, "stations", "fewer in common make no pattern", JUDGEMENT)

@@ -1,13 +1,12 @@
 """Thresholds by which iron that damps otherwise than the rest is told, and how much of a plate must have been heard."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("iron", counted_in=("single",))
-@dataclass(frozen=True)
-class Iron:
+class Iron(Struct, frozen=True):
     """Losses of areas of iron against the plate's trend."""
 
     area_score: float = threshold(
@@ -23,8 +22,7 @@ class Iron:
 
 
 @stage("scan", counted_in=("single",))
-@dataclass(frozen=True)
-class WholeScan:
+class WholeScan(Struct, frozen=True):
     """What a whole scan must bring before silence means anything."""
 
     heard_places_share: float = threshold(

@@ -1,13 +1,12 @@
 """Thresholds by which a change is given a place on the plate (screening/location)."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("location", counted_in=("location",))
-@dataclass(frozen=True)
-class Location:
+class Location(Struct, frozen=True):
     """When a place is told, and how sharply."""
 
     places: float = threshold(11.0, "places", "fewer tell nothing of where", SIMULATED)

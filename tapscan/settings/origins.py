@@ -1,13 +1,12 @@
 """Thresholds by which a mode is told to be a string's or the room's and not the plate's."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("origins", counted_in=("single", "comparison"))
-@dataclass(frozen=True)
-class Origins:
+class Origins(Struct, frozen=True):
     """Telling tones of the room, the mains and the test from the plate's."""
 
     steady_before_db: float = threshold(
@@ -29,8 +28,7 @@ class Origins:
 
 
 @stage("strings", counted_in=("single", "comparison"))
-@dataclass(frozen=True)
-class Strings:
+class Strings(Struct, frozen=True):
     """Telling tones of strings from the plate's."""
 
     partials: float = threshold(3.0, "partials", "fewer fit by chance", "inharmonicity of piano strings; judgement")

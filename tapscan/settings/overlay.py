@@ -26,7 +26,7 @@ EXAMPLE = "write a line like [strikes] and below it one like rise_db = 12"
 
 
 def read_settings(path: str | Path | None, rules: Sequence[type]) -> Settings:
-    """`path` None: what ships. `rules` : the dataclasses of the rules' own thresholds."""
+    """`path` None: what ships. `rules` : the sets of the rules' own thresholds."""
     if path is None:
         return Settings()
     at = on_one_line(str(path))

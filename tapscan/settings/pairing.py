@@ -1,13 +1,12 @@
 """Thresholds by which the modes of two scans are paired."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("pairing", counted_in=("comparison",))
-@dataclass(frozen=True)
-class Pairing:
+class Pairing(Struct, frozen=True):
     """Which mode of one scan is which of another."""
 
     widest_shift_ppm: float = threshold(

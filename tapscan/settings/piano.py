@@ -1,13 +1,12 @@
 """Thresholds by which two scans of a plate in its piano are compared (screening/piano)."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("piano", counted_in=("piano",))
-@dataclass(frozen=True)
-class Piano:
+class Piano(Struct, frozen=True):
     """When a plate in its piano counts as changed. Chosen on two simulated patterns and eight varied ones, and raised once after a look at some castings of three others; bench/in_piano.py counts on none of these. The limits for two scans before and two after were chosen on the five unvaried patterns and, after a first limit had called 3 of 107 unflawed ones, on four varied ones (seed 401). Those for two scans at either visit across seasons were chosen on the five unvaried and six varied ones (seeds 91 and 401) and, after first ones had found 30 of 36 plates with a screw gone, on six more (seeds 406 to 408). Screws differed by 1.5 % around one job and by 5 to 20 % across seasons."""
 
     job_days: float = threshold(

@@ -1,13 +1,12 @@
 """Thresholds by which played notes are heard (signal/notes)."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("notes", counted_in=("notes",))
-@dataclass(frozen=True)
-class Notes:
+class Notes(Struct, frozen=True):
     """When a note is a note, which key it was, and what rings on."""
 
     rise_db: float = threshold(9.0, "dB", "two bands rise so much within 20 ms where a key is played", SIMULATED)

@@ -1,13 +1,12 @@
 """Thresholds of the recorder: when it listens, takes a strike and takes it back."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("recorder", counted_in=())
-@dataclass(frozen=True)
-class Recorder:
+class Recorder(Struct, frozen=True):
     """The recorder at the plate and the check of its input; no rate depends on them."""
 
     lead_s: float = threshold(0.35, "s", "quiet kept before each tap, to measure the noise in", JUDGEMENT)

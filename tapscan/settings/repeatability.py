@@ -1,13 +1,12 @@
 """How far scans of an unchanged plate lie apart."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("repeatability", counted_in=("comparison",))
-@dataclass(frozen=True)
-class Repeatability:
+class Repeatability(Struct, frozen=True):
     """How far an unchanged plate differs from scan to scan."""
 
     low_ppm: float = threshold(170.0, "ppm", "supports moved by up to 30 mm, at 100 Hz, one scan", SIMULATED)

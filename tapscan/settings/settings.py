@@ -1,11 +1,13 @@
-"""All thresholds in force, nested by stage: a frozen dataclass each, in a file beside this one, or in the rule's file where it alone reads them.
+"""All thresholds in force, nested by stage: a frozen struct each, in a file beside this one, or in the rule's file where it alone reads them.
 
 How they were chosen: docs/rules.md and docs/comparison.md.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field, fields, replace
 from typing import Any, TypeVar
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from tapscan.settings.bar import Bar, Gradient
 from tapscan.settings.compare import Compare
@@ -29,8 +31,7 @@ from tapscan.settings.untold_room import UntoldRoom
 L = TypeVar("L")
 
 
-@dataclass(frozen=True)
-class Settings:
+class Settings(Struct, frozen=True):
     """What ships, unless changed; change it with a TOML overlay, never in the code of a rule."""
 
     strikes: Strikes = field(default_factory=Strikes)
@@ -74,8 +75,8 @@ class Settings:
         return replace(self, rules=tuple(sorted(own, key=stage_of)))
 
 
-STAGES = tuple(f.name for f in fields(Settings) if f.name != "rules")
-FIELD_OF: dict[Any, str] = {f.default_factory: f.name for f in fields(Settings) if f.name in STAGES}
+STAGES = tuple(name for name in Settings.__struct_fields__ if name != "rules")
+FIELD_OF: dict[Any, str] = {type(getattr(Settings(), name)): name for name in STAGES}
 
 
 def every_threshold(settings: Settings, rules: Sequence[type]) -> tuple[Threshold, ...]:

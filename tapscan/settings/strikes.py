@@ -1,13 +1,12 @@
 """Thresholds by which taps are found in a recording and judged."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("strikes", counted_in=("single", "comparison"))
-@dataclass(frozen=True)
-class Strikes:
+class Strikes(Struct, frozen=True):
     """Finding and cutting the taps."""
 
     rise_db: float = threshold(12.0, "dB", "a tap rises this much within a few milliseconds", JUDGEMENT)

@@ -1,13 +1,12 @@
 """Thresholds of a comparison out of the piano by which what supports did, and a few tones alone, leave a change open (screening/compare/moved_supports.py)."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import SIMULATED, stage, threshold
 
 
 @stage("supports", counted_in=("bare",))
-@dataclass(frozen=True)
-class Supports:
+class Supports(Struct, frozen=True):
     """How far supports moved a bare plate's tones between the very scans compared."""
 
     below_hz: float = threshold(

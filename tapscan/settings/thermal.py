@@ -1,13 +1,12 @@
 """Thresholds by which a shift that all modes share is read as a temperature."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("thermal", counted_in=("comparison",))
-@dataclass(frozen=True)
-class Thermal:
+class Thermal(Struct, frozen=True):
     """The shared shift read as a temperature."""
 
     per_k: float = threshold(

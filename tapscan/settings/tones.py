@@ -1,13 +1,12 @@
 """Thresholds of what is heard as a tone."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("tones", counted_in=("single",))
-@dataclass(frozen=True)
-class Tones:
+class Tones(Struct, frozen=True):
     """How far a mode stands out as a tone."""
 
     window_start_s: float = threshold(0.1, "s", "after the knock itself has passed", JUDGEMENT)

@@ -1,13 +1,12 @@
 """Thresholds that count where a room may be in the sound and cannot be told from the plate."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("untold_room", counted_in=())
-@dataclass(frozen=True)
-class UntoldRoom:
+class UntoldRoom(Struct, frozen=True):
     """What a tone must do to be taken for the plate's and not for the room's doing; one of the two is enough."""
 
     over_db: float = threshold(

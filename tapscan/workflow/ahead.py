@@ -12,9 +12,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
+
+from msgspec import Struct
 
 from tapscan.records import Force
 from tapscan.signal.plate.station_analysis import StationResult, Wanted
@@ -31,8 +32,7 @@ class _Take(NamedTuple):
     wanted: Wanted
 
 
-@dataclass(frozen=True, eq=False)
-class _Found:
+class _Found(Struct, frozen=True, eq=False):
     listened: tuple[Listened, ...]
     taps: tuple[Spot, ...]
     result: StationResult

@@ -10,7 +10,9 @@ Only plates on which something is noted are looked at, and only a scan whose wor
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import Disposition
 from tapscan.register.database import Register
@@ -43,8 +45,7 @@ QUIET: tuple[str, ...] = (
 )
 
 
-@dataclass(frozen=True)
-class Heading:
+class Heading(Struct, frozen=True):
     """What a scan says, in its shortest form."""
 
     headline: str

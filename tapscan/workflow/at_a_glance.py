@@ -14,9 +14,11 @@ the shop's own interval (again_months). Nothing here judges a plate.
 import calendar
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import Literal
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.places import CHECKLIST, State
 from tapscan.register.database import Register
@@ -44,8 +46,7 @@ KINDS: dict[Kind, str] = {
 }
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(Struct, frozen=True):
     """One plate."""
 
     glance: Glance
@@ -56,8 +57,7 @@ class Line:
     record: PlateOnRecord | None = None  # where something is noted by which its scans may say something else by now
 
 
-@dataclass(frozen=True)
-class Standing:
+class Standing(Struct, frozen=True, dict=True):
     """What is open of a plate, and the steps that this asks for; `steps` : else those of its newest scan."""
 
     opened: tuple[OpenFinding, ...]

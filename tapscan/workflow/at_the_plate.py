@@ -12,8 +12,9 @@ A device that goes is waited for and opened again; what was accepted before is s
 
 import time
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from typing import Any, Literal, get_args
+
+from msgspec import Struct
 
 from tapscan.errors import MicrophoneTrouble
 from tapscan.places import Layout
@@ -45,8 +46,7 @@ NOT_YET = -200.0  # the level before anything came
 FULL_DB, LOUD_DB, OVER_NOISE_DB = -3.0, -12.0, 6.0  # words only: common practice, no source
 
 
-@dataclass(frozen=True)
-class View:
+class View(Struct, frozen=True):
     """`tone` is good, bad or plain; `trouble` stands over everything."""
 
     station: str | None

@@ -10,9 +10,9 @@ frequency and decay. Recordings that cannot be read are left out.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan import wording
 from tapscan.errors import UnreadableRecording
@@ -59,8 +59,7 @@ def _loudest_station(scan: Scan) -> str | None:
     return max(usable, key=lambda s: s.level_db).station if usable else None
 
 
-@dataclass(frozen=True, eq=False)
-class _Heard:
+class _Heard(Struct, frozen=True, eq=False):
     """The best strike of one place."""
 
     samples: FloatArray  # (n,)

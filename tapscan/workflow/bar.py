@@ -6,9 +6,9 @@ read_bar(files, settings, ...)    BarReadings, for Scan.bar
 
 from collections.abc import Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import BarReading, BarReadings, Strike
 from tapscan.settings import Settings
@@ -28,8 +28,7 @@ BAR_TURNS = FIRST, LAST = (
 WHERE = {FIRST: "the reference bar, before the plate", LAST: "the reference bar, after the plate"}
 
 
-@dataclass(frozen=True)
-class BarFiles:
+class BarFiles(Struct, frozen=True):
     """Recordings of the bar before and after the plate; either may be missing."""
 
     name: str

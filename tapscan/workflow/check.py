@@ -7,8 +7,9 @@ assigned(tapped, request)  which tap goes where, and what is amiss
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, field, replace
 
+from msgspec import Struct, field
+from msgspec.structs import replace
 from threadpoolctl import threadpool_limits
 
 from tapscan.errors import BadRequest, UnreadableRecording
@@ -41,8 +42,7 @@ LIKE = "as talk or a telephone does"
 Agree = Callable[[Sequence[AssignedTap], Sequence[str]], bool]
 
 
-@dataclass(frozen=True)
-class Request:
+class Request(Struct, frozen=True):
     """How the recordings are to be understood."""
 
     settings: Settings = field(default_factory=Settings)
@@ -68,8 +68,7 @@ class Request:
     told: tuple[tuple[str, Force], ...] = ()  # recording and the force of its tap, where that was noted at the plate
 
 
-@dataclass(frozen=True)
-class CheckResult:
+class CheckResult(Struct, frozen=True):
     """`screening` is None when nothing at all could be read, or `agree` said no."""
 
     screening: Screening | None
@@ -113,8 +112,7 @@ def check(
     return CheckResult(screening, tuple(unreadable), tuple(repeated))
 
 
-@dataclass(frozen=True)
-class TappedFile:
+class TappedFile(Struct, frozen=True):
     """A recording and its taps."""
 
     file: str
@@ -122,8 +120,7 @@ class TappedFile:
     swells: tuple[bool, ...] = ()  # of each, whether it grew instead of fading, as talk does
 
 
-@dataclass(frozen=True)
-class Found:
+class Found(Struct, frozen=True):
     """What `find_taps` found."""
 
     tapped: tuple[TappedFile, ...]
@@ -180,8 +177,7 @@ def _listen_all(
     return heard, repeated
 
 
-@dataclass(frozen=True)
-class _Assigned:
+class _Assigned(Struct, frozen=True):
     """Where the taps went, and sentences on it."""
 
     plan: tuple[Planned, ...]
@@ -234,8 +230,7 @@ def _assign(heard: Sequence[TappedFile], request: Request) -> _Assigned:
     return _Assigned(plan, tuple(notes), tuple(amiss), tuple(struck_barred(*where, stations)))
 
 
-@dataclass(frozen=True)
-class _Out:
+class _Out(Struct, frozen=True):
     """Numbers of taps that are left out, and of those that would be had a person not given them a place."""
 
     by_hand: tuple[int, ...]

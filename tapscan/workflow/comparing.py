@@ -6,7 +6,8 @@ sound_at(register, scan, station)               MP3 of the clearest tap there; N
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan.errors import UnreadableRecording
 from tapscan.places import IN_PIANO
@@ -23,8 +24,7 @@ from tapscan.workflow.history import compare_stored
 from tapscan.workflow.stored_audio import best_strike, tape_of_register
 
 
-@dataclass(frozen=True)
-class Compared:
+class Compared(Struct, frozen=True):
     """`stations` : those that can be heard in both, those that the finding names first, then what changed most."""
 
     plate: str

@@ -4,7 +4,8 @@ conclude(screening, settings, opened, eye, iron)   screening.conclude, and the s
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.records import Screening
 from tapscan.report.error_rates import single_scan_misses

@@ -3,9 +3,8 @@
 cut(heard, index, settings, ...)   Segment of one strike, read from the file again when it is needed
 """
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import FloatArray, Force, Segment, Strike
 from tapscan.settings import Settings

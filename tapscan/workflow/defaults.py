@@ -17,9 +17,11 @@ A layout of the register's own is written as it lies in the register's folder (l
 
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, fields
 from pathlib import Path, PurePath, PurePosixPath, PureWindowsPath
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import asdict
 
 from tapscan.errors import BadRequest, BadSettings, WrongUsage
 from tapscan.layouts import read_layout
@@ -38,8 +40,7 @@ MOST_MONTHS = 120
 HEAD = "# What this shop does every time; `tapscan settings default` shows and changes it.\n"
 
 
-@dataclass(frozen=True)
-class Defaults:
+class Defaults(Struct, frozen=True):
     """As typed; None: nothing kept."""
 
     layout: str | None = None  # name, or the whole path of a file
@@ -60,7 +61,7 @@ class Defaults:
         return self.dates or (read_shop(Path(see_there("shop", self.shop))).dates if self.shop else ISO)
 
 
-KEYS = tuple(f.name for f in fields(Defaults))
+KEYS = Defaults.__struct_fields__
 
 
 def defaults_file(folder: Path) -> Path:

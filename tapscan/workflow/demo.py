@@ -5,8 +5,9 @@ run_demo(folder, workers)   DemoScan after DemoScan; recordings, layouts, JSON a
 
 import datetime as dt
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from tapscan.demo.shop import (
     CONTACT,
@@ -39,8 +40,7 @@ from tapscan.workflow.write_report import Wish, write_check_page
 __all__ = ["SHOP", "DemoScan", "run_demo"]
 
 
-@dataclass(frozen=True)
-class DemoScan:
+class DemoScan(Struct, frozen=True):
     """One scan of one plate, and where its files lie."""
 
     plate: DemoPlate

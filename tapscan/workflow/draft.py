@@ -21,10 +21,12 @@ import secrets
 import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 from threading import Lock
 from typing import Any, BinaryIO
+
+from msgspec import Struct, field
+from msgspec.structs import asdict, replace
 
 from tapscan.errors import BadRequest, RegisterProblem, UnknownName
 from tapscan.recording.container import container_of
@@ -43,8 +45,7 @@ MOST_FILES = 400
 _changing = Lock()
 
 
-@dataclass(frozen=True)
-class DraftFile:
+class DraftFile(Struct, frozen=True):
     """A recording of a draft."""
 
     number: int
@@ -54,8 +55,7 @@ class DraftFile:
     sha256: str | None = None  # of what came; None where an older tapscan took it in
 
 
-@dataclass(frozen=True)
-class Draft:
+class Draft(Struct, frozen=True):
     """`version` goes up with every change."""
 
     folder: Path
@@ -148,7 +148,7 @@ def _write(draft: Draft) -> Draft:
         "plate_id": draft.plate_id,
         "begun_utc": draft.begun_utc,
         "version": draft.version,
-        "files": [vars(f) for f in draft.files],
+        "files": [asdict(f) for f in draft.files],
         "answers": dict(draft.answers),
     }
     with plain_words(_register_of(draft)):
@@ -252,7 +252,7 @@ def change(draft: Draft, seen: int, answers: Mapping[str, Any]) -> Draft:
 def see_unharmed(draft: Draft) -> None:
     """What was shown of its taps would be of other sound than what is stored."""
     for file in draft.files:
-        if said := harm_of(draft.path(file), vars(file)):
+        if said := harm_of(draft.path(file), asdict(file)):
             raise BadRequest(f"{file.name}: {said} since it came in; take it out and drop it in again")
 
 

@@ -11,8 +11,9 @@ The photo itself is never sent: only points come here, x and y from 0 (left, upp
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from tapscan.errors import BadLayout
 from tapscan.layouts import MOST_PLACES, Layout
@@ -32,16 +33,14 @@ HEAD = (
 )
 
 
-@dataclass(frozen=True)
-class DrawnStrut:
+class DrawnStrut(Struct, frozen=True):
     """A bar from one point to another."""
 
     name: str
     ends: tuple[Point, Point]
 
 
-@dataclass(frozen=True)
-class DrawnPlace:
+class DrawnPlace(Struct, frozen=True):
     """A station."""
 
     name: str
@@ -52,8 +51,7 @@ class DrawnPlace:
     trouble: str = ""
 
 
-@dataclass(frozen=True)
-class Drawing:
+class Drawing(Struct, frozen=True):
     """Points in shares of the photo, whose own `width` and `height` are in pixels."""
 
     name: str

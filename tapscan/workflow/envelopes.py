@@ -9,10 +9,11 @@ known_ahead(workers)   what the others have so far, by `key_of` a piece; they go
 
 from collections.abc import Iterator, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from itertools import islice
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.files import SoundSource, open_sound
@@ -29,8 +30,7 @@ Key = tuple[Any, ...]
 _ahead: dict[Key, Envelope] = {}
 
 
-@dataclass(frozen=True, eq=False)
-class Piece:
+class Piece(Struct, frozen=True, eq=False):
     """In samples."""
 
     source: SoundSource

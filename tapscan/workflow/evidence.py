@@ -11,7 +11,8 @@ place that the eye saw and not of the plate, so it counts nowhere; nor does a fl
 import datetime as dt
 import json
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan import __version__
 from tapscan.plain_values import SCHEMA, plain
@@ -28,8 +29,7 @@ __all__ = ["ENOUGH", "Evidence", "Rate", "Row", "evidence_json", "evidence_of", 
 MOST_NAMED = 5
 
 
-@dataclass(frozen=True)
-class Evidence:
+class Evidence(Struct, frozen=True):
     """Rows, each plate that was examined, and those examined on visits alone that count nowhere, by why."""
 
     rows: tuple[Row, ...]

@@ -9,7 +9,9 @@ A place is kept in front of the note, as `PLACE: NOTE`, where a person who write
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import CHECKLIST, KEYS, REGIONS
@@ -22,8 +24,7 @@ NAMED, TAPPED, PARTS = "Named by this scan", "Other places that were tapped", "P
 Groups = tuple[tuple[str, tuple[str, ...]], ...]  # title, places in words
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(Struct, frozen=True):
     """One item of the form."""
 
     item: str

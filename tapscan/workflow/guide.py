@@ -9,8 +9,9 @@ KeyGuide   a Guide whose stations are keys, one note each;   AnyKeys(taken)   th
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from typing import Generic, Literal, TypeVar
+
+from msgspec import Struct, field
 
 from tapscan.wording import counted
 
@@ -19,8 +20,7 @@ Key = Literal["key"]
 KEY: Key = "key"
 
 
-@dataclass
-class Guide(Generic[Turn]):
+class Guide(Struct, Generic[Turn]):
     """Where the person is on the way round the plate."""
 
     stations: tuple[str, ...]
@@ -126,8 +126,7 @@ class Guide(Generic[Turn]):
 KeyGuide = Guide[Key]
 
 
-@dataclass
-class AnyKeys:
+class AnyKeys(Struct):
     """Where no key was named: what was heard so far."""
 
     taken: list[str]

@@ -9,7 +9,9 @@ history_of(register, plate, settings)              History: every scan, and its 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest, StillDoubted
 from tapscan.places import IN_PIANO
@@ -44,8 +46,7 @@ __all__ = [
 ]
 
 
-@dataclass(frozen=True)
-class Past:
+class Past(Struct, frozen=True):
     """One scan of a plate's history."""
 
     entry: ScanEntry
@@ -54,8 +55,7 @@ class Past:
     pattern: BesidePattern | None = None  # where it lay among plates of its pattern
 
 
-@dataclass(frozen=True)
-class History:
+class History(Struct, frozen=True):
     """All scans of a plate, oldest first."""
 
     plate: str

@@ -9,9 +9,11 @@ add_photos(register, plate, paths)                       Plate with its photos
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem, WrongUsage, if_stopped
@@ -51,8 +53,7 @@ Sure = Callable[
 ]  # whether it is this plate, in this order; False stores nothing, None stores it as doubtful
 
 
-@dataclass(frozen=True)
-class Kept:
+class Kept(Struct, frozen=True):
     """`entry` is None when nothing was stored: a recording could not be read, or the person said no."""
 
     entry: ScanEntry | None

@@ -4,10 +4,10 @@ judge(clip, settings)   Judged: the strike's figures, and why it is refused if i
 """
 
 import tempfile
-from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.faults import FAULTS
 from tapscan.recording.files import flac_bytes
@@ -22,8 +22,7 @@ THUD_S, THUD_HZ = (0.01, 0.07), (250.0, 4000.0)
 USED_ALL_THE_SAME = frozenset({"cut short", "hum"})  # facts of a strike that counts
 
 
-@dataclass(frozen=True, eq=False)
-class Judged:
+class Judged(Struct, frozen=True, eq=False):
     """`refused` is the code of a fault, or None: it counts. `content` is the clip as a FLAC file."""
 
     clip: Clip

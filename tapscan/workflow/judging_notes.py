@@ -4,9 +4,8 @@ judge_note(clip, wanted, pitch, settings, contact)   JudgedNote: the key that wa
 WRONG                                                 what can be wrong, by code, in sentences
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.faults import fault
 from tapscan.recording.files import flac_bytes
@@ -33,8 +32,7 @@ WRONG = {
 }
 
 
-@dataclass(frozen=True, eq=False)
-class JudgedNote:
+class JudgedNote(Struct, frozen=True, eq=False):
     """`refused` is a code of WRONG, or None: it counts. `content` is the clip as a FLAC file."""
 
     content: bytes

@@ -11,8 +11,10 @@ keep_draft(register, draft, ...)    Kept; the draft goes once the scan is stored
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.layouts.assignment import read_order
@@ -43,8 +45,7 @@ MOST_NAMED = 4  # places
 MOST_TAPS = 50  # at one place; more is a slip of the hand
 
 
-@dataclass(frozen=True)
-class Look:
+class Look(Struct, frozen=True):
     """Where every tap goes, before anything is screened."""
 
     taps: tuple[AssignedTap, ...]

@@ -8,8 +8,9 @@ may_begin(place, named)      raises RegisterProblem where a new one would hide t
 
 import datetime as dt
 import json
-from dataclasses import dataclass
 from pathlib import Path
+
+from msgspec import Struct
 
 from tapscan.errors import RegisterProblem
 from tapscan.register.address import Place, Server, place_told, server_url
@@ -24,8 +25,7 @@ WAYS = (
 )
 
 
-@dataclass(frozen=True)
-class Last:
+class Last(Struct, frozen=True):
     """Where it lay, and when it was used last."""
 
     where: str  # a folder, or the address of a server without its password

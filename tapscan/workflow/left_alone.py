@@ -9,7 +9,9 @@ Who allowed it is kept in the scan's notes, and only where it was needed.
 """
 
 import datetime as dt
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import State
@@ -28,16 +30,14 @@ ALLOWED = "allowed"  # in a recording's plan: what was open when a qualified per
 SAY_SO = "If a qualified person has allowed this scan, say so: --allowed-by NAME"
 
 
-@dataclass(frozen=True)
-class Leave:
+class Leave(Struct, frozen=True):
     """What a recording is begun with."""
 
     facts: NewScan  # with who allowed it in its notes
     open: tuple[str, ...] = ()  # in spite of what
 
 
-@dataclass(frozen=True)
-class _Against:
+class _Against(Struct, frozen=True):
     """What speaks against tapping. `seen` : on that day, in words."""
 
     plate: str

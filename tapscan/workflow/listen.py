@@ -9,11 +9,12 @@ Memory: the envelope of a recording, a few bytes a millisecond. The strikes are 
 import threading
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
 from types import MappingProxyType
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.compressed import compression_of
@@ -40,8 +41,7 @@ NOISE_S, LEAST_NOISE_S = 0.30, 0.05
 SPECTRUM_S, SPECTRUM_STRIKES = 0.75, 20
 
 
-@dataclass(frozen=True, eq=False)
-class Listened:
+class Listened(Struct, frozen=True, eq=False):
     """A recording with its strikes located."""
 
     recording: Recording
@@ -52,8 +52,7 @@ class Listened:
 _Answer = Envelope | Listened | UnreadableRecording
 
 
-@dataclass(frozen=True, eq=False)
-class Heard(Listened):
+class Heard(Listened, frozen=True, eq=False):
     """The same with its sound at hand."""
 
     source: SoundSource

@@ -7,9 +7,9 @@ LISTEN_S, WARNING                    how long, and what is said before
 
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.errors import MicrophoneTrouble
 from tapscan.recording.microphone import Beeper, InputDevice, Microphone, chosen_device, input_devices, look_again
@@ -31,8 +31,7 @@ LISTEN_S = 6.0
 WARNING = "Keep quiet, and do not tap."
 
 
-@dataclass(frozen=True, eq=False)
-class Quiet:
+class Quiet(Struct, frozen=True, eq=False):
     """What came in."""
 
     samples: FloatArray  # (n,) full scale = 1

@@ -4,7 +4,7 @@ read_moved(register, entry, settings, workers)   Moved: what came of it
 entry_of(kept)                                   the scan that was read anew
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.errors import BadRequest, TapscanError
 from tapscan.register.database import Register
@@ -14,8 +14,7 @@ from tapscan.workers import ALONE, Workers
 from tapscan.workflow.import_scan import Kept, rescreen
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(Struct, frozen=True):
     """`kept` is None where it is crossed out, which is not read, or could not be read; the move stands all the same."""
 
     told: str  # in a sentence

@@ -13,8 +13,10 @@ import_set(register, path)                       SetEntry
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, TapscanError, UnknownName
@@ -48,8 +50,7 @@ DOUBTFUL = "not sure of which plate it is"
 OPEN = "its own scan has a finding that nobody has examined"
 
 
-@dataclass(frozen=True)
-class PatternEntry:
+class PatternEntry(Struct, frozen=True):
     """One pattern as the register knows it."""
 
     name: str
@@ -57,8 +58,7 @@ class PatternEntry:
     sets: tuple[SetEntry, ...]
 
 
-@dataclass(frozen=True)
-class Lot:
+class Lot(Struct, frozen=True):
     """References that can be held against each other: made in one state, by one kind of sensor, by one layout."""
 
     what: str

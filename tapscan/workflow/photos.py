@@ -10,9 +10,10 @@ import os
 import tempfile
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
+
+from msgspec import Struct
 
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.register.database import Register
@@ -57,8 +58,7 @@ def _look_at(path: Path, name: str) -> None:
         raise BadRequest(f"{name}: has {told_bytes(size)}; a photo may have {told_bytes(MOST_BYTES)}")
 
 
-@dataclass
-class Taken:
+class Taken(Struct):
     """A photo on its way in."""
 
     register: Register

@@ -5,8 +5,10 @@ spot_of(heard, strike)                              what a strike is, whatever i
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import NamedTuple
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import UnreadableRecording
 from tapscan.records import Force, Segment, Strike
@@ -18,8 +20,7 @@ from tapscan.workflow.listen import Heard
 MANY = 24  # strikes of one place that one process cuts out; of more, each takes so many at a time
 
 
-@dataclass(frozen=True)
-class Planned:
+class Planned(Struct, frozen=True):
     """One strike with its place in the scan."""
 
     file: int

@@ -9,9 +9,9 @@ Nothing here asks anybody to strike, tighten or raise anything. A plate whose st
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from threadpoolctl import threadpool_limits
 
 from tapscan.errors import BadRequest, UnreadableRecording
@@ -38,8 +38,7 @@ MOST_VALUES = 2 * 1800 * 48_000  # samples of all channels, which are held in me
 LOOKED_AT_S = 4.0  # pieces in which clipping is looked for
 
 
-@dataclass(frozen=True)
-class HeardNotes:
+class HeardNotes(Struct, frozen=True):
     """What a person sees before it is stored."""
 
     told: tuple[str, ...]

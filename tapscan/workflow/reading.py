@@ -5,9 +5,9 @@ before_and_now(register, name, station)   the same place in the baseline and in 
 report_style()                   the style sheet that its sections need
 """
 
-from dataclasses import dataclass, replace
-
 from markupsafe import Markup
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import Screening
 from tapscan.register.database import Register
@@ -34,8 +34,7 @@ def report_style() -> str:
     return style()
 
 
-@dataclass(frozen=True, eq=False)
-class Reading:
+class Reading(Struct, frozen=True, eq=False):
     """What was found, what to do, what weakens it, and the report's sections that can be had at once."""
 
     plate: Plate

@@ -13,8 +13,9 @@ knocks take the last strike back. Only strikes are kept, not the talk between th
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import Literal
+
+from msgspec import Struct
 
 from tapscan.errors import BadRequest, RegisterProblem
 from tapscan.faults import fault
@@ -41,8 +42,7 @@ ALIKE_FORCE_DB = 3.0
 USUAL_LAYOUT, USUAL_ORDER = "grand-short", "soft,hard,hard"  # where neither was typed nor kept as the shop's default
 
 
-@dataclass(frozen=True)
-class Event:
+class Event(Struct, frozen=True):
     """Something to show and to beep. `words` is a sentence for the person at the plate."""
 
     what: What

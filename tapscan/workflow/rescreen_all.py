@@ -11,9 +11,10 @@ command once more.
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, cast
+
+from msgspec import Struct
 
 from tapscan import __version__
 from tapscan.errors import BadRequest, TapscanError
@@ -33,8 +34,7 @@ TRIES = 3  # a worker may be killed on a scan; then another takes it
 MISSING = "--scheduler needs Dask: pip install 'tapscan[server]'"
 
 
-@dataclass(frozen=True)
-class Rescreened:
+class Rescreened(Struct, frozen=True):
     """One scan; `trouble` where it could not be done, and then nothing was changed."""
 
     scan: str

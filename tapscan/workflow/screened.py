@@ -8,8 +8,9 @@ judged(scan, settings, weak, remarks)      what they say, not concluded yet
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import TYPE_CHECKING
+
+from msgspec.structs import replace
 
 from tapscan.layouts.take import places_of, read_as_one
 from tapscan.records import Scan, Screening

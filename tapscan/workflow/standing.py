@@ -11,8 +11,10 @@ may_be_compared(conditions)                whether such a scan is of use as a ba
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import Any
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, REGIONS
 from tapscan.records import ScanConditions, Screening
@@ -81,8 +83,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
     )
 
 
-@dataclass(frozen=True)
-class Later:
+class Later(Struct, frozen=True):
     """A newer scan."""
 
     name: str

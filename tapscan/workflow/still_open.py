@@ -11,7 +11,9 @@ plainly(register, plate, opened)                     each in plain words, figure
 
 import datetime as dt
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, REGIONS, STRUNG, State
 from tapscan.records import Screening
@@ -45,8 +47,7 @@ DOUBTS = {
 }
 
 
-@dataclass(frozen=True)
-class ToldFinding:
+class ToldFinding(Struct, frozen=True):
     """`figures` : empty where the plain words say all; `waits` : what must not be done meanwhile, empty where nothing."""
 
     finding: OpenFinding

@@ -9,8 +9,10 @@ with_codecs(scan, files)             a scan stored before codecs were told, with
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.errors import UnreadableRecording
 from tapscan.recording.compressed import compression_of
@@ -19,8 +21,7 @@ from tapscan.records import FloatArray, Recording, Scan, Strike
 from tapscan.register.file_store import Files
 
 
-@dataclass(frozen=True)
-class Tape:
+class Tape(Struct, frozen=True):
     """A scan whose sounds can still be read."""
 
     scan: Scan

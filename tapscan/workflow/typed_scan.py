@@ -12,7 +12,8 @@ first_typed(register, plate)        what a new scan's form begins with: the shop
 
 import datetime as dt
 from collections.abc import Mapping
-from dataclasses import asdict, replace
+
+from msgspec.structs import asdict, replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO, STATES, State

@@ -9,9 +9,11 @@ known_of(register, visit)                    Known: the visit with the day's sca
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
+
+from msgspec import Struct, field
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO, KEYS, REGIONS, State
@@ -52,8 +54,7 @@ __all__ = [
 LASTING = ("maker", "piano_number")  # of the piano, whoever visits it
 
 
-@dataclass(frozen=True, eq=False)
-class Known:
+class Known(Struct, frozen=True, eq=False):
     """All that a visit's document is written from."""
 
     visit: Visit

@@ -6,8 +6,10 @@ page_name(scan, wish)                       the file's name where nobody gave on
 """
 
 import datetime as dt
-from dataclasses import dataclass, replace
 from pathlib import Path
+
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import Screening
 from tapscan.register.database import Register
@@ -28,8 +30,7 @@ from tapscan.workflow.stored_audio import Tape, tape_of_files, tape_of_register
 from tapscan.workflow.trend_for_report import course_of
 
 
-@dataclass(frozen=True)
-class Wish:
+class Wish(Struct, frozen=True):
     """How the page is wanted."""
 
     shop: Shop | None = None

@@ -4,8 +4,9 @@ write_visit(register, name, path, wish)   HTML or PDF, whole or not at all; the 
 visit_sheet(register, known, wish)        everything on it in words
 """
 
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, KEYS, REGIONS
 from tapscan.records import Indication, Screening

@@ -10,13 +10,13 @@ import shlex
 import sys
 from collections.abc import Sequence
 from contextlib import redirect_stderr, redirect_stdout
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from typing import Any
 from unittest.mock import patch
 
 import typer.main
+from msgspec import Struct
 
 from tapscan import __version__
 from tapscan.cli import main
@@ -26,8 +26,7 @@ from tests.snapshots import without_figures
 TREE = cache(typer.main.get_command)
 
 
-@dataclass(frozen=True)
-class Done:
+class Done(Struct, frozen=True):
     status: int
     out: str
     err: str

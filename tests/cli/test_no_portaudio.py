@@ -13,7 +13,7 @@ from tests.cli.commands import Done
 ROOT = Path(__file__).parents[2]
 WITHOUT = """
 import json, sys
-from dataclasses import astuple
+from msgspec.structs import astuple
 class Gone:
     def find_spec(self, name, path=None, target=None):
         if name == "sounddevice":

@@ -1,10 +1,10 @@
 """`tapscan pattern`, and `tapscan check --pattern`."""
 
 import json
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.cli.history import _among
 from tapscan.register.database import make_register, open_register

@@ -2,6 +2,7 @@
 
 import io
 
+from msgspec.structs import replace
 from rich.console import Console
 
 from tapscan.cli.large_letters import FIVE, fitting, large
@@ -21,7 +22,7 @@ def shown(**changes) -> list[str]:
         "The hammer touched twice. Let it bounce off by itself.", "bad", -31.0, -72.0, "READY: tap", None, layout,
         frozenset({"S1", "S2", "S3"}),
     )  # fmt: skip
-    view = View(**{**view.__dict__, **changes})
+    view = replace(view, **changes)
     console = Console(width=80, height=24, file=io.StringIO(), force_terminal=False)
     console.print(screen(view, 80), height=24)
     return console.file.getvalue().splitlines()  # type: ignore[attr-defined]

@@ -9,13 +9,13 @@ import socket
 import threading
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 import uvicorn
+from msgspec import Struct
 
 from tapscan.page.server import HERE, configured, listening, make_app
 from tapscan.register.database import Register, open_register
@@ -25,8 +25,7 @@ KEY = "k" * 43
 NO_TLS = False  # the page is reached by http: a client need not read all authorities' certificates before it begins
 
 
-@dataclass
-class Site:
+class Site(Struct):
     """A server in a thread."""
 
     register: Register

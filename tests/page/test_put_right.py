@@ -3,9 +3,10 @@
 import datetime as dt
 import hashlib
 import re
-from dataclasses import replace
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
+
+from msgspec.structs import replace
 
 from tapscan.page.screens.draft import _ticked
 from tapscan.records import Doubt, Fingerprint

@@ -3,7 +3,8 @@
 import datetime as dt
 import hashlib
 import html
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.register.entries import IN_IRON, Finding
 from tapscan.register.files import keep_bytes

@@ -6,10 +6,10 @@ import json
 import re
 import threading
 import time
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.page.guard import FORM_BYTES
 from tapscan.page.screens import keeping, scan_mend

@@ -1,7 +1,8 @@
 """Simulated castings as scans of plates in a register: no sound, one made-up recording each."""
 
 import hashlib
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.records import Scan, ScanConditions
 from tapscan.register.database import Register

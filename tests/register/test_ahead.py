@@ -1,11 +1,11 @@
 """Places listened to while the next is tapped: used, and equal to what the screening finds without them."""
 
 from concurrent.futures import Future
-from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.register.database import Register, open_register
 from tapscan.register.unfinished import find_unfinished

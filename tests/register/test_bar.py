@@ -4,12 +4,12 @@ import csv
 import datetime as dt
 import json
 import shutil
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from msgspec.structs import replace
 
 from bench.simulate.bar import SHAPES, Bar, Chain, recording, set_up
 from tapscan.errors import BadRequest, UnknownName

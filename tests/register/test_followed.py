@@ -1,8 +1,7 @@
 """Tones through a plate's scans: followed only where these may be compared."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import Sensor
 from tapscan.settings import Settings

@@ -1,7 +1,8 @@
 """Every plate in a line, held against what the plates' own pages would say."""
 
 import datetime as dt
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.register.corrections import void_scan
 from tapscan.register.entries import Outcome, Plate

@@ -1,9 +1,9 @@
 """A plate that is to be left as it is: nothing is recorded of it but where a qualified person has allowed it, and then that is kept."""
 
 import datetime as dt
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO, STATES

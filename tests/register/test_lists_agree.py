@@ -5,9 +5,9 @@ import datetime as dt
 import hashlib
 import json
 import random
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.plain_values import plain
 from tapscan.records import Doubt, Fingerprint

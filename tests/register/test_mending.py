@@ -4,10 +4,10 @@ import csv
 import datetime as dt
 import hashlib
 import json
-from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest, UnknownName
 from tapscan.places import CHECKLIST

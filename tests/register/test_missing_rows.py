@@ -2,9 +2,9 @@
 
 import datetime as dt
 import hashlib
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 from sqlalchemy import select
 
 from tapscan.errors import RegisterProblem, WrongUsage

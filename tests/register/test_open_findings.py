@@ -2,7 +2,8 @@
 
 import datetime as dt
 import hashlib
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.register.entries import PART, Outcome
 from tapscan.register.files import keep_bytes

@@ -1,10 +1,10 @@
 """Which scans of a register stand beside each other around one job in the piano, where before and after are of one day."""
 
 import datetime as dt
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.register.files import keep_bytes
 from tapscan.register.scans import store_scan

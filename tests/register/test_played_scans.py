@@ -3,9 +3,9 @@
 import csv
 import datetime as dt
 import hashlib
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Indication, PlayedNote, PlayedNotes, Recording, RuleNotRun, Scan, Screening

@@ -10,12 +10,12 @@ import subprocess
 import time
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.records import Doubt, Fingerprint, ScanConditions

@@ -9,11 +9,11 @@ import subprocess
 import time
 from collections.abc import Iterator
 from contextlib import suppress
-from dataclasses import asdict
 
 import numpy as np
 import pytest
 import soundfile
+from msgspec import to_builtins
 
 from bench.simulate.played import Played, Wrong, piano, take
 from bench.simulate.string_scales import SCALES
@@ -173,7 +173,7 @@ def test_what_waits_for_a_server_is_called_what_it_is(register):
     outbox = Outbox(register)
     for n, (number, force) in enumerate(((1, None), (1, None), (2, "hard"))):
         strike = TakenStrike("C4", force, KeptFile("", 0, ""), -20.0, None, key=str(n))
-        outbox.add("take", number, {"key": str(n), "strike": asdict(strike)})
+        outbox.add("take", number, {"key": str(n), "strike": to_builtins(strike)})
     assert [outbox.left_words(number) for number in (1, 2)] == ["2 notes", "1 tap"]
 
 

@@ -2,11 +2,11 @@
 
 import json
 import shutil
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.register.database import make_register

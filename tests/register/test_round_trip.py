@@ -1,11 +1,11 @@
 """What comes out of a register equals what went in: a screening, a plate, a scan's own facts."""
 
-import dataclasses
 import datetime as dt
 import sqlite3
 
 import numpy as np
 import pytest
+from msgspec.structs import asdict, replace
 
 from tapscan.errors import BadLayout, BadRequest, RegisterProblem, UnknownName
 from tapscan.layouts import layout_text
@@ -59,18 +59,15 @@ def test_a_screening_comes_back_equal(register, stored):
     back = load_screening(register, entry.current.id)
     assert back == expected
     assert back.scan.map == expected.scan.map
-    for field in dataclasses.fields(Mode):
-        pair = [
-            (getattr(a, field.name), getattr(b, field.name))
-            for a, b in zip(back.scan.modes, expected.scan.modes, strict=True)
-        ]
-        assert all(type(a) is type(b) for a, b in pair), field.name
+    for name in Mode.__struct_fields__:
+        pair = [(getattr(a, name), getattr(b, name)) for a, b in zip(back.scan.modes, expected.scan.modes, strict=True)]
+        assert all(type(a) is type(b) for a, b in pair), name
 
 
 def test_a_comparison_comes_back_equal(register, stored):
     entry = stored()
     result = built.screening((entry.files[0].sha256,))
-    with_it = dataclasses.replace(result, comparison=built.comparison())
+    with_it = replace(result, comparison=built.comparison())
     after = add_screening(register, entry.name, built.made(with_it))
     assert load_screening(register, after.current.id).comparison == built.comparison()
     assert load_screening(register, after.screenings[0].id).comparison is None
@@ -94,11 +91,10 @@ def test_no_pictures_are_no_file():
 
 
 def test_a_field_without_a_column_travels_in_more():
-    @dataclasses.dataclass(frozen=True)
-    class Grown(Mode):
+    class Grown(Mode, frozen=True):
         beat_hz: tuple[float, ...] = ()
 
-    one = Grown(**{f.name: getattr(built.mode(1, 440.0), f.name) for f in dataclasses.fields(Mode)}, beat_hz=(1.5,))
+    one = Grown(**asdict(built.mode(1, 440.0)), beat_hz=(1.5,))
     columns = set(written_as(Mode).values())
     row = row_of(one, columns)
     assert row["more"] == {"beat_hz": [1.5]}
@@ -127,7 +123,7 @@ def test_the_facts_of_a_scan_come_back(register, stored):
 
 @pytest.mark.parametrize("fittings", [None, (), ("agraffes", "hitch pins")])
 def test_unknown_fittings_are_not_bare_iron(stored, fittings):
-    conditions = dataclasses.replace(built.CONDITIONS, fittings=fittings)
+    conditions = replace(built.CONDITIONS, fittings=fittings)
     assert stored(conditions=conditions).conditions.fittings == fittings
 
 
@@ -272,9 +268,9 @@ def test_a_retired_plate_keeps_its_scans(register, stored):
 
 def test_editing_a_scan_changes_what_is_asked_and_no_more(register, stored):
     before = stored()
-    warmer = dataclasses.replace(before.conditions, iron_c=17.25)
-    after = edit_scan(register, before.name, lambda e: dataclasses.replace(e, conditions=warmer, operator=None))
-    assert after == dataclasses.replace(before, conditions=warmer, operator=None)
+    warmer = replace(before.conditions, iron_c=17.25)
+    after = edit_scan(register, before.name, lambda e: replace(e, conditions=warmer, operator=None))
+    assert after == replace(before, conditions=warmer, operator=None)
 
 
 def test_a_further_screening_keeps_the_earlier_one(register, stored):
@@ -301,9 +297,9 @@ def test_an_outcome_names_who_found_what_and_how(register, stored):
     name = stored().name
     outcome = Outcome("crack 40 mm at the treble break", "dye penetrant", "A. Person", dt.date(2026, 4, 2), "=note")
     (kept,) = add_outcome(register, name, outcome).outcomes
-    assert dataclasses.replace(kept, entered_utc=None) == outcome
+    assert replace(kept, entered_utc=None) == outcome
     with pytest.raises(BadRequest, match="who examined it"):
-        add_outcome(register, name, dataclasses.replace(outcome, by_whom=" "))
+        add_outcome(register, name, replace(outcome, by_whom=" "))
 
 
 def test_text_in_the_database_is_readable_without_tapscan(register, stored):

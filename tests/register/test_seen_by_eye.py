@@ -1,10 +1,10 @@
 """What the eye saw is neither lost nor turned round: from the list to every first screen, until an examination says what it is."""
 
 import datetime as dt
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import asdict, replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import CHECKLIST, IN_PIANO, STATES
@@ -41,7 +41,7 @@ def found(register, name, words):
 
 def kept_before(register, entry, outcome):
     """As a register may hold it from before such an outcome was refused."""
-    told = {**vars(outcome), "scan_id": entry.id, "entered_utc": "2026-06-01T10:00:00Z"}
+    told = {**asdict(outcome), "scan_id": entry.id, "entered_utc": "2026-06-01T10:00:00Z"}
     with register.writing() as connection:
         connection.execute(t.outcome.insert().values(told))
 

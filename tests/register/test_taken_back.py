@@ -3,9 +3,9 @@
 import csv
 import datetime as dt
 import json
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.register.entries import CLEAN, EYE_SUSPECTS, SEEN, Finding, Outcome

@@ -1,9 +1,9 @@
 """What a new scan's form begins with, and what of it is kept."""
 
 import datetime as dt
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.workflow.defaults import change_defaults
 from tapscan.workflow.typed_scan import first_typed, new_scan

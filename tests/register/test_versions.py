@@ -4,13 +4,13 @@ import shutil
 import sqlite3
 import textwrap
 from contextlib import closing
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from msgspec.structs import replace
 
 from tapscan.errors import RegisterProblem
 from tapscan.register import database, migrating, setting, sqlite_side

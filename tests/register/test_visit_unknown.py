@@ -1,8 +1,7 @@
 """What could not be known follows from what was not seen, not tapped, not run or not told: each line appears with its cause and goes with it."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from tapscan.layouts import read_layout
 from tapscan.places import KEYS, REGIONS

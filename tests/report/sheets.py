@@ -1,9 +1,9 @@
 """Small synthetic screenings for the tests of the page; no sound is analysed."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import (
     Condition,

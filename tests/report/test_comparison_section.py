@@ -1,9 +1,9 @@
 """The comparison on the page: what changed is named, what is unlike is said, text from outside stays text."""
 
 import re
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.layouts import read_layout
 from tapscan.records import (

@@ -1,10 +1,10 @@
 """The first screen answers what a buyer asks: what, where, how sure, compared with what, what weakens it, what people found, who does what."""
 
 import re
-from dataclasses import replace
 from html import unescape
 
 import pytest
+from msgspec.structs import replace
 
 from bench.first_screens import SCREENS, key, words_of
 from tapscan.records import LikelyPlace

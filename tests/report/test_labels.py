@@ -2,7 +2,6 @@
 
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import replace
 from functools import cache
 from itertools import combinations
 from math import dist, hypot
@@ -10,6 +9,7 @@ from math import dist, hypot
 import pytest
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
+from msgspec.structs import replace
 
 from tapscan.demo import shop as demo
 from tapscan.layouts import known_layouts, layout_from_text, read_layout

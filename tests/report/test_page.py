@@ -1,11 +1,11 @@
 """The page holds what the screening says, escapes what comes from outside, and stands alone."""
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import ModalAmplitude, Scan
 from tapscan.report.error_rates import error_rates

@@ -1,10 +1,10 @@
 """What the report says of two scans in the piano is what bench/in_piano.py counted, and nothing where it counts no more."""
 
 import json
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.report import error_rates as reach
 from tapscan.report.counts_in_words import alarms

@@ -2,10 +2,10 @@
 
 import re
 import xml.etree.ElementTree as ET
-from dataclasses import replace
 from math import hypot
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.layouts import read_layout
 from tapscan.places import Layout, Outline, Station

@@ -2,10 +2,10 @@
 
 import re
 import zlib
-from dataclasses import replace
 from typing import Any
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import STATES
 from tapscan.report.about import About

@@ -1,7 +1,8 @@
 """The page asks for the test once more only where the steps above it do, and never beside a step that stops."""
 
 import re
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO
 from tapscan.report.extras import Extras

@@ -3,10 +3,10 @@
 import importlib.util
 import re
 from collections.abc import Iterator
-from dataclasses import replace
 
 import pytest
 from markupsafe import escape
+from msgspec.structs import replace
 
 from tapscan.report.extras import Extras
 from tapscan.report.section import Section

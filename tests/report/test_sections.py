@@ -1,10 +1,10 @@
 """Named tones, the course through all scans, how far the test reaches, and what stands at the head of the page."""
 
 import re
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import RuleNotRun
 from tapscan.report.about import About, Head

@@ -1,7 +1,8 @@
 """The first screen of a single scan says how often a severed strut was noticed, by the file that the bench wrote."""
 
 import json
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.report import error_rates as reach
 from tapscan.report.page import render_page

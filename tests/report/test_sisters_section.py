@@ -1,6 +1,6 @@
 """The page among plates of its pattern, and the record that a register keeps of it."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from tapscan.plain_values import plain, revived
 from tapscan.records import BesidePattern

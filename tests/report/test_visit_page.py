@@ -3,10 +3,10 @@
 import base64
 import io
 import re
-from dataclasses import replace
 
 import pytest
 from markupsafe import Markup
+from msgspec.structs import replace
 
 from tapscan.report.photos import picture
 from tapscan.report.visit_page import LIMITS, Found, Unknown, own_ids, render_visit, short

@@ -1,7 +1,8 @@
 """A visit's document as full as it may get, made by hand: every list at its longest, every text a user's long one."""
 
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from tapscan.places import STATES, State
 from tapscan.report.photos import Picture, picture

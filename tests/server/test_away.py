@@ -4,10 +4,10 @@ Six moments each; bench/server_kills.py has thirty.
 """
 
 import time
-from dataclasses import asdict
 
 import numpy as np
 import pytest
+from msgspec import to_builtins
 
 from tapscan.errors import BadRequest, NotReached
 from tapscan.register.database import open_register
@@ -132,7 +132,7 @@ def test_a_strike_for_another_register_at_the_same_address_is_kept(register):
     outbox = Outbox(register)  # with no thread that sends, which would take itself for the other register's
     outbox.identity = "another"
     strike = kills.TakenStrike("S1", "soft", outbox.sounds.keep_bytes(b"tap", "S1"), -20.0, 40.0, key=new_key())
-    outbox.add("take", number, {"key": strike.key, "strike": asdict(strike)})
+    outbox.add("take", number, {"key": strike.key, "strike": to_builtins(strike)})
     told = send_waiting(register)
     assert told is not None and "another register" in told
     kills.Waiting(register).settle(number)
@@ -144,7 +144,7 @@ def test_what_another_sends_while_its_sound_is_read_is_no_trouble(register, monk
     number = kills.begun(register)
     outbox = Outbox(register)
     strike = kills.TakenStrike("S1", "soft", outbox.sounds.keep_bytes(b"tap", "S1"), -20.0, 40.0, key=new_key())
-    outbox.add("take", number, {"key": strike.key, "strike": asdict(strike)})
+    outbox.add("take", number, {"key": strike.key, "strike": to_builtins(strike)})
     keep_file = type(register.files).keep_file
 
     def late(files, source, name):

@@ -5,10 +5,10 @@ import os
 import shutil
 import signal
 import time
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest, DamagedFile, NotReached, RegisterProblem
 from tapscan.register import moving

@@ -3,13 +3,13 @@
 import json
 import threading
 from contextlib import nullcontext
-from dataclasses import replace
 from pathlib import Path
 
 import psycopg
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest, NotReached, RegisterProblem
 from tapscan.register.accounts import accounts_sql

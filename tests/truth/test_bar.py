@@ -3,13 +3,13 @@
 Free-free roots and ratios: Thomson, Theory of Vibration, appendix D. Nodal points at .224 of the length: ASTM E1876 (from memory). Steel's coefficient: tapscan/settings/bar.py.
 """
 
-from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 from typing import get_args
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench.bar import reading
 from bench.simulate.bar import SHAPES, Bar, Chain, _bending_hz, draw_bar, roots, shape

@@ -10,6 +10,7 @@ from tempfile import TemporaryDirectory
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.demo.plates import draw_iron, load_table, plate_modes
 from tapscan.demo.shop import DATES, ORDER, PLATES, SAMPLE_RATE_HZ, iron_c, layout_text, sound_of
@@ -34,7 +35,7 @@ def screened(plate_number: int, scan_number: int, *, chill_away: bool = False) -
 def _screened(plate_number: int, scan_number: int, folder: Path, chill_away: bool) -> Screening:
     plate = PLATES[plate_number]
     if chill_away:
-        plate = type(plate)(**{**plate.__dict__, "cases": ("sound", "sound")})
+        plate = replace(plate, cases=("sound", "sound"))
     layout = folder / "layout.toml"
     layout.write_text(layout_text(plate), encoding="utf-8")
     path = folder / "scan.flac"

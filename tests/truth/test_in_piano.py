@@ -3,10 +3,10 @@ mode count, and what was done to the plate. No plate modes measured in a piano w
 """
 
 import json
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench.in_piano import compared
 from bench.in_piano_scans import Unit, possible, scan_in

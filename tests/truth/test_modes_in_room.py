@@ -4,11 +4,11 @@ The room is pyroomacoustics' image-source box (T60 0.6 s by Sabine), its decay m
 finite elements. A short form of bench/accuracy.py's room rows (castings 100 and up); asked: recall .95 and precision .90 at 0.1 m, .85 each at 0.4 m. Simulated throughout.
 """
 
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench import accuracy_plates as simulated
 from bench.simulate.room import in_room

@@ -4,10 +4,9 @@ Truth: closed-form sums of damped cosines, and finite-element plates (another ro
 bench/results/detection.txt; here a few fixed plates keep them from falling. Simulated; no iron was measured.
 """
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench.detection_scans import Plate, scan_of_taps, taps_of
 from tapscan.demo.plates import load_table

@@ -1,10 +1,10 @@
 """Standard deviations against simulated plates (finite elements) and against what chance makes: a short form of bench/self_scatter.py."""
 
-from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench import accuracy_plates as simulated
 from bench.few_modes import heard

@@ -266,7 +266,7 @@ def test_a_mass_in_the_modal_basis_agrees_with_a_mass_in_the_finite_elements(sol
 
 
 def test_energy_sensitivities_agree_with_solving_a_thicker_plate(solved):
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from bench.plates.cases import SOUND, solve_case
     from bench.plates.mesh import PlateMesh
@@ -291,7 +291,7 @@ def test_energy_sensitivities_agree_with_solving_a_thicker_plate(solved):
 @pytest.mark.parametrize("torn_m", [0.030, 0.060])
 def test_a_row_of_pin_holes_torn_open_moves_modes_as_a_line_from_end_to_end_in_smeared_iron(torn_m):
     pytest.importorskip("skfem", reason="scikit-fem is a development dependency")
-    from dataclasses import replace
+    from msgspec.structs import replace
 
     from bench.plates.cases import SOUND, Flaw, solve_case
     from bench.plates.mesh import triangulate

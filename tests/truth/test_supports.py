@@ -1,9 +1,8 @@
 """Supports, masses and warmth put on a simulated plate, against first-order theory (Rayleigh's principle, textbook), and the families that bench.supports lays plates on."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench.loss_families import AIMS, LOSSES, SMOOTH, leaning, over_the_plate
 from bench.simulate.supports import FAMILIES, gradient, lay, visit

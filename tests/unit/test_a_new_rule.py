@@ -2,9 +2,10 @@
 
 import ast
 import sys
-from dataclasses import replace
 from pathlib import Path
 from types import ModuleType
+
+from msgspec.structs import replace
 
 from bench.rules_page import every_rule
 from tapscan.report.as_json import to_json
@@ -21,7 +22,7 @@ from tests.rule_scans import mode, scan
 FILE = '''
 """A rule made up for the tests."""
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.records import Indication, RuleNotRun
 from tapscan.screening.rule import Rule, condition
@@ -29,8 +30,7 @@ from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("rules.too-many-modes", counted_in=("single",))
-@dataclass(frozen=True)
-class Limits:
+class Limits(Struct, frozen=True):
     """When it speaks."""
 
     modes: float = threshold(3.0, "modes", "more are too many", JUDGEMENT)
@@ -55,7 +55,7 @@ RULE = Rule(
 
 def made_up() -> ModuleType:
     module = ModuleType("too_many_modes")
-    sys.modules["too_many_modes"] = module  # dataclasses look their module up
+    sys.modules["too_many_modes"] = module  # types look their module up
     exec(FILE, module.__dict__)
     return module
 

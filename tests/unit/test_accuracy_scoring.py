@@ -1,9 +1,8 @@
 """How bench/accuracy.py matches estimates to true modes: as many as lie within a linewidth, each once."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench import accuracy_plates as simulated
 from tests.rule_scans import mode

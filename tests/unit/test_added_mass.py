@@ -1,11 +1,11 @@
 """Weight or crack: the four figures have the signs that mechanics gives them, and the numbers are the bench's."""
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.screening.compare import added_mass
 from tapscan.screening.compare.added_mass import explain, log_odds, station_fits, weight_features

@@ -1,9 +1,9 @@
 """What may be struck in which state: the stations a recording should hold, and the warning when one was struck all the same."""
 
 import re
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.layouts import read_layout
 from tapscan.layouts.assignment import expected, left_out, split, struck_barred, wanted

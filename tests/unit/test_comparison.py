@@ -1,9 +1,8 @@
 """The comparison piece by piece: scatter, limits, unlike scans, temperature, lost modes, weight, status, course."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.records import Indication

@@ -1,9 +1,8 @@
 """What keeps the comparison from a wrong call: one wild mode, modes that may be two in one, a room, a part that rattles."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.records import Indication, RoomRing, Screening

@@ -1,12 +1,12 @@
 """Lossy codecs are told by the file, and rules that need the waveform are then not run. Files are made on the fly by FFmpeg (PyAV)."""
 
-from dataclasses import replace
 from pathlib import Path
 
 import av
 import numpy as np
 import pytest
 import soundfile
+from msgspec.structs import replace
 from scipy.signal import resample
 
 from bench.simulate.codecs import Codec, round_trip

@@ -2,11 +2,11 @@
 
 import re
 from collections import Counter
-from dataclasses import replace
 from importlib import resources
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench.detection_counts import Judged, followed, held_again, judged, judged_of
 from bench.detection_pairs import Told, pair_table, pairs

@@ -1,8 +1,7 @@
 """Headline, summary and steps: what a reader of these alone must not miss."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import Scan
 from tapscan.screening.disposition import LOOK, NO_ANSWER_STANDS, NOTHING, REPEAT, STANDS, UNDECIDED, dispose

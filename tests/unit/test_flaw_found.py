@@ -1,6 +1,6 @@
 """Once an examination has found a flaw, somebody qualified decides what is to be done; nobody is asked to look for it again."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from tapscan.places import STATES
 from tapscan.screening import next_steps

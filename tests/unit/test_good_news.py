@@ -1,8 +1,7 @@
 """What a comparison without a finding says it found out."""
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.screening.compare.change import Change
 from tapscan.screening.compare.compare_scans import compare_scans

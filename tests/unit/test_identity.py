@@ -1,9 +1,9 @@
 """Another casting and exchanged places are noticed, right scans are left alone: mode lists of simulated plates with modelled errors."""
 
 import pickle
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from bench.identity import RIGHT, answers, castings, named
 from tapscan.records import Fingerprint

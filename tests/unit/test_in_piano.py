@@ -1,10 +1,10 @@
 """Two scans of a plate in its piano: which of the two comparisons is made, what refuses it, and what is advised. Mode lists by chance."""
 
-from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO
 from tapscan.records import BarMode, BarReading, BarReadings, Compression, Indication, Recording, Screening

@@ -1,9 +1,8 @@
 """Two scans of a plate in its piano at either visit, seasons apart. Mode lists by chance."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.piano.compare import TWICE

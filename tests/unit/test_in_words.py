@@ -1,7 +1,8 @@
 """Where a crack would lie, said without a share: a share was read as how likely there is one, as a percentage and as a count of a hundred."""
 
 import re
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.places import Layout, Station
 from tapscan.records import LikelyPlace, Whereabouts

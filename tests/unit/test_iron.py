@@ -6,6 +6,7 @@ finite-element plates stands in docs/rules.md.
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import Layout, Outline, Station
 from tapscan.records import ModalAmplitude, Mode, RuleNotRun, Scan
@@ -178,7 +179,7 @@ def test_the_loss_told_is_that_of_the_tones_strongest_there_beside_the_others() 
 
 
 def test_modes_without_strengths_or_without_scatter_raise_nothing() -> None:
-    bare = [Mode(**{**m.__dict__, "amplitudes": ()}) if k < 3 else m for k, m in enumerate(plate(3, None))]
+    bare = [replace(m, amplitudes=()) if k < 3 else m for k, m in enumerate(plate(3, None))]
     found = area_score(bare, LAYOUT, S)
     assert found is not None and np.isfinite([found.lasting, found.dull, found.lasting_area.loss_ratio]).all()
     even = [mode(m.id, m.frequency_hz, 0.004, np.array([s.amplitude_db for s in m.amplitudes])) for m in plate(3, None)]
@@ -209,7 +210,7 @@ def test_too_few_modes_is_not_a_pass() -> None:
 def test_too_few_stations_give_no_score() -> None:
     few = [mode(m.id, m.frequency_hz, m.loss_factor or 1.0, np.zeros(12)) for m in plate(3, None)]
     cut = [
-        Mode(**{**m.__dict__, "amplitudes": m.amplitudes[:5]})  # five stations: one under the limit
+        replace(m, amplitudes=m.amplitudes[:5])  # five stations: one under the limit
         for m in few
     ]
     assert area_score(cut, LAYOUT, S) is None

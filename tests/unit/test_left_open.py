@@ -1,9 +1,8 @@
 """A small drop beside one earlier scan, or beside scans of one day: neither a finding nor good news, until the plate was seen to repeat on two days."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import STATES
 from tapscan.screening.compare.compare_scans import compare_scans

@@ -1,8 +1,7 @@
 """What a comparison out of the piano says that it cannot tell."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.limits_told import BLIND, HEARD_LESS, ONE_DAY_ONLY, SINGLE

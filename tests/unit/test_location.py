@@ -1,10 +1,10 @@
 """Where a change lies: told from signed patterns on a rough model; what cannot be told is said."""
 
 import time
-from dataclasses import replace
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.demo.plates import State, draw_iron, load_table, plate_modes
 from tapscan.demo.shop import PLATES, layout_text

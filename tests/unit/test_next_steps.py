@@ -2,12 +2,12 @@
 
 import ast
 import re
-from dataclasses import replace
 from itertools import product
 from pathlib import Path
 from typing import get_args
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, STATES
 from tapscan.records import Doubt, Fingerprint

@@ -1,9 +1,8 @@
 """A plate beside other castings of its pattern (simulated; bench/pattern.py counts the rates)."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import BesidePattern, Scan
 from tapscan.screening.pattern.among_sisters import UNLIKE_OTHERS, beside_pattern, noticed

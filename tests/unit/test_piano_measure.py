@@ -1,9 +1,8 @@
 """What two scans of a plate in its piano are measured by. Mode lists by chance; expected values by hand."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.screening.compare.pairing import pair_modes
 from tapscan.screening.piano.measure import WELL_KNOWN, measure

@@ -1,12 +1,12 @@
 """Which places of a plate may be struck in the piano: layouts, list, sheet, recorder, import, visit and docs say the same for every layout and state."""
 
 import re
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 import soundfile
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.layouts import known_layouts, read_layout

@@ -1,9 +1,9 @@
 """The first sentence: without a figure, one for every rule that can find something and for every headline, and never the same for two findings."""
 
 import re
-from dataclasses import replace
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.screening import disposition
 from tapscan.screening.conclude import concluded

@@ -4,12 +4,12 @@ The iron is a sum of damped sines, one in 15 Hz; the room is Polack's: the direc
 thesis, Le Mans 1988, from memory), no image sources as in the bench that the limits were set with. Simulated.
 """
 
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 from scipy.signal import fftconvolve
 
 from tapscan.records import RoomLimit, Segment, Strike

@@ -1,9 +1,8 @@
 """Force dependence: called when enough modes move, whichever way; never by what all share, by a few, or without its input."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.disposition import dispose

@@ -1,9 +1,8 @@
 """Dead place and local ringing: the right place, and nothing on a plate of one iron."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import Layout, Station
 from tapscan.records import RuleNotRun

@@ -1,9 +1,8 @@
 """Room, hum, handling: what stood before the tap and stays, and what every place excites alike."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.mode_origins import with_origins

@@ -1,9 +1,8 @@
 """Strings: one stretched series, decaying together, where there are strings; a plate's modes are no series."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.mode_origins import with_origins

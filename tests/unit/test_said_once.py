@@ -1,7 +1,8 @@
 """What a reader found said in two ways on two screens: one meaning of ±, odds no larger than what counts bear out, listening where the finding points."""
 
-from dataclasses import replace
 from math import log
+
+from msgspec.structs import replace
 
 from tapscan import wording
 from tapscan.estimate import Estimate

@@ -1,6 +1,6 @@
 """A sensor is a kind: what another kind, place or mass does to the comparison, and what words no longer do."""
 
-from dataclasses import replace
+from msgspec.structs import replace
 
 from tapscan.screening.compare.compare_scans import compare_scans
 from tapscan.screening.compare.condition_changes import UNKNOWN_SENSOR, changed_conditions, sensor_changed

@@ -4,12 +4,12 @@ import inspect
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import replace
 from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from tapscan.cli.layout import print_sheet as layout_command
 from tapscan.faults import FAULTS

@@ -1,9 +1,8 @@
 """Taps of simulated plates: the samples do what their true list says, checked by roads other than the synthesiser's own."""
 
-from dataclasses import replace
-
 import numpy as np
 import pytest
+from msgspec.structs import replace
 
 from bench.simulate import nuisance, room
 from bench.simulate.breathing import Breathing, Strike, breathing_taps, closed_modes

@@ -1,8 +1,7 @@
 """Where a room may be in the sound and cannot be told from the plate, less is concluded. That it is needed is counted in bench/few_places.py."""
 
-from dataclasses import replace
-
 import pytest
+from msgspec.structs import replace
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.compare.compare_scans import compare_scans

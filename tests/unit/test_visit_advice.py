@@ -1,10 +1,10 @@
 """After a visit: what may never be advised, in every state and with everything that may be found; and that each question follows from something."""
 
-from dataclasses import replace
 from itertools import product
 from typing import get_args
 
 import pytest
+from msgspec.structs import replace
 
 from tapscan.places import STATES
 from tapscan.screening import next_steps

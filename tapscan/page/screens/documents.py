@@ -3,11 +3,11 @@
 import secrets
 import tempfile
 from collections.abc import Callable
-from dataclasses import replace
 from pathlib import Path
 from urllib.parse import quote
 
 from markupsafe import escape
+from msgspec.structs import replace
 from starlette.requests import Request
 from starlette.responses import FileResponse, HTMLResponse, Response
 from starlette.routing import Route

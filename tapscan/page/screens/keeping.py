@@ -2,9 +2,9 @@
 
 import datetime as dt
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
+from msgspec import Struct
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -86,8 +86,7 @@ def check(request: Request) -> Response:
     return _begin(request, "Looking whether everything is there", do, "check")
 
 
-@dataclass(frozen=True)
-class Anew:
+class Anew(Struct, frozen=True):
     """What came of reading scans anew."""
 
     of: int

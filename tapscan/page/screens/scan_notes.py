@@ -1,9 +1,9 @@
 """What people add to a scan: how it was made, what the eye saw, what an examination found."""
 
 from collections.abc import Mapping
-from dataclasses import replace
 from datetime import date
 
+from msgspec.structs import replace
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route

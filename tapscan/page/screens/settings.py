@@ -1,7 +1,6 @@
 """What the shop does every time, and every threshold with its unit, reason and source."""
 
-from dataclasses import replace
-
+from msgspec.structs import replace
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route

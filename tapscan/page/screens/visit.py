@@ -1,10 +1,10 @@
 """A visit to a piano: the round of the eye with its photos, and the document of it."""
 
 import datetime as dt
-from dataclasses import replace
 from functools import partial
 from typing import Any
 
+from msgspec.structs import replace
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response

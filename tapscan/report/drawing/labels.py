@@ -8,11 +8,11 @@ standing off. Names choose in turn until none would rather stand elsewhere; of s
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from math import dist
 
 import numpy as np
 from markupsafe import Markup
+from msgspec import Struct
 
 from tapscan.places import Point
 from tapscan.records import FloatArray
@@ -38,16 +38,14 @@ SURELY = 2.0  # units by which a name should be nearer to its own mark than to a
 RIM: dict[str, object] = {"fill": "#fff", "stroke": "#fff", "stroke_width": 3, "stroke_linejoin": "round"}
 
 
-@dataclass(frozen=True)
-class Place:
+class Place(Struct, frozen=True):
     """Where one name stands. `leader` : ends of the line to its mark, if it stands off."""
 
     box: Box
     leader: tuple[Point, Point] | None
 
 
-@dataclass(frozen=True, eq=False)
-class _Choice:
+class _Choice(Struct, frozen=True, eq=False):
     """The places one name may take, cheapest first: boxes (n, 4), leaders (n, 4) with NaN where there is none, what each is charged by itself (n,)."""
 
     boxes: FloatArray

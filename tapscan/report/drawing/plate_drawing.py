@@ -12,12 +12,12 @@ All of it is greys and one dark blue, and no shape is used twice, so that nothin
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
 from math import hypot
 from typing import Literal
 
 from markupsafe import Markup, escape
+from msgspec import Struct
 
 from tapscan.places import Layout, Outline, Point
 from tapscan.report import words
@@ -32,8 +32,7 @@ ROUNDS = 8
 SIDE = FONT + 3  # units the words at the sides take
 
 
-@dataclass(frozen=True)
-class Canvas:
+class Canvas(Struct, frozen=True):
     """A drawing `width` units wide: the picture within a margin that leaves room for the words at its sides."""
 
     layout: Layout

@@ -11,10 +11,10 @@ Without a layout there is nothing to draw: callers show no map then, not an empt
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from math import inf, isfinite
 
 from markupsafe import Markup
+from msgspec import Struct
 
 from tapscan import wording
 from tapscan.places import Layout
@@ -55,8 +55,7 @@ SIZES_DB = (
 )
 
 
-@dataclass(frozen=True)
-class Mark:
+class Mark(Struct, frozen=True):
     """What one station's mark says."""
 
     kind: Kind

@@ -4,10 +4,10 @@ map_section(screening)   what the templates first.html and map.html name; None w
 mode_map(...)            where one mode is strong
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 from markupsafe import Markup
+from msgspec import Struct
 
 from tapscan import wording
 from tapscan.places import Layout
@@ -17,8 +17,7 @@ from tapscan.report.drawing.plate_map import SMALL, amplitude_map, legend, marks
 from tapscan.report.section import Section, Sheet
 
 
-@dataclass(frozen=True)
-class MapSection:
+class MapSection(Struct, frozen=True):
     """Drawings with their legends and what has to be said beside them."""
 
     small: Markup

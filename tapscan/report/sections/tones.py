@@ -4,10 +4,10 @@ tones_section(screening, decays)   what tones.html names, or None where no indic
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from typing import Any
 
 from markupsafe import Markup
+from msgspec import Struct
 
 from tapscan import wording
 from tapscan.records import Mode, Screening
@@ -19,8 +19,7 @@ from tapscan.report.sections.map import mode_map
 MOST_TONES = 4
 
 
-@dataclass(frozen=True)
-class TonesSection:
+class TonesSection(Struct, frozen=True):
     """Rows of {title, map, decay, decay_words}; a drawing that could not be made is None."""
 
     rows: list[dict[str, Any]]

@@ -10,9 +10,9 @@ weight on it, moves each tone in its own way: then nothing is told of the clock.
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import BarReading, BarReadings, ChainChange, ChainSign, ScanConditions, ScanForComparison
 from tapscan.screening.chain import words

@@ -7,17 +7,15 @@ A recorder's clock moves every tone in one ratio, and so does temperature: half 
 tone in its own. The common ratio is the weighted mean of the tones that moved together; its standard deviation is widened by how far they disagree.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.estimate import Estimate
 from tapscan.records import BarReading, FloatArray
 from tapscan.settings import Settings
 
 
-@dataclass(frozen=True)
-class Moved:
+class Moved(Struct, frozen=True):
     """After against before."""
 
     modes: int

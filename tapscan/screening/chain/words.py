@@ -6,8 +6,9 @@ of_list(changes)              why lost and new tones count for nothing; None: th
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import expm1
+
+from msgspec.structs import replace
 
 from tapscan.records import ChainChange, ChainSign
 

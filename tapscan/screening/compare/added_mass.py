@@ -20,9 +20,8 @@ The log odds are a logistic model of the four, fitted on two simulated patterns 
 (docs/comparison.md says how often it is right); they are the odds where weights and cracks come as often as they did there. It gives the likelier of two, never an all-clear: a change counts as a crack until the weight is found.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import AddedMass, FloatArray
 from tapscan.screening.compare.measure import Measured
@@ -48,8 +47,7 @@ WEIGHTS = (-0.72, -13.72, -5.49, -59.3)  # distance, evenness, share, over
 CONSTANT = -4.8
 
 
-@dataclass(frozen=True, eq=False)
-class WeightFeatures:
+class WeightFeatures(Struct, frozen=True, eq=False):
     """What speaks for a weight or against it."""
 
     levels: FloatArray  # (5,) ln of the mean drop in each of BANDS_HZ

@@ -4,7 +4,8 @@ carry(later, baselines, partner, settings)    with status new or unchanged
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+
+from msgspec.structs import replace
 
 from tapscan.records import Indication, Scan, ScanForComparison
 from tapscan.screening.compare.rattles import quiet_ones

@@ -5,8 +5,9 @@ without_lists(evidence, changes)          lost and new tones count for nothing w
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any
+
+from msgspec.structs import replace
 
 from tapscan.records import ChainChange
 from tapscan.screening.chain.words import of_list

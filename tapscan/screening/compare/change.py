@@ -5,10 +5,10 @@ largest_mean(values, count)              of the largest few
 largest_capped(score, top, settings)     the same, no mode counting for more than a cap
 """
 
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.screening.compare.shared_shift import Flags
@@ -19,8 +19,7 @@ TOP_RISES = 5
 HeldBack = Literal["supports", "few tones"]
 
 
-@dataclass(frozen=True, eq=False)
-class Change:
+class Change(Struct, frozen=True, eq=False):
     """One quantity of each pair; (k,) each, nan where unknown."""
 
     value: FloatArray  # ln(later / baseline), what the modes share taken out

@@ -7,11 +7,11 @@ carry(later, baselines, pairs)               the later scan's own indications wi
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.records import (

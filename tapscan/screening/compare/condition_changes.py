@@ -8,7 +8,8 @@ What is refused is refused whatever the figures say; what is only worse gets a w
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan.records import IN_PIANO, ScanConditions
 from tapscan.sensors import Sensor
@@ -28,8 +29,7 @@ FINISH = (
 )
 
 
-@dataclass(frozen=True)
-class ConditionChanges:
+class ConditionChanges(Struct, frozen=True):
     """What is different, what is refused (None: nothing), and what is allowed for."""
 
     sentences: tuple[str, ...] = ()

@@ -16,9 +16,9 @@ Judged: paired modes from 100 to 1500 Hz that the baseline heard again and that 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Scan
@@ -48,8 +48,7 @@ OWN_SCATTER = 2  # baseline scans that show what the room does to this plate's m
 FEW_STATIONS = 4  # with fewer, a mode heard at any is judged
 
 
-@dataclass(frozen=True, eq=False)
-class Measured:
+class Measured(Struct, frozen=True, eq=False):
     """A later scan beside a baseline."""
 
     baseline: Baseline

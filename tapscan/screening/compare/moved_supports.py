@@ -10,9 +10,8 @@ low tones tells what supports did, and nothing of a crack that moves few of them
 The loss of a support counts by the share of the mode's energy that lies in its spring, which is k phi squared over the square of the angular frequency: by the same law.
 """
 
-from dataclasses import replace
-
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import FloatArray
 from tapscan.screening.compare.change import TOP_DROPS, TOP_RISES, Change, HeldBack, largest_capped

@@ -15,9 +15,9 @@ Method: linear assignment with dummy partners (scipy.optimize.linear_sum_assignm
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Mode
@@ -30,8 +30,7 @@ COARSE_STEP_PPM = 40.0
 ROUNDS = 3
 
 
-@dataclass(frozen=True, eq=False)
-class ModeTable:
+class ModeTable(Struct, frozen=True, eq=False):
     """Modes as arrays, in order of frequency."""
 
     names: tuple[str, ...]
@@ -50,8 +49,7 @@ class ModeTable:
         return np.asarray(np.log(self.frequency_hz))
 
 
-@dataclass(frozen=True, eq=False)
-class Pairing:
+class Pairing(Struct, frozen=True, eq=False):
     """`pairs` (k, 2) numbers of modes; `shift` is ln(later / earlier) that most modes share; `cost` (k,)."""
 
     pairs: NDArray[np.intp]

@@ -17,9 +17,9 @@ Method: pooled variance with a prior (scaled inverse chi-square), kernel weights
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray, Mode, Scan
 from tapscan.screening.compare.pairing import ModeTable, mode_table, pair_modes
@@ -32,8 +32,7 @@ ROUNDS = 8
 OFTEN = 3  # times a plate was seen to repeat
 
 
-@dataclass(frozen=True, eq=False)
-class Values:
+class Values(Struct, frozen=True, eq=False):
     """One quantity of every mode over the baseline scans; (n,) each."""
 
     mean: FloatArray  # nan where no scan has it
@@ -42,8 +41,7 @@ class Values:
     level: FloatArray  # variance of one scan over what is given beforehand
 
 
-@dataclass(frozen=True, eq=False)
-class Baseline:
+class Baseline(Struct, frozen=True, eq=False):
     """The modes of the reference scan with what all baseline scans say of them."""
 
     table: ModeTable  # reference scan

@@ -10,11 +10,11 @@ searched over every place it could be, so it must do better still (Bayesian info
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray, ScanForComparison
 from tapscan.screening.compare.pairing import mode_table, pair_modes
@@ -36,8 +36,7 @@ def shared_by(in_piano: bool) -> str:
     return SHARED_BY[in_piano]
 
 
-@dataclass(frozen=True)
-class ModeCourse:
+class ModeCourse(Struct, frozen=True):
     """One mode of the first scan through time."""
 
     mode: str  # Mode.id in the first scan
@@ -50,8 +49,7 @@ class ModeCourse:
     reason: str | None = None
 
 
-@dataclass(frozen=True)
-class Trend:
+class Trend(Struct, frozen=True):
     """All scans of a plate."""
 
     scans: tuple[str, ...]

@@ -12,9 +12,9 @@ lost modes has new ones as well; where strong modes are missing on one side only
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import FloatArray, UnpairedMode
 from tapscan.screening.compare.measure import Measured

@@ -10,9 +10,9 @@ set so that of flaws given six in ten, six in ten are there (docs/comparison.md)
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
@@ -23,8 +23,7 @@ LEAST_FIT = 0.05
 USUAL_LIKENESS, USUAL_FIT = 0.9, 0.8  # where `sharpness` stands as it is
 
 
-@dataclass(frozen=True)
-class Belief:
+class Belief(Struct, frozen=True):
     """`candidate` is the number of the part's best."""
 
     part: str

@@ -5,8 +5,9 @@ placed(comparison, located)                                  the comparison with
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from pathlib import Path
+
+from msgspec.structs import replace
 
 from tapscan.records import Comparison, ScanForComparison, Whereabouts
 from tapscan.records.places import From

@@ -6,9 +6,8 @@ What is told of a place from all the others says how well the model fits. No fre
 order and scale.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.screening.location.fitted import Fitted
@@ -16,8 +15,7 @@ from tapscan.screening.location.told_by_others import Covariance, Patterns
 from tapscan.settings import Settings
 
 
-@dataclass(frozen=True, eq=False)
-class Expansion:
+class Expansion(Struct, frozen=True, eq=False):
     """Expected squares, each mode of unit modal mass."""
 
     squares: FloatArray  # (cuts, k) squared moment over stiffness, mean along the cut; or (points, k) squared deflection, 1/kg

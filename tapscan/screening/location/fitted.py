@@ -7,10 +7,10 @@ taken that makes the patterns likeliest (maximum a posteriori). The patterns of 
 Frequencies of the model are still not trusted but in order and scale.
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.model.altered import Altered, altered
 from tapscan.model.rough import RoughModel
@@ -23,8 +23,7 @@ SCALES = np.exp(np.linspace(-0.45, 0.45, 19))  # of the frequencies, tried first
 STEPS = 40
 
 
-@dataclass(frozen=True, eq=False)
-class Fitted:
+class Fitted(Struct, frozen=True, eq=False):
     """Motions of the plate, those that do not bend first."""
 
     frequency_hz: FloatArray  # (m,), scale included

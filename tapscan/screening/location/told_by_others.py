@@ -8,9 +8,8 @@ Each pattern is taken as a sum of motions whose weights fall with the distance i
 regression; Gaussian processes of one variance a mode). Of each mode the variance that fits best counts.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
@@ -18,16 +17,14 @@ from tapscan.settings import Settings
 ALIKE = 1e-6  # squared frequencies closer than this share
 
 
-@dataclass(frozen=True, eq=False)
-class Patterns:
+class Patterns(Struct, frozen=True, eq=False):
     """Modes over the places; nan where the sign is not told."""
 
     frequency_hz: FloatArray  # (k,)
     motion: FloatArray  # (k, places), signed, any scale for each mode
 
 
-@dataclass(frozen=True, eq=False)
-class Slopes:
+class Slopes(Struct, frozen=True, eq=False):
     """Of the evidence."""
 
     shape: FloatArray  # (places, m)

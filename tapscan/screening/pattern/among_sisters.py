@@ -6,9 +6,10 @@ noticed(references, settings)                                Standing after Stan
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import (
     IN_PIANO,
@@ -50,8 +51,7 @@ ONLY = "It rests on simulated castings, never on real iron. A partial crack move
 IN_PIANO_WHY = "the plate is in the piano; strings, case and room move its modes too"
 
 
-@dataclass(frozen=True, eq=False)
-class Standing:
+class Standing(Struct, frozen=True, eq=False):
     """One reference against the others. `unlike` None: it could not be compared."""
 
     name: str

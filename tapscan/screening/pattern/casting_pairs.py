@@ -12,9 +12,9 @@ Patterns are amplitudes without sign. Source: ours; bench/pattern.py counts it.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Reference
@@ -33,8 +33,7 @@ SAME = 0.003  # change that two scans of like castings show anywhere
 GRID: FloatArray = np.log(np.geomspace(LOWEST_HZ, HIGHEST_HZ, POINTS))
 
 
-@dataclass(frozen=True, eq=False)
-class OwnModes:
+class OwnModes(Struct, frozen=True, eq=False):
     """Of one scan, in order of frequency, all (n,) but `pattern` (n, places), rows of length 1. Unknown is NaN."""
 
     log_frequency: FloatArray
@@ -46,8 +45,7 @@ class OwnModes:
         return len(self.log_frequency)
 
 
-@dataclass(frozen=True, eq=False)
-class Pairs:
+class Pairs(Struct, frozen=True, eq=False):
     """`index` (k, 2): numbers of modes; `moved` (k,) ln(other / one) less the shift that all share."""
 
     index: NDArray[np.intp]

@@ -13,9 +13,9 @@ in it, drawn towards the middle of all modes as if PRIOR further references had 
 """
 
 from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.screening.pattern.casting_pairs import OwnModes, Pairs, beside, shape_change
@@ -29,8 +29,7 @@ FEWEST_MODES = 20  # judged
 FACTORS_FROM = 5  # references; fewer tell no common factor but the shift
 
 
-@dataclass(frozen=True, eq=False)
-class Lot:
+class Lot(Struct, frozen=True, eq=False):
     """`change` (n, n): of shape, 0 on the diagonal; the scatters are of one casting, relative, None where there are no pairs."""
 
     modes: tuple[OwnModes, ...]
@@ -42,8 +41,7 @@ class Lot:
         return len(self.modes)
 
 
-@dataclass(frozen=True, eq=False)
-class Among:
+class Among(Struct, frozen=True, eq=False):
     """`rise` and `fall` (references, modes): ln of the plate's loss over the reference's, of the reference's frequency over the plate's; NaN where not paired."""
 
     unlike: float
@@ -52,8 +50,7 @@ class Among:
     shift: float  # ln of the references' frequencies over the plate's, shared by all modes, middle of the references
 
 
-@dataclass(frozen=True, eq=False)
-class Scored:
+class Scored(Struct, frozen=True, eq=False):
     """`statistic` None: too few modes. `score` (modes,) in the sisters' scatter, NaN where not judged; `value` (modes,) natural logarithm."""
 
     statistic: float | None

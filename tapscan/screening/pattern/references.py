@@ -6,9 +6,9 @@ same_plate(one, other)                           whether two references are of o
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray, Known, Mode, Reference, Scan, Sister
 from tapscan.screening.mode_origins import of_plate
@@ -20,8 +20,7 @@ FEWEST_PLACES = 8
 FLAW = "an examination found a flaw"
 
 
-@dataclass(frozen=True, eq=False)
-class Fit:
+class Fit(Struct, frozen=True, eq=False):
     """`stations`: tapped on the plate and on every reference of `used`."""
 
     used: tuple[Reference, ...]

@@ -12,10 +12,10 @@ One earlier scan is taken, the newest in the same state: how often this errs was
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO
 from tapscan.records import Comparison, Indication, ModePair, RuleNotRun, ScanForComparison

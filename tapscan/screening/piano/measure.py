@@ -9,9 +9,8 @@ the tones that belong together. A loosened screw or a parted strut changes shape
 Across seasons the scatter is taken from the pair itself where it is larger. Ours; chosen and counted on simulated pianos (bench/in_piano.py).
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray, Scan
@@ -29,8 +28,7 @@ WELL_KNOWN = 4e-3  # relative: pairs whose fits are known better tell the pair's
 FEW = 6
 
 
-@dataclass(frozen=True, eq=False)
-class Measured:
+class Measured(Struct, frozen=True, eq=False):
     """Arrays are by pair, (k,)."""
 
     earlier: ModeTable

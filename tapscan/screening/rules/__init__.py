@@ -5,7 +5,7 @@ file beside these, name it in RULES, and write a test that goes red when the rul
 
 RULES                        in the order in which they run and are shown
 NOTE_RULES                   those of a scan whose keys were played; of such a scan the others are not run, and these are not run of taps
-RULE_LIMITS                  dataclasses of all thresholds that stand in the files of rules
+RULE_LIMITS                  all sets of thresholds that stand in the files of rules
 rules_of(scan)               those that are meant for what was recorded, taps or notes
 rule_named(name)             the Rule, or None
 run_rules(scan, settings)    indications, and the rules that lacked their input

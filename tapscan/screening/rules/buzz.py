@@ -9,7 +9,8 @@ or more, and a bare plate.
 """
 
 from collections import Counter
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan.records import Indication, Interpretation, LateSound, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES
@@ -20,8 +21,7 @@ from tapscan.wording import listed
 
 
 @stage("rules.buzz", counted_in=("single", "comparison"))
-@dataclass(frozen=True)
-class BuzzLimits:
+class BuzzLimits(Struct, frozen=True):
     """When this rule speaks."""
 
     late_db: float = threshold(8.0, "dB", "what is left late in the ring stands this far over the noise", SIMULATED)

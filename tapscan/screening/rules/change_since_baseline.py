@@ -9,9 +9,10 @@ Limits: against the plate's own repeatability, chosen on simulated plates of two
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import AddedMass, Condition, Indication, RuleNotRun, Scan, StationChange, UnpairedMode, Whereabouts
 from tapscan.records.places import From
@@ -50,8 +51,7 @@ LIST_OTHERS = (
 )
 
 
-@dataclass(frozen=True, eq=False)
-class Evidence:
+class Evidence(Struct, frozen=True, eq=False):
     """All the rule looks at."""
 
     measured: Measured

@@ -14,9 +14,9 @@ on which nothing buzzes: a loose part depends on force as well.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray, Force, ForceShift, Indication, RuleNotRun, Scan
 from tapscan.screening.in_words import NAMED_PLACES, places_in_words
@@ -28,8 +28,7 @@ from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("rules.force-dependence", counted_in=("single",))
-@dataclass(frozen=True)
-class ForceLimits:
+class ForceLimits(Struct, frozen=True):
     """When this rule speaks."""
 
     step_db: float = threshold(6.0, "dB", "hard taps must be at least this much louder than soft ones", JUDGEMENT)

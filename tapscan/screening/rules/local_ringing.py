@@ -8,7 +8,7 @@ Off by default: on simulated plates, by microphone or with a rattling screw, it 
 by side. Needs 8 places and a bare plate.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.mode_origins import of_plate
@@ -19,8 +19,7 @@ from tapscan.settings.definition import JUDGEMENT, SIMULATED, stage, threshold
 
 
 @stage("rules.local-ringing", counted_in=("single",))
-@dataclass(frozen=True)
-class LocalRingingLimits:
+class LocalRingingLimits(Struct, frozen=True):
     """When this rule speaks."""
 
     on: float = threshold(

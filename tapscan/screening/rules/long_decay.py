@@ -11,9 +11,8 @@ sound plates out); the plate by the median loss factor of its modes, order of ma
 Where the plate is as well told by a dull area, the likelier of the two speaks.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.in_words import places_in_words
@@ -26,8 +25,7 @@ from tapscan.settings.definition import JUDGEMENT, stage, threshold
 
 
 @stage("rules.long-decay", counted_in=("single",))
-@dataclass(frozen=True)
-class LongDecayLimits:
+class LongDecayLimits(Struct, frozen=True):
     """When this rule speaks."""
 
     loss_factor: float = threshold(

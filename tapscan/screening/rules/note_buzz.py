@@ -6,7 +6,7 @@ lamp, a key's lead, a string's own buzz at bridge or agraffe. A buzz at one note
 Limits: chosen on simulated notes of four scales (bench/notes.py --setting): over the noise by microphone the first unflawed take speaks at 5 dB. By pickup and by microphone.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan.records import Indication, RuleNotRun, Scan
 from tapscan.records.notes import PlayedNote
@@ -27,8 +27,7 @@ OTHERS = (
 
 
 @stage("rules.note-buzz", counted_in=("notes",))
-@dataclass(frozen=True)
-class NoteBuzzLimits:
+class NoteBuzzLimits(Struct, frozen=True):
     """When this rule speaks."""
 
     over_noise_db: float = threshold(

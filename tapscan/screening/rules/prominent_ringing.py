@@ -10,7 +10,8 @@ Limits: prominence by ECMA-418-1; duration and share of stations by engineering 
 """
 
 import math
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan.records import Condition, Indication, Mode, RuleNotRun, Scan
 from tapscan.screening.mode_origins import of_plate
@@ -22,8 +23,7 @@ from tapscan.signal.plate.tones import prominence_limit_db, tone_to_noise_limit_
 
 
 @stage("rules.prominent-ringing", counted_in=("single",))
-@dataclass(frozen=True)
-class RingingLimits:
+class RingingLimits(Struct, frozen=True):
     """When this rule speaks."""
 
     t60_s: float = threshold(0.3, "s", "shorter tones are a thud to the ear", JUDGEMENT)

@@ -7,7 +7,7 @@ points to one. Top strings have no dampers (the top 18 to 20 notes); they ring a
 Limits: chosen on simulated notes of four scales (bench/notes.py --setting, and the takes of an earlier count on them); counted on two others. By pickup on the iron only: by microphone the board drowns what the iron radiates.
 """
 
-from dataclasses import dataclass
+from msgspec import Struct
 
 from tapscan import wording
 from tapscan.records import Indication, RuleNotRun, Scan
@@ -28,8 +28,7 @@ OTHERS = (
 
 
 @stage("rules.ringing-on", counted_in=("notes",))
-@dataclass(frozen=True)
-class RingingOnLimits:
+class RingingOnLimits(Struct, frozen=True):
     """When this rule speaks."""
 
     loss_factor: float = threshold(0.013, "1", "a plate on its screws and a soundboard lose more", SIMULATED)

@@ -9,7 +9,8 @@ references themselves scatter more than the limits were set for, nothing is said
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+
+from msgspec import Struct
 
 from tapscan.records import Condition, Indication, PatternFigure, RuleNotRun, Scan
 from tapscan.screening.rule import Outcome, Plain, Rule, condition, measured
@@ -36,8 +37,7 @@ LOSS_OTHERS = (
 
 
 @stage("rules.unlike-its-pattern", counted_in=("pattern",))
-@dataclass(frozen=True)
-class Limits:
+class Limits(Struct, frozen=True):
     """When a plate is unlike its sisters. A limit with `few` rises by that over the number of references."""
 
     references: float = threshold(3.0, "plates", "fewer say nothing of what is usual", "simulated study")
@@ -60,8 +60,7 @@ class Limits:
         return self.losses + self.losses_few / references
 
 
-@dataclass(frozen=True)
-class Evidence:
+class Evidence(Struct, frozen=True):
     """All the rule looks at."""
 
     pattern: str

@@ -7,10 +7,10 @@
 level (a ratio of energies) that a mode must reach per strike.
 """
 
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.fft import fft, ifft
 from numpy.typing import NDArray
 
@@ -32,8 +32,7 @@ EDGE_SD = 3.0
 LOOKS, FURTHER = 2, 2  # rounds of adding and uniting in a band, and modes each round may add
 
 
-@dataclass(frozen=True, eq=False)
-class Start:
+class Start(Struct, frozen=True, eq=False):
     """Start values of M modes, in order of frequency."""
 
     frequency_hz: FloatArray
@@ -56,8 +55,7 @@ class Start:
         return Start(f[order], np.concatenate([self.decay_rate_per_s, decay_rate_per_s])[order])
 
 
-@dataclass(frozen=True, eq=False)
-class _Task:
+class _Task(Struct, frozen=True, eq=False):
     """One band of one set of strikes."""
 
     spectra: Spectra

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.polynomial import chebyshev
 from numpy.typing import NDArray
 
@@ -24,8 +24,7 @@ from tapscan.signal.fit.polefit import mode_values
 ROUNDING = 1e-16
 
 
-@dataclass(frozen=True, eq=False)
-class ModeArrays:
+class ModeArrays(Struct, frozen=True, eq=False):
     """x[n] = Re c exp((-decay_rate + 2 pi i frequency) n / rate) of each mode and strike."""
 
     frequency_hz: FloatArray  # (M,)

@@ -15,10 +15,10 @@ Conventions: frequency in Hz, decay rate in 1/s (amplitude), arrays (K bins, S s
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray
@@ -32,8 +32,7 @@ ROUNDING = 1e-15  # of the energy: a smaller residual is not told from 0
 RIDGES = (0.0, 1e-13, 1e-11, 1e-9)  # of a column's own energy
 
 
-@dataclass(frozen=True, eq=False)
-class PoleFit:
+class PoleFit(Struct, frozen=True, eq=False, dict=True):
     """Outcome of a fit with M modes."""
 
     frequency_hz: FloatArray  # (M,)
@@ -56,8 +55,7 @@ class PoleFit:
             return np.asarray(0.5 * _inverse(self.fisher, scale) * np.outer(scale * spread, scale * spread))
 
 
-@dataclass(frozen=True, eq=False)
-class _Task:
+class _Task(Struct, frozen=True, eq=False):
     """What does not change while poles move. `energy` is the sum of all |spectra|^2."""
 
     bins_hz: FloatArray  # (K,)
@@ -76,8 +74,7 @@ class _Task:
         return _Task(bins_hz, spectra, spectra.conj(), energy, background, turns, length, rate_hz)
 
 
-@dataclass(frozen=True, eq=False)
-class _State:
+class _State(Struct, frozen=True, eq=False):
     """Everything known at one set of M poles; all from sums over the bins, so that no step forms the residual."""
 
     rows: ComplexArray  # (M + terms, K) the model

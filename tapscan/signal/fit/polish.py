@@ -9,9 +9,9 @@ without the polynomial the fit reaches the Cramer-Rao bound. Where the polynomia
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.bandfit import poles_of

@@ -20,10 +20,10 @@ Needs more strikes at unlike places than a band has modes; modes of one pattern 
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import partial
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.fit.lapack import inverse_of_any
@@ -41,8 +41,7 @@ DOUBT = 1.4  # on the standard errors: by so much they fell short on simulated r
 Smooth = Callable[[FloatArray], FloatArray]
 
 
-@dataclass(frozen=True, eq=False)
-class StateFit:
+class StateFit(Struct, frozen=True, eq=False):
     """M modes of one band from S strikes; the series were scaled to noise of mean square 1."""
 
     z: ComplexArray  # (M,) poles per sample

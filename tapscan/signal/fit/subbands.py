@@ -10,10 +10,10 @@ at the onset is over after a known number of samples and what follows is an exac
 damped exponentials, poles z = exp((-decay_rate + 2 pi i (f - centre)) / rate).
 """
 
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
+from msgspec import Struct
 from numpy.fft import ifft, rfft
 
 from tapscan.records import ComplexArray, FloatArray
@@ -23,8 +23,7 @@ STOP_DB = 60.0
 NARROWEST_HZ, WIDEST_HZ, RELATIVE_WIDTH = 40.0, 240.0, 0.15
 
 
-@dataclass(frozen=True)
-class Band:
+class Band(Struct, frozen=True):
     """A band owns modes with low <= f < high; it listens `margin` further on both sides."""
 
     low_hz: float

@@ -7,9 +7,9 @@ played does not count: that string may ring by itself. Where the same holds for 
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import FloatArray
 from tapscan.records.notes import ForeignTone, PlayedNote, RingingTone

@@ -8,9 +8,9 @@ Two rounds for the keys: every pitch within a quarter tone first; then only pitc
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.records.notes import PlayedNote, RingingTone
@@ -40,8 +40,7 @@ LINES_HZ = 2.0  # two tones so near cannot be told apart in a tail
 Piece = tuple[str, FloatArray]  # of one sound: its recording, (n,) samples
 
 
-@dataclass(frozen=True, eq=False)
-class _Heard:
+class _Heard(Struct, frozen=True, eq=False):
     """One piece: its notes, when they begin and end, and when the damper falls."""
 
     recording: str

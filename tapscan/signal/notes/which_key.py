@@ -8,11 +8,11 @@ way between them (after Camacho and Harris, J. Acoust. Soc. Am. 124 (2008) 1638,
 a key from the one an octave above, the norm of the sum from the one an octave below.
 """
 
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
+from msgspec import Struct
 from numpy.typing import NDArray
 
 from tapscan.records import FloatArray
@@ -38,8 +38,7 @@ PLAIN_SCORE, DISTRUST = 40.0, 0.5  # a low key that fits worse is a thump more o
 ODD, EVEN, LOPSIDED = slice(0, 6, 2), slice(1, 6, 2), 0.7  # of the first six partials; weight of what the odd ones lack
 
 
-@dataclass(frozen=True, eq=False)
-class Heard:
+class Heard(Struct, frozen=True, eq=False):
     """(88,) `score` and `cents` of each key's best fit, `stiffness` as a factor on the usual one."""
 
     score: FloatArray
@@ -47,8 +46,7 @@ class Heard:
     factor: FloatArray
 
 
-@dataclass(frozen=True, eq=False)
-class Lines:
+class Lines(Struct, frozen=True, eq=False):
     """What stands out of one note: `db` (k,) over its surroundings, 0 to CAP_DB, at steps of `step_hz`."""
 
     db: FloatArray
@@ -100,8 +98,7 @@ def key_scores(samples: FloatArray, rate: int, cents: tuple[float, ...]) -> Hear
     return Heard(score, np.array(cents)[c], np.array(STIFFNESS_FACTORS)[b])
 
 
-@dataclass(frozen=True, eq=False)
-class _Looked:
+class _Looked(Struct, frozen=True, eq=False):
     """Where one spectrum's bins are looked at for every key, pitch and stiffness: the same for all notes of a recording."""
 
     at: IntArray  # (K, C, B, n) bins of the partials

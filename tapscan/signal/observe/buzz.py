@@ -8,11 +8,11 @@ a band wider than the frame is short is even, and where what a fit missed dies a
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.signal.observe.strike_spectra import InTime, StrikeSpectra
@@ -27,8 +27,7 @@ SLICES = 24
 LEAST_FRAMES = 20
 
 
-@dataclass(frozen=True, eq=False)
-class Late:
+class Late(Struct, frozen=True, eq=False):
     """(S,) arrays. ``late_db`` : unexplained power over the noise; ``share_db`` : over all that is heard then; ``unevenness`` : 1."""
 
     late_db: FloatArray

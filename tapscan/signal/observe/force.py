@@ -16,10 +16,11 @@ Standard errors are those of both fits together. A fit that lost a mode (moved i
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray
@@ -36,8 +37,7 @@ FAR_WIDTHS = 3.0
 LOWEST_HZ = 80.0
 
 
-@dataclass(frozen=True, eq=False)
-class Shifts:
+class Shifts(Struct, frozen=True, eq=False):
     """(M,) arrays, one value a shared mode; nan where it could not be told.
 
     ``frequency_ppm`` : hard less soft, in parts per million of the frequency. ``log_decay`` : ln of the decay rates, hard over soft.
@@ -134,8 +134,7 @@ def force_step_db(sounds: Sequence[StationSound]) -> float | None:
     return float(np.median(steps)) if steps else None
 
 
-@dataclass(frozen=True, eq=False)
-class _Group:
+class _Group(Struct, frozen=True, eq=False):
     """The strikes of one force in one band, each weighed by its noise."""
 
     bins: FloatArray  # (K,)

@@ -9,9 +9,9 @@ Frequencies in Hz, decay rates in 1/s (amplitude); arrays (K bins, S strikes), (
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
+from msgspec import Struct
 from numpy.fft import irfft, rfft
 from numpy.typing import NDArray
 
@@ -100,8 +100,7 @@ class StrikeSpectra:
             first = last
 
 
-@dataclass(frozen=True, eq=False)
-class InTime:
+class InTime(Struct, frozen=True, eq=False):
     """The strikes of one station; one by one, since what is worked on then stays in the processor's cache."""
 
     ring: np.ndarray  # (S, n) float32, of a length that Fourier transforms take fast

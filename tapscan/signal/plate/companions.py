@@ -11,10 +11,10 @@ are not taken for one: no single pole follows both, at most places, once they st
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import ComplexArray, FloatArray, Pole
 from tapscan.signal.fit.mode_arrays import ModeArrays

@@ -17,10 +17,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing, SelfScatter
 from tapscan.settings import Settings
@@ -70,8 +71,7 @@ IN_ROOM = "the modes are told by their patterns, which all taps share"
 DRY, FEW = "no room was heard", f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"
 
 
-@dataclass(frozen=True, eq=False)
-class SharedMode:
+class SharedMode(Struct, frozen=True, eq=False):
     """A mode of the plate, and how each station that took part shows it."""
 
     frequency_hz: float
@@ -82,8 +82,7 @@ class SharedMode:
     widened: tuple[float, float] = (1.0, 1.0)  # see Pole
 
 
-@dataclass(frozen=True, eq=False)
-class Together:
+class Together(Struct, frozen=True, eq=False):
     """What all stations tell together."""
 
     modes: tuple[SharedMode, ...] = ()

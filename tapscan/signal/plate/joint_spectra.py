@@ -14,9 +14,10 @@ and taken out of its spectra before the next; a fit that forgets this splits eve
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import ComplexArray, FloatArray, Force, Pole
 from tapscan.signal.fit.fast_length import down_from
@@ -39,8 +40,7 @@ BENT = 1e-6  # of the frequency, step of the difference that tells it
 MOST_DRIFT = 1e-3  # ten kelvin: no plate warms so within a scan, and a shift of few modes can run away
 
 
-@dataclass(frozen=True, eq=False)
-class StationSound:
+class StationSound(Struct, frozen=True, eq=False):
     """What one station brings; float32 keeps 140 dB in half the memory."""
 
     station: str
@@ -78,8 +78,7 @@ class KeptSpectra(Spectra):
         return np.arange(first, last + 1) * step, self.full[:, first - self.first : last + 1 - self.first].T
 
 
-@dataclass(frozen=True, eq=False)
-class JointSpectra:
+class JointSpectra(Struct, frozen=True, eq=False):
     """All columns (strikes of all stations) and what is known of each."""
 
     sounds: tuple[StationSound, ...]
@@ -105,8 +104,7 @@ class JointSpectra:
         return next((r for r in reversed(self.rungs) if r.duration_s >= wanted_s), self.rungs[0])
 
 
-@dataclass(frozen=True, eq=False)
-class WeighedBand:
+class WeighedBand(Struct, frozen=True, eq=False):
     """One band's spectra with the drift taken out, each column scaled to noise of mean square 1."""
 
     spectra: KeptSpectra

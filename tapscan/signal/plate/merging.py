@@ -9,10 +9,10 @@ very clear to count.
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import median
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray, ModalAmplitude, Mode, Pole, Tone
 from tapscan.settings import Settings
@@ -24,8 +24,7 @@ LONE_SNR_DB = 30.0
 MANY_STATIONS = 4
 
 
-@dataclass(frozen=True, eq=False)
-class HeardPole:
+class HeardPole(Struct, frozen=True, eq=False):
     """A pole with the station's view of it."""
 
     station: str
@@ -55,8 +54,7 @@ def merge(heard: Sequence[HeardPole], stations: int, settings: Settings) -> list
     return modes_of([Joined(pole_of(c), c) for c in clusters_of(heard, stations)], settings)
 
 
-@dataclass(frozen=True, eq=False)
-class Joined:
+class Joined(Struct, frozen=True, eq=False):
     """One mode: its pole, the stations' views of it (the clearest first), and what is to be said of its decay."""
 
     pole: Pole

@@ -9,9 +9,8 @@ Applications in Genetics and Molecular Biology 3 (2004) article 3, sections 3 an
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.signal.plate.special import digamma, tetragamma, trigamma
@@ -22,8 +21,7 @@ STEPS = 50
 LEAST_STEP = 1e-8
 
 
-@dataclass(frozen=True, eq=False)
-class Moderated:
+class Moderated(Struct, frozen=True, eq=False):
     """(M,) both."""
 
     ratio: FloatArray

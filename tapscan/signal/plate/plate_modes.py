@@ -7,10 +7,10 @@ measured_scan(results, settings, ...)   a Scan of strikes, modes and what is tol
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from typing import Any, NamedTuple
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import Mode, Pole, RoomLimit, Scan
 from tapscan.settings import Settings

@@ -13,10 +13,11 @@ The road is closed where a neighbour lies within the band or the noise stands to
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from tapscan.records import ComplexArray, FloatArray, Pole
@@ -35,16 +36,14 @@ NEIGHBOUR = "a neighbour is too near for its energy to be told apart"
 PARTED, PARTED_SDS = 0.05, 3.0  # relative difference that counts, beyond three standard errors
 
 
-@dataclass(frozen=True)
-class RingDown:
+class RingDown(Struct, frozen=True):
     """Decay rate of the amplitude in 1/s from the energy between 5 and 25 dB down; None with the reason."""
 
     decay_rate_per_s: float | None
     reason: str | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class EnergyLeft:
+class EnergyLeft(Struct, frozen=True, eq=False):
     """Energy of one mode that is still to come, dB re its start; empty with the reason where it cannot be told."""
 
     time_s: FloatArray  # (n,) from where the ring begins

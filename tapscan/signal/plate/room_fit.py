@@ -11,10 +11,10 @@ bound of noise; above, what it takes for modes is half the room's work.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
+from msgspec import Struct
 from numpy.fft import ifft
 
 from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing
@@ -38,8 +38,7 @@ CLEAR = 10.0  # over the noise: where the room's decay is read
 LEAST_SAMPLES, LEAST_BANDS = 6, 3
 
 
-@dataclass(frozen=True, eq=False)
-class RoomBand:
+class RoomBand(Struct, frozen=True, eq=False):
     """One band of S strikes. Series are scaled to noise of mean square 1."""
 
     band: Band

@@ -12,10 +12,10 @@ plates only (bench/microphone.py).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from statistics import median
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray, RoomLimit
 from tapscan.signal.fit.noise import hann
@@ -39,8 +39,7 @@ LEAST_STATIONS = 2  # struck real drums and cymbals, one place each, fall in two
 STATION_SHARE = 0.5  # of the stations that hear a band
 
 
-@dataclass(frozen=True)
-class LateSlope:
+class LateSlope(Struct, frozen=True):
     """The end of the ring in one band."""
 
     low_hz: float
@@ -49,8 +48,7 @@ class LateSlope:
     starts_db: float  # the late line at the blow, over the level of the blow
 
 
-@dataclass(frozen=True)
-class Hidden:
+class Hidden(Struct, frozen=True):
     """What one station tells."""
 
     above_hz: float

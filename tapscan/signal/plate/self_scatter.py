@@ -13,10 +13,11 @@ tell most; where hardly more than one place shows a mode, it is multiplied by wh
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import ComplexArray, FloatArray, Pole, SelfScatter
 from tapscan.signal.fit.mode_arrays import ModeArrays
@@ -45,8 +46,7 @@ LEAST_SHARE = 1e-6  # of a mode's information: a place that shows less tells not
 LEAST_TOLD = 1e-12  # of a mode's information: a strike that shows less tells nothing
 
 
-@dataclass(frozen=True, eq=False)
-class Held:
+class Held(Struct, frozen=True, eq=False):
     """None: see reason."""
 
     poles: list[Pole]
@@ -54,8 +54,7 @@ class Held:
     reason: str | None = None
 
 
-@dataclass(frozen=True, eq=False)
-class _Own:
+class _Own(Struct, frozen=True, eq=False):
     """What each strike (or group) adds to the mode's figure, and the share of what is known of it that it holds; (M, S) both."""
 
     adds: FloatArray

@@ -11,10 +11,10 @@ tap and the phase of each mode follow by turns from many modes, and what is left
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
 from itertools import accumulate
 
 import numpy as np
+from msgspec.structs import replace
 
 from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.plate.merging import Joined

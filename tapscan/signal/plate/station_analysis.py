@@ -8,10 +8,11 @@ mark_cut_short(strike, results, settings)      the strike with its `cut short` f
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from heapq import heappush, heappushpop
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 
 from tapscan.records import Pole, Segment, StationPicture, Strike
 from tapscan.settings import Settings
@@ -28,8 +29,7 @@ WORTH_DB = 30.0  # a mode this far under the station's clearest does not make a 
 FULL_LENGTH = 0.6  # strikes shorter than this share of the median are left out of the joint fit
 
 
-@dataclass(frozen=True, eq=False)
-class StationResult:
+class StationResult(Struct, frozen=True, eq=False):
     """What one station gave."""
 
     station: str
@@ -39,8 +39,7 @@ class StationResult:
     sound: StationSound | None = None  # for the fit of all stations together
 
 
-@dataclass(frozen=True)
-class Wanted:
+class Wanted(Struct, frozen=True):
     """How a place is listened to.
 
     pictures : what its pictures are drawn from is kept.
@@ -54,8 +53,7 @@ class Wanted:
     contact: bool = False
 
 
-@dataclass(frozen=True, eq=False)
-class PlaceTaps:
+class PlaceTaps(Struct, frozen=True, eq=False):
     """One place's strikes, and the sound of the best of them."""
 
     station: str

@@ -14,13 +14,13 @@ subtracted: gain, force of the tap and room noise do not move the answer.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import log10
 from statistics import median
 from typing import Any, NamedTuple
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray, Pole, Tone
 from tapscan.settings import Settings
@@ -100,8 +100,7 @@ def tonal_audibility_db(tone_to_noise_db: float, f: float) -> float:
     return tone_to_noise_db - masking_index_db(f)
 
 
-@dataclass(frozen=True, eq=False)
-class ToneWindow:
+class ToneWindow(Struct, frozen=True, eq=False, dict=True):
     """One strike as the tones see it: start and end of the window, and what no mode explains."""
 
     start_s: float

@@ -14,9 +14,10 @@ Conventions: power is the mean square per hop, full scale = 1; times are seconds
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
 
 import numpy as np
+from msgspec import Struct
+from msgspec.structs import replace
 from numpy.typing import NDArray
 
 from tapscan.onset import BEFORE_HOPS, HOP_S, OVER_FLOOR, OVER_RING
@@ -41,8 +42,7 @@ ROUND_TOP = 10.0  # a round top of three samples or more falls by nine steps at 
 COARSEST = 1 / 128  # step of 8 bit sound
 
 
-@dataclass(frozen=True, eq=False)
-class Envelope:
+class Envelope(Struct, frozen=True, eq=False):
     """Per hop and channel: power of the sound above rumble, and power of its difference."""
 
     hop_s: float
@@ -67,8 +67,7 @@ def hop_samples(sample_rate_hz: int) -> int:
     return max(1, round(sample_rate_hz * HOP_S))
 
 
-@dataclass(frozen=True)
-class Span:
+class Span(Struct, frozen=True):
     """One strike in a channel, to the millisecond."""
 
     onset_s: float

@@ -13,10 +13,10 @@ second to import.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import ComplexArray, FloatArray
 from tapscan.signal.fit.lapack import blas
@@ -78,16 +78,14 @@ def _add_product(a: FloatArray, b: FloatArray, to: FloatArray) -> None:
     blas.dgemm(1.0, b.T, a.T, 1.0, to.T, overwrite_c=1)
 
 
-@dataclass
-class _Carried:
+class _Carried(Struct):
     """What one block leaves to the next."""
 
     poles: ComplexArray  # (2,)
     last: float  # sample
 
 
-@dataclass(frozen=True, eq=False)
-class _Filters:
+class _Filters(Struct, frozen=True, eq=False):
     """What depends on the rate alone. Carried over are: Re, Im of the high filter's pole, Re, Im of the low one's, the last sample."""
 
     hop: int

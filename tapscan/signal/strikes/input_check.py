@@ -6,9 +6,8 @@ What can be told from quiet sound alone is told, and no more: gain riding shows 
 stretches of nothing between sound, a low rate in the path as a floor that breaks off. Ours; tried on computed sounds.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
+from msgspec import Struct
 
 from tapscan.records import FloatArray
 from tapscan.settings import Settings
@@ -22,8 +21,7 @@ BREAK_DB = 30.0
 BREAK_SHARE = 0.8  # of half the sample rate: what breaks off under it was resampled or coded
 
 
-@dataclass(frozen=True)
-class InputCheck:
+class InputCheck(Struct, frozen=True):
     """`noise_db` is None where the input gave nothing but silence."""
 
     peak: float  # largest |sample|, full scale = 1
