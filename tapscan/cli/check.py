@@ -1,6 +1,8 @@
 """`tapscan check`: screen recordings on their own."""
 
 import datetime as dt
+from functools import partial
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -20,6 +22,7 @@ if TYPE_CHECKING:
     from tapscan.workflow.check import CheckResult
     from tapscan.workflow.write_report import Wish
 
+SHOWN = tuple(partial(import_module, name) for name in ("rich.table", "tapscan.cli.summary"))
 STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
 
 
@@ -59,7 +62,7 @@ def check(
 
         request = replace(taps.request(settings, told, pictures=report is not None), **_own(beside))
         with progress_of(workers):
-            result = screen(files, request, workers, shown=["tapscan.cli.summary"])
+            result = screen(files, request, workers, shown=SHOWN)
     if pattern and result.screening:
         result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
     _show(result, json, report, _wish(shop, full, piano, on) if report else None, strict)

@@ -5,7 +5,7 @@
         .map(job, items)        the job's answers in the items' order; this process takes its share
         .each(job, items)       the same one by one
         .begun(job, items)      the same, begun by the others at once: this process does something else before it asks for the answers
-        .later(module)          this process needs it later, and imports it once the others have work
+        .later(step)            this process takes this step later, and takes it once the others have work
         .submit(job, item)      a job for another process alone; None where there is none
         .end()                  what leaving the `with` block does
     ALONE                       this process only
@@ -24,7 +24,6 @@ import os
 import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import suppress
-from importlib import import_module
 from queue import Empty, SimpleQueue
 from threading import Thread
 from types import TracebackType
@@ -73,7 +72,7 @@ class Workers:
     ) -> None:
         self.others = counted(jobs) - 1
         self.progress = progress
-        self._later: list[str] = []
+        self._later: list[Callable[[], object]] = []
         self._preload, self._low = tuple(preload), low
         self._processes: list[Other] = []
         self._sent: SimpleQueue[Sent[Any] | None] = SimpleQueue()
@@ -98,10 +97,10 @@ class Workers:
                 raise
         return bool(self._processes)
 
-    def later(self, module: str) -> None:
-        """Nothing where there are no others."""
+    def later(self, step: Callable[[], object]) -> None:
+        """Such as an import. Nothing where there are no others: whoever needs it takes it then."""
         if self.others:
-            self._later.append(module)
+            self._later.append(step)
 
     def map(
         self, job: Callable[[Item], Answer], items: Iterable[Item], told: Callable[[int], None] | None = None
@@ -147,7 +146,7 @@ class Workers:
                 else:
                     again.append(one)
             if out and self._later:
-                import_module(self._later.pop(0))
+                self._later.pop(0)()
             elif (one := _next(again, waiting)) or (one := _not_begun(out)):
                 answers[one[0]] = job(one[1])
             elif out:
@@ -177,12 +176,12 @@ class Workers:
         return sent
 
     def told_by_each(self, job: Callable[[Item], Answer], item: Item) -> list[Answer]:
-        """Of those that have begun. What this process needs later it imports meanwhile."""
+        """Of those that have begun. This process takes a step meanwhile that it needs later."""
         asked = [(one, Sent[Answer](job, item, SimpleQueue())) for one in self._processes if one.awake]
         for one, sent in asked:
             Thread(target=sent.do, args=(one.ask,), daemon=True).start()
         if asked and self._later:
-            import_module(self._later.pop(0))
+            self._later.pop(0)()
         answers: list[Answer] = []
         for _, sent in asked:
             with suppress(Gone):  # found by whoever hands it work

@@ -15,17 +15,18 @@ no lock with the rest of the program: Ctrl-C may come between any two steps of i
 from __future__ import annotations
 
 import os
-import pickle
 import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
+from functools import partial
 from importlib import import_module
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Generic, NamedTuple, TypeVar, cast
 
 from tapscan.workers.memory import keep_freed, seldom_looked
+from tapscan.workers.packed import Shared, packed, unpacked
 
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
@@ -107,31 +108,34 @@ class Other:
         context: Any = multiprocessing.get_context("fork" if forked else "spawn")
         lower = LOWER_PRIORITY if low else 0
         self.pipe, theirs = context.Pipe()
+        self.shared = Shared() if forked else None
         ours = self.pipe if forked else None
-        self.process = context.Process(target=_serve, args=(theirs, ours, preload, lower, ahead), daemon=True)
+        self.process = context.Process(
+            target=_serve, args=(theirs, ours, self.shared, preload, lower, ahead), daemon=True
+        )
         self.process.start()
         theirs.close()
         self._sending, self._receiving = threading.Lock(), threading.Lock()
-        self.awake, self.threads = False, list[threading.Thread]()
+        self.awake, self.threads = forked, list[threading.Thread]()  # a copy has imported all it needs
 
     def serve(self, jobs: SimpleQueue[Sent[Any] | None]) -> None:
         """Begin to take jobs; None is the end."""
-        for _ in range(IN_PIPE):
-            self.threads.append(threading.Thread(target=self._serve, args=(jobs,), daemon=True))
+        for place in range(IN_PIPE):
+            self.threads.append(threading.Thread(target=self._serve, args=(jobs, place), daemon=True))
             self.threads[-1].start()
 
-    def _serve(self, jobs: SimpleQueue[Sent[Any] | None]) -> None:
+    def _serve(self, jobs: SimpleQueue[Sent[Any] | None], place: int) -> None:
         """In a thread."""
         with suppress(Gone):
             self.ask(_nothing, None)
         self.awake = True
         while (sent := jobs.get()) is not None:
             if sent.take():
-                sent.do(self.ask)
+                sent.do(partial(self.ask, place=place))
 
-    def ask(self, job: Callable[[Item], Answer], item: Item) -> Answer:
-        """What the job raises there is raised here; Gone where the process ends before it has answered."""
-        work = pickle.dumps((job, item), pickle.HIGHEST_PROTOCOL)
+    def ask(self, job: Callable[[Item], Answer], item: Item, place: int | None = None) -> Answer:
+        """What the job raises there is raised here; Gone where the process ends before it has answered. place : see packed."""
+        work = packed((job, item), self.shared, place)
         try:
             with self._sending:
                 self.pipe.send_bytes(work)
@@ -142,7 +146,7 @@ class Other:
                 self._receiving.release()
         except (EOFError, OSError) as problem:
             raise Gone(str(problem) or "it ended") from None
-        done, answer = pickle.loads(answered)
+        (done, answer), _ = unpacked(answered, self.shared)
         if done:
             return cast(Answer, answer)
         raise answer
@@ -169,7 +173,7 @@ def interrupts_wait(*, spawned: bool = True) -> Iterator[None]:
         signal.pthread_sigmask(signal.SIG_SETMASK, before)
 
 
-NOTHING = pickle.dumps((_nothing, None), pickle.HIGHEST_PROTOCOL)
+NOTHING = packed((_nothing, None))
 
 
 def on_one_thread() -> None:
@@ -178,7 +182,14 @@ def on_one_thread() -> None:
         os.environ[name] = "1"
 
 
-def _serve(pipe: Connection, ours: Connection | None, preload: Sequence[str], lower: int, ahead: Ahead | None) -> None:
+def _serve(
+    pipe: Connection,
+    ours: Connection | None,
+    shared: Shared | None,
+    preload: Sequence[str],
+    lower: int,
+    ahead: Ahead | None,
+) -> None:
     """All that another process does: work as it comes, until nobody is left who could ask. `ours` : the end of the pipe that a copy holds, too."""
     with suppress(ValueError):
         signal.signal(signal.SIGINT, signal.SIG_IGN)
@@ -193,31 +204,31 @@ def _serve(pipe: Connection, ours: Connection | None, preload: Sequence[str], lo
         import_module(name)
     with suppress(EOFError, OSError):
         if ahead:
-            _work_ahead(pipe, ahead)
+            _work_ahead(pipe, shared, ahead)
         while True:
-            pipe.send_bytes(_answer(pipe.recv_bytes()))
+            pipe.send_bytes(_answer(pipe.recv_bytes(), shared))
 
 
-def _work_ahead(pipe: Connection, ahead: Ahead) -> None:
+def _work_ahead(pipe: Connection, shared: Shared | None, ahead: Ahead) -> None:
     """That it has begun is told in between."""
     for _ in getattr(import_module(ahead.module), ahead.name)(ahead.item):
         while pipe.poll():
             work = pipe.recv_bytes()
-            pipe.send_bytes(_answer(work))
+            pipe.send_bytes(_answer(work, shared))
             if work != NOTHING:
                 return
 
 
-def _answer(work: bytes) -> bytes:
+def _answer(work: bytes, shared: Shared | None) -> bytes:
     """With what the job raises, or the work itself where it cannot be read here."""
     try:
-        job, item = pickle.loads(work)
-        return pickle.dumps((True, job(item)), pickle.HIGHEST_PROTOCOL)
+        (job, item), place = unpacked(work, shared)
+        return packed((True, job(item)), shared, None if place is None else place + IN_PIPE)
     except Exception as problem:
         try:
-            return pickle.dumps((False, problem))
+            return packed((False, problem))
         except Exception:  # an error of a class that no other process knows
-            return pickle.dumps((False, RuntimeError(f"{type(problem).__name__}: {problem}")))
+            return packed((False, RuntimeError(f"{type(problem).__name__}: {problem}")))
 
 
 def _end_with_parent() -> None:

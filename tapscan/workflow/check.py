@@ -7,6 +7,8 @@ assigned(tapped, request)  which tap goes where, and what is amiss
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import ExitStack
+from functools import partial
+from importlib import import_module
 
 from msgspec import Struct, field
 from msgspec.structs import replace
@@ -82,20 +84,21 @@ def check(
     workers: Workers = ALONE,
     agree: Agree | None = None,
     ahead: PlacesAhead | None = None,
-    shown: Sequence[str] = (),
+    shown: Sequence[Callable[[], object]] = (),
 ) -> CheckResult:
     """Screen the recordings at `paths` on their own.
 
     workers : share the work, and hear of its progress; the figures are the same whatever their count.
     agree : sees where the taps went and what is missing before they are listened to; False stops there.
     ahead : places that were listened to while the next was tapped.
-    shown : modules that show the result.
+    shown : steps that whoever shows the result takes sooner or later.
     """
     unreadable: list[str] = []
     with ExitStack() as stack:
         stack.enter_context(threadpool_limits(1))  # small matrices: more threads only wait for each other
-        for module in (RULES, *shown):
-            workers.later(module)
+        workers.later(partial(import_module, RULES))
+        for step in shown:
+            workers.later(step)
         heard, repeated = _listen_all(paths, request, unreadable, workers, stack, ahead)
         if not heard:
             return CheckResult(None, tuple(unreadable), tuple(repeated))

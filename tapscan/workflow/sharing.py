@@ -17,7 +17,7 @@ from tapscan.workers.other_process import Ahead
 WORTH_BYTES = 2_000_000  # of sound; less is listened to sooner than another process is ready
 UNASKED_BYTES = 20_000_000  # where nobody said how many: less gains some tenths of a second, and costs more where other work wants the cores
 AHEAD = ("tapscan.workflow.envelopes", "listen_ahead")
-NEEDED = ("tapscan.workflow.places", "tapscan.signal.plate.plate_modes")
+NEEDED = ("tapscan.workflow.places", "tapscan.signal.plate.plate_modes", "numpy.ma")  # the last at the first median
 
 
 def early_work(jobs: int | None, recordings: Sequence[str]) -> AbstractContextManager[None]:

@@ -8,6 +8,8 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterable
+from functools import partial
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -45,7 +47,7 @@ def test_what_is_needed_later_is_imported_while_others_work() -> None:
     for jobs in (1, 2):
         with Workers(jobs) as workers:
             workers.start()
-            workers.later("cmd")
+            workers.later(partial(import_module, "cmd"))
             sys.modules.pop("cmd", None)
             until_awake(workers)
             told: list[int] = []

@@ -61,6 +61,8 @@ class Spectra:
     strikes : (S, n) float64, sample 0 at (or just after) the onset.
     """
 
+    first = 0  # number of the first bin in `full`
+
     def __init__(self, strikes: FloatArray, sample_rate_hz: int) -> None:
         self.rate = sample_rate_hz
         self.length = down_from(strikes.shape[1], real=True)
@@ -98,16 +100,20 @@ class Spectra:
             self._bands[band] = self._moved(band)
         return self._bands[band]
 
+    def around(self, band: Band) -> tuple[int, int]:
+        """Number of the bin in its middle, and how many on either side `baseband` looks at."""
+        step = self.rate / self.length
+        half = up_from(max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step))))
+        return round(0.5 * (band.low_hz + band.high_hz) / step), half
+
     def _moved(self, band: Band) -> tuple[ComplexArray, float, float]:
         spectrum, size = self.full, self.length
-        step = self.rate / size
-        half = up_from(max(8, int(np.ceil((0.5 * band.width_hz + 1.5 * band.margin_hz) / step))))
-        centre = round(0.5 * (band.low_hz + band.high_hz) / step)
+        step, (centre, half) = self.rate / size, self.around(band)
         index = np.arange(centre - half, centre + half)
-        inside = (index > 0) & (index < spectrum.shape[1])
+        inside = (index > 0) & (index >= self.first) & (index < self.first + spectrum.shape[1])
         picked = np.zeros((spectrum.shape[0], 2 * half), dtype=complex)
         response, transient_s = _lowpass(half, self.rate, size, 0.5 * band.width_hz + 0.75 * band.margin_hz)
-        picked[:, inside] = spectrum[:, index[inside]] * response[inside]
+        picked[:, inside] = spectrum[:, index[inside] - self.first] * response[inside]
         series = ifft(np.fft.ifftshift(picked, axes=1), axis=1) * (2 * half / size)
         rate = 2 * half * step
         skip, stop = int(np.ceil(transient_s * rate)), int((self.duration_s - transient_s) * rate)

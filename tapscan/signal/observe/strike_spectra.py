@@ -96,7 +96,7 @@ class StrikeSpectra:
         for sound in self.sounds:
             last = first + len(sound.strikes)
             modes = ModeArrays(self.frequency_hz, self.decay_rate_per_s, self.amplitudes[:, first:last].copy())
-            yield InTime(sound.ring[:, :n], modes, self.rate)
+            yield InTime(sound.ring[:, :n].copy(), modes, self.rate)
             first = last
 
 

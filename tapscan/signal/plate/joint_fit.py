@@ -102,7 +102,7 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
     by_air = any(not s.contact for s in sounds)
     if len(sounds) < 2:
         return Together(room_left_in=by_air)
-    joint = gathered(sounds)
+    joint = gathered(sounds, workers)
     bands = [b for b in plan_bands(settings.fit.lowest_hz, settings.fit.highest_hz) if b.low_hz < HIGHEST_HZ]
     columns = len(joint.owner)
     clear = (10 ** (settings.fit.mode_snr_db / 10) + columns + 4 * np.sqrt(columns)) / columns
@@ -298,37 +298,36 @@ def _clean(part: WeighedBand, band: Band, modes: ModeArrays | None) -> KeptSpect
         outside = modes.where(~((modes.frequency_hz > low) & (modes.frequency_hz < high)))
         taken = outside.spectra(bins, kept.length, kept.rate) + modes.images(bins, kept.length, kept.rate)
         values = values - taken * part.scale
-    return KeptSpectra(values.T, kept.length, kept.rate, round(bins[0] * kept.length / kept.rate))
+    return KeptSpectra(np.ascontiguousarray(values.T), kept.length, kept.rate, round(bins[0] * kept.length / kept.rate))
 
 
 class _StartWork(NamedTuple):
-    """One band moved to zero, each strike as loud as its noise (or the model) allows."""
+    """One band of all strikes."""
 
-    series: ComplexArray  # (S, n)
+    rungs: tuple[KeptSpectra, ...]
     band: Band
-    rate_hz: float
-    centre_hz: float
-    duration_s: float
+    owner: np.ndarray  # (S,)
+    noise: FloatArray  # (S,)
 
 
 def _start_work(joint: JointSpectra, bands: Sequence[Band]) -> Iterator[_StartWork]:
-    ladder = Ladder(joint.rungs)
     for band in bands:
-        spectra = ladder.for_band(band)
-        series, rate, centre = spectra.baseband(band)
-        if series.shape[1] < LEAST_SERIES:
-            continue
-        energy = np.mean(np.abs(series) ** 2, axis=1) * spectra.rate / rate
-        energy = (np.bincount(joint.owner, energy) / np.bincount(joint.owner))[joint.owner]
-        floor = np.maximum(joint.noise(band), MODEL_ERROR * energy) * rate / spectra.rate
-        yield _StartWork(series / np.sqrt(floor + 1e-300)[:, None], band, rate, centre, spectra.duration_s)
+        yield _StartWork(tuple(r.near(band) for r in joint.rungs), band, joint.owner, joint.noise(band))
 
 
 def _band_starts(work: _StartWork) -> Start:
-    """From the subspace of all strikes of all stations."""
+    """From the subspace of all strikes of all stations, each as loud as its noise (or the model) allows."""
+    rungs, band, owner, noise = work
+    spectra = Ladder(rungs).for_band(band)
+    series, rate, centre = spectra.baseband(band)
     subspace = Covariance(MOST_IN_BAND)
-    subspace.add(work.series)
-    return starts_of(subspace.poles(1.0), work.band, work.rate_hz, work.centre_hz, work.duration_s)
+    if series.shape[1] < LEAST_SERIES:
+        return Start(np.empty(0), np.empty(0))
+    energy = np.mean(np.abs(series) ** 2, axis=1) * spectra.rate / rate
+    energy = (np.bincount(owner, energy) / np.bincount(owner))[owner]
+    floor = np.maximum(noise, MODEL_ERROR * energy) * rate / spectra.rate
+    subspace.add(series / np.sqrt(floor + 1e-300)[:, None])
+    return starts_of(subspace.poles(1.0), band, rate, centre, spectra.duration_s)
 
 
 def _shared(pole: Pole, joint: JointSpectra, spectra: Spectra, scale: FloatArray) -> SharedMode:

@@ -2,7 +2,7 @@
 
     StationSound                           what one station brings: its strikes, their noise, the poles it gave alone
     alike(sounds)                          those that can be fitted together
-    gathered(sounds)                       JointSpectra: spectra over one common length, and over halves of it
+    gathered(sounds, workers)              JointSpectra: spectra over one common length, and over halves of it
     joint.scale(band, bins, values, rung)  what brings each strike's noise to mean square 1
     weighed(joint, band, modes)            WeighedBand: one band's spectra, scaled, each station's warming taken out
     better_drift(joint, fitted, modes)     each station's shift, mended by what the modes leave over
@@ -14,6 +14,7 @@ and taken out of its spectra before the next; a fit that forgets this splits eve
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 import numpy as np
 from msgspec import Struct
@@ -26,6 +27,7 @@ from tapscan.signal.fit.noise import NoiseDensity
 from tapscan.signal.fit.polefit import BACKGROUND_TERMS, mode_spectra, smooth_terms
 from tapscan.signal.fit.subbands import Band, Spectra
 from tapscan.signal.plate.room_limit import LateSlope
+from tapscan.workers import ALONE, Workers
 
 HIGHEST_HZ = 2500.0  # above, single modes are not to be trusted (modal overlap about 0.5)
 LENGTH_SHARE = 0.6  # of the median; a station heard for less would shorten the fit of all
@@ -58,7 +60,12 @@ class StationSound(Struct, frozen=True, eq=False):
     @property
     def ring(self) -> np.ndarray:
         """(S, m) the strikes from where the plate rings freely."""
-        return self.strikes[:, round(self.free_s * self.sample_rate_hz) :]
+        return self.strikes[:, self.free_samples :]
+
+    @property
+    def free_samples(self) -> int:
+        """From the onset to there."""
+        return round(self.free_s * self.sample_rate_hz)
 
 
 class KeptSpectra(Spectra):
@@ -69,6 +76,13 @@ class KeptSpectra(Spectra):
         self.full = full
         self.strikes = np.empty((len(full), 0))
         self._bands = {}
+
+    def near(self, band: Band) -> KeptSpectra:
+        """What `baseband` looks at, and no more."""
+        centre, half = self.around(band)
+        first, last = max(self.first, centre - half), min(self.first + self.full.shape[1], centre + half)
+        part = self.full[:, first - self.first : last - self.first].copy()
+        return KeptSpectra(part, self.length, self.rate, first)
 
     def bins(self, low_hz: float, high_hz: float) -> tuple[FloatArray, ComplexArray]:
         """Frequencies (K,) in Hz and spectra (K, S) of those kept between two frequencies."""
@@ -120,26 +134,36 @@ def alike(sounds: Sequence[StationSound]) -> list[StationSound]:
     return [s for s in same if s.ring.shape[1] >= LENGTH_SHARE * middle]
 
 
-def gathered(sounds: Sequence[StationSound]) -> JointSpectra:
+def gathered(sounds: Sequence[StationSound], workers: Workers = ALONE) -> JointSpectra:
     """Spectra of all strikes over one common length, and halves of it."""
     rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
-    rungs: list[KeptSpectra] = []
     owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
-    while not rungs or length > SHORTEST_S * rate:
-        rungs.append(_low(sounds, len(owner), length, rate))
+    lengths: list[int] = []
+    while not lengths or length > SHORTEST_S * rate:
+        lengths.append(down_from(length, real=True))
         length //= 2
+    kept = workers.map(_low, (_Rings(s.strikes, s.free_samples, rate, tuple(lengths)) for s in sounds))
+    rungs = [KeptSpectra(np.concatenate(rows), n, rate) for n, *rows in zip(lengths, *kept, strict=True)]
     return JointSpectra(tuple(sounds), owner, np.zeros(len(owner)), tuple(rungs))
 
 
-def _low(sounds: Sequence[StationSound], strikes: int, length: int, rate_hz: int) -> KeptSpectra:
+class _Rings(NamedTuple):
+    """Of one station."""
+
+    strikes: np.ndarray  # (S, n)
+    free: int  # sample from which they ring freely
+    rate_hz: int
+    lengths: tuple[int, ...]  # samples
+
+
+def _low(rings: _Rings) -> list[ComplexArray]:
     """The spectra of so many samples below (and a little above) HIGHEST_HZ."""
-    length, first = down_from(length, real=True), 0
-    kept = np.empty((strikes, min(length // 2 + 1, int(HIGHEST_HZ * KEPT * length / rate_hz))), dtype=complex)
-    for sound in sounds:
-        last = first + len(sound.strikes)
-        kept[first:last] = Spectra(sound.ring[:, :length].astype(float), rate_hz).full[:, : kept.shape[1]]
-        first = last
-    return KeptSpectra(kept, length, rate_hz)
+    out = []
+    for length in rings.lengths:
+        bins = min(length // 2 + 1, int(HIGHEST_HZ * KEPT * length / rings.rate_hz))
+        spectra = Spectra(rings.strikes[:, rings.free : rings.free + length].astype(float), rings.rate_hz)
+        out.append(spectra.full[:, :bins].copy())
+    return out
 
 
 def weighed(joint: JointSpectra, band: Band, near: ModeArrays | FloatArray) -> WeighedBand:
