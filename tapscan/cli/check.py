@@ -1,6 +1,7 @@
 """`tapscan check`: screen recordings on their own."""
 
 import datetime as dt
+from collections.abc import Callable
 from functools import partial
 from importlib import import_module
 from pathlib import Path
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
     from tapscan.workflow.check import CheckResult
     from tapscan.workflow.write_report import Wish
 
-SHOWN = tuple(partial(import_module, name) for name in ("rich.table", "tapscan.cli.summary"))
 STRICT_STATUS = {"relevant indication": 3, "inconclusive": 4}
 
 
@@ -62,10 +62,16 @@ def check(
 
         request = replace(taps.request(settings, told, pictures=report is not None), **_own(beside))
         with progress_of(workers):
-            result = screen(files, request, workers, shown=SHOWN)
+            result = screen(files, request, workers, shown=_shown())
     if pattern and result.screening:
         result = replace(result, screening=beside.beside(result.screening, pattern, request.settings))
     _show(result, json, report, _wish(shop, full, piano, on) if report else None, strict)
+
+
+def _shown() -> tuple[Callable[[], object], ...]:
+    """What the screen needs sooner or later."""
+    modules = (partial(import_module, name) for name in ("rich.table", "tapscan.cli.summary"))
+    return (*modules, lambda: import_module("tapscan.report.error_rates").constants_of("single"))
 
 
 def _own(beside: Pattern) -> dict[str, Any]:

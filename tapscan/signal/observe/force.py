@@ -27,7 +27,7 @@ from tapscan.records import ComplexArray, FloatArray
 from tapscan.settings import Settings
 from tapscan.signal.fit.polefit import PoleFit, fit_poles
 from tapscan.signal.fit.subbands import Band, plan_bands
-from tapscan.signal.observe.strike_spectra import StrikeSpectra
+from tapscan.signal.observe.strike_spectra import StrikeSpectra, Window
 from tapscan.signal.plate.joint_spectra import HIGHEST_HZ, MODEL_ERROR, StationSound
 from tapscan.workers import ALONE, Workers
 
@@ -56,8 +56,10 @@ def shifts_by_force(
 
     Both kinds of strike must be there. Others begin at once; the answer is waited for when it is called for.
     """
-    work: list[_Work] = []
-    answers = workers.begun(_answered, _kept(_work(columns, settings), work))
+    bands = [(b, columns.length_for(*_reach(b))) for b in reversed(plan_bands(LOWEST_HZ, HIGHEST_HZ))]
+    columns.share((length for _, length in bands), workers)
+    work = [*_work(columns, bands, settings)]
+    answers = workers.begun(_answered, work)
 
     def shifts() -> tuple[Shifts, Shifts]:
         f = columns.frequency_hz
@@ -70,18 +72,13 @@ def shifts_by_force(
     return shifts
 
 
-def _kept(made: Iterator[_Work], work: list[_Work]) -> Iterator[_Work]:
-    for one in made:
-        work.append(one)
-        yield one
-
-
 class _Work(NamedTuple):
     """One band; bands do not wait for each other."""
 
     band: Band
-    soft: _Group
-    hard: _Group
+    window: Window
+    noise: FloatArray  # (S,) mean square of each bin
+    forces: NDArray[np.object_]  # (S,)
     which: IntArray  # (m,) which of the shared modes lie in the window
     frequency_hz: FloatArray  # (m,) theirs
     decay_rate_per_s: FloatArray
@@ -91,22 +88,24 @@ class _Work(NamedTuple):
 _Fits = tuple[IntArray, PoleFit, PoleFit]  # which of the window's modes; the fits of the soft and the hard strikes
 
 
-def _work(columns: StrikeSpectra, settings: Settings) -> Iterator[_Work]:
-    for band in reversed(plan_bands(LOWEST_HZ, HIGHEST_HZ)):  # what takes longest first
-        soft, hard = _groups(columns, band)
+def _work(columns: StrikeSpectra, bands: Sequence[tuple[Band, int]], settings: Settings) -> Iterator[_Work]:
+    for band, length in bands:  # what takes longest first
+        window = columns.window(*_reach(band), length)
         index = np.nonzero(columns.inside(*_reach(band)))[0]
-        if len(soft.bins) < 4 * len(index) or not len(index):
+        if len(window.bins) < 4 * len(index) or not len(index):
             continue
-        yield _Work(band, soft, hard, index, columns.frequency_hz[index], columns.decay_rate_per_s[index], settings)
+        noise = columns.noise(band.low_hz, band.high_hz) * length
+        f, d = columns.frequency_hz[index], columns.decay_rate_per_s[index]
+        yield _Work(band, window, noise, columns.forces, index, f, d, settings)
 
 
 def _fitted(work: _Work) -> list[_Fits]:
     """Begun with all shared modes; then with those that the soft strikes need, where there are any."""
-    soft, hard, f, d = work.soft, work.hard, work.frequency_hz, work.decay_rate_per_s
+    (soft, hard), f, d = _groups(work), work.frequency_hz, work.decay_rate_per_s
     every = np.arange(len(work.which))
     fits = soft.fit(f, d), hard.fit(f, d)
     found = [(every, *fits)]
-    few = every if _all_clear(fits[0], work.settings) else _needed(work)
+    few = every if _all_clear(fits[0], work.settings) else _needed(soft, work)
     if len(few) < len(every):  # else both ways end where the first did
         if not len(few):
             return found
@@ -160,22 +159,22 @@ def _reach(band: Band) -> tuple[float, float]:
     return band.low_hz - band.margin_hz, band.high_hz + band.margin_hz
 
 
-def _groups(columns: StrikeSpectra, band: Band) -> tuple[_Group, _Group]:
+def _groups(work: _Work) -> tuple[_Group, _Group]:
     """Soft and hard strikes: the band with its margins; tails of modes outside taken away."""
-    length = columns.length_for(*_reach(band))
-    bins, values = columns.window(*_reach(band), length)
-    noise = columns.noise(band.low_hz, band.high_hz) * length
-    floor = np.maximum(noise, MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
+    window, values = work.window, work.window.without_tails()
+    floor = np.maximum(work.noise, MODEL_ERROR * np.mean(np.abs(values) ** 2, axis=0))
     values = values / np.sqrt(floor + 1e-300)
-    soft, hard = (_Group(bins, values[:, columns.forces == word], length, columns.rate) for word in ("soft", "hard"))
+    soft, hard = (
+        _Group(window.bins, values[:, work.forces == word], window.length, window.rate) for word in ("soft", "hard")
+    )
     return soft, hard
 
 
-def _needed(work: _Work) -> IntArray:
+def _needed(soft: _Group, work: _Work) -> IntArray:
     """Which of the window's modes the soft strikes need; the weakest is left out until all are clear of the noise."""
     few = np.arange(len(work.which))
     while len(few):
-        fit = work.soft.fit(work.frequency_hz[few], work.decay_rate_per_s[few], ROUGH_STEPS)
+        fit = soft.fit(work.frequency_hz[few], work.decay_rate_per_s[few], ROUGH_STEPS)
         if _all_clear(fit, work.settings):
             break
         few = np.delete(few, int(np.argmin(fit.clear)))

@@ -1,14 +1,16 @@
 """All strikes of a plate side by side, with the modes that all stations share.
 
     StrikeSpectra(sounds, shared)     spectra over one common stretch, and each mode's strength in each strike
-        .window(low, high, length)   bins and spectra of a band, without the tails of modes outside it
+        .share(lengths, workers)     makes the spectra of some lengths, by whoever is free
+        .window(low, high, length)   Window: bins and spectra of a band
         .in_time(seconds)   InTime of each station
+    Window.without_tails()         its spectra without the tails of modes outside it
     InTime.without_modes(low, high)   the strikes of a station in time, without any mode and as heard
 
 Frequencies in Hz, decay rates in 1/s (amplitude); arrays (K bins, S strikes), (M modes,), (S strikes, n samples).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 from msgspec import Struct
@@ -20,7 +22,8 @@ from tapscan.signal.fit.fast_length import down_from
 from tapscan.signal.fit.mode_arrays import ModeArrays
 from tapscan.signal.fit.ringing import ringing
 from tapscan.signal.plate.joint_fit import SharedMode
-from tapscan.signal.plate.joint_spectra import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound
+from tapscan.signal.plate.joint_spectra import CONSTANTS, HIGHEST_HZ, SHORTEST_S, StationSound, side_by_side
+from tapscan.workers import ALONE, Workers
 
 BoolArray = NDArray[np.bool_]
 TOP_HZ = 1.3 * HIGHEST_HZ  # spectra are kept so far
@@ -66,23 +69,24 @@ class StrikeSpectra:
         wanted = CONSTANTS / float(np.quantile(decays, 0.2)) * self.rate if len(decays) else 0.0
         return next((n for n in reversed(self.lengths) if n >= wanted), self.length)
 
-    def window(self, low_hz: float, high_hz: float, length: int) -> tuple[FloatArray, ComplexArray]:
-        """Bins (K,) and spectra (K, S) of the first `length` samples, without the tails of modes outside."""
+    def window(self, low_hz: float, high_hz: float, length: int) -> "Window":
+        """Of the first `length` samples."""
         full, step = self._spectra(length), self.rate / length
         number = np.arange(max(1, int(np.ceil(low_hz / step))), int(high_hz / step) + 1)
         number = number[number < full.shape[1] - 1]
-        bins = number * step
         modes = ModeArrays(self.frequency_hz, self.decay_rate_per_s, self.amplitudes)
-        outside = modes.where(~self.inside(low_hz, high_hz))
-        tails = outside.spectra(bins, length, self.rate) + modes.images(bins, length, self.rate)
-        return bins, full[:, number].T - tails
+        return Window(number * step, full[:, number], length, self.rate, modes, ~self.inside(low_hz, high_hz))
+
+    def share(self, lengths: Iterable[int], workers: Workers) -> None:
+        """In samples."""
+        parts = [(n, int(TOP_HZ * n / self.rate) + 2) for n in sorted(set(lengths) - self._full.keys())]
+        if parts:
+            made = side_by_side(self.sounds, parts, workers)
+            self._full |= {n: full for (n, _), full in zip(parts, made, strict=True)}
 
     def _spectra(self, length: int) -> ComplexArray:
         """(S, bins) up to TOP_HZ."""
-        if length not in self._full:
-            kept = int(TOP_HZ * length / self.rate) + 2
-            parts = [rfft(s.ring[:, :length].astype(float), axis=1)[:, :kept] for s in self.sounds]
-            self._full[length] = np.vstack(parts)
+        self.share([length], ALONE)
         return self._full[length]
 
     def noise(self, low_hz: float, high_hz: float) -> FloatArray:
@@ -98,6 +102,25 @@ class StrikeSpectra:
             modes = ModeArrays(self.frequency_hz, self.decay_rate_per_s, self.amplitudes[:, first:last].copy())
             yield InTime(sound.ring[:, :n].copy(), modes, self.rate)
             first = last
+
+
+class Window(Struct, frozen=True, eq=False):
+    """All strikes between two frequencies."""
+
+    bins: FloatArray  # (K,)
+    values: ComplexArray  # (S, K)
+    length: int
+    rate: int
+    modes: ModeArrays
+    outside: BoolArray  # (M,) which of them
+
+    def without_tails(self) -> ComplexArray:
+        """(K, S) without the tails of modes outside."""
+        outside = self.modes.where(self.outside)
+        tails = outside.spectra(self.bins, self.length, self.rate) + self.modes.images(
+            self.bins, self.length, self.rate
+        )
+        return np.asarray(self.values.T - tails)
 
 
 class InTime(Struct, frozen=True, eq=False):

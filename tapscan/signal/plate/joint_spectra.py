@@ -3,6 +3,7 @@
     StationSound                           what one station brings: its strikes, their noise, the poles it gave alone
     alike(sounds)                          those that can be fitted together
     gathered(sounds, workers)              JointSpectra: spectra over one common length, and over halves of it
+    side_by_side(sounds, parts, workers)   spectra over some lengths alone
     joint.scale(band, bins, values, rung)  what brings each strike's noise to mean square 1
     weighed(joint, band, modes)            WeighedBand: one band's spectra, scaled, each station's warming taken out
     better_drift(joint, fitted, modes)     each station's shift, mended by what the modes leave over
@@ -19,6 +20,7 @@ from typing import NamedTuple
 import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
+from numpy.fft import rfft
 
 from tapscan.records import ComplexArray, FloatArray, Force, Pole
 from tapscan.signal.fit.fast_length import down_from
@@ -138,13 +140,23 @@ def gathered(sounds: Sequence[StationSound], workers: Workers = ALONE) -> JointS
     """Spectra of all strikes over one common length, and halves of it."""
     rate, length = sounds[0].sample_rate_hz, min(s.ring.shape[1] for s in sounds)
     owner = np.repeat(np.arange(len(sounds)), [len(s.strikes) for s in sounds])
-    lengths: list[int] = []
-    while not lengths or length > SHORTEST_S * rate:
-        lengths.append(down_from(length, real=True))
+    parts: list[tuple[int, int]] = []
+    while not parts or length > SHORTEST_S * rate:
+        n = down_from(length, real=True)
+        parts.append((n, min(n // 2 + 1, int(HIGHEST_HZ * KEPT * n / rate))))
         length //= 2
-    kept = workers.map(_low, (_Rings(s.strikes, s.free_samples, rate, tuple(lengths)) for s in sounds))
-    rungs = [KeptSpectra(np.concatenate(rows), n, rate) for n, *rows in zip(lengths, *kept, strict=True)]
-    return JointSpectra(tuple(sounds), owner, np.zeros(len(owner)), tuple(rungs))
+    rungs = zip(parts, side_by_side(sounds, parts, workers), strict=True)
+    return JointSpectra(
+        tuple(sounds), owner, np.zeros(len(owner)), tuple(KeptSpectra(full, n, rate) for (n, _), full in rungs)
+    )
+
+
+def side_by_side(
+    sounds: Sequence[StationSound], parts: Sequence[tuple[int, int]], workers: Workers = ALONE
+) -> list[ComplexArray]:
+    """(S, bins) spectra of all strikes over each of some lengths; parts : samples, and how many bins are kept."""
+    kept = workers.map(_beginnings, (_Rings(s.strikes, s.free_samples, tuple(parts)) for s in sounds))
+    return [np.concatenate(rows) for rows in zip(*kept, strict=True)]
 
 
 class _Rings(NamedTuple):
@@ -152,18 +164,12 @@ class _Rings(NamedTuple):
 
     strikes: np.ndarray  # (S, n)
     free: int  # sample from which they ring freely
-    rate_hz: int
-    lengths: tuple[int, ...]  # samples
+    parts: tuple[tuple[int, int], ...]
 
 
-def _low(rings: _Rings) -> list[ComplexArray]:
-    """The spectra of so many samples below (and a little above) HIGHEST_HZ."""
-    out = []
-    for length in rings.lengths:
-        bins = min(length // 2 + 1, int(HIGHEST_HZ * KEPT * length / rings.rate_hz))
-        spectra = Spectra(rings.strikes[:, rings.free : rings.free + length].astype(float), rings.rate_hz)
-        out.append(spectra.full[:, :bins].copy())
-    return out
+def _beginnings(rings: _Rings) -> list[ComplexArray]:
+    free = rings.strikes[:, rings.free :]
+    return [rfft(free[:, :n].astype(float), axis=1)[:, :bins].copy() for n, bins in rings.parts]
 
 
 def weighed(joint: JointSpectra, band: Band, near: ModeArrays | FloatArray) -> WeighedBand:

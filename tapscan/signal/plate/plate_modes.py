@@ -75,8 +75,8 @@ def measured_scan(results: Sequence[StationResult], settings: Settings, workers:
     heard, told = _heard_together(results, settings, workers)
     shared = told.modes
     took_part = [s for s in sounds if shared and s.station in shared[0].at]
-    views = _Views(shared, heard, settings, workers)
     beside = BesideModes(took_part, shared, settings, workers)
+    views = _Views(shared, heard, settings, workers)
     limit = hidden_by_room(heard, told)
     modes = _modes(heard, told, limit, views, settings)
     observed = beside.fields(modes) | (steady_at_places(sounds, modes) if modes and not shared else {})
