@@ -157,7 +157,7 @@ def _fitted(joint: JointSpectra, bands: Sequence[Band], settings: Settings, clea
         modes = ModeArrays.of(poles)
         starts = Start(modes.frequency_hz, modes.decay_rate_per_s)
         if number < len(LOOKS):
-            drift = better_drift(joint, ((b, parts[b]) for b in bands), modes)
+            drift = better_drift(joint, ((b, parts[b]) for b in bands), modes, workers)
             still = float(np.abs(drift - joint.drift).max()) < STILL
             joint = replace(joint, drift=drift)
     return _Fitted(joint, poles, parts)

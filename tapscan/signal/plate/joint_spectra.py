@@ -41,6 +41,7 @@ MARGINS = 0.6  # band widths on either side that are kept; the fit looks at half
 LEAST_DRIFT = 5e-7
 LEAST_BEND = 5e-6  # a twentieth of a kelvin: from here on the square of a shift shows in the decays
 BENT = 1e-6  # of the frequency, step of the difference that tells it
+TOGETHER = 4  # bands that one process takes at a time
 MOST_DRIFT = 1e-3  # ten kelvin: no plate warms so within a scan, and a shift of few modes can run away
 
 
@@ -198,27 +199,57 @@ def _shifted(joint: JointSpectra, bins: FloatArray, modes: ModeArrays, rung: Kep
     return np.asarray(change + (up - down) / (4 * BENT) * joint.drift**2)
 
 
-def better_drift(joint: JointSpectra, fitted: Iterable[tuple[Band, WeighedBand]], modes: ModeArrays) -> FloatArray:
+def better_drift(
+    joint: JointSpectra, fitted: Iterable[tuple[Band, WeighedBand]], modes: ModeArrays, workers: Workers = ALONE
+) -> FloatArray:
     """(S,) each station's shift, mended by regression of the residual on the change that a shift makes."""
     stations = len(joint.sounds)
+    bands = [(b, p) for b, p in fitted if modes.between(b.low_hz, b.high_hz).any()]
+    some = [bands[k : k + TOGETHER] for k in range(0, len(bands), TOGETHER)]
     up, down = np.zeros(stations), np.full(stations, 1e-30)
-    for band, part in fitted:
-        inside = modes.between(band.low_hz, band.high_hz)
-        if not inside.any():
-            continue
-        kept = part.spectra
-        bins, values = kept.bins(band.low_hz, band.high_hz)
-        rest = values - modes.spectra(bins, kept.length, kept.rate) * part.scale
-        model, change = by_shift(bins, modes.where(inside), kept)
-        taken, _ = np.linalg.qr(
-            np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)])
-        )  # what free amplitudes would take up
-        rest, change = (x - taken @ (taken.conj().T @ x) for x in (rest, change * part.scale))
-        doubt = np.mean(np.abs(rest) ** 2)
-        up += np.bincount(joint.owner, np.sum(change.conj() * rest, axis=0).real / doubt, stations)
-        down += np.bincount(joint.owner, np.sum(np.abs(change) ** 2, axis=0) / doubt, stations)
+    work = (_DriftWork([_part(b, p) for b, p in part], modes, joint.owner, stations) for part in some)
+    for told in (one for part in workers.map(_drifts, work) for one in part):
+        up += told[0]
+        down += told[1]
     total = np.array([joint.drift[joint.owner == i][0] for i in range(stations)]) + up / down
     return np.asarray(np.clip(total - np.median(total), -MOST_DRIFT, MOST_DRIFT)[joint.owner])
+
+
+def _part(band: Band, part: WeighedBand) -> tuple[Band, WeighedBand]:
+    """The band without its margins."""
+    kept = part.spectra
+    bins, values = kept.bins(band.low_hz, band.high_hz)
+    first = round(bins[0] * kept.length / kept.rate)
+    return band, WeighedBand(KeptSpectra(np.ascontiguousarray(values.T), kept.length, kept.rate, first), part.scale)
+
+
+class _DriftWork(NamedTuple):
+    """Some bands, each with a mode at least; one takes less time than it takes to hand it over."""
+
+    bands: list[tuple[Band, WeighedBand]]
+    modes: ModeArrays
+    owner: np.ndarray  # (S,)
+    stations: int
+
+
+def _drifts(work: _DriftWork) -> list[tuple[FloatArray, FloatArray]]:
+    """(stations,) of each band: what speaks for a shift, and how much is known of it."""
+    return [_drift(band, part, work) for band, part in work.bands]
+
+
+def _drift(band: Band, part: WeighedBand, work: _DriftWork) -> tuple[FloatArray, FloatArray]:
+    kept, modes = part.spectra, work.modes
+    bins, values = kept.bins(band.low_hz, band.high_hz)
+    rest = values - modes.spectra(bins, kept.length, kept.rate) * part.scale
+    model, change = by_shift(bins, modes.where(modes.between(band.low_hz, band.high_hz)), kept)
+    taken, _ = np.linalg.qr(
+        np.hstack([model, smooth_terms(bins, BACKGROUND_TERMS)])
+    )  # what free amplitudes would take up
+    rest, change = (x - taken @ (taken.conj().T @ x) for x in (rest, change * part.scale))
+    doubt = np.mean(np.abs(rest) ** 2)
+    sums = np.sum(change.conj() * rest, axis=0).real, np.sum(np.abs(change) ** 2, axis=0)
+    up, down = (np.bincount(work.owner, one / doubt, work.stations).astype(float) for one in sums)
+    return up, down
 
 
 def by_shift(bins: FloatArray, modes: ModeArrays, kept: KeptSpectra) -> tuple[ComplexArray, ComplexArray]:
