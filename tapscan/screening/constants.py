@@ -58,6 +58,7 @@ CUTS = (
     "ROW",
     "LONG",
     "CARRIED",
+    "TOGETHER",
 )  # lengths of pieces, with which answers move by rounding alone (tests hold it), and how many numbers one hands to the next
 ALONE = ("tapscan.onset",)  # modules outside these packages
 DIGITS = 16
