@@ -71,7 +71,13 @@ def check(
 def _shown() -> tuple[Callable[[], object], ...]:
     """What the screen needs sooner or later."""
     modules = (partial(import_module, name) for name in ("rich.table", "tapscan.cli.summary"))
-    return (*modules, lambda: import_module("tapscan.report.error_rates").constants_of("single"))
+    return (*modules, _numbers)
+
+
+def _numbers() -> None:
+    from tapscan.workflow.report import look_up_numbers
+
+    look_up_numbers()
 
 
 def _own(beside: Pattern) -> dict[str, Any]:

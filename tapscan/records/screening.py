@@ -1,6 +1,6 @@
 """The outcome of one scan, ready to be shown and stored."""
 
-from typing import Any, Literal
+from typing import Literal
 
 from msgspec import Struct, field
 
@@ -54,18 +54,6 @@ class Screening(Struct, frozen=True):
     made_sure: bool = False  # a person said so
     lead: str = ""  # plain words without a figure, before the summary; empty: stored before it was kept
     pattern: "BesidePattern | None" = None  # beside other plates of its pattern, where there are any
-
-    def __eq__(self, other: object) -> bool:
-        """Without what is drawn and what is made anew: pictures, and the comparison with earlier scans."""
-        return isinstance(other, Screening) and _told(self) == _told(other)
-
-    def __hash__(self) -> int:
-        return hash(_told(self))
-
-
-def _told(screening: Screening) -> tuple[Any, ...]:
-    beside = ("pictures", "comparison")
-    return tuple(getattr(screening, name) for name in screening.__struct_fields__ if name not in beside)
 
 
 class StationPicture(Struct, frozen=True, eq=False):

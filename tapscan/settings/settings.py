@@ -76,7 +76,8 @@ class Settings(Struct, frozen=True):
 
 
 STAGES = tuple(name for name in Settings.__struct_fields__ if name != "rules")
-FIELD_OF: dict[Any, str] = {type(getattr(Settings(), name)): name for name in STAGES}
+_SHIPPED = Settings()
+FIELD_OF: dict[Any, str] = {type(getattr(_SHIPPED, name)): name for name in STAGES}
 
 
 def every_threshold(settings: Settings, rules: Sequence[type]) -> tuple[Threshold, ...]:

@@ -5,7 +5,8 @@
         .map(job, items)        the job's answers in the items' order; this process takes its share
         .each(job, items)       the same one by one
         .begun(job, items)      the same, begun by the others at once: this process does something else before it asks for the answers
-        .later(step)            this process takes this step later, and takes it once the others have work
+        .later(step)                a step, such as an import, that this process takes once the others have work
+        .told_by_each(job, item)    what each of the others answers for itself
         .submit(job, item)      a job for another process alone; None where there is none
         .end()                  what leaving the `with` block does
     ALONE                       this process only

@@ -93,54 +93,54 @@ def listen_all(
             hashing.extend(_hashing(found[number], source, workers))
             yield found[number], source
 
-    _measure(opened(), settings, workers)
-    _tell(zip(found, sources, strict=True), settings, workers)
+    _shared(_to_measure(opened(), settings, workers), workers)
+    _shared(_to_tell(zip(found, sources, strict=True), settings), workers)
     for one in hashing:
         one.take()
     workers.progress("reading", len(paths), len(paths))
     return [_heard(p, s, f, settings) for p, s, f in zip(paths, sources, found, strict=True)]
 
 
-def _measure(recordings: Iterable[tuple["_Found", SoundSource]], settings: Settings, workers: Workers) -> None:
-    """Whatever others have measured ahead is not measured again."""
-    ahead: dict[Key, Envelope] | None = None
+def _shared(work: Iterator[tuple["_Found", "_Work"]], workers: Workers) -> None:
+    """Done by whoever is free, each for the recording beside it."""
     owners: list[tuple[_Found, Piece]] = []
 
-    def work() -> Iterator[_Work]:
-        nonlocal ahead
-        for found, source in recordings:
-            ahead = known_ahead(workers) if ahead is None else ahead
-            for piece in pieces(source):
-                one = _Work(piece, settings, ahead.pop(key_of(piece), None) if ahead else None)
-                if source.spooled:  # no other process can reach it
-                    found.add(_done(one), piece)
-                elif one.envelope and not piece.whole:
-                    found.add(one.envelope, piece)
-                else:
-                    owners.append((found, piece))
-                    yield one
+    def items() -> Iterator[_Work]:
+        for found, one in work:
+            owners.append((found, one.piece))
+            yield one
 
-    for number, answer in enumerate(workers.each(_done, work())):
+    for number, answer in enumerate(workers.each(_done, items())):
         found, piece = owners[number]
         found.add(answer, piece)
 
 
-def _tell(
-    recordings: Iterable[tuple["_Found", SoundSource | UnreadableRecording]], settings: Settings, workers: Workers
-) -> None:
+def _to_measure(
+    recordings: Iterable[tuple["_Found", SoundSource]], settings: Settings, workers: Workers
+) -> Iterator[tuple["_Found", "_Work"]]:
+    """Whatever others have measured ahead is not measured again."""
+    ahead: dict[Key, Envelope] | None = None
+    for found, source in recordings:
+        ahead = known_ahead(workers) if ahead is None else ahead
+        for piece in pieces(source):
+            one = _Work(piece, settings, ahead.pop(key_of(piece), None) if ahead else None)
+            if source.spooled:  # no other process can reach it
+                found.add(_done(one), piece)
+            elif one.envelope and not piece.whole:
+                found.add(one.envelope, piece)
+            else:
+                yield found, one
+
+
+def _to_tell(
+    recordings: Iterable[tuple["_Found", SoundSource | UnreadableRecording]], settings: Settings
+) -> Iterator[tuple["_Found", "_Work"]]:
     """What is to be told of those that came in several pieces, where another process can tell it."""
-    owners: list[_Found] = []
-
-    def work() -> Iterator[_Work]:
-        for found, source in recordings:
-            if found.envelope is None or found.problem or isinstance(source, UnreadableRecording):
-                continue
-            if not source.spooled and found.envelope.power.shape[1] <= TOLD_HOPS:
-                owners.append(found)
-                yield _Work(Piece(source, 0, source.frames), settings, found.whole())
-
-    for number, answer in enumerate(workers.each(_done, work())):
-        owners[number].add(answer, None)
+    for found, source in recordings:
+        if found.envelope is None or found.problem or isinstance(source, UnreadableRecording):
+            continue
+        if not source.spooled and found.envelope.power.shape[1] <= TOLD_HOPS:
+            yield found, _Work(Piece(source, 0, source.frames), settings, found.whole())
 
 
 def _opened(path: str, stack: ExitStack | None, *, hashed: bool) -> SoundSource | UnreadableRecording:
@@ -154,7 +154,7 @@ def _opened(path: str, stack: ExitStack | None, *, hashed: bool) -> SoundSource 
 
 
 class _Work(NamedTuple):
-    """`envelope` : of the whole recording, where it is known."""
+    """`envelope` : of the piece, where it is known."""
 
     piece: Piece
     settings: Settings
@@ -218,10 +218,9 @@ class _Found:
         self.told: Listened | None = None
         self.problem: UnreadableRecording | None = None
 
-    def add(self, answer: _Answer, piece: Piece | None) -> None:
-        """Of a piece, if it is an envelope."""
+    def add(self, answer: _Answer, piece: Piece) -> None:
+        """Of `piece`."""
         if isinstance(answer, Envelope):
-            assert piece is not None
             source = piece.source
             room = self.envelope or answer.room_for(source.frames // hop_samples(source.sample_rate_hz))
             self.envelope = room.put(piece.first_hop, answer)

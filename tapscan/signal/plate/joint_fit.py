@@ -298,7 +298,7 @@ def _clean(part: WeighedBand, band: Band, modes: ModeArrays | None) -> KeptSpect
         outside = modes.where(~((modes.frequency_hz > low) & (modes.frequency_hz < high)))
         taken = outside.spectra(bins, kept.length, kept.rate) + modes.images(bins, kept.length, kept.rate)
         values = values - taken * part.scale
-    return KeptSpectra(np.ascontiguousarray(values.T), kept.length, kept.rate, round(bins[0] * kept.length / kept.rate))
+    return kept.holding(bins, values)
 
 
 class _StartWork(NamedTuple):

@@ -80,6 +80,11 @@ class KeptSpectra(Spectra):
         self.strikes = np.empty((len(full), 0))
         self._bands = {}
 
+    def holding(self, bins: FloatArray, values: ComplexArray) -> KeptSpectra:
+        """The same record with other values (K, S) at some of its bins, in one piece of memory."""
+        first = round(bins[0] * self.length / self.rate)
+        return KeptSpectra(np.ascontiguousarray(values.T), self.length, self.rate, first)
+
     def near(self, band: Band) -> KeptSpectra:
         """What `baseband` looks at, and no more."""
         centre, half = self.around(band)
@@ -181,8 +186,7 @@ def weighed(joint: JointSpectra, band: Band, near: ModeArrays | FloatArray) -> W
     scale = joint.scale(band, bins, values, rung)
     if isinstance(near, ModeArrays):
         values = values - _shifted(joint, bins, near, rung)
-    first = round(bins[0] * rung.length / rung.rate)
-    return WeighedBand(KeptSpectra((values * scale).T, rung.length, rung.rate, first), scale)
+    return WeighedBand(rung.holding(bins, values * scale), scale)
 
 
 def _shifted(joint: JointSpectra, bins: FloatArray, modes: ModeArrays, rung: KeptSpectra) -> ComplexArray | float:
@@ -217,10 +221,8 @@ def better_drift(
 
 def _part(band: Band, part: WeighedBand) -> tuple[Band, WeighedBand]:
     """The band without its margins."""
-    kept = part.spectra
-    bins, values = kept.bins(band.low_hz, band.high_hz)
-    first = round(bins[0] * kept.length / kept.rate)
-    return band, WeighedBand(KeptSpectra(np.ascontiguousarray(values.T), kept.length, kept.rate, first), part.scale)
+    inside = part.spectra.bins(band.low_hz, band.high_hz)
+    return band, WeighedBand(part.spectra.holding(*inside), part.scale)
 
 
 class _DriftWork(NamedTuple):
