@@ -151,6 +151,7 @@ def _disposed(
     rules = [i.rule for i in every if not examined] + asking(suspects)
     earlier = bool(standing or suspects)
     ask = bool(standing or any(o.rule != EXAMINED for o in suspects))  # what was examined need not be asked about
+    untold = bool(scan.room_left_in)
     if relevant:
         steps = give.suspected(scan.state, rules, earlier=ask)
         return Outcome("relevant indication", LOOK, _findings(relevant) + known, steps)
@@ -167,11 +168,11 @@ def _disposed(
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=ask)
-        steps += give.after_nothing(scan.state, keep_only=True) if give.may_tap(scan.state) else ()
+        steps += give.after_nothing(scan.state, keep_only=True, untold=untold) if give.may_tap(scan.state) else ()
         return Outcome("no relevant indication", headline, said, steps)
     headline = OPEN if opened else NOTHING
     return Outcome(
-        "no relevant indication", headline, f"{_silent(scan)} {NOT_FREE}{known}", give.after_nothing(scan.state)
+        "no relevant indication", headline, f"{_silent(scan)} {NOT_FREE}{known}", give.after_nothing(scan.state, untold=untold)
     )
 
 

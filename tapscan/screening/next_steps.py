@@ -28,6 +28,7 @@ from tapscan.screening.open_findings import EXAMINED
 from tapscan.screening.rule import Shows
 from tapscan.screening.rules import rule_named
 from tapscan.screening.step import COATED, EVERY, INSIDE, OUT, TENSION, UNKNOWN, Act, Step, Told, Who
+from tapscan.signal.fit.spurious import LEAST_STATIONS
 
 
 def _step(
@@ -115,6 +116,11 @@ KEEP = _step(
     "keep", "workshop", OUT | UNKNOWN, ("keep",),
     "Keep this scan. If the plate is worked on, scan it again after each stage, as long as it is out of the piano.",
 )  # fmt: skip
+KEEP_UNTOLD = _step(
+    "keep-untold", "workshop", OUT | UNKNOWN, ("keep",),
+    f"Keep this scan, though no other can be compared with it: it may hold the room's tones. Before the plate is worked on, and as long as it is out of the piano, scan it once more with a pickup on the iron, or at {LEAST_STATIONS} places or more; "
+    "then again after each stage.",
+)  # fmt: skip
 EYES = _step(
     "eyes", "workshop", EVERY, ("look",),
     "Look the plate over in good light at struts, screw holes and rim all the same.",
@@ -169,7 +175,7 @@ CALL_TECHNICIAN = _step(
     "call-technician", "buyer", EVERY, ("call",),
     "Show the list of notes to a piano technician, who looks at dampers and loose parts. If the loose part belongs to the plate, a qualified person decides what may be done while the strings are on.",
 )  # fmt: skip
-STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, *HOLDS, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, EYES, MUTE)  # fmt: skip
+STEPS: tuple[Step, ...] = (STOP, STOP_UNSTRUNG, STOP_UNKNOWN, TELL_STATE, *HOLDS, STEADY, LOOK, CALL, CALL_UNSTRUNG, CRACK_TEST, HARD_TEST, ASK, KEEP, KEEP_UNTOLD, EYES, MUTE)  # fmt: skip
 STEPS += (
     EYES_IN_PIANO,
     CALL_FOR_BARE,
@@ -291,9 +297,10 @@ def piano_steps(state: Told, *, strings: bool) -> tuple[Step, ...]:
     return _given((EYES_IN_PIANO, *((MUTE,) if strings else ()), CALL_FOR_BARE), state)
 
 
-def after_nothing(state: Told, *, keep_only: bool = False) -> tuple[Step, ...]:
-    """Nothing was found, or (`keep_only`) nothing new."""
-    return _given((KEEP,) if keep_only else (KEEP, EYES), state)
+def after_nothing(state: Told, *, keep_only: bool = False, untold: bool = False) -> tuple[Step, ...]:
+    """Nothing was found, or (`keep_only`) nothing new; `untold` : the room could not be told from the plate."""
+    keep = KEEP_UNTOLD if untold else KEEP
+    return _given((keep,) if keep_only else (keep, EYES), state)
 
 
 def repeat(texts: Sequence[str]) -> tuple[Step, ...]:

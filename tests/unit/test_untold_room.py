@@ -5,7 +5,9 @@ from msgspec.structs import replace
 
 from tapscan.records import RuleNotRun
 from tapscan.screening.compare.compare_scans import compare_scans
+from tapscan.screening.disposition import dispose
 from tapscan.screening.limitations import limitations
+from tapscan.screening.next_steps import KEEP, KEEP_UNTOLD
 from tapscan.screening.rules import force_dependence, prominent_ringing
 from tapscan.screening.untold_room import limitation
 from tapscan.settings import Settings
@@ -69,3 +71,11 @@ def test_the_page_says_so_and_sends_nobody_to_tap_in_the_piano():
     assert limitations(bare, S)[-1] != limitations(replace(bare, room_left_in=False), S)[-1]  # not kept to compare with
     for silent in (replace(bare, room_left_in=False), replace(bare, room_left_in=None), replace(bare, modes=())):
         assert limitation(silent) is None
+
+
+@pytest.mark.parametrize(("state", "kept"), [("stripped", True), ("strung", False), (None, True)])
+@pytest.mark.parametrize("untold", [True, False, None])
+def test_whoever_keeps_such_a_scan_is_told_that_no_other_is_compared_with_it(state, kept, untold):
+    silent = replace(scan([mode("M1", HZ)], room_left_in=untold), state=state)
+    steps = dispose(silent, (), (), S).steps
+    assert [KEEP_UNTOLD in steps, KEEP in steps] == [kept and untold is True, kept and untold is not True]
