@@ -167,21 +167,25 @@ def edit(
     found = o.checklist(seen, not_seen)
     if facts == NOTHING and not (own or found):
         raise WrongUsage("nothing to change was named; `tapscan scan edit --help` lists what can be")
-    _edit(o.opened(register), name, facts, own, found, o.words(mistake))
-    if facts.state is not None:
-        typer.echo("The rules have not read the new state yet: tapscan scan rescreen")
+    for line in _edit(o.opened(register), name, facts, own, found, o.words(mistake)):
+        typer.echo(line)
 
 
-def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any, mistake: str | None) -> None:
+def _edit(opened: Any, name: str, facts: Typed, own: dict[str, Any], found: Any, mistake: str | None) -> list[str]:
+    """What is said of it."""
     from msgspec.structs import replace
 
+    from tapscan.workflow.known_since import changed
     from tapscan.workflow.scan import edit_scan
 
-    def change(e: "ScanEntry") -> "ScanEntry":
-        known = {f.item: f for f in (*e.checklist, *found)}
-        return replace(e, conditions=facts.changed(e.conditions), checklist=tuple(known.values()), **own)
+    unread: list[str] = []
 
-    typer.echo(f"Changed scan {edit_scan(opened, name, change, mistake).name}.")
+    def change(e: "ScanEntry") -> "ScanEntry":
+        known, made = {f.item: f for f in (*e.checklist, *found)}, facts.changed(e.conditions)
+        unread[:] = [f"{said}: tapscan scan rescreen" for said in (changed(e.conditions, made),) if said]
+        return replace(e, conditions=made, checklist=tuple(known.values()), **own)
+
+    return [f"Changed scan {edit_scan(opened, name, change, mistake).name}.", *unread]
 
 
 @app.command("rescreen")

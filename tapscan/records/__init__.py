@@ -26,6 +26,7 @@ from tapscan.records.comparison import (
     UnpairedMode,
 )
 from tapscan.records.modes import (
+    NO_ROOM,
     ForceShift,
     LateSound,
     ModalAmplitude,
@@ -48,6 +49,7 @@ from tapscan.sensors import NO_SENSOR, Sensor
 
 __all__ = [
     "IN_PIANO",
+    "NO_ROOM",
     "NO_SENSOR",
     "STATES",
     "AddedMass",

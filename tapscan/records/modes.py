@@ -134,6 +134,9 @@ class LateSound(Struct, frozen=True):
     unevenness: float  # standard deviation over mean of the unexplained power from frame to frame; 1 is steady noise
 
 
+NO_ROOM = "no room was heard"  # as the reason of a scan without one
+
+
 class RoomRing(Struct, frozen=True):
     """What goes on driving the tones after the blow: by microphone the room's own ring, by pickup a loose part."""
 

@@ -86,11 +86,17 @@ def noted_on_record(register: Register, loud: Collection[str]) -> dict[str, Plat
 
 
 def _noted(register: Register, *asked: Select[Any]) -> dict[str, PlateOnRecord]:
-    seen = select(t.scan.c.plate_id).join(t.checklist).where(t.scan.c.void_on.is_(None), t.checklist.c.answer == "seen")
+    counts = select(t.scan.c.plate_id).where(t.scan.c.void_on.is_(None))
+    seen = counts.join(t.checklist).where(t.checklist.c.answer == "seen")
+    put_right = counts.join(t.screening).where(
+        t.screening.c.state.is_distinct_from(t.scan.c.state)
+    )  # of an earlier screening, too
     visits = select(t.visit.c.plate_id)
     looked = (visits.join(t.visit_look).where(t.visit_look.c.answer == "note"), visits.join(t.visit_outcome))
     with register.reading() as connection:
-        plates = {row.plate_id for query in (*asked, seen, *looked) for row in connection.execute(query.distinct())}
+        plates = {
+            row.plate_id for query in (*asked, seen, put_right, *looked) for row in connection.execute(query.distinct())
+        }
         return {found.plate: found for found in _read(connection, plates)}
 
 

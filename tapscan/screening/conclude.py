@@ -26,6 +26,7 @@ from tapscan.screening.next_steps import LATER, stopped
 from tapscan.screening.open_findings import OpenFinding
 from tapscan.screening.plain_words import EYE_TOO, headline, in_plain_words
 from tapscan.screening.rule import Plain
+from tapscan.screening.spared_checks import spared
 from tapscan.settings import Settings
 
 
@@ -37,8 +38,9 @@ def concluded(
     iron: Sequence[str] = (),
     *,
     examined: bool = False,
+    unread: bool = False,
 ) -> Screening:
-    """From the indications and the comparison that the screening holds; `opened`, `eye`, `iron` and `examined` as in dispose."""
+    """From the indications and the comparison that the screening holds; `opened`, `eye`, `iron` and `examined` as in dispose; `unread` : see spared_checks."""
     silent = silent_recordings(screening.scan)
     said = (opened, eye, screening.rules_not_run, iron)
     outcome = dispose(screening.scan, screening.indications, silent, settings, *said, examined=examined)
@@ -52,6 +54,7 @@ def concluded(
     compared = screening.comparison.good_news if screening.comparison else None
     if compared and outcome.headline in (NOTHING, STANDS, OPEN, EYE):
         outcome = replace(outcome, summary=f"{compared} {outcome.summary}")
+    outcome = spared(outcome) if unread else outcome
     outcome = doubtful(outcome, screening.doubts) if screening.doubts else outcome
     plain = in_plain_words(replace(screening, headline=outcome.headline))
     later = (LATER,) if stopped(outcome.steps) and LATER not in screening.limitations else ()

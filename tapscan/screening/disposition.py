@@ -170,10 +170,8 @@ def _disposed(
         steps = give.suspected(scan.state, rules, again=False, earlier=ask)
         steps += give.after_nothing(scan.state, keep_only=True, untold=untold) if give.may_tap(scan.state) else ()
         return Outcome("no relevant indication", headline, said, steps)
-    headline = OPEN if opened else NOTHING
-    return Outcome(
-        "no relevant indication", headline, f"{_silent(scan)} {NOT_FREE}{known}", give.after_nothing(scan.state, untold=untold)
-    )
+    headline, steps = OPEN if opened else NOTHING, give.after_nothing(scan.state, untold=untold)
+    return Outcome("no relevant indication", headline, f"{_silent(scan)} {NOT_FREE}{known}", steps)
 
 
 def _of_notes(

@@ -10,7 +10,7 @@ repeat(texts)                      how to tap better where nothing is suspected
 asked_of_screws(state, others)      steps where two scans in the piano were compared
 made_sure(steps)                   the same where it is doubtful which plate was tapped
 stopped(steps)                     whether the plate is to be left as it is; LATER says so above what would mend the test
-read_again(steps)                  the same where soft and hard taps were told the wrong way round
+read_again(steps, step)            the same where the recordings are to be read once more, as `step` says
 of_lines(lines)                    the steps behind lines that were stored
 held(steps)                        whether it is, or the work on it rests until a qualified person has decided
 may_tap(state)                     whether a suspected plate may be tapped again in that state
@@ -167,6 +167,10 @@ READ_AGAIN = _step(
     "Soft and hard seem exchanged in this scan. Find out, from the notes of the day or whoever was there, which came first at each place, and have the same recording read again in that order: nothing is tapped for it. "
     "Until then what needs both forces is not checked.",
 )  # fmt: skip
+READ_ANEW = _step(
+    "read-anew", "workshop", OUT | UNKNOWN, ("read-again",),
+    "Have the same recordings read anew: they were read as those of a plate in its piano, and there most checks are left out. Nothing is tapped for it.",
+)  # fmt: skip
 LOOK_AT_NOTES = _step(
     "look-at-notes", "workshop", EVERY, ("look", "photograph"),
     "Look for what is loose or rings on at the notes named: things on the piano, lid and lamp, dampers, strings at the bridge, screws. Look and photograph only. While the strings are on, turn no screw of the plate and no bolt.",
@@ -187,6 +191,7 @@ STEPS += (
     SCREWS,
     MAKE_SURE,
     READ_AGAIN,
+    READ_ANEW,
     LOOK_AT_NOTES,
     CALL_TECHNICIAN,
     *DECISIONS,
@@ -314,10 +319,10 @@ def made_sure(steps: Sequence[Step]) -> tuple[Step, ...]:
     return (*first, MAKE_SURE, *(s for s in steps if s not in first))
 
 
-def read_again(steps: Sequence[Step]) -> tuple[Step, ...]:
+def read_again(steps: Sequence[Step], step: Step = READ_AGAIN) -> tuple[Step, ...]:
     """It taps nothing; to stop, and that the work rests, still come first."""
     first = tuple(s for s in steps if "stop" in s.acts)
-    return (*first, READ_AGAIN, *(s for s in steps if s not in (*first, READ_AGAIN)))
+    return (*first, step, *(s for s in steps if s not in (*first, step)))
 
 
 def _given(wanted: Iterable[Step], state: Told) -> tuple[Step, ...]:

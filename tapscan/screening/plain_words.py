@@ -23,6 +23,7 @@ from tapscan.screening import played_notes
 from tapscan.screening.next_steps import held, suspected
 from tapscan.screening.rule import Plain
 from tapscan.screening.rules import rule_named
+from tapscan.screening.spared_checks import NOT_READ
 from tapscan.screening.step import COATED
 
 BEFORE = "the earlier scan"
@@ -97,6 +98,9 @@ HEADLINES: dict[str, Plain] = {
         "That is neither good news nor bad about the plate.",
     ),
 }
+HEADLINES[NOT_READ] = Plain(
+    "", "These taps were read as those of a plate in its piano, so most checks were not made.", NO_WORD
+)
 HEADLINES[played_notes.SILENT] = Plain(
     "",
     "Nothing buzzed along with the notes, and no tone rang on after them.",

@@ -20,6 +20,7 @@ from tapscan.screening.next_steps import (
     HOLDS_PART,
     MAKE_SURE,
     READ_AGAIN,
+    READ_ANEW,
     STOP,
     STOP_UNKNOWN,
     STOP_UNSTRUNG,
@@ -41,9 +42,12 @@ SHORT = {
     **dict.fromkeys((*HOLDS_PART, HOLD_PART_UNKNOWN), "No further work on it until all its places are tapped."),
     MAKE_SURE: "Make sure which plate was tapped, and in which order.",
     READ_AGAIN: "Soft and hard seem exchanged: have the scan read again in the right order.",
+    READ_ANEW: "Have the scan read anew: most checks were not made.",
     CALL_FOR_BARE: "Before anyone relies on the plate, have it examined.",
 }
-ANEW = frozenset((READ_AGAIN, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PART_UNKNOWN))  # another reading or scan answers them
+ANEW = frozenset(
+    (READ_AGAIN, READ_ANEW, *HOLDS_BUZZ, *HOLDS_PART, HOLD_PART_UNKNOWN)
+)  # another reading or scan answers them
 
 
 def in_short(steps: Iterable[Step], *, examined: bool = False) -> str:

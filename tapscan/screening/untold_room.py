@@ -2,7 +2,7 @@
 
     left_in(scan)                   why, in words; None where a pickup listened, where no room was heard, or where it was told apart
     not_comparable_for_room(scans)  why scans are not compared, or None
-    as_heard(scan, sensor)          a stored scan, where somebody has said since that a pickup listened
+    as_heard(scan, sensor)          a stored scan, where somebody has said since what listened
     limitation(scan)                the sentence among what weakens a test, or None
 
 The room is told from the plate by the patterns of its modes over the places (signal/plate/room_fit.py), which takes eight of them. With fewer, what comes
@@ -13,11 +13,12 @@ from collections.abc import Sequence
 
 from msgspec.structs import replace
 
-from tapscan.records import IN_PIANO, Scan
+from tapscan.records import IN_PIANO, NO_ROOM, Scan
 from tapscan.sensors import Sensor
 from tapscan.signal.fit.spurious import LEAST_STATIONS
 
 PICKUP = "use a pickup on the iron and enter it as the sensor"
+TOLD = NO_ROOM, "not measured"
 UNTOLD = "a room may be in the sound, and it cannot be told from the plate"
 
 
@@ -33,8 +34,11 @@ def not_comparable_for_room(scans: Sequence[Scan]) -> str | None:
 
 
 def as_heard(scan: Scan, sensor: Sensor) -> Scan:
-    """A pickup hears no room."""
-    return replace(scan, room_left_in=False) if scan.room_left_in and sensor.contact else scan
+    """A pickup hears no room; what was read as a pickup's may hold one that nobody could tell apart."""
+    if scan.room_left_in and sensor.contact:
+        return replace(scan, room_left_in=False)
+    untold = scan.room_left_in is False and scan.room is None and scan.room_reason not in TOLD
+    return replace(scan, room_left_in=True) if untold and not sensor.contact and scan.played is None else scan
 
 
 def limitation(scan: Scan) -> str | None:

@@ -27,6 +27,7 @@ from tapscan.screening.open_findings import EXAMINED, OpenFinding, beside, same_
 from tapscan.settings import Settings
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
+from tapscan.workflow.known_since import spared_checks
 from tapscan.workflow.standing import says
 from tapscan.workflow.still_open import explained, opened_of, past_of
 
@@ -86,11 +87,11 @@ def headings(
 
 def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -> Heading:
     """As `as_it_stands` gives it."""
-    opened = opened_of(record, (scan.date, scan.number), past_of(scan), scan, scan.read_in)
+    opened = opened_of(record, (scan.date, scan.number), past_of(scan), scan, scan.state)
     shown = beside(opened, scan.relevant)
     own = () if scan.flaws or explained(scan, record.scans) else scan.checklist
     eye, iron = seen_that_day(record, scan.date, own)
-    if says(scan.summary, iron if may_tap(scan.read_in) else eye):
+    if scan.state == scan.read_in and says(scan.summary, iron if may_tap(scan.state) else eye):
         if same_heading(scan.summary, shown):
             return Heading(scan.headline, scan.disposition)
         if _flaw_alone(scan, shown):
@@ -104,12 +105,21 @@ def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -
         opened,
         eye,
         iron,
+        scan.state,
     )  # another back-up may lie there by now
     if key not in _KNOWN:
         if len(_KNOWN) >= MOST_KNOWN:
             _KNOWN.clear()
+        read = load_screening(register, scan.screening_id)
+        by_now = replace(read, scan=replace(read.scan, state=scan.state))
         now = conclude(
-            load_screening(register, scan.screening_id), Settings(), opened, eye, iron, examined=bool(scan.flaws)
+            by_now,
+            Settings(),
+            opened,
+            eye,
+            iron,
+            examined=bool(scan.flaws),
+            unread=spared_checks(scan.read_in, scan.state),
         )
         _KNOWN[key] = Heading(now.headline, now.disposition, now.next_steps)
     return _KNOWN[key]

@@ -22,9 +22,10 @@ def conclude(
     iron: Sequence[str] = (),
     *,
     examined: bool = False,
+    unread: bool = False,
 ) -> Screening:
-    """`opened`: findings of the plate's earlier scans (workflow/still_open.py); `eye`: what was seen that may be a crack; `iron`: of that what is in the iron itself; `examined`: an examination that followed this scan found a flaw."""
-    told = concluded(screening, settings, opened, eye, iron, examined=examined)
+    """`opened`: findings of the plate's earlier scans (workflow/still_open.py); `eye`: what was seen that may be a crack; `iron`: of that what is in the iron itself; `examined`: an examination that followed this scan found a flaw; `unread`: it was read as one in the piano, and was none."""
+    told = concluded(screening, settings, opened, eye, iron, examined=examined, unread=unread)
     compared = screening.comparison is not None and not screening.comparison.rules_not_run
     if compared or told.disposition != "no relevant indication":
         return told

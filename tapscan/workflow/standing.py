@@ -31,6 +31,7 @@ from tapscan.settings import Settings
 from tapscan.wording import argument, counted, listed
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
+from tapscan.workflow.known_since import as_known, not_read, spared_checks
 from tapscan.workflow.still_open import explained, open_findings
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
@@ -48,15 +49,17 @@ def as_it_stands(
     if entry.crossed_out:
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
         return replace(screening, headline=VOID, lead=VOIDED, summary=said)
-    record = record or plate_on_record(register, entry.plate)
+    record, read = record or plate_on_record(register, entry.plate), screening
+    screening = as_known(entry, read)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry, record)
     mine = next((s for s in record.scans if s.id == entry.id), None)
     own = () if entry.flaws or (mine and explained(mine, record.scans)) else entry.checklist
     eye, iron = seen_that_day(record, entry.date, own)
     counts = iron if may_tap(screening.scan.state) else eye
-    if up_to_date(screening, opened) and says(screening.summary, counts):
+    if screening is read and up_to_date(screening, opened) and says(screening.summary, counts):
         return screening
-    return conclude(screening, Settings(), opened, eye, iron, examined=bool(entry.flaws))
+    unread = spared_checks(read.scan.state, screening.scan.state)
+    return conclude(screening, Settings(), opened, eye, iron, examined=bool(entry.flaws), unread=unread)
 
 
 def says(summary: str, counts: Sequence[str]) -> bool:
@@ -75,6 +78,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
         *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
         *_examined_on_visits(register, entry),
         *_found_later(register, entry),
+        *not_read(entry, screening),
         *_compared(register, entry, screening),
         *entry.by_eye,
         *_seen_on_a_visit(register, entry),

@@ -207,11 +207,12 @@ def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
 
 
 def past_of(scan: ScanOnRecord) -> PastScan:
-    """As it was read."""
+    """As it was read; but one of a plate that turned out to be in its piano is no silent scan."""
+    not_silent = scan.disposition == "no relevant indication" and scan.state in IN_PIANO
     return PastScan(
         scan.name,
         scan.date.isoformat(),
-        scan.disposition,
+        "inconclusive" if not_silent else scan.disposition,
         scan.relevant,
         tuple(o.told for o in scan.settling),
         any(o.part for o in scan.settling),

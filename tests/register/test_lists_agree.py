@@ -190,7 +190,7 @@ def change(register, dice: random.Random) -> None:
     plates, scans = ("B12", "C7"), list_scans(register, void=True)
     day = f"2026-0{dice.randint(1, 9)}-1{dice.randint(0, 3)}"
     entry = dice.choice(scans) if scans else None
-    what = dice.randrange(9)
+    what = dice.randrange(10)
     if what < 3 or entry is None:
         told = {"found": dice.random() < 0.4, "state": dice.choice(("stripped", "finished", "strung", None))}
         scanned(register, day, plate=dice.choice(plates), **told)
@@ -206,6 +206,8 @@ def change(register, dice: random.Random) -> None:
     elif what == 6:
         seen = dice.choice(((), (Finding(IN_IRON, "seen"),), (Finding("rust-line", "seen", "tail"),)))
         edit_scan(register, entry.name, lambda e: replace(e, checklist=seen))
+    elif what == 8:
+        put_right(register, entry, dice.choice(("stripped", "finished", "strung", "in-piano-unstrung", None)))
     elif what == 7:
         look = Look("struts", "note", dice.choice(((), (IN_IRON,), ("missing-screws",))), "there")
         state = dice.choice(("strung", "stripped", None))
@@ -213,6 +215,11 @@ def change(register, dice: random.Random) -> None:
     elif visits := [v for v in list_visits(register) if v.suspects]:
         words = dice.choice((SEEN + "the lacquer", CLEAN + "it", "crack, 4 cm"))
         add_look_outcome(register, visits[0], "struts", Outcome(words, *EXAMINED, dt.date(2026, 9, 21)))
+
+
+def put_right(register, entry, state):
+    """What the plate's state was."""
+    return edit_scan(register, entry.name, lambda e: replace(e, conditions=replace(e.conditions, state=state)))
 
 
 def _void(register, entry) -> None:

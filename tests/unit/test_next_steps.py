@@ -20,6 +20,7 @@ from tapscan.screening.open_findings import EXAMINED, OpenFinding
 from tapscan.screening.plain_words import in_plain_words
 from tapscan.screening.rules import RULES
 from tapscan.screening.short_steps import DECIDED, SHORT, STOPS, in_short
+from tapscan.screening.spared_checks import spared
 from tapscan.screening.step import NEVER, NEVER_TAPPED, Act, Step
 from tapscan.settings import Settings
 from tests.every import each
@@ -219,6 +220,7 @@ def test_the_list_of_ways_is_whole():
     given = {s.code for p in EVERY for s in steps_of(p.values[0], *p.values[2:5])}
     given |= {s.code for state in (None, *STATES) for s in next_steps.settling(state, ())}
     given |= {s.code for s in dispose(exchanged(SCAN), (), [], Settings()).steps}
+    given |= {s.code for s in spared(dispose(SCAN, (), [], Settings())).steps}
     both = (True, False)
     given |= {
         s.code for t in (None, *STATES) for f in both for o in both for s in next_steps.of_notes(t, found=f, opened=o)

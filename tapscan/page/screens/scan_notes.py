@@ -14,6 +14,7 @@ from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
 from tapscan.workflow.eye_list import as_sent, asked_of, checklist_of, places_of
 from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.known_since import changed
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import (
     CLEAN,
@@ -44,7 +45,7 @@ def _facts(e: ScanEntry) -> tuple[object, ...]:
 
 
 def change_facts(request: Request) -> Response:
-    """Recordings and results are not touched; a new state is read when the scan is read anew."""
+    """Recordings and results are not touched; a new state, or what listened, is read when the scan is read anew."""
     form, register = Form(request), register_of(request)
     typed = form.typed()
 
@@ -55,9 +56,9 @@ def change_facts(request: Request) -> Response:
 
     before = find_scan(register, form.text("name"))
     entry = edit_scan(register, before.name, change)
-    state = entry.conditions.state != before.conditions.state
-    said = "Changed. The checks have not read the new state yet: read the scan anew." if state else "Changed."
-    return go(to("/scan/mend" if state else "/scan", name=entry.name, said=said))
+    unread = changed(before.conditions, entry.conditions)
+    said = f"Changed. {unread}: read the scan anew." if unread else "Changed."
+    return go(to("/scan/mend" if unread else "/scan", name=entry.name, said=said))
 
 
 def eye(request: Request) -> Response:

@@ -23,7 +23,7 @@ import numpy as np
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tapscan.records import ComplexArray, FloatArray, Pole, RoomRing, SelfScatter
+from tapscan.records import NO_ROOM, ComplexArray, FloatArray, Pole, RoomRing, SelfScatter
 from tapscan.settings import Settings
 from tapscan.signal.fit.bandfit import FINAL_STEPS, ROUGH_STEPS, Start, fit_window, listens, owned
 from tapscan.signal.fit.mode_arrays import ModeArrays
@@ -68,7 +68,7 @@ LOWEST_HZ = 12.0
 STILL = 5e-6  # of the frequency: a plate whose warming is known so well needs no further round for it
 MOST_IN_BAND = 40
 IN_ROOM = "the modes are told by their patterns, which all taps share"
-DRY, FEW = "no room was heard", f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"
+FEW = f"needs {LEAST_STATIONS} places or more with taps alike in rate and length"
 
 
 class SharedMode(Struct, frozen=True, eq=False):
@@ -111,7 +111,7 @@ def together(sounds: Sequence[StationSound], settings: Settings, workers: Worker
     told = _in_room(joint, bands, settings, unexplained, workers)
     if isinstance(told, str):
         found = _of_free_modes(fit, settings, workers)
-        return replace(found, room_reason=told, room_left_in=by_air and told != DRY)
+        return replace(found, room_reason=told, room_left_in=by_air and told != NO_ROOM)
     return Together(_of_room(told, joint, settings, clear), room_ring(told, unexplained), None, None, IN_ROOM)
 
 
@@ -122,7 +122,7 @@ def _in_room(
     if len(joint.sounds) < LEAST_STATIONS:
         return FEW
     if unexplained < ROOM_SHARE and limit_of([s.late for s in joint.sounds]) is None:
-        return DRY
+        return NO_ROOM
     if joint.rungs[0].duration_s < LEAST_S:
         return f"the rings are shorter than {LEAST_S:.0f} s"
     try:

@@ -1,0 +1,56 @@
+"""What was put right about a stored scan after its taps were read: the state of the plate, and what listened.
+
+as_known(entry, screening)      the Screening by what is known now; the same object where nothing counts that is new
+spared_checks(read_in, now)     whether most checks were left out for a piano in which the plate was not
+not_read(entry, screening)      sentences for the first screen on what the checks have not read
+changed(before, after)          the same when it is put right, in a few words; empty where the checks need not know
+
+Checks are only made anew when the scan is read anew. Until then headline and steps go by the state as it is known now, so that nobody is sent to tap a plate
+that turns out to be strung; and a scan whose checks were left out for a piano is not called silent because somebody writes that the plate lay on pads.
+"""
+
+from msgspec.structs import replace
+
+from tapscan.places import IN_PIANO, State
+from tapscan.records import ScanConditions, Screening
+from tapscan.register.entries import ScanEntry
+from tapscan.report.words import STATES
+from tapscan.screening.untold_room import as_heard
+from tapscan.wording import listed
+
+UNKNOWN = "unknown"
+OTHER_STATE = "The taps were read with this state of the plate: {}. By now it is written down as: {}. The checks have not read that yet: read the scan anew."
+NO_PICKUP = (
+    "The taps were read as a pickup's, and by now no pickup is known to have listened. So the tones of a room may be among them, and nothing is compared: "
+    "read the scan anew."
+)
+
+
+def as_known(entry: ScanEntry, screening: Screening) -> Screening:
+    """Indications and numbers stay as they were read."""
+    scan = as_heard(screening.scan, entry.conditions.sensor)
+    if scan is screening.scan and entry.conditions.state == scan.state:
+        return screening
+    return replace(screening, scan=replace(scan, state=entry.conditions.state))
+
+
+def spared_checks(read_in: State | None, now: State | None) -> bool:
+    """`now` : as it is written down."""
+    return read_in in IN_PIANO and now not in IN_PIANO
+
+
+def not_read(entry: ScanEntry, screening: Screening) -> list[str]:
+    """Of the screening as it is stored."""
+    told, scan = [], screening.scan
+    if entry.conditions.state != scan.state:
+        told.append(OTHER_STATE.format(*(STATES[s] if s else UNKNOWN for s in (scan.state, entry.conditions.state))))
+    if as_heard(scan, entry.conditions.sensor).room_left_in and not scan.room_left_in:
+        told.append(NO_PICKUP)
+    return told
+
+
+def changed(before: ScanConditions, after: ScanConditions) -> str:
+    """For whoever has just put it right."""
+    new = ["the new state"] if before.state != after.state else []
+    new += ["what listened"] if before.sensor.contact != after.sensor.contact else []
+    return f"The checks have not read {listed(new)} yet" if new else ""
