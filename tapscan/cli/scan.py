@@ -76,8 +76,8 @@ def show(
 
     opened = o.opened(register)
     entry = find_scan(opened, name)
-    found = stored_screening(opened, entry, screening)
-    found = found if screening else as_it_stands(opened, entry, found)
+    stored = stored_screening(opened, entry, screening)
+    found = stored if screening else as_it_stands(opened, entry, stored)
     written = json is None or write_json(dumps(found, registered(entry)), json)
     if report:
         written = write_page(report, lambda: write_report(opened, entry.name, report, PLAIN, screening)) and written
@@ -85,7 +85,7 @@ def show(
         for line in _facts(entry, seen_rows(opened, entry, checklist_in(entry.conditions.state, entry.checklist))):
             typer.echo(line)
         print_summary(
-            found, report if written else None, notices(opened, entry, found), scan_mend.newer(opened, entry), name
+            found, report if written else None, notices(opened, entry, stored), scan_mend.newer(opened, entry), name
         )
     if not written:
         raise typer.Exit(1)

@@ -52,11 +52,11 @@ class Reading(Struct, frozen=True, eq=False):
 def reading_of(register: Register, name: str, number: int | None = None) -> Reading:
     """`number` : of an earlier screening, as it was stored. Raises UnknownName, BadRequest."""
     entry = find_scan(register, name)
-    screening = stored_screening(register, entry, number)
-    screening = screening if number else as_it_stands(register, entry, screening)
+    stored = stored_screening(register, entry, number)
+    screening = stored if number else as_it_stands(register, entry, stored)
     shop = shop_of(register)
     plate = find_plate(register, entry.plate, exact=True)
-    since = notices(register, entry, screening)
+    since = notices(register, entry, stored)
     told = replace(about(plate, entry, shop, seen_rows(register, entry)), since=since)
     first, sections = first_and_sections(screening, told, Extras(shop), QUICK)
     newer, what = later(register, entry), steps(screening.next_steps)

@@ -2,7 +2,7 @@
 
 as_it_stands(register, entry, screening, record)   the stored Screening with conclusion and steps that know it; nothing is computed anew
 says(summary, counts)                      whether a summary says what the eye saw, and no more
-notices(register, entry, screening)        sentences for the first screen
+notices(register, entry, stored)           sentences for the first screen
 later(register, entry)                     what newer scans of the plate say, to stand above all else
 registered(entry)                          what people did with it, for JSON
 against_baseline(register, entry)          what speaks against comparing later scans with it, unless somebody says why they should be; empty where nothing does
@@ -69,7 +69,7 @@ def says(summary: str, counts: Sequence[str]) -> bool:
 
 
 def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
-    """Most important first."""
+    """Most important first. `screening` : as it is stored, and not as it stands."""
     moved = [f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves]
     moved += [UNREAD] if entry.unread else []
     although = (f"Part of the baseline although something speaks against it: {entry.baseline_although}.",)

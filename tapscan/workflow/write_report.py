@@ -60,13 +60,13 @@ def write_report(
     Raises UnknownName for a scan that is not there, MissingExtra for a PDF without WeasyPrint, OSError where the page cannot be written.
     """
     entry = scan_or_newest(register, name)
-    screening = stored_screening(register, entry, number)
-    screening = screening if number else as_it_stands(register, entry, screening)
+    stored = stored_screening(register, entry, number)
+    screening = stored if number else as_it_stands(register, entry, stored)
     target = path or page_name(entry.name, wish)
     told_of = about(
         find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop(), seen_rows(register, entry)
     )
-    since, newer = notices(register, entry, screening), tuple(n.told for n in later(register, entry))
+    since, newer = notices(register, entry, stored), tuple(n.told for n in later(register, entry))
     told_of = replace(told_of, since=since, later=newer)
     beside = (
         Extras(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)

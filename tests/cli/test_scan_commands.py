@@ -1,15 +1,20 @@
 """A plate's life by commands: import, baseline, later scan, compare, history, outcome. Recordings are simulated."""
 
 import json
+import re
 from pathlib import Path
 
 from tapscan.register.database import open_register
 from tapscan.register.files import sha256_of
 from tapscan.register.scans import find_scan, list_scans
+from tapscan.report.words import STATES
+from tapscan.screening.next_steps import STOP
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings
 from tapscan.workflow import import_scan as keep
 from tapscan.workflow.history import for_comparison, history_of
+from tapscan.workflow.known_since import OTHER_STATE
+from tapscan.workflow.reading import reading_of
 from tests.cli.a_plates_life import CUT, SIMULATED
 from tests.cli.commands import flat, run, screens
 from tests.snapshots import same_as_before
@@ -69,6 +74,19 @@ def test_a_trend_stays_within_one_state(where):
     found = history_of(open_register(where), "B12", Settings())
     assert (found.trend, found.unlike) == (None, ("B12/2026-03-14 (stripped)",))
     same_as_before("history", screens(("history", "B12"), measured=True), part="another state")
+
+
+def test_a_plate_that_turns_out_to_be_strung_is_left_as_it_is_by_terminal_report_and_page_alike(where, tmp_path):
+    assert STOP.text not in flat(run("scan", "show", "B12/2026-06-01").out)
+    run("scan", "edit", "B12/2026-06-01", "--state", "strung")
+    told = OTHER_STATE.format(STATES["stripped"], STATES["strung"])
+    shown = flat(run("scan", "show", "B12/2026-06-01", "--report", tmp_path / "r.html").out)
+    read = reading_of(open_register(where), "B12/2026-06-01")
+    report = flat(re.sub("<[^>]+>", " ", (tmp_path / "r.html").read_text(encoding="utf-8")))
+    for text in (shown, report, flat(" ".join((*read.about.since, *(t for _, told in read.steps for t in told))))):
+        assert told in text and STOP.text in text
+    earlier = flat(run("scan", "show", "B12/2026-06-01", "--screening", "1").out)
+    assert told in earlier, "as it was read, with what is known since"
 
 
 def test_a_trend_stays_with_one_sensor(where):
