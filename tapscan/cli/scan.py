@@ -71,22 +71,19 @@ def show(
     from tapscan.workflow.report import dumps
     from tapscan.workflow.round_words import seen_rows
     from tapscan.workflow.scan import checklist_in, find_scan
-    from tapscan.workflow.standing import as_it_stands, notices, registered
+    from tapscan.workflow.standing import registered, to_show
     from tapscan.workflow.write_report import PLAIN, write_report
 
     opened = o.opened(register)
     entry = find_scan(opened, name)
-    stored = stored_screening(opened, entry, screening)
-    found = stored if screening else as_it_stands(opened, entry, stored)
+    found, told = to_show(opened, entry, stored_screening(opened, entry, screening), screening)
     written = json is None or write_json(dumps(found, registered(entry)), json)
     if report:
         written = write_page(report, lambda: write_report(opened, entry.name, report, PLAIN, screening)) and written
     if json != "-":
         for line in _facts(entry, seen_rows(opened, entry, checklist_in(entry.conditions.state, entry.checklist))):
             typer.echo(line)
-        print_summary(
-            found, report if written else None, notices(opened, entry, stored), scan_mend.newer(opened, entry), name
-        )
+        print_summary(found, report if written else None, told, scan_mend.newer(opened, entry), name)
     if not written:
         raise typer.Exit(1)
 

@@ -73,11 +73,12 @@ def move(
 
 
 def print_kept(opened: "Register", entry: "ScanEntry", screening: "Screening") -> None:
-    """What a scan says that was just read anew."""
+    """What a scan says that was just read anew, with what an earlier reading had found."""
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.standing import notices
+    from tapscan.workflow.standing import to_show
 
-    print_summary(screening, None, notices(opened, entry, screening), newer(opened, entry), entry.name)
+    now, told = to_show(opened, entry, screening, None)
+    print_summary(now, None, told, newer(opened, entry), entry.name)
     typer.echo(f"\nStored as screening {entry.current.number} of {entry.name}; the earlier ones are kept.")
 
 

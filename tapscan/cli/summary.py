@@ -79,7 +79,7 @@ def _doubted(out: Console, screening: Screening, stored: str | None) -> None:
 
 
 def _next(out: Console, screening: Screening) -> None:
-    out.print(Text("\nWhat to do next", style="bold"))
+    out.print(Text("\nWhat to do next" if screening.next_steps else "", style="bold"))
     for title, lines in steps(screening.next_steps):
         if title:
             out.print(Text(f"{title}:"))

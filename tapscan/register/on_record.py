@@ -14,7 +14,7 @@ from msgspec import Struct
 from sqlalchemy import ColumnElement, Connection, Row, Select, bindparam, exists, select
 
 from tapscan.places import State
-from tapscan.records import Disposition, Indication, RuleNotRun
+from tapscan.records import Disposition, Indication
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
@@ -45,12 +45,20 @@ class ScanOnRecord(Struct, frozen=True):
     relevant: tuple[Indication, ...]
     outcomes: tuple[Outcome, ...]
     checklist: tuple[Finding, ...]  # what was seen
-    not_run: tuple[str, ...]  # rules; of played notes alone
+    not_run: tuple[str, ...]  # rules
+    earlier: tuple[
+        Indication, ...
+    ] = ()  # relevant in earlier readings of the same recordings, newest first, a rule once, where the one that counts has none by that rule
 
     @property
     def flaws(self) -> tuple[Outcome, ...]:
         """Outcomes that count as a flaw."""
         return tuple(o for o in self.outcomes if o.flaw)
+
+    @property
+    def unheard(self) -> tuple[Indication, ...]:
+        """Of `earlier`: those whose checks were not made again."""
+        return tuple(i for i in self.earlier if i.rule in self.not_run)
 
     @property
     def settling(self) -> tuple[Outcome, ...]:
@@ -119,13 +127,13 @@ def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
     if not plates:
         return []
 
-    outcomes, seen, found, scans, visits = (_grouped(connection, one, plates) for one in _queries())
+    outcomes, seen, found, before, scans, visits = (_grouped(connection, one, plates) for one in _queries())
     looks = looks_of(connection, [row.row for rows in visits.values() for row in rows])
     names = {rows[0].plate_id: rows[0].name for rows in (*visits.values(), *scans.values())}
     return [
         PlateOnRecord(
             name,
-            tuple(_scan(r, found.get(r.row, ()), outcomes.get(r.row, ()), seen.get(r.row, ())) for r in scans.get(key, ())),
+            tuple(_scan(r, *(one.get(r.row, ()) for one in (found, before, outcomes, seen))) for r in scans.get(key, ())),
             tuple(visit_of(r, looks.get(r.row, ())) for r in visits.get(key, ())),
         )
         for key, name in names.items()
@@ -149,13 +157,13 @@ PLATES = "plates"
 
 @lru_cache(maxsize=1)
 def _queries() -> tuple[_Query, ...]:
-    """Outcomes, what was seen, relevant indications, scans and visits."""
+    """Outcomes, what was seen, relevant indications, those of earlier readings, scans and visits."""
     mine, plate = t.scan.c.void_on.is_(None), t.scan.c.plate_id
     outcomes = select(t.outcome, plate).join(t.scan).order_by(t.outcome.c.on, t.outcome.c.row)
     seen = select(t.checklist, plate).join(t.scan).where(t.checklist.c.answer == "seen")
     visits = select(t.visit, t.plate.c.name).join(t.plate).order_by(t.visit.c.date)
     return (
-        *(_Query.of(query.where(mine), plate) for query in (outcomes, seen, _relevant())),
+        *(_Query.of(query.where(mine), plate) for query in (outcomes, seen, _relevant(), _relevant(before=True))),
         _Query.of(_scans().where(mine), plate, "plate_id"),
         _Query.of(visits, t.visit.c.plate_id, "plate_id"),
     )
@@ -171,11 +179,13 @@ def _scans() -> Select[Any]:
     return query.where(counts_now()).order_by(s.date, s.number)
 
 
-def _relevant() -> Select[Any]:
+def _relevant(*, before: bool = False) -> Select[Any]:
+    """`before` : of readings that count no more."""
     query = select(t.indication, t.screening.c.scan_id, t.scan.c.plate_id).select_from(
         t.indication.join(t.screening).join(t.scan)
     )
-    return query.where(t.indication.c.interpretation == "relevant", counts_now()).order_by(t.indication.c.position)
+    which, order = (~counts_now(), (t.screening.c.number.desc(),)) if before else (counts_now(), ())
+    return query.where(t.indication.c.interpretation == "relevant", which).order_by(*order, t.indication.c.position)
 
 
 def _grouped(connection: Connection, query: _Query, plates: set[int]) -> dict[int, list[Row]]:
@@ -188,9 +198,12 @@ def _grouped(connection: Connection, query: _Query, plates: set[int]) -> dict[in
     return groups
 
 
-def _scan(row: Row, found: Iterable[Row], outcomes: Iterable[Row], seen: Iterable[Row]) -> ScanOnRecord:
+def _scan(
+    row: Row, found: Iterable[Row], before: Iterable[Row], outcomes: Iterable[Row], seen: Iterable[Row]
+) -> ScanOnRecord:
     played = bool((row.reading or {}).get("played"))
-    not_run = tuple(record_of(RuleNotRun, r).rule for r in row.rules_not_run or ()) if played else ()
+    relevant = tuple(record_of(Indication, r._mapping) for r in found)
+    earlier = {r.rule: r for r in reversed(list(before)) if r.rule not in {i.rule for i in relevant}}
     return ScanOnRecord(
         row.row,
         row.screening_id,
@@ -204,8 +217,9 @@ def _scan(row: Row, found: Iterable[Row], outcomes: Iterable[Row], seen: Iterabl
         row.headline,
         row.summary,
         tuple(row.next_steps or ()),
-        tuple(record_of(Indication, r._mapping) for r in found),
+        relevant,
         tuple(record_of(Outcome, r._mapping) for r in outcomes),
         tuple(Finding(r.item, r.answer, r.note) for r in seen),
-        not_run,
+        tuple(r["rule"] for r in row.rules_not_run or ()),
+        tuple(record_of(Indication, r._mapping) for r in earlier.values()),
     )

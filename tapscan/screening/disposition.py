@@ -156,6 +156,8 @@ def _disposed(
         steps = give.suspected(scan.state, rules, earlier=ask)
         return Outcome("relevant indication", LOOK, _findings(relevant) + known, steps)
     why = _why_inconclusive(scan, silent, indications, settings)
+    if scan.part_of and earlier and not why:
+        why = Why(f"{PART} {_silent(scan)} Nothing is known of the other places.", ALL_PLACES)
     if why and earlier:
         headline = NO_ANSWER_STANDS if standing else NO_ANSWER_OPEN
         steps = give.suspected(scan.state, rules, _mends(why), again=False, earlier=ask)

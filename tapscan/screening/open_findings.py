@@ -11,7 +11,7 @@ same_heading(summary, opened)   whether one with that summary would get the same
 
 A finding that goes away is not cleared: unchanged simulated plates with chilled iron, scanned again, lost their finding in 8 to 11 % (counted by a reader of
 the project). It stays open until the part that caused it is named in an outcome, and the two newest scans are silent. An outcome that
-names no part never closes it. The finding of a doubtful scan stays open too, with the doubt told beside it: it may be this plate's after all. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
+names no part never closes it, nor does one of a scan that found something else; a scan whose checks could not look for the same is not silent. The finding of a doubtful scan stays open too, with the doubt told beside it: it may be this plate's after all. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
 """
 
 from collections.abc import Sequence
@@ -41,16 +41,19 @@ class PastScan(Struct, frozen=True):
     part_named: bool = False  # one of them names the part that caused the finding
     flaws: tuple[str, ...] = ()  # those of the outcomes that count as a flaw
     played: bool = False  # keys were played, nothing was tapped
-    not_run: tuple[str, ...] = ()  # rules
+    not_run: tuple[str, ...] = ()  # rules; what could not be made clears nothing
     doubt: str = ""  # why it may not be a scan of this plate, in a sentence
 
     def silent_on(self, earlier: "PastScan") -> bool:
-        """Tapped well, or played and listened to for the same, and nothing found. Notes never say of a plate that nothing is relevant."""
-        if self.relevant:
+        """Tapped well, or played, and listened to for the same, and nothing found. Notes never say of a plate that nothing is relevant."""
+        if self.relevant or {i.rule for i in earlier.relevant} & set(self.not_run):
             return False
-        if self.played:
-            return not {i.rule for i in earlier.relevant} & set(self.not_run)
-        return self.disposition == "no relevant indication"
+        return self.played or self.disposition == "no relevant indication"
+
+    def names_part_of(self, earlier: "PastScan") -> bool:
+        """Of what caused that finding: what was noted with a scan that found something else was noted of that."""
+        rules = {i.rule for i in self.relevant}
+        return self.part_named and (self is earlier or not rules or bool(rules & {i.rule for i in earlier.relevant}))
 
 
 class OpenFinding(Struct, frozen=True):
@@ -111,7 +114,7 @@ def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:
 
 
 def _closed(scan: PastScan, after: Sequence[PastScan]) -> bool:
-    named = any(s.part_named for s in (scan, *after))
+    named = any(s.names_part_of(scan) for s in (scan, *after))
     alike = [s for s in after if s.played == scan.played]  # taps do not hear what notes showed, nor notes what taps did
     return named and len(alike) >= SILENT_SCANS and all(s.silent_on(scan) for s in alike[-SILENT_SCANS:])
 

@@ -87,7 +87,7 @@ def headings(
 
 def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -> Heading:
     """As `as_it_stands` gives it."""
-    opened = opened_of(record, (scan.date, scan.number), past_of(scan), scan, scan.state)
+    opened = opened_of(record, (scan.date, scan.number), past_of(scan, record), scan, scan.state)
     shown = beside(opened, scan.relevant)
     own = () if scan.flaws or explained(scan, record.scans) else scan.checklist
     eye, iron = seen_that_day(record, scan.date, own)

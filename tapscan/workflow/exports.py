@@ -21,7 +21,7 @@ def export_csv(register: Register, folder: Path) -> list[str]:
 
     def said(entry: ScanEntry) -> tuple[Disposition, str]:
         if entry.crossed_out:
-            return entry.current.disposition, VOID
+            return "inconclusive", VOID
         now = told.get(entry.name, entry.current)
         return now.disposition, now.headline
 

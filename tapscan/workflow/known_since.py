@@ -3,7 +3,8 @@
 as_known(entry, screening)      the Screening by what is known now; the same object where nothing counts that is new
 spared_checks(read_in, now)     whether most checks were left out for a piano in which the plate was not
 not_read(entry, screening)      sentences for the first screen on what the checks have not read
-changed(before, after)          the same when it is put right, in a few words; empty where the checks need not know
+apart_by_now(later, earlier)    why two scans are not to be compared by what is known now; empty where they may be
+changed(before, after)          what the checks have not read, when it is put right, in a few words; empty where the checks need not know
 
 Checks are only made anew when the scan is read anew. Until then headline and steps go by the state as it is known now, so that nobody is sent to tap a plate
 that turns out to be strung; and a scan whose checks were left out for a piano is not called silent because somebody writes that the plate lay on pads.
@@ -15,13 +16,15 @@ from tapscan.places import IN_PIANO, State
 from tapscan.records import ScanConditions, Screening
 from tapscan.register.entries import ScanEntry
 from tapscan.report.words import STATES
+from tapscan.screening.compare.condition_changes import FEW_PLACES, changed_conditions
 from tapscan.screening.untold_room import as_heard
+from tapscan.settings import Settings
 from tapscan.wording import listed
 
 UNKNOWN = "unknown"
 OTHER_STATE = "The taps were read with this state of the plate: {}. By now it is written down as: {}. The checks have not read that yet: read the scan anew."
 NO_PICKUP = (
-    "The taps were read as a pickup's, and by now no pickup is known to have listened. So the tones of a room may be among them, and nothing is compared: "
+    "The taps were read as a pickup's, and by now no pickup is known to have listened. So the tones of a room may be among them, and no comparison counts: "
     "read the scan anew."
 )
 
@@ -47,6 +50,12 @@ def not_read(entry: ScanEntry, screening: Screening) -> list[str]:
     if as_heard(scan, entry.conditions.sensor).room_left_in and not scan.room_left_in:
         told.append(NO_PICKUP)
     return told
+
+
+def apart_by_now(later: ScanConditions, earlier: ScanConditions) -> str:
+    """In sentences."""
+    told = changed_conditions(later, [earlier], FEW_PLACES, Settings())
+    return told.refused or told.frequency_refused or ""
 
 
 def changed(before: ScanConditions, after: ScanConditions) -> str:

@@ -23,7 +23,7 @@ from tapscan.report.shop import Shop, read_shop
 from tapscan.workflow.defaults import read_defaults, see_there
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.round_words import seen_rows
-from tapscan.workflow.standing import Later, as_it_stands, later, notices
+from tapscan.workflow.standing import Later, later, to_show
 from tapscan.workflow.write_report import about
 
 QUICK = (indications.SECTION, map.SECTION, notes.SECTION, tested.SECTION, reach.SECTION, glossary.SECTION)
@@ -52,11 +52,9 @@ class Reading(Struct, frozen=True, eq=False):
 def reading_of(register: Register, name: str, number: int | None = None) -> Reading:
     """`number` : of an earlier screening, as it was stored. Raises UnknownName, BadRequest."""
     entry = find_scan(register, name)
-    stored = stored_screening(register, entry, number)
-    screening = stored if number else as_it_stands(register, entry, stored)
+    screening, since = to_show(register, entry, stored_screening(register, entry, number), number)
     shop = shop_of(register)
     plate = find_plate(register, entry.plate, exact=True)
-    since = notices(register, entry, stored)
     told = replace(about(plate, entry, shop, seen_rows(register, entry)), since=since)
     first, sections = first_and_sections(screening, told, Extras(shop), QUICK)
     newer, what = later(register, entry), steps(screening.next_steps)

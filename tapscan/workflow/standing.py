@@ -2,6 +2,7 @@
 
 as_it_stands(register, entry, screening, record)   the stored Screening with conclusion and steps that know it; nothing is computed anew
 says(summary, counts)                      whether a summary says what the eye saw, and no more
+to_show(register, entry, stored, number)   the Screening to be shown, and its notices; where a reading is asked for by its number, as it was stored and without steps
 notices(register, entry, stored)           sentences for the first screen
 later(register, entry)                     what newer scans of the plate say, to stand above all else
 registered(entry)                          what people did with it, for JSON
@@ -11,34 +12,37 @@ may_be_compared(conditions)                whether such a scan is of use as a ba
 """
 
 from collections.abc import Sequence
+from functools import partial
 from typing import Any
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tapscan.places import IN_PIANO, REGIONS
+from tapscan.places import IN_PIANO, REGIONS, State
 from tapscan.records import ScanConditions, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.on_record import PlateOnRecord, plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
+from tapscan.report.words import STATES
 from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
-from tapscan.screening.next_steps import may_tap
+from tapscan.screening.next_steps import held, may_tap, of_lines
 from tapscan.screening.open_findings import STILL_OPEN, up_to_date
 from tapscan.screening.untold_room import as_heard, left_in
 from tapscan.settings import Settings
 from tapscan.wording import argument, counted, listed
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
-from tapscan.workflow.known_since import as_known, not_read, spared_checks
-from tapscan.workflow.still_open import explained, open_findings
+from tapscan.workflow.known_since import apart_by_now, as_known, not_read, spared_checks
+from tapscan.workflow.still_open import explained, open_findings, state_now
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
 NO_PICKUP = "in the piano only what a pickup on the iron heard can be compared, and nobody has said that one listened"
 UNREAD = (
     "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
 )
+EARLIER_READING = "This is one reading of the taps, as it was stored. What is to be done stands with the scan itself."
 VOID = "Crossed out: this scan does not count"
 
 
@@ -48,7 +52,7 @@ def as_it_stands(
     """Where nothing came in since, exactly what is stored. record : of the plate, where it was read already."""
     if entry.crossed_out:
         said = f"The scan was {entry.crossed_out}. It had said: {screening.headline}. {screening.summary}"
-        return replace(screening, headline=VOID, lead=VOIDED, summary=said)
+        return replace(screening, disposition="inconclusive", headline=VOID, lead=VOIDED, summary=said, next_steps=())
     record, read = record or plate_on_record(register, entry.plate), screening
     screening = as_known(entry, read)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry, record)
@@ -56,10 +60,31 @@ def as_it_stands(
     own = () if entry.flaws or (mine and explained(mine, record.scans)) else entry.checklist
     eye, iron = seen_that_day(record, entry.date, own)
     counts = iron if may_tap(screening.scan.state) else eye
-    if screening is read and up_to_date(screening, opened) and says(screening.summary, counts):
-        return screening
+    stands = screening is read and up_to_date(screening, opened) and says(screening.summary, counts)
     unread = spared_checks(read.scan.state, screening.scan.state)
-    return conclude(screening, Settings(), opened, eye, iron, examined=bool(entry.flaws), unread=unread)
+    by_now = partial(conclude, settings=Settings(), opened=opened, examined=bool(entry.flaws), unread=unread)
+    told = screening if stands else by_now(screening, eye=eye, iron=iron)
+    since = in_piano_since(record, screening.scan.state)
+    if since is None or not held(of_lines(told.next_steps)):
+        return told
+    steps = by_now(replace(screening, scan=replace(screening.scan, state=since)), eye=eye, iron=iron).next_steps
+    return replace(told, next_steps=steps)
+
+
+def to_show(
+    register: Register, entry: ScanEntry, stored: Screening, number: int | None
+) -> tuple[Screening, tuple[str, ...]]:
+    """Steps of former days may ask for what must not be done by now."""
+    said = notices(register, entry, stored)
+    if number is None:
+        return as_it_stands(register, entry, stored), said
+    return replace(stored, next_steps=()), (EARLIER_READING, *said)
+
+
+def in_piano_since(record: PlateOnRecord, state: State | None) -> State | None:
+    """The plate's state by the newest scan or visit, where it is in its piano and was in `state` out of it: what is to be done with a suspected plate goes by that."""
+    now = state_now(record)
+    return now if may_tap(state) and now in IN_PIANO else None
 
 
 def says(summary: str, counts: Sequence[str]) -> bool:
@@ -78,6 +103,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
         *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
         *_examined_on_visits(register, entry),
         *_found_later(register, entry),
+        *_by_now(register, entry, screening),
         *not_read(entry, screening),
         *_compared(register, entry, screening),
         *entry.by_eye,
@@ -99,6 +125,21 @@ def later(register: Register, entry: ScanEntry) -> tuple[Later, ...]:
     newer = [e for e in list_scans(register, entry.plate) if (e.date, e.number) > (entry.date, entry.number)]
     newest = {e.played: e for e in newer}
     return tuple(Later(e.name, _told_of(register, e)) for e in newest.values())
+
+
+def _by_now(register: Register, entry: ScanEntry, screening: Screening) -> list[str]:
+    """What the plate's other days and the scan's other readings say of it."""
+    record = plate_on_record(register, entry.plate)
+    since = in_piano_since(record, entry.conditions.state)
+    told = (
+        [f"By now the plate is written down as: {STATES[since]}. Steps for a suspected plate go by that."]
+        if since
+        else []
+    )
+    mine = next((s for s in record.scans if s.id == entry.id), None)
+    if not mine or screening.headline != entry.current.headline:
+        return told
+    return [*told, *(f"An earlier reading of these taps had found: {i.sentence}" for i in mine.earlier)]
 
 
 def _told_of(register: Register, e: ScanEntry) -> str:
@@ -134,14 +175,17 @@ def _compared(register: Register, entry: ScanEntry, screening: Screening) -> lis
     if screening.comparison is None:
         return []
     every = {e.name: e for e in list_scans(register, entry.plate, void=True)}
-    told = []
+    told, was = [], screening.comparison.later.rpartition("/")[0]  # the plate's name then
     for name in screening.comparison.baselines:
-        earlier = every.get(name)
+        plate, _, day = name.rpartition("/")
+        earlier = every.get(f"{entry.plate}/{day}" if plate == was and not entry.moves else name)
         if earlier is None or earlier.crossed_out:
             why = "is no scan of this plate any more" if earlier is None else f"was {earlier.crossed_out}"
             told.append(
                 f"This scan was compared with {name}, which {why}. The comparison does not count; screen it again."
             )
+        elif not screening.comparison.rules_not_run and (why := apart_by_now(entry.conditions, earlier.conditions)):
+            told.append(f"This scan was compared with {name}. {why} The comparison does not count; read the scan anew.")
         elif earlier.baseline_although:
             told.append(
                 f"Compared with {name}, a baseline in which something had been found: {earlier.baseline_although}."

@@ -10,13 +10,13 @@ plainly(register, plate, opened)                     each in plain words, figure
 """
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, REGIONS, STRUNG, State
-from tapscan.records import Screening
+from tapscan.records import Disposition, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron, suspects
 from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_record
@@ -93,7 +93,7 @@ def open_findings(
     """
     record = record or plate_on_record(register, plate)
     stored = next((s for s in record.scans if entry and s.id == entry.id), None)
-    here = _at_hand(now, stored) if now else None
+    here = _at_hand(now, stored, record) if now else None
     if now is None and before is None:
         return record_opened(record)
     return opened_of(record, before, here, stored, now.scan.state if now else state_now(record))
@@ -121,7 +121,9 @@ def opened_of(
     seen = sorted(
         (*_seen(scans, known, every), *_seen_on(looked, every or visited)), key=lambda o: o.date, reverse=True
     )
-    return with_visits(with_seen(still_open([past_of(s) for s in scans], here), seen), flaws)
+    past = [p for s in scans for p in (*_earlier_readings(s), past_of(s, record))]
+    past += _earlier_readings(stored) if stored and before else []
+    return with_visits(with_seen(still_open(past, here), seen), flaws)
 
 
 def record_opened(record: PlateOnRecord, state: State | None = None) -> tuple[OpenFinding, ...]:
@@ -186,12 +188,22 @@ def _seen(scans: Sequence[ScanOnRecord], known: Sequence[ScanOnRecord], every: b
 
 
 def explained(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> bool:
-    """Whether an examination has said what the eye saw: noted with that scan or a later one of `known`."""
-    return any(o.explains for o in _since(scan, known))
+    """Whether an examination has said what the eye saw: noted with that scan, or with a later one of `known` on which nothing else was seen."""
+    mine = {f.item for f in scan.checklist}
+    return any(o.explains for s in _later(scan, known) if _of_the_same(s, scan, mine) for o in s.settling)
+
+
+def _of_the_same(later: ScanOnRecord, scan: ScanOnRecord, mine: set[str]) -> bool:
+    return later.id == scan.id or not (seen := {f.item for f in later.checklist}) or bool(seen & mine)
 
 
 def _since(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> list[Outcome]:
-    return [o for one in known if (one.date, one.number) >= (scan.date, scan.number) for o in one.settling]
+    return [o for one in _later(scan, known) for o in one.settling]
+
+
+def _later(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> list[ScanOnRecord]:
+    """That one, too."""
+    return [one for one in known if (one.date, one.number) >= (scan.date, scan.number)]
 
 
 def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
@@ -206,13 +218,13 @@ def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
     return found
 
 
-def past_of(scan: ScanOnRecord) -> PastScan:
-    """As it was read; but one of a plate that turned out to be in its piano is no silent scan."""
-    not_silent = scan.disposition == "no relevant indication" and scan.state in IN_PIANO
+def past_of(scan: ScanOnRecord, record: PlateOnRecord) -> PastScan:
+    """As it was read; but one of a plate that by its own state, or by a visit of that day, was in its piano is no silent scan."""
+    told = (scan.state, *(v.state for v in record.visits if v.date == scan.date))
     return PastScan(
         scan.name,
         scan.date.isoformat(),
-        "inconclusive" if not_silent else scan.disposition,
+        _in_its_piano(scan.disposition, told),
         scan.relevant,
         tuple(o.told for o in scan.settling),
         any(o.part for o in scan.settling),
@@ -223,10 +235,27 @@ def past_of(scan: ScanOnRecord) -> PastScan:
     )
 
 
-def _at_hand(now: Screening, stored: ScanOnRecord | None) -> PastScan:
+def _in_its_piano(said: Disposition, states: Iterable[State | None]) -> Disposition:
+    silent = said == "no relevant indication"
+    return "inconclusive" if silent and any(s in IN_PIANO for s in states) else said
+
+
+def _earlier_readings(scan: ScanOnRecord) -> list[PastScan]:
+    """What these found of the same taps, where the checks were not made again: it was not looked for, so it is not gone."""
+    if not scan.unheard:
+        return []
+    told, part = tuple(o.told for o in scan.settling), any(o.part for o in scan.settling)
+    return [
+        PastScan(scan.name, scan.date.isoformat(), "relevant indication", scan.unheard, told, part, played=scan.played)
+    ]
+
+
+def _at_hand(now: Screening, stored: ScanOnRecord | None, record: PlateOnRecord) -> PastScan:
     relevant = tuple(i for i in now.indications if i.interpretation == "relevant")
-    bare = past_of(stored) if stored else PastScan("", "", now.disposition, relevant)
+    bare = past_of(stored, record) if stored else PastScan("", "", now.disposition, relevant)
+    told = (now.scan.state, *(v.state for v in record.visits if stored and v.date == stored.date))
+    disposition = _in_its_piano(now.disposition, told)
     not_run = tuple(r.rule for r in now.rules_not_run)
     return replace(
-        bare, disposition=now.disposition, relevant=relevant, played=now.scan.played is not None, not_run=not_run
+        bare, disposition=disposition, relevant=relevant, played=now.scan.played is not None, not_run=not_run
     )

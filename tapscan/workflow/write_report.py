@@ -25,7 +25,7 @@ from tapscan.report.shop import Shop
 from tapscan.workflow.audio_clips import decays_of, sounds_of
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.round_words import seen_rows
-from tapscan.workflow.standing import as_it_stands, later, notices
+from tapscan.workflow.standing import later, to_show
 from tapscan.workflow.stored_audio import Tape, tape_of_files, tape_of_register
 from tapscan.workflow.trend_for_report import course_of
 
@@ -60,14 +60,12 @@ def write_report(
     Raises UnknownName for a scan that is not there, MissingExtra for a PDF without WeasyPrint, OSError where the page cannot be written.
     """
     entry = scan_or_newest(register, name)
-    stored = stored_screening(register, entry, number)
-    screening = stored if number else as_it_stands(register, entry, stored)
+    screening, since = to_show(register, entry, stored_screening(register, entry, number), number)
     target = path or page_name(entry.name, wish)
     told_of = about(
         find_plate(register, entry.plate, exact=True), entry, wish.shop or Shop(), seen_rows(register, entry)
     )
-    since, newer = notices(register, entry, stored), tuple(n.told for n in later(register, entry))
-    told_of = replace(told_of, since=since, later=newer)
+    told_of = replace(told_of, since=since, later=tuple(n.told for n in later(register, entry)))
     beside = (
         Extras(wish.shop, summary=True, whom=wish.whom) if wish.summary else _beside(register, entry, screening, wish)
     )

@@ -10,7 +10,7 @@ from tapscan.records import NO_ROOM
 from tapscan.register.entries import PART
 from tapscan.register.entries import Outcome as Examination
 from tapscan.register.results import load_screening
-from tapscan.register.scans import add_outcome, edit_scan
+from tapscan.register.scans import add_outcome, edit_scan, find_scan
 from tapscan.screening.disposition import LOOK, NO_ANSWER_OPEN, OPEN, UNDECIDED, Outcome
 from tapscan.screening.next_steps import KEEP, KEEP_UNTOLD, READ_ANEW, of_lines
 from tapscan.screening.plain_words import HEADLINES, in_plain_words
@@ -22,11 +22,13 @@ from tapscan.signal.plate.joint_fit import FEW
 from tapscan.workflow.as_listed import scan_lines
 from tapscan.workflow.at_a_glance import next_of
 from tapscan.workflow.history import for_comparison
+from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.known_since import NO_PICKUP, OTHER_STATE, changed
 from tapscan.workflow.standing import notices
 from tapscan.workflow.still_open import open_findings
 from tests.register import built
 from tests.register.test_lists_agree import EXAMINED, agree, page_says, put_right, scanned
+from tests.register.test_mending import silent, with_comparison
 from tests.unit.test_next_steps import safe
 
 each = pytest.mark.parametrize
@@ -104,3 +106,27 @@ def test_whoever_puts_it_right_is_told_what_was_not_read_yet():
     assert changed(made, made) == changed(by_air, replace(by_air, sensor=Sensor(None))) == ""
     assert "state" in changed(made, replace(made, state="strung")) and "listened" in changed(by_air, made)
     assert "state and what listened" in changed(made, replace(by_air, state="strung"))
+
+
+@pytest.mark.parametrize("which", [0, 1])
+@pytest.mark.parametrize(
+    ("fact", "known"),
+    [({"state": "strung"}, True), ({"sensor": Sensor("microphone")}, True), ({"fittings": ("agraffes",)}, True), ({"operator": "B."}, False)],
+)  # fmt: skip
+def test_what_was_compared_says_so_itself_where_the_two_are_known_by_now_to_be_unlike(register, which, fact, known):
+    made = replace(built.CONDITIONS, state="stripped", sensor=Sensor("contact"), fittings=())
+    first = silent(register, "2026-03-14", conditions=made)
+    later = with_comparison(register, "2026-06-01", [first.name], rules_not_run=())
+    later = edit_scan(register, later.name, lambda e: replace(e, conditions=made))
+
+    def uncounted():
+        now = find_scan(register, later.name)
+        return [t for t in notices(register, now, stored_screening(register, now)) if "does not count" in t]
+
+    assert not uncounted()
+    edit_scan(
+        register,
+        (first, later)[which].name,
+        lambda e: replace(e, **fact) if "operator" in fact else replace(e, conditions=replace(made, **fact)),
+    )
+    assert [first.name in told for told in uncounted()] == [True] * known

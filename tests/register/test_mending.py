@@ -33,6 +33,7 @@ from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
 
+STRUNG = replace(built.CONDITIONS, state="strung")
 ON = dt.date(2026, 7, 1)
 
 
@@ -45,10 +46,10 @@ def silent(register, day, **changes):
     return store_scan(register, "B12", new, built.made(result), [file])
 
 
-def with_comparison(register, day, baselines):
+def with_comparison(register, day, baselines, **more):
     """A stored scan that was compared with these."""
     result = built.screening((hashlib.sha256(day.encode()).hexdigest(),))
-    told = replace(built.comparison(), later=f"B12/{day}", baselines=tuple(baselines))
+    told = replace(built.comparison(), later=f"B12/{day}", baselines=tuple(baselines), **more)
     file = keep_bytes(register.folder, day.encode(), "S1_1.wav")
     new = built.new_scan(date=dt.date.fromisoformat(day))
     return store_scan(register, "B12", new, built.made(replace(result, comparison=told)), [file])
@@ -271,9 +272,8 @@ def test_a_line_of_rust_stops_the_work_where_the_plate_may_carry_strings(state):
 
 
 def test_what_is_noted_later_counts_without_a_rescreen(register):
-    entry = silent(register, "2026-03-14", checklist=())
-    result = replace(stored_screening(register, entry), scan=of_state("strung").scan)
-    result = conclude(result, Settings())
+    entry = silent(register, "2026-03-14", checklist=(), conditions=STRUNG)
+    result = conclude(replace(stored_screening(register, entry), scan=of_state("strung").scan), Settings())
     assert as_it_stands(register, entry, result) == result
     entry = edit_scan(register, entry.name, lambda e: replace(e, checklist=SUSPECT))
     assert as_it_stands(register, entry, result).headline == EYE_NO_ANSWER
@@ -284,7 +284,7 @@ def test_what_is_noted_later_counts_without_a_rescreen(register):
 @each("item", ["repair", "missing-screws", "loose-nose-bolts", "pitch-not-held"])
 def test_what_is_no_sign_of_a_crack_stops_nothing(register, item):
     day = f"2026-03-{10 + len(list_scans(register, 'B12'))}"
-    entry = silent(register, day, checklist=(Finding(item, "seen"),))
+    entry = silent(register, day, checklist=(Finding(item, "seen"),), conditions=STRUNG)
     result = conclude(replace(stored_screening(register, entry), scan=of_state("strung").scan), Settings())
     assert as_it_stands(register, entry, result) == result
 
