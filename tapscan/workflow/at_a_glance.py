@@ -176,7 +176,11 @@ def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict
     ):  # notes never say more than that
         told["repeat"] = repeat_in_short(now.steps)
     if g.baselines == 0:
-        told["baseline"] = "Scan it: it has no baseline yet."
+        told["baseline"] = (
+            "No scan of it is its baseline yet: make one of them that, or scan it again."
+            if g.scans
+            else "Scan it: it has no baseline yet."
+        )
     elif g.baselines < ENOUGH:
         told["baseline"] = f"{TELLS}."
     if due is not None and due <= today:

@@ -38,7 +38,8 @@ from tapscan.workflow.known_since import apart_by_now, as_known, not_read, spare
 from tapscan.workflow.still_open import explained, open_findings, state_now
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
-NO_PICKUP = "in the piano only what a pickup on the iron heard can be compared, and nobody has said that one listened"
+ONLY_PICKUPS = "in the piano only what a pickup on the iron heard can be compared, and "
+LISTENED = {"microphone": "a microphone listened", None: "nobody has said that one listened"}
 UNREAD = (
     "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
 )
@@ -109,6 +110,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
         *entry.by_eye,
         *_seen_on_a_visit(register, entry),
         *(although if entry.baseline_although else ()),
+        *((f"It is marked as baseline, but {barred}.",) if entry.baseline and (barred := no_baseline(entry)) else ()),
         *moved,
     )
 
@@ -224,7 +226,8 @@ def no_baseline(entry: ScanEntry) -> str | None:
     """No reason makes a scan heard that nothing can be compared with; one that is marked would hide that the plate has no baseline."""
     if entry.played or may_be_compared(entry.conditions):
         return None
-    return f"{NO_PICKUP}. Where one did, say so first: `tapscan scan edit {argument(entry.name)} --sensor contact`"
+    listened = LISTENED[entry.conditions.sensor.kind]
+    return f"{ONLY_PICKUPS}{listened}. Where one did, say so first: `tapscan scan edit {argument(entry.name)} --sensor contact`"
 
 
 def may_be_compared(conditions: ScanConditions) -> bool:

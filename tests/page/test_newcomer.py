@@ -15,7 +15,9 @@ from tapscan.workflow.baseline import TELLS, advice
 from tapscan.workflow.defaults import change_defaults
 from tapscan.workflow.draft import find_draft
 from tapscan.workflow.keep_draft import typed_of
+from tapscan.workflow.last_register import remember
 from tapscan.workflow.own_layouts import keep_layout
+from tapscan.workflow.register import is_register
 from tests.every import each
 from tests.page.test_recordings import until
 from tests.page.test_shop import main_of
@@ -234,3 +236,15 @@ def test_what_people_found_stands_once_on_a_scans_page_in_the_rows_of_the_report
         shown = main_of(client.get(f"/scan?name={name}").text).partition("What to do next")[0]
     assert shown.count(scratch) == 1
     same_as_before("page-scan", shown, part="found by people")
+
+
+def test_a_second_register_is_begun_on_the_page_after_one_question(site, tmp_path):
+    """Else the button that begins one led nowhere."""
+    remember(site.app.state.place)
+    other = tmp_path / "another"
+    site.app.state.place, site.app.state.folder, site.app.state.register = other, other, None
+    with site.client() as client:
+        assert 'name="begin"' in client.get("/plate/new").text
+        assert site.post(client, "/plate/new", name="B1").status_code >= 400 and not is_register(other)
+        assert site.post(client, "/plate/new", name="B1", begin="yes").status_code < 400 and is_register(other)
+        assert 'name="begin"' not in client.get("/plate/new").text

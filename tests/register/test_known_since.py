@@ -24,7 +24,7 @@ from tapscan.workflow.at_a_glance import next_of
 from tapscan.workflow.history import for_comparison
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.known_since import NO_PICKUP, OTHER_STATE, changed
-from tapscan.workflow.standing import notices
+from tapscan.workflow.standing import LISTENED, no_baseline, notices
 from tapscan.workflow.still_open import open_findings
 from tests.register import built
 from tests.register.test_lists_agree import EXAMINED, agree, page_says, put_right, scanned
@@ -130,3 +130,14 @@ def test_what_was_compared_says_so_itself_where_the_two_are_known_by_now_to_be_u
         lambda e: replace(e, **fact) if "operator" in fact else replace(e, conditions=replace(made, **fact)),
     )
     assert [first.name in told for told in uncounted()] == [True] * known
+
+
+def test_a_baseline_scan_that_cannot_be_one_any_more_says_so(register):
+    entry = scanned(register, "2026-03-14", baseline=True)
+    for kind, known in (("contact", False), ("microphone", True), (None, True)):
+        made = replace(entry.conditions, state="strung", sensor=Sensor(kind))
+        entry = edit_scan(register, entry.name, lambda e, made=made: replace(e, conditions=made))
+        barred = no_baseline(entry)
+        said = notices(register, entry, load_screening(register, entry.current.id))
+        assert bool(barred) is known and any(str(barred) in n for n in said) is known
+    assert LISTENED["microphone"] != LISTENED[None]

@@ -9,7 +9,7 @@ from starlette.routing import Route
 from tapscan.page.forms import Form, asked
 from tapscan.page.opened import has_register, register_of
 from tapscan.page.shown import go, show, to
-from tapscan.workflow.last_register import may_begin, remember
+from tapscan.workflow.last_register import last_register, may_begin, remember
 from tapscan.workflow.plate import Plate, add_plate, edit_plate, find_plate, retire_plate
 from tapscan.workflow.register import make_register, name_for_new
 from tapscan.workflow.seen import mark_of, not_changed
@@ -20,8 +20,10 @@ EMPTY = Plate("")
 
 
 def new(request: Request) -> Response:
-    """An empty form."""
-    return show(request, "plate_form.html", plate=EMPTY, is_new=True)
+    """An empty form; where it would begin a register beside one that was used before, it asks whether that is meant."""
+    beside = last_register() if not has_register(request) else None
+    here = request.app.state.folder if beside else None
+    return show(request, "plate_form.html", plate=EMPTY, is_new=True, begins=here, beside=beside)
 
 
 def add(request: Request) -> Response:
