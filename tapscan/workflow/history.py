@@ -149,20 +149,26 @@ def beside(
     settings: Settings,
     one_job: bool | None = None,
 ) -> Comparison:
-    """The later scan beside the baseline; where that is one scan, or of one day, those of `entries` made since in the same way show how the plate repeats."""
+    """The later scan beside the baseline; where that is one scan, or of one day, those of `entries` made since then and before it in the same way show how the plate repeats."""
     again: list[ScanForComparison] = []
     if later.conditions.state in IN_PIANO:
         again = [for_comparison(register, e) for e in _same_visit(later, baselines, entries, settings)]
     elif len({b.date for b in baselines}) == 1:
         since = [
             e
-            for e in entries
+            for e in _up_to(later, entries)
             if e.date > baselines[0].date
             and not (e.baseline or e.crossed_out or e.played or doubted(e.current.headline))
         ]
         again = [for_comparison(register, e) for e in since if e.name != later.name and _alike(e, later, settings)]
     earlier = [for_comparison(register, b) for b in baselines]
     return compare_scans(later, earlier, settings, models_folder(), again, one_job)
+
+
+def _up_to(later: ScanForComparison, entries: Sequence[ScanEntry]) -> list[ScanEntry]:
+    """What came after it does not tell how the plate was: an old scan that is read anew, or comes in late, would lose what was found in it."""
+    upto = next((n for n, e in enumerate(entries) if e.name == later.name), len(entries))
+    return [e for e in entries[:upto] if e.date.isoformat() <= later.date[:10]]
 
 
 def _same_visit(

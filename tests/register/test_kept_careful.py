@@ -10,13 +10,14 @@ from tapscan.register.corrections import void_scan
 from tapscan.register.entries import IN_IRON, PART, SEEN, Finding, Outcome
 from tapscan.register.plates import edit_plate
 from tapscan.register.results import load_screening
-from tapscan.register.scans import add_outcome, add_screening, find_scan
+from tapscan.register.scans import add_outcome, add_screening, find_scan, list_scans
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
 from tapscan.screening.disposition import LOOK, NO_ANSWER_OPEN, OPEN, dispose
 from tapscan.screening.next_steps import STOP, held, of_lines
 from tapscan.screening.open_findings import EYE_RULE, OpenFinding, PastScan, still_open
 from tapscan.settings import Settings
+from tapscan.workflow import history
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.reading import reading_of
 from tapscan.workflow.standing import EARLIER_READING, notices
@@ -170,3 +171,20 @@ def test_a_plate_that_is_called_otherwise_was_still_compared_with_its_own_scans(
     edit_plate(register, "B12", name="Kettle 7")
     entry = find_scan(register, later.name.replace("B12", "Kettle 7"))
     assert not any("does not count" in n for n in notices(register, entry, load_screening(register, entry.current.id)))
+
+
+# what an old scan is compared with
+
+
+@each(("day", "seen"), [("2026-06-01", 0), ("2026-07-02", 2), ("2026-06-15", 1), ("2026-08-01", 3)])
+def test_only_scans_made_before_it_tell_how_the_plate_repeats(register, monkeypatch, day, seen):
+    """Read anew after two later scans without it, a simulated severed strut had become "no change"."""
+    base, *others = (scanned(register, d) for d in ("2026-03-14", "2026-06-01", "2026-07-01", "2026-07-02"))
+    told = []
+    monkeypatch.setattr(
+        history, "compare_scans", lambda later, earlier, settings, models, again, job: told.extend(again)
+    )
+    at = next((history.for_comparison(register, o) for o in others if o.date.isoformat() == day), None)
+    at = at or replace(history.for_comparison(register, others[0]), name=f"B12/{day}", date=day)
+    history.beside(register, at, [base], list_scans(register, "B12"), Settings())
+    assert [a.name for a in told] == [o.name for o in others if o.name < f"B12/{day}"] and len(told) == seen
