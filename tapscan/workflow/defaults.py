@@ -32,7 +32,7 @@ from tapscan.sources import on_one_line
 from tapscan.targets import write_text
 from tapscan.toml_files import NotToml, shown, toml_table, toml_text
 from tapscan.workflow.own_layouts import FOLDER as LAYOUTS
-from tapscan.workflow.own_layouts import see_names
+from tapscan.workflow.own_layouts import layout_at, see_names
 from tapscan.workflow.where import own_settings_folder
 
 FILE = "defaults.toml"
@@ -86,6 +86,8 @@ def read_defaults(folder: Path) -> Defaults:
 def change_defaults(folder: Path, words: Sequence[str]) -> Defaults:
     """Raises BadRequest for a key that is unknown or a value that would not work; nothing is written then."""
     changes = dict(_parted(text) for text in words)
+    if changes.get("layout"):
+        changes["layout"] = layout_at(folder, changes["layout"])  # by its name, as everywhere
     kept = {**asdict(read_defaults(folder)), **_checked(changes, CHECKS)}
     kept = {key: value for key, value in kept.items() if value}
     for key, value in kept.items():

@@ -23,6 +23,7 @@ from tapscan.wording import listed
 
 UNKNOWN = "unknown"
 OTHER_STATE = "The taps were read with this state of the plate: {}. By now it is written down as: {}. The checks have not read that yet: read the scan anew."
+ONLY_PICKUPS = "In the piano only what a pickup on the iron heard can be compared."
 NO_PICKUP = (
     "The taps were read as a pickup's, and by now no pickup is known to have listened. So the tones of a room may be among them, and no comparison counts: "
     "read the scan anew."
@@ -54,6 +55,8 @@ def not_read(entry: ScanEntry, screening: Screening) -> list[str]:
 
 def apart_by_now(later: ScanConditions, earlier: ScanConditions) -> str:
     """In sentences."""
+    if any(c.state in IN_PIANO and not c.sensor.contact for c in (later, earlier)):
+        return ONLY_PICKUPS
     told = changed_conditions(later, [earlier], FEW_PLACES, Settings())
     return told.refused or told.frequency_refused or ""
 

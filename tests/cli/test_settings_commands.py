@@ -125,6 +125,14 @@ def test_an_own_layout_is_a_default_wherever_the_register_lies(shop, own, tmp_pa
     keep_layout(shop, "own", LAYOUT)
 
 
+def test_an_own_layout_is_a_default_by_its_name(shop, own):
+    """As `tapscan layout list` shows it; a name of tapscan's own comes first."""
+    assert run("settings", "default", "layout=own").status == 0
+    assert (as_written(shop), read_defaults(shop).layout) == ("layouts/own.toml", str(own))
+    run("settings", "default", "layout=grand-short")
+    assert as_written(shop) == "grand-short"
+
+
 OLD = "/old place/register/layouts/own.toml"
 
 

@@ -23,7 +23,7 @@ from tapscan.workflow.as_listed import scan_lines
 from tapscan.workflow.at_a_glance import next_of
 from tapscan.workflow.history import for_comparison
 from tapscan.workflow.import_scan import stored_screening
-from tapscan.workflow.known_since import NO_PICKUP, OTHER_STATE, changed
+from tapscan.workflow.known_since import NO_PICKUP, ONLY_PICKUPS, OTHER_STATE, apart_by_now, changed
 from tapscan.workflow.standing import LISTENED, no_baseline, notices
 from tapscan.workflow.still_open import open_findings
 from tests.register import built
@@ -130,6 +130,13 @@ def test_what_was_compared_says_so_itself_where_the_two_are_known_by_now_to_be_u
         lambda e: replace(e, **fact) if "operator" in fact else replace(e, conditions=replace(made, **fact)),
     )
     assert [first.name in told for told in uncounted()] == [True] * known
+
+
+def test_in_the_piano_a_comparison_counts_no_more_once_a_microphone_is_known_to_have_listened():
+    made = replace(built.CONDITIONS, state="strung", sensor=Sensor("contact"))
+    by_air = replace(made, sensor=Sensor("microphone"))
+    assert not apart_by_now(made, made)
+    assert {apart_by_now(a, b) for a, b in ((by_air, by_air), (made, by_air), (by_air, made))} == {ONLY_PICKUPS}
 
 
 def test_a_baseline_scan_that_cannot_be_one_any_more_says_so(register):
