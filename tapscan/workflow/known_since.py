@@ -22,7 +22,7 @@ from tapscan.settings import Settings
 from tapscan.wording import listed
 
 UNKNOWN = "unknown"
-OTHER_STATE = "The taps were read with this state of the plate: {}. By now it is written down as: {}. The checks have not read that yet: read the scan anew."
+OTHER_STATE = "This scan was read with this state of the plate: {}. By now it is written down as: {}. The checks have not read that yet: read the scan anew."
 ONLY_PICKUPS = "In the piano only what a pickup on the iron heard can be compared."
 NO_PICKUP = (
     "The taps were read as a pickup's, and by now no pickup is known to have listened. So the tones of a room may be among them, and no comparison counts: "
