@@ -48,6 +48,7 @@ def edit(request: Request) -> Response:
         plate=plate,
         mark=mark_of(*_known(plate)),
         is_new=False,
+        begins=None,
     )
 
 
