@@ -265,14 +265,17 @@ def outcome(
     register: o.REGISTER = None,
 ) -> None:
     """Note what a later examination of the plate found: only that shows what a scan was worth."""
-    from tapscan.workflow.scan import CLEAN, PART, SEEN, Outcome, add_outcome
+    from tapscan.workflow.outcome import note_outcome
+    from tapscan.workflow.scan import CLEAN, PART, SEEN, Outcome
 
     if part and not found.strip():
         raise WrongUsage("--part needs the part's name in --found, such as --found 'hook at the tail'")
     if part + clean + explains > 1:
         raise WrongUsage("--part, --clean and --explains contradict each other; leave all but one of them out")
     found = (PART if part else CLEAN if clean else SEEN if explains else "") + found
-    entry = add_outcome(
+    entry, closed = note_outcome(
         o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
     )
     typer.echo(f"Noted for {entry.name}: {found} ({method}, {by}).")
+    if closed:
+        typer.echo(closed)

@@ -19,6 +19,7 @@ from tapscan.screening.open_findings import EYE_RULE, OpenFinding, PastScan, sti
 from tapscan.settings import Settings
 from tapscan.workflow import history
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.outcome import note_outcome
 from tapscan.workflow.reading import reading_of
 from tapscan.workflow.standing import EARLIER_READING, notices
 from tapscan.workflow.still_open import open_findings
@@ -63,6 +64,16 @@ def test_what_explains_something_else_that_was_seen_does_not_explain_a_line_in_t
     add_outcome(register, later.name, Outcome(SEEN + "a factory pin", *EXAMINED, dt.date(2026, 4, 2)))
     assert (EYE_RULE in {o.rule for o in open_findings(register, "B12")}) is open_still
     agree(register)
+
+
+def test_whoever_notes_what_it_was_is_told_what_that_closes(register):
+    """It may close what was seen on an earlier scan."""
+    first = scanned(register, "2026-03-14", checklist=(Finding(IN_IRON, "seen", "strut 2"),))
+    later = scanned(register, "2026-04-01")
+    (seen,) = open_findings(register, "B12")
+    _, closed = note_outcome(register, later.name, Outcome(SEEN + "rust", *EXAMINED, dt.date(2026, 4, 2)))
+    assert first.name in closed and seen.sentence in closed and not open_findings(register, "B12")
+    assert note_outcome(register, later.name, Outcome(SEEN + "rust", *EXAMINED, dt.date(2026, 4, 3)))[1] == ""
 
 
 def closed_by_two(register):

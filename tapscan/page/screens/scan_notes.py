@@ -15,6 +15,7 @@ from tapscan.page.shown import go, show, to
 from tapscan.workflow.eye_list import as_sent, asked_of, checklist_of, places_of
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.known_since import changed
+from tapscan.workflow.outcome import note_outcome
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import (
     CLEAN,
@@ -22,7 +23,6 @@ from tapscan.workflow.scan import (
     SEEN,
     Outcome,
     ScanEntry,
-    add_outcome,
     edit_scan,
     find_scan,
     suspects,
@@ -120,8 +120,8 @@ def add(request: Request) -> Response:
         raise BadRequest("say what was found, or what was looked at")
     on = day(form.text("on"), "Day", register.folder)
     told = Outcome(KINDS[kind] + found, form.text("method"), form.text("by"), on, words(form.text("note")))
-    entry = add_outcome(register, form.text("name"), told)
-    return go(to("/scan", name=entry.name, said="What the examination found is noted."))
+    entry, closed = note_outcome(register, form.text("name"), told)
+    return go(to("/scan", name=entry.name, said=f"What the examination found is noted. {closed}".rstrip()))
 
 
 ROUTES = [
