@@ -175,9 +175,9 @@ def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict
         again and g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER)
     ):  # notes never say more than that
         told["repeat"] = repeat_in_short(now.steps)
-    if now.suspected:  # first comes what is still open: more scans can wait, as the plate's own page says
-        return told
-    if g.baselines == 0:
+    if now.suspected:
+        pass  # first comes what is still open: more baseline scans can wait, as the plate's own page says
+    elif g.baselines == 0:
         told["baseline"] = (
             "No scan of it is its baseline yet: make one of them that, or scan it again."
             if g.scans
