@@ -156,17 +156,17 @@ def _disposed(
         steps = give.suspected(scan.state, rules, earlier=ask)
         return Outcome("relevant indication", LOOK, _findings(relevant) + known, steps)
     why = _why_inconclusive(scan, silent, indications, settings)
-    if scan.part_of and earlier and not why:
-        why = Why(f"{PART} {_silent(scan)} Nothing is known of the other places.", ALL_PLACES)
+    part = f"{PART} {_silent(scan)} Nothing is known of the other places." if scan.part_of and not why else ""
+    if part and earlier:
+        why = Why(part, ALL_PLACES)
     if why and earlier:
         headline = NO_ANSWER_STANDS if standing else NO_ANSWER_OPEN
         steps = give.suspected(scan.state, rules, _mends(why), again=False, earlier=ask)
         return Outcome("inconclusive", headline, why.reason + known, steps)
     if why:
         return Outcome("inconclusive", why.headline, why.reason + known, _mends(why))
-    if scan.part_of and not earlier:
-        reason = f"{PART} {_silent(scan)} Nothing is known of the other places.{known}"
-        return Outcome("inconclusive", _part_heading(scan), reason, give.part_only(scan.state, ALL_PLACES))
+    if part:
+        return Outcome("inconclusive", _part_heading(scan), f"{part}{known}", give.part_only(scan.state, ALL_PLACES))
     if earlier:
         headline, said = (STANDS, _standing(standing) + told(opened)) if standing else (OPEN, _silent(scan) + known)
         steps = give.suspected(scan.state, rules, again=False, earlier=ask)

@@ -175,19 +175,22 @@ def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict
         again and g.disposition == "inconclusive" and not (g.played and g.headline != NO_ANSWER)
     ):  # notes never say more than that
         told["repeat"] = repeat_in_short(now.steps)
-    if now.suspected:
-        pass  # first comes what is still open: more baseline scans can wait, as the plate's own page says
-    elif g.baselines == 0:
-        told["baseline"] = (
-            "No scan of it is its baseline yet: make one of them that, or scan it again."
-            if g.scans
-            else "Scan it: it has no baseline yet."
-        )
-    elif g.baselines < ENOUGH:
-        told["baseline"] = f"{TELLS}."
+    if lacks := "" if now.suspected else _lacks(g):  # else first comes what is still open, as the plate's own page says
+        told["baseline"] = lacks
     if due is not None and due <= today:
         told["due"] = f"Due again since {due.isoformat()}."
     return told
+
+
+def _lacks(g: Glance) -> str:
+    """Of baseline scans."""
+    if g.baselines:
+        return f"{TELLS}." if g.baselines < ENOUGH else ""
+    return (
+        "No scan of it is its baseline yet: make one of them that, or scan it again."
+        if g.scans
+        else "Scan it: it has no baseline yet."
+    )
 
 
 def _later(due: dt.date | None) -> str:

@@ -40,11 +40,11 @@ from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.history import beside
 from tapscan.workflow.identity import doubts_of
+from tapscan.workflow.known_since import may_be_compared
 from tapscan.workflow.pattern import beside_own_pattern
 from tapscan.workflow.photos import looked_at
 from tapscan.workflow.played import screened as check
 from tapscan.workflow.settings import settings_text
-from tapscan.workflow.standing import may_be_compared
 from tapscan.workflow.still_open import open_findings
 
 READING = ("per_station", "order", "assign", "skip", "told", "partial", "played", "keys", "one_take")

@@ -3,6 +3,7 @@
 as_known(entry, screening)      the Screening by what is known now; the same object where nothing counts that is new
 spared_checks(read_in, now)     whether most checks were left out for a piano in which the plate was not
 not_read(entry, screening)      sentences for the first screen on what the checks have not read
+may_be_compared(conditions)     whether such a scan is of use as a baseline
 apart_by_now(later, earlier)    why two scans are not to be compared by what is known now; empty where they may be
 changed(before, after)          what the checks have not read, when it is put right, in a few words; empty where the checks need not know
 
@@ -23,9 +24,9 @@ from tapscan.wording import listed
 
 UNKNOWN = "unknown"
 OTHER_STATE = "This scan was read with this state of the plate: {}. By now it is written down as: {}. The checks have not read that yet: read the scan anew."
-ONLY_PICKUPS = "In the piano only what a pickup on the iron heard can be compared."
+ONLY_PICKUPS = "in the piano only what a pickup on the iron heard can be compared"
 NO_PICKUP = (
-    "The taps were read as a pickup's, and by now no pickup is known to have listened. So the tones of a room may be among them, and no comparison counts: "
+    "This scan was read as heard by a pickup, and that is not so, or not known any more. So the room's tones may be among the plate's, and no comparison counts: "
     "read the scan anew."
 )
 
@@ -53,10 +54,15 @@ def not_read(entry: ScanEntry, screening: Screening) -> list[str]:
     return told
 
 
+def may_be_compared(conditions: ScanConditions) -> bool:
+    """With a later scan made in the same way: of a plate in its piano only what a pickup on the iron heard."""
+    return conditions.state not in IN_PIANO or conditions.sensor.contact
+
+
 def apart_by_now(later: ScanConditions, earlier: ScanConditions) -> str:
     """In sentences."""
-    if any(c.state in IN_PIANO and not c.sensor.contact for c in (later, earlier)):
-        return ONLY_PICKUPS
+    if not (may_be_compared(later) and may_be_compared(earlier)):
+        return f"{ONLY_PICKUPS.capitalize()}."
     told = changed_conditions(later, [earlier], FEW_PLACES, Settings())
     return told.refused or told.frequency_refused or ""
 

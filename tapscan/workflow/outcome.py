@@ -17,9 +17,4 @@ def note_outcome(register: Register, name: str, outcome: Outcome) -> tuple[ScanE
     entry = add_outcome(register, name, outcome)
     still = {(o.scan, o.rule) for o in record_opened(plate_on_record(register, plate))}
     closed = [f"{o.scan}: {o.sentence}" for o in before if (o.scan, o.rule) not in still]
-    return (
-        entry,
-        f"No longer open: {' '.join(closed)} If that was not meant, note it with the scan it belongs to."
-        if closed
-        else "",
-    )
+    return entry, f"No longer open: {' '.join(closed)}" if closed else ""

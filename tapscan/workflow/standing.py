@@ -8,7 +8,6 @@ later(register, entry)                     what newer scans of the plate say, to
 registered(entry)                          what people did with it, for JSON
 against_baseline(register, entry)          what speaks against comparing later scans with it, unless somebody says why they should be; empty where nothing does
 no_baseline(entry)                         why it is none whatever anybody says, and what mends that; None where it may be one
-may_be_compared(conditions)                whether such a scan is of use as a baseline
 """
 
 from collections.abc import Sequence
@@ -19,7 +18,7 @@ from msgspec import Struct
 from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, REGIONS, State
-from tapscan.records import ScanConditions, Screening
+from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.on_record import PlateOnRecord, plate_on_record
@@ -34,16 +33,17 @@ from tapscan.settings import Settings
 from tapscan.wording import argument, counted, listed
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
-from tapscan.workflow.known_since import apart_by_now, as_known, not_read, spared_checks
+from tapscan.workflow.known_since import ONLY_PICKUPS, apart_by_now, as_known, may_be_compared, not_read, spared_checks
 from tapscan.workflow.still_open import explained, open_findings, state_now
 
 VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
-ONLY_PICKUPS = "in the piano only what a pickup on the iron heard can be compared, and "
 LISTENED = {"microphone": "a microphone listened", None: "nobody has said that one listened"}
 UNREAD = (
     "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
 )
-EARLIER_READING = "This is one reading of the taps, as it was stored. What is to be done stands with the scan itself."
+EARLIER_READING = (
+    "This is one reading of the taps, as it was stored. What to do is told with the scan itself, not here."
+)
 VOID = "Crossed out: this scan does not count"
 
 
@@ -138,9 +138,9 @@ def _by_now(register: Register, entry: ScanEntry, screening: Screening) -> list[
         else []
     )
     mine = next((s for s in record.scans if s.id == entry.id), None)
-    if not mine or screening.headline != entry.current.headline:
-        return told
-    return [*told, *(f"An earlier reading of these taps had found: {i.sentence}" for i in mine.earlier)]
+    here = {i.sentence for i in screening.indications}
+    gone = [i.sentence for i in mine.earlier if i.sentence not in here] if mine else []
+    return [*told, *(f"An earlier reading of these taps had found: {sentence}" for sentence in gone)]
 
 
 def _told_of(register: Register, e: ScanEntry) -> str:
@@ -226,9 +226,4 @@ def no_baseline(entry: ScanEntry) -> str | None:
     if entry.played or may_be_compared(entry.conditions):
         return None
     listened = LISTENED[entry.conditions.sensor.kind]
-    return f"{ONLY_PICKUPS}{listened}. Where one did, say so first: `tapscan scan edit {argument(entry.name)} --sensor contact`"
-
-
-def may_be_compared(conditions: ScanConditions) -> bool:
-    """With a later scan made in the same way: of a plate in its piano only what a pickup on the iron heard."""
-    return conditions.state not in IN_PIANO or conditions.sensor.contact
+    return f"{ONLY_PICKUPS}, and {listened}. Where one did, say so first: `tapscan scan edit {argument(entry.name)} --sensor contact`"

@@ -11,13 +11,12 @@ from tapscan.register.entries import PART
 from tapscan.register.entries import Outcome as Examination
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, edit_scan, find_scan
-from tapscan.screening.disposition import LOOK, NO_ANSWER_OPEN, OPEN, UNDECIDED, Outcome
+from tapscan.screening.disposition import LOOK, NO_ANSWER_OPEN, UNDECIDED, Outcome
 from tapscan.screening.next_steps import KEEP, KEEP_UNTOLD, READ_ANEW, of_lines
 from tapscan.screening.plain_words import HEADLINES, in_plain_words
 from tapscan.screening.short_steps import SHORT
 from tapscan.screening.spared_checks import NOT_READ
 from tapscan.sensors import Sensor
-from tapscan.signal.fit.spurious import LEAST_STATIONS
 from tapscan.signal.plate.joint_fit import FEW
 from tapscan.workflow.as_listed import scan_lines
 from tapscan.workflow.at_a_glance import next_of
@@ -97,7 +96,6 @@ def test_a_pickup_that_turns_out_to_be_a_microphone_may_have_heard_the_room(
     assert (KEEP_UNTOLD if untold else KEEP) in of_lines(page_says(register, entry).next_steps)
     said = notices(register, entry, load_screening(register, entry.current.id))
     assert (NO_PICKUP in said) == (bool(untold) and not read)
-    assert LEAST_STATIONS > 1 and OPEN not in page_says(register, entry).headline
 
 
 def test_whoever_puts_it_right_is_told_what_was_not_read_yet():
@@ -136,7 +134,9 @@ def test_in_the_piano_a_comparison_counts_no_more_once_a_microphone_is_known_to_
     made = replace(built.CONDITIONS, state="strung", sensor=Sensor("contact"))
     by_air = replace(made, sensor=Sensor("microphone"))
     assert not apart_by_now(made, made)
-    assert {apart_by_now(a, b) for a, b in ((by_air, by_air), (made, by_air), (by_air, made))} == {ONLY_PICKUPS}
+    assert {apart_by_now(a, b) for a, b in ((by_air, by_air), (made, by_air), (by_air, made))} == {
+        f"{ONLY_PICKUPS.capitalize()}."
+    }
 
 
 def test_a_baseline_scan_that_cannot_be_one_any_more_says_so(register):
@@ -147,4 +147,4 @@ def test_a_baseline_scan_that_cannot_be_one_any_more_says_so(register):
         barred = no_baseline(entry)
         said = notices(register, entry, load_screening(register, entry.current.id))
         assert bool(barred) is known and any(str(barred) in n for n in said) is known
-    assert LISTENED["microphone"] != LISTENED[None]
+        assert not barred or LISTENED[kind] in barred

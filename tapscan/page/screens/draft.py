@@ -36,12 +36,12 @@ from tapscan.workflow.keep_draft import (
     notes_in,
     typed_of,
 )
+from tapscan.workflow.known_since import may_be_compared
 from tapscan.workflow.left_alone import stop_of
 from tapscan.workflow.own_layouts import layout_names
 from tapscan.workflow.phone_take import asked_of
 from tapscan.workflow.reading import shop_of
 from tapscan.workflow.register import Register
-from tapscan.workflow.standing import may_be_compared
 from tapscan.workflow.typed_scan import as_before, conditions_of, first_typed, of_its_visit
 
 MOST_BYTES = 1_000_000_000  # of one recording
