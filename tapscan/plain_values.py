@@ -3,6 +3,7 @@
 SCHEMA                of every JSON document that tapscan writes
 plain(value)          records to dicts, tuples to lists, numpy scalars to Python's
 revived(kind, value)  the other way: revived(Mode, plain(mode)) == mode
+fields_of(kind, told) what a record's fields are, told by their keys
 written_as(kind)      field -> key; some keys are older names
 
 A key keeps the name it was first written with, so that stored scans and other people's scripts go on working. Floats come
@@ -14,7 +15,7 @@ import math
 import types
 from collections.abc import Callable, Mapping
 from functools import cache
-from typing import TYPE_CHECKING, Any, Literal, Union, get_origin, get_type_hints
+from typing import TYPE_CHECKING, Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import numpy as np
 from msgspec import Struct
@@ -39,6 +40,30 @@ def revived(kind: Any, value: Any) -> Any:
 def written_as(kind: Any) -> dict[str, str]:
     """Every field of a record with its key, which the field may name: field(name="strengths")."""
     return dict(zip(kind.__struct_fields__, kind.__struct_encode_fields__, strict=True))
+
+
+def fields_of(kind: Any, told: Mapping[Any, Any]) -> dict[str, Any]:
+    """The fields of a record, from a mapping by their keys; keys it does not know are left out."""
+    return {
+        name: told[key] if type(told[key]) in kept else revived(hint, told[key])
+        for name, key, hint, kept in _told_by(kind)
+        if key in told
+    }
+
+
+@cache
+def _told_by(kind: Any) -> tuple[tuple[str, str, Any, tuple[type, ...]], ...]:
+    """Name, key, type, and the kinds of value that come back as they are: most of what is stored, and quicker so."""
+    hints = get_type_hints(kind)
+    return tuple((name, key, hints[name], _as_they_are(hints[name])) for name, key in written_as(kind).items())
+
+
+def _as_they_are(hint: Any) -> tuple[type, ...]:
+    """Of float | None: float and None, but not an integer, which 3.0 may have been written as."""
+    if get_origin(hint) is Literal:
+        return (str,)
+    kinds = get_args(hint) if _is_union(hint) else (hint,)
+    return tuple(k for k in kinds if k in (*SIMPLE, type(None)) and not (k is int and float in kinds))
 
 
 def _text(value: str) -> str:
@@ -90,9 +115,7 @@ def _to_dict(kind: Any) -> Callable[[Any], Any]:
 
 
 def _from_dict(kind: Any) -> Callable[[Any, Any], Any]:
-    hints = get_type_hints(kind)
-    fields = tuple((name, key, hints[name]) for name, key in written_as(kind).items())
-    return lambda told, _kind: kind(**{name: revived(hint, told[key]) for name, key, hint in fields if key in told})
+    return lambda told, _kind: kind(**fields_of(kind, told))
 
 
 @cache

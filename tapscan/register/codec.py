@@ -5,14 +5,12 @@ row_of(record, columns)   one value a column, every other field under "more"
 record_of(kind, row)      the record again; keys it does not know are left out
 """
 
-import types
 from collections.abc import Collection, Mapping
-from functools import cache
-from typing import Any, TypeVar, Union, cast, get_args, get_origin, get_type_hints
+from typing import Any, TypeVar
 
 from tapscan import plain_values
 from tapscan.errors import RegisterProblem
-from tapscan.plain_values import revived, written_as
+from tapscan.plain_values import fields_of, written_as
 
 T = TypeVar("T")
 
@@ -36,23 +34,8 @@ def row_of(record: Any, columns: Collection[str], leave: Collection[str] = (), m
 
 def record_of(kind: type[T], row: Mapping[Any, Any], **given: Any) -> T:
     """A record from its row; `given` fields are taken as they are."""
-    values, anything = {**row, **(row.get("more") or {})}, cast(Any, kind)
-    known = {
-        name: values[key] if type(values[key]) in plain_kinds else revived(hint, values[key])
-        for name, key, hint, plain_kinds in _fields(anything)
-        if key in values and name not in given
-    }
-    return kind(**known, **given)
-
-
-@cache
-def _fields(kind: Any) -> tuple[tuple[str, str, Any, tuple[type, ...]], ...]:
-    """Name, key, type, and the kinds of value that come back as they are: most of what a register holds."""
-    hints = get_type_hints(kind)
-    return tuple((name, key, hints[name], _as_they_are(hints[name])) for name, key in written_as(kind).items())
-
-
-def _as_they_are(hint: Any) -> tuple[type, ...]:
-    """Of float | None: float and None, but not an integer, which 3.0 may have been written as."""
-    kinds = get_args(hint) if get_origin(hint) in (Union, types.UnionType) else (hint,)
-    return tuple(k for k in kinds if k in (str, float, bool, type(None)))
+    told = {**row, **(row.get("more") or {})}
+    keys = written_as(kind)
+    for name in given:
+        told.pop(keys[name], None)
+    return kind(**fields_of(kind, told), **given)

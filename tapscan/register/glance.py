@@ -18,7 +18,7 @@ from tapscan.register.codec import record_of
 from tapscan.register.database import Register
 from tapscan.register.entries import Outcome, ScanLine, crossed_out_words
 from tapscan.register.names import scan_name
-from tapscan.register.on_record import counts_now
+from tapscan.register.on_record import counts_now, put_right
 from tapscan.register.plates import plate_row
 
 
@@ -42,7 +42,7 @@ class Glance(Struct, frozen=True):
     next_steps: tuple[str, ...] = ()  # of the newest, as they were stored
     state: State | None = None  # of the plate, at the newest
     flawed: bool = False  # an examination noted with a scan found a flaw
-    loud: bool = False  # a scan of it said something else than that nothing was found
+    loud: bool = False  # a scan of it said something else than that nothing was found, or was read in another state than it is known to have been in
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -127,14 +127,12 @@ def _newest() -> Select[Any]:
     back = func.row_number().over(
         partition_by=t.scan.c.plate_id, order_by=(t.scan.c.date.desc(), t.scan.c.number.desc())
     )
-    own = (t.scan.c.row, t.scan.c.plate_id, t.scan.c.date, t.scan.c.number, t.scan.c.reading, t.scan.c.state)
-    columns = (*own, back.label("back"))
-    scans = select(*columns).where(t.scan.c.void_on.is_(None)).subquery()
-    made = t.screening.c
+    ranked = select(t.scan.c.row, back.label("back")).where(t.scan.c.void_on.is_(None)).subquery()
+    s, made = t.scan.c, t.screening.c
     return (
-        select(scans, made.disposition, made.headline, made.next_steps)
-        .join(t.screening, made.scan_id == scans.c.row)
-        .where(scans.c.back == 1, counts_now())
+        select(s.plate_id, s.date, s.number, s.reading, s.state, made.disposition, made.headline, made.next_steps)
+        .select_from(t.scan.join(ranked, ranked.c.row == s.row).join(t.screening))
+        .where(ranked.c.back == 1, counts_now())
     )
 
 
@@ -147,11 +145,15 @@ def _outcomes(connection: Connection) -> tuple[dict[int, Outcome], set[int]]:
 
 
 def _found(quiet: Collection[str]) -> Select[Any]:
-    """Of plates with a scan that said something else than these: the day of the newest in which something was found."""
+    """Of plates with a scan that said something else than these, or whose state was put right: the day of the newest in which something was found.
+
+    Both in one question, since each has to pass by every screening's long columns.
+    """
     made = t.screening.c
     found = (made.disposition == "relevant indication") & counts_now()
     days = select(t.scan.c.plate_id, func.max(case((found, t.scan.c.date), else_=None)).label("day")).join(t.screening)
-    return days.where(made.headline.not_in(list(quiet)), t.scan.c.void_on.is_(None)).group_by(t.scan.c.plate_id)
+    loud = made.headline.not_in(list(quiet)) | put_right()
+    return days.where(loud, t.scan.c.void_on.is_(None)).group_by(t.scan.c.plate_id)
 
 
 def _last_found(row: Row | None) -> dict[str, Any]:

@@ -1,7 +1,7 @@
 """What is noted of plates, as far as it decides what is still open and what a list says: light enough for a whole register at once.
 
 on_record(register, quiet, ...)     PlateOnRecord by name of every plate on which something is noted
-noted_on_record(register, loud)     the same where it is known already which plates' scans found something
+noted_on_record(register, loud)     the same where it is known already which plates' scans found something or were put right
 plate_on_record(register, plate)    of one plate
 """
 
@@ -81,7 +81,8 @@ def on_record(register: Register, quiet: Collection[str]) -> dict[str, PlateOnRe
     """
     mine = t.scan.c.void_on.is_(None)
     scans = select(t.scan.c.plate_id)
-    said = scans.join(t.screening).where(mine, t.screening.c.headline.not_in(list(quiet)))  # an earlier one, too
+    loud = t.screening.c.headline.not_in(list(quiet)) | put_right()
+    said = scans.join(t.screening).where(mine, loud)  # an earlier one, too
     return _noted(register, said, scans.join(t.outcome).where(mine))
 
 
@@ -96,15 +97,10 @@ def noted_on_record(register: Register, loud: Collection[str]) -> dict[str, Plat
 def _noted(register: Register, *asked: Select[Any]) -> dict[str, PlateOnRecord]:
     counts = select(t.scan.c.plate_id).where(t.scan.c.void_on.is_(None))
     seen = counts.join(t.checklist).where(t.checklist.c.answer == "seen")
-    put_right = counts.join(t.screening).where(
-        t.screening.c.state.is_distinct_from(t.scan.c.state)
-    )  # of an earlier screening, too
     visits = select(t.visit.c.plate_id)
     looked = (visits.join(t.visit_look).where(t.visit_look.c.answer == "note"), visits.join(t.visit_outcome))
     with register.reading() as connection:
-        plates = {
-            row.plate_id for query in (*asked, seen, put_right, *looked) for row in connection.execute(query.distinct())
-        }
+        plates = {row.plate_id for query in (*asked, seen, *looked) for row in connection.execute(query.distinct())}
         return {found.plate: found for found in _read(connection, plates)}
 
 
@@ -114,6 +110,11 @@ def plate_on_record(register: Register, plate_name: str) -> PlateOnRecord:
         plate = plate_row(connection, plate_name)
         found = _read(connection, {plate.row})
     return found[0] if found else PlateOnRecord(plate.name, (), ())
+
+
+def put_right() -> ColumnElement[bool]:
+    """Of a screening and its scan: the state was put right after it was read."""
+    return t.screening.c.state.is_distinct_from(t.scan.c.state)
 
 
 def counts_now() -> ColumnElement[bool]:

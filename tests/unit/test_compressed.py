@@ -10,8 +10,8 @@ from msgspec.structs import replace
 from scipy.signal import resample
 
 from bench.simulate.codecs import Codec, round_trip
+from tapscan.plain_values import plain, revived
 from tapscan.records import Compression, Recording, RuleNotRun, Screening
-from tapscan.register.codec import plain, revived
 from tapscan.register.file_store import FolderFiles
 from tapscan.register.files import path_of
 from tapscan.report.as_json import _recording
