@@ -6,7 +6,7 @@ plate_on_record(register, plate)    of one plate
 """
 
 import datetime as dt
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -19,6 +19,7 @@ from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
 from tapscan.register.entries import Finding, Outcome, later_outcomes
+from tapscan.register.heard import Heard, heard_of
 from tapscan.register.names import scan_name
 from tapscan.register.plates import plate_row
 from tapscan.register.visit_entries import Visit
@@ -49,6 +50,9 @@ class ScanOnRecord(Struct, frozen=True):
     earlier: tuple[
         Indication, ...
     ] = ()  # relevant in earlier readings of the same recordings, newest first, a rule once, where the one that counts has none by that rule
+    heard: Heard | None = (
+        None  # None: nobody has named a part on this plate, so no silence closes anything and it was not asked
+    )
 
     @property
     def flaws(self) -> tuple[Outcome, ...]:
@@ -130,15 +134,25 @@ def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
 
     outcomes, seen, found, before, scans, visits = (_grouped(connection, one, plates) for one in _queries())
     looks = looks_of(connection, [row.row for rows in visits.values() for row in rows])
+    heard = heard_of(connection, _to_hear(scans.values(), outcomes))
     names = {rows[0].plate_id: rows[0].name for rows in (*visits.values(), *scans.values())}
     return [
         PlateOnRecord(
             name,
-            tuple(_scan(r, *(one.get(r.row, ()) for one in (found, before, outcomes, seen))) for r in scans.get(key, ())),
+            tuple(
+                _scan(r, heard.get(r.screening_id), *(one.get(r.row, ()) for one in (found, before, outcomes, seen)))
+                for r in scans.get(key, ())
+            ),
             tuple(visit_of(r, looks.get(r.row, ())) for r in visits.get(key, ())),
         )
         for key, name in names.items()
     ]  # fmt: skip
+
+
+def _to_hear(plates: Iterable[Sequence[Row]], outcomes: Mapping[int, Sequence[Row]]) -> list[int]:
+    """Screenings of plates on which somebody named a part: only there silence may close a finding."""
+    named = {scan for scan, rows in outcomes.items() if any(record_of(Outcome, r._mapping).part for r in rows)}
+    return [row.screening_id for rows in plates if any(r.row in named for r in rows) for row in rows]
 
 
 class _Query(NamedTuple):
@@ -200,7 +214,12 @@ def _grouped(connection: Connection, query: _Query, plates: set[int]) -> dict[in
 
 
 def _scan(
-    row: Row, found: Iterable[Row], before: Iterable[Row], outcomes: Iterable[Row], seen: Iterable[Row]
+    row: Row,
+    heard: Heard | None,
+    found: Iterable[Row],
+    before: Iterable[Row],
+    outcomes: Iterable[Row],
+    seen: Iterable[Row],
 ) -> ScanOnRecord:
     played = bool((row.reading or {}).get("played"))
     relevant = tuple(record_of(Indication, r._mapping) for r in found)
@@ -223,4 +242,5 @@ def _scan(
         tuple(Finding(r.item, r.answer, r.note) for r in seen),
         tuple(r["rule"] for r in row.rules_not_run or ()),
         tuple(record_of(Indication, r._mapping) for r in earlier.values()),
+        heard,
     )

@@ -11,10 +11,10 @@ same_heading(summary, opened)   whether one with that summary would get the same
 
 A finding that goes away is not cleared: unchanged simulated plates with chilled iron, scanned again, lost their finding in 8 to 11 % (counted by a reader of
 the project). It stays open until the part that caused it is named in an outcome, and the two newest scans are silent. An outcome that
-names no part never closes it, nor does one of a scan that found something else; a scan whose checks could not look for the same is not silent. The finding of a doubtful scan stays open too, with the doubt told beside it: it may be this plate's after all. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
+names no part never closes it, nor does one of a scan that found something else; a scan whose checks could not look for the same, or that did not listen at the same places, is not silent. The finding of a doubtful scan stays open too, with the doubt told beside it: it may be this plate's after all. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from msgspec import Struct
 from msgspec.structs import replace
@@ -26,7 +26,7 @@ EXAMINED = "examination"  # in the place of a rule: a person found it
 EYE_RULE = "eye"  # the same: a person saw it
 STILL_OPEN = "Still open, from"
 EXAMINATION = "An examination found:"
-FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until the part that caused it is named and {SILENT_SCANS} more scans of the same kind find nothing."
+FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until the part that caused it is named and {SILENT_SCANS} more scans of the same places or keys find nothing."
 EYE_STAYS = "Taps do not clear what the eye saw: it stays open until an examination says what it is."
 
 
@@ -43,12 +43,18 @@ class PastScan(Struct, frozen=True):
     played: bool = False  # keys were played, nothing was tapped
     not_run: tuple[str, ...] = ()  # rules; what could not be made clears nothing
     doubt: str = ""  # why it may not be a scan of this plate, in a sentence
+    heard: Mapping[str, str] = {}  # places or keys, with where they are
 
     def silent_on(self, earlier: "PastScan") -> bool:
-        """Tapped well, or played, and listened to for the same, and nothing found. Notes never say of a plate that nothing is relevant."""
-        if self.relevant or {i.rule for i in earlier.relevant} & set(self.not_run):
+        """Tapped well, or played, and listened to for the same at the same places, and nothing found. Notes never say of a plate that nothing is relevant."""
+        if self.relevant or {i.rule for i in earlier.relevant} & set(self.not_run) or not self._listened_where(earlier):
             return False
         return self.played or self.disposition == "no relevant indication"
+
+    def _listened_where(self, earlier: "PastScan") -> bool:
+        """At every place that the finding names; where keys were played, at every key of that day, since the finding names none."""
+        named = earlier.heard if earlier.played else {place for i in earlier.relevant for place in i.stations}
+        return all(place in self.heard and self.heard[place] == earlier.heard.get(place) for place in named)
 
     def names_part_of(self, earlier: "PastScan") -> bool:
         """Of what caused that finding: what was noted with a scan that found something else was noted of that."""

@@ -19,6 +19,7 @@ from tapscan.places import IN_PIANO, REGIONS, STRUNG, State
 from tapscan.records import Disposition, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron, suspects
+from tapscan.register.heard import heard_in
 from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan
@@ -232,6 +233,7 @@ def past_of(scan: ScanOnRecord, record: PlateOnRecord) -> PastScan:
         scan.played,
         scan.not_run,
         DOUBTS.get(doubted(scan.headline), ""),
+        scan.heard or {},
     )
 
 
@@ -245,9 +247,8 @@ def _earlier_readings(scan: ScanOnRecord) -> list[PastScan]:
     if not scan.unheard:
         return []
     told, part = tuple(o.told for o in scan.settling), any(o.part for o in scan.settling)
-    return [
-        PastScan(scan.name, scan.date.isoformat(), "relevant indication", scan.unheard, told, part, played=scan.played)
-    ]
+    mine = PastScan(scan.name, scan.date.isoformat(), "relevant indication", scan.unheard, told, part)
+    return [replace(mine, played=scan.played, heard=scan.heard or {})]
 
 
 def _at_hand(now: Screening, stored: ScanOnRecord | None, record: PlateOnRecord) -> PastScan:
@@ -256,6 +257,5 @@ def _at_hand(now: Screening, stored: ScanOnRecord | None, record: PlateOnRecord)
     told = (now.scan.state, *(v.state for v in record.visits if stored and v.date == stored.date))
     disposition = _in_its_piano(now.disposition, told)
     not_run = tuple(r.rule for r in now.rules_not_run)
-    return replace(
-        bare, disposition=disposition, relevant=relevant, played=now.scan.played is not None, not_run=not_run
-    )
+    played, heard = now.scan.played is not None, heard_in(now.scan)
+    return replace(bare, disposition=disposition, relevant=relevant, played=played, not_run=not_run, heard=heard)

@@ -30,8 +30,16 @@ from tests.register.test_mending import with_comparison
 from tests.report.sheets import indication, screening, strike
 
 each = pytest.mark.parametrize
-FOUND = PastScan("B1/2026-03-01", "2026-03-01", "relevant indication", (indication(rule="buzz"),), part_named=True)
-QUIET = PastScan("B1/2026-04-01", "2026-04-01", "no relevant indication", ())
+HEARD = {"S1": "bare", "S2": "bare"}
+FOUND = PastScan(
+    "B1/2026-03-01",
+    "2026-03-01",
+    "relevant indication",
+    (indication(rule="buzz"),),
+    part_named=True,
+    heard=HEARD,
+)
+QUIET = PastScan("B1/2026-04-01", "2026-04-01", "no relevant indication", (), heard=HEARD)
 
 
 # what silence may close
