@@ -220,12 +220,12 @@ def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
 
 
 def past_of(scan: ScanOnRecord, record: PlateOnRecord) -> PastScan:
-    """As it was read; but one of a plate that by its own state, or by a visit of that day, was in its piano is no silent scan."""
+    """As it was read; but one of a plate that by its own state, or by a visit of that day, was in its piano, or of which nobody says where it was, is no silent scan."""
     told = (scan.state, *(v.state for v in record.visits if v.date == scan.date))
     return PastScan(
         scan.name,
         scan.date.isoformat(),
-        _in_its_piano(scan.disposition, told),
+        _out_of_its_piano(scan.disposition, told),
         scan.relevant,
         tuple(o.told for o in scan.settling),
         any(o.part for o in scan.settling),
@@ -237,9 +237,11 @@ def past_of(scan: ScanOnRecord, record: PlateOnRecord) -> PastScan:
     )
 
 
-def _in_its_piano(said: Disposition, states: Iterable[State | None]) -> Disposition:
-    silent = said == "no relevant indication"
-    return "inconclusive" if silent and any(s in IN_PIANO for s in states) else said
+def _out_of_its_piano(said: Disposition, states: Iterable[State | None]) -> Disposition:
+    """What was said, if the plate is known to have hung or lain free; silence does not count elsewhere."""
+    known = [s for s in states if s]
+    free = bool(known) and not any(s in IN_PIANO for s in known)
+    return said if free or said != "no relevant indication" else "inconclusive"
 
 
 def _earlier_readings(scan: ScanOnRecord) -> list[PastScan]:
@@ -255,7 +257,7 @@ def _at_hand(now: Screening, stored: ScanOnRecord | None, record: PlateOnRecord)
     relevant = tuple(i for i in now.indications if i.interpretation == "relevant")
     bare = past_of(stored, record) if stored else PastScan("", "", now.disposition, relevant)
     told = (now.scan.state, *(v.state for v in record.visits if stored and v.date == stored.date))
-    disposition = _in_its_piano(now.disposition, told)
+    disposition = _out_of_its_piano(now.disposition, told)
     not_run = tuple(r.rule for r in now.rules_not_run)
     played, heard = now.scan.played is not None, heard_in(now.scan)
     return replace(bare, disposition=disposition, relevant=relevant, played=played, not_run=not_run, heard=heard)

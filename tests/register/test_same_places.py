@@ -11,6 +11,8 @@ from tapscan.register.heard import heard_in
 from tapscan.register.on_record import plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, store_scan
+from tapscan.register.visit_entries import Visit
+from tapscan.register.visits import keep_visit
 from tapscan.screening.open_findings import PastScan, still_open
 from tapscan.screening.rules import note_buzz
 from tapscan.settings import Settings
@@ -79,12 +81,27 @@ def test_a_scan_with_another_layout_closes_no_finding_at_a_place(register, layou
     assert (open_findings(register, "B12") == ()) is closed
 
 
-def tapped(register, day: str, layout: str, *, silent: bool):
+@each(
+    ("state", "visited", "closed"),
+    [("stripped", None, True), (None, None, False), (None, "stripped", True), (None, "strung", False)],
+)
+def test_a_scan_of_which_nobody_says_where_the_plate_was_closes_nothing(register, state, visited, closed):
+    found = tapped(register, "2026-01-01", "grand-short", silent=False)
+    add_outcome(register, found.name, NAMED)
+    for day in ("2026-02-01", "2026-03-01"):
+        tapped(register, day, "grand-short", silent=True, state=state)
+        if visited:
+            keep_visit(register, Visit("B12", dt.date.fromisoformat(day), state=visited))
+    assert (open_findings(register, "B12") == ()) is closed
+
+
+def tapped(register, day: str, layout: str, *, silent: bool, state="stripped"):
     file = keep_bytes(register.folder, day.encode(), "S1_1.wav")
     one = built.screening((file.sha256,))
-    one = replace(one, scan=replace(one.scan, layout=layout), rules_not_run=())
+    one = replace(one, scan=replace(one.scan, layout=layout, state=state), rules_not_run=())
     said = conclude(replace(one, indications=()), Settings()) if silent else one
-    new = built.new_scan(date=dt.date.fromisoformat(day), checklist=())
+    conditions = replace(built.CONDITIONS, state=state)
+    new = built.new_scan(date=dt.date.fromisoformat(day), conditions=conditions, checklist=())
     return store_scan(register, "B12", new, built.made(said), [file])
 
 
