@@ -43,7 +43,15 @@ from tapscan.screening.visit_advice import BUZZ, Advice, VisitKnown, advise
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.photos import looked_at
 from tapscan.workflow.standing import as_it_stands
-from tapscan.workflow.still_open import EYE_RULE, most_care, open_findings
+from tapscan.workflow.still_open import (
+    EYE_RULE,
+    most_care,
+    open_findings,
+    plate_on_record,
+    plate_steps,
+    record_opened,
+    state_now,
+)
 from tapscan.workflow.typed import state, words
 
 __all__ = [
@@ -72,6 +80,7 @@ class Known(Struct, frozen=True, eq=False):
         tuple[dt.date, Look], ...
     ] = ()  # on earlier visits, and no sign of a crack; of a region the newest
     explained: tuple[tuple[dt.date, Look], ...] = ()  # as seen_before, and named by an examination since
+    later: tuple[OpenFinding, ...] = ()  # of days after this visit, by now
 
     @property
     def tapped(self) -> tuple[tuple[ScanEntry, Screening], ...]:
@@ -173,7 +182,19 @@ def known_of(register: Register, visit: Visit) -> Known:
     back = tuple((v.date, one) for v in (*past, visit) for one in v.taken_back)
     told = (lasting_of(visit, past), _noted_before(visit, past), explained)
     known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, back, *told)
-    return replace(known, advice=advise(_for_advice(known)))
+    return _by_now(register, replace(known, advice=advise(_for_advice(known))))
+
+
+def _by_now(register: Register, k: Known) -> Known:
+    """What the visit found stays as it was; what is to be done goes by what has been found since."""
+    record = plate_on_record(register, k.visit.plate)
+    opened = record_opened(record)
+    later = tuple(o for o in opened if o.date > k.visit.date.isoformat())
+    given = plate_steps(opened, state_now(record)) if any(o.rule not in NOTES for o in later) else ()
+    if not given:
+        return replace(k, later=later)
+    advice = replace(k.advice, steps=tuple(s.line for s in given), given=given)
+    return replace(k, later=later, advice=advice)
 
 
 def lasting_of(visit: Visit, every: Sequence[Visit]) -> dict[str, tuple[str, dt.date]]:

@@ -42,6 +42,7 @@ PLAIN = Wish()
 KEYS_RECORDED = "recorded"
 NO_SHOP = Shop()
 NOT_WRITTEN = "not written down"
+GO_BY_NOW = "What this visit came to was written before that was known."
 
 
 def write_visit(register: Register, name: str, path: Path | None, wish: Wish = PLAIN) -> Path:
@@ -83,7 +84,8 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
 
 def caution_lines(k: Known) -> tuple[str, ...]:
     """They stand before all else, on the document and on the screen."""
-    return cautions(k.state)
+    since = [f"Since this visit, on {o.date}: {o.sentence}" for o in k.later]
+    return (*since, *([GO_BY_NOW] if since else []), *cautions(k.state))
 
 
 def _head(k: Known, plate: Plate, shop: Shop, wish: Wish) -> tuple[tuple[str, str], ...]:
