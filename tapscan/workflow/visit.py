@@ -190,7 +190,7 @@ def _by_now(register: Register, k: Known) -> Known:
     record = plate_on_record(register, k.visit.plate)
     opened = record_opened(record)
     later = tuple(o for o in opened if o.date > k.visit.date.isoformat())
-    given = plate_steps(opened, state_now(record)) if any(o.rule not in NOTES for o in later) else ()
+    given = plate_steps(opened, state_now(record)) if later else ()
     if not given:
         return replace(k, later=later)
     advice = replace(k.advice, steps=tuple(s.line for s in given), given=given)
