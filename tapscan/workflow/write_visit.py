@@ -84,7 +84,7 @@ def visit_sheet(register: Register, k: Known, wish: Wish = PLAIN) -> VisitSheet:
 
 def caution_lines(k: Known) -> tuple[str, ...]:
     """They stand before all else, on the document and on the screen."""
-    since = [f"Since this visit, on {o.date}: {o.sentence}" for o in k.later]
+    since = [f"Since this visit, of {o.date}: {o.sentence}" for o in k.later]
     return (*since, *([GO_BY_NOW] if since else []), *cautions(k.state))
 
 
