@@ -166,7 +166,8 @@ def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict
     days = [dt.date.fromisoformat(o.date) for o in now.opened if o.rule == EYE_RULE]
     newest = max(filter(None, [g.found_on, *days]), default=None)
     unexamined = newest is not None and (g.outcome is None or not g.outcome.not_before(newest))
-    if now.stop or now.waiting or unexamined:
+    flawed = any(o.rule == EXAMINED for o in now.opened)  # examined already, and somebody has to decide
+    if now.stop or now.waiting or unexamined or flawed:
         told["look"] = look_in_short(now.steps)
     if now.stop:
         return told

@@ -10,6 +10,7 @@ from msgspec.structs import replace
 
 from tapscan.page.screens.draft import _ticked
 from tapscan.records import Doubt, Fingerprint
+from tapscan.register.corrections import void_scan
 from tapscan.register.entries import Plate
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
@@ -82,6 +83,13 @@ def test_a_scan_like_another_plates_leads_to_that_plate_and_is_read_anew_there(s
         assert 'value="K11"' in mend.partition(f'id="{part}"')[2].partition("</section>")[0]
         works(site, site.post(client, "/scan/move", name=name, plate="K11", why="wrong label"))
     assert read == ["K11/2026-04-01"]
+
+
+def test_of_a_scan_that_does_not_count_nobody_is_asked_whose_it_is(site):
+    name = doubtful(site.register, Doubt("which plate", "B12/2026-01-01", "Doubt.", BESIDE, (), "K11/2026-02-01"))
+    void_scan(site.register, name, "wrong take", dt.date(2026, 5, 1))
+    with site.client() as client:
+        assert 'id="doubt"' not in client.get("/scan", params={"name": name}).text
 
 
 def test_exchanged_places_are_given_back_as_they_were_noticed(site):

@@ -4,6 +4,7 @@ import datetime as dt
 
 from msgspec.structs import replace
 
+from tapscan.places import STATES
 from tapscan.register.corrections import void_scan
 from tapscan.register.entries import Outcome, Plate
 from tapscan.register.glance import Glance, glance
@@ -11,7 +12,7 @@ from tapscan.register.plates import add_plate, retire_plate
 from tapscan.register.scans import add_outcome, add_screening, list_scans
 from tapscan.screening.next_steps import HOLDS_BUZZ, HOLDS_PART, KEEP, READ_AGAIN
 from tapscan.screening.short_steps import EXAMINE, SHORT
-from tapscan.workflow.at_a_glance import Standing, _told, lines, months_later
+from tapscan.workflow.at_a_glance import Standing, _of_flaw, _told, lines, months_later
 from tests.every import each
 from tests.register import built
 from tests.register.conftest import put
@@ -85,6 +86,13 @@ def test_of_a_suspected_plate_no_baseline_scans_are_asked_for():
     g = Glance("B12", None, None, None, scans=1, date=DAYS[0][0], flawed=True)
     suspected, free = (_told(g, Standing((), s, ()), DAYS[0][0], DAYS[0][0]) for s in (True, False))
     assert (suspected.keys() & {"baseline", "due"}, free.keys() & {"baseline", "due"}) == ({"due"}, {"baseline", "due"})
+
+
+@each("state", [None, *STATES])
+def test_a_plate_with_a_flaw_is_among_those_to_look_at(state):
+    """Somebody has to decide about it; out of the piano, too."""
+    g = Glance("B12", None, None, None, scans=1, date=DAYS[0][0], flawed=True, state=state)
+    assert _told(g, _of_flaw(state), None, DAYS[0][0]).keys() == {"look"}
 
 
 DAYS = (
