@@ -162,7 +162,7 @@ def test_beside_the_places_stands_how_often_that_is_right_and_chance():
 
 
 def test_what_cannot_be_placed_says_why():
-    why = "8 places are too few; 11 are needed"
+    why = "11 places are needed to say where; here are 8"
     shown = page_of(located(places=(), reason=why))
     assert shown.count(why) == 1 and 'class="places"' not in shown
     assert 'id="where-drops-title"' not in shown and 'id="where-changed-title"' in shown

@@ -146,7 +146,7 @@ OTHER_KIND = replace(LAYOUT, outline=read_layout("upright-three-quarter-long").o
 @each(
     ("how", "word"),
     [
-        ({"places": 8}, "too few"),
+        ({"places": 8}, "are needed"),
         ({"signs": False}, "rescreen"),
         ({"layout": None}, "outline"),
         ({"layout": replace(LAYOUT, outline=None)}, "outline"),

@@ -157,7 +157,7 @@ def _spot(belief: Belief, model: RoughModel, words: Words) -> LikelyPlace:
 
 
 def _few(what: str, count: int, needed: float) -> str:
-    return f"{count} {what} are too few; {needed:.0f} are needed"
+    return f"{needed:.0f} {what} are needed to say where; here are {count}"
 
 
 def _misfit(outline: Outline, fit: float) -> str:
