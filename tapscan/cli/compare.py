@@ -6,6 +6,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.writing import write_json
+from tapscan.errors import TapscanError
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -43,7 +44,12 @@ def compare(
     from tapscan.workflow.still_open import open_findings, plainly
 
     opened = o.opened(register)
-    found = compare_stored(opened, plate, read_settings(settings), scan, against or (), one_job)
+    try:
+        found = compare_stored(opened, plate, read_settings(settings), scan, against or (), one_job)
+    except TapscanError:
+        if json != "-":  # without a comparison, too, what is open has to be known
+            print_open(plainly(opened, plate, open_findings(opened, plate)))
+        raise
     still = open_findings(opened, plate)
     written = json is None or write_json(dumps_comparison(found, still), json)
     if json != "-":

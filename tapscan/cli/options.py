@@ -205,7 +205,7 @@ def tell_no_baseline(opened: "Register", wanted: "NewScan", entry: "ScanEntry") 
 
 def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tuple["Finding", ...]:
     """What was answered; an item that is not named was not looked at."""
-    from tapscan.workflow.scan import Finding
+    from tapscan.workflow.scan import Finding, both_notes
 
     found: dict[str, Finding] = {}
     for text in not_seen or ():
@@ -214,7 +214,8 @@ def checklist(seen: Sequence[str] | None, not_seen: Sequence[str] | None) -> tup
             found[one] = Finding(one, "not seen", note)
     for text in seen or ():
         item, note = _item(text)
-        found[item] = Finding(item, "seen", note)
+        was = found.get(item)
+        found[item] = Finding(item, "seen", both_notes(was.note, note) if was and was.answer == "seen" else note)
     for item in found:
         if item not in CHECKLIST:
             raise WrongUsage(f"{item!r} is not on the visual checklist; on it are {', '.join(CHECKLIST)}")

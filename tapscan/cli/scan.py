@@ -262,20 +262,31 @@ def outcome(
     explains: Annotated[
         bool, typer.Option("--explains", help="--found says what it was that the eye had seen, and that is no flaw.")
     ] = False,
+    of: Annotated[
+        str,
+        typer.Option(metavar="ITEM", help="With --explains, where several things were seen: which, such as iron-line."),
+    ] = "",
     register: o.REGISTER = None,
 ) -> None:
     """Note what a later examination of the plate found: only that shows what a scan was worth."""
     from tapscan.workflow.outcome import note_outcome
-    from tapscan.workflow.scan import CLEAN, PART, SEEN, Outcome
+    from tapscan.workflow.scan import Outcome
 
     if part and not found.strip():
         raise WrongUsage("--part needs the part's name in --found, such as --found 'hook at the tail'")
-    if part + clean + explains > 1:
+    if of and not explains:
+        raise WrongUsage("--of says which of the things that were seen is explained: give --explains with it")
+    kind = _kind(part=part, clean=clean, seen=explains)
+    told = Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
+    noted = note_outcome(o.opened(register), name, kind, told, of)
+    typer.echo(f"Noted for {noted.entry.name}: {noted.found} ({method}, {by}).")
+    if noted.closed:
+        typer.echo(noted.closed)
+
+
+def _kind(**ticked: bool) -> str:
+    """For note_outcome."""
+    told = [kind for kind, so in ticked.items() if so]
+    if len(told) > 1:
         raise WrongUsage("--part, --clean and --explains contradict each other; leave all but one of them out")
-    found = (PART if part else CLEAN if clean else SEEN if explains else "") + found
-    entry, closed = note_outcome(
-        o.opened(register), name, Outcome(found, method, by, o.day(on, "--on", register), o.words(note))
-    )
-    typer.echo(f"Noted for {entry.name}: {found} ({method}, {by}).")
-    if closed:
-        typer.echo(closed)
+    return told[0] if told else "flaw"

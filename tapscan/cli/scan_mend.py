@@ -26,7 +26,8 @@ def void(
     register: o.REGISTER = None,
 ) -> None:
     """Cross a scan out: it is kept and shown with the reason, and never compared."""
-    from tapscan.workflow.scan import find_scan, restore_scan, void_scan
+    from tapscan.workflow.crossed_out import cross_out
+    from tapscan.workflow.scan import find_scan, restore_scan
 
     opened = o.opened(register)
     before = find_scan(opened, name)
@@ -35,8 +36,10 @@ def void(
             raise WrongUsage("--undo takes no reason and no day; leave them out")
         typer.echo(f"{restore_scan(opened, before.name).name} counts again.")
     else:
-        entry = void_scan(opened, before.name, reason, o.day(on, "--on", register))
+        entry, told = cross_out(opened, before.name, reason, o.day(on, "--on", register))
         typer.echo(f"{entry.name} is {entry.crossed_out}. It is kept; --undo lets it count again.")
+        for line in told:
+            typer.echo(line)
     _name_compared(opened, before.name, before.plate)
 
 

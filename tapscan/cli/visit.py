@@ -100,7 +100,7 @@ def _say_noted(kept: "Visit", known: "Known") -> None:
 def _looks(
     before: "Visit", clear: Sequence[str] | None, found: Sequence[str] | None, hidden: Sequence[str] | None
 ) -> "tuple[Look, ...]":
-    from tapscan.workflow.visit import Look, sound_look
+    from tapscan.workflow.visit import Look, both_noted, sound_look
 
     looks = {look.region: look for look in before.looks}
     named = [_found(text) for text in found or ()]
@@ -110,8 +110,11 @@ def _looks(
     }
     every = [r for r in EYE_REGIONS if r not in said] if "all" in (clear or ()) else []
     named += [Look(region, "nothing") for region in (*every, *(c for c in clear or () if c != "all"))]
+    told: dict[str, Look] = {}
     for look in named:
-        looks[sound_look(look).region] = look
+        known = told.get(sound_look(look).region)
+        told[look.region] = both_noted(known, look) if known else look
+    looks |= told
     return tuple(looks[region] for region in REGIONS if region in looks)
 
 

@@ -6,6 +6,7 @@
     comparison.py   a later scan beside earlier ones
     bar.py          the shop's reference bar, struck before and after a plate
     notes.py        keys played one by one
+    heard.py        what a scan could have found
     places.py       where on the plate a change lies
     pattern.py      a plate beside others of its pattern
     screening.py    the outcome of one scan

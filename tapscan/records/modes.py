@@ -135,6 +135,12 @@ class LateSound(Struct, frozen=True):
 
 
 NO_ROOM = "no room was heard"  # as the reason of a scan without one
+ROOM_TOLD = NO_ROOM, "not measured"
+
+
+def room_untold(left_in: bool | None, room: object, reason: str | None) -> bool:
+    """Of fields of Scan: it was taken for a pickup's, which hears no room; where that was a mistake, a room may be in the sound that nobody could tell apart."""
+    return left_in is False and not room and reason not in ROOM_TOLD
 
 
 class RoomRing(Struct, frozen=True):

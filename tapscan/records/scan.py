@@ -1,5 +1,6 @@
 """What the rules read and what they say."""
 
+from collections.abc import Sequence
 from typing import Literal
 
 from msgspec import Struct
@@ -83,6 +84,11 @@ class Indication(Struct, frozen=True):
     sentence: str
     conditions: tuple[Condition, ...]
     other_explanations: tuple[str, ...]
+
+
+def same_place(a: Sequence[str], b: Sequence[str]) -> bool:
+    """Of the places that two findings name: one in common, or none at all."""
+    return bool(set(a) & set(b)) or not (a or b)
 
 
 class RuleNotRun(Struct, frozen=True):

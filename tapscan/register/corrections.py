@@ -27,7 +27,7 @@ from tapscan.wording import argument
 
 def void_scan(register: Register, name: str, why: str, on: dt.date) -> ScanEntry:
     """Raises BadRequest without a reason, where it is crossed out already, or where an examination found a flaw: that never vanishes."""
-    why = _reason(why, "another plate was on the stand")
+    why = _reason(why, "a lorry went by")
     return _write(register, name, _may_be_void, void_on=on, void_why=why)
 
 

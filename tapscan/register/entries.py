@@ -26,6 +26,7 @@ ONLY_IN: dict[str, tuple[State, ...]] = {  # states of the plate in which there 
 PART = "caused by this part, since fixed: "
 CLEAN = "nothing was found: "
 SEEN = "what was seen is this: "
+SEEN_ONE = ("what was seen, ", ", is this: ")  # one thing, by its words as they stood, which stand between
 BY_MISTAKE = "Noted by eye, by mistake:"
 CLEAN_WORDS = ("nothing", "nothing found", "nothing was found", "no flaw", "no flaw found", "no crack found")
 
@@ -180,12 +181,26 @@ class Outcome(Struct, frozen=True):
     @property
     def explains(self) -> bool:
         """Whether it names what the eye had seen."""
+        return self.explains_all or (self.found.startswith(SEEN_ONE[0]) and SEEN_ONE[1] in self.found)
+
+    @property
+    def explains_all(self) -> bool:
+        """Whether it does not say which of the things that were seen; so it is in older registers."""
         return self.found.startswith(SEEN)
+
+    def names(self, words: str) -> bool:
+        """Whether it says what that was. `words` : of what was seen, as they stand now: what was added since is not explained."""
+        return self.found.startswith(words.join(SEEN_ONE))
 
     @property
     def told(self) -> str:
         """In one line, with who says so."""
         return f"{self.found} ({self.method}, by {self.by_whom}, {self.on.isoformat()})"
+
+
+def explained_as(words: str, found: str) -> str:
+    """For Outcome.found."""
+    return words.join(SEEN_ONE) + found
 
 
 def later_outcomes(outcomes: Iterable[Outcome], seen_on: dt.date) -> tuple[Outcome, ...]:

@@ -9,9 +9,9 @@ from collections.abc import Collection
 from typing import Any
 
 from msgspec import Struct
-from sqlalchemy import Connection, Row, Select, case, func, select
+from sqlalchemy import Connection, Row, Select, case, func, select, union_all
 
-from tapscan.places import State
+from tapscan.places import IN_PIANO, State
 from tapscan.records import Disposition
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
@@ -42,7 +42,7 @@ class Glance(Struct, frozen=True):
     next_steps: tuple[str, ...] = ()  # of the newest, as they were stored
     state: State | None = None  # of the plate, at the newest
     flawed: bool = False  # an examination noted with a scan found a flaw
-    loud: bool = False  # a scan of it said something else than that nothing was found, or was read in another state than it is known to have been in
+    loud: bool = False  # a scan of it said something else than that nothing was found, was read in another state than it is known to have been in, or the plate went into its piano since
 
 
 def scan_lines(register: Register, plate_name: str | None = None) -> list[ScanLine]:
@@ -80,6 +80,7 @@ def glance(register: Register, quiet: Collection[str] = (), *, retired: bool = F
         outcomes, flawed = _outcomes(connection)
         begun = {row.plate_id: row.begun for row in connection.execute(_begun())}
         found = {row.plate_id: row for row in connection.execute(_found(quiet))}
+        inside = {row.plate_id: row.day for row in connection.execute(_in_piano())}
     every = [p for p in plates if retired or p.retired_on is None]
     return [
         _line(
@@ -90,7 +91,7 @@ def glance(register: Register, quiet: Collection[str] = (), *, retired: bool = F
                 "outcome": outcomes.get(p.row),
                 "unfinished": begun.get(p.row, 0),
                 "flawed": p.row in flawed,
-                **_last_found(found.get(p.row)),
+                **_last_found(found.get(p.row), _went_in(newest.get(p.row), inside.get(p.row))),
             },
         )
         for p in every
@@ -156,8 +157,23 @@ def _found(quiet: Collection[str]) -> Select[Any]:
     return days.where(loud, t.scan.c.void_on.is_(None)).group_by(t.scan.c.plate_id)
 
 
-def _last_found(row: Row | None) -> dict[str, Any]:
-    return {} if row is None else {"found_on": row.day, "loud": True}
+def _last_found(row: Row | None, went_in: bool) -> dict[str, Any]:
+    return {"loud": went_in} if row is None else {"found_on": row.day, "loud": True}
+
+
+def _in_piano() -> Select[Any]:
+    """By plate: the newest day on which a visit, or a scan that was crossed out, found it in its piano."""
+    s, v = t.scan.c, t.visit.c
+    told = union_all(
+        select(v.plate_id, v.date).where(v.state.in_(IN_PIANO)),
+        select(s.plate_id, s.date).where(s.state.in_(IN_PIANO), s.void_on.is_not(None)),
+    ).subquery()
+    return select(told.c.plate_id, func.max(told.c.date).label("day")).group_by(told.c.plate_id)
+
+
+def _went_in(scan: Row | None, day: dt.date | None) -> bool:
+    """The newest scan's own words are of a plate out of it."""
+    return scan is not None and day is not None and scan.state not in IN_PIANO and day >= scan.date
 
 
 def _begun() -> Select[Any]:

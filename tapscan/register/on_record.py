@@ -15,11 +15,13 @@ from sqlalchemy import ColumnElement, Connection, Row, Select, bindparam, exists
 
 from tapscan.places import State
 from tapscan.records import Disposition, Indication
+from tapscan.records.heard import Heard
+from tapscan.records.scan import same_place
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
 from tapscan.register.entries import Finding, Outcome, later_outcomes
-from tapscan.register.heard import Heard, heard_of
+from tapscan.register.heard import beside_of, heard_of
 from tapscan.register.names import scan_name
 from tapscan.register.plates import plate_row
 from tapscan.register.visit_entries import Visit
@@ -28,8 +30,16 @@ from tapscan.register.visits import looks_of, visit_of
 MOST_NAMED = 500  # plates; a longer list is slower than reading the table
 
 
+class FoundBefore(Struct, frozen=True):
+    """By an earlier reading of a scan's recordings, and not by the one that counts."""
+
+    found: Indication
+    settings_sha256: str  # by which it was read
+    beside: tuple[str, ...]  # days of the scans that it was held against, DATE[-n]
+
+
 class ScanOnRecord(Struct, frozen=True):
-    """One scan that counts, with the screening that counts."""
+    """One scan, with the screening that counts."""
 
     id: int  # row of the scan
     screening_id: int
@@ -47,9 +57,11 @@ class ScanOnRecord(Struct, frozen=True):
     outcomes: tuple[Outcome, ...]
     checklist: tuple[Finding, ...]  # what was seen
     not_run: tuple[str, ...]  # rules
-    earlier: tuple[
-        Indication, ...
-    ] = ()  # relevant in earlier readings of the same recordings, newest first, a rule once, where the one that counts has none by that rule
+    settings_sha256: str
+    earlier: tuple[FoundBefore, ...] = ()  # newest first, a rule and place once
+    beside: tuple[str, ...] = ()  # days of the scans it was compared with; empty too where nothing is in `earlier`
+    moved_on: str | None = None  # day on which it was given to this plate
+    crossed_out: bool = False
     heard: Heard | None = (
         None  # None: nobody has named a part on this plate, so no silence closes anything and it was not asked
     )
@@ -58,11 +70,6 @@ class ScanOnRecord(Struct, frozen=True):
     def flaws(self) -> tuple[Outcome, ...]:
         """Outcomes that count as a flaw."""
         return tuple(o for o in self.outcomes if o.flaw)
-
-    @property
-    def unheard(self) -> tuple[Indication, ...]:
-        """Of `earlier`: those whose checks were not made again."""
-        return tuple(i for i in self.earlier if i.rule in self.not_run)
 
     @property
     def settling(self) -> tuple[Outcome, ...]:
@@ -74,8 +81,16 @@ class PlateOnRecord(Struct, frozen=True):
     """One plate, oldest first."""
 
     plate: str
-    scans: tuple[ScanOnRecord, ...]  # those crossed out aside
+    scans: tuple[ScanOnRecord, ...]  # those that count
     visits: tuple[Visit, ...]  # without photos
+    crossed_out: tuple[
+        ScanOnRecord, ...
+    ] = ()  # their taps say nothing; what the eye saw then, and what was known of the plate, stays
+
+    @property
+    def every(self) -> tuple[ScanOnRecord, ...]:
+        """Those crossed out too."""
+        return tuple(sorted((*self.scans, *self.crossed_out), key=lambda s: (s.date, s.number)))
 
 
 def on_record(register: Register, quiet: Collection[str]) -> dict[str, PlateOnRecord]:
@@ -99,8 +114,7 @@ def noted_on_record(register: Register, loud: Collection[str]) -> dict[str, Plat
 
 
 def _noted(register: Register, *asked: Select[Any]) -> dict[str, PlateOnRecord]:
-    counts = select(t.scan.c.plate_id).where(t.scan.c.void_on.is_(None))
-    seen = counts.join(t.checklist).where(t.checklist.c.answer == "seen")
+    seen = select(t.scan.c.plate_id).join(t.checklist).where(t.checklist.c.answer == "seen")
     visits = select(t.visit.c.plate_id)
     looked = (visits.join(t.visit_look).where(t.visit_look.c.answer == "note"), visits.join(t.visit_outcome))
     with register.reading() as connection:
@@ -135,18 +149,32 @@ def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
     outcomes, seen, found, before, scans, visits = (_grouped(connection, one, plates) for one in _queries())
     looks = looks_of(connection, [row.row for rows in visits.values() for row in rows])
     heard = heard_of(connection, _to_hear(scans.values(), outcomes))
+    gone = {row: _gone(rows, found.get(row, ())) for row, rows in before.items()}
+    asked = [r.screening_id for rows in gone.values() for r in rows]
+    asked += [r.screening_id for rows in scans.values() for r in rows if gone.get(r.row)]
+    beside = beside_of(connection, asked)
     names = {rows[0].plate_id: rows[0].name for rows in (*visits.values(), *scans.values())}
-    return [
-        PlateOnRecord(
-            name,
-            tuple(
-                _scan(r, heard.get(r.screening_id), *(one.get(r.row, ()) for one in (found, before, outcomes, seen)))
-                for r in scans.get(key, ())
-            ),
-            tuple(visit_of(r, looks.get(r.row, ())) for r in visits.get(key, ())),
+    told = []
+    for key, name in names.items():
+        every = tuple(
+            _scan(r, heard.get(r.screening_id), beside, *(one.get(r.row, ()) for one in (found, gone, outcomes, seen)))
+            for r in scans.get(key, ())
         )
-        for key, name in names.items()
-    ]  # fmt: skip
+        counting, out = (tuple(s for s in every if s.crossed_out is which) for which in (False, True))
+        seen_there = tuple(visit_of(r, looks.get(r.row, ())) for r in visits.get(key, ()))
+        told.append(PlateOnRecord(name, counting, seen_there, out))
+    return told
+
+
+def _gone(before: Iterable[Row], found: Iterable[Row]) -> list[Row]:
+    """Of what earlier readings found, newest first: what the reading that counts has not, each rule and place once."""
+    told: list[Row] = []
+    for row in before:
+        if not any(
+            row.rule == one.rule and same_place(row.stations or (), one.stations or ()) for one in (*found, *told)
+        ):
+            told.append(row)
+    return told
 
 
 def _to_hear(plates: Iterable[Sequence[Row]], outcomes: Mapping[int, Sequence[Row]]) -> list[int]:
@@ -173,21 +201,28 @@ PLATES = "plates"
 @lru_cache(maxsize=1)
 def _queries() -> tuple[_Query, ...]:
     """Outcomes, what was seen, relevant indications, those of earlier readings, scans and visits."""
-    mine, plate = t.scan.c.void_on.is_(None), t.scan.c.plate_id
+    plate = t.scan.c.plate_id
     outcomes = select(t.outcome, plate).join(t.scan).order_by(t.outcome.c.on, t.outcome.c.row)
     seen = select(t.checklist, plate).join(t.scan).where(t.checklist.c.answer == "seen")
     visits = select(t.visit, t.plate.c.name).join(t.plate).order_by(t.visit.c.date)
     return (
-        *(_Query.of(query.where(mine), plate) for query in (outcomes, seen, _relevant(), _relevant(before=True))),
-        _Query.of(_scans().where(mine), plate, "plate_id"),
+        *(_Query.of(query, plate) for query in (outcomes, seen, _relevant(), _relevant(before=True))),
+        _Query.of(_scans(), plate, "plate_id"),
         _Query.of(visits, t.visit.c.plate_id, "plate_id"),
     )
 
 
 def _scans() -> Select[Any]:
     s, made = t.scan.c, t.screening.c
-    columns = (s.row, s.plate_id, s.date, s.number, s.state, s.reading, t.plate.c.name)
-    told = (made.row.label("screening_id"), made.state.label("read_in"), made.disposition, made.headline, made.summary)
+    columns = (s.row, s.plate_id, s.date, s.number, s.state, s.reading, s.moves, s.void_on, t.plate.c.name)
+    told = (
+        made.row.label("screening_id"),
+        made.state.label("read_in"),
+        made.disposition,
+        made.headline,
+        made.summary,
+        made.settings_sha256,
+    )
     query = select(*columns, *told, made.next_steps, made.rules_not_run).select_from(
         t.scan.join(t.plate).join(t.screening)
     )
@@ -196,7 +231,7 @@ def _scans() -> Select[Any]:
 
 def _relevant(*, before: bool = False) -> Select[Any]:
     """`before` : of readings that count no more."""
-    query = select(t.indication, t.screening.c.scan_id, t.scan.c.plate_id).select_from(
+    query = select(t.indication, t.screening.c.scan_id, t.screening.c.settings_sha256, t.scan.c.plate_id).select_from(
         t.indication.join(t.screening).join(t.scan)
     )
     which, order = (~counts_now(), (t.screening.c.number.desc(),)) if before else (counts_now(), ())
@@ -216,14 +251,12 @@ def _grouped(connection: Connection, query: _Query, plates: set[int]) -> dict[in
 def _scan(
     row: Row,
     heard: Heard | None,
+    beside: Mapping[int, tuple[str, ...]],
     found: Iterable[Row],
-    before: Iterable[Row],
+    gone: Iterable[Row],
     outcomes: Iterable[Row],
     seen: Iterable[Row],
 ) -> ScanOnRecord:
-    played = bool((row.reading or {}).get("played"))
-    relevant = tuple(record_of(Indication, r._mapping) for r in found)
-    earlier = {r.rule: r for r in reversed(list(before)) if r.rule not in {i.rule for i in relevant}}
     return ScanOnRecord(
         row.row,
         row.screening_id,
@@ -232,15 +265,22 @@ def _scan(
         row.number,
         row.state,
         row.read_in,
-        played,
+        bool((row.reading or {}).get("played")),
         row.disposition,
         row.headline,
         row.summary,
         tuple(row.next_steps or ()),
-        relevant,
+        tuple(record_of(Indication, r._mapping) for r in found),
         tuple(record_of(Outcome, r._mapping) for r in outcomes),
         tuple(Finding(r.item, r.answer, r.note) for r in seen),
         tuple(r["rule"] for r in row.rules_not_run or ()),
-        tuple(record_of(Indication, r._mapping) for r in earlier.values()),
+        row.settings_sha256,
+        tuple(
+            FoundBefore(record_of(Indication, r._mapping), r.settings_sha256, beside.get(r.screening_id, ()))
+            for r in gone
+        ),
+        beside.get(row.screening_id, ()),
+        row.moves[-1]["on"] if row.moves else None,
+        row.void_on is not None,
         heard,
     )

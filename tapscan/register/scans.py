@@ -39,7 +39,7 @@ from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_na
 from tapscan.register.outcomes import sound_outcome
 from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
-from tapscan.register.taken_back import of_list
+from tapscan.register.taken_back import list_kept, of_list
 from tapscan.sensors import Sensor
 from tapscan.wording import argument
 
@@ -162,15 +162,16 @@ def edit_scan(
     with register.writing() as connection:
         before = find_scan(register, name)  # as it is now: nobody else writes meanwhile
         after = change(before)
+        seen = list_kept(before.checklist, after.checklist, mistake)
         values: dict[str, Any] = {
             **_conditions_row(after.conditions),
             "operator": after.operator,
             "notes": after.notes,
             "baseline": after.baseline,
-            "taken_back": [*before.taken_back, *of_list(before, after.checklist, mistake)] or None,
+            "taken_back": [*before.taken_back, *of_list(before, seen, mistake)] or None,
         }
         connection.execute(t.scan.update().where(t.scan.c.row == before.id).values(plain(values)))
-        _write_checklist(connection, before.id, after.checklist)
+        _write_checklist(connection, before.id, seen)
     return find_scan(register, before.name)
 
 

@@ -2,14 +2,20 @@
 
 of_round(visit, looks, why)      TakenBack after TakenBack: what the visit had and these looks have no more
 of_list(entry, checklist, why)   the same of a scan's own list
+round_kept(visit, looks, why)    looks, with what was written there before of what may be a crack
+list_kept(entry, checklist, why)   the same of a scan's own list
+both_noted(was, now)             two looks at one region as one
+both_notes(was, now)             the same of what is written
 
-A note is changed freely, and signs are added. A note of which nobody had said the kind may be given one; where that is no sign of a crack, what stood
+Signs are added. What was written before stays in front of what is written now, unless a person says why it was a mistake: a second line in the iron is not the first one. A note of which nobody had said the kind may be given one; where that is no sign of a crack, what stood
 before is kept too.
 """
 
 import datetime as dt
 from collections.abc import Sequence
 from typing import TypeVar
+
+from msgspec.structs import replace
 
 from tapscan.errors import BadRequest
 from tapscan.places import REGIONS, SIGNS
@@ -23,7 +29,11 @@ T = TypeVar("T")
 def of_round(before: Visit, looks: Sequence[Look], why: str | None) -> tuple[TakenBack, ...]:
     """Raises BadRequest where that needs a reason, or where an examination has its result there."""
     after = {look.region: look for look in looks}
-    lost = [look for look in before.round if _lost(look, after.get(look.region, Look(look.region)))]
+    lost = [
+        look
+        for look in before.round
+        if _lost(look, now := after.get(look.region, Look(look.region))) or _reworded(look, now)
+    ]
     for look in lost:
         road = f"`tapscan visit outcome {argument(before.name)} --region {look.region}`"
         if look.outcomes:
@@ -41,9 +51,44 @@ def of_round(before: Visit, looks: Sequence[Look], why: str | None) -> tuple[Tak
     return tuple(_now(_told(look), why or named[look.region]) for look in _some(lost, why))
 
 
+def round_kept(before: Visit, looks: Sequence[Look], why: str | None) -> list[Look]:
+    """With a reason they are as they are given."""
+    was = {look.region: look for look in before.round}
+    return [look if why or _lost(was[look.region], look) else _with_note(was[look.region], look) for look in looks]
+
+
+def _with_note(was: Look, now: Look) -> Look:
+    return replace(now, note=both_notes(was.note, now.note)) if was.suspect else now
+
+
+def both_noted(was: Look, now: Look) -> Look:
+    """Typed in one go."""
+    if "note" not in (was.answer, now.answer) or was.answer != now.answer:
+        return now
+    return replace(now, signs=tuple(dict.fromkeys((*was.signs, *now.signs))), note=both_notes(was.note, now.note))
+
+
+def list_kept(before: Sequence[Finding], checklist: Sequence[Finding], why: str | None) -> tuple[Finding, ...]:
+    """With a reason it is as it is given."""
+    was = {f.item: f.note for f in before if f.answer == "seen" and f.item in EYE_SUSPECTS and not why}
+    return tuple(replace(f, note=both_notes(was.get(f.item), f.note)) if f.answer == "seen" else f for f in checklist)
+
+
+def both_notes(was: str | None, now: str | None) -> str | None:
+    """What is written now may say it all."""
+    if was is None or (now and was.casefold() in now.casefold()):
+        return now
+    return was if not now or now.casefold() in was.casefold() else f"{was}; {now}"
+
+
 def _lost(was: Look, now: Look) -> bool:
     """One of the signs that may be a crack is gone, or all that made a note count as one."""
     return was.suspect and not (now.suspect and set(was.signs) & set(MAY_BE_CRACK) <= set(now.signs))
+
+
+def _reworded(was: Look, now: Look) -> bool:
+    """What was written is no longer there."""
+    return was.suspect and both_notes(was.note, now.note) != now.note
 
 
 def _told(look: Look) -> str:
@@ -52,8 +97,9 @@ def _told(look: Look) -> str:
 
 def of_list(before: ScanEntry, checklist: Sequence[Finding], why: str | None) -> tuple[TakenBack, ...]:
     """Raises BadRequest where that needs a reason."""
-    seen = {f.item for f in checklist if f.answer == "seen"}
-    lost = in_words(tuple(f for f in before.checklist if f.item in EYE_SUSPECTS and f.item not in seen))
+    seen = {f.item: f.note for f in checklist if f.answer == "seen"}
+    own = [f for f in before.checklist if f.item in EYE_SUSPECTS and f.answer == "seen"]
+    lost = in_words(tuple(f for f in own if f.item not in seen or both_notes(f.note, seen[f.item]) != seen[f.item]))
     if lost and not why:
         raise BadRequest(_refused(lost, before.date, f"`tapscan scan outcome {argument(before.name)} --explains`"))
     return tuple(_now(told, why or "") for told in _some(lost, why))

@@ -35,7 +35,8 @@ class Look(Struct, frozen=True):
     @property
     def open(self) -> bool:
         """What may be a crack, and no examination has named what it is. One that found a flaw is never explained away."""
-        return self.suspect and (bool(self.flaws) or not any(o.explains for o in self.outcomes))
+        named = any(o.explains_all or o.names(self.told) for o in self.outcomes)  # what was added since is not
+        return self.suspect and (bool(self.flaws) or not named)
 
     @property
     def flaws(self) -> tuple[Outcome, ...]:

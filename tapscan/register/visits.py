@@ -27,7 +27,7 @@ from tapscan.register.entries import KeptFile, Outcome, TakenBack
 from tapscan.register.names import SCAN_NAME, split_scan_name
 from tapscan.register.outcomes import sound_outcome
 from tapscan.register.plates import add_photo, find_plate, plate_row
-from tapscan.register.taken_back import of_round
+from tapscan.register.taken_back import of_round, round_kept
 from tapscan.register.visit_entries import Look, Visit, sound_look
 
 FACTS = ("maker", "piano_number", "place", "by_whom", "present", "state", "notes")
@@ -57,7 +57,7 @@ def edit_visit(
     with register.writing() as connection:
         before = visit_on(register, plate.name, date) or Visit(plate.name, date)
         visit = change(before)
-        looks = [sound_look(look) for look in visit.looks]
+        looks = round_kept(before, [sound_look(look) for look in visit.looks], mistake)
         back = (*before.taken_back, *of_round(before, looks, mistake))
         key = _row_for(connection, plate.id, date)
         facts = {**{name: getattr(visit, name) for name in FACTS}, "taken_back": list(back) or None}

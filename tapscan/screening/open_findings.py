@@ -10,16 +10,19 @@ up_to_date(screening, opened)   whether a stored conclusion says what is open no
 same_heading(summary, opened)   whether one with that summary would get the same headline now
 
 A finding that goes away is not cleared: unchanged simulated plates with chilled iron, scanned again, lost their finding in 8 to 11 % (counted by a reader of
-the project). It stays open until the part that caused it is named in an outcome, and the two newest scans are silent. An outcome that
-names no part never closes it, nor does one of a scan that found something else; a scan whose checks could not look for the same, or that did not listen at the same places, is not silent. The finding of a doubtful scan stays open too, with the doubt told beside it: it may be this plate's after all. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
+the project). It stays open until the part that caused it is named in an outcome, and the two newest scans are silent (screening/past_scan.py says what counts as
+silence; a recording that was stored again counts once). An outcome that names no part never closes it, nor does one of a scan that found something else. The finding of a doubtful scan stays open too, with the doubt told beside it: it may be this plate's after all. A finding of played notes is closed by played notes, one of taps by taps. What an examination found is told by itself and never closes, whether a scan had a finding or not.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tapscan.records import Disposition, Indication, Screening
+from tapscan.records import Indication, Screening
+from tapscan.records.scan import same_place
+from tapscan.screening.past_scan import PastScan, same_taps, silent_on
+from tapscan.wording import listed
 
 SILENT_SCANS = 2  # one silent scan proves little, see above
 EXAMINED = "examination"  # in the place of a rule: a person found it
@@ -30,40 +33,8 @@ FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until t
 EYE_STAYS = "Taps do not clear what the eye saw: it stays open until an examination says what it is."
 
 
-class PastScan(Struct, frozen=True):
-    """One earlier scan of the plate, as far as it matters here."""
-
-    name: str
-    date: str  # ISO 8601
-    disposition: Disposition
-    relevant: tuple[Indication, ...]
-    outcomes: tuple[str, ...] = ()  # what later examinations found, in words
-    part_named: bool = False  # one of them names the part that caused the finding
-    flaws: tuple[str, ...] = ()  # those of the outcomes that count as a flaw
-    played: bool = False  # keys were played, nothing was tapped
-    not_run: tuple[str, ...] = ()  # rules; what could not be made clears nothing
-    doubt: str = ""  # why it may not be a scan of this plate, in a sentence
-    heard: Mapping[str, str] = {}  # places or keys, with where they are
-
-    def silent_on(self, earlier: "PastScan") -> bool:
-        """Tapped well, or played, and listened to for the same at the same places, and nothing found. Notes never say of a plate that nothing is relevant."""
-        if self.relevant or {i.rule for i in earlier.relevant} & set(self.not_run) or not self._listened_where(earlier):
-            return False
-        return self.played or self.disposition == "no relevant indication"
-
-    def _listened_where(self, earlier: "PastScan") -> bool:
-        """At every place that the finding names; where keys were played, at every key of that day, since the finding names none."""
-        named = earlier.heard if earlier.played else {place for i in earlier.relevant for place in i.stations}
-        return all(place in self.heard and self.heard[place] == earlier.heard.get(place) for place in named)
-
-    def names_part_of(self, earlier: "PastScan") -> bool:
-        """Of what caused that finding: what was noted with a scan that found something else was noted of that."""
-        rules = {i.rule for i in self.relevant}
-        return self.part_named and (self is earlier or not rules or bool(rules & {i.rule for i in earlier.relevant}))
-
-
 class OpenFinding(Struct, frozen=True):
-    """The newest finding of one rule that is not cleared."""
+    """The newest finding of one rule at one place that is not cleared."""
 
     scan: str
     date: str
@@ -72,23 +43,30 @@ class OpenFinding(Struct, frozen=True):
     outcomes: tuple[str, ...] = ()
     visit: bool = False  # `scan` names a visit
     doubt: str = ""  # of its scan: nobody has made sure yet that it is this plate's
+    places: tuple[str, ...] = ()  # that it names
 
 
 def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[OpenFinding, ...]:
     """`past`: oldest first; `now`: the scan at hand, of which its silence and its outcomes matter."""
     here = () if now is None else (now,)
-    found: dict[str, OpenFinding] = {}
+    found: list[OpenFinding] = []
     for k, scan in enumerate(past):
         after = (*past[k + 1 :], *here)
-        if _closed(scan, after):
-            continue
         said = tuple(dict.fromkeys(o for s in (scan, *after) for o in s.outcomes))
         for i in scan.relevant:
-            if scan.doubt and i.rule in found and not found[i.rule].doubt:
-                continue  # the plate's own finding is not hidden by one that may be another plate's
-            found[i.rule] = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said, doubt=scan.doubt)
-    rest = sorted(found.values(), key=lambda o: o.date, reverse=True)
+            if not _closed(scan, i, past[:k], after):
+                new = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said, doubt=scan.doubt, places=i.stations)
+                found = _newest(found, new)
+    rest = sorted(found, key=lambda o: o.date, reverse=True)
     return (*_examined((*past, *here)), *rest)
+
+
+def _newest(found: Sequence[OpenFinding], new: OpenFinding) -> list[OpenFinding]:
+    """A finding made again stands once. The plate's own is not hidden by one that may be another plate's."""
+    same = [o for o in found if o.rule == new.rule and same_place(o.places, new.places)]
+    if new.doubt and any(not o.doubt for o in same):
+        return list(found)
+    return [*(o for o in found if o not in same), new]
 
 
 def with_seen(opened: Sequence[OpenFinding], seen: Sequence[OpenFinding]) -> tuple[OpenFinding, ...]:
@@ -119,22 +97,33 @@ def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:
     return (OpenFinding(flawed[-1].name, flawed[-1].date, EXAMINED, f"{EXAMINATION} {said}."),)
 
 
-def _closed(scan: PastScan, after: Sequence[PastScan]) -> bool:
-    named = any(s.names_part_of(scan) for s in (scan, *after))
-    alike = [s for s in after if s.played == scan.played]  # taps do not hear what notes showed, nor notes what taps did
-    return named and len(alike) >= SILENT_SCANS and all(s.silent_on(scan) for s in alike[-SILENT_SCANS:])
+def _closed(scan: PastScan, found: Indication, earlier: Sequence[PastScan], after: Sequence[PastScan]) -> bool:
+    """Taps do not hear what notes showed, nor notes what taps did."""
+    if not any(s.names_part_of(scan, found) for s in (scan, *after)):
+        return False
+    alike = _taken_anew([s for s in after if s.played == scan.played], (*earlier, scan))
+    return len(alike) >= SILENT_SCANS and all(silent_on(s, scan, found) for s in alike[-SILENT_SCANS:])
+
+
+def _taken_anew(scans: Sequence[PastScan], known: Sequence[PastScan]) -> list[PastScan]:
+    """Without those that are a recording stored again."""
+    new: list[PastScan] = []
+    for s in scans:
+        if not any(same_taps(s.heard, one.heard) for one in (*known, *new)):
+            new.append(s)
+    return new
 
 
 def beside(opened: Sequence[OpenFinding], every: Sequence[Indication]) -> tuple[OpenFinding, ...]:
     """What the scan at hand shows itself need not be told twice, but what an examination found is always told."""
-    shown = {i.rule for i in every}
-    return tuple(o for o in opened if o.rule not in shown or o.outcomes)
+    shown = [o for o in opened for i in every if o.rule == i.rule and same_place(o.places, i.stations)]
+    return tuple(o for o in opened if o not in shown or o.outcomes)
 
 
 def asking(opened: Sequence[OpenFinding]) -> list[str]:
     """Their rules. Where an examination has found a flaw, what it or another one looked at asks for no further test."""
     flawed = any(o.rule == EXAMINED for o in opened)
-    return [o.rule for o in opened if o.rule == EXAMINED or not (flawed and o.outcomes)]
+    return list(dict.fromkeys(o.rule for o in opened if o.rule == EXAMINED or not (flawed and o.outcomes)))
 
 
 def told(opened: Sequence[OpenFinding]) -> str:
@@ -159,9 +148,13 @@ def same_heading(summary: str, opened: Sequence[OpenFinding]) -> bool:
 def _not_cleared(opened: Sequence[OpenFinding]) -> str:
     if not opened:
         return ""
-    first, more = opened[0], len(opened) - 1
-    rest = f" {more} more {'is' if more == 1 else 'are'} open." if more else ""
+    first, more = opened[0], [_shortly(o) for o in opened[1:]]
+    rest = f" {len(more)} more {'is' if len(more) == 1 else 'are'} open: {listed(more, 3)}." if more else ""
     said = "; ".join(first.outcomes) or "no examination is on record"
     until = {EYE_RULE: EYE_STAYS}.get(first.rule, FINDING_STAYS)
     sentence = f"{first.sentence} {first.doubt}" if first.doubt else first.sentence
     return f" {STILL_OPEN} {first.date}: {sentence}{rest} Examined since: {said}. {until}"
+
+
+def _shortly(o: OpenFinding) -> str:
+    return f"of {o.date} ({', '.join(o.places)})" if o.places else f"of {o.date}"

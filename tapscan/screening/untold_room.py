@@ -13,12 +13,12 @@ from collections.abc import Sequence
 
 from msgspec.structs import replace
 
-from tapscan.records import IN_PIANO, NO_ROOM, Scan
+from tapscan.records import IN_PIANO, Scan
+from tapscan.records.modes import room_untold
 from tapscan.sensors import Sensor
 from tapscan.signal.fit.spurious import LEAST_STATIONS
 
 PICKUP = "use a pickup on the iron and enter it as the sensor"
-TOLD = NO_ROOM, "not measured"
 UNTOLD = "a room may be in the sound, and it cannot be told from the plate"
 
 
@@ -37,7 +37,7 @@ def as_heard(scan: Scan, sensor: Sensor) -> Scan:
     """A pickup hears no room; what was read as a pickup's may hold one that nobody could tell apart."""
     if scan.room_left_in and sensor.contact:
         return replace(scan, room_left_in=False)
-    untold = scan.room_left_in is False and scan.room is None and scan.room_reason not in TOLD
+    untold = room_untold(scan.room_left_in, scan.room, scan.room_reason)
     return replace(scan, room_left_in=True) if untold and not sensor.contact and scan.played is None else scan
 
 

@@ -14,7 +14,8 @@ from collections.abc import Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tapscan.records import Disposition
+from tapscan.places import State
+from tapscan.records import Disposition, Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry, ScanLine
 from tapscan.register.glance import scan_lines as stored_lines
@@ -28,8 +29,8 @@ from tapscan.settings import Settings
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.known_since import spared_checks
-from tapscan.workflow.standing import says
-from tapscan.workflow.still_open import explained, opened_of, past_of
+from tapscan.workflow.standing import in_piano_since, in_the_piano, says
+from tapscan.workflow.still_open import opened_of, past_of, unexplained
 
 QUIET: tuple[str, ...] = (
     d.NOTHING,
@@ -89,40 +90,41 @@ def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -
     """As `as_it_stands` gives it."""
     opened = opened_of(record, (scan.date, scan.number), past_of(scan, record), scan, scan.state)
     shown = beside(opened, scan.relevant)
-    own = () if scan.flaws or explained(scan, record.scans) else scan.checklist
+    own = () if scan.flaws else unexplained(scan, record.every)
     eye, iron = seen_that_day(record, scan.date, own)
-    if scan.state == scan.read_in and says(scan.summary, iron if may_tap(scan.state) else eye):
+    since = in_piano_since(record, scan.state)
+    counts = iron if may_tap(scan.state) else eye
+    if since is None and scan.state == scan.read_in and says(scan.summary, counts):
         if same_heading(scan.summary, shown):
             return Heading(scan.headline, scan.disposition)
         if _flaw_alone(scan, shown):
             return Heading(d.CONFIRMED, scan.disposition)
+    # another back-up may lie there by now
     key = (
-        register.told,
-        scan.screening_id,
-        scan.name,
-        scan.summary,
-        bool(scan.flaws),
-        opened,
-        eye,
-        iron,
-        scan.state,
-    )  # another back-up may lie there by now
+        *(register.told, scan.screening_id, scan.name, scan.summary, bool(scan.flaws)),
+        *(opened, eye, iron, scan.state, since),
+    )
     if key not in _KNOWN:
         if len(_KNOWN) >= MOST_KNOWN:
             _KNOWN.clear()
-        read = load_screening(register, scan.screening_id)
-        by_now = replace(read, scan=replace(read.scan, state=scan.state))
-        now = conclude(
-            by_now,
-            Settings(),
-            opened,
-            eye,
-            iron,
-            examined=bool(scan.flaws),
-            unread=spared_checks(scan.read_in, scan.state),
-        )
-        _KNOWN[key] = Heading(now.headline, now.disposition, now.next_steps)
+        _KNOWN[key] = _anew(load_screening(register, scan.screening_id), scan, since, (opened, eye, iron))
     return _KNOWN[key]
+
+
+def _anew(
+    read: Screening,
+    scan: ScanOnRecord,
+    since: State | None,
+    known: tuple[Sequence[OpenFinding], Sequence[str], Sequence[str]],
+) -> Heading:
+    def now_in(state: State | None) -> Screening:
+        there = replace(read, scan=replace(read.scan, state=state))
+        unread = spared_checks(scan.read_in, scan.state)
+        return conclude(there, Settings(), *known, examined=bool(scan.flaws), unread=unread)
+
+    now = now_in(scan.state)
+    steps = in_the_piano(now_in(since).next_steps, since) if since else now.next_steps
+    return Heading(now.headline, now.disposition, steps)
 
 
 def _flaw_alone(scan: ScanOnRecord, opened: Sequence[OpenFinding]) -> bool:

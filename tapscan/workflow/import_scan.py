@@ -7,6 +7,7 @@ stored_screening(register, entry)                        the Screening that coun
 add_photos(register, plate, paths)                       Plate with its photos
 """
 
+import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -19,6 +20,7 @@ from tapscan import __version__
 from tapscan.errors import BadRequest, RegisterProblem, WrongUsage, if_stopped
 from tapscan.layouts.tap_corrections import by_tap, each_once, sound_order, sound_places
 from tapscan.records import Doubt, RuleNotRun, ScanConditions, ScanForComparison, Screening
+from tapscan.records.heard import day_of
 from tapscan.register.database import Register
 from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, ScanEntry
 from tapscan.register.files import sha256_of
@@ -29,6 +31,7 @@ from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
 from tapscan.register.scans import add_screening, find_scan, list_scans, not_crossed_out, scans_holding, store_scan
 from tapscan.screening.compare.compare_scans import with_comparison
+from tapscan.screening.past_scan import is_before
 from tapscan.screening.rules import change_since_baseline
 from tapscan.settings import Settings
 from tapscan.wording import argument
@@ -45,6 +48,7 @@ from tapscan.workflow.pattern import beside_own_pattern
 from tapscan.workflow.photos import looked_at
 from tapscan.workflow.played import screened as check
 from tapscan.workflow.settings import settings_text
+from tapscan.workflow.standing import held_already
 from tapscan.workflow.still_open import open_findings
 
 READING = ("per_station", "order", "assign", "skip", "told", "partial", "played", "keys", "one_take")
@@ -95,8 +99,8 @@ def import_scan(
         if agreed is None:
             return Kept(None, None)
         doubts, request = agreed
-        new = _sound_baseline(replace(new, reading=_reading(request)), result.screening, doubts)
         alone = replace(result.screening, doubts=doubts, made_sure=request.sure)
+        new = _sound_baseline(register, name, replace(new, reading=_reading(request)), alone)
         screening = _beside_earlier(register, name, new, alone, request.settings)
     new = replace(new, bar=keep_bar(register, request.bar, request.called))
     entry = store(register, name, new, screening, request.settings, paths, again=again, called=request.called)
@@ -126,11 +130,13 @@ def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
         )
 
 
-def _sound_baseline(new: NewScan, screening: Screening, doubts: Sequence[Doubt]) -> NewScan:
-    """A scan with a finding becomes a baseline only where somebody says why, one that nothing can be compared with never; the reason is kept only where it was needed."""
-    if doubts or not may_be_compared(new.conditions):
+def _sound_baseline(register: Register, plate: str, new: NewScan, screening: Screening) -> NewScan:
+    """A scan with a finding, or of a plate with one that is open, becomes a baseline only where somebody says why, one that nothing can be compared with never; the reason is kept only where it was needed."""
+    if screening.doubts or not may_be_compared(new.conditions):
         return replace(new, baseline=False, baseline_although=None)
-    if not any(i.interpretation == "relevant" for i in screening.indications):
+    found = any(i.interpretation == "relevant" for i in screening.indications)
+    day = (new.date, _next_number(register, plate, new.date))
+    if not found and not held_already(open_findings(register, plate, day, screening), ""):
         return replace(new, baseline_although=None)
     return replace(new, baseline=new.baseline and bool(new.baseline_although))
 
@@ -144,8 +150,7 @@ def _beside_earlier(
     scan: ScanEntry | None = None,
 ) -> Screening:
     """With the comparison, and with what is open from earlier scans. `scan`: its entry, where it is stored already."""
-    same_day = [e.number for e in list_scans(register, plate, void=True) if e.date == new.date]
-    number = scan.number if scan else max(same_day, default=0) + 1
+    number = scan.number if scan else _next_number(register, plate, new.date)
     name = scan_name(plate, new.date, number)
     if screening.scan.played is None:
         screening = _beside_baseline(register, plate, new, screening, settings, name)
@@ -157,16 +162,20 @@ def _beside_earlier(
     return conclude(screening, settings, opened, *seen, examined=flawed)
 
 
+def _next_number(register: Register, plate: str, date: dt.date) -> int:
+    return max((e.number for e in list_scans(register, plate, void=True) if e.date == date), default=0) + 1
+
+
 def _beside_baseline(
     register: Register, plate: str, new: NewScan, screening: Screening, settings: Settings, name: str
 ) -> Screening:
-    """With the comparison, where the plate has a baseline and this scan is not part of it."""
+    """With the comparison, where the plate has a baseline from before this scan, which is not part of it."""
     if screening.doubts:
         others = tuple(r for r in screening.rules_not_run if r.rule != change_since_baseline.NAME)
         why = RuleNotRun(change_since_baseline.NAME, f"doubtful: {screening.doubts[0].kind}")
         return replace(screening, rules_not_run=(*others, why))
     entries = list_scans(register, plate)
-    baseline = [e for e in entries if e.baseline and e.name != name]
+    baseline = [e for e in entries if e.baseline and is_before(day_of(e.name), day_of(name))]
     if new.baseline or not baseline:
         return screening
     later = ScanForComparison(name, new.date.isoformat(), new.conditions, screening.scan, screening.indications)

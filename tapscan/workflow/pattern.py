@@ -24,6 +24,7 @@ from tapscan.records import Known, Reference, RuleNotRun, ScanConditions, Screen
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate, ScanEntry
 from tapscan.register.names import name_key
+from tapscan.register.on_record import noted_on_record
 from tapscan.register.plates import find_plate, list_plates
 from tapscan.register.reference_file import read_set, write_set
 from tapscan.register.references import (
@@ -37,17 +38,20 @@ from tapscan.register.references import (
 )
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
+from tapscan.screening.disposition import NOTES
+from tapscan.screening.open_findings import EXAMINED, OpenFinding
 from tapscan.screening.pattern.among_sisters import Standing, beside_pattern, noticed, with_pattern
 from tapscan.screening.pattern.references import fit_for, reference_of
 from tapscan.screening.pattern.same_pattern import Lots, sounds_like, two_or_one
 from tapscan.screening.rules import unlike_its_pattern as rule
 from tapscan.sensors import SensorKind
 from tapscan.settings import Settings
+from tapscan.workflow.still_open import record_opened
 
 __all__ = ["ReferenceSet", "SetEntry", "Standing"]
 NO_PATTERN = "nobody has said of which pattern this plate is"
 DOUBTFUL = "not sure of which plate it is"
-OPEN = "its own scan has a finding that nobody has examined"
+OPEN = "a finding of its plate is open"
 
 
 class PatternEntry(Struct, frozen=True):
@@ -116,9 +120,11 @@ def _own(register: Register, leave: str | None) -> dict[str, list[Reference]]:
     entries = list(newest.values())
     by_screening = {e.current.id: e for e in entries}
     known = packed(register, list(by_screening), lambda number: _made(register, by_screening[number]))
+    opened = {r.plate: record_opened(r) for r in noted_on_record(register, {e.plate for e in entries}).values()}
     found: dict[str, list[Reference]] = {}
     for number, entry in by_screening.items():
-        found.setdefault(pattern[entry.plate], []).append(_as_it_stands(known[number], entry))
+        said = _as_it_stands(known[number], entry, opened.get(entry.plate, ()))
+        found.setdefault(pattern[entry.plate], []).append(said)
     return found
 
 
@@ -128,10 +134,11 @@ def _made(register: Register, entry: ScanEntry) -> Reference:
     return reference_of(entry.name, screening.scan, entry.conditions.sensor.kind, standing=standing)
 
 
-def _as_it_stands(reference: Reference, entry: ScanEntry) -> Reference:
-    """With what examinations found, which a stored screening does not know."""
-    outcome: Known = "flaw" if entry.flaws else "nothing found" if entry.settling else "unknown"
-    open_still = entry.current.disposition == "relevant indication" and outcome == "unknown"
+def _as_it_stands(reference: Reference, entry: ScanEntry, opened: Sequence[OpenFinding]) -> Reference:
+    """With what examinations found, of any scan or visit of the plate, which a stored screening does not know. `opened` : of the plate."""
+    flawed = any(o.rule == EXAMINED for o in opened)
+    outcome: Known = "flaw" if flawed else "nothing found" if entry.settling else "unknown"
+    open_still = outcome == "unknown" and any(o.rule not in NOTES for o in opened)
     conditions = entry.conditions
     return replace(
         reference,

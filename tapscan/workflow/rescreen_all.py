@@ -22,6 +22,7 @@ from tapscan.register.address import Place, Server
 from tapscan.register.database import Register, open_register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.missing_rows import uncounted
+from tapscan.register.outdated import outdated
 from tapscan.register.plates import list_plates
 from tapscan.register.scans import find_scan, list_scans
 from tapscan.screening.rules import RULE_LIMITS
@@ -51,7 +52,7 @@ class Rescreened(Struct, frozen=True):
 def waiting(
     register: Register, settings: Settings, pattern: str | None = None, since: dt.date | None = None
 ) -> list[ScanEntry]:
-    """Oldest first. `pattern`: plates of that one only; `since`: scans tapped on that day or later."""
+    """Oldest first, and those whose reading no longer fits what is known of them. `pattern`: plates of that one only; `since`: scans tapped on that day or later."""
     plates = {plate.name: plate.pattern for plate, _, _ in list_plates(register, retired=True)}
     if pattern is not None and not any(_same(p, pattern) for p in plates.values()):
         known = sorted({p for p in plates.values() if p})
@@ -60,6 +61,7 @@ def waiting(
     wanted = settings_sha256(settings, RULE_LIMITS)
     with register.reading() as connection:
         unknown = uncounted(connection)  # the same figures come again, and how many they are is kept with them
+    unknown |= outdated(register)
     left = [e for e in entries if (since is None or e.date >= since) and not (_done(e, wanted) and e.id not in unknown)]
     return sorted(left, key=lambda e: (e.date, e.number))
 

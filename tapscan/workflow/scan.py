@@ -1,10 +1,7 @@
 """What the command `scan` asks of the register."""
 
-from tapscan.register.corrections import compared_with, move_scan, restore_scan, void_scan
+from tapscan.register.corrections import compared_with, move_scan, restore_scan
 from tapscan.register.entries import (
-    CLEAN,
-    PART,
-    SEEN,
     Finding,
     NewScan,
     Outcome,
@@ -17,12 +14,10 @@ from tapscan.register.entries import (
 )
 from tapscan.register.recording_entries import Unfinished
 from tapscan.register.scans import add_outcome, edit_scan, find_scan, list_scans
+from tapscan.register.taken_back import both_notes
 from tapscan.register.unfinished import find_unfinished, unfinished_scans
 
 __all__ = [
-    "CLEAN",
-    "PART",
-    "SEEN",
     "Finding",
     "NewScan",
     "Outcome",
@@ -30,6 +25,7 @@ __all__ = [
     "ScanLine",
     "Unfinished",
     "add_outcome",
+    "both_notes",
     "checklist_in",
     "compared_with",
     "edit_scan",
@@ -42,5 +38,4 @@ __all__ = [
     "restore_scan",
     "suspects",
     "unfinished_scans",
-    "void_scan",
 ]

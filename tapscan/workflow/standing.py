@@ -1,6 +1,8 @@
 """How a stored scan stands now: what was crossed out, moved, seen or found by examination since tapscan read it.
 
 as_it_stands(register, entry, screening, record)   the stored Screening with conclusion and steps that know it; nothing is computed anew
+in_piano_since(record, state)              where the plate went into its piano since
+in_the_piano(lines, state)                 what is to be done there
 says(summary, counts)                      whether a summary says what the eye saw, and no more
 to_show(register, entry, stored, number)   the Screening to be shown, and its notices; where a reading is asked for by its number, as it was stored and without steps
 notices(register, entry, stored)           sentences for the first screen
@@ -19,24 +21,26 @@ from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, REGIONS, State
 from tapscan.records import Screening
+from tapscan.records.heard import day_of
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
 from tapscan.register.on_record import PlateOnRecord, plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
 from tapscan.report.words import STATES
-from tapscan.screening.disposition import SEEN_BY_EYE, eye_told
-from tapscan.screening.next_steps import held, may_tap, of_lines
-from tapscan.screening.open_findings import STILL_OPEN, up_to_date
+from tapscan.screening.disposition import NOTES, SEEN_BY_EYE, eye_told
+from tapscan.screening.next_steps import may_tap, of_lines, piano_steps
+from tapscan.screening.open_findings import EYE_RULE, STILL_OPEN, OpenFinding, up_to_date
+from tapscan.screening.past_scan import is_before
 from tapscan.screening.untold_room import as_heard, left_in
 from tapscan.settings import Settings
 from tapscan.wording import argument, counted, listed
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.known_since import ONLY_PICKUPS, apart_by_now, as_known, may_be_compared, not_read, spared_checks
-from tapscan.workflow.still_open import explained, open_findings, state_now
+from tapscan.workflow.still_open import open_findings, plate_steps, record_opened, state_now, unexplained
 
-VOIDED = "Somebody crossed this scan out. It says nothing about the plate."
+VOIDED = "Somebody crossed this scan out. Its taps say nothing about the plate."
 LISTENED = {"microphone": "a microphone listened", None: "nobody has said that one listened"}
 UNREAD = (
     "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
@@ -58,18 +62,19 @@ def as_it_stands(
     screening = as_known(entry, read)
     opened = open_findings(register, entry.plate, (entry.date, entry.number), screening, entry, record)
     mine = next((s for s in record.scans if s.id == entry.id), None)
-    own = () if entry.flaws or (mine and explained(mine, record.scans)) else entry.checklist
+    own = () if entry.flaws else unexplained(mine, record.every) if mine else entry.checklist
     eye, iron = seen_that_day(record, entry.date, own)
     counts = iron if may_tap(screening.scan.state) else eye
     stands = screening is read and up_to_date(screening, opened) and says(screening.summary, counts)
     unread = spared_checks(read.scan.state, screening.scan.state)
     by_now = partial(conclude, settings=Settings(), opened=opened, examined=bool(entry.flaws), unread=unread)
     told = screening if stands else by_now(screening, eye=eye, iron=iron)
-    since = in_piano_since(record, screening.scan.state)
-    if since is None or not held(of_lines(told.next_steps)):
+    if steps := plate_steps(record_opened(record), state_now(record)) if found_later(record, entry) else ():
+        return replace(told, next_steps=tuple(s.line for s in steps))
+    if (since := in_piano_since(record, screening.scan.state)) is None:
         return told
-    steps = by_now(replace(screening, scan=replace(screening.scan, state=since)), eye=eye, iron=iron).next_steps
-    return replace(told, next_steps=steps)
+    there = by_now(replace(screening, scan=replace(screening.scan, state=since)), eye=eye, iron=iron)
+    return replace(told, next_steps=in_the_piano(there.next_steps, since))
 
 
 def to_show(
@@ -82,10 +87,22 @@ def to_show(
     return replace(stored, next_steps=()), (EARLIER_READING, *said)
 
 
+def found_later(record: PlateOnRecord, entry: ScanEntry) -> list[OpenFinding]:
+    """What is open by now and came after the scan: what is to be done goes by that, too."""
+    mine = day_of(entry.name)
+    return [o for o in record_opened(record) if is_before(mine, day_of(o.scan))]
+
+
 def in_piano_since(record: PlateOnRecord, state: State | None) -> State | None:
-    """The plate's state by the newest scan or visit, where it is in its piano and was in `state` out of it: what is to be done with a suspected plate goes by that."""
+    """The plate's state by the newest scan or visit, where it is in its piano and was in `state` out of it: there it is not lifted, and what may be tapped is another matter."""
     now = state_now(record)
     return now if may_tap(state) and now in IN_PIANO else None
+
+
+def in_the_piano(lines: Sequence[str], state: State) -> tuple[str, ...]:
+    """Steps of a scan of a plate that went into its piano since: how to tap better is left out, nobody is sent to tap it there."""
+    steps = of_lines(lines) or piano_steps(state, strings=False)
+    return tuple(s.line for s in steps)
 
 
 def says(summary: str, counts: Sequence[str]) -> bool:
@@ -102,12 +119,14 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
     return (
         *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),
         *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
+        *_examined_before(register, entry, screening),
         *_examined_on_visits(register, entry),
         *_found_later(register, entry),
         *([] if entry.crossed_out else [*_by_now(register, entry, screening), *not_read(entry, screening)]),
         *_compared(register, entry, screening),
         *entry.by_eye,
         *_seen_on_a_visit(register, entry),
+        *_seen_later(register, entry),
         *(although if entry.baseline_although else ()),
         *((f"It is marked as baseline, but {barred}.",) if entry.baseline and (barred := no_baseline(entry)) else ()),
         *moved,
@@ -132,14 +151,10 @@ def _by_now(register: Register, entry: ScanEntry, screening: Screening) -> list[
     """What the plate's other days and the scan's other readings say of it."""
     record = plate_on_record(register, entry.plate)
     since = in_piano_since(record, entry.conditions.state)
-    told = (
-        [f"By now the plate is written down as: {STATES[since]}. Steps for a suspected plate go by that."]
-        if since
-        else []
-    )
+    told = [f"By now the plate is written down as: {STATES[since]}. The steps go by that."] if since else []
     mine = next((s for s in record.scans if s.id == entry.id), None)
     here = {i.sentence for i in screening.indications}
-    gone = [i.sentence for i in mine.earlier if i.sentence not in here] if mine else []
+    gone = [e.found.sentence for e in mine.earlier if e.found.sentence not in here] if mine else []
     return [*told, *(f"An earlier reading of these taps had found: {sentence}" for sentence in gone)]
 
 
@@ -152,6 +167,25 @@ def _seen_on_a_visit(register: Register, entry: ScanEntry) -> list[str]:
     """Of that day; a visit's sign that may be a crack stands on the scan's page too."""
     seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, (), flawed=True)
     return [f"{SEEN_BY_EYE} {listed(seen)}."] if seen else []
+
+
+def _examined_before(register: Register, entry: ScanEntry, screening: Screening) -> list[str]:
+    """What was named with earlier scans; a flaw is told by the conclusion."""
+    record = plate_on_record(register, entry.plate)
+    before = (entry.date, entry.number)
+    opened = {o.scan for o in open_findings(register, entry.plate, before, as_known(entry, screening), entry, record)}
+    told = []
+    for s in record.every:
+        named = [o for o in s.settling if o.part or o.explains] if (s.date, s.number) < before else []
+        closed = " What that scan had found is closed." if s.relevant and s.name not in opened else ""
+        told += [f"An examination found, noted with {s.name}: {o.told}.{closed}" for o in named]
+    return told
+
+
+def _seen_later(register: Register, entry: ScanEntry) -> list[str]:
+    """On visits and scans since, and no examination says what it is."""
+    later = found_later(plate_on_record(register, entry.plate), entry)
+    return [f"Later, on {o.date}: {o.sentence}" for o in later if o.rule == EYE_RULE]
 
 
 def _examined_on_visits(register: Register, entry: ScanEntry) -> list[str]:
@@ -217,8 +251,19 @@ def against_baseline(register: Register, entry: ScanEntry) -> list[str]:
     told = [f"{counted(len(found), 'relevant finding')}, first: {found[0].sentence.rstrip('.')}"] if found else []
     told += [f"it is doubtful ({d.kind}): {d.sentence.rstrip('.')}" for d in screening.doubts]
     told += [f"an examination found: {o.told}" for o in entry.flaws]
+    told += held_already(open_findings(register, entry.plate, (entry.date, entry.number), screening, entry), entry.name)
     room = left_in(as_heard(screening.scan, entry.conditions.sensor))
     return [*told, room] if room and not entry.played else told
+
+
+def held_already(opened: Sequence[OpenFinding], name: str) -> list[str]:
+    """Of `opened` : what a scan of that name may hold, since it was found before it. A loose part that notes showed is no matter of the taps."""
+    before = [o for o in opened if o.rule not in NOTES and o.scan != name]
+    told = (f"of {o.scan}, {o.sentence[0].lower()}{o.sentence[1:].rstrip('.')}" for o in before[:1])
+    return [
+        f"{counted(len(before), 'earlier finding')} {'is' if len(before) == 1 else 'are'} open, first: {one}"
+        for one in told
+    ]
 
 
 def no_baseline(entry: ScanEntry) -> str | None:

@@ -5,6 +5,7 @@ unexamined(opened)                                   whether one of them waits f
 record_opened(record), opened_of(record, ...)        the same of what was read of the plate already
 state_now(record)                                    state of the plate, as it was told last
 plate_steps(opened, state)                           what these ask for; empty where nothing is suspected
+no_longer_open(before, now)                          what a change has closed
 left_open(register, plate)                           what whoever gets the plate must know, in one line; empty where nothing is open
 plainly(register, plate, opened)                     each in plain words, figures apart, with what waits meanwhile
 """
@@ -17,10 +18,11 @@ from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, REGIONS, STRUNG, State
 from tapscan.records import Disposition, Screening
+from tapscan.records.heard import day_of
 from tapscan.register.database import Register
-from tapscan.register.entries import IN_IRON, Outcome, ScanEntry, in_iron, suspects
+from tapscan.register.entries import IN_IRON, Finding, Outcome, ScanEntry, in_iron, in_words, suspects
 from tapscan.register.heard import heard_in
-from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_record
+from tapscan.register.on_record import FoundBefore, PlateOnRecord, ScanOnRecord, plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan
 from tapscan.register.visit_entries import Visit
@@ -30,12 +32,12 @@ from tapscan.screening.open_findings import (
     EXAMINED,
     EYE_RULE,
     OpenFinding,
-    PastScan,
     asking,
     still_open,
     with_seen,
     with_visits,
 )
+from tapscan.screening.past_scan import CHANGES, NOTHING_HEARD, PastScan, is_before, room_unread, same_limits
 from tapscan.screening.plain_words import told_plainly, what_waits
 from tapscan.screening.step import Step
 from tapscan.wording import listed, spelled
@@ -113,17 +115,19 @@ def opened_of(
 
     visited : all that was seen on visits counts in any state
     """
-    scans = [s for s in record.scans if before is None or (s.date, s.number) < before]
+    scans, every_scan = (
+        [s for s in some if before is None or (s.date, s.number) < before] for some in (record.scans, record.every)
+    )
     visits = [v for v in record.visits if before is None or v.date <= before[0]]
     flaws = [(v.name, v.date.isoformat(), [o.told for look in v.looks for o in look.flaws]) for v in visits]
-    known = (*scans, stored) if stored and before else scans
+    known = (*every_scan, stored) if stored and before else every_scan
     looked = [v for v in visits if before is None or v.date < before[0]]  # of the same day: workflow/eye.py
     every = not may_tap(state)
     seen = sorted(
-        (*_seen(scans, known, every), *_seen_on(looked, every or visited)), key=lambda o: o.date, reverse=True
+        (*_seen(every_scan, known, every), *_seen_on(looked, every or visited)), key=lambda o: o.date, reverse=True
     )
-    past = [p for s in scans for p in (*_earlier_readings(s), past_of(s, record))]
-    past += _earlier_readings(stored) if stored and before else []
+    past = [p for s in scans for p in (*_earlier_readings(s, record), past_of(s, record))]
+    past += _earlier_readings(stored, record) if stored and before else []
     return with_visits(with_seen(still_open(past, here), seen), flaws)
 
 
@@ -139,10 +143,13 @@ def newest_day(record: PlateOnRecord) -> dt.date | None:
 
 
 def state_now(record: PlateOnRecord) -> State | None:
-    """On the newest day of which anything is noted; where visit and scans differ, the one that asks for most care."""
-    last = newest_day(record)
-    told = [v.state for v in record.visits if v.date == last] + [s.state for s in record.scans if s.date == last]
-    return most_care([s for s in told if s])
+    """As it was told last; None where nothing is told of the newest day. But a plate that was in its piano, also by a scan that was crossed out, is not taken for one out of it before somebody says so."""
+    crossed_out = [s for s in record.crossed_out if s.state in IN_PIANO]
+    told = [(one.date, one.state) for some in (record.visits, record.scans, crossed_out) for one in some]
+    days = sorted({day for day, _ in told}, reverse=True)
+    of_days = [most_care([s for on, s in told if on == day and s]) for day in days]
+    last = next((s for s in of_days if s), None)
+    return last if last in IN_PIANO or of_days[:1] == [last] else None
 
 
 def most_care(told: Sequence[State]) -> State | None:
@@ -173,6 +180,13 @@ def left_open(register: Register, plate: str) -> str:
     return f"Still open, and to be told to whoever gets the plate: {opened[0].scan}: {opened[0].sentence}{more}"
 
 
+def no_longer_open(before: Sequence[OpenFinding], now: Sequence[OpenFinding]) -> str:
+    """For whoever has just changed something: a sentence, empty where nothing was closed."""
+    still = {(o.scan, o.rule, o.sentence) for o in now}
+    closed = [f"{o.scan}: {o.sentence}" for o in before if (o.scan, o.rule, o.sentence) not in still]
+    return f"No longer open: {' '.join(closed)}" if closed else ""
+
+
 def unexamined(opened: Sequence[OpenFinding]) -> bool:
     """As long as it does, no more scans of the plate are asked for."""
     return any(o.rule == EXAMINED or not o.outcomes for o in opened)
@@ -182,20 +196,25 @@ def _seen(scans: Sequence[ScanOnRecord], known: Sequence[ScanOnRecord], every: b
     """On the lists of scans, as long as no outcome of theirs or of a later one says what it is: lines in the iron, or `every` sign that may be a crack."""
     found = []
     for s in scans:
-        if (seen := (suspects if every else in_iron)(s.checklist)) and not explained(s, known):
+        if seen := (suspects if every else in_iron)(unexplained(s, known)):
             told = tuple(o.told for o in _since(s, known))
             found.append(OpenFinding(s.name, s.date.isoformat(), EYE_RULE, eye_told(seen), told))
     return found
 
 
-def explained(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> bool:
-    """Whether an examination has said what the eye saw: noted with that scan, or with a later one of `known` on which nothing else was seen."""
-    mine = {f.item for f in scan.checklist}
-    return any(o.explains for s in _later(scan, known) if _of_the_same(s, scan, mine) for o in s.settling)
+def unexplained(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> tuple[Finding, ...]:
+    """What the eye saw, and no examination has named yet."""
+    return tuple(
+        f for f in scan.checklist if not any(_explains(o, f, s, scan) for s in _later(scan, known) for o in s.settling)
+    )
 
 
-def _of_the_same(later: ScanOnRecord, scan: ScanOnRecord, mine: set[str]) -> bool:
-    return later.id == scan.id or not (seen := {f.item for f in later.checklist}) or bool(seen & mine)
+def _explains(o: Outcome, seen: Finding, noted_with: ScanOnRecord, scan: ScanOnRecord) -> bool:
+    """By its words; one that does not say which: all that was seen on its own scan, and earlier where nothing else was seen on it."""
+    if not o.explains_all:
+        return any(o.names(words) for words in in_words((seen,)))
+    there = {f.item for f in noted_with.checklist}
+    return noted_with.id == scan.id or not there or seen.item in there
 
 
 def _since(scan: ScanOnRecord, known: Sequence[ScanOnRecord]) -> list[Outcome]:
@@ -222,19 +241,26 @@ def _seen_on(visits: Sequence[Visit], every: bool) -> list[OpenFinding]:
 def past_of(scan: ScanOnRecord, record: PlateOnRecord) -> PastScan:
     """As it was read; but one of a plate that by its own state, or by a visit of that day, was in its piano, or of which nobody says where it was, is no silent scan."""
     told = (scan.state, *(v.state for v in record.visits if v.date == scan.date))
+    parts = [o for o in scan.settling if o.part]
     return PastScan(
         scan.name,
         scan.date.isoformat(),
         _out_of_its_piano(scan.disposition, told),
         scan.relevant,
         tuple(o.told for o in scan.settling),
-        any(o.part for o in scan.settling),
+        bool(parts),
         tuple(o.told for o in scan.flaws),
         scan.played,
         scan.not_run,
         DOUBTS.get(doubted(scan.headline), ""),
-        scan.heard or {},
+        scan.heard or NOTHING_HEARD,
+        bool(parts) and not any(_noted_here(o, scan) for o in parts),
     )
+
+
+def _noted_here(o: Outcome, scan: ScanOnRecord) -> bool:
+    """And not while the scan was another plate's; of the day itself that is not known."""
+    return scan.moved_on is None or (o.entered_utc or "")[:10] > scan.moved_on
 
 
 def _out_of_its_piano(said: Disposition, states: Iterable[State | None]) -> Disposition:
@@ -244,13 +270,21 @@ def _out_of_its_piano(said: Disposition, states: Iterable[State | None]) -> Disp
     return said if free or said != "no relevant indication" else "inconclusive"
 
 
-def _earlier_readings(scan: ScanOnRecord) -> list[PastScan]:
-    """What these found of the same taps, where the checks were not made again: it was not looked for, so it is not gone."""
-    if not scan.unheard:
-        return []
-    told, part = tuple(o.told for o in scan.settling), any(o.part for o in scan.settling)
-    mine = PastScan(scan.name, scan.date.isoformat(), "relevant indication", scan.unheard, told, part)
-    return [replace(mine, played=scan.played, heard=scan.heard or {})]
+def _earlier_readings(scan: ScanOnRecord, record: PlateOnRecord) -> list[PastScan]:
+    """What these found of the same taps, where it was not looked for again as it had been: so it is not gone."""
+    found = tuple(one.found for one in scan.earlier if not _looked_for_again(one, scan, record))
+    return [replace(past_of(scan, record), disposition="relevant indication", relevant=found)] if found else []
+
+
+def _looked_for_again(one: FoundBefore, scan: ScanOnRecord, record: PlateOnRecord) -> bool:
+    """A change: against the same scans, as far as they still count, and all of them from before it."""
+    if one.found.rule in scan.not_run or not same_limits(scan.settings_sha256, one.settings_sha256):
+        return False
+    counting = {day_of(s.name) for s in record.scans}
+    before_it = all(is_before(day, day_of(scan.name)) for day in scan.beside)
+    return one.found.rule not in CHANGES or (
+        bool(scan.beside) and before_it and set(one.beside) & counting <= set(scan.beside)
+    )
 
 
 def _at_hand(now: Screening, stored: ScanOnRecord | None, record: PlateOnRecord) -> PastScan:
@@ -259,5 +293,5 @@ def _at_hand(now: Screening, stored: ScanOnRecord | None, record: PlateOnRecord)
     told = (now.scan.state, *(v.state for v in record.visits if stored and v.date == stored.date))
     disposition = _out_of_its_piano(now.disposition, told)
     not_run = tuple(r.rule for r in now.rules_not_run)
-    played, heard = now.scan.played is not None, heard_in(now.scan)
+    played, heard = now.scan.played is not None, heard_in(now, room_unread=room_unread(now.scan, not_run))
     return replace(bare, disposition=disposition, relevant=relevant, played=played, not_run=not_run, heard=heard)

@@ -19,9 +19,11 @@ from tapscan.errors import BadRequest
 from tapscan.places import IN_PIANO, KEYS, REGIONS, State
 from tapscan.records import Indication, Screening
 from tapscan.register.database import Register
-from tapscan.register.entries import BY_MISTAKE, CLEAN, SEEN, Outcome, ScanEntry, TakenBack, suspects
+from tapscan.register.entries import BY_MISTAKE, CLEAN, Finding, Outcome, ScanEntry, TakenBack, explained_as, suspects
+from tapscan.register.on_record import PlateOnRecord
 from tapscan.register.plates import find_plate
 from tapscan.register.scans import list_scans
+from tapscan.register.taken_back import both_noted
 from tapscan.register.visit_entries import LOOK_ANSWERS, Look, LookAnswer, Visit, sound_look
 from tapscan.register.visits import (
     FACTS,
@@ -51,11 +53,12 @@ from tapscan.workflow.still_open import (
     plate_steps,
     record_opened,
     state_now,
+    unexplained,
 )
 from tapscan.workflow.typed import state, words
 
 __all__ = [
-    "BY_MISTAKE", "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "Look", "Visit", "add_look_outcome", "add_look_photo", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
+    "BY_MISTAKE", "FACTS", "KEYS", "LOOK_ANSWERS", "REGIONS", "Look", "Visit", "add_look_outcome", "add_look_photo", "both_noted", "edit_visit", "find_visit", "keep_visit", "list_visits", "remove_look_photo", "sound_look", "visit_on",
 ]  # fmt: skip
 
 
@@ -81,6 +84,9 @@ class Known(Struct, frozen=True, eq=False):
     ] = ()  # on earlier visits, and no sign of a crack; of a region the newest
     explained: tuple[tuple[dt.date, Look], ...] = ()  # as seen_before, and named by an examination since
     later: tuple[OpenFinding, ...] = ()  # of days after this visit, by now
+    on_lists: tuple[
+        Finding, ...
+    ] = ()  # of the day's scans: what the eye saw, and no examination has named or found to be a flaw
 
     @property
     def tapped(self) -> tuple[tuple[ScanEntry, Screening], ...]:
@@ -131,7 +137,7 @@ def _answer(text: str, region: str) -> LookAnswer | None:
     return known
 
 
-KINDS = {"flaw": "", "clean": CLEAN, "seen": SEEN}
+KINDS = ("flaw", "clean", "seen")
 
 
 def note_outcome(register: Register, visit: Visit, region: str, kind: str, told: Outcome) -> tuple[Visit, str]:
@@ -140,7 +146,9 @@ def note_outcome(register: Register, visit: Visit, region: str, kind: str, told:
         raise BadRequest("say what came out: a flaw, nothing, or what it was that had been seen")
     if not told.found.strip():
         raise BadRequest("say what was found, what was looked at, or what it was that had been seen")
-    kept = add_look_outcome(register, visit, region, replace(told, found=KINDS[kind] + told.found))
+    seen = next((look.told for look in visit.round if look.region == region), "")
+    found = {"flaw": told.found, "clean": CLEAN + told.found, "seen": explained_as(seen, told.found)}[kind]
+    kept = add_look_outcome(register, visit, region, replace(told, found=found))
     look = next(look for look in kept.round if look.region == region)
     if look.flaws:
         return kept, "An examination has found a flaw: that stands in every later document of this plate."
@@ -182,12 +190,17 @@ def known_of(register: Register, visit: Visit) -> Known:
     back = tuple((v.date, one) for v in (*past, visit) for one in v.taken_back)
     told = (lasting_of(visit, past), _noted_before(visit, past), explained)
     known = Known(visit, scans, opened, earlier, _state(visit, scans), before, _NO_ADVICE, back, *told)
-    return _by_now(register, replace(known, advice=advise(_for_advice(known))))
+    record = plate_on_record(register, visit.plate)
+    known = replace(known, on_lists=_on_lists(record, visit.date))
+    return _by_now(record, replace(known, advice=advise(_for_advice(known))))
 
 
-def _by_now(register: Register, k: Known) -> Known:
+def _on_lists(record: PlateOnRecord, date: dt.date) -> tuple[Finding, ...]:
+    return tuple(f for s in record.every if s.date == date and not s.flaws for f in unexplained(s, record.every))
+
+
+def _by_now(record: PlateOnRecord, k: Known) -> Known:
     """What the visit found stays as it was; what is to be done goes by what has been found since."""
-    record = plate_on_record(register, k.visit.plate)
     opened = record_opened(record)
     later = tuple(o for o in opened if o.date > k.visit.date.isoformat())
     given = plate_steps(opened, state_now(record)) if later else ()
@@ -237,7 +250,7 @@ def _for_advice(k: Known) -> VisitKnown:
         eye=bool(
             any(not look.flaws for look in (*k.visit.suspects, *(look for _, look in k.seen_before)))
             or EYE_RULE in said
-            or any(suspects(e.checklist) and not any(o.explains or o.flaw for o in e.settling) for e, _ in k.scans)
+            or suspects(k.on_lists)
         ),
         rules=tuple(dict.fromkeys(rules)),
         earlier=bool(k.seen_before or any(o.rule not in NOTES or o.rule == note_buzz.NAME for o in k.opened)),

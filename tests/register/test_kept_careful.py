@@ -6,6 +6,7 @@ import pytest
 from msgspec.structs import replace
 
 from tapscan.records import RuleNotRun
+from tapscan.records.heard import Heard
 from tapscan.register.corrections import void_scan
 from tapscan.register.entries import IN_IRON, PART, SEEN, Finding, Outcome
 from tapscan.register.plates import edit_plate
@@ -15,7 +16,8 @@ from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import keep_visit
 from tapscan.screening.disposition import LOOK, NO_ANSWER_OPEN, OPEN, dispose
 from tapscan.screening.next_steps import STOP, held, of_lines
-from tapscan.screening.open_findings import EYE_RULE, OpenFinding, PastScan, still_open
+from tapscan.screening.open_findings import EYE_RULE, OpenFinding, still_open
+from tapscan.screening.past_scan import PastScan
 from tapscan.settings import Settings
 from tapscan.workflow import history
 from tapscan.workflow.conclude import conclude
@@ -30,7 +32,7 @@ from tests.register.test_mending import with_comparison
 from tests.report.sheets import indication, screening, strike
 
 each = pytest.mark.parametrize
-HEARD = {"S1": "bare", "S2": "bare"}
+HEARD = Heard({"S1": "bare", "S2": "bare"})
 FOUND = PastScan(
     "B1/2026-03-01",
     "2026-03-01",
@@ -79,9 +81,9 @@ def test_whoever_notes_what_it_was_is_told_what_that_closes(register):
     first = scanned(register, "2026-03-14", checklist=(Finding(IN_IRON, "seen", "strut 2"),))
     later = scanned(register, "2026-04-01")
     (seen,) = open_findings(register, "B12")
-    _, closed = note_outcome(register, later.name, Outcome(SEEN + "rust", *EXAMINED, dt.date(2026, 4, 2)))
-    assert first.name in closed and seen.sentence in closed and not open_findings(register, "B12")
-    assert note_outcome(register, later.name, Outcome(SEEN + "rust", *EXAMINED, dt.date(2026, 4, 3)))[1] == ""
+    noted = note_outcome(register, later.name, "seen", Outcome("rust", *EXAMINED, dt.date(2026, 4, 2)))
+    assert first.name in noted.closed and seen.sentence in noted.closed and not open_findings(register, "B12")
+    assert note_outcome(register, later.name, "clean", Outcome("rust", *EXAMINED, dt.date(2026, 4, 3))).closed == ""
 
 
 def closed_by_two(register):

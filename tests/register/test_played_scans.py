@@ -20,7 +20,8 @@ from tapscan.report.page import render_page
 from tapscan.report.sections.reach import error_rates_section
 from tapscan.screening.disposition import NO_ANSWER_OPEN, NOTHING, OPEN
 from tapscan.screening.next_steps import STOP, STOP_UNKNOWN, STOP_UNSTRUNG, stopped
-from tapscan.screening.open_findings import PastScan, still_open
+from tapscan.screening.open_findings import still_open
+from tapscan.screening.past_scan import PastScan
 from tapscan.screening.played_notes import NO_ANSWER, SILENT
 from tapscan.screening.rules import NOTE_RULES, RULE_LIMITS, note_buzz, ringing_on
 from tapscan.screening.visit_advice import VisitKnown, advise
@@ -58,7 +59,9 @@ def note(number: int) -> PlayedNote:
 
 def heard(rule: str = "", content: bytes = b"notes", not_run=(), state="strung", keys: int = 12) -> Screening:
     """With one finding by `rule`, or without."""
-    played = PlayedNotes(tuple(note(k) for k in range(keys)), (), (), (), (), 0.0)
+    blows = (str(content),)
+    notes = tuple(replace(note(k), level_db=-20.0 - built.blow(blows, k)) for k in range(keys))
+    played = PlayedNotes(notes, (), (), (), (), 0.0)
     recording = Recording("F1", "notes.wav", hashlib.sha256(content).hexdigest(), 48000, 1, 0, 30.0)
     said = Indication("NR1", rule, "relevant", None, (), (), "After 9 of 12 notes it rings on.", (), ("a lamp",))
     alone = replace(built.screening(("ab" * 32,)), scan=Scan((recording,), (), (), state=state, played=played))

@@ -5,6 +5,7 @@ import datetime as dt
 import pytest
 from msgspec.structs import replace
 
+from tapscan.records.heard import Heard
 from tapscan.register.entries import PART, Outcome
 from tapscan.register.files import keep_bytes
 from tapscan.register.heard import heard_in
@@ -13,13 +14,14 @@ from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, store_scan
 from tapscan.register.visit_entries import Visit
 from tapscan.register.visits import keep_visit
-from tapscan.screening.open_findings import PastScan, still_open
+from tapscan.screening.open_findings import still_open
+from tapscan.screening.past_scan import PastScan
 from tapscan.screening.rules import note_buzz
 from tapscan.settings import Settings
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.still_open import open_findings
 from tests.register import built
-from tests.register.test_played_scans import heard, note
+from tests.register.test_played_scans import heard
 from tests.report.sheets import indication
 
 each = pytest.mark.parametrize
@@ -40,22 +42,22 @@ AT = {"S1": "grand: strut", "S2": "grand: tail"}
 @each("stations", [("S1",), ("S1", "S2")])
 def test_taps_close_what_they_could_have_heard(stations, at, closed):
     said = (indication(stations=stations),)
-    found = PastScan("B1/2026-03-01", "2026-03-01", "relevant indication", said, part_named=True, heard=AT)
-    quiet = PastScan("B1/2026-04-01", "2026-04-01", "no relevant indication", (), heard=at)
+    found = PastScan("B1/2026-03-01", "2026-03-01", "relevant indication", said, part_named=True, heard=Heard(AT))
+    quiet = PastScan("B1/2026-04-01", "2026-04-01", "no relevant indication", (), heard=Heard(at))
     assert (still_open([found, quiet, quiet]) == ()) is closed
-    assert still_open([found, quiet, replace(quiet, heard={})]), "both must have listened"
+    assert still_open([found, quiet, replace(quiet, heard=Heard())]), "both must have listened"
 
 
 def test_a_finding_that_names_no_place_is_closed_from_any():
     found = PastScan("B1/2026-03-01", "2026-03-01", "relevant indication", (indication(stations=()),), part_named=True)
-    quiet = PastScan("B1/2026-04-01", "2026-04-01", "no relevant indication", (), heard=AT)
+    quiet = PastScan("B1/2026-04-01", "2026-04-01", "no relevant indication", (), heard=Heard(AT))
     assert still_open([found, quiet, quiet]) == ()
 
 
 def taken(register, day: str, keys: tuple[str, ...], rule: str = ""):
     """A stored scan of these keys, and what it says."""
     one = heard(rule, day.encode(), keys=len(keys))
-    notes = tuple(replace(note(k), key=key) for k, key in enumerate(keys))
+    notes = tuple(replace(n, key=key) for n, key in zip(one.scan.played.notes, keys, strict=True))
     said = conclude(replace(one, scan=replace(one.scan, played=replace(one.scan.played, notes=notes))), Settings())
     new = built.new_scan(date=dt.date.fromisoformat(day), reading={"played": True}, checklist=())
     file = keep_bytes(register.folder, day.encode(), "n.wav")
@@ -110,6 +112,8 @@ def test_the_light_record_listened_where_the_scans_did(register):
     entry = tapped(register, "2026-02-01", "grand-short", silent=True)
     assert {s.heard for s in plate_on_record(register, "B12").scans} == {None}, "no part is named: nothing was asked"
     add_outcome(register, played.name, NAMED)
-    whole = [heard_in(load_screening(register, e.current.id).scan) for e in (played, entry)]
+    whole = [heard_in(load_screening(register, e.current.id)) for e in (played, entry)]
     assert [s.heard for s in plate_on_record(register, "B12").scans] == whole
-    assert whole == [{"C4": "", "D4": ""}, {"S1": "grand-short: tail", "S2": 'grand-short: a "strut"'}]
+    where = [{"C4": "", "D4": ""}, {"S1": "grand-short: tail", "S2": 'grand-short: a "strut"'}]
+    assert [one.where for one in whole] == where and whole[1].spots == {"S1": (0.5, 1 / 3)}
+    assert [len(one.taps) for one in whole] == [2, 3] and whole[0].files != whole[1].files

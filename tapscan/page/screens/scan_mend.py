@@ -14,6 +14,7 @@ from tapscan.page.opened import register_of
 from tapscan.page.shown import go, show, to
 from tapscan.workers import Progress, Workers
 from tapscan.workflow.baseline import choose_baseline
+from tapscan.workflow.crossed_out import cross_out
 from tapscan.workflow.history import baseline_of
 from tapscan.workflow.import_scan import rescreen
 from tapscan.workflow.keep_draft import MOST_TAPS
@@ -22,7 +23,7 @@ from tapscan.workflow.moved import entry_of, read_moved
 from tapscan.workflow.own_layouts import layout_names, named_layout
 from tapscan.workflow.plate import list_plates
 from tapscan.workflow.register import Register
-from tapscan.workflow.scan import ScanEntry, find_scan, move_scan, restore_scan, void_scan
+from tapscan.workflow.scan import ScanEntry, find_scan, move_scan, restore_scan
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sharing import shared_work
 from tapscan.workflow.standing import against_baseline, no_baseline
@@ -49,8 +50,9 @@ def mend(request: Request) -> Response:
 def void(request: Request) -> Response:
     """With a reason that others can read later."""
     form = Form(request)
-    entry = void_scan(register_of(request), form.text("name"), form.text("why"), dt.date.today())
-    return go(to("/scan", name=entry.name, said="Crossed out. It is kept, and does not count any more."))
+    entry, told = cross_out(register_of(request), form.text("name"), form.text("why"), dt.date.today())
+    said = " ".join(["Crossed out. It is kept, and its taps do not count any more.", *told])
+    return go(to("/scan", name=entry.name, said=said))
 
 
 def restore(request: Request) -> Response:

@@ -15,12 +15,9 @@ from tapscan.page.shown import go, show, to
 from tapscan.workflow.eye_list import as_sent, asked_of, checklist_of, places_of
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.known_since import changed
-from tapscan.workflow.outcome import note_outcome
+from tapscan.workflow.outcome import KINDS, may_be_explained, note_outcome
 from tapscan.workflow.plate import find_plate
 from tapscan.workflow.scan import (
-    CLEAN,
-    PART,
-    SEEN,
     Outcome,
     ScanEntry,
     edit_scan,
@@ -30,8 +27,6 @@ from tapscan.workflow.scan import (
 from tapscan.workflow.seen import mark_of, not_changed
 from tapscan.workflow.typed import day, words
 from tapscan.workflow.typed_scan import as_typed, conditions_of
-
-KINDS = {"flaw": "", "part": PART, "clean": CLEAN, "seen": SEEN}
 
 
 def facts(request: Request) -> Response:
@@ -103,8 +98,9 @@ def change_eye(request: Request) -> Response:
 
 def outcome(request: Request) -> Response:
     """An empty form, and what was noted before."""
-    entry = find_scan(register_of(request), asked(request, "name"))
-    return show(request, "outcome.html", e=entry, today=date.today())
+    register = register_of(request)
+    entry = find_scan(register, asked(request, "name"))
+    return show(request, "outcome.html", e=entry, today=date.today(), seen=may_be_explained(register, entry))
 
 
 def add(request: Request) -> Response:
@@ -119,9 +115,10 @@ def add(request: Request) -> Response:
     if not found:
         raise BadRequest("say what was found, or what was looked at")
     on = day(form.text("on"), "Day", register.folder)
-    told = Outcome(KINDS[kind] + found, form.text("method"), form.text("by"), on, words(form.text("note")))
-    entry, closed = note_outcome(register, form.text("name"), told)
-    return go(to("/scan", name=entry.name, said=f"What the examination found is noted. {closed}".rstrip()))
+    told = Outcome(found, form.text("method"), form.text("by"), on, words(form.text("note")))
+    noted = note_outcome(register, form.text("name"), kind, told, form.text("item"))
+    said = f"What the examination found is noted. {noted.closed}".rstrip()
+    return go(to("/scan", name=noted.entry.name, said=said))
 
 
 ROUTES = [
