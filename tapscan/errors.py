@@ -46,6 +46,14 @@ class StillDoubted(BadRequest):
         self.scan = scan
 
 
+class NothingToCompare(BadRequest):
+    """A plate without a baseline, or without a scan beside it; `plate` is its name."""
+
+    def __init__(self, told: str, plate: str) -> None:
+        super().__init__(told)
+        self.plate = plate
+
+
 class RegisterProblem(TapscanError, OSError):
     """A register that is missing, damaged, too new, full or out of reach."""
 

@@ -6,7 +6,7 @@ import typer
 
 from tapscan.cli import options as o
 from tapscan.cli.writing import write_json
-from tapscan.errors import TapscanError
+from tapscan.errors import NothingToCompare
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,9 +46,9 @@ def compare(
     opened = o.opened(register)
     try:
         found = compare_stored(opened, plate, read_settings(settings), scan, against or (), one_job)
-    except TapscanError:
-        if json != "-":  # without a comparison, too, what is open has to be known
-            print_open(plainly(opened, plate, open_findings(opened, plate)))
+    except NothingToCompare as problem:
+        if json != "-":  # what is open has to be known all the same
+            print_open(plainly(opened, problem.plate, open_findings(opened, problem.plate)))
         raise
     still = open_findings(opened, plate)
     written = json is None or write_json(dumps_comparison(found, still), json)

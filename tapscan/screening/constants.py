@@ -37,6 +37,7 @@ WORDS = (
     "next_steps",
     "short_steps",
     "open_findings",
+    "past_scan",
     "conclude",
     "visit_advice",
 )

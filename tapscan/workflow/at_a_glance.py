@@ -85,7 +85,7 @@ def lines(register: Register, *, retired: bool = False) -> list[Line]:
     months = read_defaults(register.folder).again_months
     today = dt.date.today()
     every = glance(register, QUIET, retired=retired)
-    records = noted_on_record(register, [g.plate for g in every if g.loud])
+    records = noted_on_record(register, [g.plate for g in every if g.loud or g.flawed])
     return [_line(register, g, records.get(g.plate), int(months) if months else None, today) for g in every]
 
 
@@ -163,7 +163,7 @@ def _seen(opened: Sequence[OpenFinding]) -> str:
 def _told(g: Glance, now: Standing, due: dt.date | None, today: dt.date) -> dict[Kind, str]:
     """Most urgent first. Where the plate may not be tapped nothing is asked for that taps it."""
     told: dict[Kind, str] = {}
-    days = [dt.date.fromisoformat(o.date) for o in now.opened if o.rule == EYE_RULE]
+    days = [dt.date.fromisoformat(o.date) for o in now.opened if o.rule == EYE_RULE and not o.outcomes]
     newest = max(filter(None, [g.found_on, *days]), default=None)
     unexamined = newest is not None and (g.outcome is None or not g.outcome.not_before(newest))
     flawed = any(o.rule == EXAMINED for o in now.opened)  # examined already, and somebody has to decide

@@ -22,9 +22,8 @@ def cross_out(register: Register, name: str, why: str, on: dt.date) -> tuple[Sca
     told = [no_longer_open(before, record_opened(record))]
     mine = next(s for s in record.crossed_out if s.id == entry.id)
     if seen := suspects(unexplained(mine, record.every)):
-        scan = argument(entry.name)
         told.append(
-            f"What the eye saw that day stays: {listed(seen)}. If that was another plate: `tapscan scan move {scan} PLATE`, "
-            f"or take it back: `tapscan scan edit {scan} --not-seen all --mistake WHY`"
+            f"What the eye saw that day stays: {listed(seen)}. If that was another plate: `tapscan scan move {argument(entry.name)} PLATE`, "
+            f"or take it back: `tapscan scan edit {argument(entry.name)} --not-seen all --mistake WHY`"
         )
     return entry, [one for one in told if one]

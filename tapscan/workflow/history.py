@@ -13,7 +13,7 @@ from collections.abc import Sequence
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tapscan.errors import BadRequest, StillDoubted
+from tapscan.errors import BadRequest, NothingToCompare, StillDoubted
 from tapscan.places import IN_PIANO
 from tapscan.records import BesidePattern, Comparison, Indication, ScanForComparison, Screening
 from tapscan.register.database import Register
@@ -113,8 +113,9 @@ def compare_stored(
     entries = list_scans(register, name)
     baselines = [_of_plate(register, a, name) for a in dict.fromkeys(against)] or [e for e in entries if e.baseline]
     if not baselines:
-        raise BadRequest(
-            f"{name} has no baseline: `tapscan plate baseline {argument(name)} SCAN` names one, or give --against SCAN"
+        raise NothingToCompare(
+            f"{name} has no baseline: `tapscan plate baseline {argument(name)} SCAN` names one, or give --against SCAN",
+            name,
         )
     taken = {b.name for b in baselines}
     later = (
@@ -123,7 +124,7 @@ def compare_stored(
         else next((e for e in reversed(entries) if e.name not in taken and not e.played), None)
     )
     if later is None:
-        raise BadRequest(f"{name} has no scan beside its baseline: scan it again, then compare")
+        raise NothingToCompare(f"{name} has no scan beside its baseline: scan it again, then compare", name)
     for entry in (later, *(b for b in baselines if not b.baseline_although)):
         _made_sure(register, entry)
     return beside(register, for_comparison(register, later), baselines, entries, settings, one_job)

@@ -51,7 +51,7 @@ from tapscan.workflow.still_open import record_opened
 __all__ = ["ReferenceSet", "SetEntry", "Standing"]
 NO_PATTERN = "nobody has said of which pattern this plate is"
 DOUBTFUL = "not sure of which plate it is"
-OPEN = "a finding of its plate is open"
+OPEN = "its plate has a finding that nobody has examined"
 
 
 class PatternEntry(Struct, frozen=True):
@@ -138,7 +138,10 @@ def _as_it_stands(reference: Reference, entry: ScanEntry, opened: Sequence[OpenF
     """With what examinations found, of any scan or visit of the plate, which a stored screening does not know. `opened` : of the plate."""
     flawed = any(o.rule == EXAMINED for o in opened)
     outcome: Known = "flaw" if flawed else "nothing found" if entry.settling else "unknown"
-    open_still = outcome == "unknown" and any(o.rule not in NOTES for o in opened)
+    open_still = outcome == "unknown" and (
+        entry.current.disposition == "relevant indication"
+        or any(o.rule not in NOTES and not o.outcomes for o in opened)
+    )
     conditions = entry.conditions
     return replace(
         reference,

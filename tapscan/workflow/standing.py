@@ -32,6 +32,7 @@ from tapscan.screening.disposition import NOTES, SEEN_BY_EYE, eye_told
 from tapscan.screening.next_steps import may_tap, of_lines, piano_steps
 from tapscan.screening.open_findings import EYE_RULE, STILL_OPEN, OpenFinding, up_to_date
 from tapscan.screening.past_scan import is_before
+from tapscan.screening.step import Step
 from tapscan.screening.untold_room import as_heard, left_in
 from tapscan.settings import Settings
 from tapscan.wording import argument, counted, listed
@@ -48,6 +49,7 @@ UNREAD = (
 EARLIER_READING = (
     "This is one reading of the taps, as it was stored. What to do is told with the scan itself, not here."
 )
+GO_BY_NOW = "What is to be done goes by what was found since."
 VOID = "Crossed out: this scan does not count"
 
 
@@ -69,7 +71,7 @@ def as_it_stands(
     unread = spared_checks(read.scan.state, screening.scan.state)
     by_now = partial(conclude, settings=Settings(), opened=opened, examined=bool(entry.flaws), unread=unread)
     told = screening if stands else by_now(screening, eye=eye, iron=iron)
-    if steps := plate_steps(record_opened(record), state_now(record)) if found_later(record, entry) else ():
+    if steps := by_what_came_later(record, entry):
         return replace(told, next_steps=tuple(s.line for s in steps))
     if (since := in_piano_since(record, screening.scan.state)) is None:
         return told
@@ -91,6 +93,11 @@ def found_later(record: PlateOnRecord, entry: ScanEntry) -> list[OpenFinding]:
     """What is open by now and came after the scan: what is to be done goes by that, too."""
     mine = day_of(entry.name)
     return [o for o in record_opened(record) if is_before(mine, day_of(o.scan))]
+
+
+def by_what_came_later(record: PlateOnRecord, entry: ScanEntry) -> tuple[Step, ...]:
+    """Steps of a suspected plate; none where nothing of it was found after the scan."""
+    return plate_steps(record_opened(record), state_now(record)) if found_later(record, entry) else ()
 
 
 def in_piano_since(record: PlateOnRecord, state: State | None) -> State | None:
@@ -152,6 +159,7 @@ def _by_now(register: Register, entry: ScanEntry, screening: Screening) -> list[
     record = plate_on_record(register, entry.plate)
     since = in_piano_since(record, entry.conditions.state)
     told = [f"By now the plate is written down as: {STATES[since]}. The steps go by that."] if since else []
+    told += [GO_BY_NOW] if by_what_came_later(record, entry) else []
     mine = next((s for s in record.scans if s.id == entry.id), None)
     here = {i.sentence for i in screening.indications}
     gone = [e.found.sentence for e in mine.earlier if e.found.sentence not in here] if mine else []
@@ -259,11 +267,8 @@ def against_baseline(register: Register, entry: ScanEntry) -> list[str]:
 def held_already(opened: Sequence[OpenFinding], name: str) -> list[str]:
     """Of `opened` : what a scan of that name may hold, since it was found before it. A loose part that notes showed is no matter of the taps."""
     before = [o for o in opened if o.rule not in NOTES and o.scan != name]
-    told = (f"of {o.scan}, {o.sentence[0].lower()}{o.sentence[1:].rstrip('.')}" for o in before[:1])
-    return [
-        f"{counted(len(before), 'earlier finding')} {'is' if len(before) == 1 else 'are'} open, first: {one}"
-        for one in told
-    ]
+    told = (f"{o.scan}, {o.sentence.partition('. ')[0].rstrip('.')}" for o in before[:1])
+    return [f"{counted(len(before), 'earlier finding')} not cleared, first: {one}" for one in told]
 
 
 def no_baseline(entry: ScanEntry) -> str | None:

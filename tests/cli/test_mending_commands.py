@@ -116,7 +116,7 @@ def test_an_examination_that_found_nothing_is_no_flaw(where):
 
 def test_a_baseline_with_a_finding_needs_a_reason(where):
     register = open_register(where)
-    flawed, quiet = put(register), silent(register, "2026-04-01")
+    flawed, quiet = put(register), silent(register, "2026-03-01")
     assert run("plate", "baseline", "B12", flawed.name).status == 1
     assert not find_scan(register, flawed.name).baseline
     same_as_before("plate-baseline", screens(("plate", "baseline", "B12", flawed.name)), part="although")

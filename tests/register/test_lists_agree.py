@@ -5,10 +5,12 @@ import datetime as dt
 import hashlib
 import json
 import random
+from contextlib import suppress
 
 import pytest
 from msgspec.structs import replace
 
+from tapscan.errors import BadRequest
 from tapscan.plain_values import plain
 from tapscan.records import Doubt, Fingerprint
 from tapscan.register.corrections import move_scan, restore_scan, void_scan
@@ -232,7 +234,8 @@ def test_lists_and_pages_agree_after_any_changes(register, tmp_path, seed):
     add_plate(register, Plate("C7"))
     dice = random.Random(seed)
     for step in range(24):
-        change(register, dice)
+        with suppress(BadRequest):  # what an examination has its result of is not taken away
+            change(register, dice)
         if step % 4 == 3:
             agree(register)
     exports_agree(register, tmp_path)

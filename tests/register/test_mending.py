@@ -310,11 +310,12 @@ def imported(register, tmp_path, monkeypatch):
 
 
 def test_a_scan_with_a_finding_is_stored_but_made_a_baseline_only_with_a_reason(imported):
-    assert not imported(b"a", found=True, baseline=True).entry.baseline
-    kept = imported(b"b", found=True, baseline=True, baseline_although="it is new").entry
-    assert (kept.baseline, kept.baseline_although) == (True, "it is new")
     kept = imported(b"c", found=False, baseline=True, baseline_although="not needed").entry
     assert (kept.baseline, kept.baseline_although) == (True, None)
+    assert not imported(b"a", found=True, baseline=True).entry.baseline
+    assert not imported(b"d", found=False, baseline=True).entry.baseline, "it may hold what was found before it"
+    kept = imported(b"b", found=True, baseline=True, baseline_although="it is new").entry
+    assert (kept.baseline, kept.baseline_although) == (True, "it is new")
 
 
 def test_after_one_crossed_out_the_next_of_the_day_has_a_name_of_its_own(register, imported):
@@ -336,7 +337,9 @@ def test_what_the_eye_saw_counts_at_the_import(imported):
 
 def test_what_speaks_against_a_baseline(register, stored):
     assert "One tone stands out" in against_baseline(register, stored())[0]
-    quiet = silent(register, "2026-04-01")
+    (held,) = against_baseline(register, silent(register, "2026-04-01", checklist=()))
+    assert "B12/2026-03-14, One tone stands out" in held
+    quiet = silent(register, "2026-03-01", checklist=())
     assert against_baseline(register, quiet) == []
     add_outcome(register, quiet.name, outcome("crack in strut 2"))
     assert "crack in strut 2" in against_baseline(register, find_scan(register, quiet.name))[0]
