@@ -62,10 +62,11 @@ def _with_note(was: Look, now: Look) -> Look:
 
 
 def both_noted(was: Look, now: Look) -> Look:
-    """Typed in one go."""
+    """Typed in one go. A note of which nobody says the kind counts as what may be a crack, whatever else is told of the region."""
     if "note" not in (was.answer, now.answer) or was.answer != now.answer:
         return now
-    return replace(now, signs=tuple(dict.fromkeys((*was.signs, *now.signs))), note=both_notes(was.note, now.note))
+    both = replace(now, signs=tuple(dict.fromkeys((*was.signs, *now.signs))), note=both_notes(was.note, now.note))
+    return both if both.suspect or not (was.suspect or now.suspect) else replace(both, signs=())
 
 
 def list_kept(before: Sequence[Finding], checklist: Sequence[Finding], why: str | None) -> tuple[Finding, ...]:

@@ -29,7 +29,7 @@ EXAMINED = "examination"  # in the place of a rule: a person found it
 EYE_RULE = "eye"  # the same: a person saw it
 STILL_OPEN = "Still open, from"
 EXAMINATION = "An examination found:"
-FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until the part that caused it is named and {SILENT_SCANS} more scans of the same places or keys find nothing, by the same limits, and a change beside scans from before it."
+FINDING_STAYS = f"A finding that goes away is not cleared: it stays open until the part that caused it is named and {SILENT_SCANS} more scans of the same places or keys find nothing (a change: beside a baseline from before it)."
 EYE_STAYS = "Taps do not clear what the eye saw: it stays open until an examination says what it is."
 
 

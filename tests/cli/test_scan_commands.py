@@ -128,6 +128,8 @@ def test_what_is_written_of_a_scan_can_be_mended(where):
         "unknown",
         "--seen",
         "rust-line: bass",
+        "--seen",
+        "rust-line: tail",
         "--not-seen",
         "all",
     )
@@ -135,7 +137,7 @@ def test_what_is_written_of_a_scan_can_be_mended(where):
     shown = run("scan", "show", "B12/2026-06-01").out
     assert "plastic tip" in shown
     assert "sensor:          unknown" in shown
-    assert "seen: bass" in shown
+    assert "seen: bass; tail" in shown, "typed in one go, both stand"
     assert "screws missing:" in shown and "hold pitch" not in shown, "that one is heard: `all` says nothing of it"
     assert "iron: " not in shown or "20 °C" in shown
     for words, said in (

@@ -139,10 +139,11 @@ def test_a_line_seen_by_eye_ends_the_visit_without_a_tap(folder):
 
 
 def test_typed_again_a_region_is_replaced_and_the_rest_stays(folder):
-    done("visit", "note", "U7", *DAY, "--place", "hall", "--found", "rim:loose", "--hidden", "underside")
+    done("visit", "note", "U7", *DAY, "--place", "hall", "--found", "rim:loose", "--found", "rim:other:felt", "--hidden", "underside")  # fmt: skip
     done("visit", "note", "U7", *DAY, "--clear", "all", "--by", "R. Almond")
     visit = visited(folder).visit
     assert (visit.place, visit.by_whom) == ("hall", "R. Almond")
+    assert [look.note for look in visit.looks if look.region == "rim"] == ["loose; felt"], "typed in one go, both stand"
     assert [look.region for look in visit.round if look.answer != "nothing"] == ["rim", "underside", KEYS], (
         "`all` leaves what was found"
     )

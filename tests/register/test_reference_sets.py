@@ -1,5 +1,6 @@
 """Reference sets: out of one register, into another, read by the next version, and hostile ones refused with one line."""
 
+import datetime as dt
 import json
 import shutil
 from pathlib import Path
@@ -13,7 +14,8 @@ from tapscan.register.database import make_register
 from tapscan.register.entries import Outcome
 from tapscan.register.reference_file import FORMAT, LARGEST_BYTES, SCHEMA_FILE, content_sha256, read_set
 from tapscan.register.references import list_sets
-from tapscan.register.scans import add_outcome
+from tapscan.register.results import load_screening
+from tapscan.register.scans import add_outcome, find_scan, store_scan
 from tapscan.screening.pattern.references import FLAW
 from tapscan.settings import Settings
 from tapscan.workflow import pattern as p
@@ -97,6 +99,20 @@ def test_a_plate_with_an_open_finding_is_not_used_until_examined(register):
     assert names()["G3/2026-03-14"] == p.OPEN and names()["G1/2026-03-14"] is None
     add_outcome(register, "G3/2026-03-14", Outcome("nothing found", "penetrant", "K. Vance", built.DAY))
     assert names()["G3/2026-03-14"] is None
+
+
+def test_a_plate_with_a_flaw_is_no_sound_one_by_its_next_scan_either(register):
+    for number in range(1, 5):
+        put_casting(register, f"G{number}", casting(number))
+    add_outcome(register, "G3/2026-03-14", Outcome("crack", "penetrant", "K. Vance", built.DAY))
+    entry, made = (
+        find_scan(register, "G3/2026-03-14"),
+        load_screening(register, find_scan(register, "G3/2026-03-14").current.id),
+    )
+    new = built.new_scan(conditions=entry.conditions, date=built.DAY + dt.timedelta(9), checklist=())
+    store_scan(register, "G3", new, built.made(made), list(entry.files), again=True)
+    known = {r.name: r.outcome for r in p.references_of(register, "small grand")}
+    assert known["G3/2026-03-23"] == "flaw" and set(known.values()) == {"flaw", "unknown"}
 
 
 def test_own_plate_without_a_pattern_says_what_to_do(register):

@@ -97,10 +97,10 @@ def test_a_scan_of_which_nobody_says_where_the_plate_was_closes_nothing(register
     assert (open_findings(register, "B12") == ()) is closed
 
 
-def tapped(register, day: str, layout: str, *, silent: bool, state="stripped", part_of=None):
+def tapped(register, day: str, layout: str, *, silent: bool, state="stripped", **scan):
     file = keep_bytes(register.folder, day.encode(), "S1_1.wav")
     one = built.screening((file.sha256,))
-    one = replace(one, scan=replace(one.scan, layout=layout, state=state, part_of=part_of), rules_not_run=())
+    one = replace(one, scan=replace(one.scan, layout=layout, state=state, **scan), rules_not_run=())
     said = conclude(replace(one, indications=()), Settings()) if silent else one
     conditions = replace(built.CONDITIONS, state=state)
     new = built.new_scan(date=dt.date.fromisoformat(day), conditions=conditions, checklist=())

@@ -18,15 +18,20 @@ from tapscan.register.outdated import outdated
 from tapscan.register.plates import add_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, add_screening, edit_scan, find_scan, set_baseline, store_scan
+from tapscan.screening.disposition import OPEN
 from tapscan.screening.open_findings import asking, beside, still_open, told
 from tapscan.screening.past_scan import NEAR, PastScan, same_taps
-from tapscan.screening.rules import RULE_LIMITS, change_since_baseline
+from tapscan.screening.rules import RULE_LIMITS, change_since_baseline, ringing_on
 from tapscan.sensors import Sensor
 from tapscan.settings import Settings, settings_sha256
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.import_scan import _beside_baseline
 from tapscan.workflow.rescreen_all import waiting
+from tapscan.workflow.standing import against_baseline
 from tapscan.workflow.still_open import open_findings
 from tests.register import built
+from tests.register.test_lists_agree import page_says
+from tests.register.test_played_scans import play
 from tests.report.sheets import indication
 
 each = pytest.mark.parametrize
@@ -130,7 +135,8 @@ def test_a_copy_in_another_format_is_of_the_same_taps():
     mine = Heard(taps=BLOWS, files=("a",))
     assert same_taps(mine, Heard(taps=COPIES[0], files=("b",))) and same_taps(mine, Heard(files=("c", "a")))
     cut = Heard(taps=COPIES[1], files=("b",))
-    assert same_taps(cut, replace(cut, files=("c",)))
+    later = tuple(replace(t, onset_s=t.onset_s + 0.1 * k) for k, t in enumerate(COPIES[1]))
+    assert same_taps(cut, Heard(taps=later, files=("c",))), "each file may begin elsewhere"
     for k, by in ((2, {"onset_s": 3.01}), (3, {"level_db": -21.5})):
         other = tuple(replace(t, **by) if n == k else t for n, t in enumerate(BLOWS))
         assert not same_taps(mine, Heard(taps=other, files=("b",)))
@@ -222,8 +228,10 @@ def test_the_light_record_knows_what_the_scans_at_hand_do(register):
     two = [tapped(register, day, beside=("B12/2026-01-01",), **told) for day in ("2026-04-01", "2026-05-01")]
     assert open_findings(register, "B12") == ()
     change = lambda e: replace(e, conditions=replace(e.conditions, sensor=microphone))  # noqa: E731
-    edit_scan(register, two[0].name, change)
-    assert open_findings(register, "B12")
+    edit_scan(register, two[1].name, change)
+    assert open_findings(register, "B12") and page_says(register, find_scan(register, two[1].name)).headline == OPEN, (
+        "its own page too"
+    )
 
 
 # read anew
@@ -239,6 +247,12 @@ def test_what_no_longer_fits_is_read_anew_with_the_rest(register):
     void_scan(register, first.name, "a lorry", dt.date(2026, 5, 1))
     assert outdated(register) == {k.id for k in kept}
     assert {e.id for e in waiting(register, Settings())} >= outdated(register)
+    add_plate(register, Plate("C7"))
+    moved = move_scan(register, kept[1].name, "C7", "it was C7", dt.date(2026, 5, 1))
+    anew(register, moved, beside=())
+    assert outdated(register) == {kept[0].id}
+    moved = move_scan(register, moved.name, "B12", "no", dt.date(2026, 5, 2))
+    assert outdated(register) == {k.id for k in kept}
 
 
 def test_a_plate_with_something_open_gets_no_baseline_without_a_reason(register):
@@ -253,3 +267,29 @@ def test_a_plate_with_something_open_gets_no_baseline_without_a_reason(register)
     (kept,) = choose_baseline(register, "B12", [later.name], "it is the hook")
     assert kept.baseline_although
     set_baseline(register, "B12", [])
+
+
+def test_what_speaks_against_a_baseline(register):
+    early, found = tapped(register, "2026-01-01"), tapped(register, "2026-03-01", changed=True, beside=("B12/x",))
+    assert found.current.headline.startswith("Something") and against_baseline(register, found)
+    later = tapped(register, "2026-04-01")
+    assert found.name in against_baseline(register, later)[0] and against_baseline(register, early) == []
+    add_outcome(register, early.name, replace(NAMED, found="crack in strut 2"))
+    assert "crack in strut 2" in against_baseline(register, find_scan(register, early.name))[0]
+
+
+def test_what_notes_showed_is_no_matter_of_a_baseline_of_taps(register):
+    play(register, "2026-01-01", ringing_on.NAME, checklist=())
+    entry = tapped(register, "2026-02-01")
+    assert open_findings(register, "B12") and against_baseline(register, entry) == []
+
+
+@each("earlier", [True, False])
+def test_a_scan_is_held_against_no_baseline_from_after_it(register, earlier):
+    file = "ab" * 32
+    day = "2026-01-01" if earlier else "2026-05-01"
+    set_baseline(register, "B12", [tapped(register, day).name])
+    new = built.new_scan(date=dt.date(2026, 3, 1))
+    alone = read(file, "B12/2026-03-01", changed=False, beside=())
+    told = _beside_baseline(register, "B12", new, alone, Settings(), "B12/2026-03-01")
+    assert (told.comparison is not None) is earlier
