@@ -68,10 +68,11 @@ def show(
     from tapscan.cli.summary import print_summary
     from tapscan.cli.writing import write_json, write_page
     from tapscan.workflow.import_scan import stored_screening
+    from tapscan.workflow.notices import to_show
     from tapscan.workflow.report import dumps
     from tapscan.workflow.round_words import seen_rows
     from tapscan.workflow.scan import checklist_in, find_scan
-    from tapscan.workflow.standing import registered, to_show
+    from tapscan.workflow.standing import registered
     from tapscan.workflow.write_report import PLAIN, write_report
 
     opened = o.opened(register)

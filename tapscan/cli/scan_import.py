@@ -146,7 +146,7 @@ def _run(
 ) -> bool:
     """Whether it was stored."""
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.standing import notices
+    from tapscan.workflow.notices import notices
 
     opened = o.opened(register)
     kept = _kept(opened, plate, files, new, request, answers, workers)

@@ -78,7 +78,7 @@ def move(
 def print_kept(opened: "Register", entry: "ScanEntry", screening: "Screening") -> None:
     """What a scan says that was just read anew, with what an earlier reading had found."""
     from tapscan.cli.summary import print_summary
-    from tapscan.workflow.standing import to_show
+    from tapscan.workflow.notices import to_show
 
     now, told = to_show(opened, entry, screening, None)
     print_summary(now, None, told, newer(opened, entry), entry.name)

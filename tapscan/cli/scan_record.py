@@ -275,8 +275,8 @@ def _at_the_plate(
 def _afterwards(opened: "Register", number: int, settings: "Settings", held: bool, ahead: "PlacesAhead") -> None:
     """Screen, compare and store what is complete; keep what is not."""
     from tapscan.cli.summary import print_summary
+    from tapscan.workflow.notices import notices
     from tapscan.workflow.scan import find_unfinished
-    from tapscan.workflow.standing import notices
     from tapscan.workflow.taken import finish, settled, what_of
     from tapscan.workflow.write_report import page_name
 

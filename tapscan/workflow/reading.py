@@ -22,8 +22,9 @@ from tapscan.report.sections import glossary, indications, map, notes, reach, te
 from tapscan.report.shop import Shop, read_shop
 from tapscan.workflow.defaults import read_defaults, see_there
 from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.notices import to_show
 from tapscan.workflow.round_words import seen_rows
-from tapscan.workflow.standing import Later, later, to_show
+from tapscan.workflow.standing import Later, later
 from tapscan.workflow.write_report import about
 
 QUICK = (indications.SECTION, map.SECTION, notes.SECTION, tested.SECTION, reach.SECTION, glossary.SECTION)

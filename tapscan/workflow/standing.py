@@ -1,11 +1,12 @@
 """How a stored scan stands now: what was crossed out, moved, seen or found by examination since tapscan read it.
 
 as_it_stands(register, entry, screening, record)   the stored Screening with conclusion and steps that know it; nothing is computed anew
+held_already(opened, name)                 what the scan may hold, since it was found before it
 in_piano_since(record, state)              where the plate went into its piano since
 in_the_piano(lines, state)                 what is to be done there
 says(summary, counts)                      whether a summary says what the eye saw, and no more
-to_show(register, entry, stored, number)   the Screening to be shown, and its notices; where a reading is asked for by its number, as it was stored and without steps
-notices(register, entry, stored)           sentences for the first screen
+found_later(record, entry)                 what is open by now and came after the scan
+by_what_came_later(record, entry)          the steps that this asks for
 later(register, entry)                     what newer scans of the plate say, to stand above all else
 registered(entry)                          what people did with it, for JSON
 against_baseline(register, entry)          what speaks against comparing later scans with it, unless somebody says why they should be; empty where nothing does
@@ -19,7 +20,7 @@ from typing import Any
 from msgspec import Struct
 from msgspec.structs import replace
 
-from tapscan.places import IN_PIANO, REGIONS, State
+from tapscan.places import IN_PIANO, State
 from tapscan.records import Screening
 from tapscan.records.heard import day_of
 from tapscan.register.database import Register
@@ -27,29 +28,21 @@ from tapscan.register.entries import ScanEntry
 from tapscan.register.on_record import PlateOnRecord, plate_on_record
 from tapscan.register.results import load_screening
 from tapscan.register.scans import list_scans
-from tapscan.report.words import STATES
 from tapscan.screening.disposition import NOTES, SEEN_BY_EYE, eye_told
 from tapscan.screening.next_steps import may_tap, of_lines, piano_steps
-from tapscan.screening.open_findings import EYE_RULE, STILL_OPEN, OpenFinding, up_to_date
+from tapscan.screening.open_findings import STILL_OPEN, OpenFinding, up_to_date
 from tapscan.screening.past_scan import is_before
 from tapscan.screening.step import Step
 from tapscan.screening.untold_room import as_heard, left_in
 from tapscan.settings import Settings
-from tapscan.wording import argument, counted, listed
+from tapscan.wording import argument, counted
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.eye import seen_that_day
-from tapscan.workflow.known_since import ONLY_PICKUPS, apart_by_now, as_known, may_be_compared, not_read, spared_checks
+from tapscan.workflow.known_since import ONLY_PICKUPS, as_known, may_be_compared, spared_checks
 from tapscan.workflow.still_open import open_findings, plate_steps, record_opened, state_now, unexplained
 
 VOIDED = "Somebody crossed this scan out. Its taps say nothing about the plate."
 LISTENED = {"microphone": "a microphone listened", None: "nobody has said that one listened"}
-UNREAD = (
-    "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
-)
-EARLIER_READING = (
-    "This is one reading of the taps, as it was stored. What to do is told with the scan itself, not here."
-)
-GO_BY_NOW = "What is to be done goes by what was found since."
 VOID = "Crossed out: this scan does not count"
 
 
@@ -77,16 +70,6 @@ def as_it_stands(
         return told
     there = by_now(replace(screening, scan=replace(screening.scan, state=since)), eye=eye, iron=iron)
     return replace(told, next_steps=in_the_piano(there.next_steps, since))
-
-
-def to_show(
-    register: Register, entry: ScanEntry, stored: Screening, number: int | None
-) -> tuple[Screening, tuple[str, ...]]:
-    """Steps of former days may ask for what must not be done by now."""
-    said = notices(register, entry, stored)
-    if number is None:
-        return as_it_stands(register, entry, stored), said
-    return replace(stored, next_steps=()), (EARLIER_READING, *said)
 
 
 def found_later(record: PlateOnRecord, entry: ScanEntry) -> list[OpenFinding]:
@@ -118,28 +101,6 @@ def says(summary: str, counts: Sequence[str]) -> bool:
     return eye_told(counts) in summary if counts else SEEN_BY_EYE not in own
 
 
-def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
-    """Most important first. `screening` : as it is stored, and not as it stands."""
-    moved = [f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves]
-    moved += [UNREAD] if entry.unread else []
-    although = (f"Part of the baseline although something speaks against it: {entry.baseline_although}.",)
-    return (
-        *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),
-        *(f"An examination found: {o.told}{f'; {o.note}' if o.note else ''}." for o in entry.outcomes),
-        *_examined_before(register, entry, screening),
-        *_examined_on_visits(register, entry),
-        *_found_later(register, entry),
-        *([] if entry.crossed_out else [*_by_now(register, entry, screening), *not_read(entry, screening)]),
-        *_compared(register, entry, screening),
-        *entry.by_eye,
-        *_seen_on_a_visit(register, entry),
-        *_seen_later(register, entry),
-        *(although if entry.baseline_although else ()),
-        *((f"It is marked as baseline, but {barred}.",) if entry.baseline and (barred := no_baseline(entry)) else ()),
-        *moved,
-    )
-
-
 class Later(Struct, frozen=True):
     """A newer scan."""
 
@@ -154,86 +115,9 @@ def later(register: Register, entry: ScanEntry) -> tuple[Later, ...]:
     return tuple(Later(e.name, _told_of(register, e)) for e in newest.values())
 
 
-def _by_now(register: Register, entry: ScanEntry, screening: Screening) -> list[str]:
-    """What the plate's other days and the scan's other readings say of it."""
-    record = plate_on_record(register, entry.plate)
-    since = in_piano_since(record, entry.conditions.state)
-    told = [f"By now the plate is written down as: {STATES[since]}. The steps go by that."] if since else []
-    told += [GO_BY_NOW] if by_what_came_later(record, entry) else []
-    mine = next((s for s in record.scans if s.id == entry.id), None)
-    here = {i.sentence for i in screening.indications}
-    gone = [e.found.sentence for e in mine.earlier if e.found.sentence not in here] if mine else []
-    return [*told, *(f"An earlier reading of these taps had found: {sentence}" for sentence in gone)]
-
-
 def _told_of(register: Register, e: ScanEntry) -> str:
     says = as_it_stands(register, e, load_screening(register, e.current.id))
     return f"There is a later scan of this plate, of {e.date.isoformat()}. It says: {says.headline}."
-
-
-def _seen_on_a_visit(register: Register, entry: ScanEntry) -> list[str]:
-    """Of that day; a visit's sign that may be a crack stands on the scan's page too."""
-    seen, _ = seen_that_day(plate_on_record(register, entry.plate), entry.date, (), flawed=True)
-    return [f"{SEEN_BY_EYE} {listed(seen)}."] if seen else []
-
-
-def _examined_before(register: Register, entry: ScanEntry, screening: Screening) -> list[str]:
-    """What was named with earlier scans; a flaw is told by the conclusion."""
-    record = plate_on_record(register, entry.plate)
-    before = (entry.date, entry.number)
-    opened = {o.scan for o in open_findings(register, entry.plate, before, as_known(entry, screening), entry, record)}
-    told = []
-    for s in record.every:
-        named = [o for o in s.settling if o.part or o.explains] if (s.date, s.number) < before else []
-        closed = " What that scan had found is closed." if s.relevant and s.name not in opened else ""
-        told += [f"An examination found, noted with {s.name}: {o.told}.{closed}" for o in named]
-    return told
-
-
-def _seen_later(register: Register, entry: ScanEntry) -> list[str]:
-    """On visits and scans since, and no examination says what it is."""
-    later = found_later(plate_on_record(register, entry.plate), entry)
-    return [f"Later, on {o.date}: {o.sentence}" for o in later if o.rule == EYE_RULE]
-
-
-def _examined_on_visits(register: Register, entry: ScanEntry) -> list[str]:
-    """Of what a visit of that day saw; of others the flaws alone."""
-    told = []
-    for v in plate_on_record(register, entry.plate).visits:
-        first = "An examination found" if v.date <= entry.date else "Found later"
-        for look in v.looks:
-            said = f"{first}, of what was seen on {v.date.isoformat()} ({REGIONS[look.region]})"
-            told += [f"{said}: {o.told}." for o in look.weighed if o.flaw or v.date == entry.date]
-    return told
-
-
-def _found_later(register: Register, entry: ScanEntry) -> list[str]:
-    """Flaws that were found after later scans of the plate."""
-    later = [e for e in list_scans(register, entry.plate) if (e.date, e.number) > (entry.date, entry.number)]
-    return [f"Found later, after {e.name}: {o.told}." for e in later for o in e.flaws]
-
-
-def _compared(register: Register, entry: ScanEntry, screening: Screening) -> list[str]:
-    """What is wrong by now with the scans it was compared with."""
-    if screening.comparison is None:
-        return []
-    every = {e.name: e for e in list_scans(register, entry.plate, void=True)}
-    told, was = [], screening.comparison.later.rpartition("/")[0]  # the plate's name then
-    for name in screening.comparison.baselines:
-        plate, _, day = name.rpartition("/")
-        earlier = every.get(f"{entry.plate}/{day}" if plate == was and not entry.moves else name)
-        if earlier is None or earlier.crossed_out:
-            why = "is no scan of this plate any more" if earlier is None else f"was {earlier.crossed_out}"
-            told.append(
-                f"This scan was compared with {name}, which {why}. The comparison does not count; screen it again."
-            )
-        elif not screening.comparison.rules_not_run and (why := apart_by_now(entry.conditions, earlier.conditions)):
-            told.append(f"This scan was compared with {name}. {why} The comparison does not count; read the scan anew.")
-        elif earlier.baseline_although:
-            told.append(
-                f"Compared with {name}, a baseline in which something had been found: {earlier.baseline_although}."
-            )
-    return told
 
 
 def registered(entry: ScanEntry) -> dict[str, Any]:

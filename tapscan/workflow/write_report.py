@@ -24,8 +24,9 @@ from tapscan.report.pdf import write_pdf
 from tapscan.report.shop import Shop
 from tapscan.workflow.audio_clips import decays_of, sounds_of
 from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.notices import to_show
 from tapscan.workflow.round_words import seen_rows
-from tapscan.workflow.standing import later, to_show
+from tapscan.workflow.standing import later
 from tapscan.workflow.stored_audio import Tape, tape_of_files, tape_of_register
 from tapscan.workflow.trend_for_report import course_of
 

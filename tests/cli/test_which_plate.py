@@ -13,8 +13,8 @@ from tapscan.register.scans import find_scan, list_scans
 from tapscan.report.first_screen import ALONE, HELD_BACK
 from tapscan.workflow.check import Request
 from tapscan.workflow.import_scan import import_scan
+from tapscan.workflow.notices import UNREAD
 from tapscan.workflow.reading import reading_of
-from tapscan.workflow.standing import UNREAD
 from tests.cli.commands import run
 from tests.register.built import DAY
 

@@ -21,9 +21,9 @@ from tapscan.screening.past_scan import PastScan
 from tapscan.settings import Settings
 from tapscan.workflow import history
 from tapscan.workflow.conclude import conclude
+from tapscan.workflow.notices import EARLIER_READING, notices
 from tapscan.workflow.outcome import note_outcome
 from tapscan.workflow.reading import reading_of
-from tapscan.workflow.standing import EARLIER_READING, notices
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.write_report import write_report
 from tests.register import built

@@ -23,7 +23,8 @@ from tapscan.workflow.at_a_glance import next_of
 from tapscan.workflow.history import for_comparison
 from tapscan.workflow.import_scan import stored_screening
 from tapscan.workflow.known_since import NO_PICKUP, ONLY_PICKUPS, OTHER_STATE, apart_by_now, changed
-from tapscan.workflow.standing import LISTENED, no_baseline, notices
+from tapscan.workflow.notices import notices
+from tapscan.workflow.standing import LISTENED, no_baseline
 from tapscan.workflow.still_open import open_findings
 from tests.register import built
 from tests.register.test_lists_agree import EXAMINED, agree, page_says, put_right, scanned

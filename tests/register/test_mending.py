@@ -27,7 +27,8 @@ from tapscan.workflow.conclude import conclude
 from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.history import baseline_of, compare_stored, history_of
 from tapscan.workflow.import_scan import rescreen, stored_screening
-from tapscan.workflow.standing import VOID, as_it_stands, notices
+from tapscan.workflow.notices import notices
+from tapscan.workflow.standing import VOID, as_it_stands
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.trend_for_report import course_of
 from tests.every import each

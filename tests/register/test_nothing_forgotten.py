@@ -19,8 +19,8 @@ from tapscan.screening.next_steps import STOP, may_tap, of_lines
 from tapscan.screening.open_findings import EYE_RULE
 from tapscan.workflow.at_a_glance import lines
 from tapscan.workflow.crossed_out import cross_out
+from tapscan.workflow.notices import GO_BY_NOW, notices
 from tapscan.workflow.outcome import may_be_explained, note_outcome
-from tapscan.workflow.standing import GO_BY_NOW, notices
 from tapscan.workflow.still_open import open_findings, state_now
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.visit import note_outcome as note_of_visit

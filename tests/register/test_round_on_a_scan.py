@@ -8,8 +8,8 @@ from tapscan.register.entries import IN_IRON, SEEN, Finding, Outcome
 from tapscan.register.visit_entries import Look, Visit
 from tapscan.register.visits import add_look_outcome, keep_visit
 from tapscan.report.first_screen import NOBODY
+from tapscan.workflow.notices import notices
 from tapscan.workflow.round_words import seen_rows
-from tapscan.workflow.standing import notices
 from tapscan.workflow.write_report import Wish, write_report
 from tests.cli.commands import flat, run
 from tests.register.test_mending import silent, standing

@@ -21,8 +21,9 @@ from tapscan.workflow.at_a_glance import lines
 from tapscan.workflow.conclude import conclude
 from tapscan.workflow.evidence import newest_examined
 from tapscan.workflow.import_scan import stored_screening
+from tapscan.workflow.notices import notices
 from tapscan.workflow.reading import reading_of
-from tapscan.workflow.standing import as_it_stands, later, notices
+from tapscan.workflow.standing import as_it_stands, later
 from tapscan.workflow.still_open import EXAMINED, EYE_RULE, open_findings, unexamined
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.write_report import Wish, write_report

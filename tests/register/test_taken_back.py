@@ -15,7 +15,8 @@ from tapscan.register.visits import add_look_outcome, find_visit, keep_visit
 from tapscan.settings import Settings
 from tapscan.workflow.exports import export_csv, export_json
 from tapscan.workflow.history import history_of
-from tapscan.workflow.standing import notices, registered
+from tapscan.workflow.notices import notices
+from tapscan.workflow.standing import registered
 from tapscan.workflow.still_open import open_findings
 from tapscan.workflow.visit import known_of
 from tapscan.workflow.write_visit import found_of
