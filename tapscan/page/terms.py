@@ -56,6 +56,8 @@ TERMS: tuple[tuple[str, str], ...] = (
         r"; start again with: tapscan open --register, and a new folder",
     ),
     (r": `tapscan scan move (.+?) PLATE`", ": give it to that plate"),
+    (r"take it back: `tapscan scan edit .+? --not-seen all --mistake WHY`", "take it back under 'Enter what you saw'"),
+    (r" \(--of [^)]+\)", ""),
     (r": `tapscan scan rescreen .+? --same-plate`", ": say so on its page"),
     (r": --reason .+$", ""),
     (r"`tapscan scan rescreen` makes the pictures anew", "'Read it anew' makes the pictures again"),

@@ -15,13 +15,14 @@ silence; a recording that was stored again counts once). An outcome that names n
 """
 
 from collections.abc import Sequence
+from itertools import takewhile
 
 from msgspec import Struct
 from msgspec.structs import replace
 
 from tapscan.records import Indication, Screening
 from tapscan.records.scan import same_place
-from tapscan.screening.past_scan import PastScan, same_taps, silent_on
+from tapscan.screening.past_scan import PastScan, same_taps, why_not_silent
 from tapscan.wording import listed
 
 SILENT_SCANS = 2  # one silent scan proves little, see above
@@ -44,6 +45,7 @@ class OpenFinding(Struct, frozen=True):
     visit: bool = False  # `scan` names a visit
     doubt: str = ""  # of its scan: nobody has made sure yet that it is this plate's
     places: tuple[str, ...] = ()  # that it names
+    wants: str = ""  # what it still takes to close it, in sentences, where a part is named
 
 
 def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[OpenFinding, ...]:
@@ -54,9 +56,9 @@ def still_open(past: Sequence[PastScan], now: PastScan | None = None) -> tuple[O
         after = (*past[k + 1 :], *here)
         said = tuple(dict.fromkeys(o for s in (scan, *after) for o in s.outcomes))
         for i in scan.relevant:
-            if not _closed(scan, i, past[:k], after):
-                new = OpenFinding(scan.name, scan.date, i.rule, i.sentence, said, doubt=scan.doubt, places=i.stations)
-                found = _newest(found, new)
+            if (wants := _wanting(scan, i, past[:k], after)) is not None:
+                of = (scan.name, scan.date, i.rule, i.sentence, said)
+                found = _newest(found, OpenFinding(*of, doubt=scan.doubt, places=i.stations, wants=wants))
     rest = sorted(found, key=lambda o: o.date, reverse=True)
     return (*_examined((*past, *here)), *rest)
 
@@ -97,12 +99,26 @@ def _examined(scans: Sequence[PastScan]) -> tuple[OpenFinding, ...]:
     return (OpenFinding(flawed[-1].name, flawed[-1].date, EXAMINED, f"{EXAMINATION} {said}."),)
 
 
-def _closed(scan: PastScan, found: Indication, earlier: Sequence[PastScan], after: Sequence[PastScan]) -> bool:
-    """Taps do not hear what notes showed, nor notes what taps did."""
+def _wanting(scan: PastScan, found: Indication, earlier: Sequence[PastScan], after: Sequence[PastScan]) -> str | None:
+    """What it still takes to close it, where a part is named; None: it is closed. Taps do not hear what notes showed, nor notes what taps did."""
     if not any(s.names_part_of(scan, found) for s in (scan, *after)):
-        return False
-    alike = _taken_anew([s for s in after if s.played == scan.played], (*earlier, scan))
-    return len(alike) >= SILENT_SCANS and all(silent_on(s, scan, found) for s in alike[-SILENT_SCANS:])
+        return ""
+    alike = [s for s in after if s.played == scan.played]
+    new = _taken_anew(alike, (*earlier, scan))
+    why = [why_not_silent(s, scan, found) for s in new]
+    silent = len(list(takewhile(lambda reason: not reason, reversed(why))))
+    if silent >= SILENT_SCANS:
+        return None
+    more = SILENT_SCANS - silent
+    told = f"The part is named; {more} silent scan{'s are' if more > 1 else ' is'} still wanted."
+    if len(new) > silent:
+        told += f" {_which(new[-silent - 1])} does not count as one: {why[-silent - 1]}."
+    again = [s for s in alike if s not in new]
+    return f"{told} {_which(again[-1])} does not count as one: the same recording is stored twice." if again else told
+
+
+def _which(scan: PastScan) -> str:
+    return f"That of {scan.date}" if scan.date else "This scan"
 
 
 def _taken_anew(scans: Sequence[PastScan], known: Sequence[PastScan]) -> list[PastScan]:
@@ -153,7 +169,8 @@ def _not_cleared(opened: Sequence[OpenFinding]) -> str:
     said = "; ".join(first.outcomes) or "no examination is on record"
     until = {EYE_RULE: EYE_STAYS}.get(first.rule, FINDING_STAYS)
     sentence = f"{first.sentence} {first.doubt}" if first.doubt else first.sentence
-    return f" {STILL_OPEN} {first.date}: {sentence}{rest} Examined since: {said}. {until}"
+    wants = f" {first.wants}" if first.wants else ""
+    return f" {STILL_OPEN} {first.date}: {sentence}{rest} Examined since: {said}. {until}{wants}"
 
 
 def _shortly(o: OpenFinding) -> str:

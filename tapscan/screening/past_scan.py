@@ -1,11 +1,11 @@
 """One earlier scan of a plate, and whether a later one's silence counts against what it found.
 
 PastScan                     as far as it matters for what is still open
-silent_on(later, earlier, found)     tapped well, or played, and could have found that finding again, and found nothing
+why_not_silent(later, earlier, found)   empty: it was tapped well, or played, could have found that finding again, and found nothing
 same_taps(a, b)              two scans are of one recording, or of a copy of it
 room_unread(scan, not_run)   a reading that took a microphone for a pickup
 same_limits(now, then)       two readings, by the hashes of their settings
-is_before(day, other)           of two days of scans, DATE[-n]
+is_before(day, other)        of two days of scans, DATE[-n]
 
 What a change is measured against may hold the change itself: against a scan that was made after it, the plate is silent for ever. So of a change only
 a scan counts that was held against scans from before it.
@@ -26,11 +26,16 @@ from tapscan.settings import Settings, settings_sha256
 CHANGES = (change_since_baseline.NAME, change_in_piano.NAME)
 NEAR = 0.05  # of the layout's picture: a spot that was measured twice
 SAME_TIME_S = 0.005  # from blow to blow: no hand is so even, and no codec moves a blow by more
-SAME_LEVEL_DB = (
-    0.3  # all differences from their mean: the blows of a hand differ by more, and no codec changes them by more
-)
+SAME_LEVEL_DB = 0.3  # from the mean difference: the blows of a hand differ by more, and no codec changes them by more
 LEAST_TAPS = 5  # fewer may be alike by chance
 NOTHING_HEARD = Heard()
+FOUND_ITSELF = "it found something itself"
+NOT_MADE = "that check was not made"
+ROOM_UNREAD = "a microphone listened, and it was read as a pickup's; read it anew"
+ELSEWHERE = "it did not listen at the same places or keys, by the same layout"
+BESIDE_LATER = "it was not held against a baseline from before the finding"
+OTHER_LIMITS = "it was read by other limits; read it anew"
+NO_ANSWER = "it gave no answer, or nobody says that the plate was out of its piano"
 
 
 class PastScan(Struct, frozen=True):
@@ -57,18 +62,18 @@ class PastScan(Struct, frozen=True):
         return not self.part_from_elsewhere and (bool(mine) or not self.relevant)
 
 
-def silent_on(later: PastScan, earlier: PastScan, found: Indication) -> bool:
-    """Notes never say of a plate that nothing is relevant."""
-    if later.relevant or found.rule in later.not_run or later.heard.room_unread:
-        return False
-    if not (
-        same_limits(later.heard.settings_sha256, earlier.heard.settings_sha256)
-        and _listened_where(later.heard, earlier, found)
-    ):
-        return False
-    if found.rule in CHANGES and not _beside_what_was_before(later.heard, earlier):
-        return False
-    return later.played or later.disposition == "no relevant indication"
+def why_not_silent(later: PastScan, earlier: PastScan, found: Indication) -> str:
+    """The first reason; empty where it is silent."""
+    reasons = (
+        (bool(later.relevant), FOUND_ITSELF),
+        (found.rule in later.not_run, NOT_MADE),
+        (later.heard.room_unread, ROOM_UNREAD),
+        (not _listened_where(later.heard, earlier, found), ELSEWHERE),
+        (found.rule in CHANGES and not _beside_what_was_before(later.heard, earlier), BESIDE_LATER),
+        (not same_limits(later.heard.settings_sha256, earlier.heard.settings_sha256), OTHER_LIMITS),
+        (not later.played and later.disposition != "no relevant indication", NO_ANSWER),
+    )  # notes never say of a plate that nothing is relevant
+    return next((why for so, why in reasons if so), "")
 
 
 def same_taps(a: Heard, b: Heard) -> bool:

@@ -69,7 +69,7 @@ def plainly(register: Register, plate: str, opened: Sequence[OpenFinding]) -> li
 def _told_plainly(register: Register, o: OpenFinding, state: State | None) -> ToldFinding:
     if o.rule == EXAMINED:
         return ToldFinding(o, o.sentence, "", "", what_waits(state, [o.rule]))
-    examined = f"Examined since: {'; '.join(o.outcomes) or 'no examination is on record'}."
+    examined = f"Examined since: {'; '.join(o.outcomes) or 'no examination is on record'}. {o.wants}".rstrip()
     if o.rule == EYE_RULE:
         return ToldFinding(o, o.sentence, "", examined, what_waits(state, [o.rule]))
     screening = load_screening(register, find_scan(register, o.scan).current.id)

@@ -18,6 +18,7 @@ from tapscan.register.outdated import outdated
 from tapscan.register.plates import add_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, add_screening, edit_scan, find_scan, set_baseline, store_scan
+from tapscan.screening import past_scan as past
 from tapscan.screening.disposition import OPEN
 from tapscan.screening.open_findings import asking, beside, still_open, told
 from tapscan.screening.past_scan import NEAR, PastScan, same_taps
@@ -119,6 +120,32 @@ def test_a_reading_by_other_limits_is_not_silent(sha256, closed):
 def test_a_microphone_that_was_read_as_a_pickup_is_not_silent():
     later = [quiet(day, room_unread=day == "2026-06-01") for day in ("2026-05-01", "2026-06-01")]
     assert left(found(), *later)
+
+
+@each(
+    ("later", "why"),
+    [
+        ({"relevant": (indication(rule="long-decay"),)}, past.FOUND_ITSELF),
+        ({"not_run": ("change-since-baseline",)}, past.NOT_MADE),
+        ({"disposition": "inconclusive"}, past.NO_ANSWER),
+        ({"heard": Heard(BARE, settings_sha256="a" * 64)}, past.BESIDE_LATER),
+        ({"heard": Heard(beside=("2026-03-01",), settings_sha256="a" * 64)}, past.ELSEWHERE),
+        ({"heard": Heard(BARE, settings_sha256="b" * 64, beside=("2026-03-01",))}, past.OTHER_LIMITS),
+        ({"heard": replace(quiet("2026-05-01").heard, room_unread=True)}, past.ROOM_UNREAD),
+    ],
+)
+def test_whoever_waits_for_it_to_close_is_told_what_is_wanting(later, why):
+    one, other = quiet("2026-05-01"), replace(quiet("2026-06-01"), **later)
+    (left_open,) = [o for o in still_open([found(rule="change-since-baseline"), one, other]) if o.date == "2026-04-01"]
+    assert "2 silent" in left_open.wants and "2026-06-01" in left_open.wants and why in left_open.wants
+    assert left_open.wants in told([left_open])
+    (left_open,) = still_open([found(rule="change-since-baseline"), one])
+    assert "1 silent" in left_open.wants and "does not count" not in left_open.wants
+    (left_open,) = still_open([found(rule="change-since-baseline", part_named=False), one, one])
+    assert left_open.wants == "", "no part is named"
+    again = replace(one, name="B1/2026-06-01", date="2026-06-01", heard=replace(one.heard, files=("a",)))
+    (left_open,) = still_open([found(), replace(one, heard=again.heard), again])
+    assert "1 silent" in left_open.wants and "2026-06-01" in left_open.wants
 
 
 # of which taps
