@@ -27,6 +27,8 @@ UNREAD = (
 EARLIER_READING = (
     "This is one reading of the taps, as it was stored. What to do is told with the scan itself, not here."
 )
+CLOSED = "What that scan had found is closed."
+GO_BY_STATE = "What is to be done goes by that."
 GO_BY_NOW = "What is to be done goes by what was found since."
 
 
@@ -42,11 +44,11 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
         *_examined_before(register, record, entry, screening),
         *_examined_on_visits(record, entry),
         *_found_later(record, entry),
+        *_seen_later(record, entry),
         *([] if entry.crossed_out else [*_by_now(record, entry, screening), *not_read(entry, screening)]),
         *_compared(register, entry, screening),
         *entry.by_eye,
         *_seen_on_a_visit(record, entry),
-        *_seen_later(record, entry),
         *(although if entry.baseline_although else ()),
         *((f"It is marked as baseline, but {barred}.",) if entry.baseline and (barred := no_baseline(entry)) else ()),
         *moved,
@@ -56,8 +58,11 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
 def _by_now(record: PlateOnRecord, entry: ScanEntry, screening: Screening) -> list[str]:
     """What the plate's other days and the scan's other readings say of it."""
     since = in_piano_since(record, entry.conditions.state)
-    told = [f"By now the plate is written down as: {STATES[since]}. The steps go by that."] if since else []
-    told += [GO_BY_NOW] if by_what_came_later(record, entry) else []
+    told = [f"By now the plate is written down as: {STATES[since]}."] if since else []
+    if by_what_came_later(record, entry):
+        told.append(GO_BY_NOW)
+    elif since:
+        told.append(GO_BY_STATE)
     mine = next((s for s in record.scans if s.id == entry.id), None)
     here = {i.sentence for i in screening.indications}
     gone = [e.found.sentence for e in mine.earlier if e.found.sentence not in here] if mine else []
@@ -67,12 +72,16 @@ def _by_now(record: PlateOnRecord, entry: ScanEntry, screening: Screening) -> li
 def _examined_before(register: Register, record: PlateOnRecord, entry: ScanEntry, screening: Screening) -> list[str]:
     """What was named with earlier scans; a flaw is told by the conclusion."""
     before = (entry.date, entry.number)
-    opened = {o.scan for o in open_findings(register, entry.plate, before, as_known(entry, screening), entry, record)}
+    every = [(s, o) for s in record.every if (s.date, s.number) < before for o in s.settling]
+    named = [(s, o) for s, o in every if o.part or o.explains]
+    if not named:
+        return []
+    opened = open_findings(register, entry.plate, before, as_known(entry, screening), entry, record)
     told = []
-    for s in record.every:
-        named = [o for o in s.settling if o.part or o.explains] if (s.date, s.number) < before else []
-        closed = " What that scan had found is closed." if s.relevant and s.name not in opened else ""
-        told += [f"An examination found, noted with {s.name}: {o.told}.{closed}" for o in named]
+    for s, o in named:
+        left = [one for one in opened if one.scan == s.name]
+        then = next((one.wants for one in left if one.wants), "") if left else CLOSED if s.relevant else ""
+        told.append(f"An examination found, noted with {s.name}: {o.told}. {then}".rstrip())
     return told
 
 
