@@ -12,6 +12,7 @@ from msgspec.structs import replace
 from tapscan.records import Screening
 from tapscan.register.database import Register
 from tapscan.register.entries import Plate, ScanEntry
+from tapscan.register.outdated import outdated
 from tapscan.register.plates import find_plate
 from tapscan.register.scans import find_scan
 from tapscan.report.about import About
@@ -47,6 +48,7 @@ class Reading(Struct, frozen=True, eq=False):
     short: Markup  # what people saw and found, where to look first, other causes, how sure, compared with, what limits it: HTML of the report
     workshop: str  # empty where the shop has given no name
     qualified: str  # who a qualified person is, where one is named
+    outdated: bool  # what it says no longer fits what is known of it: it is to be read anew
     sections: tuple[tuple[str, str, Markup], ...]  # id, title, HTML
 
 
@@ -59,7 +61,9 @@ def reading_of(register: Register, name: str, number: int | None = None) -> Read
     told = replace(about(plate, entry, shop, seen_rows(register, entry)), since=since)
     first, sections = first_and_sections(screening, told, Extras(shop), QUICK)
     newer, what = later(register, entry), steps(screening.next_steps)
-    return Reading(plate, entry, screening, told, newer, what, first.short, shop.name, first.qualified, tuple(sections))
+    old = number is None and entry.id in outdated(register, entry.plate)
+    said = (first.short, shop.name, first.qualified, old, tuple(sections))
+    return Reading(plate, entry, screening, told, newer, what, *said)
 
 
 def shop_of(register: Register) -> Shop:

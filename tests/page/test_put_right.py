@@ -14,7 +14,7 @@ from tapscan.register.corrections import void_scan
 from tapscan.register.entries import Plate
 from tapscan.register.files import keep_bytes
 from tapscan.register.plates import add_plate
-from tapscan.register.scans import find_scan, store_scan
+from tapscan.register.scans import edit_scan, find_scan, store_scan
 from tapscan.register.visit_entries import Visit
 from tapscan.register.visits import keep_visit
 from tapscan.sensors import Sensor
@@ -148,3 +148,16 @@ def test_a_draft_for_another_days_visit_has_its_state_filled_in_and_stores_nothi
         assert re.search(r'value="strung"[^>]* selected', field) and "visit of 2026-03-14" in field
         press("look")
         assert typed_of(find_draft(site.register, number))["state"] == "", "a person has emptied it"
+
+
+def test_what_is_to_be_read_anew_can_be_from_its_own_page(site):
+    name = put(site.register).name
+    entry = find_scan(site.register, name)
+    button = 'action="/scan/anew"'
+    with site.client() as client:
+        assert button not in client.get("/scan", params={"name": name}).text
+        edit_scan(site.register, name, lambda e: replace(e, conditions=replace(e.conditions, state="strung")))
+        assert button in client.get("/scan", params={"name": name}).text
+        assert button not in client.get("/scan", params={"name": name, "reading": entry.current.number}).text
+        void_scan(site.register, name, "a lorry", dt.date(2026, 6, 1))
+        assert button not in client.get("/scan", params={"name": name}).text

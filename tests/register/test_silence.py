@@ -268,9 +268,15 @@ def test_what_no_longer_fits_is_read_anew_with_the_rest(register):
     first = tapped(register, "2026-01-01")
     fits = {"beside": (first.name,)}
     kept = [tapped(register, f"2026-0{k}-01", **fits) for k in (2, 3)]
-    assert outdated(register) == set()
+    assert outdated(register) == outdated(register, "B12") == set()
     edit_scan(register, kept[0].name, lambda e: replace(e, conditions=replace(e.conditions, state=IN_PIANO[0])))
     assert outdated(register) == {kept[0].id}
+    heard = tapped(register, "2026-04-01", room_left_in=False, room_reason="a pickup hears none", **fits)
+    assert outdated(register, "B12") == {kept[0].id}
+    microphone = Sensor("microphone")
+    edit_scan(register, heard.name, lambda e: replace(e, conditions=replace(e.conditions, sensor=microphone)))
+    assert outdated(register, "B12") == {kept[0].id, heard.id}
+    void_scan(register, heard.name, "a lorry", dt.date(2026, 5, 1))
     void_scan(register, first.name, "a lorry", dt.date(2026, 5, 1))
     assert outdated(register) == {k.id for k in kept}
     assert {e.id for e in waiting(register, Settings())} >= outdated(register)
