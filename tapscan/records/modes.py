@@ -140,7 +140,7 @@ ROOM_TOLD = NO_ROOM, "not measured"
 
 def room_untold(left_in: bool | None, room: object, reason: str | None) -> bool:
     """Of fields of Scan: it was taken for a pickup's, which hears no room; where that was a mistake, a room may be in the sound that nobody could tell apart."""
-    return left_in is False and not room and reason not in ROOM_TOLD
+    return left_in is not None and not left_in and not room and reason not in ROOM_TOLD
 
 
 class RoomRing(Struct, frozen=True):
