@@ -85,7 +85,7 @@ def lines(register: Register, *, retired: bool = False) -> list[Line]:
     months = read_defaults(register.folder).again_months
     today = dt.date.today()
     every = glance(register, QUIET, retired=retired)
-    records = noted_on_record(register, [g.plate for g in every if g.loud or g.flawed])
+    records = noted_on_record(register, [g.plate for g in every if g.loud or (g.flawed and g.state is None)])
     return [_line(register, g, records.get(g.plate), int(months) if months else None, today) for g in every]
 
 
