@@ -33,7 +33,7 @@ FOUND_ITSELF = "it found something itself"
 NOT_MADE = "that check was not made"
 ROOM_UNREAD = "a microphone listened, and it was read as a pickup's; read it anew"
 ELSEWHERE = "it did not listen at the same places or keys, by the same layout"
-BESIDE_LATER = "it was not held against a baseline from before the finding"
+BESIDE_LATER = "it was not held against a baseline that counts and is from before the finding"
 OTHER_LIMITS = "it was read by other limits; read it anew"
 NO_ANSWER = "it gave no answer, or nobody says that the plate was out of its piano"
 

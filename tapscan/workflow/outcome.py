@@ -1,7 +1,7 @@
 """What an examination found is noted with a scan.
 
 note_outcome(register, name, kind, told, item)   Noted, with what is closed by it: whoever notes it must see that he meant that
-may_be_explained(register, entry)                what the eye saw and no examination has named yet, by item: of this scan; where nothing was seen on it, of earlier ones
+may_be_explained(register, entry)                what the eye saw on that scan: what may be a crack and no examination has named yet; where there is none, all of it
 """
 
 from collections.abc import Sequence
@@ -42,7 +42,7 @@ def note_outcome(register: Register, name: str, kind: str, told: Outcome, item: 
 
 
 def may_be_explained(register: Register, entry: ScanEntry) -> dict[str, str]:
-    """The item's words as they stand, by item. Of earlier scans: only where it is one thing."""
+    """By item, its words as they stand."""
     return _open_on(entry, plate_on_record(register, entry.plate)) or {f.item: _words(f) for f in entry.seen}
 
 

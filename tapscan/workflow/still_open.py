@@ -18,7 +18,7 @@ from msgspec.structs import replace
 
 from tapscan.places import IN_PIANO, REGIONS, STRUNG, State
 from tapscan.records import Disposition, Screening
-from tapscan.records.heard import day_of
+from tapscan.records.heard import Heard, day_of
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, Finding, Outcome, ScanEntry, in_iron, in_words, suspects
 from tapscan.register.heard import heard_in
@@ -253,9 +253,16 @@ def past_of(scan: ScanOnRecord, record: PlateOnRecord) -> PastScan:
         scan.played,
         scan.not_run,
         DOUBTS.get(doubted(scan.headline), ""),
-        scan.heard or NOTHING_HEARD,
+        _counting(scan.heard or NOTHING_HEARD, scan.state, record),
         bool(parts) and not any(_noted_here(o, scan) for o in parts),
     )
+
+
+def _counting(heard: Heard, state: State | None, record: PlateOnRecord) -> Heard:
+    """Beside a scan that does not count any more, or that by now is known to be of a plate in its piano, nothing was compared."""
+    inside = {day_of(s.name): s.state in IN_PIANO for s in record.scans}
+    holds = all(inside.get(day) == (state in IN_PIANO) for day in heard.beside)
+    return heard if holds else replace(heard, beside=())
 
 
 def _noted_here(o: Outcome, scan: ScanOnRecord) -> bool:
@@ -293,5 +300,6 @@ def _at_hand(now: Screening, stored: ScanOnRecord | None, record: PlateOnRecord)
     told = (now.scan.state, *(v.state for v in record.visits if stored and v.date == stored.date))
     disposition = _out_of_its_piano(now.disposition, told)
     not_run = tuple(r.rule for r in now.rules_not_run)
-    played, heard = now.scan.played is not None, heard_in(now, room_unread=room_unread(now.scan, not_run))
+    heard = _counting(heard_in(now, room_unread=room_unread(now.scan, not_run)), now.scan.state, record)
+    played = now.scan.played is not None
     return replace(bare, disposition=disposition, relevant=relevant, played=played, not_run=not_run, heard=heard)

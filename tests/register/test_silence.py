@@ -19,7 +19,7 @@ from tapscan.register.plates import add_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome, add_screening, edit_scan, find_scan, set_baseline, store_scan
 from tapscan.screening import past_scan as past
-from tapscan.screening.disposition import OPEN
+from tapscan.screening.disposition import NOTHING, OPEN
 from tapscan.screening.open_findings import asking, beside, still_open, told
 from tapscan.screening.past_scan import NEAR, PastScan, same_taps
 from tapscan.screening.rules import RULE_LIMITS, change_since_baseline, ringing_on
@@ -228,8 +228,22 @@ def test_beside_a_baseline_that_does_not_count_any_more_it_need_not_be_looked_fo
     assert open_findings(register, "B12") == ()
 
 
+def test_a_baseline_that_does_not_count_any_more_has_shown_no_silence(register):
+    first = tapped(register, "2026-01-01")
+    one = tapped(register, "2026-03-01", changed=True, beside=(first.name,))
+    add_outcome(register, one.name, NAMED)
+    _, last = (tapped(register, day, beside=(first.name,)) for day in ("2026-04-01", "2026-05-01"))
+    assert open_findings(register, "B12") == () and page_says(register, last).headline == NOTHING
+    edit_scan(register, first.name, lambda e: replace(e, conditions=replace(e.conditions, state=IN_PIANO[0])))
+    assert open_findings(register, "B12") and page_says(register, last).headline == OPEN
+    edit_scan(register, first.name, lambda e: replace(e, conditions=replace(e.conditions, state="stripped")))
+    void_scan(register, first.name, "a lorry", dt.date(2026, 6, 1))
+    assert open_findings(register, "B12") and page_says(register, last).headline == OPEN
+
+
 def test_a_part_that_was_named_of_another_plate_closes_nothing_here(register):
     add_plate(register, Plate("C7"))
+    tapped(register, "2026-01-01")
     one = tapped(register, "2026-03-01", changed=True, beside=("B12/2026-01-01",))
     tapped(register, "2026-04-05", beside=("B12/2026-01-01",))
     other = tapped(register, "2026-04-01", plate="C7", beside=("B12/2026-01-01",))
@@ -243,14 +257,15 @@ def test_a_part_that_was_named_of_another_plate_closes_nothing_here(register):
 def test_the_light_record_knows_what_the_scans_at_hand_do(register):
     """With a comparison, and with a microphone that turned out to have listened."""
     told = {"room_left_in": False, "room_reason": "a pickup hears none"}
+    tapped(register, "2026-01-01")
     entry = tapped(register, "2026-03-01", changed=True, beside=("B12/2026-01-01",), **told)
     add_outcome(register, entry.name, NAMED)
     whole = heard_in(load_screening(register, entry.current.id))
-    (light,) = plate_on_record(register, "B12").scans
+    _, light = plate_on_record(register, "B12").scans
     assert light.heard == whole and whole.beside == ("2026-01-01",) and not whole.room_unread
     microphone = Sensor("microphone")
     edit_scan(register, entry.name, lambda e: replace(e, conditions=replace(e.conditions, sensor=microphone)))
-    (light,) = plate_on_record(register, "B12").scans
+    _, light = plate_on_record(register, "B12").scans
     assert light.heard == replace(whole, room_unread=True)
     two = [tapped(register, day, beside=("B12/2026-01-01",), **told) for day in ("2026-04-01", "2026-05-01")]
     assert open_findings(register, "B12") == ()
