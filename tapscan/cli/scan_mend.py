@@ -47,20 +47,27 @@ def move(
     name: o.SCAN,
     plate: Annotated[str, typer.Argument(help="The plate it belongs to; its name in full.")],
     reason: Annotated[str, typer.Option(help="Why; is kept with the scan.")] = "",
+    to: Annotated[
+        o.TEXT,
+        typer.Option(
+            metavar="DATE", help="The day on which it was tapped, where that was wrong; PLATE may be its own."
+        ),
+    ] = None,
     on: ON = None,
     register: o.REGISTER = None,
     jobs: JOBS = None,
 ) -> None:
-    """Give a scan to another plate, with its recordings, checklist and outcomes. It is read anew beside the scans of that plate."""
+    """Give a scan to another plate or day, with its recordings, checklist and outcomes. It is read anew beside the plate's scans."""
     from tapscan.workflow.moved import read_moved
     from tapscan.workflow.scan import find_scan, move_scan
     from tapscan.workflow.settings import read_settings
 
     opened = o.opened(register)
     before = find_scan(opened, name)
-    entry = move_scan(opened, before.name, plate, reason, o.day(on, "--on", register))
+    day = o.day(to, "--to", register) if to else None
+    entry = move_scan(opened, before.name, plate, reason, o.day(on, "--on", register), day)
     typer.echo(f"{before.name} is now {entry.name}.")
-    if before.baseline:
+    if before.baseline and not entry.baseline:
         typer.echo(
             f"It is no baseline scan any more: `tapscan plate baseline {argument(entry.plate)}` names those of its plate."
         )

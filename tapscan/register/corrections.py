@@ -1,8 +1,8 @@
-"""A scan that should not count, or belongs to another plate. Nothing is ever deleted.
+"""A scan that should not count, or belongs to another plate or day. Nothing is ever deleted.
 
 void_scan(register, name, why, on)         ScanEntry, crossed out: kept and shown, never compared
 restore_scan(register, name)               ScanEntry, counting again
-move_scan(register, name, plate, why, on)  ScanEntry under its new name
+move_scan(register, name, plate, why, on, day)  ScanEntry under its new name, of another plate, another day, or both
 compared_with(register, name, plate)       names of the plate's scans whose result rests on that scan
 """
 
@@ -64,24 +64,39 @@ def _reason(why: str, example: str) -> str:
     return as_text(why.strip())
 
 
-def move_scan(register: Register, name: str, plate_name: str, why: str, on: dt.date) -> ScanEntry:
-    """It keeps its day and gets the next free number there; it is no baseline scan any more.
+def move_scan(
+    register: Register, name: str, plate_name: str, why: str, on: dt.date, day: dt.date | None = None
+) -> ScanEntry:
+    """It gets the next free number there; of another plate it is no baseline scan any more. `day` : on which it was tapped; else it keeps its own.
 
-    Raises BadRequest without a reason, or where it belongs to that plate already.
+    Raises BadRequest without a reason, where it is there already, or where what was examined could not have been tapped by then.
     """
     entry, plate = find_scan(register, name), find_plate(register, plate_name, exact=True)
-    if entry.plate == plate.name:
-        raise BadRequest(f"{entry.name} is a scan of {plate.name} already")
-    why = _reason(why, f"this was {plate.name}")
+    date, stays = day or entry.date, entry.plate == plate.name
+    _may_move(entry, date, stays=stays)
+    why = _reason(why, f"it was of {date}" if stays else f"this was {plate.name}")
     with register.writing() as connection:
         entry = find_scan(register, entry.name)  # with the moves that others made meanwhile
-        last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == entry.date)
+        last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == date)
         number = (connection.execute(last).scalar() or 0) + 1
-        after = scan_name(plate.name, entry.date, number)
+        after = scan_name(plate.name, date, number)
         moves = [*map(asdict, entry.moves), asdict(Move(entry.name, after, on.isoformat(), why, entry.current.number))]
-        values = {"plate_id": plate.id, "number": number, "baseline": False, "baseline_although": None, "moves": moves}
-        connection.execute(t.scan.update().where(t.scan.c.row == entry.id).values(plain(values)))
+        values = {"plate_id": plate.id, "number": number, "moves": moves}
+        values |= {} if stays else {"baseline": False, "baseline_although": None}
+        changed = t.scan.update().where(t.scan.c.row == entry.id)
+        connection.execute(changed.values(date=date, **plain(values)))
     return find_scan(register, after)
+
+
+def _may_move(entry: ScanEntry, date: dt.date, *, stays: bool) -> None:
+    if stays and date == entry.date:
+        raise BadRequest(f"{entry.name} is a scan of {entry.plate}, of {date}, already")
+    if date > dt.date.today():
+        raise BadRequest(f"{entry.name} cannot be of {date}: that day is still to come")
+    if early := [o for o in entry.outcomes if not o.not_before(date)]:
+        raise BadRequest(
+            f"{entry.name} cannot be of {date}: an examination of {early[0].on} is noted with it, and that came after the taps"
+        )
 
 
 def compared_with(register: Register, name: str, plate_name: str) -> tuple[str, ...]:

@@ -227,7 +227,12 @@ class Move(Struct, frozen=True):
     after: str
     on: str  # ISO 8601
     why: str
-    screening: int | None = None  # the one that counted then: of another plate. None in older registers
+    screening: int | None = None  # the one that counted then. None in older registers
+
+    @property
+    def of_another_plate(self) -> bool:
+        """Not of another day alone."""
+        return self.before.rpartition("/")[0] != self.after.rpartition("/")[0]
 
 
 class TakenBack(Struct, frozen=True):
@@ -304,7 +309,7 @@ class ScanEntry(Struct, frozen=True):
 
     @property
     def unread(self) -> bool:
-        """Given to this plate and not read anew since: what was made sure of it was said of another plate. In older registers the days tell, a day apart at least: one is of UTC."""
+        """Given to this plate, or day, and not read anew since. In older registers the days tell, a day apart at least: one is of UTC."""
         if not self.moves:
             return False
         last = self.moves[-1]

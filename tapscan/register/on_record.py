@@ -20,7 +20,7 @@ from tapscan.records.scan import same_place
 from tapscan.register import tables as t
 from tapscan.register.codec import record_of
 from tapscan.register.database import Register
-from tapscan.register.entries import Finding, Outcome, later_outcomes
+from tapscan.register.entries import Finding, Move, Outcome, later_outcomes
 from tapscan.register.heard import beside_of, heard_of
 from tapscan.register.names import scan_name
 from tapscan.register.plates import plate_row
@@ -257,6 +257,7 @@ def _scan(
     outcomes: Iterable[Row],
     seen: Iterable[Row],
 ) -> ScanOnRecord:
+    moves = [Move(**one) for one in row.moves or ()]
     return ScanOnRecord(
         row.row,
         row.screening_id,
@@ -280,7 +281,7 @@ def _scan(
             for r in gone
         ),
         beside.get(row.screening_id, ()),
-        row.moves[-1]["on"] if row.moves else None,
+        next((m.on for m in reversed(moves) if m.of_another_plate), None),
         row.void_on is not None,
         heard,
     )

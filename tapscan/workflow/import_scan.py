@@ -223,7 +223,7 @@ def rescreen(
         pictures=True,
         parts_held=before.scan.parts_held,
         called=paths,
-        sure=before.made_sure and not entry.unread,
+        sure=before.made_sure and not (entry.unread and entry.moves[-1].of_another_plate),
         bar=files_of(register, entry.bar),
         stored=True,
         as_split=not set(changes) - {"sure"},

@@ -1,4 +1,4 @@
-"""A scan that was given to another plate is read anew beside the scans of that plate.
+"""A scan that was given to another plate, or day, is read anew beside the plate's scans.
 
 read_moved(register, entry, settings, workers)   Moved: what came of it
 entry_of(kept)                                   the scan that was read anew
@@ -24,7 +24,7 @@ class Moved(Struct, frozen=True):
 
 def read_moved(register: Register, entry: ScanEntry, settings: Settings, workers: Workers = ALONE) -> Moved:
     """`entry` : as it is called now. Whose it is, is asked anew: what was made sure before was said of another plate."""
-    told = f"It is a scan of {entry.plate} now"
+    told = f"It is a scan of {entry.plate}, of {entry.date}, now"
     if entry.crossed_out:
         return Moved(f"{told}.")
     try:

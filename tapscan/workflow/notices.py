@@ -24,6 +24,9 @@ from tapscan.workflow.still_open import open_findings
 UNREAD = (
     "It has not been read beside the scans of this plate yet: what it says was found at the other plate. Read it anew."
 )
+UNREAD_THAT_DAY = (
+    "It has not been read among the scans of that day yet: what came before it may be another. Read it anew."
+)
 EARLIER_READING = (
     "This is one reading of the taps, as it was stored. What to do is told with the scan itself, not here."
 )
@@ -36,7 +39,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
     """Most important first. `screening` : as it is stored, and not as it stands."""
     record = plate_on_record(register, entry.plate)
     moved = [f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves]
-    moved += [UNREAD] if entry.unread else []
+    moved += [UNREAD if entry.moves[-1].of_another_plate else UNREAD_THAT_DAY] if entry.unread else []
     although = (f"Part of the baseline although something speaks against it: {entry.baseline_although}.",)
     return (
         *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),

@@ -134,6 +134,9 @@ def test_a_scan_that_goes_to_another_plate_is_read_there_and_asked_about_anew(wh
     assert run("scan", "rescreen", "D1/2026-06-01", "--same-plate").status == 0
     assert run("scan", "rescreen", "D1/2026-06-01").status == 0
     assert told("D1/2026-06-01")["made_sure"], "said of this plate"
+    done = run("scan", "move", "D1/2026-06-01", "D1", "--to", "2026-05-30", "--reason", "the clock")
+    assert done.status == 0 and "D1/2026-05-30" in done.out and told("D1/2026-05-30")["made_sure"], "of the same plate"
+    assert run("scan", "move", "D1/2026-05-30", "D1", "--reason", "the clock").status == 1
 
 
 def test_what_was_made_sure_of_the_other_plate_counts_no_more_where_the_scan_was_crossed_out(where):

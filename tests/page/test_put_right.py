@@ -82,7 +82,13 @@ def test_a_scan_like_another_plates_leads_to_that_plate_and_is_read_anew_there(s
         mend, part = led_to(client, shown, "It is another plate's")
         assert 'value="K11"' in mend.partition(f'id="{part}"')[2].partition("</section>")[0]
         works(site, site.post(client, "/scan/move", name=name, plate="K11", why="wrong label"))
-    assert read == ["K11/2026-04-01"]
+        form = client.get("/scan/mend", params={"name": "K11/2026-04-01"}).text.partition('id="day"')[2]
+        assert 'value="2026-04-01"' in form and 'name="plate" value="K11"' in form
+        on = {"name": "K11/2026-04-01", "plate": "K11", "why": "the clock", "day": "2026-03-30"}
+        works(site, site.post(client, "/scan/move", **on))
+        on = {"name": "K11/2026-03-30", "plate": "K11", "why": "the clock", "day": "2099-03-30"}
+        assert site.post(client, "/scan/move", **on).status_code == 400
+    assert read == ["K11/2026-04-01", "K11/2026-03-30"]
 
 
 def test_of_a_scan_that_does_not_count_nobody_is_asked_whose_it_is(site):

@@ -27,7 +27,7 @@ from tapscan.workflow.scan import ScanEntry, find_scan, move_scan, restore_scan
 from tapscan.workflow.settings import read_settings
 from tapscan.workflow.sharing import shared_work
 from tapscan.workflow.standing import against_baseline, no_baseline
-from tapscan.workflow.typed import number, words
+from tapscan.workflow.typed import day, number, words
 
 
 def mend(request: Request) -> Response:
@@ -62,9 +62,10 @@ def restore(request: Request) -> Response:
 
 
 def move(request: Request) -> Response:
-    """To another plate, under its own day. What was doubted beside the old plate's scans is asked anew beside the new one's."""
+    """To another plate or day. What was doubted beside the old plate's scans is asked anew beside the new one's."""
     form, register = Form(request), register_of(request)
-    entry = move_scan(register, form.text("name"), form.text("plate"), form.text("why"), dt.date.today())
+    other = day(form.text("day"), "Day", register.folder) if form.text("day") else None
+    entry = move_scan(register, form.text("name"), form.text("plate"), form.text("why"), dt.date.today(), other)
     if entry.crossed_out:  # nothing is read
         return go(to("/scan", name=entry.name, said=read_moved(register, entry, read_settings(None)).told))
 
