@@ -10,7 +10,6 @@ import datetime as dt
 from collections.abc import Callable
 
 from msgspec.structs import asdict
-from sqlalchemy import func, select
 
 from tapscan.errors import BadRequest
 from tapscan.register import tables as t
@@ -18,6 +17,7 @@ from tapscan.register.codec import plain
 from tapscan.register.database import Register
 from tapscan.register.entries import Move, ScanEntry
 from tapscan.register.names import scan_name
+from tapscan.register.numbers import next_number
 from tapscan.register.plates import find_plate
 from tapscan.register.results import load_screening
 from tapscan.register.scans import find_scan, list_scans, not_crossed_out
@@ -67,7 +67,7 @@ def _reason(why: str, example: str) -> str:
 def move_scan(
     register: Register, name: str, plate_name: str, why: str, on: dt.date, day: dt.date | None = None
 ) -> ScanEntry:
-    """It gets the next free number there; of another plate it is no baseline scan any more. `day` : on which it was tapped; else it keeps its own.
+    """It gets the next number there, or the one that it had before; of another plate it is no baseline scan any more. `day` : on which it was tapped; else it keeps its own.
 
     Raises BadRequest without a reason, where it is there already, or where what was examined could not have been tapped by then.
     """
@@ -77,8 +77,7 @@ def move_scan(
     why = _reason(why, f"it was of {date}" if stays else f"this was {plate.name}")
     with register.writing() as connection:
         entry = find_scan(register, entry.name)  # with the moves that others made meanwhile
-        last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == date)
-        number = (connection.execute(last).scalar() or 0) + 1
+        number = next_number(connection, plate, date, entry.moves)
         after = scan_name(plate.name, date, number)
         moves = [*map(asdict, entry.moves), asdict(Move(entry.name, after, on.isoformat(), why, entry.current.number))]
         values = {"plate_id": plate.id, "number": number, "moves": moves}

@@ -318,6 +318,12 @@ class ScanEntry(Struct, frozen=True):
         return last.screening == self.current.number
 
     @property
+    def unread_from_elsewhere(self) -> bool:
+        """And what it says was said of another plate's."""
+        since = (m for m in self.moves if m.screening in (None, self.current.number))
+        return self.unread and any(m.of_another_plate for m in since)
+
+    @property
     def flaws(self) -> tuple[Outcome, ...]:
         """Outcomes that count as a flaw."""
         return tuple(o for o in self.outcomes if o.flaw)

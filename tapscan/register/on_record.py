@@ -62,9 +62,7 @@ class ScanOnRecord(Struct, frozen=True):
     beside: tuple[str, ...] = ()  # days of the scans it was compared with; empty too where nothing is in `earlier`
     moved_on: str | None = None  # day on which it was given to this plate
     crossed_out: bool = False
-    heard: Heard | None = (
-        None  # None: nobody has named a part on this plate, so no silence closes anything and it was not asked
-    )
+    heard: Heard | None = None  # None: not asked, since no part is named on this plate and nothing is in `earlier`
 
     @property
     def flaws(self) -> tuple[Outcome, ...]:
@@ -148,11 +146,10 @@ def _read(connection: Connection, plates: set[int]) -> list[PlateOnRecord]:
 
     outcomes, seen, found, before, scans, visits = (_grouped(connection, one, plates) for one in _queries())
     looks = looks_of(connection, [row.row for rows in visits.values() for row in rows])
-    heard = heard_of(connection, _to_hear(scans.values(), outcomes))
     gone = {row: _gone(rows, found.get(row, ())) for row, rows in before.items()}
-    asked = [r.screening_id for rows in gone.values() for r in rows]
-    asked += [r.screening_id for rows in scans.values() for r in rows if gone.get(r.row)]
-    beside = beside_of(connection, asked)
+    read_anew = [r.screening_id for rows in scans.values() for r in rows if gone.get(r.row)]
+    heard = heard_of(connection, [*{*_to_hear(scans.values(), outcomes), *read_anew}])
+    beside = beside_of(connection, [*read_anew, *(r.screening_id for rows in gone.values() for r in rows)])
     names = {rows[0].plate_id: rows[0].name for rows in (*visits.values(), *scans.values())}
     told = []
     for key, name in names.items():

@@ -27,7 +27,7 @@ def outdated(register: Register, plate: str | None = None) -> set[int]:
         )
         rows = connection.execute(query).fetchall()
         unfit = {r.row for r in rows if r.put_right or _came_over(r) or _a_room_may_be_in(r)}
-        return unfit | _beside_what_is_gone(connection, rows)
+        return unfit | _beside_what_does_not_count(connection, rows)
 
 
 def _readings() -> Select[Any]:
@@ -49,9 +49,13 @@ def _came_over(row: Row) -> bool:
     return bool(row.moves) and row.moves[-1].get("screening") == row.reading
 
 
-def _beside_what_is_gone(connection: Connection, rows: Sequence[Row]) -> set[int]:
-    counting: dict[int, set[str]] = {}
-    for row in rows:
-        counting.setdefault(row.plate_id, set()).add(day_of(scan_name("", row.date, row.number)))
+def _beside_what_does_not_count(connection: Connection, rows: Sequence[Row]) -> set[int]:
+    """It is gone, or crossed out, or was made after the scan."""
+    counting: dict[tuple[int, str], Row] = {(row.plate_id, _day(row)): row for row in rows}
     beside = beside_of(connection, [row.screening_id for row in rows])
-    return {row.row for row in rows if set(beside.get(row.screening_id, ())) - counting[row.plate_id]}
+    held = [(row, counting.get((row.plate_id, day))) for row in rows for day in beside.get(row.screening_id, ())]
+    return {row.row for row, base in held if base is None or (base.date, base.number) >= (row.date, row.number)}
+
+
+def _day(row: Row) -> str:
+    return day_of(scan_name("", row.date, row.number))

@@ -36,6 +36,7 @@ from tapscan.register.entries import (
     TakenBack,
 )
 from tapscan.register.names import SCAN_NAME, name_key, scan_name, split_scan_name
+from tapscan.register.numbers import next_number
 from tapscan.register.outcomes import sound_outcome
 from tapscan.register.plates import find_plate, note_file, plate_row
 from tapscan.register.results import store_screening
@@ -64,8 +65,7 @@ def store_scan(
     with register.writing() as connection:
         if not again and (twins := _holding(connection, [f.sha256 for f in files])):
             raise BadRequest(f"already stored as {', '.join(twins)}: the same recording; nothing was stored")
-        last = select(func.max(t.scan.c.number)).where(t.scan.c.plate_id == plate.id, t.scan.c.date == new.date)
-        number = (connection.execute(last).scalar() or 0) + 1
+        number = next_number(connection, plate, new.date)
         scan_id = _insert_scan(connection, plate.id, number, new)
         for position, file in enumerate(files):
             note_file(connection, file)

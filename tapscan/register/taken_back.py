@@ -76,10 +76,13 @@ def list_kept(before: Sequence[Finding], checklist: Sequence[Finding], why: str 
 
 
 def both_notes(was: str | None, now: str | None) -> str | None:
-    """What is written now may say it all."""
-    if was is None or (now and was.casefold() in now.casefold()):
+    """What is written now may say it all: the same, or more after it. Words are not looked for inside: "no crack" holds "crack"."""
+    if was is None or now is None:
+        return now or was
+    old, new = was.casefold(), now.casefold()
+    if new == old or new.startswith((f"{old};", f"{old},", f"{old}:")):
         return now
-    return was if not now or now.casefold() in was.casefold() else f"{was}; {now}"
+    return was if new in (part.strip() for part in old.split(";")) else f"{was}; {now}"
 
 
 def _lost(was: Look, now: Look) -> bool:

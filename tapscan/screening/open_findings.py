@@ -103,7 +103,7 @@ def _wanting(scan: PastScan, found: Indication, earlier: Sequence[PastScan], aft
     """What it still takes to close it, where a part is named; None: it is closed. Taps do not hear what notes showed, nor notes what taps did."""
     if not any(s.names_part_of(scan, found) for s in (scan, *after)):
         return ""
-    alike = [s for s in after if s.played == scan.played]
+    alike = [s for s in after if s.played == scan.played and s.name != scan.name]  # nor its own other readings
     new = _taken_anew(alike, (*earlier, scan))
     why = [why_not_silent(s, scan, found) for s in new]
     silent = len(list(takewhile(lambda reason: not reason, reversed(why))))

@@ -7,7 +7,6 @@ stored_screening(register, entry)                        the Screening that coun
 add_photos(register, plate, paths)                       Plate with its photos
 """
 
-import datetime as dt
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -26,6 +25,7 @@ from tapscan.register.entries import KeptFile, NewScan, NewScreening, Plate, Sca
 from tapscan.register.files import sha256_of
 from tapscan.register.missing_rows import lost_files
 from tapscan.register.names import scan_name
+from tapscan.register.numbers import next_number_on
 from tapscan.register.on_record import plate_on_record
 from tapscan.register.plates import add_photo, find_plate
 from tapscan.register.results import load_screening, pack_pictures
@@ -132,10 +132,12 @@ def _check_not_stored(register: Register, paths: Sequence[str]) -> None:
 
 def _sound_baseline(register: Register, plate: str, new: NewScan, screening: Screening) -> NewScan:
     """A scan with a finding, or of a plate with one that is open, becomes a baseline only where somebody says why, one that nothing can be compared with never; the reason is kept only where it was needed."""
+    if not new.baseline:
+        return replace(new, baseline_although=None)
     if screening.doubts or not may_be_compared(new.conditions):
         return replace(new, baseline=False, baseline_although=None)
     found = any(i.interpretation == "relevant" for i in screening.indications)
-    day = (new.date, _next_number(register, plate, new.date))
+    day = (new.date, next_number_on(register, plate, new.date))
     if not found and not held_already(open_findings(register, plate, day, screening), ""):
         return replace(new, baseline_although=None)
     return replace(new, baseline=new.baseline and bool(new.baseline_although))
@@ -150,7 +152,7 @@ def _beside_earlier(
     scan: ScanEntry | None = None,
 ) -> Screening:
     """With the comparison, and with what is open from earlier scans. `scan`: its entry, where it is stored already."""
-    number = scan.number if scan else _next_number(register, plate, new.date)
+    number = scan.number if scan else next_number_on(register, plate, new.date)
     name = scan_name(plate, new.date, number)
     if screening.scan.played is None:
         screening = _beside_baseline(register, plate, new, screening, settings, name)
@@ -160,10 +162,6 @@ def _beside_earlier(
     flawed = bool(scan and scan.flaws)
     seen = seen_that_day(record, new.date, () if flawed else new.checklist)
     return conclude(screening, settings, opened, *seen, examined=flawed)
-
-
-def _next_number(register: Register, plate: str, date: dt.date) -> int:
-    return max((e.number for e in list_scans(register, plate, void=True) if e.date == date), default=0) + 1
 
 
 def _beside_baseline(
@@ -223,7 +221,7 @@ def rescreen(
         pictures=True,
         parts_held=before.scan.parts_held,
         called=paths,
-        sure=before.made_sure and not (entry.unread and entry.moves[-1].of_another_plate),
+        sure=before.made_sure and not entry.unread_from_elsewhere,
         bar=files_of(register, entry.bar),
         stored=True,
         as_split=not set(changes) - {"sure"},

@@ -24,7 +24,8 @@ class Moved(Struct, frozen=True):
 
 def read_moved(register: Register, entry: ScanEntry, settings: Settings, workers: Workers = ALONE) -> Moved:
     """`entry` : as it is called now. Whose it is, is asked anew: what was made sure before was said of another plate."""
-    told = f"It is a scan of {entry.plate}, of {entry.date}, now"
+    last = entry.moves[-1]
+    told = f"It is a scan of {entry.plate} now" if last.of_another_plate else f"It is of {entry.date} now"
     if entry.crossed_out:
         return Moved(f"{told}.")
     try:

@@ -8,13 +8,14 @@ from msgspec.structs import replace
 
 from tapscan.places import REGIONS
 from tapscan.records import Screening
+from tapscan.records.scan import same_place
 from tapscan.register.database import Register
 from tapscan.register.entries import ScanEntry
-from tapscan.register.on_record import PlateOnRecord, plate_on_record
+from tapscan.register.on_record import PlateOnRecord, ScanOnRecord, plate_on_record
 from tapscan.register.scans import list_scans
 from tapscan.report.words import STATES
 from tapscan.screening.disposition import SEEN_BY_EYE
-from tapscan.screening.open_findings import EYE_RULE
+from tapscan.screening.open_findings import EYE_RULE, OpenFinding
 from tapscan.wording import listed
 from tapscan.workflow.eye import seen_that_day
 from tapscan.workflow.known_since import apart_by_now, as_known, not_read
@@ -39,7 +40,7 @@ def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple
     """Most important first. `screening` : as it is stored, and not as it stands."""
     record = plate_on_record(register, entry.plate)
     moved = [f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves]
-    moved += [UNREAD if entry.moves[-1].of_another_plate else UNREAD_THAT_DAY] if entry.unread else []
+    moved += [UNREAD if entry.unread_from_elsewhere else UNREAD_THAT_DAY] if entry.unread else []
     although = (f"Part of the baseline although something speaks against it: {entry.baseline_although}.",)
     return (
         *((f"{entry.crossed_out[0].upper()}{entry.crossed_out[1:]}.",) if entry.crossed_out else ()),
@@ -82,10 +83,17 @@ def _examined_before(register: Register, record: PlateOnRecord, entry: ScanEntry
     opened = open_findings(register, entry.plate, before, as_known(entry, screening), entry, record)
     told = []
     for s, o in named:
-        left = [one for one in opened if one.scan == s.name]
-        then = next((one.wants for one in left if one.wants), "") if left else CLOSED if s.relevant else ""
+        left = [one for one in opened if _is_of(one, s)]
+        closed = CLOSED if s.relevant and not s.crossed_out else ""
+        then = next((one.wants for one in left if one.wants), "") if left else closed
         told.append(f"An examination found, noted with {s.name}: {o.told}. {then}".rstrip())
     return told
+
+
+def _is_of(opened: OpenFinding, scan: ScanOnRecord) -> bool:
+    """Made with that scan, or made again since."""
+    again = any(i.rule == opened.rule and same_place(i.stations, opened.places) for i in scan.relevant)
+    return opened.scan == scan.name or again
 
 
 def _examined_on_visits(record: PlateOnRecord, entry: ScanEntry) -> list[str]:
@@ -129,7 +137,7 @@ def _compared(register: Register, entry: ScanEntry, screening: Screening) -> lis
         if earlier is None or earlier.crossed_out:
             why = "is no scan of this plate any more" if earlier is None else f"was {earlier.crossed_out}"
             told.append(
-                f"This scan was compared with {name}, which {why}. The comparison does not count; screen it again."
+                f"This scan was compared with {name}, which {why}. The comparison does not count; read the scan anew."
             )
         elif not screening.comparison.rules_not_run and (why := apart_by_now(entry.conditions, earlier.conditions)):
             told.append(f"This scan was compared with {name}. {why} The comparison does not count; read the scan anew.")

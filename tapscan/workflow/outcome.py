@@ -53,7 +53,7 @@ def _which(entry: ScanEntry, record: PlateOnRecord, item: str) -> str:
         if item not in own:
             raise BadRequest(f"{entry.name}: {CHECKLIST.get(item, item)} is not noted as seen there")
         return own[item]
-    left = _open_on(entry, record) or (own if len(own) == 1 else {})
+    left = _open_on(entry, record) or own
     if len(left) == 1:
         return next(iter(left.values()))
     if left:
@@ -72,7 +72,7 @@ def _of_earlier(entry: ScanEntry, record: PlateOnRecord) -> str:
         if (s.date, s.number) < (entry.date, entry.number)
         for words in _suspects(unexplained(s, record.every))
     }
-    if len(seen) == 1 and not entry.seen:
+    if len(seen) == 1:
         return next(iter(seen))
     if not seen:
         raise BadRequest(

@@ -19,6 +19,7 @@ from msgspec.structs import replace
 from tapscan.places import IN_PIANO, REGIONS, STRUNG, State
 from tapscan.records import Disposition, Screening
 from tapscan.records.heard import Heard, day_of
+from tapscan.records.scan import same_place
 from tapscan.register.database import Register
 from tapscan.register.entries import IN_IRON, Finding, Outcome, ScanEntry, in_iron, in_words, suspects
 from tapscan.register.heard import heard_in
@@ -182,9 +183,15 @@ def left_open(register: Register, plate: str) -> str:
 
 def no_longer_open(before: Sequence[OpenFinding], now: Sequence[OpenFinding]) -> str:
     """For whoever has just changed something: a sentence, empty where nothing was closed."""
-    still = {(o.scan, o.rule, o.sentence) for o in now}
-    closed = [f"{o.scan}: {o.sentence}" for o in before if (o.scan, o.rule, o.sentence) not in still]
+    closed = [f"{o.scan}: {o.sentence}" for o in before if not any(_same(o, one) for one in now)]
     return f"No longer open: {' '.join(closed)}" if closed else ""
+
+
+def _same(was: OpenFinding, now: OpenFinding) -> bool:
+    """What the eye saw on one day stands as one, as long as any of it is open; a finding of the taps, as long as another scan has it."""
+    if EYE_RULE in (was.rule, now.rule):
+        return (was.scan, was.rule) == (now.scan, now.rule)
+    return was.rule == now.rule and same_place(was.places, now.places)
 
 
 def unexamined(opened: Sequence[OpenFinding]) -> bool:
@@ -197,7 +204,7 @@ def _seen(scans: Sequence[ScanOnRecord], known: Sequence[ScanOnRecord], every: b
     found = []
     for s in scans:
         if seen := (suspects if every else in_iron)(unexplained(s, known)):
-            told = tuple(o.told for o in _since(s, known))
+            told = tuple(o.told for o in _since(s, known) if not o.explains)  # what was explained is something else
             found.append(OpenFinding(s.name, s.date.isoformat(), EYE_RULE, eye_told(seen), told))
     return found
 
@@ -279,12 +286,18 @@ def _out_of_its_piano(said: Disposition, states: Iterable[State | None]) -> Disp
 
 def _earlier_readings(scan: ScanOnRecord, record: PlateOnRecord) -> list[PastScan]:
     """What these found of the same taps, where it was not looked for again as it had been: so it is not gone."""
-    found = tuple(one.found for one in scan.earlier if not _looked_for_again(one, scan, record))
-    return [replace(past_of(scan, record), disposition="relevant indication", relevant=found)] if found else []
+    mine, heard = past_of(scan, record), scan.heard or NOTHING_HEARD
+    return [
+        replace(mine, relevant=(one.found,), heard=replace(heard, settings_sha256=one.settings_sha256))
+        for one in scan.earlier
+        if not _looked_for_again(one, scan, record)
+    ]
 
 
 def _looked_for_again(one: FoundBefore, scan: ScanOnRecord, record: PlateOnRecord) -> bool:
-    """A change: against the same scans, as far as they still count, and all of them from before it."""
+    """At its places; a change: against the same scans, as far as they still count, and all of them from before it."""
+    if scan.heard is not None and set(one.found.stations) - set(scan.heard.where):
+        return False
     if one.found.rule in scan.not_run or not same_limits(scan.settings_sha256, one.settings_sha256):
         return False
     counting = {day_of(s.name) for s in record.scans}

@@ -8,13 +8,15 @@ from msgspec.structs import replace
 from tapscan.errors import BadRequest
 from tapscan.register.corrections import move_scan
 from tapscan.register.entries import PART, Outcome, Plate
+from tapscan.register.numbers import next_number_on
 from tapscan.register.on_record import plate_on_record
 from tapscan.register.outdated import outdated
 from tapscan.register.plates import add_plate
 from tapscan.register.results import load_screening
-from tapscan.register.scans import add_outcome, find_scan, list_scans, set_baseline
+from tapscan.register.scans import add_outcome, add_screening, find_scan, list_scans, set_baseline
 from tapscan.workflow.notices import UNREAD, UNREAD_THAT_DAY, notices
 from tapscan.workflow.still_open import open_findings
+from tests.register import built
 from tests.register.test_lists_agree import agree, scanned
 
 TODAY = dt.date(2026, 6, 1)
@@ -38,6 +40,27 @@ def test_it_gets_the_next_number_of_that_day_and_says_where_it_was(register):
     assert UNREAD_THAT_DAY in told and UNREAD not in told and any(WHY in t for t in told)
     assert entry.files == other.files and load_screening(register, entry.current.id).scan.recordings
     agree(register)
+
+
+def test_a_number_that_was_another_scans_is_not_given_again(register):
+    add_plate(register, Plate("C7"))
+    first = scanned(register, "2026-03-14")
+    gone = moved(register, first, "2026-03-01", "C7")
+    assert (
+        scanned(register, "2026-03-14").name == "B12/2026-03-14-2"
+        and scanned(register, "2026-03-14", plate="C7").number == 1
+    )
+    assert next_number_on(register, "B12", first.date) == 3
+    assert moved(register, gone, "2026-03-14").name == first.name, "but it may come back to its own"
+
+
+def test_what_it_was_before_counts_until_it_is_read_anew(register):
+    add_plate(register, Plate("C7"))
+    entry = moved(register, moved(register, scanned(register, "2026-04-01"), "2026-03-01", "C7"), "2026-03-02", "C7")
+    assert entry.unread_from_elsewhere and not entry.moves[-1].of_another_plate
+    assert UNREAD in notices(register, entry, load_screening(register, entry.current.id))
+    again = add_screening(register, entry.name, built.made(load_screening(register, entry.current.id)))
+    assert not moved(register, again, "2026-03-03", "C7").unread_from_elsewhere
 
 
 def test_to_another_plate_and_day_at_once(register):
