@@ -64,7 +64,7 @@ def move(
 
     opened = o.opened(register)
     before = find_scan(opened, name)
-    day = o.day(to, "--to", register) if to else None
+    day = o.day(to, "--to", register) if to is not None else None
     entry = move_scan(opened, before.name, plate, reason, o.day(on, "--on", register), day)
     typer.echo(f"{before.name} is now {entry.name}.")
     if before.baseline and not entry.baseline:

@@ -36,9 +36,11 @@ GO_BY_STATE = "What is to be done goes by that."
 GO_BY_NOW = "What is to be done goes by what was found since."
 
 
-def notices(register: Register, entry: ScanEntry, screening: Screening) -> tuple[str, ...]:
-    """Most important first. `screening` : as it is stored, and not as it stands."""
-    record = plate_on_record(register, entry.plate)
+def notices(
+    register: Register, entry: ScanEntry, screening: Screening, record: PlateOnRecord | None = None
+) -> tuple[str, ...]:
+    """Most important first. `screening` : as it is stored, and not as it stands; `record` : of the plate, where it was read already."""
+    record = record or plate_on_record(register, entry.plate)
     moved = [f"Moved here on {m.on} from {m.before}: {m.why}." for m in entry.moves]
     moved += [UNREAD if entry.unread_from_elsewhere else UNREAD_THAT_DAY] if entry.unread else []
     although = (f"Part of the baseline although something speaks against it: {entry.baseline_although}.",)
@@ -152,7 +154,8 @@ def to_show(
     register: Register, entry: ScanEntry, stored: Screening, number: int | None
 ) -> tuple[Screening, tuple[str, ...]]:
     """Steps of former days may ask for what must not be done by now."""
-    said = notices(register, entry, stored)
+    record = plate_on_record(register, entry.plate)
+    said = notices(register, entry, stored, record)
     if number is None:
-        return as_it_stands(register, entry, stored), said
+        return as_it_stands(register, entry, stored, record), said
     return replace(stored, next_steps=()), (EARLIER_READING, *said)

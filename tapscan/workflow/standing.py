@@ -74,13 +74,17 @@ def as_it_stands(
 
 def found_later(record: PlateOnRecord, entry: ScanEntry) -> list[OpenFinding]:
     """What is open by now and came after the scan: what is to be done goes by that, too."""
-    mine = day_of(entry.name)
-    return [o for o in record_opened(record) if is_before(mine, day_of(o.scan))]
+    return _after(record_opened(record), entry)
+
+
+def _after(opened: Sequence[OpenFinding], entry: ScanEntry) -> list[OpenFinding]:
+    return [o for o in opened if is_before(day_of(entry.name), day_of(o.scan))]
 
 
 def by_what_came_later(record: PlateOnRecord, entry: ScanEntry) -> tuple[Step, ...]:
     """Steps of a suspected plate; none where nothing of it was found after the scan."""
-    return plate_steps(record_opened(record), state_now(record)) if found_later(record, entry) else ()
+    opened = record_opened(record)
+    return plate_steps(opened, state_now(record)) if _after(opened, entry) else ()
 
 
 def in_piano_since(record: PlateOnRecord, state: State | None) -> State | None:
@@ -112,11 +116,12 @@ def later(register: Register, entry: ScanEntry) -> tuple[Later, ...]:
     """The newest by taps, the newest of played notes: who has an older sheet in hand must not take it for the last word."""
     newer = [e for e in list_scans(register, entry.plate) if (e.date, e.number) > (entry.date, entry.number)]
     newest = {e.played: e for e in newer}
-    return tuple(Later(e.name, _told_of(register, e)) for e in newest.values())
+    record = plate_on_record(register, entry.plate) if newest else None
+    return tuple(Later(e.name, _told_of(register, e, record)) for e in newest.values())
 
 
-def _told_of(register: Register, e: ScanEntry) -> str:
-    says = as_it_stands(register, e, load_screening(register, e.current.id))
+def _told_of(register: Register, e: ScanEntry, record: PlateOnRecord | None) -> str:
+    says = as_it_stands(register, e, load_screening(register, e.current.id), record)
     return f"There is a later scan of this plate, of {e.date.isoformat()}. It says: {says.headline}."
 
 
