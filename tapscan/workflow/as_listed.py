@@ -92,7 +92,8 @@ def heading_now(register: Register, record: PlateOnRecord, scan: ScanOnRecord) -
     shown = beside(opened, scan.relevant)
     own = () if scan.flaws else unexplained(scan, record.every)
     eye, iron = seen_that_day(record, scan.date, own)
-    since = in_piano_since(record, scan.state)
+    newest = scan.id == record.scans[-1].id  # of older ones no list tells the steps
+    since = in_piano_since(record, scan.state) if newest else None
     counts = iron if may_tap(scan.state) else eye
     if since is None and scan.state == scan.read_in and says(scan.summary, counts):
         if same_heading(scan.summary, shown):

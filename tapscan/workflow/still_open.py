@@ -267,6 +267,8 @@ def past_of(scan: ScanOnRecord, record: PlateOnRecord) -> PastScan:
 
 def _counting(heard: Heard, state: State | None, record: PlateOnRecord) -> Heard:
     """Beside a scan that does not count any more, or that by now is known to be of a plate in its piano, nothing was compared."""
+    if not heard.beside:
+        return heard
     inside = {day_of(s.name): s.state in IN_PIANO for s in record.scans}
     holds = all(inside.get(day) == (state in IN_PIANO) for day in heard.beside)
     return heard if holds else replace(heard, beside=())
@@ -286,6 +288,8 @@ def _out_of_its_piano(said: Disposition, states: Iterable[State | None]) -> Disp
 
 def _earlier_readings(scan: ScanOnRecord, record: PlateOnRecord) -> list[PastScan]:
     """What these found of the same taps, where it was not looked for again as it had been: so it is not gone."""
+    if not scan.earlier:
+        return []
     mine, heard = past_of(scan, record), scan.heard or NOTHING_HEARD
     return [
         replace(mine, relevant=(one.found,), heard=replace(heard, settings_sha256=one.settings_sha256))

@@ -52,7 +52,7 @@ def with_comparison(register, day, baselines, **more):
     """A stored scan that was compared with these."""
     result = built.screening((hashlib.sha256(day.encode()).hexdigest(),))
     told = replace(built.comparison(), later=f"B12/{day}", baselines=tuple(baselines), **more)
-    file = keep_bytes(register.folder, day.encode(), "S1_1.wav")
+    file = register.files.keep_bytes(day.encode(), "S1_1.wav")
     new = built.new_scan(date=dt.date.fromisoformat(day))
     return store_scan(register, "B12", new, built.made(replace(result, comparison=told)), [file])
 
