@@ -15,14 +15,10 @@ from tapscan.errors import BadRequest, NotReached, RegisterProblem
 from tapscan.register.accounts import accounts_sql
 from tapscan.register.address import Server
 from tapscan.register.bars import list_bars, note_bar
-from tapscan.register.corrections import void_scan
 from tapscan.register.database import REVISION, make_register, open_register
-from tapscan.register.entries import PART, KeptBar, Outcome, Plate
+from tapscan.register.entries import KeptBar, Outcome, Plate
 from tapscan.register.files import path_of
 from tapscan.register.glance import glance, scan_lines
-from tapscan.register.heard import heard_in
-from tapscan.register.on_record import plate_on_record
-from tapscan.register.outdated import outdated
 from tapscan.register.plates import add_plate, edit_plate, find_plate, list_plates
 from tapscan.register.recording_entries import TakenStrike
 from tapscan.register.results import load_screening
@@ -37,7 +33,6 @@ from tapscan.settings import Settings
 from tapscan.workflow import rescreen_all, where
 from tests.cli.commands import run
 from tests.register import built
-from tests.register.test_mending import with_comparison
 from tests.server.postgres import SECRET, TYPED
 
 
@@ -85,17 +80,6 @@ def test_what_is_stored_comes_back_equal(register):
     assert [(g.plate, g.scans, g.baselines) for g in glance(register)] == [("B12", 1, 1)]
     found = check_register(register)
     assert (found.wrong, found.leftover, found.files) == ((), (), 1)
-
-
-def test_what_a_scan_was_held_against_is_known_without_the_rest_of_it(register):
-    entry = put(register)
-    later = with_comparison(register, "2026-06-01", [entry.name])
-    add_outcome(register, later.name, Outcome(PART + "hook", "taken apart", "N. N.", later.date))
-    heard = plate_on_record(register, "B12").scans[-1].heard
-    assert heard == heard_in(load_screening(register, later.current.id)) and heard.beside == ("2026-03-14",)
-    assert outdated(register) == outdated(register, "B12") == set()
-    void_scan(register, entry.name, "a lorry", later.date)
-    assert outdated(register) == outdated(register, "B12") == {later.id}
 
 
 def test_names_stand_in_one_order_whatever_the_server_speaks(register):
