@@ -14,10 +14,10 @@ from tapscan.register.outdated import outdated
 from tapscan.register.results import load_screening
 from tapscan.register.scans import add_outcome
 from tests.cli.a_plates_life import life, where  # noqa: F401  fixtures
-from tests.register.conftest import put
 from tests.register.test_mending import with_comparison
 from tests.register.workers_killed import answers_though_killed, screened
 from tests.server.postgres import SECRET
+from tests.server.test_server import put
 
 pytestmark = pytest.mark.skipif(
     find_spec("distributed") is None, reason="not installed: dask (pip install tapscan[server])"
